@@ -1,0 +1,3 @@
+"""coldledger: a glassworks' cold-end ledger."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,51 @@
+"""The exception tree. The command line turns it into one sentence and an exit status at one edge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+DONE, NEEDS_A_PERSON, WRONG_USE = 0, 1, 2
+
+
+class ColdledgerError(Exception):
+    """Anything this tool can say about what went wrong. `exit_status` is what the command ends with."""
+
+    exit_status = NEEDS_A_PERSON
+
+
+class WrongUse(ColdledgerError):
+    """The command was given something that cannot be."""
+
+    exit_status = WRONG_USE
+
+
+class SiteError(ColdledgerError):
+    """The site folder cannot be read or written."""
+
+    exit_status = WRONG_USE
+
+
+class PlantError(SiteError):
+    """works.toml is wrong; `mistakes` holds every one of them, each with its place."""
+
+    def __init__(self, mistakes: Sequence[str]):
+        self.mistakes = tuple(mistakes)
+        count = len(self.mistakes)
+        head = f"works.toml has {count} mistake{'s' if count != 1 else ''}:"
+        super().__init__("\n".join([head, *(f"  {mistake}" for mistake in self.mistakes)]))
+
+
+class LedgerBusy(ColdledgerError):
+    """Another program holds the ledger."""
+
+
+class LedgerBroken(ColdledgerError):
+    """The ledger cannot be opened for a reason that waiting does not mend."""
+
+
+class FileRefused(ColdledgerError):
+    """A feed file that cannot be read at all. `reason` is a schemas.reasons.Reason."""
+
+    def __init__(self, reason: object, value: str = "", expected: str = "", column: str = ""):
+        self.reason, self.value, self.expected, self.column = reason, value, expected, column
+        super().__init__(f"{reason}: {value}")

@@ -1,0 +1,123 @@
+"""Text into values, one distinct text at a time: a feed has millions of cells and few distinct ones."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pipelines.clock import BadTime, local_to_utc, parse_timestamp
+from pipelines.plant import Plant
+from schemas.quantities import Quantity
+from schemas.reasons import Reason
+
+_COUNT = re.compile(r"[+-]?\d{1,15}\Z", re.ASCII)
+_NUMBER = re.compile(r"[+-]?\d{1,18}(\.\d{1,18})?([eE][+-]?\d{1,2})?\Z", re.ASCII)
+_DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
+_UNKNOWN = {
+    "line": Reason.UNKNOWN_LINE,
+    "furnace": Reason.UNKNOWN_FURNACE,
+    "station": Reason.UNKNOWN_STATION,
+    "defect": Reason.UNKNOWN_DEFECT,
+    "item": Reason.UNKNOWN_ITEM,
+}
+
+
+class BadCell(ValueError):
+    """A text that is no value of its column."""
+
+    def __init__(self, reason: Reason, expected: str = ""):
+        super().__init__(reason.code)
+        self.reason, self.expected = reason, expected
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What is needed to read cells: the plant, the latest moment believed, and the zone of times without offset."""
+
+    plant: Plant
+    latest: datetime
+    zone: ZoneInfo | None = None
+    time_format: str | None = None
+
+
+def cast_text(text: str, quantity: Quantity, reading: Reading) -> Any:
+    """The value of one text; None for an empty one; BadCell with the reason otherwise."""
+    word = text.strip()
+    if not word:
+        return None
+    return _CASTS[quantity.kind](word, quantity, reading)
+
+
+def _time(word: str, quantity: Quantity, reading: Reading) -> datetime:
+    try:
+        moment = _foreign_time(word, reading) if reading.time_format else parse_timestamp(word, reading.zone)
+    except BadTime as error:
+        raise BadCell(error.reason, error.expected) from None
+    if moment > reading.latest:
+        raise BadCell(Reason.IN_FUTURE)
+    return moment
+
+
+def _foreign_time(word: str, reading: Reading) -> datetime:
+    try:
+        moment = datetime.strptime(word, reading.time_format or "")
+    except ValueError:
+        raise BadTime(Reason.NOT_A_TIME) from None
+    if moment.tzinfo is not None:
+        return parse_timestamp(moment.isoformat())
+    if reading.zone is None:
+        raise BadTime(Reason.NO_OFFSET)
+    return local_to_utc(moment, reading.zone)
+
+
+def _date(word: str, quantity: Quantity, reading: Reading) -> date:
+    if not _DATE.match(word):
+        raise BadCell(Reason.NOT_A_DATE)
+    try:
+        day = date.fromisoformat(word)
+    except ValueError:
+        raise BadCell(Reason.NOT_A_DATE) from None
+    if day > reading.plant.clock.local(reading.latest).date():
+        raise BadCell(Reason.IN_FUTURE)
+    return day
+
+
+def _count(word: str, quantity: Quantity, reading: Reading) -> int:
+    if not _COUNT.match(word):
+        raise BadCell(Reason.NOT_A_COUNT)
+    return int(word)
+
+
+def _number(word: str, quantity: Quantity, reading: Reading) -> float:
+    if not _NUMBER.match(word):
+        raise BadCell(Reason.NOT_A_NUMBER)
+    return float(word)
+
+
+def _code(word: str, quantity: Quantity, reading: Reading) -> str:
+    if quantity.choices:
+        if word not in quantity.choices:
+            raise BadCell(Reason.NOT_ONE_OF, ", ".join(quantity.choices))
+        return word
+    known = reading.plant.ids(quantity.known_as)
+    if word not in known:
+        raise BadCell(_UNKNOWN[quantity.known_as], ", ".join(known[:12]) + (", ..." if len(known) > 12 else ""))
+    return word
+
+
+def _text(word: str, quantity: Quantity, reading: Reading) -> str:
+    return word
+
+
+_CASTS: dict[str, Callable[[str, Quantity, Reading], Any]] = {
+    "time": _time,
+    "date": _date,
+    "count": _count,
+    "number": _number,
+    "code": _code,
+    "text": _text,
+}

@@ -1,0 +1,174 @@
+"""CSV and CSV.gz as text cells: a fast way for well-formed files, a careful one for the rest."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import zlib
+from collections.abc import Iterator
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pacsv
+
+from pipelines.errors import FileRefused
+from pipelines.intake.raw import CELL, BrokenRow, Raw, check_header, without_aside
+from schemas.feeds import Feed
+from schemas.reasons import Reason
+
+_BOM = b"\xef\xbb\xbf"
+_JOIN_AT_MOST = 50  # physical lines that one quoted record may span
+
+
+def unpack(data: bytes, largest: int) -> bytes:
+    """The text of a gz file; FileRefused when it is broken, cut off or larger than `largest` bytes."""
+    try:
+        with gzip.GzipFile(fileobj=pa.BufferReader(data)) as packed:
+            text = packed.read(largest + 1)
+    except (EOFError, OSError, zlib.error) as error:
+        raise FileRefused(Reason.BROKEN_GZ, expected=str(error)[:120]) from None
+    if len(text) > largest:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
+    return text
+
+
+def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", rename: dict[str, str] | None = None) -> Raw:
+    """The cells of CSV text. `rename` maps foreign header names onto the feed's; others of theirs are left out."""
+    text = data.removeprefix(_BOM)
+    if not text.strip():
+        raise FileRefused(Reason.EMPTY_FILE)
+    if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in text[:200]:
+        raise FileRefused(Reason.WRONG_ENCODING, expected="it looks like UTF-16")
+    header = _header(text, separator)
+    names = header if rename is None else [rename.get(name, f"refused_{name}") for name in header]
+    if rename is None:
+        check_header(names, feed)
+    raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
+    note = "" if text.endswith((b"\n", b"\r")) else "no line break at the end: was it cut off?"
+    return Raw(without_aside(raw.table), raw.lines, raw.broken, note)
+
+
+def _header(text: bytes, separator: str) -> list[str]:
+    first = text.split(b"\n", 1)[0][:100_000]
+    try:
+        line = first.decode("utf-8").rstrip("\r")
+    except UnicodeDecodeError as error:
+        raise FileRefused(Reason.WRONG_ENCODING, expected=f"byte {error.start + 1} of the header") from None
+    return [name.strip() for name in next(csv.reader([line], delimiter=separator), [])]
+
+
+def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
+    """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong."""
+    if b"\0" in text or len(set(names)) != len(names):
+        return None
+    ends = text.count(b"\n") + (not text.endswith(b"\n"))
+    try:
+        table, broken = _arrow(text, names, separator, threads=len(text) > 1 << 22)
+        if broken:
+            table, broken = _arrow(text, names, separator, threads=False)
+    except (pa.ArrowInvalid, pa.ArrowCapacityError):
+        return None
+    if table.num_rows + len(broken) != ends - 1:
+        return None
+    lines = np.arange(2, ends + 1, dtype=np.int32)
+    if broken:
+        lines = np.delete(lines, [row.line - 2 for row in broken])
+    blank = _blank_rows(table)
+    if blank is not None:
+        keep = ~blank
+        table, lines = table.filter(pa.array(keep)), lines[keep]
+    return Raw(table, lines, broken)
+
+
+def _arrow(text: bytes, names: list[str], separator: str, threads: bool) -> tuple[pa.Table, list[BrokenRow]]:
+    broken: list[BrokenRow] = []
+
+    def set_aside(row: pacsv.InvalidRow) -> str:
+        broken.append(BrokenRow(row.number or 0, row.text, Reason.FIELD_COUNT, expected=_count(row.actual_columns, row.expected_columns)))
+        return "skip"
+
+    table = pacsv.read_csv(
+        pa.BufferReader(text),
+        pacsv.ReadOptions(use_threads=threads, block_size=1 << 21, column_names=names, skip_rows=1),
+        pacsv.ParseOptions(delimiter=separator, invalid_row_handler=set_aside, ignore_empty_lines=False),
+        pacsv.ConvertOptions(column_types=dict.fromkeys(names, CELL), strings_can_be_null=False),
+    )
+    return table, broken
+
+
+def _count(fields: int, header: int) -> str:
+    return f"{fields} fields, the header {header}"
+
+
+def _blank_rows(table: pa.Table) -> np.ndarray | None:
+    blank: np.ndarray | None = None
+    for column in table.columns:
+        here = np.concatenate([_is_empty(chunk) for chunk in column.chunks] or [np.zeros(0, bool)])
+        blank = here if blank is None else blank & here
+        if not blank.any():
+            return None
+    return blank
+
+
+def _is_empty(chunk: pa.DictionaryArray) -> np.ndarray:
+    words = chunk.dictionary.to_pylist()
+    if "" not in words:
+        return np.zeros(len(chunk), bool)
+    return np.asarray(chunk.indices) == words.index("")
+
+
+def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw:
+    """Line by line in plain Python: slower, and sure of every line number."""
+    cells: list[list[str]] = [[] for _ in names]
+    lines: list[int] = []
+    broken: list[BrokenRow] = []
+    for number, record, fault in _records(text, separator, longest):
+        if fault is None and len(record) != len(names):
+            fault = BrokenRow(number, separator.join(record), Reason.FIELD_COUNT, expected=_count(len(record), len(names)))
+        if fault is not None:
+            broken.append(fault)
+            continue
+        lines.append(number)
+        for column, cell in zip(cells, record, strict=True):
+            column.append(cell)
+    arrays = [pa.array(column, pa.string()).dictionary_encode() for column in cells]
+    return Raw(pa.table(arrays, names=names), np.array(lines, np.int32), broken)
+
+
+def _records(text: bytes, separator: str, longest: int) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
+    physical = text.replace(b"\r\n", b"\n").split(b"\n")
+    at = 1
+    while at < len(physical):
+        number, line = at + 1, physical[at]
+        joined, end = _joined(physical, at)
+        at += 1
+        if not line.strip():
+            continue
+        fault = _unreadable(number, line, longest)
+        if fault is not None:
+            yield number, [], fault
+            continue
+        if joined is not None and _unreadable(number, joined, longest) is None:
+            line, at = joined, end
+        yield number, next(csv.reader([line.decode()], delimiter=separator), []), None
+
+
+def _joined(physical: list[bytes], at: int) -> tuple[bytes | None, int]:
+    """The record that begins at this line when a quoted field of it runs over line ends; None when it does not."""
+    if physical[at].count(b'"') % 2 == 0:
+        return None, at
+    for end in range(at + 1, min(at + _JOIN_AT_MOST, len(physical))):
+        if physical[end].count(b'"') % 2:
+            return b"\n".join(physical[at : end + 1]), end + 1
+    return None, at
+
+
+def _unreadable(number: int, line: bytes, longest: int) -> BrokenRow | None:
+    if len(line) > longest:
+        return BrokenRow(number, line[:200].decode("utf-8", "replace") + "...", Reason.LINE_TOO_LONG, expected=f"{longest:,}")
+    try:
+        fine = "\0" not in line.decode("utf-8")
+    except UnicodeDecodeError:
+        fine = False
+    shown = line.decode("utf-8", "replace").replace("\0", "�")
+    return None if fine else BrokenRow(number, shown, Reason.NOT_TEXT, shown)

@@ -1,0 +1,288 @@
+"""The intake: everything in the inbox into the ledger, a group of whole files a transaction."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+import polars as pl
+from filelock import FileLock, Timeout
+
+from pipelines.errors import FileRefused, LedgerBusy, SiteError
+from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine
+from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kind_of
+from pipelines.intake.parse import parse_file, reading_for
+from pipelines.intake.raw import Raw
+from pipelines.intake.vanished import vanished_ids
+from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
+from pipelines.ledger import Delivery, FileEntry, Ledger, commit
+from pipelines.ledger.store import unwritable
+from pipelines.plant import Plant
+from pipelines.settings import Settings, Site
+from schemas.reasons import Reason
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass
+class IntakeReport:
+    """What one intake did. `messages` are sentences for a person; `touched` are (feed, from, to) of what was kept."""
+
+    files: int = 0
+    rows_kept: int = 0
+    rows_refused: int = 0
+    files_refused: int = 0
+    repeated: int = 0
+    messages: list[str] = field(default_factory=list)
+    touched: list[tuple[str, datetime, datetime]] = field(default_factory=list)
+    lock_held_s: float = 0.0
+
+    @property
+    def needs_a_person(self) -> bool:
+        return bool(self.rows_refused or self.files_refused or self.messages)
+
+
+@dataclass
+class _Read:
+    """A file that was read: its cells, or why it could not be."""
+
+    arrival: Arrival
+    data: bytes
+    sha256: str
+    feed: str
+    kind: Kind | None = None
+    raw: Raw | None = None
+    refused: FileRefused | None = None
+
+    @property
+    def rows(self) -> int:
+        return self.raw.rows if self.raw else 0
+
+
+@contextmanager
+def intake_lock(site: Site, settings: Settings) -> Iterator[None]:
+    """One intake at a time; the kernel frees it when its holder dies."""
+    try:
+        site.locks.mkdir(exist_ok=True)
+        with FileLock(site.locks / "intake", timeout=settings.lock_wait_s):
+            yield
+    except Timeout:
+        raise LedgerBusy("another intake of this site is still running; it takes the inbox in, this one ended") from None
+    except PermissionError as error:
+        raise SiteError(unwritable(site, error)) from error
+
+
+def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | None = None) -> IntakeReport:
+    """Take in every whole file of the inbox. Can be killed at any instant: the next run finishes the work."""
+    with intake_lock(site, settings):
+        try:
+            return _Intake(site, plant, settings, progress).run()
+        except OSError as error:
+            raise SiteError(unwritable(site, error)) from error
+
+
+class _Intake:
+    def __init__(self, site: Site, plant: Plant, settings: Settings, progress: Progress | None):
+        self.site, self.plant, self.settings, self.progress = site, plant, settings, progress
+        self.ledger = Ledger(site, settings)
+        self.report = IntakeReport()
+        self.taken: set[str] = set()
+        self.at = settings.now()
+
+    def run(self, arrivals: list[Arrival] | None = None) -> IntakeReport:
+        if arrivals is None:
+            arrivals, strays = find_arrivals(self.site.inbox)
+            self.report.messages += strays
+        self.report.messages += vanished_ids(self.ledger, self.plant, self.site, self.at)
+        self._all(arrivals)
+        if self.ledger.exists:
+            settle_quarantine(self.site, self.ledger)
+        self.report.lock_held_s = self.ledger.held_s
+        return self.report
+
+    def _all(self, arrivals: list[Arrival]) -> None:
+        group: list[_Read] = []
+        rows = 0
+        for done, read in enumerate(_read_ahead(arrivals, self._read), start=1):
+            group.append(read)
+            rows += read.rows
+            if self.progress:
+                self.progress(done, len(arrivals), read.arrival.name)
+            if rows >= self.settings.rows_at_once:
+                self._settle(group)
+                group, rows = [], 0
+        self._settle(group)
+
+    def _read(self, arrival: Arrival) -> _Read | None:
+        try:
+            data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
+        except FileNotFoundError:
+            return None
+        read = _Read(arrival, data, hashlib.sha256(data).hexdigest(), feed_named(arrival.name))
+        try:
+            read.kind = kind_of(arrival.name, self.plant)
+            read.feed = read.kind.feed.name
+            if arrival.size > self.settings.largest_file:
+                read.sha256 = _hash_of(arrival)
+                raise FileRefused(Reason.TOO_LARGE, expected=f"{self.settings.largest_file >> 20} MB")
+            read.raw = parse_file(data, read.kind, self.settings)
+        except FileRefused as refused:
+            read.refused = refused
+        return read
+
+    def _settle(self, group: list[_Read]) -> None:
+        fresh = self._without_known(group)
+        if not fresh:
+            return
+        at = self.at = max(self.settings.now(), self.at)
+        delivery = self._delivery(fresh, at)
+        commit(self.ledger, delivery, at)
+        for read, entry in zip(fresh, delivery.files, strict=True):
+            move_to_archive(self.site, read.arrival, entry.archived_as, read.data)
+            self._count(entry, read)
+
+    def _without_known(self, group: list[_Read]) -> list[_Read]:
+        known = self._known(group)
+        fresh: list[_Read] = []
+        seen: dict[tuple[str, str], _Read] = {}
+        for read in group:
+            content = (read.feed, read.sha256)
+            if read.arrival.retry_of is not None:
+                fresh.append(read)
+            elif content in known:
+                self._repeat(read, known[content])
+            elif content in seen:
+                self._repeat(read, None)
+            else:
+                seen[content] = read
+                fresh.append(read)
+        return fresh
+
+    def _known(self, group: list[_Read]) -> dict[tuple[str, str], dict[str, Any]]:
+        if not self.ledger.exists or not group:
+            return {}
+        with self.ledger.reading() as reader:
+            found = reader.ask("known_contents", hashes=[read.sha256 for read in group])
+        return {(row["feed"], row["sha256"]): row for row in found.iter_rows(named=True)}
+
+    def _repeat(self, read: _Read, known: dict[str, Any] | None) -> None:
+        """The same bytes again: nothing happens in the ledger; a run that was killed may have left the file here."""
+        self.report.repeated += 1
+        if known is not None and not (self.site.archive / known["archived_as"]).exists():
+            move_to_archive(self.site, read.arrival, known["archived_as"], read.data)
+        else:
+            read.arrival.path.unlink(missing_ok=True)
+
+    def _delivery(self, reads: list[_Read], at: datetime) -> Delivery:
+        sorted_rows: dict[str, list[Sorted]] = {}
+        numbered = [(number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None]
+        numbered.sort(key=lambda pair: _family(pair[1]))
+        for (feed, _), part in groupby(numbered, key=lambda pair: _family(pair[1])):
+            members = list(part)
+            kind = members[0][1].kind
+            assert kind is not None
+            reading = reading_for(self.plant, kind.mapping, at + self.settings.ahead)
+            rows = sort_rows(kind.feed, [(n, read.raw) for n, read in members if read.raw is not None], reading)
+            sorted_rows.setdefault(feed, []).append(rows)
+        whole = [(number, read) for number, read in enumerate(reads) if read.refused is not None]
+        parts = [one for many in sorted_rows.values() for one in many] + [_refused_whole(whole)]
+        kept = {feed: pl.concat([one.kept for one in many]).sort("file_no", maintain_order=True) for feed, many in sorted_rows.items()}
+        refused = pl.concat([one.refused_rows for one in parts])
+        tallies = _tallies(kept, refused)
+        files = tuple(self._entry(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
+        return Delivery(files, {f: k for f, k in kept.items() if k.height}, refused, pl.concat([one.refusals for one in parts]))
+
+    def _entry(self, read: _Read, tally: dict[str, Any], at: datetime) -> FileEntry:
+        first = tally.get("first")
+        day = self.plant.clock.day_of(first if first is not None else at)
+        refused, kept = tally.get("refused", 0), tally.get("kept", 0)
+        return FileEntry(
+            feed=read.feed,
+            sha256=read.sha256,
+            file=read.arrival.name,
+            archived_as=archive_path(self.site, read.feed, day.isoformat(), read.arrival.name, read.sha256, self.taken),
+            bytes=read.arrival.size,
+            rows_read=read.rows,
+            rows_kept=kept,
+            rows_refused=refused if read.raw is not None else 0,
+            data_from=first,
+            data_to=tally.get("last"),
+            retry_of=read.arrival.retry_of,
+            note=read.raw.note if read.raw is not None else "refused whole",
+        )
+
+    def _count(self, entry: FileEntry, read: _Read) -> None:
+        self.report.files += 1
+        self.report.rows_kept += entry.rows_kept
+        self.report.rows_refused += entry.rows_refused
+        if read.refused is not None:
+            self.report.files_refused += 1
+            self.report.messages.append(file_sentence(entry.file, read.refused))
+        if entry.data_from is not None and entry.data_to is not None:
+            self.report.touched.append((entry.feed, entry.data_from, entry.data_to))  # type: ignore[arg-type]
+
+
+def file_sentence(name: str, refused: FileRefused) -> str:
+    """What, where and what to do, of a file that could not be read."""
+    assert isinstance(refused.reason, Reason)
+    column = f", column {refused.column}" if refused.column else ""
+    why = refused.reason.sentence(refused.value, refused.expected)
+    return f"{name}{column}: {why}. The file was set aside whole in quarantine/; mend it there and run `coldledger feeds retry`."
+
+
+def _family(read: _Read) -> tuple[str, str]:
+    mapping = read.kind.mapping if read.kind else None
+    return read.feed, mapping.files if mapping else ""
+
+
+def _refused_whole(reads: list[tuple[int, _Read]]) -> Sorted:
+    rows, whys = [], []
+    for number, read in reads:
+        told = read.refused
+        assert told is not None and isinstance(told.reason, Reason)
+        rows.append((number, 0, "{}"))
+        whys.append((number, 0, told.column, told.value[:200], told.reason.code, told.expected))
+    return Sorted(
+        pl.DataFrame(),
+        pl.DataFrame(rows, schema=REFUSED_ROWS, orient="row"),
+        pl.DataFrame(whys, schema=REFUSALS, orient="row"),
+    )
+
+
+def _tallies(kept: dict[str, pl.DataFrame], refused: pl.DataFrame) -> dict[int, dict[str, Any]]:
+    from schemas.feeds import ALL_FEEDS
+
+    tallies: dict[int, dict[str, Any]] = {}
+    for name, frame in kept.items():
+        when = ALL_FEEDS[name].when
+        spans = [pl.col(when).min().alias("first"), pl.col(when).max().alias("last")] if when else []
+        for row in frame.group_by("file_no").agg(pl.len().alias("kept"), *spans).iter_rows(named=True):
+            tallies[row.pop("file_no")] = row
+    for number, count in refused.group_by("file_no").len().iter_rows():
+        tallies.setdefault(number, {})["refused"] = count
+    return tallies
+
+
+def _hash_of(arrival: Arrival) -> str:
+    with arrival.path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], _Read | None]) -> Iterator[_Read]:
+    """Files in order, read by two threads a few ahead of the one that is used."""
+    with ThreadPoolExecutor(2) as pool:
+        waiting = [pool.submit(read, arrival) for arrival in arrivals[:4]]
+        for number in range(len(arrivals)):
+            one = waiting.pop(0).result()
+            if number + 4 < len(arrivals):
+                waiting.append(pool.submit(read, arrivals[number + 4]))
+            if one is not None:
+                yield one
+
+

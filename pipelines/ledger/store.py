@@ -1,0 +1,186 @@
+"""Opening the ledger to read or to write, with a gate that lets a waiting writer keep new readers out."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from datetime import UTC, date, datetime
+from typing import Any
+
+import duckdb
+import polars as pl
+from filelock import FileLock, Timeout
+
+from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
+from pipelines.ledger.queries import query, statements
+from pipelines.settings import Settings, Site
+
+_MIGRATIONS = """create table if not exists migrations
+    (number integer primary key, name varchar not null, applied_at timestamp not null)"""
+
+
+class Reader:
+    """An open ledger that answers named queries."""
+
+    def __init__(self, con: duckdb.DuckDBPyConnection):
+        self._con = con
+
+    def ask(self, name: str, kind: str = "out", **params: Any) -> pl.DataFrame:
+        """The rows of sql/<kind>/<name>.sql. Moments go in and come out as UTC."""
+        told = {key: _naive(value) for key, value in params.items()}
+        return _aware(self._con.sql(query(name, kind), params=told).pl())
+
+    def in_force(self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any) -> pl.DataFrame:
+        """The versions in force of one fact table whose `where` is `among` and whose `when` lies in [first, last]."""
+        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
+        if when is not None:
+            limits = (duckdb.ConstantExpression(_naive(moment)) for moment in (first, last))
+            rows = rows.filter(duckdb.ColumnExpression(when).between(*limits))
+        wanted = self._con.from_arrow(pl.DataFrame({where: among.unique()}).to_arrow())
+        return _aware(rows.join(wanted, where, how="semi").pl())
+
+
+class Ledger:
+    """The ledger of a site. Nothing else may touch its file."""
+
+    def __init__(self, site: Site, settings: Settings):
+        self.site, self.settings = site, settings
+        self.held_s = 0.0
+
+    @property
+    def exists(self) -> bool:
+        return self.site.ledger.exists()
+
+    @contextmanager
+    def reading(self) -> Iterator[Reader]:
+        """Open to read; LedgerBusy when a writer does not end in time, SiteError when nothing was ever taken in."""
+        if not self.exists:
+            raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
+        con = self._open_to_read()
+        try:
+            yield Reader(con)
+        finally:
+            con.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open to write, migrated, in one transaction: committed when the block ends, undone when it raises."""
+        with self._gate():
+            con = self._wait_for_file(read_only=False)
+            opened = time.monotonic()
+            try:
+                _migrate(con)
+                con.begin()
+                yield con
+                con.commit()
+            except duckdb.Error as error:
+                raise _plain(error, self.site) from error
+            finally:
+                _close(con)
+                self.held_s += time.monotonic() - opened
+
+    def _gate(self) -> Any:
+        try:
+            self.site.locks.mkdir(exist_ok=True)
+            lock = FileLock(self.site.locks / "gate", timeout=self.settings.lock_wait_s)
+            return lock.acquire()
+        except Timeout:
+            raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from None
+        except OSError as error:
+            raise SiteError(unwritable(self.site, error)) from error
+
+    def _open_to_read(self) -> duckdb.DuckDBPyConnection:
+        try:
+            gate = self._gate()
+        except SiteError:
+            gate = nullcontext()  # a folder that we cannot write to has no writer to wait for
+        with gate:
+            return self._wait_for_file(read_only=True)
+
+    def _wait_for_file(self, read_only: bool) -> duckdb.DuckDBPyConnection:
+        until = time.monotonic() + self.settings.lock_wait_s
+        while True:
+            try:
+                return self._connect(read_only)
+            except duckdb.IOException as error:
+                if "lock" not in str(error).lower():
+                    raise _plain(error, self.site) from error
+                if time.monotonic() > until:
+                    raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
+            except duckdb.Error as error:
+                raise _plain(error, self.site) from error
+            time.sleep(0.05)
+
+    def _connect(self, read_only: bool) -> duckdb.DuckDBPyConnection:
+        memory = self.settings.reader_memory if read_only else self.settings.writer_memory
+        config = {"python_enable_replacements": "false", "memory_limit": memory, "preserve_insertion_order": "true"}
+        con = duckdb.connect(str(self.site.ledger), read_only=read_only, config=config)
+        con.execute("set timezone = 'UTC'")
+        return con
+
+
+def _close(con: duckdb.DuckDBPyConnection) -> None:
+    try:
+        con.close()
+    except duckdb.Error:  # a full disk can fail the checkpoint; the commit before it holds
+        pass
+
+
+def _migrate(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute(_MIGRATIONS)
+    views = statements("core")
+    digest = hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
+    done = {number: name for number, name in con.execute("select number, name from migrations").fetchall()}
+    known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
+    if max(done, default=0) > max(number for number, _, _ in known):
+        raise LedgerBroken("the ledger was written by a newer coldledger; install that version or a later one")
+    if all(number in done for number, _, _ in known) and done.get(0) == digest:
+        return
+    con.begin()
+    for number, name, text in known:
+        if number not in done:
+            con.execute(text)
+            con.execute("insert into migrations values ($n, $name, now())", {"n": number, "name": name})
+    for _, text in views:
+        con.execute(text)
+    con.execute("insert or replace into migrations values (0, $digest, now())", {"digest": digest})
+    con.commit()
+
+
+def _busy(site: Site, waited: float) -> str:
+    return (
+        f"{site.ledger} is held by another program (waited {waited:.0f} s); close it there, or wait for the other "
+        "coldledger run to end, then run this again"
+    )
+
+
+def unwritable(site: Site, error: OSError) -> str:
+    """One sentence for a site folder that cannot be written to."""
+    if error.errno == errno.ENOSPC:
+        return f"the disk of {site.root} is full; free some space and run this again: nothing received was lost"
+    return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
+
+
+def _plain(error: duckdb.Error, site: Site) -> Exception:
+    text = str(error)
+    if "No space left" in text or "could not write all data" in text.lower() or "disk full" in text.lower():
+        return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
+    if "Permission denied" in text or "read-only file system" in text.lower():
+        return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
+    return LedgerBroken(f"{site.ledger} could not be used: {text.splitlines()[0]}")
+
+
+def _naive(value: Any) -> Any:
+    if isinstance(value, datetime) and value.tzinfo is not None:
+        return value.astimezone(UTC).replace(tzinfo=None)
+    if isinstance(value, date | str | int | float | type(None)):
+        return value
+    return [_naive(one) for one in value]
+
+
+def _aware(frame: pl.DataFrame) -> pl.DataFrame:
+    moments = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
+    return frame.with_columns(pl.col(moments).dt.cast_time_unit("us").dt.replace_time_zone("UTC")) if moments else frame

@@ -1,0 +1,206 @@
+"""works.toml as typed, checked objects. `read_plant` names every mistake at once, each with its place."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import time
+from functools import cached_property
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from pipelines.clock import WorksClock
+from pipelines.errors import PlantError
+
+GOBS = ("A", "B", "C", "D")
+SEVERITIES = ("critical", "major", "minor")
+
+
+def _zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except Exception:
+        raise ValueError(f"'{name}' is not a time zone of the IANA list, such as Europe/Lisbon") from None
+    return name
+
+
+def _of_day(text: object) -> time:
+    if isinstance(text, time):
+        return text
+    try:
+        return time.fromisoformat(str(text))
+    except ValueError:
+        raise ValueError(f"'{text}' is not a time of day such as 06:00") from None
+
+
+Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\s/\\\"'<>&,;]+$")]
+TimeOfDay = Annotated[time, BeforeValidator(_of_day)]
+Zone = Annotated[str, AfterValidator(_zone)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Works(_Table):
+    name: str
+    timezone: Zone
+    day_starts: TimeOfDay
+    shifts: tuple[TimeOfDay, ...] = Field(min_length=1)
+
+
+class Furnace(_Table):
+    id: Id
+    colour: str = ""
+    surface_m2: Positive  # melter surface, for the level correction
+    density_g_cm3: Positive
+
+
+class Line(_Table):
+    id: Id
+    furnace: str
+    sections: int = Field(ge=1, le=40)
+    gobs: int = Field(ge=1, le=4)
+    lehr_minutes: Positive  # nominal, gob cut to the first station
+
+    @property
+    def gob_positions(self) -> tuple[str, ...]:
+        return GOBS[: self.gobs]
+
+
+class Station(_Table):
+    id: Id
+    line: str
+    order: int = Field(ge=1)
+    after_minutes: NotNegative = 0.0
+    sees: tuple[str, ...] | None = None
+    counter_modulus: int | None = Field(default=None, gt=0)
+
+    def can_call(self, defect: str) -> bool:
+        return self.sees is None or defect in self.sees
+
+
+class Defect(_Table):
+    code: Id
+    name: str
+    severity: Literal["critical", "major", "minor"]
+    zone: Literal["finish", "neck", "shoulder", "body", "heel", "base", "whole"]
+    origin: Literal["mould", "timing", "gob", "glass", "lehr", "handling"]
+
+
+class Item(_Table):
+    id: Id
+    name: str
+    weight_g: Positive
+    weight_min_g: Positive | None = None
+    weight_max_g: Positive | None = None
+    capacity_ml: Positive | None = None
+    capacity_min_ml: Positive | None = None
+    capacity_max_ml: Positive | None = None
+    fill: Literal["brimful", "fill_line"] = "brimful"
+    units_per_pallet: int | None = Field(default=None, gt=0)
+    measuring_container: bool = False
+
+
+class Laboratory(_Table):
+    sink_float_g_cm3_per_c: Positive | None = None
+
+
+class Uncertainty(_Table):
+    """Relative standard uncertainty of each meter's total over a production day, in percent."""
+
+    melt: NotNegative = 1.5
+    gobs_cut: NotNegative = 0.05
+    station_counts: NotNegative = 0.3
+    packed: NotNegative = 0.1
+    weight: NotNegative = 0.2
+
+
+class Mapping(_Table):
+    """How a foreign export becomes a feed."""
+
+    files: str
+    feed: str
+    separator: str = ","
+    timezone: Zone | None = None
+    time_format: str | None = None
+    columns: dict[str, str] = {}
+    constants: dict[str, str | int | float] = {}
+    values: dict[str, dict[str, str]] = {}
+
+
+class Plant(_Table):
+    """The whole plant file."""
+
+    works: Works
+    furnace: tuple[Furnace, ...] = Field(min_length=1)
+    line: tuple[Line, ...] = Field(min_length=1)
+    station: tuple[Station, ...] = Field(min_length=1)
+    defect: tuple[Defect, ...] = Field(min_length=1)
+    item: tuple[Item, ...] = Field(min_length=1)
+    laboratory: Laboratory = Laboratory()
+    uncertainty: Uncertainty = Uncertainty()
+    mapping: tuple[Mapping, ...] = ()
+
+    @cached_property
+    def clock(self) -> WorksClock:
+        return WorksClock(ZoneInfo(self.works.timezone), self.works.day_starts, self.works.shifts)
+
+    @cached_property
+    def furnaces(self) -> dict[str, Furnace]:
+        return {furnace.id: furnace for furnace in self.furnace}
+
+    @cached_property
+    def lines(self) -> dict[str, Line]:
+        return {line.id: line for line in self.line}
+
+    @cached_property
+    def stations(self) -> dict[str, Station]:
+        return {station.id: station for station in self.station}
+
+    @cached_property
+    def defects(self) -> dict[str, Defect]:
+        return {defect.code: defect for defect in self.defect}
+
+    @cached_property
+    def items(self) -> dict[str, Item]:
+        return {item.id: item for item in self.item}
+
+    def ids(self, kind: str) -> tuple[str, ...]:
+        """The ids of one list, as `known_as` in the glossary names it."""
+        table: dict[str, Any] = getattr(self, f"{kind}s")
+        return tuple(table)
+
+    def stations_of(self, line: str) -> tuple[Station, ...]:
+        """The stations of a line in the order in which ware meets them."""
+        mine = (station for station in self.station if station.line == line)
+        return tuple(sorted(mine, key=lambda station: (station.order, station.id)))
+
+    def first_stations(self, line: str) -> tuple[str, ...]:
+        """All lanes of the line's first station: where its ware is counted."""
+        stations = self.stations_of(line)
+        return tuple(s.id for s in stations if s.order == stations[0].order) if stations else ()
+
+    def lines_of(self, furnace: str) -> tuple[Line, ...]:
+        return tuple(line for line in self.line if line.furnace == furnace)
+
+
+def read_plant(text: str) -> Plant:
+    """The plant in a works.toml. PlantError with all its mistakes, each naming table, id, key and line of the file."""
+    from pipelines.plant_mistakes import mistakes_between, mistakes_within
+
+    try:
+        told = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise PlantError([f"it is not TOML: {error}"]) from None
+    try:
+        plant = Plant.model_validate(told)
+    except ValidationError as error:
+        raise PlantError([*mistakes_within(error, told, text), *mistakes_between(told, text)]) from None
+    mistakes = mistakes_between(told, text)
+    if mistakes:
+        raise PlantError(mistakes)
+    return plant

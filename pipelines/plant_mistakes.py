@@ -1,0 +1,146 @@
+"""What can be wrong in works.toml, said with its place. Works on the raw tables, so that one mistake hides no other."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from pydantic import ValidationError
+
+_SAYS = {
+    "extra_forbidden": "unknown key; is it misspelt?",
+    "missing": "missing; it must be given",
+    "string_pattern_mismatch": "an id has no blanks, quotes, commas or slashes",
+}
+
+_TABLE_SAYS = {"extra_forbidden": "unknown table", "missing": "the table is missing; it must be given"}
+
+_NAMED_BY = {"furnace": "id", "line": "id", "station": "id", "item": "id", "defect": "code"}
+
+
+def place(text: str, table: str, index: int | None, key: str = "") -> int:
+    """The line of the file, from 1, where a table (the index-th of its name) or a key in it stands; 0 if nowhere."""
+    header = re.compile(rf"\s*\[\[?\s*{re.escape(table)}\s*\]\]?\s*(#.*)?$")
+    seen, start = -1, 0
+    for number, line in enumerate(text.splitlines(), start=1):
+        if header.match(line):
+            seen += 1
+            start = number if seen == (index or 0) else 0
+        elif start and re.match(r"\s*\[", line):
+            break
+        elif start and key and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
+            return number
+        if start and not key:
+            return start
+    return start or (place(text, table, index) if key else 0)
+
+
+def _where(told: dict[str, Any], text: str, table: str, index: int | None, key: str = "") -> str:
+    rows = told.get(table)
+    name = ""
+    if index is not None and isinstance(rows, list) and isinstance(rows[index], dict):
+        name = str(rows[index].get(_NAMED_BY.get(table, ""), ""))
+    head = f"[[{table}]] {name or f'number {index + 1}'}" if index is not None else f"[{table}]"
+    at = place(text, table, index, key)
+    return (f"line {at}, " if at else "") + head + (f", {key}" if key else "")
+
+
+def mistakes_within(error: ValidationError, told: dict[str, Any], text: str) -> list[str]:
+    """What is wrong with single values: unknown keys, missing ones, wrong types, times, zones, ranges."""
+    said = []
+    for one in error.errors():
+        top, *rest = one["loc"]
+        if one["type"] == "too_short" and not rest:
+            if not told.get(str(top)):
+                said.append(f"[[{top}]]: there must be at least one")
+        elif not rest:
+            said.append(f"[{top}]: {_TABLE_SAYS.get(one['type'], one['msg'])}")
+        else:
+            index = rest[0] if isinstance(rest[0], int) else None
+            key = ".".join(str(part) for part in (rest[1:] if index is not None else rest))
+            what = _SAYS.get(one["type"]) or one["msg"].removeprefix("Value error, ")
+            said.append(f"{_where(told, text, str(top), index, key.split('.')[0])}: {what}")
+    return said
+
+
+def mistakes_between(told: dict[str, Any], text: str) -> list[str]:
+    """What is wrong between tables: doubled ids, unknown references, shifts and limits out of order."""
+    checks = (_doubled, _unknown, _shifts, _limits, _without_station)
+    return [mistake for check in checks for mistake in check(told, text)]
+
+
+def _rows(told: dict[str, Any], table: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    rows = told.get(table, [])
+    if isinstance(rows, list):
+        yield from ((i, row) for i, row in enumerate(rows) if isinstance(row, dict))
+
+
+def _doubled(told: dict[str, Any], text: str) -> Iterator[str]:
+    for table, name in _NAMED_BY.items():
+        seen: dict[Any, int] = {}
+        for index, row in _rows(told, table):
+            value = str(row.get(name)) if name in row else None
+            if value is not None and value in seen:
+                first = place(text, table, seen[value])
+                yield f"{_where(told, text, table, index, name)}: {name} '{value}' is given twice; first at line {first}"
+            elif value is not None:
+                seen[value] = index
+
+
+def _known(told: dict[str, Any], table: str) -> list[str]:
+    return [str(row[_NAMED_BY[table]]) for _, row in _rows(told, table) if _NAMED_BY[table] in row]
+
+
+def _unknown(told: dict[str, Any], text: str) -> Iterator[str]:
+    for table, key, target in (("line", "furnace", "furnace"), ("station", "line", "line")):
+        known = _known(told, target)
+        for index, row in _rows(told, table):
+            if key in row and str(row[key]) not in known:
+                yield f"{_where(told, text, table, index, key)}: '{row[key]}' is not a {target} here ({', '.join(known)})"
+    defects = set(_known(told, "defect"))
+    for index, row in _rows(told, "station"):
+        sees = row.get("sees")
+        for code in sees if isinstance(sees, list) else []:
+            if code not in defects:
+                yield f"{_where(told, text, 'station', index, 'sees')}: '{code}' is not a defect here"
+
+
+def _shifts(told: dict[str, Any], text: str) -> Iterator[str]:
+    works = told.get("works")
+    if not isinstance(works, dict):
+        return
+    shifts, starts = works.get("shifts"), works.get("day_starts")
+    if not isinstance(shifts, list) or not shifts or not all(_is_time(t) for t in [*shifts, starts]):
+        return
+    after = [(_minutes(t) - _minutes(starts)) % 1440 for t in shifts]
+    at = _where(told, text, "works", None, "shifts")
+    if after[0] != 0:
+        yield f"{at}: the first shift must start when the day starts, at {starts}, not at {shifts[0]}"
+    if any(later <= earlier for earlier, later in zip(after, after[1:], strict=False)):
+        yield f"{at}: the shifts are out of order: {', '.join(map(str, shifts))}, for a day that starts at {starts}"
+
+
+def _is_time(text: object) -> bool:
+    return bool(re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?", str(text)))
+
+
+def _minutes(text: object) -> float:
+    hours, minutes, *seconds = str(text).split(":")
+    return int(hours) * 60 + int(minutes) + (int(seconds[0]) / 60 if seconds else 0)
+
+
+def _limits(told: dict[str, Any], text: str) -> Iterator[str]:
+    for index, row in _rows(told, "item"):
+        for low, nominal, high in (("weight_min_g", "weight_g", "weight_max_g"), ("capacity_min_ml", "capacity_ml", "capacity_max_ml")):
+            given = [(key, row[key]) for key in (low, nominal, high) if isinstance(row.get(key), int | float)]
+            for (key, value), (next_key, greater) in zip(given, given[1:], strict=False):
+                if value > greater:
+                    yield f"{_where(told, text, 'item', index, key)}: {value} is above {next_key} {greater}"
+
+
+def _without_station(told: dict[str, Any], text: str) -> Iterator[str]:
+    watched = {str(row.get("line")) for _, row in _rows(told, "station")}
+    for index, row in _rows(told, "line"):
+        if "id" in row and str(row["id"]) not in watched:
+            yield f"{_where(told, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted nowhere"

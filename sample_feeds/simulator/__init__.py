@@ -1,0 +1,10 @@
+"""A glassworks that never was, minute by minute and container by container, with everything it did known.
+
+`simulate` makes feeds and truth; `write_feeds` puts the feeds into an inbox as the stations would.
+"""
+
+from sample_feeds.simulator.plan import Fault, Plan, make_plan
+from sample_feeds.simulator.works import Simulated, simulate
+from sample_feeds.simulator.write import write_feeds
+
+__all__ = ["Fault", "Plan", "Simulated", "make_plan", "simulate", "write_feeds"]

@@ -1,0 +1,35 @@
+"""The feeds of the contract. ALL_FEEDS is the only list of feeds."""
+
+from __future__ import annotations
+
+from schemas.feeds.base import Feed, feed_of
+from schemas.feeds.challenge_checks import ChallengeChecks
+from schemas.feeds.complaints import Complaints
+from schemas.feeds.forming_counts import FormingCounts
+from schemas.feeds.job_log import JobLog
+from schemas.feeds.melt_log import MeltLog
+from schemas.feeds.mould_log import MouldLog
+from schemas.feeds.pallets import Pallets
+from schemas.feeds.reject_counts import RejectCounts
+from schemas.feeds.station_counts import StationCounts
+from schemas.feeds.stoppages import Stoppages
+from schemas.feeds.weight_checks import WeightChecks
+
+ALL_FEEDS: dict[str, Feed] = {
+    feed.name: feed
+    for feed in (
+        feed_of(StationCounts),
+        feed_of(RejectCounts),
+        feed_of(WeightChecks),
+        feed_of(ChallengeChecks),
+        feed_of(Pallets),
+        feed_of(MouldLog),
+        feed_of(JobLog),
+        feed_of(FormingCounts),
+        feed_of(Stoppages),
+        feed_of(MeltLog),
+        feed_of(Complaints),
+    )
+}
+
+__all__ = ["ALL_FEEDS", "Feed"]

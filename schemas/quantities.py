@@ -1,0 +1,107 @@
+"""The glossary: name, meaning, unit and allowed range of every column. One quantity has one name everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["time", "date", "count", "number", "code", "text"]
+
+MAX_COUNT = 10_000_000
+MAX_WINDOW_S = 86_400
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One column of the contract.
+
+    `kind` says how its text is read: `time` (RFC 3339), `date` (ISO 8601), `count` (a whole number), `number`
+    (a decimal with a point), `code` (an id that works.toml or `choices` knows) or `text`.
+    `low` and `high` bound numbers inclusively, in `unit`; for text `high` is the greatest length in characters.
+    `known_as` names the list in works.toml that a code must stand in.
+    """
+
+    name: str
+    meaning: str
+    kind: Kind
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    known_as: str = ""
+    example: str = ""
+
+
+def _time(name: str, meaning: str, example: str = "2026-03-02T09:00:00+01:00") -> Quantity:
+    return Quantity(name, meaning, "time", "RFC 3339 with offset", example=example)
+
+
+def _count(name: str, meaning: str, unit: str, example: str, low: int = 0, high: int = MAX_COUNT) -> Quantity:
+    return Quantity(name, meaning, "count", unit, low, high, example=example)
+
+
+def _number(name: str, meaning: str, unit: str, low: float, high: float, example: str) -> Quantity:
+    return Quantity(name, meaning, "number", unit, low, high, example=example)
+
+
+def _code(name: str, meaning: str, known_as: str, example: str) -> Quantity:
+    return Quantity(name, meaning, "code", "id in works.toml", high=64, known_as=known_as, example=example)
+
+
+def _choice(name: str, meaning: str, choices: tuple[str, ...], example: str) -> Quantity:
+    return Quantity(name, meaning, "code", " | ".join(choices), choices=choices, example=example)
+
+
+def _text(name: str, meaning: str, example: str, longest: int = 64) -> Quantity:
+    return Quantity(name, meaning, "text", "text", high=longest, example=example)
+
+
+_ALL = (
+    _time("window_start", "start of the counting window, by the clock of whoever counts"),
+    _time("sampled_at", "when the sample was taken from the line"),
+    _time("checked_at", "when the marked reference sample was sent through"),
+    _time("packed_from", "when the first container was put on the pallet"),
+    _time("packed_to", "when the last container was put on the pallet", "2026-03-02T09:21:40+01:00"),
+    _time("fitted_at", "when the part was fitted to the machine"),
+    _time("started_at", "when the job started at the machine"),
+    _time("stopped_at", "when the section or the whole machine stopped"),
+    _time("restarted_at", "when it ran again; empty while it stands", "2026-03-02T09:12:30+01:00"),
+    _time("made_from", "earliest forming time the customer's code or label allows"),
+    _time("made_to", "latest forming time the customer's code or label allows", "2026-03-02T10:00:00+01:00"),
+    Quantity("received_on", "day on which the complaint was received", "date", "ISO 8601 date", example="2026-03-05"),
+    _count("window_s", "length of the counting window", "s", "60", 1, MAX_WINDOW_S),
+    _code("line", "production line: a forming machine with its lehr and cold end", "line", "A1"),
+    _code("furnace", "melting furnace", "furnace", "F1"),
+    _code("station", "inspection station", "station", "A1-side"),
+    _code("defect", "the works' own code of a defect", "defect", "CHF"),
+    _code("item", "the works' own code of an article", "item", "J370"),
+    _text("mould", "number engraved in the blow mould; empty where it was not read", "17", 16),
+    _text("number", "number engraved in the part; empty when the place is left empty", "17", 16),
+    _count("inspected", "containers inspected in the window", "containers", "11"),
+    _count("rejected", "containers rejected (station_counts) or calls of that defect (reject_counts)", "containers", "1"),
+    _count("section", "section of the forming machine, from 1", "-", "3", 1, 40),
+    _choice("gob", "gob position; A is the first", ("A", "B", "C", "D"), "A"),
+    _choice("part", "kind of mould equipment", ("mould", "blank", "neck_ring"), "mould"),
+    _choice("point", "where the container was taken", ("hot", "cold"), "cold"),
+    _choice("state", "state of the pallet", ("packed", "held", "released", "resort", "scrapped"), "packed"),
+    _count("sample", "number of the repeated weighing of one mould at one time, from 1", "-", "1", 1, 10_000),
+    _number("weight_g", "mass of one container", "g", 0.1, 20_000, "341.2"),
+    _count("passes", "times the marked reference sample was sent through", "passes", "10", 1),
+    _count("caught", "times it was rejected, out of `passes`", "passes", "10"),
+    _text("pallet", "identity of the pallet, a GS1 SSCC of 18 digits where the works uses one", "359012340000000177", 32),
+    _count("units", "containers", "containers", "1512"),
+    _text("job", "the works' own name of a run of one item or set of items", "26-031"),
+    _count("gobs_cut", "gobs sheared, dropped ones included", "gobs", "11"),
+    _count("hot_rejected", "gobs and containers that never reached the lehr", "containers", "0"),
+    _text("cause", "why it stopped, in the machine men's words", "swab", 200),
+    _number("batch_kg", "batch charged, wet", "kg", 0, 5_000_000, "9120.5"),
+    _number("moisture_pct", "water in the batch", "%", 0, 50, "3.1"),
+    _number("loss_pct", "fusion loss of the dry batch", "%", 0, 60, "16.8"),
+    _number("cullet_kg", "cullet charged", "kg", 0, 5_000_000, "5400.0"),
+    _number("level_change_mm", "rise of the glass level in the window; a fall is negative", "mm", -500, 500, "0.2"),
+    _text("complaint", "the works' own number of the complaint", "C-26-014"),
+    _text("note", "what the customer says", "filler found it at the rinser", 2_000),
+    _text("by", "who took it, by the works' own short name", "lab2"),
+)
+
+QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -1,0 +1,67 @@
+"""Why a row or a file was refused: a code each, with its sentence for the person who must mend it."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+
+class Reason(Enum):
+    """Code and sentence. `{value}` is the text as it came, `{expected}` what would have been right."""
+
+    # rows
+    MISSING = "the value is missing; it is not optional here"
+    NOT_A_COUNT = "{value} is not a whole number"
+    NOT_A_NUMBER = "{value} is not a number with a decimal point"
+    NOT_A_TIME = "{value} is not a time such as 2026-03-02T09:00:00+01:00"
+    NOT_A_DATE = "{value} is not a date such as 2026-03-02"
+    NO_OFFSET = "{value} has no offset (Z or +01:00), and works.toml gives this feed no time zone"
+    TIME_IN_GAP = "{value} does not exist: the clock of {expected} was put forward over it"
+    TIME_TWICE = "{value} came twice that night in {expected}; only an offset can say which is meant"
+    IN_FUTURE = "{value} lies ahead of the moment of receipt; check the clock of whoever wrote it"
+    TOO_LOW = "{value} is below the least value allowed, {expected}"
+    TOO_HIGH = "{value} is above the greatest value allowed, {expected}"
+    TOO_LONG = "the text is longer than {expected} characters"
+    NOT_ONE_OF = "{value} is not one of {expected}"
+    UNKNOWN_LINE = "{value} is not a line in works.toml ({expected})"
+    UNKNOWN_FURNACE = "{value} is not a furnace in works.toml ({expected})"
+    UNKNOWN_STATION = "{value} is not a station in works.toml ({expected})"
+    UNKNOWN_DEFECT = "{value} is not a defect in works.toml ({expected})"
+    UNKNOWN_ITEM = "{value} is not an item in works.toml ({expected})"
+    STATION_OF_OTHER_LINE = "station {value} stands on another line in works.toml"
+    STATION_CANNOT_SEE = "works.toml says this station cannot call {value}; mend its `sees` or the export"
+    SECTION_BEYOND_MACHINE = "{value} is more than the machine's sections in works.toml"
+    GOB_BEYOND_MACHINE = "{value} is beyond the machine's gob positions in works.toml"
+    REJECTED_ABOVE_INSPECTED = "more containers rejected than inspected"
+    CAUGHT_ABOVE_PASSES = "more passes caught than made"
+    HOT_REJECTED_ABOVE_GOBS = "more rejected at the hot end than gobs cut"
+    ENDS_BEFORE_START = "the end lies before the start"
+    NOT_TEXT = "{value} holds bytes that are not UTF-8; save the file as UTF-8"
+    FIELD_COUNT = "the row has {expected}; was the file cut off?"
+    LINE_TOO_LONG = "the line is longer than {expected} characters"
+    NOT_JSON = "the line is not a JSON object; was the file cut off?"
+    NESTED_JSON = "{value} is not a plain value"
+
+    # whole files
+    EMPTY_FILE = "the file is empty; a file with nothing to say still has its header line"
+    UNKNOWN_FEED = "the name does not begin with a feed ({expected})"
+    UNKNOWN_FORMAT = "the name does not end in .csv, .csv.gz, .parquet or .jsonl"
+    WRONG_HEADER = "the header has {expected}"
+    WRONG_ENCODING = "the file is not UTF-8 text ({expected}); save it as UTF-8"
+    TOO_LARGE = "the file unpacks to more than {expected}; split it"
+    BROKEN_GZ = "the file cannot be unpacked ({expected}); was it cut off? Send it again"
+    BROKEN_PARQUET = "the file is not a readable Parquet file ({expected}); was it cut off? Send it again"
+    PARQUET_TYPE = "the column has the Parquet type {value}; expected {expected}"
+
+    @property
+    def code(self) -> str:
+        return self.name.lower()
+
+    def sentence(self, value: str | None = None, expected: str | None = None) -> str:
+        """The sentence with its value and what was expected filled in."""
+        shown = "" if value is None else value if len(value) <= 80 else value[:77] + "..."
+        return self.value.format(value=f"'{shown}'", expected=expected or "")
+
+
+def reason_of(code: str) -> Reason:
+    """The reason with this code; KeyError for a code that was never one."""
+    return Reason[code.upper()]

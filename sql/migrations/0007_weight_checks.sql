@@ -1,0 +1,8 @@
+-- purpose: feed weight_checks, every version of every row
+-- grain:   one weighing, a row a version; replaced_at is null on the version in force
+-- units:   times in UTC; the rest as in schemas/quantities.py
+create table weight_checks (
+    sampled_at timestamp not null, line varchar not null, point varchar not null, mould varchar not null,
+    sample bigint not null, weight_g double not null, "by" varchar,
+    batch integer not null, file_line integer not null, replaced_at timestamp, replaced_by integer
+);
