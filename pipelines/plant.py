@@ -204,3 +204,18 @@ def read_plant(text: str) -> Plant:
     if mistakes:
         raise PlantError(mistakes)
     return plant
+
+
+def restored(plant: Plant, former: list[Plant]) -> Plant:
+    """The plant with the ids that it has lost, as former plant files (the newest first) describe them."""
+    tables: dict[str, Any] = {}
+    for table in ("furnace", "line", "station", "defect", "item"):
+        rows = list(getattr(plant, table))
+        ids = set(plant.ids(table))
+        for old in former:
+            lost = [row for key, row in getattr(old, f"{table}s").items() if key not in ids]
+            rows += lost
+            ids |= {getattr(row, "id", None) or row.code for row in lost}
+        tables[table] = tuple(rows)
+    kept = {name: getattr(plant, name) for name in Plant.model_fields if name not in tables}
+    return Plant(**kept, **tables)

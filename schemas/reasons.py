@@ -36,9 +36,9 @@ class Reason(Enum):
     HOT_REJECTED_ABOVE_GOBS = "more rejected at the hot end than gobs cut"
     ENDS_BEFORE_START = "the end lies before the start"
     NOT_TEXT = "{value} holds bytes that are not UTF-8; save the file as UTF-8"
-    FIELD_COUNT = "the row has {expected}; was the file cut off?"
+    FIELD_COUNT = "the row has {expected}; the file may have been cut off"
     LINE_TOO_LONG = "the line is longer than {expected} characters"
-    NOT_JSON = "the line is not a JSON object; was the file cut off?"
+    NOT_JSON = "the line is not a JSON object; the file may have been cut off"
     NESTED_JSON = "{value} is not a plain value"
 
     # whole files
@@ -48,8 +48,8 @@ class Reason(Enum):
     WRONG_HEADER = "the header has {expected}"
     WRONG_ENCODING = "the file is not UTF-8 text ({expected}); save it as UTF-8"
     TOO_LARGE = "the file unpacks to more than {expected}; split it"
-    BROKEN_GZ = "the file cannot be unpacked ({expected}); was it cut off? Send it again"
-    BROKEN_PARQUET = "the file is not a readable Parquet file ({expected}); was it cut off? Send it again"
+    BROKEN_GZ = "the file cannot be unpacked ({expected}); it may have been cut off: send it again"
+    BROKEN_PARQUET = "the file is not a readable Parquet file ({expected}); it may have been cut off: send it again"
     PARQUET_TYPE = "the column has the Parquet type {value}; expected {expected}"
 
     @property

@@ -44,7 +44,7 @@ def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", 
     if rename is None:
         check_header(names, feed)
     raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
-    note = "" if text.endswith((b"\n", b"\r")) else "no line break at the end: was it cut off?"
+    note = "" if text.endswith((b"\n", b"\r")) else "no line break at the end: it may have been cut off"
     return Raw(without_aside(raw.table), raw.lines, raw.broken, note)
 
 

@@ -21,7 +21,8 @@ from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.raw import Raw
 from pipelines.intake.vanished import vanished_ids
 from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
-from pipelines.ledger import Delivery, FileEntry, Ledger, commit
+from pipelines.ledger import Ledger
+from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.store import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
@@ -32,7 +33,8 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass
 class IntakeReport:
-    """What one intake did. `messages` are sentences for a person; `touched` are (feed, from, to) of what was kept."""
+    """What one intake did. `messages` are sentences for a person; `touched` are (line, moment) of cold-end counts kept,
+    one moment in each quarter of an hour."""
 
     files: int = 0
     rows_kept: int = 0
@@ -40,7 +42,7 @@ class IntakeReport:
     files_refused: int = 0
     repeated: int = 0
     messages: list[str] = field(default_factory=list)
-    touched: list[tuple[str, datetime, datetime]] = field(default_factory=list)
+    touched: set[tuple[str, datetime]] = field(default_factory=set)
     lock_held_s: float = 0.0
 
     @property
@@ -143,6 +145,7 @@ class _Intake:
         at = self.at = max(self.settings.now(), self.at)
         delivery = self._delivery(fresh, at)
         commit(self.ledger, delivery, at)
+        self.report.touched |= _touched(delivery)
         for read, entry in zip(fresh, delivery.files, strict=True):
             move_to_archive(self.site, read.arrival, entry.archived_as, read.data)
             self._count(entry, read)
@@ -224,8 +227,15 @@ class _Intake:
         if read.refused is not None:
             self.report.files_refused += 1
             self.report.messages.append(file_sentence(entry.file, read.refused))
-        if entry.data_from is not None and entry.data_to is not None:
-            self.report.touched.append((entry.feed, entry.data_from, entry.data_to))  # type: ignore[arg-type]
+
+
+def _touched(delivery: Delivery) -> set[tuple[str, datetime]]:
+    found: set[tuple[str, datetime]] = set()
+    for feed in ("station_counts", "reject_counts"):
+        if feed in delivery.kept:
+            hours = delivery.kept[feed].select("line", pl.col("window_start").dt.truncate("15m")).unique()
+            found |= set(hours.iter_rows())
+    return found
 
 
 def file_sentence(name: str, refused: FileRefused) -> str:

@@ -1,6 +1,5 @@
-"""The ledger: the only package that imports duckdb."""
+"""The ledger: the only package that imports duckdb. pipelines.ledger.delivery takes files in."""
 
-from pipelines.ledger.delivery import Delivery, FileEntry, commit, plan_versions
 from pipelines.ledger.store import Ledger, Reader
 
-__all__ = ["Delivery", "FileEntry", "Ledger", "Reader", "commit", "plan_versions"]
+__all__ = ["Ledger", "Reader"]

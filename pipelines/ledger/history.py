@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 from pipelines.ledger.store import Ledger
 
@@ -21,3 +21,21 @@ def remember_plant(ledger: Ledger, sha256: str, content: str, at: datetime) -> N
     with ledger.writing() as con:
         told = {"sha256": sha256, "content": content, "at": at.replace(tzinfo=None)}
         con.execute("insert into plants values ($sha256, $content, $at)", told)
+
+
+def keep_close(ledger: Ledger, day: date, revision: int, at: datetime, answers: str, digest: str) -> None:
+    """Keep what a close of a day answered; earlier revisions stay."""
+    with ledger.writing() as con:
+        told = {"day": day, "revision": revision, "at": at.replace(tzinfo=None), "answers": answers, "digest": digest}
+        con.execute(
+            "insert into closes select $day, $revision, $at, coalesce(max(batch), 0), $answers, $digest from batches", told
+        )
+
+
+def confirm_close(ledger: Ledger, day: date, revision: int) -> None:
+    """Note that a revision still holds after everything received so far."""
+    with ledger.writing() as con:
+        told = {"day": day, "revision": revision}
+        con.execute(
+            "update closes set last_batch = (select coalesce(max(batch), 0) from batches) where day = $day and revision = $revision", told
+        )

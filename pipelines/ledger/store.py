@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import UTC, date, datetime
+from functools import cache
 from typing import Any
 
 import duckdb
@@ -61,6 +62,11 @@ class Ledger:
             raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
         con = self._open_to_read()
         try:
+            if not _is_current(con):  # an upgraded program, an older ledger
+                con.close()
+                with self.writing():
+                    pass
+                con = self._open_to_read()
             yield Reader(con)
         finally:
             con.close()
@@ -129,10 +135,20 @@ def _close(con: duckdb.DuckDBPyConnection) -> None:
         pass
 
 
+@cache
+def _views() -> tuple[list[tuple[str, str]], str]:
+    views = statements("core")
+    return views, hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
+
+
+def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
+    done = dict(con.execute("select number, name from migrations").fetchall())
+    return done.get(0) == _views()[1] and len(done) > len(statements("migrations"))
+
+
 def _migrate(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(_MIGRATIONS)
-    views = statements("core")
-    digest = hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
+    views, digest = _views()
     done = {number: name for number, name in con.execute("select number, name from migrations").fetchall()}
     known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
     if max(done, default=0) > max(number for number, _, _ in known):

@@ -232,12 +232,19 @@ def _pack(plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list
         good = np.flatnonzero(alive & (item_of == item))
         good = good[np.argsort(time[good], kind="stable")]
         size = plan.plant.items[item].units_per_pallet or 1000
-        for start in range(0, len(good) - size + 1, size):
+        done = item not in _running(told, items)  # the last pallet of an ended job is closed as it stands
+        for start in range(0, len(good) if done else len(good) - size + 1, size):
             members = good[start : start + size]
             pallet_of[members] = len(rows)
-            rows.append({"item": item, "from_min": time[members[0]], "to_min": time[members[-1]], "units": size})
+            rows.append({"item": item, "from_min": time[members[0]], "to_min": time[members[-1]], "units": len(members)})
     schema = {"item": pl.String, "from_min": pl.Float64, "to_min": pl.Float64, "units": pl.Int64}
     return pallet_of, pl.DataFrame(rows, schema=schema)
+
+
+def _running(told: LinePlan, items: list[str]) -> set[str]:
+    """The items that are still made when the plan ends."""
+    last = {fitting.cavity: items[number] for number, fitting in enumerate(told.fittings)}
+    return set(last.values())
 
 
 def _truth(

@@ -1,0 +1,66 @@
+"""Everything a day page shows, and the answers that a close keeps."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.yields import answer_yield, cold_weights
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.weights import ItemWeights, item_weights_of
+from pipelines.plant import Plant
+from schemas.results import Pareto, Yield
+
+
+@dataclass(frozen=True)
+class Day:
+    """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights; coverage; files."""
+
+    day: date
+    span: Span
+    told: Yield
+    paretos: dict[str, Pareto]
+    shifts: dict[str, list[tuple[str, Pareto]]]
+    hours: dict[str, pl.DataFrame]
+    weights: dict[str, list[ItemWeights]]
+    coverage: dict[str, pl.DataFrame]
+    files: pl.DataFrame
+    waiting: tuple[int, int]
+
+
+def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
+    """The production day of all lines."""
+    span = plant.clock.day(day)
+    about = {line.id: {"line": line.id, "from_time": span.start, "to_time": span.end} for line in plant.line}
+    waiting = reader.ask("open_refusals_count").row(0)
+    return Day(
+        day=day,
+        span=span,
+        told=answer_yield(reader, plant, day),
+        paretos={line: answer_pareto(reader, plant, line, span) for line in about},
+        shifts={
+            line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)] for line in about
+        },
+        hours={line: reader.ask("hours_of_day", **told) for line, told in about.items()},
+        weights={line: item_weights_of(plant, cold_weights(reader, plant, line, span)) for line in about},
+        coverage={line: reader.ask("coverage", **told) for line, told in about.items()},
+        files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),
+        waiting=(int(waiting[0]), int(waiting[1])),
+    )
+
+
+def kept_answers(day: Day) -> dict[str, Any]:
+    """What a close keeps of a day, as JSON values: the yield and every line's Pareto."""
+    return {"yield": day.told.told(), "pareto": {line: told.told() for line, told in day.paretos.items()}}
+
+
+def digest(answers: dict[str, Any]) -> str:
+    """SHA-256 over the answers; equal answers have equal digests."""
+    return hashlib.sha256(json.dumps(answers, sort_keys=True).encode()).hexdigest()

@@ -1,0 +1,49 @@
+"""What came, what is late or silent, what was refused and why."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from pipelines.clock import utc_text
+from pipelines.ledger.store import Reader
+from pipelines.plant import Plant
+from schemas.reasons import reason_of
+
+SILENT_AFTER = timedelta(minutes=30)
+MEND = "The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
+
+
+def answer_feeds(reader: Reader, plant: Plant, most: int = 200) -> dict[str, Any]:
+    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it."""
+    feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
+    silence = {row["station"]: row for row in reader.ask("station_silence").iter_rows(named=True)}
+    stations = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station]
+    refused = [_told(row) | {"sentence": sentence(row)} for row in reader.ask("refusals_open", most=most).iter_rows(named=True)]
+    return {"feeds": feeds, "stations": stations, "refused": refused}
+
+
+def _told(row: dict[str, Any]) -> dict[str, Any]:
+    return {key: utc_text(value) if hasattr(value, "tzinfo") else value for key, value in row.items()}
+
+
+def _station(plant: Plant, station: str, line: str, row: dict[str, Any] | None) -> dict[str, Any]:
+    if row is None:
+        return {"line": line, "station": station, "last_window": None, "verdict": "never heard of"}
+    behind_line, behind_works = row["last_of_line"] - row["last_window"], row["last_of_works"] - row["last_window"]
+    verdict = "ok"
+    if behind_line > SILENT_AFTER:
+        verdict = f"silent: {behind_line.total_seconds() / 60:.0f} min behind its line's other stations"
+    elif behind_works > SILENT_AFTER:
+        verdict = f"late: {behind_works.total_seconds() / 60:.0f} min behind the other lines"
+    return {"line": line, "station": station, "last_window": utc_text(row["last_window"]), "verdict": verdict}
+
+
+def sentence(row: dict[str, Any]) -> str:
+    """What, where, what was expected, what to do: one sentence for a refused value."""
+    why = reason_of(row["reason"]).sentence(row["value"], row["expected"])
+    if row["file_line"] == 0:
+        column = f", column {row['column_name']}" if row["column_name"] else ""
+        return f"{row['file']}{column}: {why}. The file was set aside whole; mend it in quarantine/ and run `coldledger feeds retry`."
+    column = f", column {row['column_name']}" if row["column_name"] else ""
+    return f"{row['file']} line {row['file_line']}{column}: {why}. {MEND}"

@@ -1,0 +1,53 @@
+"""Everything an hour page of a line shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import polars as pl
+
+from pipelines.answers.pareto import answer_paretos, job_began
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.lehr import LehrTime, lehr_time
+from pipelines.plant import Plant
+from schemas.results import Pareto
+
+BACK_HOURS = 11
+
+
+@dataclass(frozen=True)
+class Hour:
+    """One line's hour. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
+
+    line: str
+    span: Span
+    paretos: dict[str, Pareto]
+    calls: pl.DataFrame
+    trend: pl.DataFrame
+    coverage: pl.DataFrame
+    files: pl.DataFrame
+    waiting: tuple[int, int]
+    lehr: LehrTime
+
+
+def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
+    """The hour [span.start, span.end) of a line by the cold-end clock."""
+    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    began = job_began(reader, plant, line, span.start)
+    since = span.start - timedelta(hours=BACK_HOURS)
+    if began is not None and began > since:
+        since = span.start - timedelta(hours=int((span.start - began).total_seconds() // 3600))
+    waiting = reader.ask("open_refusals_count").row(0)
+    return Hour(
+        line=line,
+        span=span,
+        paretos=answer_paretos(reader, plant, line, span),
+        calls=reader.ask("calls", **told),
+        trend=reader.ask("hourly", line=line, from_time=since, to_time=span.end, block_s=3600),
+        coverage=reader.ask("coverage", **told),
+        files=reader.ask("files_behind", **told),
+        waiting=(int(waiting[0]), int(waiting[1])),
+        lehr=lehr_time(plant, line),
+    )

@@ -1,0 +1,84 @@
+"""The reject Pareto of a line and window, straight from the ledger."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import polars as pl
+
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger.store import Reader
+from pipelines.measures.lehr import lehr_time
+from pipelines.measures.pareto import DIMENSIONS, NEEDS_PLACE, pareto
+from pipelines.measures.places import with_cavity, with_formed
+from pipelines.plant import Plant
+from schemas.results import Pareto
+
+BASELINE = timedelta(hours=24)
+
+
+def check_line(plant: Plant, line: str) -> None:
+    """WrongUse unless works.toml knows the line."""
+    if line not in plant.lines:
+        raise WrongUse(f"there is no line '{line}' in works.toml; it has {', '.join(plant.lines)}")
+
+
+def answer_pareto(reader: Reader, plant: Plant, line: str, span: Span, by: str = "defect") -> Pareto:
+    """The Pareto of [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or dimension."""
+    check_line(plant, line)
+    if by not in DIMENSIONS:
+        raise WrongUse(f"--by {by} is not one of {', '.join(DIMENSIONS)}")
+    calls, ware = _counts(reader, plant, line, span, by)
+    before = _before(reader, plant, line, span, by)
+    return pareto(plant, line, (span.start, span.end), by, calls, ware, before)
+
+
+def answer_paretos(reader: Reader, plant: Plant, line: str, span: Span) -> dict[str, Pareto]:
+    """The Paretos of one window by every dimension from one reading; only the one by defect with a baseline."""
+    calls, ware = placed_counts(reader, plant, line, span)
+    before = _before(reader, plant, line, span, "defect")
+    about = (plant, line, (span.start, span.end))
+    return {by: pareto(*about, by, calls, ware, before if by == "defect" else None) for by in DIMENSIONS}
+
+
+def _counts(reader: Reader, plant: Plant, line: str, span: Span, by: str) -> tuple[pl.DataFrame, pl.DataFrame]:
+    if by in NEEDS_PLACE:
+        return placed_counts(reader, plant, line, span)
+    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    return reader.ask("calls", **told), reader.ask("ware", **told)
+
+
+def placed_counts(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Calls and ware by window, with the cavity each mould number stood in when the ware was formed."""
+    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    spans = spans_of_line(reader, plant, line, span)
+    minutes = lehr_time(plant, line).minutes
+    calls, ware = (reader.ask(name, **told) for name in ("calls_by_window", "ware_by_window"))
+    return with_cavity(with_formed(calls, plant, minutes), spans), with_cavity(with_formed(ware, plant, minutes), spans)
+
+
+def spans_of_line(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
+    """The mould stays that ware inspected in `span` can have come from."""
+    back = timedelta(minutes=2 * plant.lines[line].lehr_minutes + 60)
+    return reader.ask("mould_spans_of_line", line=line, from_time=span.start - back, to_time=span.end)
+
+
+def job_began(reader: Reader, plant: Plant, line: str, at: datetime) -> datetime | None:
+    """When, by the cold-end clock, the job began whose ware the first station met at `at`; None if no log tells."""
+    lehr = lehr_time(plant, line)
+    formed = lehr.formed(at)
+    jobs = reader.ask("jobs_of_line", line=line, from_time=formed, to_time=formed + timedelta(seconds=1))
+    return lehr.inspected(jobs["started_at"][-1]) if jobs.height else None
+
+
+def _before(reader: Reader, plant: Plant, line: str, span: Span, by: str) -> tuple[pl.DataFrame, int, datetime] | None:
+    since = span.start - BASELINE
+    began = job_began(reader, plant, line, span.start)
+    if began is not None:
+        since = max(since, began)
+    if since >= span.start:
+        return None
+    calls, ware = _counts(reader, plant, line, Span(since, span.start), by)
+    first = ware.filter(pl.col("station").is_in(plant.first_stations(line)))
+    return calls, int(first["inspected"].sum()), since

@@ -1,0 +1,233 @@
+"""The commands. Thin: they read what was asked, call what the flows and pages call, and show the answer."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipelines import errors
+from pipelines.clock import BadTime, Span, parse_timestamp
+from pipelines.settings import settings_from_environment
+from pipelines.show import Format, print_json
+from pipelines.site import OpenSite, init_site, open_site
+
+app = typer.Typer(
+    name="coldledger",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
+    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site. The tool advises; people decide.",
+)
+feeds_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None, help="What came, what is late or silent, what was refused and why.")
+app.add_typer(feeds_app, name="feeds")
+
+SiteOption = Annotated[Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")]
+FormatOption = Annotated[Format, typer.Option("--format", help="How to show the answer.")]
+LineOption = Annotated[str, typer.Option("--line", help="Production line, as in works.toml.")]
+FromOption = Annotated[str, typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset.")]
+ToOption = Annotated[str, typer.Option("--to", help="End by the cold-end clock, not included.")]
+DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
+
+
+def _open(site: Path | None) -> OpenSite:
+    return open_site(site, settings_from_environment())
+
+
+def _moment(text: str, opened: OpenSite) -> datetime:
+    try:
+        told = text if len(text) > 10 else f"{text}T00:00"
+        return parse_timestamp(told, opened.plant.clock.zone)
+    except BadTime as error:
+        raise errors.WrongUse(error.reason.sentence(text, error.expected)) from None
+
+
+def _span(start: str, end: str, opened: OpenSite) -> Span:
+    span = Span(_moment(start, opened), _moment(end, opened))
+    if span.start >= span.end:
+        raise errors.WrongUse(f"--from {start} must lie before --to {end}")
+    return span
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise errors.WrongUse(f"'{text}' is not a day such as 2026-03-02") from None
+
+
+@app.command()
+def init(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make the site in.")]) -> None:
+    """Make a new site folder: a commented works.toml and an inbox."""
+    site = init_site(directory)
+    typer.echo(f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run `coldledger intake`.")
+
+
+@app.command()
+def demo(
+    directory: Annotated[Path, typer.Argument(metavar="[DIR]", help="Folder for the invented works.")] = Path("coldledger-demo"),
+    days: Annotated[int, typer.Option(help="Production days to invent.", min=1, max=31)] = 3,
+    seed: Annotated[int, typer.Option(help="The same seed makes the same works.")] = 7,
+) -> None:
+    """Invent a works with three days of feeds, take them in, close the days, trace a complaint, name the pages to open."""
+    from pipelines.demo import run_demo
+
+    run_demo(directory, days, seed, settings_from_environment())
+
+
+@app.command()
+def intake(site: SiteOption = None) -> None:
+    """The hourly flow: take the inbox in, refresh what it touched, write the hour's pages."""
+    from pipelines.flows.run import run_flow
+
+    opened = _open(site)
+    raise typer.Exit(run_flow("intake", opened))
+
+
+@app.command()
+def close(
+    day: Annotated[str | None, typer.Option("--day", help="Production day; without it, every day that is over and not closed.")] = None,
+    site: SiteOption = None,
+) -> None:
+    """The nightly flow: close the production day and write its report."""
+    from pipelines.flows.run import run_flow
+
+    opened = _open(site)
+    raise typer.Exit(run_flow("close", opened, day=_day(day) if day else None))
+
+
+@app.command()
+def rebuild(
+    start: Annotated[str, typer.Option("--from", help="First production day.")],
+    end: Annotated[str, typer.Option("--to", help="Last production day, included.")],
+    site: SiteOption = None,
+) -> None:
+    """Compute days again from what was taken in, and say whether the answers are those of the first time."""
+    from pipelines.flows.run import run_flow
+
+    opened = _open(site)
+    first, last = _day(start), _day(end)
+    if first > last:
+        raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
+    raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
+
+
+@app.command()
+def trace(
+    complaint: Annotated[str | None, typer.Option(help="Complaint number; fills in what is not given.")] = None,
+    item: Annotated[str | None, typer.Option(help="Item code.")] = None,
+    line: Annotated[str | None, typer.Option(help="Production line.")] = None,
+    mould: Annotated[str | None, typer.Option(help="Mould number on the container.")] = None,
+    defect: Annotated[str | None, typer.Option(help="Defect code.")] = None,
+    pallet: Annotated[str | None, typer.Option(help="Pallet identity.")] = None,
+    made_from: Annotated[str | None, typer.Option("--made-from", help="Earliest forming time.")] = None,
+    made_to: Annotated[str | None, typer.Option("--made-to", help="Latest forming time.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """From what is in hand to cavities, evidence and pallets at risk; also written as a page."""
+    from pipelines.answers.trace import Question
+    from pipelines.flows.run import run_flow
+
+    opened = _open(site)
+    asked = Question(
+        complaint, item, line, mould, defect, pallet,
+        _moment(made_from, opened) if made_from else None, _moment(made_to, opened) if made_to else None,
+    )  # fmt: skip
+    raise typer.Exit(run_flow("trace", opened, question=asked, format=format))
+
+
+@app.command()
+def pareto(
+    line: LineOption,
+    start: FromOption,
+    end: ToOption,
+    by: Annotated[str, typer.Option("--by", help="defect, mould, section, gob, station, zone or severity.")] = "defect",
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """The reject Pareto of a line: what is thrown away, and from where."""
+    from pipelines.answers import answer_pareto
+    from pipelines.show_answers import show_pareto
+
+    opened = _open(site)
+    span = _span(start, end, opened)
+    known = opened.known
+    with opened.ledger.reading() as reader:
+        show_pareto(known, answer_pareto(reader, known, line, span, by), format)
+
+
+@app.command(name="yield")
+def yield_(
+    day: DayOption,
+    furnace: Annotated[str | None, typer.Option(help="One furnace only.")] = None,
+    line: Annotated[str | None, typer.Option(help="One line only.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Pack-to-melt of a production day, and where the rest of the glass went."""
+    from pipelines.answers import answer_yield
+    from pipelines.show_answers import show_yield
+
+    opened = _open(site)
+    known = opened.known
+    with opened.ledger.reading() as reader:
+        show_yield(answer_yield(reader, known, _day(day), furnace, line), format)
+
+
+@feeds_app.callback()
+def feeds(
+    context: typer.Context,
+    describe: Annotated[bool, typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example.")] = False,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused."""
+    if context.invoked_subcommand is not None:
+        return
+    if describe:
+        from pipelines.describe import describe_feeds
+
+        typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
+        return
+    from pipelines.answers.feeds import answer_feeds
+    from pipelines.show_answers import show_feeds
+
+    opened = _open(site)
+    with opened.ledger.reading() as reader:
+        told = answer_feeds(reader, opened.plant)
+    show_feeds(told, format)
+    raise typer.Exit(errors.NEEDS_A_PERSON if told["refused"] else errors.DONE)
+
+
+def _described() -> Any:
+    from pipelines.describe import described
+
+    return described()
+
+
+@feeds_app.command()
+def retry(site: SiteOption = None) -> None:
+    """Take repaired rows and files of quarantine/ in again."""
+    from pipelines.intake.retry import retry_quarantine
+    from pipelines.show_answers import show_intake
+
+    opened = _open(site)
+    report = retry_quarantine(opened.site, opened.plant, opened.settings)
+    show_intake(report)
+    raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
+
+
+def main() -> None:
+    """The one edge at which errors become a sentence and an exit status."""
+    try:
+        app()
+    except errors.ColdledgerError as error:
+        sys.stderr.write(f"{error}\n")
+        sys.exit(error.exit_status)
+    except BrokenPipeError:
+        sys.exit(errors.DONE)

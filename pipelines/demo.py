@@ -1,0 +1,57 @@
+"""An invented works with several days of feeds: taken in, closed, one complaint traced, pages named."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from datetime import date, timedelta
+from importlib.resources import files
+from pathlib import Path
+
+import typer
+
+from pipelines.errors import WrongUse
+from pipelines.settings import Settings
+from pipelines.site import init_site, open_site
+
+FIRST_DAY = date(2026, 3, 2)
+MARK = ".invented-works"
+
+
+def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
+    """Make, take in, close, trace, and say which pages to open. WrongUse for a folder that is no former demo."""
+    from pipelines.flows.run import call_flow, shown_progress
+    from sample_feeds.simulator import make_plan, simulate, write_feeds
+
+    _clear(root)
+    site = init_site(root, files("sample_feeds").joinpath("works.toml").read_text(encoding="utf-8"))
+    (site.root / MARK).touch()
+    opened = open_site(site.root, settings)
+    typer.echo(f"{opened.plant.works.name}: an invented works, invented people, invented figures (seed {seed}, {days} days).")
+    simulated = simulate(make_plan(opened.plant, FIRST_DAY, days, seed))
+    written = write_feeds(simulated, site.inbox)
+    typer.echo(f"{len(written)} feed files written to {site.inbox}, some of them faulty on purpose.")
+    end = opened.plant.clock.day(FIRST_DAY + timedelta(days=days - 1)).end
+    opened = replace(opened, settings=replace(settings, fixed_now=end + timedelta(hours=2)))
+    with shown_progress("files") as progress:
+        report, hours = call_flow("intake", opened, progress=progress)
+    typer.echo(f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and {report.files_refused} files set aside on purpose.")
+    with shown_progress("days") as progress:
+        closed = call_flow("close", opened, progress=progress)
+    typer.echo(f"{len(closed)} production days closed.")
+    from pipelines.answers.trace import Question
+
+    number = simulated.feeds["complaints"]["complaint"][0]
+    _, trace_path = call_flow("trace", opened, question=Question(complaint=number))
+    typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
+    for what, path in (("all pages", site.reports / "index.html"), ("the newest hour", hours[-1]), ("the last day", closed[-1].page), ("the trace", trace_path)):
+        typer.echo(f"  {what:<16} {path}")
+    typer.echo(f"\nThen ask: coldledger feeds --site {root}")
+
+
+def _clear(root: Path) -> None:
+    if not root.exists() or not any(root.iterdir()):
+        return
+    if not (root / MARK).exists():
+        raise WrongUse(f"{root} is there already and is not a former demo; name another folder")
+    shutil.rmtree(root)

@@ -1,0 +1,118 @@
+"""The flows. Each is a thin wrapper around plain functions; a schedule that calls one is only a wake-up call."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from prefect import flow, get_run_logger, task
+
+from pipelines.answers import answer_trace
+from pipelines.answers.trace import Question
+from pipelines.errors import LedgerBusy, SiteError
+from pipelines.intake import IntakeReport, take_in
+from pipelines.reports import ALL_REPORTS, write_page
+from pipelines.site import OpenSite
+from pipelines.work.days import Closed, Rebuilt, close_day, days_in, days_to_close, rebuild_day
+from pipelines.work.pages import Progress, hours_of_days, hours_touched, write_hour_pages, write_index
+from schemas.results import Trace
+
+
+def _can_help(task: Any, run: Any, state: Any) -> bool:
+    """A retry can help where a file is locked or a share is away; never for a bad row, which is no failure at all."""
+    try:
+        state.result()
+    except (LedgerBusy, OSError):
+        return True
+    except SiteError as error:
+        return isinstance(error.__cause__, OSError)
+    except Exception:
+        return False
+    return False
+
+
+_IO: dict[str, Any] = {"retries": 2, "retry_delay_seconds": [5, 30], "retry_condition_fn": _can_help, "persist_result": False}
+
+
+@task(name="take the inbox in", **_IO)
+def take_inbox_in(opened: OpenSite, progress: Progress | None) -> IntakeReport:
+    """Feed files into the ledger, the archive and the quarantine."""
+    report = take_in(opened.site, opened.plant, opened.settings, progress)
+    get_run_logger().info("%d files, %d rows kept, %d refused", report.files, report.rows_kept, report.rows_refused)
+    return report
+
+
+@task(name="write the hour pages", **_IO)
+def write_hours(opened: OpenSite, hours: list[tuple[str, datetime]], progress: Progress | None) -> list[Path]:
+    """The hour pages of what was touched, and the index."""
+    paths = write_hour_pages(opened, hours, progress) if hours else []
+    write_index(opened)
+    return paths
+
+
+@task(name="close a production day", **_IO)
+def close_one_day(opened: OpenSite, day: date) -> Closed:
+    """One day's answers kept, its page written."""
+    closed = close_day(opened, day)
+    get_run_logger().info("production day %s closed, revision %d", day, closed.revision)
+    return closed
+
+
+@task(name="rebuild a production day", **_IO)
+def rebuild_one_day(opened: OpenSite, day: date) -> Rebuilt:
+    """One day computed again from what was taken in."""
+    return rebuild_day(opened, day)
+
+
+@task(name="trace", **_IO)
+def trace_one(opened: OpenSite, question: Question) -> tuple[Trace, Path]:
+    """One trace answered and written as a page."""
+    known = opened.known
+    report = ALL_REPORTS["trace"]
+    with opened.ledger.reading() as reader:
+        told = answer_trace(reader, known, question)
+        page = report.page(reader, known, told)
+    path: Path = opened.site.reports / report.address(told)
+    write_page(page, path)
+    write_index(opened)
+    return told, path
+
+
+@flow(name="intake", validate_parameters=False, persist_result=False)
+def intake(opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeReport, list[Path]]:
+    """Take the inbox in, refresh what it touched, write the hour's pages."""
+    report = take_inbox_in(opened, progress)
+    return report, write_hours(opened, hours_touched(opened.plant, report.touched), progress)
+
+
+@flow(name="close", validate_parameters=False, persist_result=False)
+def close(opened: OpenSite, day: date | None = None, progress: Progress | None = None) -> list[Closed]:
+    """Close the day asked for, or every day that is over and not closed since its last feed."""
+    days = [day] if day is not None else days_to_close(opened)
+    closed = []
+    for number, one in enumerate(days, start=1):
+        closed.append(close_one_day(opened, one))
+        if progress:
+            progress(number, len(days), str(one))
+    write_index(opened)
+    return closed
+
+
+@flow(name="rebuild", validate_parameters=False, persist_result=False)
+def rebuild(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
+    """Compute days again from what was taken in, and write all their pages again."""
+    days = days_in(first, last)
+    rebuilt = []
+    for number, day in enumerate(days, start=1):
+        rebuilt.append(rebuild_one_day(opened, day))
+        if progress:
+            progress(number, len(days), str(day))
+    write_hours(opened, hours_of_days(opened.plant, list(opened.plant.lines), days), progress)
+    return rebuilt
+
+
+@flow(name="trace", validate_parameters=False, persist_result=False)
+def trace(opened: OpenSite, question: Question) -> tuple[Trace, Path]:
+    """From what is in hand to cavities, evidence and pallets."""
+    return trace_one(opened, question)

@@ -1,0 +1,129 @@
+"""Running a flow from the command line: quiet, local, with its progress shown."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from pipelines.errors import DONE, NEEDS_A_PERSON
+from pipelines.show import Format
+from pipelines.site import OpenSite
+
+_QUIET = {
+    "PREFECT_LOGGING_LEVEL": "ERROR",
+    "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
+    "DO_NOT_TRACK": "1",
+    "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
+    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "120",
+    "PREFECT_FLOWS_HEARTBEAT_FREQUENCY": "",
+}
+
+
+def prepare(opened: OpenSite) -> None:
+    """Settings of the run history: kept in the site's own folder unless the environment says otherwise; nothing calls out."""
+    home = opened.site.root / ".prefect"
+    os.environ.setdefault("PREFECT_HOME", str(home))
+    Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
+    for name, value in _QUIET.items():
+        if value:
+            os.environ.setdefault(name, value)
+
+
+@contextmanager
+def shown_progress(what: str) -> Iterator[Callable[[int, int, str], None]]:
+    """A progress line on the error stream; plain lines where that is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(file=sys.stderr)
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=console, transient=True, disable=not console.is_terminal
+    )
+    with bar:
+        tasks: dict[str, Any] = {}
+
+        def show(done: int, total: int, name: str) -> None:
+            kind = "pages" if name.endswith(".html") else what
+            if kind not in tasks:
+                tasks[kind] = bar.add_task(kind, total=total)
+            bar.update(tasks[kind], completed=done, total=total)
+
+        yield show
+
+
+def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
+    """Run a flow of pipelines.flows.flows by name and give back its answer."""
+    prepare(opened)
+    from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+
+    from pipelines.flows import flows
+
+    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+        return getattr(flows, name)(opened, **told)
+
+
+def run_flow(name: str, opened: OpenSite, format: Format = Format.table, **told: Any) -> int:
+    """Run a flow, show what it did, and say how the command should end."""
+    if name == "trace":
+        answer = call_flow(name, opened, **told)
+    else:
+        with shown_progress({"intake": "files", "close": "days", "rebuild": "days"}[name]) as progress:
+            answer = call_flow(name, opened, progress=progress, **told)
+    return _SHOW[name](opened, answer, format)
+
+
+def _show_intake(opened: OpenSite, answer: Any, format: Format) -> int:
+    from pipelines.answers.feeds import answer_feeds
+    from pipelines.show_answers import show_intake
+
+    report, pages = answer
+    show_intake(report)
+    if report.rows_refused:
+        with opened.ledger.reading() as reader:
+            for refused in answer_feeds(reader, opened.plant, most=10)["refused"]:
+                typer.echo(refused["sentence"], err=True)
+    if pages:
+        typer.echo(f"{len(pages)} hour pages written; the newest: {pages[-1]}")
+    return NEEDS_A_PERSON if report.needs_a_person else DONE
+
+
+def _show_close(opened: OpenSite, answer: Any, format: Format) -> int:
+    if not answer:
+        typer.echo("No production day to close: all that are over were closed after their last feed.")
+    for closed in answer:
+        what = {None: "closed", True: "closed again: later feeds changed its answers", False: "looked at again: nothing moved"}[closed.changed]
+        typer.echo(f"Production day {closed.day} {what}, revision {closed.revision}: {closed.page}")
+        for note in closed.missing:
+            typer.echo(f"  {note}")
+    return DONE
+
+
+def _show_rebuild(opened: OpenSite, answer: Any, format: Format) -> int:
+    for rebuilt in answer:
+        verdict = {None: "was never closed", True: "same answers as at its last close", False: "OTHER answers than at its last close: run `coldledger close`"}
+        typer.echo(f"Production day {rebuilt.day} rebuilt, {verdict[rebuilt.same]}: {rebuilt.page}")
+    return NEEDS_A_PERSON if any(rebuilt.same is False for rebuilt in answer) else DONE
+
+
+def _show_trace(opened: OpenSite, answer: Any, format: Format) -> int:
+    from pipelines.show_answers import show_trace
+
+    told, path = answer
+    show_trace(opened.plant, told, format)
+    if format is Format.table:
+        typer.echo(f"The page: {path}")
+    return DONE
+
+
+_SHOW: dict[str, Callable[[OpenSite, Any, Format], int]] = {
+    "intake": _show_intake,
+    "close": _show_close,
+    "rebuild": _show_rebuild,
+    "trace": _show_trace,
+}

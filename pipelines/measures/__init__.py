@@ -1,0 +1,1 @@
+"""Pure functions on Polars frames. No ledger, no files, no pages."""

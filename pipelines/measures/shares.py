@@ -1,0 +1,73 @@
+"""Shares, ratios and intervals. Computed here and nowhere else."""
+
+from __future__ import annotations
+
+import math
+
+
+def ratio(part: float, whole: float | None) -> float | None:
+    """part / whole; None where there is no whole to be a part of."""
+    return part / whole if whole else None
+
+
+def quality_ratio(good: float, produced: float | None) -> float | None:
+    """Quality ratio GQ / PQ: good quantity over produced quantity, both in containers.
+
+    References: [1] ISO 22400-2:2014, quality ratio.
+    """
+    return ratio(good, produced)
+
+
+def scrap_ratio(scrap: float, produced: float | None) -> float | None:
+    """Scrap ratio SQ / PQ: scrap quantity over produced quantity, both in containers.
+
+    References: [1] ISO 22400-2:2014, scrap ratio.
+    """
+    return ratio(scrap, produced)
+
+
+def availability(running_minutes: float, planned_minutes: float | None) -> float | None:
+    """Availability APT / PBT: actual production time over planned busy time, both in minutes.
+
+    References: [1] ISO 22400-2:2014, availability.
+    """
+    return ratio(running_minutes, planned_minutes)
+
+
+def quotient_interval(value: float | None, *relative_pct: float) -> tuple[float | None, float | None]:
+    """95 % interval of a product or quotient of independent quantities, from their relative standard uncertainties [%].
+
+    u_rel^2 = sum u_i^2; interval = value x (1 -+ 1.96 u_rel), to first order.
+    References: [1] JCGM 100:2008 (GUM), 5.1.6.
+    """
+    if value is None:
+        return None, None
+    half = 1.96 * math.sqrt(sum(pct**2 for pct in relative_pct)) / 100 * value
+    return value - half, value + half
+
+
+def proportion_interval(hits: int, trials: int, level: float = 0.95) -> tuple[float, float]:
+    """Exact interval of a proportion, each tail (1 - level) / 2; (0, 1) without trials.
+
+    References: [1] Clopper and Pearson, Biometrika 26 (1934) 404.
+    """
+    from scipy.special import betaincinv
+
+    if trials == 0:
+        return 0.0, 1.0
+    tail = (1 - level) / 2
+    low = float(betaincinv(hits, trials - hits + 1, tail)) if hits else 0.0
+    high = float(betaincinv(hits + 1, trials - hits, 1 - tail)) if hits < trials else 1.0
+    return low, high
+
+
+def count_interval(count: int, level: float = 0.95) -> tuple[float, float]:
+    """Exact interval of the mean of a Poisson count, each tail (1 - level) / 2.
+
+    References: [1] Garwood, Biometrika 28 (1936) 437.
+    """
+    from scipy.special import gammaincinv
+
+    tail = (1 - level) / 2
+    low = float(gammaincinv(count, tail)) if count else 0.0
+    return low, float(gammaincinv(count + 1, 1 - tail))

@@ -1,0 +1,39 @@
+"""Results as pages that open from disk, with a workbook beside each. ALL_REPORTS is the only list of reports."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pipelines.reports.common import day_address, hour_address
+from pipelines.reports.day import QUERIES as DAY_QUERIES
+from pipelines.reports.day import day_page
+from pipelines.reports.hour import QUERIES as HOUR_QUERIES
+from pipelines.reports.hour import hour_page
+from pipelines.reports.page import Page, page_html, write_page
+from pipelines.reports.trace import QUERIES as TRACE_QUERIES
+from pipelines.reports.trace import trace_address, trace_page
+
+
+@dataclass(frozen=True)
+class Report:
+    """One kind of page: who it is for, how it is made, where it lies under reports/, what it asks."""
+
+    name: str
+    reader: str
+    page: Callable[..., Page]
+    address: Callable[..., Any]
+    queries: tuple[str, ...]
+
+
+ALL_REPORTS: dict[str, Report] = {
+    report.name: report
+    for report in (
+        Report("hour", "cold-end supervisor", hour_page, hour_address, HOUR_QUERIES),
+        Report("day", "works manager", day_page, day_address, DAY_QUERIES),
+        Report("trace", "quality manager", trace_page, trace_address, TRACE_QUERIES),
+    )
+}
+
+__all__ = ["ALL_REPORTS", "Page", "Report", "day_address", "hour_address", "page_html", "trace_address", "write_page"]

@@ -1,0 +1,219 @@
+"""The hour page of a line: what is thrown away, from where, against the hours before; what is missing."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.hour import Hour, answer_hour
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.places import UNREAD
+from pipelines.measures.shares import count_interval, proportion_interval, ratio
+from pipelines.plant import Plant
+from pipelines.reports import charts
+from pipelines.reports.common import (
+    count,
+    day_address,
+    hour_address,
+    missing_section,
+    pareto_chart,
+    pareto_sheet,
+    percent,
+    sources,
+)
+from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
+from pipelines.reports.sheet import Column, Sheet
+
+QUERIES = ("calls", "ware", "calls_by_window", "ware_by_window", "hourly", "coverage", "mould_spans_of_line", "jobs_of_line", "files_behind")
+GRID_DEFECTS, GRID_MOULDS = 10, 30
+
+
+def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
+    """The page of one line's hour."""
+    told = answer_hour(reader, plant, line, span)
+    by_defect = told.paretos["defect"]
+    address = hour_address(plant, line, span)
+    return Page(
+        works=plant.works.name,
+        title=f"{line}: rejects of the hour",
+        when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}, by the cold-end clock",
+        figures=_figures(plant, told),
+        sections=tuple(_sections(plant, told)),
+        links=_links(plant, line, span),
+        cautions=(CAUTION, GLASS),
+        sources=sources(QUERIES, told.files),
+        made=f"Ware seen in this hour was formed about {told.lehr.minutes:g} min earlier ({told.lehr.source}). "
+        f"{count(by_defect.ware)} containers at the first station.",
+        workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),
+    )
+
+
+def _links(plant: Plant, line: str, span: Span) -> tuple[tuple[str, str], ...]:
+    hour = timedelta(hours=1)
+    before, after = plant.clock.hour_of(span.start - hour), plant.clock.hour_of(span.end)
+    up = "../../"
+    others = [(other, up + hour_address(plant, other, span)) for other in plant.lines if other != line]
+    day = plant.clock.day_of(span.start)
+    return (
+        ("← hour before", up + hour_address(plant, line, before)),
+        ("hour after →", up + hour_address(plant, line, after)),
+        ("the day", up + day_address(day)),
+        *others,
+    )
+
+
+def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
+    pareto = told.paretos["defect"]
+    severe = sum(row.critical_calls for row in pareto.rows)
+    before = _before(plant, told)
+    rate = ratio(pareto.rejected, pareto.ware)
+    return (
+        Figure(percent(rate), "rejected", f"{count(pareto.rejected)} of {count(pareto.ware)} containers"),
+        Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
+        Figure(count(severe), "critical calls", "each is listed below, however rare", "critical"),
+        Figure(count(pareto.calls), "defect calls", "one container can be called twice"),
+    )
+
+
+def _by_hour(plant: Plant, told: Hour) -> list[dict[str, Any]]:
+    """Ware and rejects of the line by hour, oldest first."""
+    ware = told.trend.filter(pl.col("defect").is_null())
+    first = pl.col("station").is_in(plant.first_stations(told.line))
+    blocks = ware.group_by("block").agg(
+        pl.col("inspected").filter(first).sum().alias("ware"), pl.col("n").sum().alias("rejected")
+    )
+    return list(blocks.sort("block").iter_rows(named=True))
+
+
+def _before(plant: Plant, told: Hour) -> float | None:
+    earlier = [row for row in _by_hour(plant, told) if row["block"] < told.span.start]
+    return ratio(sum(row["rejected"] for row in earlier), sum(row["ware"] for row in earlier))
+
+
+def _sections(plant: Plant, told: Hour) -> list[Section]:
+    pareto = told.paretos["defect"]
+    ticks = "The upright ticks show what the same job's pooled rate before this hour would give." if pareto.baseline_from else "No hour of this job before this one."
+    words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
+    return [
+        Section("What is thrown away", (f"Critical defects come first, whatever their number. {ticks}",), pareto_chart(pareto, words)),
+        _trend(plant, told),
+        _critical(plant, told),
+        _places(plant, told),
+        _grid(plant, told),
+        Section("Pareto by defect", sheet=pareto_sheet(pareto, "by-defect", "Pareto by defect"), wide=True),
+        Section("By station", sheet=_stations(plant, told)),
+        missing_section(_missing(plant, told)),
+    ]
+
+
+def _trend(plant: Plant, told: Hour) -> Section:
+    rows = []
+    for row in _by_hour(plant, told):
+        low, high = proportion_interval(min(row["rejected"], row["ware"]), row["ware"])
+        rows.append(
+            {
+                "label": f"{plant.clock.local(row['block']):%H:%M}", "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
+                "low": 100 * low, "high": 100 * high, "now": row["block"] == told.span.start,
+            }
+        )  # fmt: skip
+    words = "Rejected share by hour: " + ", ".join(f"{row['label']} {row['rate']:.1f} %" for row in rows)
+    chart = charts.svg(charts.trend, words, rows, "rejected, % of ware") if rows else ""
+    note = "Bars: exact 95 % intervals of a plain proportion; hours differ by more than that, so a bar's width is not proof of a change."
+    return Section("Against the hours before, in this job", chart=chart, chart_words=note)
+
+
+def _critical(plant: Plant, told: Hour) -> Section:
+    """Every critical defect, called or not, with what its ware allows one to say."""
+    called = {row.key: row for row in told.paretos["defect"].rows}
+    inspected = {row["station"]: row["inspected"] for row in told.coverage.iter_rows(named=True)}
+    rows = []
+    for code, defect in plant.defects.items():
+        if defect.severity != "critical":
+            continue
+        able = [s for s in plant.stations_of(told.line) if s.can_call(code)]
+        ware = sum(inspected.get(s.id, 0) for s in able if s.order == able[0].order)
+        named = defect.name if able else f"{defect.name} (no station can call it)"
+        calls = called[code].calls if code in called else 0
+        high = ratio(count_interval(calls)[1], ware)
+        rows.append({"code": code, "name": named, "calls": calls, "ware": ware, "high": high})
+    columns = (
+        Column("code", "Code"), Column("name", "Critical defect"), Column("calls", "Calls", "count"), Column("ware", "Inspected", "count"),
+        Column("high", "Rate at most", "percent"),
+    )  # fmt: skip
+    caption = "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None called is not none made."
+    strong = [number for number, row in enumerate(rows) if row["calls"]]
+    return Section("Critical defects", sheet=Sheet("critical", "Critical defects", columns, rows, caption, strong=strong), warn=bool(strong))
+
+
+def _places(plant: Plant, told: Hour) -> Section:
+    """The worst places: moulds, sections, gob positions, each by its own rate."""
+    rows = []
+    for by in ("mould", "section", "gob"):
+        own = [row for row in told.paretos[by].rows if row.own_rate is not None]
+        for row in sorted(own, key=lambda one: -(one.own_rate or 0.0))[: 5 if by == "mould" else 3]:
+            rows.append({"where": row.name, "calls": row.calls, "ware": row.own_ware, "rate": row.own_rate, "critical": row.critical_calls})
+    columns = (
+        Column("where", "Where"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"), Column("rate", "Calls / own ware", "percent"),
+        Column("critical", "Critical", "count"),
+    )  # fmt: skip
+    caption = (
+        "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where moulds are read, "
+        f"unread ones shared out in proportion. {percent(told.paretos['mould'].unread_share, 1)} of the calls had no mould number."
+    )
+    return Section("Where it comes from", sheet=Sheet("places", "Where it comes from", columns, rows, caption))
+
+
+def _grid(plant: Plant, told: Hour) -> Section:
+    """Calls by mould and defect: the shade and the number say the same."""
+    defects = [row.key for row in told.paretos["defect"].rows]
+    critical = [code for code in defects if plant.defects.get(code) and plant.defects[code].severity == "critical"]
+    codes = critical + [code for code in defects if code not in critical][:GRID_DEFECTS]
+    sums = told.calls.group_by("mould", "defect").agg(pl.col("calls").sum())
+    cells = {(row[0] or UNREAD, row[1]): row[2] for row in sums.iter_rows()}
+    moulds = [row.key for row in told.paretos["mould"].rows]
+    kept = [m for number, m in enumerate(moulds) if number < GRID_MOULDS or any(cells.get((m, c)) for c in critical)]
+    rows = [{"mould": m, **{c: cells.get((m, c)) for c in codes}, "all": sum(n for (mm, _), n in cells.items() if mm == m)} for m in kept]
+    top = max(cells.values(), default=1)
+    shade = [(number, c, (row[c] or 0) / top) for number, row in enumerate(rows) for c in codes if row[c]]
+    columns = (Column("mould", "Mould"), *(Column(c, c, "count") for c in codes), Column("all", "All defects", "count"))
+    caption = f"Calls in the hour; moulds with the most calls first ({len(rows)} of {len(moulds)}); critical defects leftmost. A dash is no call."
+    return Section("Mould by defect", sheet=Sheet("grid", "Mould by defect", columns, rows, caption, shade=shade), wide=True)
+
+
+def _stations(plant: Plant, told: Hour) -> Sheet:
+    cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
+    calls = {row[0]: row[1] for row in told.calls.group_by("station").agg(pl.col("calls").sum()).iter_rows()}
+    rejected = {row.key: row.calls for row in told.paretos["station"].rows}
+    rows = []
+    for station in plant.stations_of(told.line):
+        here = cover.get(station.id)
+        inspected = here["inspected"] if here else None
+        rows.append(
+            {
+                "station": station.id, "order": station.order, "inspected": inspected, "calls": calls.get(station.id, 0),
+                "rate": ratio(rejected.get(station.id, 0), inspected), "unread": ratio(here["unread"], inspected) if here else None,
+            }
+        )  # fmt: skip
+    columns = (
+        Column("station", "Station"), Column("order", "Order", "count"), Column("inspected", "Inspected", "count"), Column("calls", "Calls", "count"),
+        Column("rate", "Calls / inspected", "percent"), Column("unread", "Mould not read", "percent1"),
+    )  # fmt: skip
+    return Sheet("stations", "By station", columns, rows, "Stations of one order are lanes side by side.")
+
+
+def _missing(plant: Plant, told: Hour) -> list[str]:
+    said = []
+    cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
+    for station in plant.stations_of(told.line):
+        covered = cover[station.id]["covered_s"] if station.id in cover else 0
+        if covered < 0.98 * told.span.seconds:
+            said.append(f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this page stand on what came.")
+    unread = told.paretos["mould"].unread_share
+    if unread is not None and unread > 0.25:
+        said.append(f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only.")
+    if any(told.waiting):
+        said.append(f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why.")
+    return said

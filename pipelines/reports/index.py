@@ -1,0 +1,42 @@
+"""The first page of reports/: the newest days and hours, by line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines.plant import Plant
+from pipelines.reports.page import CAUTION, Page, Section
+from pipelines.reports.sheet import Column, Sheet
+
+
+def index_page(plant: Plant, reports: Path) -> Page:
+    """A page that leads to every page there is in the folder."""
+    days = sorted((path.stem for path in (reports / "day").glob("*.html")), reverse=True)
+    traces = sorted(path.stem for path in (reports / "trace").glob("*.html"))
+    newest = _newest_hours(plant, reports)
+    return Page(
+        works=plant.works.name,
+        title="Reports",
+        when="pages that open from disk",
+        sections=(
+            Section("The newest hour of each line", sheet=_links("newest", "Line", newest)),
+            Section("Production days", sheet=_links("days", "Day", [(day, f"day/{day}.html") for day in days])),
+            Section("Traces", sheet=_links("traces", "Trace", [(name, f"trace/{name}.html") for name in traces])),
+        ),
+        cautions=(CAUTION,),
+    )
+
+
+def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:
+    found = []
+    for line in plant.lines:
+        pages = sorted(reports.glob(f"hour/*/{line}-[0-9][0-9]-*.html"), key=lambda path: (path.parent.name, path.name))
+        if pages:
+            last = pages[-1]
+            found.append((f"{line}, {last.parent.name} {last.stem[-4:-2]}:{last.stem[-2:]}", f"hour/{last.parent.name}/{last.name}"))
+    return found
+
+
+def _links(name: str, heading: str, links: list[tuple[str, str]]) -> Sheet:
+    rows = [{"page": text} for text, _ in links]
+    return Sheet(name, heading, (Column("page", heading),), rows, links={(n, "page"): address for n, (_, address) in enumerate(links)})

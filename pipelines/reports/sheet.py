@@ -1,0 +1,90 @@
+"""One table, shown the same way on a page (great-tables) and in a workbook."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+from great_tables import GT, loc, style
+
+_FORMATS = {"count": "#,##0", "percent": "0.00%", "percent1": "0.0%", "number": "#,##0.0", "number2": "#,##0.00", "text": ""}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its name in the rows, its heading, and how its values are written.
+
+    kind: text, count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), link.
+    """
+
+    name: str
+    heading: str
+    kind: str = "text"
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table with a title, a caption that says its denominators, and rows of plain values.
+
+    shade: (row, column name, strength 0..1) of cells to be shaded; the number in the cell says the same.
+    strong: rows to be set in bold. links: (row, column name) -> address relative to the page.
+    """
+
+    name: str
+    title: str
+    columns: tuple[Column, ...]
+    rows: Sequence[dict[str, Any]]
+    caption: str = ""
+    shade: Sequence[tuple[int, str, float]] = ()
+    strong: Sequence[int] = ()
+    links: dict[tuple[int, str], str] = field(default_factory=dict)
+
+    def frame(self) -> pl.DataFrame:
+        """The rows as a frame; a linked cell holds a token in place of its text."""
+        data = {c.name: [self._cell(number, c, row.get(c.name)) for number, row in enumerate(self.rows)] for c in self.columns}
+        types = {c.name: pl.String if c.kind == "text" else pl.Float64 for c in self.columns}
+        return pl.DataFrame(data, schema=types, strict=False)
+
+    def _cell(self, number: int, column: Column, value: Any) -> Any:
+        if column.kind != "text":
+            return None if value is None else float(value)
+        if (number, column.name) in self.links:
+            return _token(number, column.name)
+        return "" if value is None else str(value)
+
+
+def _token(row: int, name: str) -> str:
+    return f"@link-{row}-{name}@"
+
+
+def table_html(sheet: Sheet) -> str:
+    """The table as HTML without a style of its own: the page has the one style sheet."""
+    table = GT(sheet.frame(), id=sheet.name)
+    for kind, digits in (("count", 0), ("number", 1), ("number2", 2)):
+        names = [c.name for c in sheet.columns if c.kind == kind]
+        if names:
+            table = table.fmt_number(names, decimals=digits, sep_mark=" ")
+    for kind, digits in (("percent", 2), ("percent1", 1)):
+        names = [c.name for c in sheet.columns if c.kind == kind]
+        if names:
+            table = table.fmt_percent(names, decimals=digits, sep_mark=" ")
+    table = table.sub_missing(missing_text="–").cols_label({c.name: c.heading for c in sheet.columns})
+    if sheet.strong:
+        table = table.tab_style(style.css("font-weight:700"), loc.body(rows=list(sheet.strong)))
+    for row, name, strength in sheet.shade:
+        rule = style.css(f"background-color:rgb(var(--heat) / {min(0.85, max(0.08, strength)):.2f})")
+        table = table.tab_style(rule, loc.body(columns=name, rows=[row]))
+    text = re.sub(r"<style>.*?</style>", "", table.as_raw_html(), flags=re.S)
+    for (row, name), address in sheet.links.items():
+        words = html.escape(str(sheet.rows[row].get(name, "")))
+        text = text.replace(_token(row, name), f'<a href="{html.escape(address, quote=True)}">{words}</a>')
+    return text[text.index("<table") : text.index("</table>") + len("</table>")]
+
+
+def number_format(kind: str) -> str:
+    """The workbook's number format for a kind of column."""
+    return _FORMATS[kind]

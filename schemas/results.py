@@ -1,0 +1,157 @@
+"""The shapes that measures answer with. Fields may be added, never renamed: the JSON is a contract."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
+
+
+def _utc(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+Moment = Annotated[datetime, PlainSerializer(_utc, when_used="json")]
+
+
+class Result(BaseModel):
+    model_config = ConfigDict(populate_by_name=True, frozen=True)
+
+    def told(self) -> dict[str, Any]:
+        """The answer as JSON values, under the contract's names."""
+        return self.model_dump(mode="json", by_alias=True)
+
+
+class ParetoRow(Result):
+    """One bar. `rate` = calls / the line's ware; `own_rate` = calls / `own_ware`, the ware of this key itself."""
+
+    key: str
+    name: str
+    severity: str | None = None
+    calls: int
+    share: float
+    cumulative: float
+    rate: float | None
+    baseline: float | None = None
+    q: float | None = None
+    own_ware: float | None = None
+    own_rate: float | None = None
+    critical_calls: int = 0
+
+
+class Pareto(Result):
+    line: str
+    from_: Moment = Field(alias="from")
+    to: Moment
+    by: str
+    ware: int
+    rejected: int
+    calls: int
+    unread_share: float | None = None
+    baseline_from: Moment | None = None
+    rows: tuple[ParetoRow, ...]
+
+
+class StationFlow(Result):
+    station: str
+    inspected: int
+    rejected: int
+
+
+class Loss(Result):
+    """What was lost at one step; negative where the counters found more than came in."""
+
+    step: str
+    units: float
+    kg: float
+    measured: bool
+
+
+class LineYield(Result):
+    """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2."""
+
+    line: str
+    gobs_cut: float | None
+    formed_kg: float | None
+    hot_rejected: float | None
+    to_lehr: float | None
+    inspected: int
+    rejected: int
+    packed_units: float
+    packed_kg: float
+    pack_to_melt: float | None
+    low: float | None
+    high: float | None
+    unaccounted_units: float | None
+    stations: tuple[StationFlow, ...]
+    quality_ratio: float | None = None
+    scrap_ratio: float | None = None
+    availability: float | None = None
+    losses: tuple[Loss, ...] = ()
+    weights: dict[str, float] = {}
+    notes: tuple[str, ...] = ()
+
+
+class FurnaceYield(Result):
+    furnace: str
+    melted_kg: float | None
+    pull_kg: float | None
+    packed_kg: float
+    pack_to_melt: float | None
+    low: float | None
+    high: float | None
+    unaccounted_kg: float | None
+    notes: tuple[str, ...] = ()
+
+
+class SuspectMeter(Result):
+    meter: str
+    reading: float
+    reconciled: float
+    z: float
+
+
+class Yield(Result):
+    day: date
+    furnaces: tuple[FurnaceYield, ...]
+    lines: tuple[LineYield, ...]
+    suspect_meters: tuple[SuspectMeter, ...] = ()
+
+
+class Cavity(Result):
+    line: str
+    section: int
+    gob: str
+    mould: str
+    from_: Moment = Field(alias="from")
+    to: Moment
+    probability: float
+
+
+class TracedPallet(Result):
+    pallet: str
+    line: str
+    item: str
+    packed_from: Moment
+    packed_to: Moment
+    units: int
+    state: str
+    mould_units: float
+    expected_defective: float | None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    hold: bool
+
+
+class Trace(Result):
+    asked: dict[str, Any]
+    cavities: tuple[Cavity, ...]
+    formed_from: Moment | None
+    formed_to: Moment | None
+    evidence: dict[str, Any]
+    pallets: tuple[TracedPallet, ...]
+    expected_defective: float | None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    notes: tuple[str, ...] = ()

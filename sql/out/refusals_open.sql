@@ -1,0 +1,16 @@
+-- purpose: what is still refused, and why
+-- grain:   one wrong value of a refused row
+-- reads:   refused_rows, refusals, batches
+-- params:  most (rows answered at most)
+with open_ones as (
+    select r.batch, r.file_line, w.column_name, w.value, w.reason, w.expected
+    from refused_rows r
+    join refusals w using (batch, file_line)
+    where r.retried_at is null
+),
+named as (
+    select b.feed, b.file, o.*
+    from open_ones o
+    join batches b using (batch)
+)
+select * from named order by batch, file_line, column_name limit $most;
