@@ -19,7 +19,7 @@ class Settings:
 
     largest_file: int = 512 * MIB
     longest_line: int = MIB
-    rows_at_once: int = 1_200_000
+    rows_at_once: int = 1_500_000
     ahead: timedelta = timedelta(hours=1)
     lock_wait_s: float = 60.0
     writer_memory: str = "700MB"

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import os
 import re
 import shutil
+from functools import lru_cache
 from pathlib import Path
 
 import polars as pl
@@ -72,14 +70,19 @@ def quarantine_entries(site: Site) -> dict[int, Path]:
 
 def settle_quarantine(site: Site, ledger: Ledger) -> None:
     """Make the folder show what the ledger says is still refused: write what is missing, archive what is done with."""
+    there = quarantine_entries(site)
     with ledger.reading() as reader:
         open_batches = reader.ask("open_refused_batches")
-    wanted = {row["batch"]: row for row in open_batches.iter_rows(named=True)}
-    there = quarantine_entries(site)
-    for batch in there.keys() - wanted.keys():
+        new = open_batches.filter(~pl.col("batch").is_in(list(there)))
+        rows = reader.ask("open_refused_rows", batches=new.filter(~pl.col("whole"))["batch"].to_list())
+    for batch in there.keys() - set(open_batches["batch"].to_list()):
         _retire(site, ledger, batch, there[batch])
-    for batch in wanted.keys() - there.keys():
-        _write_entry(site, ledger, wanted[batch])
+    site.quarantine.mkdir(exist_ok=True)
+    for told in new.filter("whole").iter_rows(named=True):
+        _write_whole_file(site, told["batch"], told["file"], told["archived_as"])
+    for (feed,), part in rows.join(new, on="batch").partition_by("feed", as_dict=True).items():
+        for (batch,), table in mendable(str(feed), part).partition_by("batch", as_dict=True, include_key=False).items():
+            _write_whole_text(site.quarantine / f"b{batch:06d}.{feed}.rows.csv", table.write_csv())
 
 
 def _retire(site: Site, ledger: Ledger, batch: int, path: Path) -> None:
@@ -95,35 +98,38 @@ def _retire(site: Site, ledger: Ledger, batch: int, path: Path) -> None:
         path.rename(target)
 
 
-def _write_entry(site: Site, ledger: Ledger, told: dict[str, object]) -> None:
-    site.quarantine.mkdir(exist_ok=True)
-    batch, name = int(str(told["batch"])), str(told["file"])
-    if told["whole"]:
-        original = site.archive / str(told["archived_as"])
-        if original.exists():
-            part = site.quarantine / f".b{batch:06d}.part"
-            shutil.copyfile(original, part)
-            part.replace(site.quarantine / f"b{batch:06d}.{name}")
-        return
-    with ledger.reading() as reader:
-        rows = reader.ask("open_refused_rows", batch=batch)
-    text = quarantine_csv(str(told["feed"]), rows, name)
-    write_whole(site.quarantine / f"b{batch:06d}.{told['feed']}.rows.csv", text.encode())
+def _write_whole_file(site: Site, batch: int, name: str, archived_as: str) -> None:
+    original = site.archive / archived_as
+    if original.exists():
+        part = site.quarantine / f".b{batch:06d}.part"
+        shutil.copyfile(original, part)
+        part.replace(site.quarantine / f"b{batch:06d}.{name}")
 
 
-def quarantine_csv(feed: str, rows: pl.DataFrame, file: str) -> str:
-    """Refused rows as a CSV that can be mended and retried: the feed's columns, then what was wrong."""
+def _write_whole_text(target: Path, text: str) -> None:
+    """Like write_whole, but not forced to the disk: it can be made again from the ledger."""
+    part = target.with_name(f".{target.name}.part")
+    part.write_text(text, encoding="utf-8")
+    part.replace(target)
+
+
+def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
+    """Refused rows as they can be mended and retried: `batch`, the feed's columns, then what was wrong."""
     columns = ALL_FEEDS[feed].columns
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*columns, "refused_file", "refused_line", "refused_why", "refused_text"])
-    for row in rows.iter_rows(named=True):
-        cells = json.loads(row["row_text"])
-        words = [cells.get(column, "") for column in columns]
-        writer.writerow([*words, file, row["file_line"], _whys(row), cells.get("refused_text", "")])
-    return out.getvalue()
+    cells = pl.Struct({name: pl.String for name in (*columns, "refused_text")})
+    told = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
+    whys = zip(*(rows[name].to_list() for name in ("columns", "reasons", "values", "expecteds")), strict=True)
+    return told.select(
+        "batch", *columns, pl.col("file").alias("refused_file"), pl.col("file_line").alias("refused_line"),
+        pl.Series("refused_why", [_whys(*why) for why in whys], dtype=pl.String), "refused_text",
+    )  # fmt: skip
 
 
-def _whys(row: dict[str, list[str]]) -> str:
-    parts = zip(row["columns"], row["reasons"], row["values"], row["expecteds"], strict=True)
-    return "; ".join((f"{c}: " if c else "") + reason_of(r).sentence(v, e) for c, r, v, e in parts)
+def _whys(columns: list[str], reasons: list[str], values: list[str], expecteds: list[str]) -> str:
+    parts = zip(columns, reasons, values, expecteds, strict=True)
+    return "; ".join((f"{c}: " if c else "") + _sentence(r, v, e) for c, r, v, e in parts)
+
+
+@lru_cache(100_000)
+def _sentence(reason: str, value: str, expected: str) -> str:
+    return reason_of(reason).sentence(value, expected)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
-import polars as pl
 
 from pipelines.plant import GOBS, Plant
 from schemas.reasons import Reason
 
-Rule = tuple[tuple[str, str], Callable[[Plant, str, str], bool], Reason]
+Rule = tuple[tuple[str, str], Callable[[Plant, Any, Any], bool], Reason]
 
 _RULES: tuple[Rule, ...] = (
     (("line", "station"), lambda p, line, station: p.stations[station].line == line, Reason.STATION_OF_OTHER_LINE),
@@ -20,14 +20,23 @@ _RULES: tuple[Rule, ...] = (
 )
 
 
-def against_plant(frame: pl.DataFrame, plant: Plant) -> Iterator[tuple[str, np.ndarray, Reason]]:
-    """Column, `row` numbers and reason of rows that break a rule between two of their codes."""
+def against_plant(
+    indices: dict[str, np.ndarray], values: dict[str, list[Any]], plant: Plant
+) -> Iterator[tuple[str, np.ndarray, Reason]]:
+    """Column, row numbers and reason of rows that break a rule between two of their codes.
+
+    indices: for each column, the number of each row's value in `values`; values that are None are passed over.
+    """
     for (first, second), holds, reason in _RULES:
-        if first not in frame.columns or second not in frame.columns:
+        if first not in indices or second not in indices:
             continue
-        pairs = frame.select(first, second).unique().drop_nulls()
-        wrong = [pair for pair in pairs.iter_rows() if not holds(plant, *pair)]
+        width = len(values[second])
+        pairs = indices[first].astype(np.int64) * width + indices[second]
+        present = np.flatnonzero(np.bincount(pairs, minlength=len(values[first]) * width))
+        wrong = [pair for pair in present if _breaks(plant, values[first][pair // width], values[second][pair % width], holds)]
         if wrong:
-            bad = pl.DataFrame(wrong, schema=pairs.schema, orient="row")
-            rows = frame.join(bad, on=[first, second], how="semi")["row"].to_numpy()
-            yield second, rows, reason
+            yield second, np.flatnonzero(np.isin(pairs, wrong)), reason
+
+
+def _breaks(plant: Plant, one: Any, other: Any, holds: Callable[[Plant, Any, Any], bool]) -> bool:
+    return one is not None and other is not None and not holds(plant, one, other)

@@ -35,7 +35,7 @@ def unpack(data: bytes, largest: int) -> bytes:
 def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", rename: dict[str, str] | None = None) -> Raw:
     """The cells of CSV text. `rename` maps foreign header names onto the feed's; others of theirs are left out."""
     text = data.removeprefix(_BOM)
-    if not text.strip():
+    if not text or text.isspace():
         raise FileRefused(Reason.EMPTY_FILE)
     if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in text[:200]:
         raise FileRefused(Reason.WRONG_ENCODING, expected="it looks like UTF-16")
@@ -49,7 +49,8 @@ def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", 
 
 
 def _header(text: bytes, separator: str) -> list[str]:
-    first = text.split(b"\n", 1)[0][:100_000]
+    end = text.find(b"\n")
+    first = text[: end if 0 <= end < 100_000 else 100_000]
     try:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
@@ -63,8 +64,9 @@ def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
         return None
     ends = text.count(b"\n") + (not text.endswith(b"\n"))
     try:
-        table, broken = _arrow(text, names, separator, threads=len(text) > 1 << 22)
-        if broken:
+        threads = len(text) > 1 << 22
+        table, broken = _arrow(text, names, separator, threads)
+        if broken and threads:  # only one thread knows the numbers of the rows it sets aside
             table, broken = _arrow(text, names, separator, threads=False)
     except (pa.ArrowInvalid, pa.ArrowCapacityError):
         return None

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -29,6 +30,8 @@ from pipelines.settings import Settings, Site
 from schemas.reasons import Reason
 
 Progress = Callable[[int, int, str], None]
+_AHEAD_BYTES = 32 << 20
+_NO_CODE = pl.lit(None, dtype=pl.UInt64)  # codes of frames that were read apart cannot be compared
 
 
 @dataclass
@@ -95,6 +98,7 @@ class _Intake:
         self.ledger = Ledger(site, settings)
         self.report = IntakeReport()
         self.taken: set[str] = set()
+        self.known: dict[tuple[str, str], dict[str, Any] | None] = {}
         self.at = settings.now()
 
     def run(self, arrivals: list[Arrival] | None = None) -> IntakeReport:
@@ -102,6 +106,7 @@ class _Intake:
             arrivals, strays = find_arrivals(self.site.inbox)
             self.report.messages += strays
         self.report.messages += vanished_ids(self.ledger, self.plant, self.site, self.at)
+        self.known = self._known(arrivals)
         self._all(arrivals)
         if self.ledger.exists:
             settle_quarantine(self.site, self.ledger)
@@ -109,17 +114,22 @@ class _Intake:
         return self.report
 
     def _all(self, arrivals: list[Arrival]) -> None:
+        """Read and sort one group of files while the one before it is committed and filed away."""
         group: list[_Read] = []
         rows = 0
-        for done, read in enumerate(_read_ahead(arrivals, self._read), start=1):
-            group.append(read)
-            rows += read.rows
-            if self.progress:
-                self.progress(done, len(arrivals), read.arrival.name)
-            if rows >= self.settings.rows_at_once:
-                self._settle(group)
-                group, rows = [], 0
-        self._settle(group)
+        with ThreadPoolExecutor(1) as filing:
+            pending: Future[None] | None = None
+            for done, read in enumerate(_read_ahead(arrivals, self._read), start=1):
+                group.append(read)
+                rows += read.rows
+                if self.progress:
+                    self.progress(done, len(arrivals), read.arrival.name)
+                if rows >= self.settings.rows_at_once:
+                    pending = self._settle(group, filing, pending)
+                    group, rows = [], 0
+            pending = self._settle(group, filing, pending)
+            if pending is not None:
+                pending.result()
 
     def _read(self, arrival: Arrival) -> _Read | None:
         try:
@@ -138,12 +148,16 @@ class _Intake:
             read.refused = refused
         return read
 
-    def _settle(self, group: list[_Read]) -> None:
+    def _settle(self, group: list[_Read], filing: ThreadPoolExecutor, pending: Future[None] | None) -> Future[None] | None:
         fresh = self._without_known(group)
-        if not fresh:
-            return
         at = self.at = max(self.settings.now(), self.at)
-        delivery = self._delivery(fresh, at)
+        delivery = self._delivery(fresh, at) if fresh else None
+        if pending is not None:
+            pending.result()
+        return filing.submit(self._file, fresh, delivery, at) if delivery is not None else None
+
+    def _file(self, fresh: list[_Read], delivery: Delivery, at: datetime) -> None:
+        """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
         commit(self.ledger, delivery, at)
         self.report.touched |= _touched(delivery)
         for read, entry in zip(fresh, delivery.files, strict=True):
@@ -151,27 +165,24 @@ class _Intake:
             self._count(entry, read)
 
     def _without_known(self, group: list[_Read]) -> list[_Read]:
-        known = self._known(group)
         fresh: list[_Read] = []
-        seen: dict[tuple[str, str], _Read] = {}
         for read in group:
             content = (read.feed, read.sha256)
             if read.arrival.retry_of is not None:
                 fresh.append(read)
-            elif content in known:
-                self._repeat(read, known[content])
-            elif content in seen:
-                self._repeat(read, None)
+            elif content in self.known:
+                self._repeat(read, self.known[content])
             else:
-                seen[content] = read
+                self.known[content] = None
                 fresh.append(read)
         return fresh
 
-    def _known(self, group: list[_Read]) -> dict[tuple[str, str], dict[str, Any]]:
-        if not self.ledger.exists or not group:
+    def _known(self, arrivals: list[Arrival]) -> dict[tuple[str, str], dict[str, Any] | None]:
+        """The contents received before that have the size of one of these files."""
+        if not self.ledger.exists or not arrivals:
             return {}
         with self.ledger.reading() as reader:
-            found = reader.ask("known_contents", hashes=[read.sha256 for read in group])
+            found = reader.ask("known_contents", sizes=list({arrival.size for arrival in arrivals}))
         return {(row["feed"], row["sha256"]): row for row in found.iter_rows(named=True)}
 
     def _repeat(self, read: _Read, known: dict[str, Any] | None) -> None:
@@ -195,7 +206,7 @@ class _Intake:
             sorted_rows.setdefault(feed, []).append(rows)
         whole = [(number, read) for number, read in enumerate(reads) if read.refused is not None]
         parts = [one for many in sorted_rows.values() for one in many] + [_refused_whole(whole)]
-        kept = {feed: pl.concat([one.kept for one in many]).sort("file_no", maintain_order=True) for feed, many in sorted_rows.items()}
+        kept = {feed: _in_order([one.kept for one in many]) for feed, many in sorted_rows.items()}
         refused = pl.concat([one.refused_rows for one in parts])
         tallies = _tallies(kept, refused)
         files = tuple(self._entry(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
@@ -246,6 +257,11 @@ def file_sentence(name: str, refused: FileRefused) -> str:
     return f"{name}{column}: {why}. The file was set aside whole in quarantine/; mend it there and run `coldledger feeds retry`."
 
 
+def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    """The rows of all frames in the order of receipt."""
+    return frames[0] if len(frames) == 1 else pl.concat(frames).with_columns(key_code=_NO_CODE).sort("file_no", maintain_order=True)
+
+
 def _family(read: _Read) -> tuple[str, str]:
     mapping = read.kind.mapping if read.kind else None
     return read.feed, mapping.files if mapping else ""
@@ -285,14 +301,19 @@ def _hash_of(arrival: Arrival) -> str:
 
 
 def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], _Read | None]) -> Iterator[_Read]:
-    """Files in order, read by two threads a few ahead of the one that is used."""
+    """Files in order, read by two threads ahead of the one that is used, by so many bytes and no more."""
     with ThreadPoolExecutor(2) as pool:
-        waiting = [pool.submit(read, arrival) for arrival in arrivals[:4]]
-        for number in range(len(arrivals)):
-            one = waiting.pop(0).result()
-            if number + 4 < len(arrivals):
-                waiting.append(pool.submit(read, arrivals[number + 4]))
-            if one is not None:
-                yield one
+        waiting: deque[tuple[int, Future[_Read | None]]] = deque()
+        ahead = 0
+        for arrival in [*arrivals, None]:
+            while waiting and (arrival is None or ahead + arrival.size > _AHEAD_BYTES):
+                size, future = waiting.popleft()
+                ahead -= size
+                one = future.result()
+                if one is not None:
+                    yield one
+            if arrival is not None:
+                ahead += arrival.size
+                waiting.append((arrival.size, pool.submit(read, arrival)))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -61,6 +62,7 @@ class _Work:
     file_line: np.ndarray
     indices: dict[str, np.ndarray] = field(default_factory=dict)
     words: dict[str, list[str]] = field(default_factory=dict)
+    values: dict[str, list[Any]] = field(default_factory=dict)
     faults: list[_Fault] = field(default_factory=list)
 
     @property
@@ -78,14 +80,43 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
     """Every row of the files either kept, typed and valid, or refused with all its reasons."""
     work = _join(feed, files)
     frame = _cast(work, reading)
-    good = np.ones(work.rows, bool)
+    unread = _mask(work)
+    _broken_rules(work, frame, unread)
+    for column, rows, reason in against_plant(work.indices, work.values, reading.plant):
+        work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
+    good = ~_mask(work)
+    frame = frame.with_columns(
+        pl.Series("file_no", work.file_no), pl.Series("file_line", work.file_line), pl.Series("key_code", _key_codes(work, frame))
+    )
+    return Sorted(frame if good.all() else frame.filter(pl.Series(good)), *_refused(work, files))
+
+
+def _mask(work: _Work) -> np.ndarray:
+    """Which rows have a fault so far."""
+    bad = np.zeros(work.rows, bool)
     for fault in work.faults:
-        good[fault.rows] = False
-    frame = frame.with_columns(pl.int_range(pl.len(), dtype=pl.Int32).alias("row")).filter(pl.Series(good))
-    frame = _without(frame, _broken_rules(work, frame))
-    frame = _without(frame, _broken_plant_rules(work, frame, reading))
-    kept = _lineage(work, frame)
-    return Sorted(kept, *_refused(work, files))
+        bad[fault.rows] = True
+    return bad
+
+
+def _key_codes(work: _Work, frame: pl.DataFrame) -> np.ndarray:
+    """One integer a row that is equal where the keys are: cheaper to compare than the key's columns."""
+    code, size = np.zeros(work.rows, np.uint64), 1
+    for column in work.feed.key:
+        if column not in work.words:
+            continue
+        values = _distinct(work, column)
+        size *= len(values) + 1
+        if size >= 1 << 63:
+            return frame.select(pl.struct(work.feed.key).hash()).to_series().to_numpy()
+        code = code * np.uint64(len(values) + 1) + values.take(work.indices[column])
+    return code
+
+
+def _distinct(work: _Work, column: str) -> np.ndarray:
+    """The number of the value that each word stands for; words that are one value have one number."""
+    numbers: dict[object, int] = {}
+    return np.array([numbers.setdefault(value, len(numbers)) for value in work.values[column]], np.uint64)
 
 
 def _join(feed: Feed, files: Sequence[tuple[int, Raw]]) -> _Work:
@@ -129,9 +160,8 @@ def _cast(work: _Work, reading: Reading) -> pl.DataFrame:
         if column in work.words:
             columns[column] = _cast_column(work, column, reading)
         else:
-            columns[column] = pl.Series([None], dtype=work.feed.dtype(column)).new_from_index(0, work.rows)
-        if column in work.feed.defaults:
-            columns[column] = columns[column].fill_null(work.feed.defaults[column])
+            absent = pl.Series([work.feed.defaults.get(column)], dtype=work.feed.dtype(column))
+            columns[column] = absent.new_from_index(0, work.rows)
     return pl.DataFrame(columns)
 
 
@@ -145,6 +175,9 @@ def _cast_column(work: _Work, column: str, reading: Reading) -> pl.Series:
             values.append(None)
             bad[number] = error
     indices = work.indices[column]
+    if column in work.feed.defaults:
+        values = [work.feed.defaults[column] if v is None and n not in bad else v for n, v in enumerate(values)]
+    work.values[column] = values
     for number, error in bad.items():
         rows = np.flatnonzero(indices == number) if len(bad) < 50 else None
         if rows is not None:
@@ -166,63 +199,43 @@ def _many_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, B
             work.faults.append(_Fault(part, column, [work.words[column][number]] * len(part), error.reason, error.expected))
 
 
-def _broken_rules(work: _Work, frame: pl.DataFrame) -> np.ndarray:
-    """Rows that the feed's pandera class refuses."""
+def _broken_rules(work: _Work, frame: pl.DataFrame, unread: np.ndarray) -> None:
+    """Rows that the feed's pandera class refuses. `unread` rows have a cell that is no value: its absence is no second fault."""
     try:
-        work.feed.schema.validate(frame.select(work.feed.columns), lazy=True)
-        return np.zeros(0, np.int64)
+        work.feed.schema.validate(frame, lazy=True)
+        return
     except SchemaErrors as errors:
         cases = errors.failure_cases
-    at = frame["row"].to_numpy()
-    found = []
     for (check, column), part in cases.group_by("check", "column", maintain_order=True):
         if part["index"].null_count():
             raise AssertionError(f"{work.feed.name}: {check} of {column} failed without a row")  # a wrong type: our fault
-        rows = at[part["index"].to_numpy()]
-        found.append(rows)
-        work.faults.append(_rule_fault(work, str(check), str(column), rows))
-    return np.concatenate(found)
+        fault = _rule_fault(work, str(check), str(column), part["index"].to_numpy(), unread)
+        if len(fault.rows):
+            work.faults.append(fault)
 
 
-def _rule_fault(work: _Work, check: str, column: str, rows: np.ndarray) -> _Fault:
+def _rule_fault(work: _Work, check: str, column: str, rows: np.ndarray, unread: np.ndarray) -> _Fault:
     name = check.partition("(")[0]
     if name not in _CHECKS:
-        return _Fault(rows, "", [None] * len(rows), Reason[check.upper()])
+        whole = rows[~unread[rows]]
+        return _Fault(whole, "", [None] * len(whole), Reason[check.upper()])
     reason, bound = _CHECKS[name]
+    if reason is Reason.MISSING:
+        rows = rows[np.array([not cell.strip() for cell in work.cells(column, rows)], bool)]
     limit = getattr(work.feed.quantity(column), bound) if bound else None
-    return _Fault(rows, column, work.cells(column, rows), reason, "" if limit is None else f"{limit:g}" if limit < 1e6 else f"{limit:.0f}")
-
-
-def _broken_plant_rules(work: _Work, frame: pl.DataFrame, reading: Reading) -> np.ndarray:
-    found = [np.zeros(0, np.int64)]
-    for column, rows, reason in against_plant(frame, reading.plant):
-        found.append(rows)
-        work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
-    return np.concatenate(found)
-
-
-def _without(frame: pl.DataFrame, rows: np.ndarray) -> pl.DataFrame:
-    if not len(rows):
-        return frame
-    return frame.filter(~pl.col("row").is_in(pl.Series(np.unique(rows), dtype=pl.Int32).implode()))
-
-
-def _lineage(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
-    rows = frame["row"].to_numpy()
-    return frame.drop("row").with_columns(
-        file_no=pl.Series(work.file_no[rows], dtype=pl.Int32), file_line=pl.Series(work.file_line[rows], dtype=pl.Int32)
-    )
+    expected = "" if limit is None else f"{limit:g}" if limit < 1e6 else f"{limit:.0f}"
+    return _Fault(rows, column, work.cells(column, rows), reason, expected)
 
 
 def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFrame, pl.DataFrame]:
     texts, whys = [pl.DataFrame(schema=REFUSED_ROWS)], [pl.DataFrame(schema=REFUSALS)]
-    for fault in work.faults:
-        whys.append(_why(work, fault))
-    bad = np.unique(np.concatenate([fault.rows for fault in work.faults])) if work.faults else np.zeros(0, np.int64)
-    if len(bad):
+    if work.faults:
+        whys.append(_whys(work))
+        bad = np.unique(np.concatenate([fault.rows for fault in work.faults]))
         told = pl.DataFrame({column: work.cells(column, bad) for column in work.feed.columns})
         row_text = told.select(pl.struct(pl.all()).struct.json_encode()).to_series()
-        texts.append(pl.DataFrame({"file_no": work.file_no[bad], "file_line": work.file_line[bad], "row_text": row_text}, schema=REFUSED_ROWS))
+        lines = {"file_no": work.file_no[bad], "file_line": work.file_line[bad], "row_text": row_text}
+        texts.append(pl.DataFrame(lines, schema=REFUSED_ROWS))
     for number, raw in files:
         if raw.broken:
             texts.append(_frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text})) for b in raw.broken]))
@@ -230,15 +243,17 @@ def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFram
     return pl.concat(texts), pl.concat(whys)
 
 
-def _why(work: _Work, fault: _Fault) -> pl.DataFrame:
+def _whys(work: _Work) -> pl.DataFrame:
+    rows = np.concatenate([fault.rows for fault in work.faults])
+    each = [(fault, len(fault.rows)) for fault in work.faults]
     return pl.DataFrame(
         {
-            "file_no": work.file_no[fault.rows],
-            "file_line": work.file_line[fault.rows],
-            "column_name": [fault.column] * len(fault.rows),
-            "value": [None if v is None else v[:200] for v in fault.values],
-            "reason": [fault.reason.code] * len(fault.rows),
-            "expected": [fault.expected] * len(fault.rows),
+            "file_no": work.file_no[rows],
+            "file_line": work.file_line[rows],
+            "column_name": [fault.column for fault, n in each for _ in range(n)],
+            "value": [None if v is None else v[:200] for fault in work.faults for v in fault.values],
+            "reason": [fault.reason.code for fault, n in each for _ in range(n)],
+            "expected": [fault.expected for fault, n in each for _ in range(n)],
         },
         schema=REFUSALS,
     )

@@ -8,12 +8,18 @@ from typing import Any
 
 import duckdb
 import polars as pl
+import pyarrow as pa
 
 from pipelines.errors import LedgerBusy
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
 
+ROW_GROUP = 122_880  # rows of a row group of DuckDB: pieces of this size are inserted fastest
 LINEAGE = ("batch", "file_line", "replaced_at", "replaced_by")
+BATCHES = (
+    "batch", "feed", "sha256", "file", "archived_as", "bytes", "received_at", "rows_read", "rows_kept", "rows_refused",
+    "rows_unchanged", "rows_replacing", "data_from", "data_to", "retry_of", "note",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -38,7 +44,8 @@ class FileEntry:
 class Delivery:
     """Files that are committed together, wholly or not at all.
 
-    kept: by feed, the feed's columns with `file_no` (index into files) and `file_line`.
+    kept: by feed, the feed's columns with `file_no` (index into files), `file_line` and `key_code`, an integer that is
+    equal where the keys are (null where it is not known).
     refused_rows: file_no, file_line, row_text.  refusals: file_no, file_line, column_name, value, reason, expected.
     """
 
@@ -62,13 +69,18 @@ class Versions:
     replacing: dict[int, int]
 
 
-def plan_versions(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], at: datetime) -> Versions:
+def plan_versions(
+    existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], at: datetime, codes: pl.Series | None = None
+) -> Versions:
     """Which incoming rows are new versions, which repeat the version in force, and what they replace.
 
     existing: rows in force; incoming: rows in the order of receipt; both with `batch` and `file_line`.
     Of several incoming rows with one key the last holds and the others go straight into history.
+    codes: an integer for each incoming row that is equal where the keys are; made here when not given.
     """
-    unsure = _unsure_keys(existing, incoming, key)
+    if codes is None or codes.null_count():
+        codes = incoming.select(pl.struct(key).hash()).to_series()
+    unsure = _unsure_keys(existing, incoming, key, codes)
     if unsure is None:
         return Versions(_with_history(incoming, at), incoming.select("batch", "file_line").head(0), {}, {})
     on = list(key)
@@ -97,13 +109,12 @@ def plan_versions(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str
     )
 
 
-def _unsure_keys(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...]) -> pl.DataFrame | None:
+def _unsure_keys(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], codes: pl.Series) -> pl.DataFrame | None:
     """Keys that stand more than once; None where every incoming key is new and alone."""
-    packed = incoming.select(pl.struct(key).hash())
-    alone = packed.to_series().n_unique() == incoming.height
+    alone = codes.n_unique() == incoming.height
     if alone and existing.is_empty():
         return None
-    parts = [] if alone else [incoming.filter(packed.to_series().is_duplicated()).select(key)]
+    parts = [] if alone else [incoming.filter(codes.is_duplicated()).select(key)]
     if not existing.is_empty():
         parts.append(existing.select(key).join(incoming.select(key), on=list(key), how="semi", nulls_equal=True))
     keys = pl.concat(parts).unique()
@@ -127,75 +138,85 @@ def commit(ledger: Ledger, delivery: Delivery, at: datetime) -> dict[int, FileEn
     The plan is made while the ledger is only read; the lock to write is held for the commit alone. The caller
     holds the site's intake lock; LedgerBusy if somebody wrote batches without it.
     """
-    first = _next_batch(ledger)
+    first, plans = _plans(ledger, delivery, at)
     numbered = {first + number: entry for number, entry in enumerate(delivery.files)}
-    plans = {name: _plan(ledger, ALL_FEEDS[name], frame, first, at) for name, frame in delivery.kept.items()}
+    tables = _tables(numbered, plans, delivery, first, at)
     with ledger.writing() as con:
         if _last_batch(con) != first - 1:
             raise LedgerBusy("another intake wrote to the ledger at the same time; run this again")
-        _write_batches(con, numbered, plans, at)
         for name, plan in plans.items():
-            _write_facts(con, name, plan, at)
-        for table, frame in (("refused_rows", delivery.refused_rows), ("refusals", delivery.refusals)):
-            if frame is not None and frame.height:
-                _write_refused(con, table, frame, first)
+            if plan.gone.height:
+                _replace(con, name, plan.gone, at)
+        for name, table in tables:
+            con.from_arrow(table).insert_into(name)
         _settle_retries(con, numbered, at)
     return numbered
 
 
-def _next_batch(ledger: Ledger) -> int:
+def _plans(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, dict[str, Versions]]:
+    """The number of the first new batch, and what the delivery does to each table."""
     if not ledger.exists:
         with ledger.writing():
-            return 1
+            pass
     with ledger.reading() as reader:
-        return int(reader.ask("last_batch").item() or 0) + 1
+        first = int(reader.ask("last_batch").item() or 0) + 1
+        return first, {name: _plan(reader, ALL_FEEDS[name], frame, first, at) for name, frame in delivery.kept.items()}
 
 
 def _last_batch(con: duckdb.DuckDBPyConnection) -> int:
     return int(Reader(con).ask("last_batch").item() or 0)
 
 
-def _plan(ledger: Ledger, feed: Feed, kept: pl.DataFrame, first: int, at: datetime) -> Versions:
+def _plan(reader: Reader, feed: Feed, kept: pl.DataFrame, first: int, at: datetime) -> Versions:
     batch = (pl.col("file_no").cast(pl.Int32) + first).alias("batch")
     incoming = kept.select(*feed.columns, batch, pl.col("file_line").cast(pl.Int32))
     lo, hi = (incoming[feed.when].min(), incoming[feed.when].max()) if feed.when else (None, None)
-    with ledger.reading() as reader:
-        existing = reader.in_force(feed.name, feed.where, incoming[feed.where], _range_column(feed), lo, hi)
-    return plan_versions(existing, incoming, feed.key, at)
+    existing = reader.in_force(feed.name, feed.where, incoming[feed.where], _range_column(feed), lo, hi)
+    return plan_versions(existing, incoming, feed.key, at, kept["key_code"])
 
 
 def _range_column(feed: Feed) -> str | None:
     return feed.when if feed.when in feed.key else None
 
 
-def _write_facts(con: duckdb.DuckDBPyConnection, table: str, plan: Versions, at: datetime) -> None:
-    if plan.gone.height:
-        con.register("gone", plan.gone.to_arrow())
-        hit = duckdb.SQLExpression("(batch, file_line) in (select (batch, file_line) from gone)")
-        by = "(select any_value(g.replaced_by) from gone g where g.batch = {0}.batch and g.file_line = {0}.file_line)"
-        change = {"replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)), "replaced_by": duckdb.SQLExpression(by.format(table))}
-        con.table(table).update(change, condition=hit)
-        con.unregister("gone")
-    if plan.insert.height:
-        _append(con, table, plan.insert)
+def _replace(con: duckdb.DuckDBPyConnection, table: str, gone: pl.DataFrame, at: datetime) -> None:
+    con.register("gone", gone.to_arrow())
+    hit = duckdb.SQLExpression("(batch, file_line) in (select (batch, file_line) from gone)")
+    by = f"(select any_value(g.replaced_by) from gone g where g.batch = {table}.batch and g.file_line = {table}.file_line)"
+    change = {"replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)), "replaced_by": duckdb.SQLExpression(by)}
+    con.table(table).update(change, condition=hit)
+    con.unregister("gone")
 
 
-def _append(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
+def _tables(
+    numbered: dict[int, FileEntry], plans: dict[str, Versions], delivery: Delivery, first: int, at: datetime
+) -> list[tuple[str, pa.Table]]:
+    """Everything to be inserted, in the ledger's columns, made before the ledger is locked."""
+    batches = _batches(numbered, plans, at)
+    arrivals = batches.select("batch", "file", pl.col("received_at").alias("arrived_at"), pl.lit(False).alias("repeated"))
+    made = [("batches", _arrow(batches, BATCHES)), ("arrivals", _arrow(arrivals, tuple(arrivals.columns)))]
+    for name, plan in plans.items():
+        if plan.insert.height:
+            made.append((name, _arrow(plan.insert, (*ALL_FEEDS[name].columns, *LINEAGE))))
+    batch = (pl.col("file_no").cast(pl.Int32) + first).alias("batch")
+    never = [pl.lit(None, dtype=pl.Int32).alias("retried_in"), pl.lit(None, dtype=pl.Datetime("us")).alias("retried_at")]
+    if delivery.refused_rows is not None and delivery.refused_rows.height:
+        rows = delivery.refused_rows.select(batch, "file_line", "row_text", *never)
+        made.append(("refused_rows", _arrow(rows, tuple(rows.columns))))
+    if delivery.refusals is not None and delivery.refusals.height:
+        whys = delivery.refusals.select(batch, pl.exclude("file_no"))
+        made.append(("refusals", _arrow(whys, tuple(whys.columns))))
+    return made
+
+
+def _arrow(frame: pl.DataFrame, columns: tuple[str, ...]) -> pa.Table:
     aware = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
     plain = frame.with_columns(pl.col(aware).dt.replace_time_zone(None)) if aware else frame
-    ordered = plain.select(con.table(table).columns)
-    con.from_arrow(ordered.to_arrow()).insert_into(table)
+    whole = plain.select(columns).to_arrow().combine_chunks()
+    return pa.Table.from_batches(whole.to_batches(ROW_GROUP), whole.schema)
 
 
-def _write_refused(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, first: int) -> None:
-    batch = (pl.col("file_no").cast(pl.Int32) + first).alias("batch")
-    missing = [pl.lit(None).alias(name) for name in con.table(table).columns if name not in (*frame.columns, "batch")]
-    _append(con, table, frame.with_columns(batch, *missing))
-
-
-def _write_batches(
-    con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntry], plans: dict[str, Versions], at: datetime
-) -> None:
+def _batches(numbered: dict[int, FileEntry], plans: dict[str, Versions], at: datetime) -> pl.DataFrame:
     rows: list[dict[str, Any]] = []
     for batch, entry in numbered.items():
         plan = plans.get(entry.feed)
@@ -205,10 +226,7 @@ def _write_batches(
             | {"rows_replacing": plan.replacing.get(batch, 0) if plan else 0}
         )
     moment = {name: pl.Datetime("us", "UTC") for name in ("received_at", "data_from", "data_to")}
-    frame = pl.DataFrame(rows, schema_overrides={**moment, "batch": pl.Int32, "retry_of": pl.Int32}, infer_schema_length=None)
-    _append(con, "batches", frame)
-    arrivals = frame.select("batch", "file", pl.col("received_at").alias("arrived_at"), pl.lit(False).alias("repeated"))
-    _append(con, "arrivals", arrivals)
+    return pl.DataFrame(rows, schema_overrides={**moment, "batch": pl.Int32, "retry_of": pl.Int32}, infer_schema_length=None)
 
 
 def _settle_retries(con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntry], at: datetime) -> None:

@@ -40,8 +40,12 @@ class Reader:
         if when is not None:
             limits = (duckdb.ConstantExpression(_naive(moment)) for moment in (first, last))
             rows = rows.filter(duckdb.ColumnExpression(when).between(*limits))
-        wanted = self._con.from_arrow(pl.DataFrame({where: among.unique()}).to_arrow())
-        return _aware(rows.join(wanted, where, how="semi").pl())
+        wanted = among.unique()
+        if wanted.len() <= 64:  # few constants let DuckDB pass over whole row groups
+            rows = rows.filter(duckdb.ColumnExpression(where).isin(*(duckdb.ConstantExpression(value) for value in wanted)))
+        else:
+            rows = rows.join(self._con.from_arrow(pl.DataFrame({where: wanted}).to_arrow()), where, how="semi")
+        return _aware(rows.pl())
 
 
 class Ledger:

@@ -44,17 +44,28 @@ class Sheet:
     links: dict[tuple[int, str], str] = field(default_factory=dict)
 
     def frame(self) -> pl.DataFrame:
-        """The rows as a frame; a linked cell holds a token in place of its text."""
+        """The rows as they are read; a linked cell holds a token in place of its text."""
         data = {c.name: [self._cell(number, c, row.get(c.name)) for number, row in enumerate(self.rows)] for c in self.columns}
-        types = {c.name: pl.String if c.kind == "text" else pl.Float64 for c in self.columns}
-        return pl.DataFrame(data, schema=types, strict=False)
+        return pl.DataFrame(data, schema={c.name: pl.String for c in self.columns})
 
-    def _cell(self, number: int, column: Column, value: Any) -> Any:
-        if column.kind != "text":
-            return None if value is None else float(value)
+    def _cell(self, number: int, column: Column, value: Any) -> str:
         if (number, column.name) in self.links:
             return _token(number, column.name)
+        return written(value, column.kind)
+
+
+_DIGITS = {"count": 0, "number": 1, "number2": 2, "percent": 2, "percent1": 1}
+
+
+def written(value: Any, kind: str) -> str:
+    """A value as a page writes it: thousands apart by a thin space, a dash for nothing."""
+    if kind == "text":
         return "" if value is None else str(value)
+    if value is None:
+        return "–"
+    scaled = value * 100 if kind.startswith("percent") else value
+    text = f"{scaled:,.{_DIGITS[kind]}f}".replace(",", "\u2009").replace("-", "−")
+    return f"{text} %" if kind.startswith("percent") else text
 
 
 def _token(row: int, name: str) -> str:
@@ -63,16 +74,10 @@ def _token(row: int, name: str) -> str:
 
 def table_html(sheet: Sheet) -> str:
     """The table as HTML without a style of its own: the page has the one style sheet."""
-    table = GT(sheet.frame(), id=sheet.name)
-    for kind, digits in (("count", 0), ("number", 1), ("number2", 2)):
-        names = [c.name for c in sheet.columns if c.kind == kind]
-        if names:
-            table = table.fmt_number(names, decimals=digits, sep_mark=" ")
-    for kind, digits in (("percent", 2), ("percent1", 1)):
-        names = [c.name for c in sheet.columns if c.kind == kind]
-        if names:
-            table = table.fmt_percent(names, decimals=digits, sep_mark=" ")
-    table = table.sub_missing(missing_text="–").cols_label({c.name: c.heading for c in sheet.columns})
+    table = GT(sheet.frame(), id=sheet.name).cols_label({c.name: c.heading for c in sheet.columns})
+    numbers = [c.name for c in sheet.columns if c.kind != "text"]
+    if numbers:
+        table = table.cols_align("right", numbers)
     if sheet.strong:
         table = table.tab_style(style.css("font-weight:700"), loc.body(rows=list(sheet.strong)))
     for row, name, strength in sheet.shade:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date, datetime
@@ -33,6 +34,7 @@ def write_hour_pages(opened: OpenSite, hours: Sequence[tuple[str, datetime]], pr
         return [_told(progress, n, len(hours), _hour_page(opened, opened.known, *hour)) for n, hour in enumerate(hours, 1)]
     parts = [hours[start : start + 6] for start in range(0, len(hours), 6)]
     written: list[Path] = []
+    os.environ.setdefault("POLARS_MAX_THREADS", "1")  # read by the workers as they start; each has one core
     with ProcessPoolExecutor(2, mp_context=get_context("spawn"), initializer=_begin, initargs=(opened.site.root, opened.settings)) as pool:
         for paths in pool.map(_hour_part, parts):
             written += paths

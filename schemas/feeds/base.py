@@ -35,7 +35,7 @@ def field(name: str, *, optional: bool = False) -> Any:
         limits = {"ge": quantity.low, "le": quantity.high}
     elif quantity.choices:
         limits = {"isin": list(quantity.choices)}
-    elif quantity.high is not None:
+    elif quantity.high is not None and not quantity.known_as:  # known codes are no longer than works.toml has them
         limits = {"str_length": {"max_value": int(quantity.high)}}
     return pa.Field(nullable=optional, description=quantity.meaning, **limits)
 

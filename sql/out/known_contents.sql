@@ -1,8 +1,9 @@
--- purpose: files whose bytes were received before
+-- purpose: files received before that have one of these sizes
 -- grain:   one file content under one feed
 -- reads:   batches
--- params:  hashes (list of SHA-256)
+-- params:  sizes (list)
+-- units:   bytes
 select feed, sha256, batch, file, archived_as, rows_kept, rows_refused
 from batches
-where sha256 in (select unnest($hashes::varchar[])) and retry_of is null
+where bytes in (select unnest($sizes::bigint[])) and retry_of is null
 order by batch;

@@ -1,22 +1,25 @@
--- purpose: the refused rows of one file with all their reasons
+-- purpose: the refused rows of files with all their reasons
 -- grain:   one refused row
 -- reads:   refused_rows, refusals
--- params:  batch
-with whys as (
+-- params:  batches (list)
+with wanted as (
+    select unnest($batches::integer[]) as batch
+),
+whys as (
     select
-        file_line,
-        list(column_name order by column_name) as columns,
-        list(reason order by column_name) as reasons,
-        list(coalesce(value, '') order by column_name) as values,
-        list(coalesce(expected, '') order by column_name) as expecteds
-    from refusals
-    where batch = $batch
-    group by file_line
+        r.batch, r.file_line,
+        list(r.column_name order by r.column_name) as columns,
+        list(r.reason order by r.column_name) as reasons,
+        list(coalesce(r.value, '') order by r.column_name) as values,
+        list(coalesce(r.expected, '') order by r.column_name) as expecteds
+    from refusals r
+    semi join wanted using (batch)
+    group by r.batch, r.file_line
 ),
 rows_with_whys as (
-    select r.file_line, r.row_text, w.columns, w.reasons, w.values, w.expecteds
+    select r.batch, r.file_line, r.row_text, w.columns, w.reasons, w.values, w.expecteds
     from refused_rows r
-    join whys w using (file_line)
-    where r.batch = $batch and r.retried_at is null
+    join whys w using (batch, file_line)
+    where r.retried_at is null
 )
-select * from rows_with_whys order by file_line;
+select * from rows_with_whys order by batch, file_line;
