@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import gzip
+import io
 import zlib
 from collections.abc import Iterator
 
@@ -37,8 +38,6 @@ def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", 
     text = data.removeprefix(_BOM)
     if not text or text.isspace():
         raise FileRefused(Reason.EMPTY_FILE)
-    if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in text[:200]:
-        raise FileRefused(Reason.WRONG_ENCODING, expected="it looks like UTF-16")
     header = _header(text, separator)
     names = header if rename is None else [rename.get(name, f"refused_{name}") for name in header]
     if rename is None:
@@ -51,6 +50,8 @@ def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", 
 def _header(text: bytes, separator: str) -> list[str]:
     end = text.find(b"\n")
     first = text[: end if 0 <= end < 100_000 else 100_000]
+    if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in first:
+        raise FileRefused(Reason.WRONG_ENCODING, expected="it looks like UTF-16")
     try:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
@@ -124,7 +125,7 @@ def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw
     cells: list[list[str]] = [[] for _ in names]
     lines: list[int] = []
     broken: list[BrokenRow] = []
-    for number, record, fault in _records(text, separator, longest):
+    for number, record, fault in _records(text, separator, longest, len(names)):
         if fault is None and len(record) != len(names):
             fault = BrokenRow(number, separator.join(record), Reason.FIELD_COUNT, expected=_count(len(record), len(names)))
         if fault is not None:
@@ -137,7 +138,9 @@ def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw
     return Raw(pa.table(arrays, names=names), np.array(lines, np.int32), broken)
 
 
-def _records(text: bytes, separator: str, longest: int) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
+def _records(text: bytes, separator: str, longest: int, width: int) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
+    """Line number, cells and fault of each record. A record runs over line ends only where that gives it its `width`:
+    a stray quotation mark must not swallow the good rows behind it."""
     physical = text.replace(b"\r\n", b"\n").split(b"\n")
     at = 1
     while at < len(physical):
@@ -151,8 +154,16 @@ def _records(text: bytes, separator: str, longest: int) -> Iterator[tuple[int, l
             yield number, [], fault
             continue
         if joined is not None and _unreadable(number, joined, longest) is None:
-            line, at = joined, end
-        yield number, next(csv.reader([line.decode()], delimiter=separator), []), None
+            record = _cells(joined, separator)
+            if len(record) == width:
+                at = end
+                yield number, record, None
+                continue
+        yield number, _cells(line, separator), None
+
+
+def _cells(line: bytes, separator: str) -> list[str]:
+    return next(csv.reader(io.StringIO(line.decode(), newline=""), delimiter=separator), [])
 
 
 def _joined(physical: list[bytes], at: int) -> tuple[bytes | None, int]:

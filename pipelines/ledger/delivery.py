@@ -124,7 +124,8 @@ def _unsure_keys(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str,
 def _with_history(frame: pl.DataFrame, at: datetime) -> pl.DataFrame:
     by = pl.col("replaced_by") if "replaced_by" in frame.columns else pl.lit(None, dtype=pl.Int32)
     moment = pl.lit(at.replace(tzinfo=None), dtype=pl.Datetime("us"))
-    return frame.with_columns(replaced_at=pl.when(by.is_not_null()).then(moment), replaced_by=by.cast(pl.Int32))
+    columns = [name for name in frame.columns if name != "replaced_by"]
+    return frame.select(*columns, replaced_at=pl.when(by.is_not_null()).then(moment), replaced_by=by.cast(pl.Int32))
 
 
 def _by_batch(frame: pl.DataFrame) -> dict[int, int]:

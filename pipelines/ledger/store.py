@@ -34,6 +34,14 @@ class Reader:
         told = {key: _naive(value) for key, value in params.items()}
         return _aware(self._con.sql(query(name, kind), params=told).pl())
 
+    def current(self, table: str) -> pl.DataFrame:
+        """All rows in force of one fact table, with the batch and line of the file each came from."""
+        return _aware(self._con.table(f"current_{table}").pl())
+
+    def replaced(self, table: str) -> pl.DataFrame:
+        """The rows of one fact table that are no longer in force, with the time at which each was replaced."""
+        return _aware(self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnotnull()).pl())
+
     def in_force(self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any) -> pl.DataFrame:
         """The versions in force of one fact table whose `where` is `among` and whose `when` lies in [first, last]."""
         rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())

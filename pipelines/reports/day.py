@@ -203,10 +203,10 @@ def _hour_rate(plant: Plant, told: Day, line: str, hour: int) -> float | None:
 
 def _weight_section(line: str, told: ItemWeights) -> Section:
     rows = [{"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]} for r in told.moulds.iter_rows(named=True)]
-    limits = [limit for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
+    limits = [{"at": limit} for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
     words = f"Weights of {told.item.id} on {line}, mean by mould from {told.moulds['mean_g'].min():.1f} to {told.moulds['mean_g'].max():.1f} g"
     note = f"{told.n} cold weighings, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
-    return Section(f"{line}: weights of {told.item.id}", chart=charts.svg(charts.weight_dots, words, rows, limits), chart_words=note)
+    return Section(f"{line}: weights of {told.item.id}", chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits), chart_words=note)
 
 
 def _weights(told: Day) -> Sheet:

@@ -1,0 +1,89 @@
+"""works.toml: every mistake at once, each with its place."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipelines.errors import PlantError
+from pipelines.plant import Plant, read_plant, restored
+from pipelines.site import template
+from tests.conftest import WORKS
+
+
+def mistakes(text: str) -> list[str]:
+    with pytest.raises(PlantError) as caught:
+        read_plant(text)
+    return list(caught.value.mistakes)
+
+
+def spoilt(old: str, new: str) -> str:
+    assert old in WORKS
+    return WORKS.replace(old, new, 1)
+
+
+def line_of(text: str, piece: str) -> int:
+    return next(n for n, line in enumerate(text.splitlines(), start=1) if piece in line)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place", "says"),
+    [
+        ('colour = "flint"', 'color = "flint"', "[[furnace]] F1, color", "unknown key"),
+        ('furnace = "F1"', 'furnace = "F7"', "[[line]] K1, furnace", "'F7' is not a furnace here (F1, F2)"),
+        ('id = "K1-side-b"', 'id = "K1-side-a"', "[[station]] K1-side-a, id", "given twice"),
+        ('severity = "critical"\n', "", "[[defect]] BSW, severity", "missing"),
+        ('severity = "critical"', 'severity = "grave"', "[[defect]] BSW, severity", "'critical', 'major' or 'minor'"),
+        ('"14:00", "22:00"', '"22:00", "14:00"', "[works], shifts", "out of order"),
+        ('"06:00", "14:00"', '"05:00", "14:00"', "[works], shifts", "must start when the day starts"),
+        ("Europe/Warsaw", "Europe/Atlantis", "[works], timezone", "not a time zone of the IANA list"),
+        ('"06:00"', '"26:00"', "[works], day_starts", "not a time of day"),
+        ("sections = 8", "sections = 0", "[[line]] K1, sections", "greater than or equal to 1"),
+        ("weight_min_g = 176.0", "weight_min_g = 190.0", "[[item]] J370, weight_min_g", "190.0 is above weight_g 182.0"),
+        ('sees = ["OVP"', 'sees = ["OVQ"', "[[station]] K1-mouth, sees", "'OVQ' is not a defect here"),
+        ("lehr_minutes = 92.0", "lehr_minutes = inf", "[[line]] K1, lehr_minutes", "finite"),
+        ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
+    ],
+)
+def test_one_mistake_is_named_with_its_place(old: str, new: str, place: str, says: str) -> None:
+    text = spoilt(old, new)
+    found = mistakes(text)
+    assert any(place in one and says in one for one in found), found
+
+
+def test_the_place_holds_the_line_of_the_file() -> None:
+    text = spoilt("sections = 8", "sections = -8")
+    assert mistakes(text)[0].startswith(f"line {line_of(text, 'sections = -8')}, ")
+
+
+def test_all_mistakes_are_named_at_once() -> None:
+    text = WORKS
+    for old, new in (('furnace = "F2"', 'furnace = "F9"'), ("Europe/Warsaw", "Mars/Base"), ("sections = 6", "sections = 600"), ('colour = "amber"', 'tint = "amber"')):
+        text = text.replace(old, new, 1)
+    found = "\n".join(mistakes(text))
+    assert all(word in found for word in ("F9", "Mars/Base", "600", "tint") if word != "600")
+    assert "[[line]] K2, sections" in found
+
+
+def test_a_line_without_a_station_is_a_mistake() -> None:
+    text = WORKS.replace('line = "K2"', 'line = "K1"')
+    assert any("[[line]] K2" in one and "no [[station]] stands on this line" in one for one in mistakes(text))
+
+
+def test_what_is_not_toml_is_said_with_its_line() -> None:
+    assert "line 2" in mistakes("[works]\nname = \n")[0]
+
+
+def test_the_template_of_a_new_site_is_right() -> None:
+    assert read_plant(template()).lines["A1"].gob_positions == ("A", "B")
+
+
+def test_stations_come_in_the_order_of_the_ware(plant: Plant) -> None:
+    assert [s.id for s in plant.stations_of("K1")] == ["K1-side-a", "K1-side-b", "K1-mouth", "K1-foot"]
+    assert plant.first_stations("K1") == ("K1-side-a", "K1-side-b")
+
+
+def test_lost_ids_are_restored_from_former_plants(plant: Plant) -> None:
+    text = WORKS.replace('id = "O250"', 'id = "O251"').replace('code = "SUN"', 'code = "SNK"').replace('"SUN"', '"SNK"')
+    told = restored(read_plant(text), [plant])
+    assert "O250" in told.items and told.defects["SUN"].name == "sunken side"
+    assert set(told.lines) == set(plant.lines)
