@@ -23,13 +23,22 @@ app = typer.Typer(
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
     epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site. The tool advises; people decide.",
 )
-feeds_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None, help="What came, what is late or silent, what was refused and why.")
+feeds_app = typer.Typer(
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    help="What came, what is late or silent, what was refused and why.",
+)
 app.add_typer(feeds_app, name="feeds")
 
-SiteOption = Annotated[Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")]
+SiteOption = Annotated[
+    Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")
+]
 FormatOption = Annotated[Format, typer.Option("--format", help="How to show the answer.")]
 LineOption = Annotated[str, typer.Option("--line", help="Production line, as in works.toml.")]
-FromOption = Annotated[str, typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset.")]
+FromOption = Annotated[
+    str,
+    typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset."),
+]
 ToOption = Annotated[str, typer.Option("--to", help="End by the cold-end clock, not included.")]
 DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
 
@@ -61,15 +70,21 @@ def _day(text: str) -> date:
 
 
 @app.command()
-def init(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make the site in.")]) -> None:
+def init(
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make the site in.")],
+) -> None:
     """Make a new site folder: a commented works.toml and an inbox."""
     site = init_site(directory)
-    typer.echo(f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run `coldledger intake`.")
+    typer.echo(
+        f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run `coldledger intake`."
+    )
 
 
 @app.command()
 def demo(
-    directory: Annotated[Path, typer.Argument(metavar="[DIR]", help="Folder for the invented works.")] = Path("coldledger-demo"),
+    directory: Annotated[Path, typer.Argument(metavar="[DIR]", help="Folder for the invented works.")] = Path(
+        "coldledger-demo"
+    ),
     days: Annotated[int, typer.Option(help="Production days to invent.", min=1, max=31)] = 3,
     seed: Annotated[int, typer.Option(help="The same seed makes the same works.")] = 7,
 ) -> None:
@@ -90,7 +105,10 @@ def intake(site: SiteOption = None) -> None:
 
 @app.command()
 def close(
-    day: Annotated[str | None, typer.Option("--day", help="Production day; without it, every day that is over and not closed.")] = None,
+    day: Annotated[
+        str | None,
+        typer.Option("--day", help="Production day; without it, every day that is over and not closed."),
+    ] = None,
     site: SiteOption = None,
 ) -> None:
     """The nightly flow: close the production day and write its report."""
@@ -182,7 +200,10 @@ def yield_(
 @feeds_app.callback()
 def feeds(
     context: typer.Context,
-    describe: Annotated[bool, typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example.")] = False,
+    describe: Annotated[
+        bool,
+        typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example."),
+    ] = False,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
@@ -220,6 +241,21 @@ def retry(site: SiteOption = None) -> None:
     report = retry_quarantine(opened.site, opened.plant, opened.settings)
     show_intake(report)
     raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
+
+
+@feeds_app.command()
+def replaced(
+    feed: Annotated[str, typer.Argument(help="Feed, such as pallets.")],
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Rows of a feed that later rows replaced, with the time at which each was replaced."""
+    from pipelines.answers.feeds import answer_replaced
+    from pipelines.show_answers import show_rows
+
+    opened = _open(site)
+    with opened.ledger.reading() as reader:
+        show_rows(f"Replaced rows of {feed}", answer_replaced(reader, feed), format)
 
 
 def main() -> None:

@@ -9,9 +9,7 @@ from zoneinfo import ZoneInfo
 
 from schemas.reasons import Reason
 
-_RFC3339 = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d{1,9}))?)?([Zz]|[+-]\d\d:?\d\d)?\Z"
-)
+_RFC3339 = re.compile(r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d{1,9}))?)?([Zz]|[+-]\d\d:?\d\d)?\Z")
 
 
 @dataclass(frozen=True)
@@ -61,7 +59,8 @@ def parse_timestamp(text: str, zone: ZoneInfo | None = None) -> datetime:
         raise BadTime(Reason.NOT_A_TIME)
     digits = (found[7] or "").ljust(6, "0")[:6]
     try:
-        naive = datetime(*(int(found[i] or 0) for i in range(1, 7)), int(digits))  # type: ignore[arg-type]
+        year, month, day, hour, minute, second = (int(found[i] or 0) for i in range(1, 7))
+        naive = datetime(year, month, day, hour, minute, second, int(digits))
     except ValueError:
         raise BadTime(Reason.NOT_A_TIME) from None
     if found[8] is None:

@@ -27,7 +27,9 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     site = init_site(root, files("sample_feeds").joinpath("works.toml").read_text(encoding="utf-8"))
     (site.root / MARK).touch()
     opened = open_site(site.root, settings)
-    typer.echo(f"{opened.plant.works.name}: an invented works, invented people, invented figures (seed {seed}, {days} days).")
+    typer.echo(
+        f"{opened.plant.works.name}: an invented works, invented people, invented figures (seed {seed}, {days} days)."
+    )
     simulated = simulate(make_plan(opened.plant, FIRST_DAY, days, seed))
     written = write_feeds(simulated, site.inbox)
     typer.echo(f"{len(written)} feed files written to {site.inbox}, some of them faulty on purpose.")
@@ -35,7 +37,9 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     opened = replace(opened, settings=replace(settings, fixed_now=end + timedelta(hours=2)))
     with shown_progress("files") as progress:
         report, hours = call_flow("intake", opened, progress=progress)
-    typer.echo(f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and {report.files_refused} files set aside on purpose.")
+    typer.echo(
+        f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and {report.files_refused} files set aside on purpose."
+    )
     with shown_progress("days") as progress:
         closed = call_flow("close", opened, progress=progress)
     typer.echo(f"{len(closed)} production days closed.")
@@ -44,7 +48,12 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     number = simulated.feeds["complaints"]["complaint"][0]
     _, trace_path = call_flow("trace", opened, question=Question(complaint=number))
     typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
-    for what, path in (("all pages", site.reports / "index.html"), ("the newest hour", hours[-1]), ("the last day", closed[-1].page), ("the trace", trace_path)):
+    for what, path in (
+        ("all pages", site.reports / "index.html"),
+        ("the newest hour", hours[-1]),
+        ("the last day", closed[-1].page),
+        ("the trace", trace_path),
+    ):
         typer.echo(f"  {what:<16} {path}")
     typer.echo(f"\nThen ask: coldledger feeds --site {root}")
 

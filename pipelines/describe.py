@@ -60,7 +60,9 @@ def describe_feeds() -> str:
         "\ncolumns come in any order. A writer makes it under a name that begins with . or ends in .part, and renames it when whole.\n"
     ]
     for feed in described():
-        parts.append(f"\n{feed['feed']}\n  {feed['about']}\n  One row: {feed['grain']}. Key: {', '.join(feed['key'])}.\n")
+        parts.append(
+            f"\n{feed['feed']}\n  {feed['about']}\n  One row: {feed['grain']}. Key: {', '.join(feed['key'])}.\n"
+        )
         for column in feed["columns"]:
             marks = ("key" if column["key"] else "", "may be empty" if column["optional"] else "")
             default = f" (empty means {column['default']})" if column["default"] is not None else ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -117,7 +118,7 @@ def _shifts(told: dict[str, Any], text: str) -> Iterator[str]:
     at = _where(told, text, "works", None, "shifts")
     if after[0] != 0:
         yield f"{at}: the first shift must start when the day starts, at {starts}, not at {shifts[0]}"
-    if any(later <= earlier for earlier, later in zip(after, after[1:], strict=False)):
+    if any(later <= earlier for earlier, later in itertools.pairwise(after)):
         yield f"{at}: the shifts are out of order: {', '.join(map(str, shifts))}, for a day that starts at {starts}"
 
 
@@ -132,9 +133,12 @@ def _minutes(text: object) -> float:
 
 def _limits(told: dict[str, Any], text: str) -> Iterator[str]:
     for index, row in _rows(told, "item"):
-        for low, nominal, high in (("weight_min_g", "weight_g", "weight_max_g"), ("capacity_min_ml", "capacity_ml", "capacity_max_ml")):
+        for low, nominal, high in (
+            ("weight_min_g", "weight_g", "weight_max_g"),
+            ("capacity_min_ml", "capacity_ml", "capacity_max_ml"),
+        ):
             given = [(key, row[key]) for key in (low, nominal, high) if isinstance(row.get(key), int | float)]
-            for (key, value), (next_key, greater) in zip(given, given[1:], strict=False):
+            for (key, value), (next_key, greater) in itertools.pairwise(given):
                 if value > greater:
                     yield f"{_where(told, text, 'item', index, key)}: {value} is above {next_key} {greater}"
 

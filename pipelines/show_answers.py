@@ -13,7 +13,20 @@ from schemas.results import Pareto, Trace, Yield
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
 
-PARETO_COLUMNS = ("key", "name", "severity", "calls", "share", "cumulative", "rate", "baseline", "q", "own_ware", "own_rate", "critical_calls")
+PARETO_COLUMNS = (
+    "key",
+    "name",
+    "severity",
+    "calls",
+    "share",
+    "cumulative",
+    "rate",
+    "baseline",
+    "q",
+    "own_ware",
+    "own_rate",
+    "critical_calls",
+)
 CAUTION = "The tool advises. Holds, releases and sorting are decided by the works' authorised people under its quality system."
 
 
@@ -37,34 +50,67 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
         caption += f" {percent(told.unread_share, 1)} of the calls without a mould number; own ware shares the unread out in proportion."
     if told.baseline_from:
         caption += f" Before: pooled rate of the same job since {clock.show(told.baseline_from)}."
-    columns = (told.by, "name", "severity", "calls", "share", "cumulative", "rate on ware", "before", "own ware", "rate on own")
-    return print_table(f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}", columns, rows, caption)
+    columns = (
+        told.by,
+        "name",
+        "severity",
+        "calls",
+        "share",
+        "cumulative",
+        "rate on ware",
+        "before",
+        "own ware",
+        "rate on own",
+    )
+    return print_table(
+        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}", columns, rows, caption
+    )
 
 
 def show_yield(told: Yield, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
-    losses = [(line.line, loss.step, loss.units, loss.kg, "measured" if loss.measured else "unaccounted") for line in told.lines for loss in line.losses]
+    losses = [
+        (line.line, x.step, x.units, x.kg, "measured" if x.measured else "unaccounted")
+        for line in told.lines
+        for x in line.losses
+    ]
     if format is Format.csv:
         return print_csv(("line", "step", "units", "kg", "kind"), losses)
-    furnaces = [
-        (f.furnace, f.melted_kg, f.pull_kg, f.packed_kg, percent(f.pack_to_melt), f"{percent(f.low)} to {percent(f.high)}", f.unaccounted_kg)
-        for f in told.furnaces
-    ]
-    print_table(f"Pack-to-melt of {told.day}", ("furnace", "melted kg", "pull kg", "packed kg", "pack-to-melt", "95 % interval", "unaccounted kg"), furnaces)
-    lines = [
-        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, percent(y.pack_to_melt),
-         f"{percent(y.low)} to {percent(y.high)}", y.unaccounted_units)
-        for y in told.lines
-    ]  # fmt: skip
-    columns = ("line", "gobs cut", "hot rejects", "to lehr", "inspected", "rejected", "packed", "packed/formed", "95 % interval", "unaccounted")
-    print_table("Lines, in containers", columns, lines)
+    _show_furnaces(told)
+    _show_lines(told)
     print_table("Where it went", ("line", "step", "containers", "kg", ""), losses)
-    for note in dict.fromkeys(f"{one.line}: {note}" for one in told.lines for note in one.notes):
-        typer.echo(note)
-    for note in dict.fromkeys(f"{one.furnace}: {note}" for one in told.furnaces for note in one.notes):
+    notes = [f"{line.line}: {note}" for line in told.lines for note in line.notes]
+    notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
+    for note in dict.fromkeys(notes):
         typer.echo(note)
     return None
+
+
+def _interval(low: float | None, high: float | None) -> str:
+    return "-" if low is None else f"{percent(low)} to {percent(high)}"
+
+
+def _show_furnaces(told: Yield) -> None:
+    rows = [
+        (f.furnace, f.melted_kg, f.pull_kg, f.packed_kg, percent(f.pack_to_melt), _interval(f.low, f.high), f.unaccounted_kg)
+        for f in told.furnaces
+    ]  # fmt: skip
+    columns = ("furnace", "melted kg", "pull kg", "packed kg", "pack-to-melt", "95 % interval", "unaccounted kg")
+    print_table(f"Pack-to-melt of {told.day}", columns, rows)
+
+
+def _show_lines(told: Yield) -> None:
+    rows = [
+        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, percent(y.pack_to_melt),
+         _interval(y.low, y.high), y.unaccounted_units)
+        for y in told.lines
+    ]  # fmt: skip
+    columns = ("line", "gobs cut", "hot rejects", "to lehr", "inspected", "rejected", "packed", "packed/formed", "95 % interval", "unaccounted")  # fmt: skip
+    print_table("Lines, in containers", columns, rows)
+
+
+PALLET_COLUMNS = ("pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at most (95 %)")  # fmt: skip
 
 
 def show_trace(plant: Plant, told: Trace, format: Format) -> None:
@@ -74,29 +120,51 @@ def show_trace(plant: Plant, told: Trace, format: Format) -> None:
     pallets = [
         (p.pallet, p.line, p.item, show(p.packed_from), show(p.packed_to), p.units, p.state, p.mould_units, p.expected_defective, p.expected_high)
         for p in told.pallets
-    ]
-    columns = ("pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at most (95 %)")
+    ]  # fmt: skip
     if format is Format.csv:
-        return print_csv(columns, pallets)
-    cavities = [(c.line, c.section, c.gob, c.mould, show(c.from_), show(c.to), percent(c.probability, 1)) for c in told.cavities[:12]]
-    more = f"and {len(told.cavities) - 12} less likely ones" if len(told.cavities) > 12 else ""
-    print_table("Cavities that can have made it", ("line", "section", "gob", "mould", "formed from", "to", "probability"), cavities, more)
-    print_table("Pallets that can carry its sisters", columns, pallets)
+        return print_csv(PALLET_COLUMNS, pallets)
+    _show_cavities(plant, told)
+    print_table("Pallets that can carry its sisters", PALLET_COLUMNS, pallets)
     for note in told.notes:
         typer.echo(note)
     typer.echo(CAUTION)
     return None
 
 
+def _show_cavities(plant: Plant, told: Trace) -> None:
+    show = plant.clock.show
+    rows = [
+        (c.line, c.section, c.gob, c.mould, show(c.from_), show(c.to), percent(c.probability, 1))
+        for c in told.cavities[:12]
+    ]
+    more = f"and {len(told.cavities) - 12} less likely ones" if len(told.cavities) > 12 else ""
+    columns = ("line", "section", "gob", "mould", "formed from", "to", "probability")
+    print_table("Cavities that can have made it", columns, rows, more)
+
+
 def show_feeds(told: dict[str, Any], format: Format) -> None:
     if format is Format.json:
         return print_json(told)
-    columns = ("feed", "files", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")
+    columns = (
+        "feed",
+        "files",
+        "rows_read",
+        "rows_kept",
+        "rows_refused",
+        "rows_replacing",
+        "still_refused",
+        "last_received",
+        "data_to",
+    )
     rows = [[feed[name] for name in columns] for feed in told["feeds"]]
     if format is Format.csv:
         return print_csv(columns, rows)
     print_table("Feeds", [name.replace("_", " ") for name in columns], rows)
-    print_table("Stations", ("line", "station", "last window", "verdict"), [[s[n] for n in ("line", "station", "last_window", "verdict")] for s in told["stations"]])
+    print_table(
+        "Stations",
+        ("line", "station", "last window", "verdict"),
+        [[s[n] for n in ("line", "station", "last_window", "verdict")] for s in told["stations"]],
+    )
     for refused in told["refused"][:40]:
         typer.echo(refused["sentence"])
     if len(told["refused"]) > 40:
@@ -113,3 +181,11 @@ def show_intake(report: IntakeReport) -> None:
         typer.echo(f"{report.repeated} files had come before, byte for byte: nothing to do for them.")
     for message in report.messages:
         typer.echo(message, err=True)
+
+
+def show_rows(title: str, rows: list[dict[str, Any]], format: Format) -> None:
+    if format is Format.json:
+        return print_json(rows)
+    columns = list(rows[0]) if rows else ["nothing"]
+    cells = [list(row.values()) for row in rows]
+    return print_csv(columns, cells) if format is Format.csv else print_table(title, columns, cells)

@@ -30,7 +30,11 @@ class OpenSite:
     @property
     def known(self) -> Plant:
         texts = former_plants(self.ledger)
-        return restored(self.plant, [read_plant(text) for text in reversed(texts.values())]) if len(texts) > 1 else self.plant
+        return (
+            restored(self.plant, [read_plant(text) for text in reversed(texts.values())])
+            if len(texts) > 1
+            else self.plant
+        )
 
 
 def open_site(told: Path | None, settings: Settings) -> OpenSite:

@@ -32,13 +32,23 @@ def line_of(text: str, piece: str) -> int:
         ('furnace = "F1"', 'furnace = "F7"', "[[line]] K1, furnace", "'F7' is not a furnace here (F1, F2)"),
         ('id = "K1-side-b"', 'id = "K1-side-a"', "[[station]] K1-side-a, id", "given twice"),
         ('severity = "critical"\n', "", "[[defect]] BSW, severity", "missing"),
-        ('severity = "critical"', 'severity = "grave"', "[[defect]] BSW, severity", "'critical', 'major' or 'minor'"),
+        (
+            'severity = "critical"',
+            'severity = "grave"',
+            "[[defect]] BSW, severity",
+            "'critical', 'major' or 'minor'",
+        ),
         ('"14:00", "22:00"', '"22:00", "14:00"', "[works], shifts", "out of order"),
         ('"06:00", "14:00"', '"05:00", "14:00"', "[works], shifts", "must start when the day starts"),
         ("Europe/Warsaw", "Europe/Atlantis", "[works], timezone", "not a time zone of the IANA list"),
         ('"06:00"', '"26:00"', "[works], day_starts", "not a time of day"),
         ("sections = 8", "sections = 0", "[[line]] K1, sections", "greater than or equal to 1"),
-        ("weight_min_g = 176.0", "weight_min_g = 190.0", "[[item]] J370, weight_min_g", "190.0 is above weight_g 182.0"),
+        (
+            "weight_min_g = 176.0",
+            "weight_min_g = 190.0",
+            "[[item]] J370, weight_min_g",
+            "190.0 is above weight_g 182.0",
+        ),
         ('sees = ["OVP"', 'sees = ["OVQ"', "[[station]] K1-mouth, sees", "'OVQ' is not a defect here"),
         ("lehr_minutes = 92.0", "lehr_minutes = inf", "[[line]] K1, lehr_minutes", "finite"),
         ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
@@ -57,7 +67,12 @@ def test_the_place_holds_the_line_of_the_file() -> None:
 
 def test_all_mistakes_are_named_at_once() -> None:
     text = WORKS
-    for old, new in (('furnace = "F2"', 'furnace = "F9"'), ("Europe/Warsaw", "Mars/Base"), ("sections = 6", "sections = 600"), ('colour = "amber"', 'tint = "amber"')):
+    for old, new in (
+        ('furnace = "F2"', 'furnace = "F9"'),
+        ("Europe/Warsaw", "Mars/Base"),
+        ("sections = 6", "sections = 600"),
+        ('colour = "amber"', 'tint = "amber"'),
+    ):
         text = text.replace(old, new, 1)
     found = "\n".join(mistakes(text))
     assert all(word in found for word in ("F9", "Mars/Base", "600", "tint") if word != "600")

@@ -46,7 +46,8 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         told=answer_yield(reader, plant, day),
         paretos={line: answer_pareto(reader, plant, line, span) for line in about},
         shifts={
-            line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)] for line in about
+            line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)]
+            for line in about
         },
         hours={line: reader.ask("hours_of_day", **told) for line, told in about.items()},
         weights={line: item_weights_of(plant, cold_weights(reader, plant, line, span)) for line in about},

@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from pipelines.clock import utc_text
+from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
 from schemas.reasons import reason_of
@@ -19,8 +20,19 @@ def answer_feeds(reader: Reader, plant: Plant, most: int = 200) -> dict[str, Any
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     silence = {row["station"]: row for row in reader.ask("station_silence").iter_rows(named=True)}
     stations = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station]
-    refused = [_told(row) | {"sentence": sentence(row)} for row in reader.ask("refusals_open", most=most).iter_rows(named=True)]
+    refused = [
+        _told(row) | {"sentence": sentence(row)} for row in reader.ask("refusals_open", most=most).iter_rows(named=True)
+    ]
     return {"feeds": feeds, "stations": stations, "refused": refused}
+
+
+def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:
+    """The rows of a feed that are no longer in force, newest replacement first; WrongUse for an unknown feed."""
+    known = reader.ask("facts")["feed"].to_list()
+    if feed not in known:
+        raise WrongUse(f"there is no feed '{feed}'; there are {', '.join(known)}")
+    rows = reader.replaced(feed).sort("replaced_at", "batch", "file_line", descending=[True, False, False])
+    return [_told(row) for row in rows.iter_rows(named=True)]
 
 
 def _told(row: dict[str, Any]) -> dict[str, Any]:
@@ -30,7 +42,10 @@ def _told(row: dict[str, Any]) -> dict[str, Any]:
 def _station(plant: Plant, station: str, line: str, row: dict[str, Any] | None) -> dict[str, Any]:
     if row is None:
         return {"line": line, "station": station, "last_window": None, "verdict": "never heard of"}
-    behind_line, behind_works = row["last_of_line"] - row["last_window"], row["last_of_works"] - row["last_window"]
+    behind_line, behind_works = (
+        row["last_of_line"] - row["last_window"],
+        row["last_of_works"] - row["last_window"],
+    )
     verdict = "ok"
     if behind_line > SILENT_AFTER:
         verdict = f"silent: {behind_line.total_seconds() / 60:.0f} min behind its line's other stations"

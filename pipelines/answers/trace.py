@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.evidence import evidence_of
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
@@ -60,11 +61,17 @@ def answer_trace(reader: Reader, plant: Plant, question: Question) -> Trace:
     calls = _calls_by_mould(reader, plant, windows, asked.defect)
     cavities = ranked(found, calls, asked.mould is not None)
     if asked.mould is None:
-        basis = f"the calls of {asked.defect} from each mould" if any(calls.values()) else "nothing but which moulds sat there"
-        notes.append(f"without a mould number the cavities are ranked by {basis}: this is a guess, with its probabilities")
+        basis = (
+            f"the calls of {asked.defect} from each mould"
+            if any(calls.values())
+            else "nothing but which moulds sat there"
+        )
+        notes.append(
+            f"without a mould number the cavities are ranked by {basis}: this is a guess, with its probabilities"
+        )
     formed = Span(min(c.from_ for c in cavities), max(c.to for c in cavities))
     pallets, trusts = _pallets(reader, plant, cavities, asked)
-    evidence = _evidence(reader, plant, cavities[0], asked.defect, trusts)
+    evidence = evidence_of(reader, plant, cavities[0], asked.defect, trusts)
     for line in dict.fromkeys(c.line for c in cavities):
         notes.append(f"line {line}: lehr time {lehr_time(plant, line).minutes:g} min, {lehr_time(plant, line).source}")
     totals = [_total(pallets, name) for name in ("expected_defective", "expected_low", "expected_high")]
@@ -100,11 +107,15 @@ def _filled(reader: Reader, plant: Plant, question: Question) -> tuple[Question,
     if asked.pallet is not None:
         rows = reader.ask("pallet", pallet=asked.pallet)
         if rows.is_empty():
-            raise WrongUse(f"no pallet '{asked.pallet}' was ever received; without it, ask by --item, --mould and --made-from")
+            raise WrongUse(
+                f"no pallet '{asked.pallet}' was ever received; without it, ask by --item, --mould and --made-from"
+            )
         told = rows.row(0, named=True)
         asked = replace(asked, line=asked.line or told["line"], item=asked.item or told["item"])
         show = plant.clock.show
-        notes.append(f"pallet {asked.pallet} was packed on {told['line']} from {show(told['packed_from'])} to {show(told['packed_to'])}")
+        notes.append(
+            f"pallet {asked.pallet} was packed on {told['line']} from {show(told['packed_from'])} to {show(told['packed_to'])}"
+        )
     return asked, notes
 
 
@@ -127,8 +138,13 @@ def _windows(reader: Reader, plant: Plant, asked: Question, notes: list[str]) ->
     lines = [asked.line] if asked.line else [line for line in plant.lines if line in spans]
     if asked.pallet is not None:
         told = reader.ask("pallet", pallet=asked.pallet).row(0, named=True)
-        packed = pallet_forming_span(plant, told["line"], lehr_time(plant, told["line"]), Span(told["packed_from"], told["packed_to"]))
-        start, end = max(packed.start, asked.made_from or packed.start), min(packed.end, asked.made_to or packed.end)
+        packed = pallet_forming_span(
+            plant, told["line"], lehr_time(plant, told["line"]), Span(told["packed_from"], told["packed_to"])
+        )
+        start, end = (
+            max(packed.start, asked.made_from or packed.start),
+            min(packed.end, asked.made_to or packed.end),
+        )
         if start >= end:
             notes.append("the times of making do not fit the pallet; the pallet was believed")
             return {told["line"]: packed}
@@ -153,24 +169,32 @@ def _stays(reader: Reader, plant: Plant, line: str, window: Span, asked: Questio
     spans = reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)
     jobs = reader.ask("jobs_of_line", line=line, from_time=datetime(1970, 1, 1, tzinfo=UTC), to_time=window.end)
     named = spans.sort("fitted_at").join_asof(
-        jobs.select("started_at", pl.col("item").alias("job_item")).sort("started_at"), left_on="fitted_at", right_on="started_at"
+        jobs.select("started_at", pl.col("item").alias("job_item")).sort("started_at"),
+        left_on="fitted_at",
+        right_on="started_at",
     )
     told = named.with_columns(item=pl.coalesce("item", "job_item"))
     return candidates(told, line, window, asked.item, asked.mould)
 
 
-def _calls_by_mould(reader: Reader, plant: Plant, windows: dict[str, Span], defect: str | None) -> dict[tuple[str, str], float]:
+def _calls_by_mould(
+    reader: Reader, plant: Plant, windows: dict[str, Span], defect: str | None
+) -> dict[tuple[str, str], float]:
     calls: dict[tuple[str, str], float] = {}
     for line, window in windows.items():
         lehr = lehr_time(plant, line)
-        told = reader.ask("calls", line=line, from_time=lehr.inspected(window.start), to_time=lehr.inspected(window.end))
+        told = reader.ask(
+            "calls", line=line, from_time=lehr.inspected(window.start), to_time=lehr.inspected(window.end)
+        )
         here = told.filter((pl.col("defect") == defect) & pl.col("mould").is_not_null()) if defect else told.head(0)
         for mould, count in here.group_by("mould").agg(pl.col("calls").sum()).iter_rows():
             calls[line, mould] = float(count)
     return calls
 
 
-def _pallets(reader: Reader, plant: Plant, cavities: list[Cavity], asked: Question) -> tuple[list[TracedPallet], dict[str, Detection]]:
+def _pallets(
+    reader: Reader, plant: Plant, cavities: list[Cavity], asked: Question
+) -> tuple[list[TracedPallet], dict[str, Detection]]:
     found: list[TracedPallet] = []
     trusts: dict[str, Detection] = {}
     likely = [c for c in cavities if c.probability >= LIKELY or asked.mould is not None]
@@ -179,7 +203,12 @@ def _pallets(reader: Reader, plant: Plant, cavities: list[Cavity], asked: Questi
         formed = Span(min(c.from_ for c in mine), max(c.to for c in mine))
         packed = packing_span(plant, line, lehr_time(plant, line), formed)
         rows = reader.ask("pallets_of_line", line=line, from_time=packed.start, to_time=packed.end)
-        challenges = reader.ask("challenges_of_line", line=line, from_time=packed.start - timedelta(days=30), to_time=packed.end + timedelta(days=1))
+        challenges = reader.ask(
+            "challenges_of_line",
+            line=line,
+            from_time=packed.start - timedelta(days=30),
+            to_time=packed.end + timedelta(days=1),
+        )
         trusts[line] = detection(plant, line, asked.defect, challenges)
         found += _on_line(reader, plant, line, mine, rows, asked, trusts[line], packed)
     named = [p for p in found if p.pallet == asked.pallet]
@@ -187,7 +216,14 @@ def _pallets(reader: Reader, plant: Plant, cavities: list[Cavity], asked: Questi
 
 
 def _on_line(
-    reader: Reader, plant: Plant, line: str, mine: list[Cavity], rows: pl.DataFrame, asked: Question, trust: Detection, packed: Span
+    reader: Reader,
+    plant: Plant,
+    line: str,
+    mine: list[Cavity],
+    rows: pl.DataFrame,
+    asked: Question,
+    trust: Detection,
+    packed: Span,
 ) -> list[TracedPallet]:
     wide = Span(packed.start - timedelta(hours=12), packed.end + timedelta(hours=1))
     told = {"line": line, "from_time": wide.start, "to_time": wide.end}
@@ -204,40 +240,3 @@ def _on_line(
         seen = pallet_evidence(ware, calls, moulds, (row["packed_from"], row["packed_to"]), back)
         found.append(traced_pallet(row, seen, trust))
     return found
-
-
-def _evidence(reader: Reader, plant: Plant, first: Cavity, defect: str | None, trusts: dict[str, Detection]) -> dict[str, Any]:
-    """What is known of the likeliest cavity around its window: rejects, weights, stops, changes, challenges, files."""
-    line, lehr = first.line, lehr_time(plant, first.line)
-    seen = Span(lehr.inspected(first.from_), lehr.inspected(first.to))
-    told = {"line": line, "from_time": seen.start, "to_time": seen.end}
-    calls = reader.ask("calls", **told).filter(pl.col("mould") == first.mould)
-    ware = reader.ask("ware", **told)
-    read = ware.filter((pl.col("mould") == first.mould) & pl.col("station").is_in(reading_stations(plant, line, ware)))
-    weights = reader.ask("weights_of_line", **told, lehr_s=int(lehr.minutes * 60)).filter(pl.col("mould") == first.mould)
-    about = {"line": line, "from_time": first.from_, "to_time": first.to}
-    stops = reader.ask("stoppages_of_line", **about).filter(pl.col("section").is_null() | (pl.col("section") == first.section))
-    spans = reader.ask("mould_spans_of_line", **about).filter((pl.col("section") == first.section) & (pl.col("gob") == first.gob))
-    mine = calls.filter(pl.col("defect") == defect) if defect else calls
-    unread = reader.ask("calls", **told).filter(pl.col("mould").is_null() & (pl.col("defect") == (defect or "")))
-    return {
-        "cavity": {"line": line, "section": first.section, "gob": first.gob, "mould": first.mould},
-        "seen_from": utc_text(seen.start),
-        "seen_to": utc_text(seen.end),
-        "ware_of_mould": int(read["inspected"].sum()),
-        "calls_of_defect": int(mine["calls"].sum()),
-        "calls_without_mould": int(unread["calls"].sum()),
-        "calls": _rows(calls.group_by("station", "defect").agg(pl.col("calls").sum()).sort("calls", "defect", descending=[True, False])),
-        "weights": {"n": weights.height, "mean_g": weights["weight_g"].mean(), "sd_g": weights["weight_g"].std()},
-        "weighings": _rows(weights.select("sampled_at", "weight_g", "batch", "file_line").tail(200)),
-        "stoppages": _rows(stops.select("section", "stopped_at", "restarted_at", "cause", "batch", "file_line")),
-        "moulds_there": _rows(spans.select("number", "item", "fitted_at", "ended_at")),
-        "detection": [
-            {"line": key, "rate": trust.rate, "low": trust.low, "high": trust.high, "stations": list(trust.stations)} for key, trust in trusts.items()
-        ],
-        "files": _rows(reader.ask("files_behind", **told).select("feed", "file", "archived_as", "rows_used")),
-    }
-
-
-def _rows(frame: pl.DataFrame) -> list[dict[str, Any]]:
-    return [{k: utc_text(v) if isinstance(v, datetime) else v for k, v in row.items()} for row in frame.iter_rows(named=True)]

@@ -10,7 +10,16 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.lehr import lehr_time
-from pipelines.measures.yields import LineDay, day_yield, formed_span, furnace_span, furnace_yield, line_yield, pack_span, station_span
+from pipelines.measures.yields import (
+    LineDay,
+    day_yield,
+    formed_span,
+    furnace_span,
+    furnace_yield,
+    line_yield,
+    pack_span,
+    station_span,
+)
 from pipelines.plant import Plant
 from schemas.results import Yield
 
@@ -30,7 +39,11 @@ def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = 
         melt = reader.ask("melt_of_furnace", furnace=one.id, from_time=cut.start, to_time=cut.end)
         furnaces.append(furnace_yield(plant, one, melt, cut, lines))
     of_line = plant.lines[line].furnace if line is not None else furnace
-    wanted = [told for told in lines if line in (None, told.line) and (furnace is None or plant.lines[told.line].furnace == furnace)]
+    wanted = [
+        told
+        for told in lines
+        if line in (None, told.line) and (furnace is None or plant.lines[told.line].furnace == furnace)
+    ]
     return day_yield(day, [told for told in furnaces if of_line in (None, told.furnace)], wanted)
 
 

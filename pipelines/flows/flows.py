@@ -32,7 +32,12 @@ def _can_help(task: Any, run: Any, state: Any) -> bool:
     return False
 
 
-_IO: dict[str, Any] = {"retries": 2, "retry_delay_seconds": [5, 30], "retry_condition_fn": _can_help, "persist_result": False}
+_IO: dict[str, Any] = {
+    "retries": 2,
+    "retry_delay_seconds": [5, 30],
+    "retry_condition_fn": _can_help,
+    "persist_result": False,
+}
 
 
 @task(name="take the inbox in", **_IO)

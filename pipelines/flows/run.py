@@ -43,7 +43,13 @@ def shown_progress(what: str) -> Iterator[Callable[[int, int, str], None]]:
 
     console = Console(file=sys.stderr)
     bar = Progress(
-        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=console, transient=True, disable=not console.is_terminal
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
     )
     with bar:
         tasks: dict[str, Any] = {}
@@ -97,7 +103,11 @@ def _show_close(opened: OpenSite, answer: Any, format: Format) -> int:
     if not answer:
         typer.echo("No production day to close: all that are over were closed after their last feed.")
     for closed in answer:
-        what = {None: "closed", True: "closed again: later feeds changed its answers", False: "looked at again: nothing moved"}[closed.changed]
+        what = {
+            None: "closed",
+            True: "closed again: later feeds changed its answers",
+            False: "looked at again: nothing moved",
+        }[closed.changed]
         typer.echo(f"Production day {closed.day} {what}, revision {closed.revision}: {closed.page}")
         for note in closed.missing:
             typer.echo(f"  {note}")
@@ -106,7 +116,11 @@ def _show_close(opened: OpenSite, answer: Any, format: Format) -> int:
 
 def _show_rebuild(opened: OpenSite, answer: Any, format: Format) -> int:
     for rebuilt in answer:
-        verdict = {None: "was never closed", True: "same answers as at its last close", False: "OTHER answers than at its last close: run `coldledger close`"}
+        verdict = {
+            None: "was never closed",
+            True: "same answers as at its last close",
+            False: "OTHER answers than at its last close: run `coldledger close`",
+        }
         typer.echo(f"Production day {rebuilt.day} rebuilt, {verdict[rebuilt.same]}: {rebuilt.page}")
     return NEEDS_A_PERSON if any(rebuilt.same is False for rebuilt in answer) else DONE
 

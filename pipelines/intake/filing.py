@@ -116,7 +116,7 @@ def _write_whole_text(target: Path, text: str) -> None:
 def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
     """Refused rows as they can be mended and retried: `batch`, the feed's columns, then what was wrong."""
     columns = ALL_FEEDS[feed].columns
-    cells = pl.Struct({name: pl.String for name in (*columns, "refused_text")})
+    cells = pl.Struct(dict.fromkeys((*columns, "refused_text"), pl.String))
     told = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
     whys = zip(*(rows[name].to_list() for name in ("columns", "reasons", "values", "expecteds")), strict=True)
     return told.select(

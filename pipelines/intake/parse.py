@@ -35,7 +35,9 @@ def _translated(table: pa.Table, mapping: Mapping) -> pa.Table:
     for name in table.column_names:
         codes = mapping.values.get(name)
         column = table.column(name).unify_dictionaries()
-        columns[name] = column if codes is None else pa.chunked_array([_recoded(chunk, codes) for chunk in column.chunks], CELL)
+        columns[name] = (
+            column if codes is None else pa.chunked_array([_recoded(chunk, codes) for chunk in column.chunks], CELL)
+        )
     for name, value in mapping.constants.items():
         word = pa.array([str(value)], pa.string())
         zeros = pa.array([0] * table.num_rows, pa.int32())
@@ -45,7 +47,11 @@ def _translated(table: pa.Table, mapping: Mapping) -> pa.Table:
 
 def _recoded(chunk: pa.DictionaryArray, codes: dict[str, str]) -> pa.DictionaryArray:
     words = [codes.get(word.strip(), word) for word in chunk.dictionary.to_pylist()]
-    return pa.DictionaryArray.from_arrays(chunk.indices, pa.array(words, pa.string())).cast(pa.string()).dictionary_encode()
+    return (
+        pa.DictionaryArray.from_arrays(chunk.indices, pa.array(words, pa.string()))
+        .cast(pa.string())
+        .dictionary_encode()
+    )
 
 
 def reading_for(plant: Plant, mapping: Mapping | None, latest: datetime) -> Reading:

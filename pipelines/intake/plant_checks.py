@@ -13,9 +13,21 @@ from schemas.reasons import Reason
 Rule = tuple[tuple[str, str], Callable[[Plant, Any, Any], bool], Reason]
 
 _RULES: tuple[Rule, ...] = (
-    (("line", "station"), lambda p, line, station: p.stations[station].line == line, Reason.STATION_OF_OTHER_LINE),
-    (("station", "defect"), lambda p, station, defect: p.stations[station].can_call(defect), Reason.STATION_CANNOT_SEE),
-    (("line", "section"), lambda p, line, section: int(section) <= p.lines[line].sections, Reason.SECTION_BEYOND_MACHINE),
+    (
+        ("line", "station"),
+        lambda p, line, station: p.stations[station].line == line,
+        Reason.STATION_OF_OTHER_LINE,
+    ),
+    (
+        ("station", "defect"),
+        lambda p, station, defect: p.stations[station].can_call(defect),
+        Reason.STATION_CANNOT_SEE,
+    ),
+    (
+        ("line", "section"),
+        lambda p, line, section: int(section) <= p.lines[line].sections,
+        Reason.SECTION_BEYOND_MACHINE,
+    ),
     (("line", "gob"), lambda p, line, gob: GOBS.index(gob) < p.lines[line].gobs, Reason.GOB_BEYOND_MACHINE),
 )
 
@@ -33,7 +45,11 @@ def against_plant(
         width = len(values[second])
         pairs = indices[first].astype(np.int64) * width + indices[second]
         present = np.flatnonzero(np.bincount(pairs, minlength=len(values[first]) * width))
-        wrong = [pair for pair in present if _breaks(plant, values[first][pair // width], values[second][pair % width], holds)]
+        wrong = [
+            pair
+            for pair in present
+            if _breaks(plant, values[first][pair // width], values[second][pair % width], holds)
+        ]
         if wrong:
             yield second, np.flatnonzero(np.isin(pairs, wrong)), reason
 

@@ -53,7 +53,11 @@ def check_header(names: list[str], feed: Feed) -> None:
     missing = [name for name in feed.columns if name not in told and name not in feed.omittable]
     faults = [
         f"{what} {', '.join(repr(n[:40]) for n in columns[:8])}"
-        for what, columns in (("an unknown column", unknown), ("twice the column", doubled), ("no column", missing))
+        for what, columns in (
+            ("an unknown column", unknown),
+            ("twice the column", doubled),
+            ("no column", missing),
+        )
         if columns
     ]
     if faults:

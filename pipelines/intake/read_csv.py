@@ -33,7 +33,9 @@ def unpack(data: bytes, largest: int) -> bytes:
     return text
 
 
-def parse_csv(data: bytes, feed: Feed, longest_line: int, separator: str = ",", rename: dict[str, str] | None = None) -> Raw:
+def parse_csv(
+    data: bytes, feed: Feed, longest_line: int, separator: str = ",", rename: dict[str, str] | None = None
+) -> Raw:
     """The cells of CSV text. `rename` maps foreign header names onto the feed's; others of theirs are left out."""
     text = data.removeprefix(_BOM)
     if not text or text.isspace():
@@ -87,7 +89,14 @@ def _arrow(text: bytes, names: list[str], separator: str, threads: bool) -> tupl
     broken: list[BrokenRow] = []
 
     def set_aside(row: pacsv.InvalidRow) -> str:
-        broken.append(BrokenRow(row.number or 0, row.text, Reason.FIELD_COUNT, expected=_count(row.actual_columns, row.expected_columns)))
+        broken.append(
+            BrokenRow(
+                row.number or 0,
+                row.text,
+                Reason.FIELD_COUNT,
+                expected=_count(row.actual_columns, row.expected_columns),
+            )
+        )
         return "skip"
 
     table = pacsv.read_csv(
@@ -127,7 +136,9 @@ def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw
     broken: list[BrokenRow] = []
     for number, record, fault in _records(text, separator, longest, len(names)):
         if fault is None and len(record) != len(names):
-            fault = BrokenRow(number, separator.join(record), Reason.FIELD_COUNT, expected=_count(len(record), len(names)))
+            fault = BrokenRow(
+                number, separator.join(record), Reason.FIELD_COUNT, expected=_count(len(record), len(names))
+            )
         if fault is not None:
             broken.append(fault)
             continue
@@ -138,7 +149,9 @@ def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw
     return Raw(pa.table(arrays, names=names), np.array(lines, np.int32), broken)
 
 
-def _records(text: bytes, separator: str, longest: int, width: int) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
+def _records(
+    text: bytes, separator: str, longest: int, width: int
+) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
     """Line number, cells and fault of each record. A record runs over line ends only where that gives it its `width`:
     a stray quotation mark must not swallow the good rows behind it."""
     physical = text.replace(b"\r\n", b"\n").split(b"\n")
@@ -178,7 +191,12 @@ def _joined(physical: list[bytes], at: int) -> tuple[bytes | None, int]:
 
 def _unreadable(number: int, line: bytes, longest: int) -> BrokenRow | None:
     if len(line) > longest:
-        return BrokenRow(number, line[:200].decode("utf-8", "replace") + "...", Reason.LINE_TOO_LONG, expected=f"{longest:,}")
+        return BrokenRow(
+            number,
+            line[:200].decode("utf-8", "replace") + "...",
+            Reason.LINE_TOO_LONG,
+            expected=f"{longest:,}",
+        )
     try:
         fine = "\0" not in line.decode("utf-8")
     except UnicodeDecodeError:

@@ -86,7 +86,12 @@ def parse_parquet(data: bytes, feed: Feed, largest: int) -> Raw:
 def _text_cells(column: pa.ChunkedArray, feed: Feed, name: str) -> pa.DictionaryArray:
     kind, dtype = feed.quantity(name).kind, column.type
     if not _fits(kind, dtype):
-        expected = {"time": "a UTC timestamp", "count": "an integer", "number": "a number", "date": "a date"}.get(kind, "text")
+        expected = {
+            "time": "a UTC timestamp",
+            "count": "an integer",
+            "number": "a number",
+            "date": "a date",
+        }.get(kind, "text")
         raise FileRefused(Reason.PARQUET_TYPE, str(dtype), expected, name)
     if pa.types.is_dictionary(dtype):
         column = column.cast(dtype.value_type)

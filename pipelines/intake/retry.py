@@ -43,7 +43,9 @@ def _retry(site: Site, plant: Plant, settings: Settings, ledger: Ledger) -> Inta
             unchanged += 1
     report = run.run(offered)
     if unchanged:
-        report.messages.append(f"{unchanged} files in quarantine/ are as wrong as before and were left there; `coldledger feeds` says why")
+        report.messages.append(
+            f"{unchanged} files in quarantine/ are as wrong as before and were left there; `coldledger feeds` says why"
+        )
     return report
 
 

@@ -20,8 +20,8 @@ from pipelines.intake.filing import archive_path, move_to_archive, settle_quaran
 from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kind_of
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.raw import Raw
-from pipelines.intake.vanished import vanished_ids
 from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
+from pipelines.intake.vanished import vanished_ids
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.store import unwritable
@@ -78,7 +78,9 @@ def intake_lock(site: Site, settings: Settings) -> Iterator[None]:
         with FileLock(site.locks / "intake", timeout=settings.lock_wait_s):
             yield
     except Timeout:
-        raise LedgerBusy("another intake of this site is still running; it takes the inbox in, this one ended") from None
+        raise LedgerBusy(
+            "another intake of this site is still running; it takes the inbox in, this one ended"
+        ) from None
     except PermissionError as error:
         raise SiteError(unwritable(site, error)) from error
 
@@ -148,7 +150,9 @@ class _Intake:
             read.refused = refused
         return read
 
-    def _settle(self, group: list[_Read], filing: ThreadPoolExecutor, pending: Future[None] | None) -> Future[None] | None:
+    def _settle(
+        self, group: list[_Read], filing: ThreadPoolExecutor, pending: Future[None] | None
+    ) -> Future[None] | None:
         fresh = self._without_known(group)
         at = self.at = max(self.settings.now(), self.at)
         delivery = self._delivery(fresh, at) if fresh else None
@@ -195,7 +199,9 @@ class _Intake:
 
     def _delivery(self, reads: list[_Read], at: datetime) -> Delivery:
         sorted_rows: dict[str, list[Sorted]] = {}
-        numbered = [(number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None]
+        numbered = [
+            (number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None
+        ]
         numbered.sort(key=lambda pair: _family(pair[1]))
         for (feed, _), part in groupby(numbered, key=lambda pair: _family(pair[1])):
             members = list(part)
@@ -210,7 +216,12 @@ class _Intake:
         refused = pl.concat([one.refused_rows for one in parts])
         tallies = _tallies(kept, refused)
         files = tuple(self._entry(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
-        return Delivery(files, {f: k for f, k in kept.items() if k.height}, refused, pl.concat([one.refusals for one in parts]))
+        return Delivery(
+            files,
+            {f: k for f, k in kept.items() if k.height},
+            refused,
+            pl.concat([one.refusals for one in parts]),
+        )
 
     def _entry(self, read: _Read, tally: dict[str, Any], at: datetime) -> FileEntry:
         first = tally.get("first")
@@ -259,7 +270,11 @@ def file_sentence(name: str, refused: FileRefused) -> str:
 
 def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
     """The rows of all frames in the order of receipt."""
-    return frames[0] if len(frames) == 1 else pl.concat(frames).with_columns(key_code=_NO_CODE).sort("file_no", maintain_order=True)
+    return (
+        frames[0]
+        if len(frames) == 1
+        else pl.concat(frames).with_columns(key_code=_NO_CODE).sort("file_no", maintain_order=True)
+    )
 
 
 def _family(read: _Read) -> tuple[str, str]:
@@ -315,5 +330,3 @@ def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], _Read | None]
             if arrival is not None:
                 ahead += arrival.size
                 waiting.append((arrival.size, pool.submit(read, arrival)))
-
-

@@ -86,7 +86,9 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
         work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
     good = ~_mask(work)
     frame = frame.with_columns(
-        pl.Series("file_no", work.file_no), pl.Series("file_line", work.file_line), pl.Series("key_code", _key_codes(work, frame))
+        pl.Series("file_no", work.file_no),
+        pl.Series("file_line", work.file_line),
+        pl.Series("key_code", _key_codes(work, frame)),
     )
     return Sorted(frame if good.all() else frame.filter(pl.Series(good)), *_refused(work, files))
 
@@ -171,9 +173,9 @@ def _cast_column(work: _Work, column: str, reading: Reading) -> pl.Series:
     for number, word in enumerate(work.words[column]):
         try:
             values.append(cast_text(word, quantity, reading))
-        except BadCell as error:
+        except BadCell as wrong:
             values.append(None)
-            bad[number] = error
+            bad[number] = wrong
     indices = work.indices[column]
     if column in work.feed.defaults:
         values = [work.feed.defaults[column] if v is None and n not in bad else v for n, v in enumerate(values)]
@@ -181,7 +183,9 @@ def _cast_column(work: _Work, column: str, reading: Reading) -> pl.Series:
     for number, error in bad.items():
         rows = np.flatnonzero(indices == number) if len(bad) < 50 else None
         if rows is not None:
-            work.faults.append(_Fault(rows, column, [work.words[column][number]] * len(rows), error.reason, error.expected))
+            work.faults.append(
+                _Fault(rows, column, [work.words[column][number]] * len(rows), error.reason, error.expected)
+            )
     if len(bad) >= 50:
         _many_faults(work, column, indices, bad)
     return pl.Series(values, dtype=work.feed.dtype(column), strict=False).gather(pl.Series(indices, dtype=pl.UInt32))
@@ -196,7 +200,9 @@ def _many_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, B
         if len(part):
             number = int(indices[part[0]])
             error = bad[number]
-            work.faults.append(_Fault(part, column, [work.words[column][number]] * len(part), error.reason, error.expected))
+            work.faults.append(
+                _Fault(part, column, [work.words[column][number]] * len(part), error.reason, error.expected)
+            )
 
 
 def _broken_rules(work: _Work, frame: pl.DataFrame, unread: np.ndarray) -> None:
@@ -208,7 +214,9 @@ def _broken_rules(work: _Work, frame: pl.DataFrame, unread: np.ndarray) -> None:
         cases = errors.failure_cases
     for (check, column), part in cases.group_by("check", "column", maintain_order=True):
         if part["index"].null_count():
-            raise AssertionError(f"{work.feed.name}: {check} of {column} failed without a row")  # a wrong type: our fault
+            raise AssertionError(
+                f"{work.feed.name}: {check} of {column} failed without a row"
+            )  # a wrong type: our fault
         fault = _rule_fault(work, str(check), str(column), part["index"].to_numpy(), unread)
         if len(fault.rows):
             work.faults.append(fault)
@@ -238,8 +246,12 @@ def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFram
         texts.append(pl.DataFrame(lines, schema=REFUSED_ROWS))
     for number, raw in files:
         if raw.broken:
-            texts.append(_frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text})) for b in raw.broken]))
-            whys.append(_frame(REFUSALS, [(number, b.line, "", b.value, b.reason.code, b.expected) for b in raw.broken]))
+            texts.append(
+                _frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text})) for b in raw.broken])
+            )
+            whys.append(
+                _frame(REFUSALS, [(number, b.line, "", b.value, b.reason.code, b.expected) for b in raw.broken])
+            )
     return pl.concat(texts), pl.concat(whys)
 
 

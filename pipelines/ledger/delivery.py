@@ -70,7 +70,11 @@ class Versions:
 
 
 def plan_versions(
-    existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], at: datetime, codes: pl.Series | None = None
+    existing: pl.DataFrame,
+    incoming: pl.DataFrame,
+    key: tuple[str, ...],
+    at: datetime,
+    codes: pl.Series | None = None,
 ) -> Versions:
     """Which incoming rows are new versions, which repeat the version in force, and what they replace.
 
@@ -109,7 +113,9 @@ def plan_versions(
     )
 
 
-def _unsure_keys(existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], codes: pl.Series) -> pl.DataFrame | None:
+def _unsure_keys(
+    existing: pl.DataFrame, incoming: pl.DataFrame, key: tuple[str, ...], codes: pl.Series
+) -> pl.DataFrame | None:
     """Keys that stand more than once; None where every incoming key is new and alone."""
     alone = codes.n_unique() == incoming.height
     if alone and existing.is_empty():
@@ -184,7 +190,10 @@ def _replace(con: duckdb.DuckDBPyConnection, table: str, gone: pl.DataFrame, at:
     con.register("gone", gone.to_arrow())
     hit = duckdb.SQLExpression("(batch, file_line) in (select (batch, file_line) from gone)")
     by = f"(select any_value(g.replaced_by) from gone g where g.batch = {table}.batch and g.file_line = {table}.file_line)"
-    change = {"replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)), "replaced_by": duckdb.SQLExpression(by)}
+    change = {
+        "replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)),
+        "replaced_by": duckdb.SQLExpression(by),
+    }
     con.table(table).update(change, condition=hit)
     con.unregister("gone")
 
@@ -194,13 +203,18 @@ def _tables(
 ) -> list[tuple[str, pa.Table]]:
     """Everything to be inserted, in the ledger's columns, made before the ledger is locked."""
     batches = _batches(numbered, plans, at)
-    arrivals = batches.select("batch", "file", pl.col("received_at").alias("arrived_at"), pl.lit(False).alias("repeated"))
+    arrivals = batches.select(
+        "batch", "file", pl.col("received_at").alias("arrived_at"), pl.lit(False).alias("repeated")
+    )
     made = [("batches", _arrow(batches, BATCHES)), ("arrivals", _arrow(arrivals, tuple(arrivals.columns)))]
     for name, plan in plans.items():
         if plan.insert.height:
             made.append((name, _arrow(plan.insert, (*ALL_FEEDS[name].columns, *LINEAGE))))
     batch = (pl.col("file_no").cast(pl.Int32) + first).alias("batch")
-    never = [pl.lit(None, dtype=pl.Int32).alias("retried_in"), pl.lit(None, dtype=pl.Datetime("us")).alias("retried_at")]
+    never = [
+        pl.lit(None, dtype=pl.Int32).alias("retried_in"),
+        pl.lit(None, dtype=pl.Datetime("us")).alias("retried_at"),
+    ]
     if delivery.refused_rows is not None and delivery.refused_rows.height:
         rows = delivery.refused_rows.select(batch, "file_line", "row_text", *never)
         made.append(("refused_rows", _arrow(rows, tuple(rows.columns))))
@@ -227,7 +241,9 @@ def _batches(numbered: dict[int, FileEntry], plans: dict[str, Versions], at: dat
             | {"rows_replacing": plan.replacing.get(batch, 0) if plan else 0}
         )
     moment = {name: pl.Datetime("us", "UTC") for name in ("received_at", "data_from", "data_to")}
-    return pl.DataFrame(rows, schema_overrides={**moment, "batch": pl.Int32, "retry_of": pl.Int32}, infer_schema_length=None)
+    return pl.DataFrame(
+        rows, schema_overrides={**moment, "batch": pl.Int32, "retry_of": pl.Int32}, infer_schema_length=None
+    )
 
 
 def _settle_retries(con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntry], at: datetime) -> None:
@@ -235,5 +251,6 @@ def _settle_retries(con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntr
         if entry.retry_of is not None:
             told = {"at": at.replace(tzinfo=None), "batch": batch, "old": entry.retry_of}
             con.execute(
-                "update refused_rows set retried_in = $batch, retried_at = $at where batch = $old and retried_at is null", told
+                "update refused_rows set retried_in = $batch, retried_at = $at where batch = $old and retried_at is null",
+                told,
             )

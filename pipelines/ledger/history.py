@@ -26,9 +26,16 @@ def remember_plant(ledger: Ledger, sha256: str, content: str, at: datetime) -> N
 def keep_close(ledger: Ledger, day: date, revision: int, at: datetime, answers: str, digest: str) -> None:
     """Keep what a close of a day answered; earlier revisions stay."""
     with ledger.writing() as con:
-        told = {"day": day, "revision": revision, "at": at.replace(tzinfo=None), "answers": answers, "digest": digest}
+        told = {
+            "day": day,
+            "revision": revision,
+            "at": at.replace(tzinfo=None),
+            "answers": answers,
+            "digest": digest,
+        }
         con.execute(
-            "insert into closes select $day, $revision, $at, coalesce(max(batch), 0), $answers, $digest from batches", told
+            "insert into closes select $day, $revision, $at, coalesce(max(batch), 0), $answers, $digest from batches",
+            told,
         )
 
 
@@ -37,5 +44,6 @@ def confirm_close(ledger: Ledger, day: date, revision: int) -> None:
     with ledger.writing() as con:
         told = {"day": day, "revision": revision}
         con.execute(
-            "update closes set last_batch = (select coalesce(max(batch), 0) from batches) where day = $day and revision = $revision", told
+            "update closes set last_batch = (select coalesce(max(batch), 0) from batches) where day = $day and revision = $revision",
+            told,
         )

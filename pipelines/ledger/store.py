@@ -6,7 +6,7 @@ import errno
 import hashlib
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any
@@ -29,10 +29,10 @@ class Reader:
     def __init__(self, con: duckdb.DuckDBPyConnection):
         self._con = con
 
-    def ask(self, name: str, kind: str = "out", **params: Any) -> pl.DataFrame:
-        """The rows of sql/<kind>/<name>.sql. Moments go in and come out as UTC."""
+    def ask(self, name: str, **params: Any) -> pl.DataFrame:
+        """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
         told = {key: _naive(value) for key, value in params.items()}
-        return _aware(self._con.sql(query(name, kind), params=told).pl())
+        return _aware(self._con.sql(query(name), params=told).pl())
 
     def current(self, table: str) -> pl.DataFrame:
         """All rows in force of one fact table, with the batch and line of the file each came from."""
@@ -42,7 +42,9 @@ class Reader:
         """The rows of one fact table that are no longer in force, with the time at which each was replaced."""
         return _aware(self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnotnull()).pl())
 
-    def in_force(self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any) -> pl.DataFrame:
+    def in_force(
+        self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any
+    ) -> pl.DataFrame:
         """The versions in force of one fact table whose `where` is `among` and whose `when` lies in [first, last]."""
         rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
         if when is not None:
@@ -50,7 +52,9 @@ class Reader:
             rows = rows.filter(duckdb.ColumnExpression(when).between(*limits))
         wanted = among.unique()
         if wanted.len() <= 64:  # few constants let DuckDB pass over whole row groups
-            rows = rows.filter(duckdb.ColumnExpression(where).isin(*(duckdb.ConstantExpression(value) for value in wanted)))
+            rows = rows.filter(
+                duckdb.ColumnExpression(where).isin(*(duckdb.ConstantExpression(value) for value in wanted))
+            )
         else:
             rows = rows.join(self._con.from_arrow(pl.DataFrame({where: wanted}).to_arrow()), where, how="semi")
         return _aware(rows.pl())
@@ -134,17 +138,19 @@ class Ledger:
 
     def _connect(self, read_only: bool) -> duckdb.DuckDBPyConnection:
         memory = self.settings.reader_memory if read_only else self.settings.writer_memory
-        config = {"python_enable_replacements": "false", "memory_limit": memory, "preserve_insertion_order": "true"}
+        config: dict[str, str | bool | int | float | list[str]] = {
+            "python_enable_replacements": "false",
+            "memory_limit": memory,
+            "preserve_insertion_order": "true",
+        }
         con = duckdb.connect(str(self.site.ledger), read_only=read_only, config=config)
         con.execute("set timezone = 'UTC'")
         return con
 
 
 def _close(con: duckdb.DuckDBPyConnection) -> None:
-    try:
+    with suppress(duckdb.Error):  # a full disk can fail the checkpoint; the commit before it holds
         con.close()
-    except duckdb.Error:  # a full disk can fail the checkpoint; the commit before it holds
-        pass
 
 
 @cache
@@ -161,7 +167,7 @@ def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
 def _migrate(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(_MIGRATIONS)
     views, digest = _views()
-    done = {number: name for number, name in con.execute("select number, name from migrations").fetchall()}
+    done = dict(con.execute("select number, name from migrations").fetchall())
     known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
     if max(done, default=0) > max(number for number, _, _ in known):
         raise LedgerBroken("the ledger was written by a newer coldledger; install that version or a later one")

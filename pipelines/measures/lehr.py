@@ -31,4 +31,8 @@ class LehrTime:
 def lehr_time(plant: Plant, line: str) -> LehrTime:
     """The lehr time of a line: nominal."""
     nominal = plant.lines[line].lehr_minutes
-    return LehrTime(nominal, NOMINAL_HALF_WIDTH_MIN, f"nominal value of works.toml, assumed right to {NOMINAL_HALF_WIDTH_MIN:g} min")
+    return LehrTime(
+        nominal,
+        NOMINAL_HALF_WIDTH_MIN,
+        f"nominal value of works.toml, assumed right to {NOMINAL_HALF_WIDTH_MIN:g} min",
+    )

@@ -78,7 +78,12 @@ def summed(plant: Plant, calls: pl.DataFrame, by: str) -> pl.DataFrame:
     """key, calls, critical_calls; critical defects first, then by calls, then by key."""
     critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
     severe = pl.when(pl.col("defect").is_in(critical)).then(pl.col("calls")).otherwise(0).sum().alias("critical_calls")
-    told = calls.filter(pl.col("calls") > 0).with_columns(key=_key(plant, by)).group_by("key").agg(pl.col("calls").sum(), severe)
+    told = (
+        calls.filter(pl.col("calls") > 0)
+        .with_columns(key=_key(plant, by))
+        .group_by("key")
+        .agg(pl.col("calls").sum(), severe)
+    )
     if by == "severity":
         return told.sort(pl.col("key").replace_strict(_ranks(), default=9))
     first = pl.col("critical_calls") > 0 if by == "defect" else pl.col("critical_calls") < 0

@@ -16,7 +16,9 @@ def with_formed(frame: pl.DataFrame, plant: Plant, lehr_minutes: float) -> pl.Da
     """Add `formed_at`: the middle of the window less the lehr's minutes and the station's `after_minutes`."""
     after = {station.id: station.after_minutes for station in plant.station}
     behind = (pl.col("station").replace_strict(after, default=0.0, return_dtype=pl.Float64) + lehr_minutes) * 60_000_000
-    return frame.with_columns(formed_at=pl.col("window_start") + timedelta(seconds=30) - behind.cast(pl.Int64).cast(pl.Duration("us")))
+    return frame.with_columns(
+        formed_at=pl.col("window_start") + timedelta(seconds=30) - behind.cast(pl.Int64).cast(pl.Duration("us"))
+    )
 
 
 def with_cavity(frame: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
@@ -35,7 +37,9 @@ def with_cavity(frame: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
         strategy="backward",
         check_sortedness=False,
     )
-    sits = pl.col("fitted_at").is_not_null() & (pl.col("ended_at").is_null() | (pl.col("formed_at") < pl.col("ended_at")))
+    sits = pl.col("fitted_at").is_not_null() & (
+        pl.col("ended_at").is_null() | (pl.col("formed_at") < pl.col("ended_at"))
+    )
     certain = sits & ~pl.col("mould").is_in(doubled)
     told = placed.with_columns(
         section=pl.when(certain).then(pl.col("section")), gob=pl.when(certain).then(pl.col("gob"))
@@ -46,7 +50,10 @@ def with_cavity(frame: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
 def _doubled(spans: pl.DataFrame) -> list[str]:
     """Mould numbers that sat in two cavities at one time."""
     told = spans.sort("mould", "fitted_at").with_columns(
-        until=pl.col("ended_at").cum_max().shift(1).over("mould"), open_before=pl.col("ended_at").is_null().shift(1).over("mould")
+        until=pl.col("ended_at").cum_max().shift(1).over("mould"),
+        open_before=pl.col("ended_at").is_null().shift(1).over("mould"),
     )
-    overlaps = told.filter(pl.col("open_before").fill_null(False) | (pl.col("fitted_at") < pl.col("until")).fill_null(False))
+    overlaps = told.filter(
+        pl.col("open_before").fill_null(False) | (pl.col("fitted_at") < pl.col("until")).fill_null(False)
+    )
     return overlaps["mould"].unique().to_list()

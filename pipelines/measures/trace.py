@@ -71,7 +71,15 @@ def ranked(found: Sequence[Candidate], calls: dict[tuple[str, str], float], moul
     weights = [c.span.seconds if mould_known else calls.get((c.line, c.mould), 0.0) + 0.5 for c in found]
     total = sum(weights)
     cavities = [
-        Cavity(line=c.line, section=c.section, gob=c.gob, mould=c.mould, from_=c.span.start, to=c.span.end, probability=w / total)
+        Cavity(
+            line=c.line,
+            section=c.section,
+            gob=c.gob,
+            mould=c.mould,
+            from_=c.span.start,
+            to=c.span.end,
+            probability=w / total,
+        )
         for c, w in zip(found, weights, strict=True)
     ]
     return sorted(cavities, key=lambda c: (-c.probability, c.line, c.section, c.gob))
@@ -101,7 +109,16 @@ def detection(plant: Plant, line: str, defect: str | None, challenges: pl.DataFr
         here = challenges.filter(pl.col("station").is_in(lanes) & (pl.col("defect") == defect))
         passes, caught = int(here["passes"].sum()), int(here["caught"].sum())
         low, high = proportion_interval(caught, passes)
-        rows.append({"stations": lanes, "passes": passes, "caught": caught, "rate": caught / passes if passes else None, "low": low, "high": high})
+        rows.append(
+            {
+                "stations": lanes,
+                "passes": passes,
+                "caught": caught,
+                "rate": caught / passes if passes else None,
+                "low": low,
+                "high": high,
+            }
+        )
         if passes:
             missed = [m * (1 - d) for m, d in zip(missed, (caught / passes, high, low), strict=True)]
     if not any(row["passes"] for row in rows):
@@ -152,7 +169,13 @@ def _at_most(units: float, expected: float | None) -> float | None:
     return None if expected is None else min(units, expected)
 
 
-def pallet_evidence(ware: pl.DataFrame, calls: pl.DataFrame, moulds: Sequence[str], span: tuple[datetime, datetime], back: timedelta) -> PalletEvidence:
+def pallet_evidence(
+    ware: pl.DataFrame,
+    calls: pl.DataFrame,
+    moulds: Sequence[str],
+    span: tuple[datetime, datetime],
+    back: timedelta,
+) -> PalletEvidence:
     """Counts of the moulds between packing times less `back`, the way from the reading station to the pallet.
 
     ware: window_start, mould, inspected at the reading stations. calls: window_start, mould, calls of the defect.

@@ -33,7 +33,11 @@ def item_weights_of(plant: Plant, weighings: pl.DataFrame) -> list[ItemWeights]:
             continue
         g = pl.col("weight_g")
         moulds = part.group_by("mould").agg(
-            pl.len().alias("n"), g.mean().alias("mean_g"), g.std().alias("sd_g"), g.min().alias("low_g"), g.max().alias("high_g")
+            pl.len().alias("n"),
+            g.mean().alias("mean_g"),
+            g.std().alias("sd_g"),
+            g.min().alias("low_g"),
+            g.max().alias("high_g"),
         )
         below = part.filter(g < (item.weight_min_g or 0.0)).height
         above = part.filter(g > item.weight_max_g).height if item.weight_max_g is not None else 0

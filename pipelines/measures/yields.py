@@ -91,30 +91,24 @@ def line_yield(plant: Plant, told: LineDay) -> LineYield:
     packed = packed_units(told.pallets, pack_span(plant, told.line, told.span))
     items = sorted({item for item in (*gobs, *packed) if item in plant.items})
     weights, notes = item_weights(plant, told.weights, items)
+    notes += _line_notes(gobs, told.lehr)
     mean_g = _mean_weight(plant, gobs, packed, weights)
-    cut = sum(row["gobs_cut"] for row in gobs.values()) if gobs else None
-    hot = sum(row["hot_rejected"] for row in gobs.values()) if gobs else None
+    cut, hot = (sum(row[name] for row in gobs.values()) if gobs else None for name in ("gobs_cut", "hot_rejected"))
     formed_kg = sum(row["gobs_cut"] * weights.get(item, mean_g) for item, row in gobs.items()) * KG if gobs else None
     packed_kg = sum(units * weights.get(item, mean_g) for item, units in packed.items()) * KG
     value = ratio(packed_kg, formed_kg)
     low, high = quotient_interval(value, plant.uncertainty.gobs_cut, plant.uncertainty.packed)
     flows = _flows(plant, told)
-    first = plant.first_stations(told.line)
-    inspected = sum(flow.inspected for flow in flows if flow.station in first)
     rejected = sum(flow.rejected for flow in flows)
     to_lehr = cut - hot if cut is not None and hot is not None else None
     total = sum(packed.values())
-    if cut is None:
-        notes.append("no forming counts: nothing can be said of the hot end and the lehr")
-    if None in gobs:
-        notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
     return LineYield(
         line=told.line,
         gobs_cut=cut,
         formed_kg=formed_kg,
         hot_rejected=hot,
         to_lehr=to_lehr,
-        inspected=inspected,
+        inspected=sum(flow.inspected for flow in flows if flow.station in plant.first_stations(told.line)),
         rejected=rejected,
         packed_units=total,
         packed_kg=packed_kg,
@@ -128,11 +122,22 @@ def line_yield(plant: Plant, told: LineDay) -> LineYield:
         availability=_availability(plant, told),
         losses=_losses(plant, told, flows, cut, hot, total, mean_g),
         weights=weights,
-        notes=(*notes, f"lehr time: {told.lehr.minutes:g} min, {told.lehr.source}"),
+        notes=tuple(notes),
     )
 
 
-def _mean_weight(plant: Plant, gobs: dict[str, dict[str, float]], packed: dict[str, float], weights: dict[str, float]) -> float:
+def _line_notes(gobs: dict[str | None, dict[str, float]], lehr: LehrTime) -> list[str]:
+    notes = [f"lehr time: {lehr.minutes:g} min, {lehr.source}"]
+    if not gobs:
+        notes.append("no forming counts: nothing can be said of the hot end and the lehr")
+    if None in gobs:
+        notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
+    return notes
+
+
+def _mean_weight(
+    plant: Plant, gobs: dict[str, dict[str, float]], packed: dict[str, float], weights: dict[str, float]
+) -> float:
     counts = {item: row["gobs_cut"] for item, row in gobs.items() if item in weights} or packed
     total = sum(counts.get(item, 0.0) for item in weights)
     if total:
@@ -144,13 +149,23 @@ def _flows(plant: Plant, told: LineDay) -> tuple[StationFlow, ...]:
     counts = {row["station"]: row for row in told.ware.iter_rows(named=True)}
     empty = {"inspected": 0, "rejected": 0}
     return tuple(
-        StationFlow(station=s.id, inspected=counts.get(s.id, empty)["inspected"], rejected=counts.get(s.id, empty)["rejected"])
+        StationFlow(
+            station=s.id,
+            inspected=counts.get(s.id, empty)["inspected"],
+            rejected=counts.get(s.id, empty)["rejected"],
+        )
         for s in plant.stations_of(told.line)
     )
 
 
 def _losses(
-    plant: Plant, told: LineDay, flows: Sequence[StationFlow], cut: float | None, hot: float | None, packed: float, mean_g: float
+    plant: Plant,
+    told: LineDay,
+    flows: Sequence[StationFlow],
+    cut: float | None,
+    hot: float | None,
+    packed: float,
+    mean_g: float,
 ) -> tuple[Loss, ...]:
     """Each step's loss. What no counter names is `unaccounted`, on a line of its own, and can be negative."""
     losses: list[tuple[str, float, bool]] = []
@@ -169,7 +184,9 @@ def _losses(
         arriving = inspected - sum(flow.rejected for flow in members)
     if arriving is not None:
         losses.append(("unaccounted, packing", arriving - packed, False))
-    return tuple(Loss(step=step, units=units, kg=units * mean_g * KG, measured=measured) for step, units, measured in losses)
+    return tuple(
+        Loss(step=step, units=units, kg=units * mean_g * KG, measured=measured) for step, units, measured in losses
+    )
 
 
 def _availability(plant: Plant, told: LineDay) -> float | None:
@@ -208,7 +225,9 @@ def furnace_span(plant: Plant, furnace: str, lines: Sequence[LineYield], days: d
     return timedelta(minutes=sum(days[line].lehr.minutes * kg for line, kg in mass.items()) / total)
 
 
-def furnace_yield(plant: Plant, furnace: Furnace, melt: pl.DataFrame, span: Span, lines: Sequence[LineYield]) -> FurnaceYield:
+def furnace_yield(
+    plant: Plant, furnace: Furnace, melt: pl.DataFrame, span: Span, lines: Sequence[LineYield]
+) -> FurnaceYield:
     """One furnace's day: melted, pull, packed, and what no counter saw between pull and gobs."""
     mine = [line for line in lines if plant.lines[line.line].furnace == furnace.id]
     packed = sum(line.packed_kg for line in mine)
@@ -225,7 +244,9 @@ def furnace_yield(plant: Plant, furnace: Furnace, melt: pl.DataFrame, span: Span
             unaccounted_kg=None, notes=tuple(notes),
         )  # fmt: skip
     melted = sum(r["part"] * melted_kg(r["batch_kg"], r["moisture_pct"], r["loss_pct"], r["cullet_kg"]) for r in rows)
-    kept = sum(r["part"] * held_back_kg(r["level_change_mm"] or 0.0, furnace.surface_m2, furnace.density_g_cm3) for r in rows)
+    kept = sum(
+        r["part"] * held_back_kg(r["level_change_mm"] or 0.0, furnace.surface_m2, furnace.density_g_cm3) for r in rows
+    )
     if any(row["level_change_mm"] is None for row in rows):
         notes.append("no glass level in some windows: taken as unchanged there")
     value = ratio(packed, melted)

@@ -36,4 +36,13 @@ ALL_REPORTS: dict[str, Report] = {
     )
 }
 
-__all__ = ["ALL_REPORTS", "Page", "Report", "day_address", "hour_address", "page_html", "trace_address", "write_page"]
+__all__ = [
+    "ALL_REPORTS",
+    "Page",
+    "Report",
+    "day_address",
+    "hour_address",
+    "page_html",
+    "trace_address",
+    "write_page",
+]

@@ -10,6 +10,8 @@ from typing import Any
 import altair as alt
 import vl_convert
 
+Chart = alt.LayerChart | alt.FacetChart | alt.Chart
+
 # Colours that stand for variables of the style sheet until the SVG is written into a page.
 INK, MUTED, GRID = "#010101", "#020202", "#030303"
 CRITICAL, MAJOR, MINOR, ACCENT, BACK = "#040404", "#050505", "#060606", "#070707", "#080808"
@@ -29,7 +31,13 @@ _CONFIG = {
 }  # fmt: skip
 
 
-def svg(draw: Callable[..., alt.LayerChart | alt.Chart], label: str, rows: Sequence[dict[str, Any]], *told: str, **more: list[dict[str, Any]]) -> str:
+def svg(
+    draw: Callable[..., Chart],
+    label: str,
+    rows: Sequence[dict[str, Any]],
+    *told: str,
+    **more: list[dict[str, Any]],
+) -> str:
     """The chart that `draw` declares, with its data, as an SVG for a page, named by `label` for those who cannot see it.
 
     rows: the chart's data in the order of its axis; `more`: further named data. A chart is declared once and then only
@@ -45,7 +53,7 @@ def svg(draw: Callable[..., alt.LayerChart | alt.Chart], label: str, rows: Seque
 
 
 @cache
-def _declared(draw: Callable[..., alt.LayerChart | alt.Chart], told: tuple[str, ...]) -> dict[str, Any]:
+def _declared(draw: Callable[..., Chart], told: tuple[str, ...]) -> dict[str, Any]:
     spec: dict[str, Any] = draw(*told).to_dict()
     return spec
 
@@ -54,7 +62,7 @@ _ROWS = alt.NamedData(name="rows")
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 
 
-def bars(unit: str) -> alt.LayerChart:
+def bars(unit: str) -> Chart:
     """Horizontal bars: rows of label, value, shown (its text), top (where the text stands), kind (severity), expected or None (a tick)."""
     colours = alt.Scale(domain=list(SEVERITY_COLOURS), range=list(SEVERITY_COLOURS.values()))
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
@@ -62,12 +70,16 @@ def bars(unit: str) -> alt.LayerChart:
         x=alt.X("value:Q", title=unit, axis=alt.Axis(tickMinStep=1, tickCount=5)),
         color=alt.Color("kind:N", scale=colours, legend=None),
     )
-    ticks = base.transform_filter("datum.expected != null").mark_tick(color=INK, thickness=3, size=16).encode(x="expected:Q")
+    ticks = (
+        base.transform_filter("datum.expected != null")
+        .mark_tick(color=INK, thickness=3, size=16)
+        .encode(x="expected:Q")
+    )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
     return alt.layer(bar, ticks, ends).properties(width=330, height=alt.Step(22))
 
 
-def trend(title: str) -> alt.LayerChart:
+def trend(title: str) -> Chart:
     """A rate by hour: rows of label, rate [%], low, high, now (bool)."""
     base = alt.Chart(_ROWS).encode(x=alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45)))
     rule = base.mark_rule(color=MUTED).encode(y=alt.Y("low:Q", title=title, scale=alt.Scale(zero=True)), y2="high:Q")
@@ -80,7 +92,7 @@ def trend(title: str) -> alt.LayerChart:
     return alt.layer(rule, line, point).properties(width=380, height=150)
 
 
-def loss_bars(unit: str) -> alt.LayerChart:
+def loss_bars(unit: str) -> Chart:
     """Losses by step: rows of label, value, shown, top, measured. Unaccounted steps are outlined, not filled."""
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
     bar = base.mark_bar(stroke=INK, strokeWidth=1.2, height={"band": 0.7}).encode(
@@ -93,16 +105,22 @@ def loss_bars(unit: str) -> alt.LayerChart:
     return alt.layer(bar, zero, ends).properties(width=300, height=alt.Step(22))
 
 
-def weight_dots(unit: str) -> alt.LayerChart:
+def weight_dots(unit: str) -> Chart:
     """Mean weight a mould with its least and greatest weighing: rows of label, mean, low, high; `limits` of at, dashed."""
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title="mould"))
-    span = base.mark_rule(color=MUTED, strokeWidth=2).encode(x=alt.X("low:Q", title=unit, scale=alt.Scale(zero=False)), x2="high:Q")
+    span = base.mark_rule(color=MUTED, strokeWidth=2).encode(
+        x=alt.X("low:Q", title=unit, scale=alt.Scale(zero=False)), x2="high:Q"
+    )
     dot = base.mark_point(filled=True, size=50, color=MAJOR, opacity=1).encode(x="mean:Q")
-    limits = alt.Chart(alt.NamedData(name="limits")).mark_rule(color=CRITICAL, strokeDash=[5, 4], strokeWidth=2).encode(x="at:Q")
+    limits = (
+        alt.Chart(alt.NamedData(name="limits"))
+        .mark_rule(color=CRITICAL, strokeDash=[5, 4], strokeWidth=2)
+        .encode(x="at:Q")
+    )
     return alt.layer(limits, span, dot).properties(width=380, height=alt.Step(15))
 
 
-def columns(title: str) -> alt.Chart:
+def columns(title: str) -> Chart:
     """Counts in time: rows of label and value."""
     x = alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45, labelOverlap=True))
     y = alt.Y("value:Q", title=title, axis=alt.Axis(tickMinStep=1, tickCount=4))

@@ -73,7 +73,11 @@ PARETO_COLUMNS = (
 
 def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
     """The whole Pareto as a table, with both denominators in its caption."""
-    rows = [row.model_dump() | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")} for row in told.rows]
+    rows = [
+        row.model_dump()
+        | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")}
+        for row in told.rows
+    ]
     caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
     if told.unread_share:
         caption += f" {percent(told.unread_share, 1)} of the calls had no mould number read; own ware shares unread ware out in proportion."

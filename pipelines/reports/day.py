@@ -13,7 +13,16 @@ from pipelines.measures.shares import ratio
 from pipelines.measures.weights import ItemWeights
 from pipelines.plant import Plant
 from pipelines.reports import charts
-from pipelines.reports.common import count, day_address, hour_address, missing_section, pareto_chart, pareto_sheet, percent, sources
+from pipelines.reports.common import (
+    count,
+    day_address,
+    hour_address,
+    missing_section,
+    pareto_chart,
+    pareto_sheet,
+    percent,
+    sources,
+)
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from schemas.results import FurnaceYield, LineYield, Loss
@@ -68,7 +77,14 @@ def _sections(plant: Plant, told: Day) -> list[Section]:
         *[_weight_section(line, one) for line, many in told.weights.items() for one in many],
         Section("Weights against limits", sheet=_weights(told), wide=True),
         Section("Losses, step by step", sheet=_losses(told), wide=True),
-        *[Section(f"{line}: Pareto of the day", sheet=pareto_sheet(p, f"pareto-{line}", f"{line} Pareto"), wide=True) for line, p in told.paretos.items()],
+        *[
+            Section(
+                f"{line}: Pareto of the day",
+                sheet=pareto_sheet(p, f"pareto-{line}", f"{line} Pareto"),
+                wide=True,
+            )
+            for line, p in told.paretos.items()
+        ],
         missing_section(_missing(plant, told)),
     ]
 
@@ -108,7 +124,13 @@ def _furnaces(told: Day) -> Sheet:
         Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
         Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("lost", "Pull less gobs, kg", "count"), Column("notes", "Notes"),
     )  # fmt: skip
-    return Sheet("furnaces", "Furnaces", columns, rows, "Melted in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back.")
+    return Sheet(
+        "furnaces",
+        "Furnaces",
+        columns,
+        rows,
+        "Melted in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back.",
+    )
 
 
 def _loss_section(told: LineYield) -> Section:
@@ -116,7 +138,14 @@ def _loss_section(told: LineYield) -> Section:
     merged = _merged(told.losses)
     top = max((abs(loss.kg) for loss in merged), default=0.0)
     rows = [
-        {"label": loss.step, "value": loss.kg, "shown": f"{loss.kg:,.0f} kg", "measured": loss.measured, "top": max(loss.kg, 0.0) + top * 0.01} for loss in merged
+        {
+            "label": loss.step,
+            "value": loss.kg,
+            "shown": f"{loss.kg:,.0f} kg",
+            "measured": loss.measured,
+            "top": max(loss.kg, 0.0) + top * 0.01,
+        }
+        for loss in merged
     ]
     words = f"Losses of {told.line} in kg: " + "; ".join(f"{row['label']} {row['shown']}" for row in rows)
     chart = charts.svg(charts.loss_bars, words, rows, "kg of glass") if rows else ""
@@ -131,7 +160,14 @@ def _merged(losses: tuple[Loss, ...]) -> list[Loss]:
 
 def _losses(told: Day) -> Sheet:
     rows: list[dict[str, Any]] = [
-        {"line": y.line, "step": loss.step, "units": loss.units, "kg": loss.kg, "share": ratio(loss.units, y.gobs_cut), "kind": "counted" if loss.measured else "unaccounted"}
+        {
+            "line": y.line,
+            "step": loss.step,
+            "units": loss.units,
+            "kg": loss.kg,
+            "share": ratio(loss.units, y.gobs_cut),
+            "kind": "counted" if loss.measured else "unaccounted",
+        }
         for y in told.told.lines
         for loss in y.losses
     ]
@@ -139,7 +175,13 @@ def _losses(told: Day) -> Sheet:
         Column("line", "Line"), Column("step", "Step"), Column("units", "Containers", "count"), Column("kg", "kg", "number"),
         Column("share", "Of gobs cut", "percent"), Column("kind", ""),
     )  # fmt: skip
-    return Sheet("losses", "Losses", columns, rows, "kg at the line's mean weight. Negative: the counters found more than came in.")
+    return Sheet(
+        "losses",
+        "Losses",
+        columns,
+        rows,
+        "kg at the line's mean weight. Negative: the counters found more than came in.",
+    )
 
 
 def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
@@ -155,7 +197,14 @@ def _any_critical(told: Day) -> bool:
 
 def _critical(plant: Plant, told: Day) -> Sheet:
     rows = [
-        {"line": line, "code": row.key, "name": row.name, "calls": row.calls, "ware": row.own_ware, "rate": row.own_rate}
+        {
+            "line": line,
+            "code": row.key,
+            "name": row.name,
+            "calls": row.calls,
+            "ware": row.own_ware,
+            "rate": row.own_rate,
+        }
         for line, pareto in told.paretos.items()
         for row in pareto.rows
         if row.critical_calls
@@ -169,7 +218,14 @@ def _critical(plant: Plant, told: Day) -> Sheet:
 
 def _shifts(told: Day) -> Sheet:
     rows = [
-        {"line": line, "shift": name, "ware": p.ware, "rejected": p.rejected, "rate": ratio(p.rejected, p.ware), "critical": sum(r.critical_calls for r in p.rows)}
+        {
+            "line": line,
+            "shift": name,
+            "ware": p.ware,
+            "rejected": p.rejected,
+            "rate": ratio(p.rejected, p.ware),
+            "critical": sum(r.critical_calls for r in p.rows),
+        }
         for line, shifts in told.shifts.items()
         for name, p in shifts
     ]
@@ -177,7 +233,13 @@ def _shifts(told: Day) -> Sheet:
         Column("line", "Line"), Column("shift", "Shift from"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"),
         Column("rate", "Rejected", "percent"), Column("critical", "Critical calls", "count"),
     )  # fmt: skip
-    return Sheet("shifts", "Shifts", columns, rows, "By the cold-end clock: what a shift saw was partly formed in the one before.")
+    return Sheet(
+        "shifts",
+        "Shifts",
+        columns,
+        rows,
+        "By the cold-end clock: what a shift saw was partly formed in the one before.",
+    )
 
 
 def _hours(plant: Plant, told: Day) -> Sheet:
@@ -192,7 +254,14 @@ def _hours(plant: Plant, told: Day) -> Sheet:
             links[number, line] = f"../{hour_address(plant, line, span)}"
         rows.append(row)
     columns = (Column("hour", "From"), *(Column(line, f"{line} rejected") for line in told.hours))
-    return Sheet("hours", "Hours", columns, rows, "Rejected at any station / containers at the first station. Each figure opens its hour.", links=links)
+    return Sheet(
+        "hours",
+        "Hours",
+        columns,
+        rows,
+        "Rejected at any station / containers at the first station. Each figure opens its hour.",
+        links=links,
+    )
 
 
 def _hour_rate(plant: Plant, told: Day, line: str, hour: int) -> float | None:
@@ -202,11 +271,19 @@ def _hour_rate(plant: Plant, told: Day, line: str, hour: int) -> float | None:
 
 
 def _weight_section(line: str, told: ItemWeights) -> Section:
-    rows = [{"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]} for r in told.moulds.iter_rows(named=True)]
+    rows = [
+        {"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]}
+        for r in told.moulds.iter_rows(named=True)
+    ]
+    means = told.moulds["mean_g"].to_list()
     limits = [{"at": limit} for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
-    words = f"Weights of {told.item.id} on {line}, mean by mould from {told.moulds['mean_g'].min():.1f} to {told.moulds['mean_g'].max():.1f} g"
+    words = f"Weights of {told.item.id} on {line}, mean by mould from {means[-1]:.1f} to {means[0]:.1f} g"
     note = f"{told.n} cold weighings, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
-    return Section(f"{line}: weights of {told.item.id}", chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits), chart_words=note)
+    return Section(
+        f"{line}: weights of {told.item.id}",
+        chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
+        chart_words=note,
+    )
 
 
 def _weights(told: Day) -> Sheet:
@@ -223,7 +300,13 @@ def _weights(told: Day) -> Sheet:
         Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"), Column("high", "Greatest allowed, g", "number"),
         Column("outside", "Outside limits", "count"),
     )  # fmt: skip
-    return Sheet("weights", "Weights", columns, rows, "Cold weighings of the day. SD holds mould to mould, time and scale together.")
+    return Sheet(
+        "weights",
+        "Weights",
+        columns,
+        rows,
+        "Cold weighings of the day. SD holds mould to mould, time and scale together.",
+    )
 
 
 def _missing(plant: Plant, told: Day) -> list[str]:
@@ -238,5 +321,7 @@ def _missing(plant: Plant, told: Day) -> list[str]:
             said.append(f"{line}: no cold weighing; nominal weights were used.")
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]
     if any(told.waiting):
-        said.append(f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why.")
+        said.append(
+            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why."
+        )
     return said + notes + [f"{f.furnace}: {note}" for f in told.told.furnaces for note in f.notes]

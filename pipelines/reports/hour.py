@@ -27,7 +27,17 @@ from pipelines.reports.common import (
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 
-QUERIES = ("calls", "ware", "calls_by_window", "ware_by_window", "hourly", "coverage", "mould_spans_of_line", "jobs_of_line", "files_behind")
+QUERIES = (
+    "calls",
+    "ware",
+    "calls_by_window",
+    "ware_by_window",
+    "hourly",
+    "coverage",
+    "mould_spans_of_line",
+    "jobs_of_line",
+    "files_behind",
+)
 GRID_DEFECTS, GRID_MOULDS = 10, 30
 
 
@@ -95,10 +105,18 @@ def _before(plant: Plant, told: Hour) -> float | None:
 
 def _sections(plant: Plant, told: Hour) -> list[Section]:
     pareto = told.paretos["defect"]
-    ticks = "The upright ticks show what the same job's pooled rate before this hour would give." if pareto.baseline_from else "No hour of this job before this one."
+    ticks = (
+        "The upright ticks show what the same job's pooled rate before this hour would give."
+        if pareto.baseline_from
+        else "No hour of this job before this one."
+    )
     words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
     return [
-        Section("What is thrown away", (f"Critical defects come first, whatever their number. {ticks}",), pareto_chart(pareto, words)),
+        Section(
+            "What is thrown away",
+            (f"Critical defects come first, whatever their number. {ticks}",),
+            pareto_chart(pareto, words),
+        ),
         _trend(plant, told),
         _critical(plant, told),
         _places(plant, told),
@@ -145,7 +163,11 @@ def _critical(plant: Plant, told: Hour) -> Section:
     )  # fmt: skip
     caption = "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None called is not none made."
     strong = [number for number, row in enumerate(rows) if row["calls"]]
-    return Section("Critical defects", sheet=Sheet("critical", "Critical defects", columns, rows, caption, strong=strong), warn=bool(strong))
+    return Section(
+        "Critical defects",
+        sheet=Sheet("critical", "Critical defects", columns, rows, caption, strong=strong),
+        warn=bool(strong),
+    )
 
 
 def _places(plant: Plant, told: Hour) -> Section:
@@ -154,7 +176,15 @@ def _places(plant: Plant, told: Hour) -> Section:
     for by in ("mould", "section", "gob"):
         own = [row for row in told.paretos[by].rows if row.own_rate is not None]
         for row in sorted(own, key=lambda one: -(one.own_rate or 0.0))[: 5 if by == "mould" else 3]:
-            rows.append({"where": row.name, "calls": row.calls, "ware": row.own_ware, "rate": row.own_rate, "critical": row.critical_calls})
+            rows.append(
+                {
+                    "where": row.name,
+                    "calls": row.calls,
+                    "ware": row.own_ware,
+                    "rate": row.own_rate,
+                    "critical": row.critical_calls,
+                }
+            )
     columns = (
         Column("where", "Where"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"), Column("rate", "Calls / own ware", "percent"),
         Column("critical", "Critical", "count"),
@@ -175,12 +205,27 @@ def _grid(plant: Plant, told: Hour) -> Section:
     cells = {(row[0] or UNREAD, row[1]): row[2] for row in sums.iter_rows()}
     moulds = [row.key for row in told.paretos["mould"].rows]
     kept = [m for number, m in enumerate(moulds) if number < GRID_MOULDS or any(cells.get((m, c)) for c in critical)]
-    rows = [{"mould": m, **{c: cells.get((m, c)) for c in codes}, "all": sum(n for (mm, _), n in cells.items() if mm == m)} for m in kept]
+    rows = [
+        {
+            "mould": m,
+            **{c: cells.get((m, c)) for c in codes},
+            "all": sum(n for (mm, _), n in cells.items() if mm == m),
+        }
+        for m in kept
+    ]
     top = max(cells.values(), default=1)
     shade = [(number, c, (row[c] or 0) / top) for number, row in enumerate(rows) for c in codes if row[c]]
-    columns = (Column("mould", "Mould"), *(Column(c, c, "count") for c in codes), Column("all", "All defects", "count"))
+    columns = (
+        Column("mould", "Mould"),
+        *(Column(c, c, "count") for c in codes),
+        Column("all", "All defects", "count"),
+    )
     caption = f"Calls in the hour; moulds with the most calls first ({len(rows)} of {len(moulds)}); critical defects leftmost. A dash is no call."
-    return Section("Mould by defect", sheet=Sheet("grid", "Mould by defect", columns, rows, caption, shade=shade), wide=True)
+    return Section(
+        "Mould by defect",
+        sheet=Sheet("grid", "Mould by defect", columns, rows, caption, shade=shade),
+        wide=True,
+    )
 
 
 def _stations(plant: Plant, told: Hour) -> Sheet:
@@ -210,10 +255,16 @@ def _missing(plant: Plant, told: Hour) -> list[str]:
     for station in plant.stations_of(told.line):
         covered = cover[station.id]["covered_s"] if station.id in cover else 0
         if covered < 0.98 * told.span.seconds:
-            said.append(f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this page stand on what came.")
+            said.append(
+                f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this page stand on what came."
+            )
     unread = told.paretos["mould"].unread_share
     if unread is not None and unread > 0.25:
-        said.append(f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only.")
+        said.append(
+            f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only."
+        )
     if any(told.waiting):
-        said.append(f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why.")
+        said.append(
+            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why."
+        )
     return said

@@ -33,10 +33,21 @@ def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:
         pages = sorted(reports.glob(f"hour/*/{line}-[0-9][0-9]-*.html"), key=lambda path: (path.parent.name, path.name))
         if pages:
             last = pages[-1]
-            found.append((f"{line}, {last.parent.name} {last.stem[-4:-2]}:{last.stem[-2:]}", f"hour/{last.parent.name}/{last.name}"))
+            found.append(
+                (
+                    f"{line}, {last.parent.name} {last.stem[-4:-2]}:{last.stem[-2:]}",
+                    f"hour/{last.parent.name}/{last.name}",
+                )
+            )
     return found
 
 
 def _links(name: str, heading: str, links: list[tuple[str, str]]) -> Sheet:
     rows = [{"page": text} for text, _ in links]
-    return Sheet(name, heading, (Column("page", heading),), rows, links={(n, "page"): address for n, (_, address) in enumerate(links)})
+    return Sheet(
+        name,
+        heading,
+        (Column("page", heading),),
+        rows,
+        links={(n, "page"): address for n, (_, address) in enumerate(links)},
+    )

@@ -8,7 +8,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, StrictUndefined, Template
 
 from pipelines.reports.sheet import Sheet, table_html
 from pipelines.reports.workbook import write_workbook
@@ -73,18 +73,17 @@ class Page:
 
 
 @cache
-def _frame() -> tuple[Environment, str]:
+def _frame() -> tuple[Template, str]:
     folder = files("pipelines.reports").joinpath("templates")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=False)
-    environment.globals["frame"] = environment.from_string(folder.joinpath("page.html.j2").read_text(encoding="utf-8"))
-    return environment, folder.joinpath("style.css").read_text(encoding="utf-8")
+    environment = Environment(autoescape=True, undefined=StrictUndefined)
+    frame = environment.from_string(folder.joinpath("page.html.j2").read_text(encoding="utf-8"))
+    return frame, folder.joinpath("style.css").read_text(encoding="utf-8")
 
 
 def page_html(page: Page) -> str:
     """The page as HTML. All text is escaped; charts and tables were made by this package."""
-    environment, style = _frame()
-    text: str = environment.globals["frame"].render(page=page, style=style)
-    return text
+    frame, style = _frame()
+    return frame.render(page=page, style=style)
 
 
 def write_page(page: Page, path: Path) -> None:

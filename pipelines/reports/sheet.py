@@ -11,7 +11,14 @@ from typing import Any
 import polars as pl
 from great_tables import GT, loc, style
 
-_FORMATS = {"count": "#,##0", "percent": "0.00%", "percent1": "0.0%", "number": "#,##0.0", "number2": "#,##0.00", "text": ""}
+_FORMATS = {
+    "count": "#,##0",
+    "percent": "0.00%",
+    "percent1": "0.0%",
+    "number": "#,##0.0",
+    "number2": "#,##0.00",
+    "text": "",
+}
 
 
 @dataclass(frozen=True)
@@ -45,7 +52,10 @@ class Sheet:
 
     def frame(self) -> pl.DataFrame:
         """The rows as they are read; a linked cell holds a token in place of its text."""
-        data = {c.name: [self._cell(number, c, row.get(c.name)) for number, row in enumerate(self.rows)] for c in self.columns}
+        data = {
+            c.name: [self._cell(number, c, row.get(c.name)) for number, row in enumerate(self.rows)]
+            for c in self.columns
+        }
         return pl.DataFrame(data, schema={c.name: pl.String for c in self.columns})
 
     def _cell(self, number: int, column: Column, value: Any) -> str:

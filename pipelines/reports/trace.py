@@ -18,14 +18,25 @@ from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from schemas.results import Trace
 
-QUERIES = ("complaint", "pallet", "mould_spans_of_line", "jobs_of_line", "calls_by_window", "ware_by_window", "pallets_of_line", "challenges_of_line")
+QUERIES = (
+    "complaint",
+    "pallet",
+    "mould_spans_of_line",
+    "jobs_of_line",
+    "calls_by_window",
+    "ware_by_window",
+    "pallets_of_line",
+    "challenges_of_line",
+)
 SHOWN_CAVITIES = 24
 FOOD = "Glass in or from a container can cut or choke. A critical defect is for the works' quality manager to act on at once; the hold list below is a proposal."
 
 
 def trace_address(told: Trace) -> str:
     """The page of a trace: the complaint's number, else what was asked, in short."""
-    name = str(told.asked.get("complaint") or hashlib.sha256(json.dumps(told.asked, sort_keys=True).encode()).hexdigest()[:12])
+    name = str(
+        told.asked.get("complaint") or hashlib.sha256(json.dumps(told.asked, sort_keys=True).encode()).hexdigest()[:12]
+    )
     return f"trace/{''.join(c if c.isalnum() or c in '-_' else '_' for c in name)}.html"
 
 
@@ -40,7 +51,8 @@ def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         sections=tuple(section for section in _sections(reader, plant, told) if section is not None),
         links=(("all pages", "../index.html"),),
         cautions=(FOOD, CAUTION, GLASS),
-        sources=sources(QUERIES, pl.DataFrame({"feed": [], "archived_as": [], "rows_used": [], "sha256": []})) + _files(told),
+        sources=sources(QUERIES, pl.DataFrame({"feed": [], "archived_as": [], "rows_used": [], "sha256": []}))
+        + _files(told),
         made="Expected defective = found x (1 - d) / d, d the detection rate from challenge passes; the interval joins the exact intervals of both.",
         workbook=trace_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
@@ -51,7 +63,10 @@ def _when(plant: Plant, moment: datetime | None) -> str:
 
 
 def _files(told: Trace) -> tuple[str, ...]:
-    return tuple(f"{row['feed']}: {row['rows_used']} rows of archive/{row['archived_as']}" for row in told.evidence.get("files", [])[:60])
+    return tuple(
+        f"{row['feed']}: {row['rows_used']} rows of archive/{row['archived_as']}"
+        for row in told.evidence.get("files", [])[:60]
+    )
 
 
 def _figures(told: Trace) -> tuple[Figure, ...]:
@@ -59,12 +74,28 @@ def _figures(told: Trace) -> tuple[Figure, ...]:
         return (Figure("none", "cavity fits", "see the notes below", "critical"),)
     first = told.cavities[0]
     expected = "–" if told.expected_defective is None else f"{told.expected_defective:.2g}"
-    bounds = "no challenge tells how well the stations see it" if told.expected_low is None else f"from {told.expected_low:.2g} to {told.expected_high:.2g}"
+    bounds = (
+        "no challenge tells how well the stations see it"
+        if told.expected_low is None
+        else f"from {told.expected_low:.2g} to {told.expected_high:.2g}"
+    )
     return (
-        Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", f"mould {first.mould}, probability {percent(first.probability, 0)}"),
-        Figure(count(len(told.pallets)), "pallets can carry its sisters", f"{count(sum(p.mould_units for p in told.pallets))} containers of these moulds"),
+        Figure(
+            f"{first.section}{first.gob}",
+            f"cavity on {first.line}",
+            f"mould {first.mould}, probability {percent(first.probability, 0)}",
+        ),
+        Figure(
+            count(len(told.pallets)),
+            "pallets can carry its sisters",
+            f"{count(sum(p.mould_units for p in told.pallets))} containers of these moulds",
+        ),
         Figure(expected, "expected defective on them", bounds, "critical"),
-        Figure(count(sum(p.state == "released" for p in told.pallets)), "of them released", "named first in the list"),
+        Figure(
+            count(sum(p.state == "released" for p in told.pallets)),
+            "of them released",
+            "named first in the list",
+        ),
     )
 
 
@@ -84,7 +115,15 @@ def _sections(reader: Reader, plant: Plant, told: Trace) -> list[Section | None]
 
 def _cavities(plant: Plant, told: Trace) -> Sheet:
     rows = [
-        {"line": c.line, "section": c.section, "gob": c.gob, "mould": c.mould, "from": plant.clock.show(c.from_), "to": plant.clock.show(c.to), "p": c.probability}
+        {
+            "line": c.line,
+            "section": c.section,
+            "gob": c.gob,
+            "mould": c.mould,
+            "from": plant.clock.show(c.from_),
+            "to": plant.clock.show(c.to),
+            "p": c.probability,
+        }
         for c in told.cavities[:SHOWN_CAVITIES]
     ]
     columns = (
@@ -117,22 +156,32 @@ def _timeline(reader: Reader, plant: Plant, told: Trace) -> Section | None:
     total = sum(row["value"] for row in rows)
     words = f"{total} calls of {told.asked['defect']} {whose}; by ten minutes of the cold-end clock"
     title = f"{told.asked['defect']} on {first.line}, as the stations saw it"
-    return Section(title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True)
+    return Section(
+        title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True
+    )
 
 
 def _evidence(told: Trace) -> Section:
     seen = told.evidence
     weights = seen["weights"]
     weighed = f"{weights['n']} weighings, mean {weights['mean_g']:.1f} g" if weights["n"] else "no weighing"
-    stops = [f"section {s['section'] or 'all'} stood {s['stopped_at']} to {s['restarted_at'] or 'now'} ({s['cause'] or 'no cause given'})" for s in seen["stoppages"]]
+    stops = [
+        f"section {s['section'] or 'all'} stood {s['stopped_at']} to {s['restarted_at'] or 'now'} ({s['cause'] or 'no cause given'})"
+        for s in seen["stoppages"]
+    ]
     calls = [f"{c['calls']} calls of {c['defect']} at {c['station']}" for c in seen["calls"][:10]]
     items = (
         f"{seen['ware_of_mould']} containers of mould {seen['cavity']['mould']} read at the stations, {seen['seen_from']} to {seen['seen_to']}",
-        f"{seen['calls_of_defect']} calls of the defect with that mould read, {seen['calls_without_mould']} on the line with none read" if told.asked.get("defect") else "no defect was named",
+        f"{seen['calls_of_defect']} calls of the defect with that mould read, {seen['calls_without_mould']} on the line with none read"
+        if told.asked.get("defect")
+        else "no defect was named",
         weighed,
         *calls,
         *(stops or ["no stoppage of that section in the window"]),
-        *(f"mould {m['number']} sat there from {m['fitted_at']} to {m['ended_at'] or 'now'}" for m in seen["moulds_there"]),
+        *(
+            f"mould {m['number']} sat there from {m['fitted_at']} to {m['ended_at'] or 'now'}"
+            for m in seen["moulds_there"]
+        ),
     )
     return Section("Evidence for the likeliest cavity", items=items)
 
@@ -141,18 +190,44 @@ def _detection(told: Trace) -> Sheet:
     rows: list[dict[str, Any]] = []
     for line in told.evidence["detection"]:
         for station in line["stations"]:
-            rows.append({"where": ", ".join(station["stations"]), **{k: station[k] for k in ("passes", "caught", "rate", "low", "high")}})
-        rows.append({"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]})
+            rows.append(
+                {
+                    "where": ", ".join(station["stations"]),
+                    **{k: station[k] for k in ("passes", "caught", "rate", "low", "high")},
+                }
+            )
+        rows.append(
+            {
+                "where": f"{line['line']}, all in a row",
+                "rate": line["rate"],
+                "low": line["low"],
+                "high": line["high"],
+            }
+        )
     columns = (
         Column("where", "Stations"), Column("passes", "Passes", "count"), Column("caught", "Caught", "count"), Column("rate", "Detection", "percent1"),
         Column("low", "at least", "percent1"), Column("high", "at most", "percent1"),
     )  # fmt: skip
-    return Sheet("detection", "Detection", columns, rows, "Challenge passes of 30 days; exact 95 % intervals (Clopper and Pearson). Stations without a pass count for nothing.")
+    return Sheet(
+        "detection",
+        "Detection",
+        columns,
+        rows,
+        "Challenge passes of 30 days; exact 95 % intervals (Clopper and Pearson). Stations without a pass count for nothing.",
+    )
 
 
 def _pallets(plant: Plant, told: Trace) -> Sheet:
     asked = told.asked.get("pallet")
-    ordered = sorted(told.pallets, key=lambda p: (p.pallet != asked, p.state != "released", -(p.expected_defective or 0.0), p.packed_from))
+    ordered = sorted(
+        told.pallets,
+        key=lambda p: (
+            p.pallet != asked,
+            p.state != "released",
+            -(p.expected_defective or 0.0),
+            p.packed_from,
+        ),
+    )
     rows = [
         {
             "pallet": p.pallet, "line": p.line, "item": p.item, "from": plant.clock.show(p.packed_from), "to": plant.clock.show(p.packed_to), "units": p.units,

@@ -14,10 +14,17 @@ from pipelines.reports.sheet import Sheet, number_format
 def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Sequence[str] = ()) -> None:
     """Write an .xlsx with a sheet a table. Text stays text: nothing from a feed can become a formula or a link."""
     part = path.with_name(f".{path.name}.part")
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "nan_inf_to_errors": True}
+    options = {
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+        "nan_inf_to_errors": True,
+    }
     with xlsxwriter.Workbook(str(part), options) as book:
         bold = book.add_format({"bold": True})
-        formats = {c.kind: book.add_format({"num_format": number_format(c.kind)}) for sheet in sheets for c in sheet.columns}
+        formats = {
+            c.kind: book.add_format({"num_format": number_format(c.kind)}) for sheet in sheets for c in sheet.columns
+        }
         used: set[str] = set()
         for sheet in sheets:
             page = book.add_worksheet(_sheet_name(sheet.title, used))

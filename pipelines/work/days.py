@@ -47,7 +47,9 @@ def days_to_close(opened: OpenSite) -> list[date]:
 
 def _touched(reader: Reader, plant: Plant, day: date, after_batch: int) -> bool:
     span = plant.clock.day(day)
-    told = reader.ask("batches_touching", after_batch=after_batch, from_time=span.start - AROUND, to_time=span.end + AROUND)
+    told = reader.ask(
+        "batches_touching", after_batch=after_batch, from_time=span.start - AROUND, to_time=span.end + AROUND
+    )
     return bool(told.item())
 
 
@@ -74,7 +76,8 @@ def close_day(opened: OpenSite, day: date) -> Closed:
 
 
 def _missing(told: Day) -> tuple[str, ...]:
-    return tuple(note for one in (*told.told.lines, *told.told.furnaces) for note in one.notes if not note.startswith("lehr time"))
+    notes = [note for line in told.told.lines for note in line.notes if not note.startswith("lehr time")]
+    return (*notes, *(note for furnace in told.told.furnaces for note in furnace.notes))
 
 
 def _write(opened: OpenSite, plant: Plant, told: Day, revision: int) -> Path:

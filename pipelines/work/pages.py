@@ -28,14 +28,20 @@ def hours_of_days(plant: Plant, lines: Sequence[str], days: Sequence[date]) -> l
     return [(line, span.start) for day in days for span in plant.clock.hours_of(day) for line in lines]
 
 
-def write_hour_pages(opened: OpenSite, hours: Sequence[tuple[str, datetime]], progress: Progress | None = None) -> list[Path]:
+def write_hour_pages(
+    opened: OpenSite, hours: Sequence[tuple[str, datetime]], progress: Progress | None = None
+) -> list[Path]:
     """Write the page of each (line, start of the hour)."""
     if len(hours) < MANY:
-        return [_told(progress, n, len(hours), _hour_page(opened, opened.known, *hour)) for n, hour in enumerate(hours, 1)]
+        return [
+            _told(progress, n, len(hours), _hour_page(opened, opened.known, *hour)) for n, hour in enumerate(hours, 1)
+        ]
     parts = [hours[start : start + 6] for start in range(0, len(hours), 6)]
     written: list[Path] = []
     os.environ.setdefault("POLARS_MAX_THREADS", "1")  # read by the workers as they start; each has one core
-    with ProcessPoolExecutor(2, mp_context=get_context("spawn"), initializer=_begin, initargs=(opened.site.root, opened.settings)) as pool:
+    with ProcessPoolExecutor(
+        2, mp_context=get_context("spawn"), initializer=_begin, initargs=(opened.site.root, opened.settings)
+    ) as pool:
         for paths in pool.map(_hour_part, parts):
             written += paths
             _told(progress, len(written), len(hours), paths[-1])

@@ -72,7 +72,7 @@ def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndar
 
 def _form(plan: Plan, told: LinePlan, fitted: np.ndarray, rng: np.random.Generator) -> Ware:
     minutes, width = fitted.shape
-    ticks = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random(width)[None, :])
+    ticks: np.ndarray = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random(width)[None, :])
     cut = np.diff(ticks, axis=0).astype(np.int64)
     hot = rng.binomial(cut, HOT_REJECT)
     for stop in told.stops:
@@ -147,7 +147,13 @@ class _Pass:
 
 
 def _inspect(
-    plan: Plan, told: LinePlan, ware: Ware, container: np.ndarray, defect: np.ndarray, moulds: list[str], rng: np.random.Generator
+    plan: Plan,
+    told: LinePlan,
+    ware: Ware,
+    container: np.ndarray,
+    defect: np.ndarray,
+    moulds: list[str],
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, pl.DataFrame, pl.DataFrame]:
     state = _Pass(np.ones(len(ware.formed), bool), [], [])
     stations = plan.plant.stations_of(told.line)
@@ -185,13 +191,17 @@ def _at_station(
     read = (rng.random(len(ware.formed)) >= told.unread) & reads
     window = np.floor((ware.arrives + station.after_minutes) * 60 / plan.window_s).astype(np.int64)
     mould = np.where(read, ware.mould, -1)
-    calls = pl.DataFrame({"window": window[called], "mould": mould[called], "defect": kind, "container": called, "real": real})
+    calls = pl.DataFrame(
+        {"window": window[called], "mould": mould[called], "defect": kind, "container": called, "real": real}
+    )
     calls = calls.unique(["container", "defect"], keep="first", maintain_order=True)
     rejected = calls["container"].unique().to_numpy()
     out = np.zeros(len(ware.formed), bool)
     out[rejected] = True
     seen_ware = pl.DataFrame({"window": window[mine], "mould": mould[mine], "out": out[mine]})
-    counts = seen_ware.group_by("window", "mould").agg(pl.len().alias("inspected"), pl.col("out").sum().alias("rejected"))
+    counts = seen_ware.group_by("window", "mould").agg(
+        pl.len().alias("inspected"), pl.col("out").sum().alias("rejected")
+    )
     state.counts.append(_full_windows(plan, counts, reads, station.id))
     state.calls.append(calls.with_columns(station=pl.lit(station.id)))
     state.alive[rejected] = False
@@ -202,11 +212,19 @@ def _full_windows(plan: Plan, counts: pl.DataFrame, reads: bool, station: str) -
     last = plan.minutes * 60 // plan.window_s
     blank = pl.DataFrame({"window": np.arange(last), "mould": np.full(last, -1)})
     told = counts.join(blank, on=["window", "mould"], how="full", coalesce=True)
-    return told.with_columns(pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)).sort("window", "mould")
+    return told.with_columns(pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)).sort(
+        "window", "mould"
+    )
 
 
 def _false_calls(
-    plan: Plan, ware: Ware, station: Station, mine: np.ndarray, codes: list[str], seen: np.ndarray, rng: np.random.Generator
+    plan: Plan,
+    ware: Ware,
+    station: Station,
+    mine: np.ndarray,
+    codes: list[str],
+    seen: np.ndarray,
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     passing = np.flatnonzero(mine)
     able = np.flatnonzero(seen)
@@ -221,7 +239,9 @@ def _false_calls(
     return np.concatenate(at), np.concatenate(kinds)
 
 
-def _pack(plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]) -> tuple[np.ndarray, pl.DataFrame]:
+def _pack(
+    plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]
+) -> tuple[np.ndarray, pl.DataFrame]:
     """The pallet of each container (-1: none, or a pallet still open at the end) and the pallets."""
     last = plan.plant.stations_of(told.line)[-1].after_minutes + PACK_AFTER_MIN
     time = ware.arrives + last
@@ -236,7 +256,14 @@ def _pack(plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list
         for start in range(0, len(good) if done else len(good) - size + 1, size):
             members = good[start : start + size]
             pallet_of[members] = len(rows)
-            rows.append({"item": item, "from_min": time[members[0]], "to_min": time[members[-1]], "units": len(members)})
+            rows.append(
+                {
+                    "item": item,
+                    "from_min": time[members[0]],
+                    "to_min": time[members[-1]],
+                    "units": len(members),
+                }
+            )
     schema = {"item": pl.String, "from_min": pl.Float64, "to_min": pl.Float64, "units": pl.Int64}
     return pallet_of, pl.DataFrame(rows, schema=schema)
 

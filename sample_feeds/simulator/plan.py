@@ -85,11 +85,18 @@ class Plan:
         return self.start + timedelta(minutes=float(minute))
 
 
-_ITEMS = {"K1": (("J370",), ("O250",)), "K2": (("P100", "P200", "P250"),), "K3": (("B500",), ("B330",)), "K4": (("B330",),)}
+_ITEMS = {
+    "K1": (("J370",), ("O250",)),
+    "K2": (("P100", "P200", "P250"),),
+    "K3": (("B500",), ("B330",)),
+    "K4": (("B330",),),
+}
 _CAUSES = ("swab", "mould change", "delivery jam", "gob off course", "neck ring change")
 
 
-def make_plan(plant: Plant, first: date, days: int, seed: int, *, lag_offset: float | None = None, faults: int = 8) -> Plan:
+def make_plan(
+    plant: Plant, first: date, days: int, seed: int, *, lag_offset: float | None = None, faults: int = 8
+) -> Plan:
     """A plan for `days` production days from `first`. The same seed makes the same works, to the container.
 
     lag_offset: minutes by which every line's true lehr time differs from works.toml; drawn when not given.
@@ -170,13 +177,30 @@ def _fault(plan: Plan, scope: str, number: int, rng: np.random.Generator) -> Fau
     end = min(plan.minutes, start + int(rng.integers(150, 700)))
     if scope == "station":
         station = plant.stations_of(line)[int(rng.integers(len(plant.stations_of(line))))]
-        codes = [c for c in (station.sees or tuple(plant.defects)) if plant.defects[c].severity == "minor"] or list(station.sees or plant.defects)
+        codes = [c for c in (station.sees or tuple(plant.defects)) if plant.defects[c].severity == "minor"] or list(
+            station.sees or plant.defects
+        )
         return Fault(scope, line, str(rng.choice(codes)), (station.id,), start, end, float(rng.uniform(10, 25)))
     seen = {code for station in plant.stations_of(line) for code in (station.sees or plant.defects)}
-    origins = {"mould": ("mould",), "section": ("timing",), "gob": ("gob",), "line": ("gob", "lehr"), "furnace": ("glass",)}[scope]
+    origins = {
+        "mould": ("mould",),
+        "section": ("timing",),
+        "gob": ("gob",),
+        "line": ("gob", "lehr"),
+        "furnace": ("glass",),
+    }[scope]
     codes = sorted(c for c in seen if plant.defects[c].origin in origins) or sorted(seen)
     members = _members(plan, scope, line, rng)
-    return Fault(scope, line, str(rng.choice(codes)), members, start, end, float(rng.uniform(5, 12)), drift=number % 4 == 3)
+    return Fault(
+        scope,
+        line,
+        str(rng.choice(codes)),
+        members,
+        start,
+        end,
+        float(rng.uniform(5, 12)),
+        drift=number % 4 == 3,
+    )
 
 
 def _members(plan: Plan, scope: str, line: str, rng: np.random.Generator) -> tuple[str, ...]:

@@ -25,7 +25,14 @@ _WHEN = {
 _FORMATS = ("csv", "csv.gz", "parquet", "jsonl")
 
 
-def write_feeds(simulated: Simulated, inbox: Path, *, dirty: bool = True, every: str = "1h", formats: tuple[str, ...] = _FORMATS) -> list[Path]:
+def write_feeds(
+    simulated: Simulated,
+    inbox: Path,
+    *,
+    dirty: bool = True,
+    every: str = "1h",
+    formats: tuple[str, ...] = _FORMATS,
+) -> list[Path]:
     """Write all feeds; the paths in the order of writing. `dirty` adds files with faults on purpose.
 
     every: how much of the counts goes into one file (1h as stations send them, 1d for a small set of files).
@@ -55,7 +62,11 @@ def _parts(simulated: Simulated, every: str, formats: tuple[str, ...]) -> Iterat
         for (start,), part in frame.group_by(["slice"], maintain_order=True):
             yield feed, part.drop("slice"), f"works.{start:%Y%m%dT%H%MZ}.csv"
     if simulated.feeds["complaints"].height:
-        yield "complaints", simulated.feeds["complaints"], f"quality.{simulated.plan.at(simulated.plan.minutes):%Y%m%dT%H%MZ}.csv"
+        yield (
+            "complaints",
+            simulated.feeds["complaints"],
+            f"quality.{simulated.plan.at(simulated.plan.minutes):%Y%m%dT%H%MZ}.csv",
+        )
 
 
 def encode(frame: pl.DataFrame, ending: str, zone: str) -> bytes:

@@ -1,7 +1,7 @@
 -- purpose: weighings of a line with the item their mould was making
 -- grain:   one weighing
 -- reads:   current_weight_checks, mould_spans, job_spans
--- params:  line, from_time, to_time (to_time not included), by the clock of the sample; lehr_s for cold samples
+-- params:  line, from_time, to_time (to_time not included), lehr_s (looked back by for cold samples)
 -- units:   g
 with weighings as (
     select

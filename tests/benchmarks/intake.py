@@ -33,13 +33,17 @@ DAY = datetime(2026, 3, 2, 5, tzinfo=UTC)
 
 def works(lines: int) -> str:
     """A plant of so many equal lines."""
-    out = ['[works]\nname = "benchmark"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = ["06:00", "14:00", "22:00"]']
+    out = [
+        '[works]\nname = "benchmark"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = ["06:00", "14:00", "22:00"]'
+    ]
     out.append('[[furnace]]\nid = "F1"\nsurface_m2 = 60.0\ndensity_g_cm3 = 2.5')
     for line in range(lines):
         out.append(f'[[line]]\nid = "L{line:02d}"\nfurnace = "F1"\nsections = 12\ngobs = 2\nlehr_minutes = 90.0')
         out += [f'[[station]]\nid = "L{line:02d}-{s}"\nline = "L{line:02d}"\norder = {s + 1}' for s in range(STATIONS)]
     for d in range(DEFECTS):
-        out.append(f'[[defect]]\ncode = "D{d:02d}"\nname = "defect {d}"\nseverity = "minor"\nzone = "body"\norigin = "mould"')
+        out.append(
+            f'[[defect]]\ncode = "D{d:02d}"\nname = "defect {d}"\nseverity = "minor"\nzone = "body"\norigin = "mould"'
+        )
     out.append('[[item]]\nid = "I1"\nname = "item"\nweight_g = 200.0')
     return "\n".join(out)
 
@@ -57,9 +61,13 @@ def make_files(folder: Path, lines: int, seed: int = 1) -> int:
 
 
 def _station_rows(line: int, start: datetime, rng: np.random.Generator) -> pl.DataFrame:
-    minute, station, mould = (a.ravel() for a in np.meshgrid(np.arange(60), np.arange(STATIONS), np.arange(MOULDS), indexing="ij"))
+    minute, station, mould = (
+        a.ravel() for a in np.meshgrid(np.arange(60), np.arange(STATIONS), np.arange(MOULDS), indexing="ij")
+    )
     seen = rng.poisson(11, len(minute))
-    return _frame(line, start, minute, station, mould).with_columns(inspected=pl.Series(seen), rejected=pl.Series(rng.binomial(seen, 0.03)))
+    return _frame(line, start, minute, station, mould).with_columns(
+        inspected=pl.Series(seen), rejected=pl.Series(rng.binomial(seen, 0.03))
+    )
 
 
 def _reject_rows(line: int, start: datetime, rng: np.random.Generator) -> pl.DataFrame:
@@ -69,7 +77,10 @@ def _reject_rows(line: int, start: datetime, rng: np.random.Generator) -> pl.Dat
     rest, mould = np.divmod(rest, MOULDS)
     minute, station = np.divmod(rest, STATIONS)
     frame = _frame(line, start, minute, station, mould)
-    return frame.with_columns(defect=pl.format("D{}", pl.Series(defect).cast(pl.String).str.zfill(2)), rejected=pl.Series(rng.integers(1, 4, len(chosen))))
+    return frame.with_columns(
+        defect=pl.format("D{}", pl.Series(defect).cast(pl.String).str.zfill(2)),
+        rejected=pl.Series(rng.integers(1, 4, len(chosen))),
+    )
 
 
 def _frame(line: int, start: datetime, minute: np.ndarray, station: np.ndarray, mould: np.ndarray) -> pl.DataFrame:
@@ -87,7 +98,14 @@ def _frame(line: int, start: datetime, minute: np.ndarray, station: np.ndarray, 
 
 def _write(folder: Path, feed: str, line: int, start: datetime, frame: pl.DataFrame, rng: np.random.Generator) -> int:
     """Spoil 1 % of the rows: bad tokens, negative counts, unknown codes, missing offsets, rows cut off, a fifth each."""
-    order = ["window_start", "line", "station", "mould", *(["defect"] if "defect" in frame.columns else []), "window_s"]
+    order = [
+        "window_start",
+        "line",
+        "station",
+        "mould",
+        *(["defect"] if "defect" in frame.columns else []),
+        "window_s",
+    ]
     order += [c for c in ("inspected", "rejected") if c in frame.columns]
     rows = frame.select(order).cast(pl.String).write_csv().splitlines()
     bad = rng.choice(len(rows) - 1, len(rows) // 100, replace=False) + 1
@@ -122,7 +140,9 @@ def duckdb_alone(inbox: Path, target: Path, typed: bool) -> None:
         columns = {**common, **rest} if typed else dict.fromkeys([*common, *rest], "varchar")
         spec = json.dumps(columns).replace('"', "'")
         options = "ignore_errors = true" if typed else "null_padding = true, ignore_errors = true"
-        con.execute(f"create table {feed} as select * from read_csv('{inbox}/{feed}.*.csv', header = true, columns = {spec}, {options})")
+        con.execute(
+            f"create table {feed} as select * from read_csv('{inbox}/{feed}.*.csv', header = true, columns = {spec}, {options})"
+        )
     con.close()
 
 
@@ -146,7 +166,14 @@ def _measured(queue: multiprocessing.Queue, work, *args) -> None:  # type: ignor
     told = work(*args) or {}
     seconds = time.perf_counter() - before
     usage = resource.getrusage(resource.RUSAGE_SELF)
-    queue.put({**told, "seconds": seconds, "cpu_s": usage.ru_utime + usage.ru_stime, "peak_mb": usage.ru_maxrss / 1024})
+    queue.put(
+        {
+            **told,
+            "seconds": seconds,
+            "cpu_s": usage.ru_utime + usage.ru_stime,
+            "peak_mb": usage.ru_maxrss / 1024,
+        }
+    )
 
 
 def measured(work, *args) -> dict[str, float]:  # type: ignore[no-untyped-def]
@@ -171,7 +198,9 @@ def main() -> None:
     source.mkdir(parents=True, exist_ok=True)
     rows = make_files(source, told.lines)
     size = sum(path.stat().st_size for path in source.iterdir())
-    print(f"{rows:,} rows, {len(list(source.iterdir()))} files, {size / 1e6:.0f} MB of CSV, 1 % bad; medians of {told.repeats}")
+    print(
+        f"{rows:,} rows, {len(list(source.iterdir()))} files, {size / 1e6:.0f} MB of CSV, 1 % bad; medians of {told.repeats}"
+    )
     found: dict[str, list[dict[str, float]]] = {"duckdb typed": [], "duckdb text": [], "intake": []}
     for number in range(told.repeats):
         for name, typed in (("duckdb typed", True), ("duckdb text", False)):
@@ -185,7 +214,9 @@ def main() -> None:
     for name, run in median.items():
         print(f"{name:<14} {run['seconds']:6.2f} s wall  {run['cpu_s']:6.2f} s CPU  {run['peak_mb']:6.0f} MB peak")
     mine = median["intake"]
-    print(f"kept {mine['kept']:,}, refused {mine['refused']:,}, lock held {mine['lock_held_s']:.2f} s = {mine['lock_held_s'] / mine['seconds']:.2f} of the intake")
+    print(
+        f"kept {mine['kept']:,}, refused {mine['refused']:,}, lock held {mine['lock_held_s']:.2f} s = {mine['lock_held_s'] / mine['seconds']:.2f} of the intake"
+    )
     for name in ("duckdb typed", "duckdb text"):
         print(f"ratio intake / {name}: {mine['seconds'] / median[name]['seconds']:.2f}")
     if not told.keep:

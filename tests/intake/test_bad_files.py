@@ -88,6 +88,9 @@ def test_files_still_being_written_are_left_alone(place: Place) -> None:
 
 def test_a_time_ahead_of_the_works_by_more_than_an_hour_is_refused(place: Place) -> None:
     near, far = "2026-04-01T00:59:00Z", "2026-04-01T01:01:00Z"
-    place.put("station_counts.K1.csv", HEAD + "".join(ROW.replace("2026-03-02T09:00:00+01:00", at) for at in (near, far)))
+    place.put(
+        "station_counts.K1.csv",
+        HEAD + "".join(ROW.replace("2026-03-02T09:00:00+01:00", at) for at in (near, far)),
+    )
     assert place.take().rows_kept == 1
     assert place.refusals() == [("station_counts.K1.csv", 3, "window_start", "in_future")]

@@ -27,7 +27,7 @@ def test_the_same_bytes_again_change_nothing_and_it_is_said(place: Place) -> Non
     assert (report.files, report.repeated, report.needs_a_person) == (0, 1, False)
     assert place.facts("station_counts").equals(before)
     assert not list(place.site.inbox.iterdir())
-    assert len([p for p in place.site.archive.rglob("*.csv")]) == 1
+    assert len(list(place.site.archive.rglob("*.csv"))) == 1
 
 
 def test_two_copies_in_one_inbox_are_one(place: Place) -> None:
@@ -46,7 +46,12 @@ def test_a_row_with_the_same_key_and_other_values_replaces(place: Place) -> None
     assert place.facts("station_counts").select("inspected", "rejected").rows() == [(13, 2)]
     with place.opened.ledger.reading() as reader:
         old = reader.replaced("station_counts").row(0, named=True)
-    assert (old["inspected"], old["replaced_at"], old["batch"], old["replaced_by"]) == (12, NOW + timedelta(hours=3), 1, 2)
+    assert (old["inspected"], old["replaced_at"], old["batch"], old["replaced_by"]) == (
+        12,
+        NOW + timedelta(hours=3),
+        1,
+        2,
+    )
 
 
 def test_old_bytes_after_a_correction_do_not_bring_the_old_values_back(place: Place) -> None:
@@ -75,7 +80,10 @@ def test_of_two_files_in_one_inbox_the_later_made_holds(place: Place) -> None:
 
 
 def test_within_one_file_the_last_line_holds_and_the_others_are_history(place: Place) -> None:
-    place.put("station_counts.a.csv", HEAD + ROW + ROW.replace(",12,", ",13,") + ROW.replace(",12,", ",13,") + ROW.replace(",12,", ",14,"))
+    place.put(
+        "station_counts.a.csv",
+        HEAD + ROW + ROW.replace(",12,", ",13,") + ROW.replace(",12,", ",13,") + ROW.replace(",12,", ",14,"),
+    )
     place.take()
     assert place.facts("station_counts")["inspected"].to_list() == [14]
     with place.opened.ledger.reading() as reader:
@@ -86,7 +94,10 @@ def test_a_pallets_states_are_its_history(place: Place) -> None:
     head = "pallet,line,item,packed_from,packed_to,units,state\n"
     for hours, state in enumerate(("packed", "held", "released")):
         later(place, hours)
-        place.put(f"pallets.{state}.csv", head + f"P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,{state}\n")
+        place.put(
+            f"pallets.{state}.csv",
+            head + f"P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,{state}\n",
+        )
         place.take()
     assert place.facts("pallets")["state"].to_list() == ["released"]
     with place.opened.ledger.reading() as reader:
@@ -99,7 +110,11 @@ def test_plan_versions_by_hand() -> None:
     at = datetime(2026, 3, 2, tzinfo=UTC)
     types = {"k": pl.String, "v": pl.Int64, "batch": pl.Int32, "file_line": pl.Int32}
     existing = pl.DataFrame([("a", 1, 1, 2), (None, 5, 1, 3), ("z", 9, 1, 4)], schema=types, orient="row")
-    incoming = pl.DataFrame([("a", 1, 2, 2), ("a", 2, 2, 3), (None, 5, 3, 2), ("n", 7, 3, 3), ("a", 3, 3, 4)], schema=types, orient="row")
+    incoming = pl.DataFrame(
+        [("a", 1, 2, 2), ("a", 2, 2, 3), (None, 5, 3, 2), ("n", 7, 3, 3), ("a", 3, 3, 4)],
+        schema=types,
+        orient="row",
+    )
     told = plan_versions(existing, incoming, ("k",), at)
     held = told.insert.sort("batch", "file_line").select("k", "v", "batch", "file_line", "replaced_by").rows()
     assert held == [("a", 2, 2, 3, 3), ("n", 7, 3, 3, None), ("a", 3, 3, 4, None)]

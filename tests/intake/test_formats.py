@@ -18,7 +18,9 @@ ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
 @pytest.mark.parametrize("feed", list(ALL_FEEDS))
-def test_every_feed_reads_the_same_from_every_format(feed: str, day_of_truth: Simulated, new_place: Callable[[], Place]) -> None:
+def test_every_feed_reads_the_same_from_every_format(
+    feed: str, day_of_truth: Simulated, new_place: Callable[[], Place]
+) -> None:
     frame = day_of_truth.feeds[feed].head(300)
     ledgers = []
     for ending in ("csv", "csv.gz", "parquet", "jsonl"):
@@ -33,7 +35,10 @@ def test_every_feed_reads_the_same_from_every_format(feed: str, day_of_truth: Si
 
 
 def test_columns_in_any_order_and_without_optional_ones(place: Place) -> None:
-    place.put("station_counts.K1.csv", "rejected,inspected,station,line,window_start\n1,12,K1-side-a,K1,2026-03-02T08:00:00Z\n")
+    place.put(
+        "station_counts.K1.csv",
+        "rejected,inspected,station,line,window_start\n1,12,K1-side-a,K1,2026-03-02T08:00:00Z\n",
+    )
     assert place.take().rows_kept == 1
     row = place.facts("station_counts").row(0, named=True)
     assert (row["mould"], row["window_s"], row["inspected"]) == (None, 60, 12)
@@ -52,7 +57,16 @@ def test_a_missing_last_line_break_is_kept_and_noted(place: Place) -> None:
 
 
 def test_parquet_with_dictionaries_and_integer_moulds(place: Place) -> None:
-    frame = pl.DataFrame({"window_start": ["2026-03-02T08:00:00Z"], "line": ["K1"], "station": ["K1-side-a"], "mould": [7], "inspected": [3], "rejected": [0]})
+    frame = pl.DataFrame(
+        {
+            "window_start": ["2026-03-02T08:00:00Z"],
+            "line": ["K1"],
+            "station": ["K1-side-a"],
+            "mould": [7],
+            "inspected": [3],
+            "rejected": [0],
+        }
+    )
     out = io.BytesIO()
     frame.with_columns(pl.col("line").cast(pl.Categorical)).write_parquet(out)
     place.put("station_counts.K1.parquet", out.getvalue())
@@ -81,7 +95,12 @@ def test_a_foreign_export_is_mapped_by_the_plant_file(tmp_path) -> None:  # type
     from tests.conftest import WORKS
 
     place = Place(tmp_path / "site", WORKS + MAPPING)
-    lines = ["Clock;Form;Seen;Out;Operator", "02.03.2026 09:00;11;12;1;x", "29.03.2026 02:30;11;12;1;x", "02.03.2026 09:01;;9;0;y"]
+    lines = [
+        "Clock;Form;Seen;Out;Operator",
+        "02.03.2026 09:00;11;12;1;x",
+        "29.03.2026 02:30;11;12;1;x",
+        "02.03.2026 09:01;;9;0;y",
+    ]
     place.put("sidecam_1.txt", "\n".join(lines) + "\n")
     assert place.take().rows_kept == 2
     assert place.refusals() == [("sidecam_1.txt", 3, "window_start", "time_in_gap")]

@@ -37,17 +37,23 @@ def fill(place: Place, simulated: Simulated) -> None:
 
 def start(place: Place) -> subprocess.Popen[str]:
     root = Path(__file__).parents[2]
-    process = subprocess.Popen([sys.executable, "-c", SCRIPT, str(place.site.root)], cwd=root, stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(
+        [sys.executable, "-c", SCRIPT, str(place.site.root)], cwd=root, stdout=subprocess.PIPE, text=True
+    )
     assert process.stdout is not None and process.stdout.readline() == "begin\n"
     return process
 
 
 def files_below(folder: Path) -> list[str]:
-    return sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file() and not path.name.startswith("."))
+    return sorted(
+        str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".")
+    )
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_killed_and_run_again_it_is_as_if_nothing_had_happened(seed: int, day_of_truth: Simulated, new_place: Callable[[], Place]) -> None:
+def test_killed_and_run_again_it_is_as_if_nothing_had_happened(
+    seed: int, day_of_truth: Simulated, new_place: Callable[[], Place]
+) -> None:
     plain, killed = new_place(), new_place()
     for place in (plain, killed):
         fill(place, day_of_truth)

@@ -20,9 +20,22 @@ SLOW = settings(max_examples=20, deadline=None, suppress_health_check=[HealthChe
 REJECTS = "window_start,line,station,mould,defect,window_s,rejected"
 STATIONS = {"K1-side-a": ("SCF", "STN", "BSW"), "K1-mouth": ("CHF", "DIF"), "K1-foot": ("STN", "SPK")}
 GOOD = st.tuples(
-    st.integers(0, 119), st.sampled_from([(s, d) for s, codes in STATIONS.items() for d in codes]), st.sampled_from(["11", "12", ""]), st.integers(0, 9)
+    st.integers(0, 119),
+    st.sampled_from([(s, d) for s, codes in STATIONS.items() for d in codes]),
+    st.sampled_from(["11", "12", ""]),
+    st.integers(0, 9),
 )
-RUBBISH = st.sampled_from(["x,K1,K1-side-a,11,SCF,60,1", "2026-03-02T08:00:00Z,K1,K1-side-a,11,SCF,60,-1", "2026-03-02T08:00:00Z,K9,K1-side-a,11,SCF,60,1", "too,few", '"', "2026-03-02T08:00:00,K1,,,,,", "2026-03-02T08:00:00Z,K1,K1-side-a,11,CHF,60,1"])
+RUBBISH = st.sampled_from(
+    [
+        "x,K1,K1-side-a,11,SCF,60,1",
+        "2026-03-02T08:00:00Z,K1,K1-side-a,11,SCF,60,-1",
+        "2026-03-02T08:00:00Z,K9,K1-side-a,11,SCF,60,1",
+        "too,few",
+        '"',
+        "2026-03-02T08:00:00,K1,,,,,",
+        "2026-03-02T08:00:00Z,K1,K1-side-a,11,CHF,60,1",
+    ]
+)
 
 
 def line_of(good: tuple[int, tuple[str, str], str, int]) -> str:
@@ -43,7 +56,12 @@ def ledger_of(files: list[list[str]], root: Path, batches: int = 1) -> tuple[Pla
 
 
 @SLOW
-@given(st.lists(GOOD, min_size=1, max_size=40, unique_by=lambda g: g[:3]), st.randoms(use_true_random=False), st.integers(1, 9), st.integers(1, 3))
+@given(
+    st.lists(GOOD, min_size=1, max_size=40, unique_by=lambda g: g[:3]),
+    st.randoms(use_true_random=False),
+    st.integers(1, 9),
+    st.integers(1, 3),
+)
 def test_order_split_and_repetition_change_nothing(rows: list, chance: random.Random, parts: int, runs: int) -> None:
     lines = [line_of(row) for row in rows]
     with tempfile.TemporaryDirectory() as folder:
@@ -85,7 +103,12 @@ def test_every_row_is_kept_or_refused_never_both_never_neither(lines: list[str],
         assert told["rows_read"].sum() == sum(len(part) for part in distinct) == kept + refused
         assert rows.height == refused == told["rows_refused"].sum()
         assert now.height + history.height + told["rows_unchanged"].sum() == kept
-        in_ledger = {(r["batch"], r["file_line"]) for r in pl.concat([now.select("batch", "file_line"), history.select("batch", "file_line")]).iter_rows(named=True)}
+        in_ledger = {
+            (r["batch"], r["file_line"])
+            for r in pl.concat([now.select("batch", "file_line"), history.select("batch", "file_line")]).iter_rows(
+                named=True
+            )
+        }
         assert not in_ledger & {(r["batch"], r["file_line"]) for r in rows.iter_rows(named=True)}
 
 
@@ -101,4 +124,7 @@ def test_pareto_calls_sum_to_the_feeds(rows: list) -> None:
                 told = answer_pareto(reader, place.plant, "K1", Span(day.start, day.end), by)
                 assert told.calls == sum(row[3] for row in rows) == sum(row.calls for row in told.rows)
                 if told.calls:
-                    assert abs(told.rows[-1].cumulative - 1) < 1e-12 and abs(sum(row.share for row in told.rows) - 1) < 1e-12
+                    assert (
+                        abs(told.rows[-1].cumulative - 1) < 1e-12
+                        and abs(sum(row.share for row in told.rows) - 1) < 1e-12
+                    )

@@ -19,7 +19,9 @@ ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
 def rows(count: int) -> str:
-    return "".join(ROW.replace(",11,", f",{n},").replace("09:00", f"{9 + n // 3600:02d}:{n // 60 % 60:02d}") for n in range(count))
+    return "".join(
+        ROW.replace(",11,", f",{n},").replace("09:00", f"{9 + n // 3600:02d}:{n // 60 % 60:02d}") for n in range(count)
+    )
 
 
 def test_ids_that_vanish_are_named_and_their_rows_stay(place: Place) -> None:
@@ -36,7 +38,9 @@ def test_ids_that_vanish_are_named_and_their_rows_stay(place: Place) -> None:
 def test_a_stranger_holding_the_ledger_is_named(place: Place) -> None:
     place.put("station_counts.K1.csv", HEAD + ROW)
     place.take()
-    script = f"import duckdb, sys; duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
+    script = (
+        f"import duckdb, sys; duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
+    )
     holder = subprocess.Popen([sys.executable, "-c", script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert holder.stdout is not None and holder.stdout.readline() == "held\n"
     place.settings = Settings(fixed_now=NOW, lock_wait_s=0.3)
@@ -53,7 +57,10 @@ def test_two_intakes_at_once_are_one_after_the_other(place: Place) -> None:
     from pipelines.intake.run import intake_lock
 
     place.settings = Settings(fixed_now=NOW, lock_wait_s=0.2)
-    with intake_lock(place.site, place.settings), pytest.raises(LedgerBusy, match="another intake of this site is still running"):
+    with (
+        intake_lock(place.site, place.settings),
+        pytest.raises(LedgerBusy, match="another intake of this site is still running"),
+    ):
         place.take()
 
 
@@ -94,7 +101,13 @@ except SiteError as error:
 
 def _as_nobody(place: Place) -> str:
     root = Path(__file__).parents[2]
-    done = subprocess.run([sys.executable, "-c", AS_NOBODY, str(place.site.root)], cwd=root, capture_output=True, text=True, timeout=120)
+    done = subprocess.run(
+        [sys.executable, "-c", AS_NOBODY, str(place.site.root)],
+        cwd=root,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
     return done.stdout + done.stderr
 
 

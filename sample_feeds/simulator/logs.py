@@ -1,0 +1,194 @@
+"""The logs and checks around the lines: melt, moulds, jobs, stops, weighings, challenges, complaints."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from sample_feeds.simulator.line import LineRun
+from sample_feeds.simulator.plan import Plan
+
+UNSEEN_LOSS = 0.004  # glass melted that no counter ever sees: drained, dropped before the shears
+
+
+def gob_mass_g(plan: Plan, run: LineRun) -> np.ndarray:
+    """True mean mass of a gob at [minute, cavity]: nominal, the mould's own offset, the feeder's drift."""
+    weights = {i.id: i.weight_g for i in plan.plant.item}
+    offsets = np.random.default_rng([plan.seed, 4, list(plan.lines).index(run.plan.line)]).normal(
+        0, 0.004, len(run.moulds)
+    )
+    index = np.zeros(run.ware.cut.shape, np.int64)
+    for number, fitting in enumerate(run.plan.fittings):
+        index[max(0, fitting.minute) :, fitting.cavity] = number
+    nominal = np.array([weights[item] for item in run.items]) * (1 + offsets)
+    drifting = np.array([gob == run.plan.drift_gob for _, gob in run.plan.cavities])
+    days = np.arange(len(index))[:, None] / 1440
+    return nominal[index] + run.plan.drift_g_per_day * days * drifting[None, :]
+
+
+def melt_log(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    hours = plan.minutes // 60
+    for furnace in plan.plant.furnace:
+        mine = [run for line, run in runs.items() if plan.plant.lines[line].furnace == furnace.id]
+        pulled = sum((run.ware.cut * gob_mass_g(plan, run) / 1000).sum(axis=1) for run in mine)
+        per_hour = np.asarray(pulled)[: hours * 60].reshape(hours, 60).sum(axis=1) / (1 - UNSEEN_LOSS)
+        bias = 1 + rng.normal(0, plan.plant.uncertainty.melt / 100 / 3)
+        for hour in range(hours):
+            level = float(rng.normal(0, 0.15))
+            melted = (per_hour[hour] + level / 1000 * furnace.surface_m2 * furnace.density_g_cm3 * 1000) * bias
+            batch = max(melted, 0) * 0.55 / (1 - 0.031) / (1 - 0.172)
+            values = {
+                "batch_kg": round(batch, 1),
+                "moisture_pct": 3.1,
+                "loss_pct": 17.2,
+                "cullet_kg": round(max(melted, 0) * 0.45, 1),
+            }
+            rows.append(
+                {
+                    "window_start": plan.at(hour * 60),
+                    "furnace": furnace.id,
+                    "window_s": 3600,
+                    **values,
+                    "level_change_mm": round(level, 2),
+                }
+            )
+    return pl.DataFrame(rows)
+
+
+def mould_log(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
+    rows = []
+    for line, run in runs.items():
+        several = any(not item for _, _, item in run.plan.jobs)
+        for fitting in run.plan.fittings:
+            section, gob = run.plan.cavities[fitting.cavity]
+            place = {"fitted_at": plan.at(fitting.minute), "line": line, "section": section, "gob": gob}
+            rows.append(
+                {
+                    **place,
+                    "part": "mould",
+                    "number": fitting.number,
+                    "item": fitting.item if several else None,
+                }
+            )
+            if fitting.minute < 0:
+                rows.append({**place, "part": "blank", "number": f"B{fitting.number}", "item": None})
+                rows.append({**place, "part": "neck_ring", "number": f"R{fitting.number}", "item": None})
+    return pl.DataFrame(rows, infer_schema_length=None).sort("fitted_at", "line", "section", "gob", "part")
+
+
+def job_log(plan: Plan) -> pl.DataFrame:
+    rows = [
+        {"started_at": plan.at(minute), "line": line, "job": job, "item": item or None}
+        for line, told in plan.lines.items()
+        for minute, job, item in told.jobs
+    ]
+    return pl.DataFrame(rows, infer_schema_length=None).sort("started_at", "line")
+
+
+def stoppages(plan: Plan) -> pl.DataFrame:
+    rows = [
+        {
+            "stopped_at": plan.at(s.start),
+            "line": line,
+            "section": s.section or None,
+            "restarted_at": plan.at(s.end),
+            "cause": s.cause,
+        }
+        for line, told in plan.lines.items()
+        for s in told.stops
+    ]
+    schema: dict[str, Any] = {
+        "stopped_at": pl.Datetime("us", "UTC"),
+        "line": pl.String,
+        "section": pl.Int64,
+        "restarted_at": pl.Datetime("us", "UTC"),
+        "cause": pl.String,
+    }
+    return (
+        pl.DataFrame(rows, schema=schema)
+        .unique(["stopped_at", "line", "section"], keep="first")
+        .sort("stopped_at", "line", "section")
+    )
+
+
+def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    mass = gob_mass_g(plan, run)
+    for minute in range(300, plan.minutes, 30):
+        formed = int(minute - run.ware.lag[max(0, minute - 100)])
+        for cavity in range(len(run.plan.cavities)):
+            if formed < 0 or not run.ware.cut[formed, cavity]:
+                continue
+            number = max(n for n, f in enumerate(run.plan.fittings) if f.cavity == cavity and f.minute <= formed)
+            told = {
+                "sampled_at": plan.at(minute),
+                "line": run.plan.line,
+                "point": "cold",
+                "mould": run.moulds[number],
+                "sample": 1,
+            }
+            rows.append({**told, "weight_g": round(float(mass[formed, cavity] + rng.normal(0, 0.5)), 1), "by": None})
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"by": pl.String})
+
+
+def challenges(plan: Plan, rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for station in plan.plant.station:
+        codes = [c for c in (station.sees or tuple(plan.plant.defects)) if plan.plant.defects[c].severity != "minor"]
+        for minute in range(310, plan.minutes, 480):
+            for code in codes:
+                told = {
+                    "checked_at": plan.at(minute),
+                    "line": station.line,
+                    "station": station.id,
+                    "defect": code,
+                    "passes": 10,
+                }
+                rows.append({**told, "caught": int(rng.binomial(10, 0.97)), "by": "shift"})
+    return pl.DataFrame(rows)
+
+
+def complaints(plan: Plan, defects: pl.DataFrame, pallets: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Customers complain of some of what escaped: of critical defects first."""
+    known = pallets.select("pallet", "item", "packed_to")
+    worst = {d.code: ("critical", "major", "minor").index(d.severity) for d in plan.plant.defect}
+    escaped = defects.filter(pl.col("pallet").is_not_null() & pl.col("station").is_null()).join(known, on="pallet")
+    escaped = escaped.sort(pl.col("defect").replace_strict(worst), maintain_order=True).head(12)
+    rows: list[dict[str, object]] = []
+    for number in (
+        sorted(rng.choice(escaped.height, min(3, escaped.height), replace=False).tolist()) if escaped.height else []
+    ):
+        told = escaped.row(number, named=True)
+        rows.append(_complaint(plan, len(rows) + 1, told))
+    schema = {
+        "complaint": pl.String,
+        "received_on": pl.Date,
+        "item": pl.String,
+        "defect": pl.String,
+        "units": pl.Int64,
+        "mould": pl.String,
+    }
+    times = {"made_from": pl.Datetime("us", "UTC"), "made_to": pl.Datetime("us", "UTC")}
+    return pl.DataFrame(rows, schema={**schema, "pallet": pl.String, **times, "note": pl.String})
+
+
+def _complaint(plan: Plan, number: int, told: dict[str, Any]) -> dict[str, object]:
+    formed: datetime = told["formed_at"]
+    hour = timedelta(hours=1)
+    window = {1: (None, None), 2: (formed - hour, formed + hour)}.get(number, (formed - 2 * hour, formed + 2 * hour))
+    return {
+        "complaint": f"C-{plan.cold_from:%y}-{number:03d}",
+        "received_on": plan.at(plan.minutes).date() - timedelta(days=1 if number > 1 else 0),
+        "item": told["item"],
+        "defect": told["defect"],
+        "units": 1,
+        "mould": told["mould"] if number != 2 else None,
+        "pallet": told["pallet"] if number == 1 else None,
+        "made_from": window[0],
+        "made_to": window[1],
+        "note": "invented complaint: found when the pallet was opened",
+    }

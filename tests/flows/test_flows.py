@@ -1,0 +1,111 @@
+"""The flows, run for real through their commands: intake, close, rebuild, trace. One server for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from pipelines.answers.trace import Question
+from pipelines.flows.run import call_flow
+from pipelines.settings import Settings
+from sample_feeds.simulator import Simulated, write_feeds
+from tests.conftest import NOW, Place
+
+DAY = date(2026, 3, 10)
+
+
+@pytest.fixture(scope="module")
+def worked(
+    day_of_truth: Simulated, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Place, dict[str, object]]]:
+    """A site on which every flow has run once, with what each gave back."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PREFECT_HOME", str(tmp_path_factory.mktemp("prefect")))
+        place = Place(tmp_path_factory.mktemp("flows") / "site")
+        write_feeds(day_of_truth, place.site.inbox)
+        told: dict[str, object] = {"intake": call_flow("intake", place.opened)}
+        told["close"] = call_flow("close", place.opened)
+        told["again"] = call_flow("close", place.opened)
+        told["rebuild"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
+        told["trace"] = call_flow("trace", place.opened, question=Question(complaint="C-26-001"))
+        head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+        at = place.plant.clock.day(DAY).start + timedelta(hours=3)
+        place.put("station_counts.K1.late.csv", f"{head}{at.isoformat()},K1,K1-side-a,777,60,50,0\n")
+        place.settings = Settings(fixed_now=NOW + timedelta(days=1))
+        told["late"] = call_flow("intake", place.opened)
+        told["rebuilt late"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
+        told["closed late"] = call_flow("close", place.opened)
+        yield place, told
+
+
+def test_intake_takes_in_and_writes_the_hours_pages(worked: tuple[Place, dict]) -> None:
+    place, told = worked
+    report, pages = told["intake"]
+    assert report.rows_kept > 100_000 and len(pages) == 4 * 24
+    assert all(page.exists() and page.with_suffix(".xlsx").exists() for page in pages)
+    assert (place.site.reports / "index.html").exists()
+
+
+def test_close_closes_what_is_over_and_nothing_twice(worked: tuple[Place, dict]) -> None:
+    place, told = worked
+    assert [(one.day, one.revision, one.changed) for one in told["close"]] == [(DAY, 1, None)]
+    assert told["close"][0].page == place.site.reports / "day" / "2026-03-10.html"
+    assert told["again"] == []
+
+
+def test_rebuild_gives_the_same_answers(worked: tuple[Place, dict]) -> None:
+    _, told = worked
+    assert [(one.day, one.same) for one in told["rebuild"]] == [(DAY, True)]
+
+
+def test_a_late_feed_makes_a_new_revision_and_keeps_the_first(worked: tuple[Place, dict]) -> None:
+    place, told = worked
+    report, pages = told["late"]
+    assert report.rows_kept == 1 and [page.name for page in pages] == ["K1-04-0900.html"]
+    assert [one.same for one in told["rebuilt late"]] == [False]
+    assert [(one.day, one.revision, one.changed) for one in told["closed late"]] == [(DAY, 2, True)]
+    closes = place.ask("closes_of_day", day=DAY)
+    assert closes["revision"].to_list() == [1, 2] and closes["digest"].n_unique() == 2
+
+
+def test_trace_writes_its_page(worked: tuple[Place, dict]) -> None:
+    _, told = worked
+    answer, path = told["trace"]
+    assert answer.cavities and path.name == "C-26-001.html" and path.exists()
+
+
+def test_the_run_history_names_flows_and_tasks(worked: tuple[Place, dict]) -> None:
+    """What a scheduler reads: the names, in the run history of the site's own Prefect database."""
+    import sqlite3
+
+    import prefect.settings
+
+    home = Path(str(prefect.settings.get_current_settings().home))
+    databases = [*home.glob("prefect.db"), *Path(worked[0].site.root).glob(".prefect/prefect.db")]
+    names: set[str] = set()
+    for path in databases:
+        with sqlite3.connect(path) as con:
+            names |= {row[0] for row in con.execute("select name from flow")}
+    assert {"intake", "close", "rebuild", "trace"} <= names
+
+
+def test_a_retry_is_tried_only_where_it_can_help() -> None:
+    from pipelines.errors import LedgerBroken, LedgerBusy, SiteError, WrongUse
+    from pipelines.flows.flows import _can_help
+
+    class State:
+        def __init__(self, error: Exception):
+            self.error = error
+
+        def result(self) -> None:
+            raise self.error
+
+    away = SiteError("share away")
+    away.__cause__ = OSError("gone")
+    told = [_can_help(None, None, State(error)) for error in (LedgerBusy("x"), OSError("x"), away)]
+    assert told == [True, True, True]
+    told = [_can_help(None, None, State(error)) for error in (WrongUse("x"), LedgerBroken("x"), ValueError("x"))]
+    assert told == [False, False, False]

@@ -1,0 +1,150 @@
+"""The commands as a person types them: answers, formats, exit statuses, one clear sentence for what is wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import HEAD, Place
+
+HOUR = ("--line", "K1", "--from", "2026-03-10T10:00", "--to", "2026-03-10T11:00")
+
+
+def run(*args: str, site: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
+    told = {**os.environ, "COLDLEDGER_NOW": "2026-04-01T00:00:00Z", **more}
+    if site is not None:
+        told["COLDLEDGER_SITE"] = str(site)
+    command = [sys.executable, "-c", "from pipelines.cli import main; main()", *args]
+    return subprocess.run(command, capture_output=True, text=True, env=told, timeout=120, cwd=Path(__file__).parents[1])
+
+
+def test_pareto_in_three_formats(day_taken: Place) -> None:
+    root = day_taken.site.root
+    told = json.loads(run("pareto", *HOUR, "--format", "json", site=root).stdout)
+    assert (told["line"], told["from"], told["to"]) == ("K1", "2026-03-10T09:00:00Z", "2026-03-10T10:00:00Z")
+    table = run("pareto", *HOUR, site=root)
+    assert table.returncode == 0 and f"{told['ware']:,} containers at the first station" in " ".join(
+        table.stdout.split()
+    )
+    rows = list(csv.DictReader(io.StringIO(run("pareto", *HOUR, "--format", "csv", site=root).stdout)))
+    assert [(row["key"], int(row["calls"])) for row in rows] == [(row["key"], row["calls"]) for row in told["rows"]]
+
+
+def test_local_times_and_offsets_mean_the_same(day_taken: Place) -> None:
+    local = run("pareto", *HOUR, "--format", "json", site=day_taken.site.root)
+    utc = ("--line", "K1", "--from", "2026-03-10T09:00:00Z", "--to", "2026-03-10T11:00:00+01:00")
+    assert run("pareto", *utc, "--format", "json", site=day_taken.site.root).stdout == local.stdout
+
+
+def test_yield_and_feeds(day_taken: Place) -> None:
+    root = day_taken.site.root
+    told = json.loads(run("yield", "--day", "2026-03-10", "--furnace", "F1", "--format", "json", site=root).stdout)
+    assert [one["furnace"] for one in told["furnaces"]] == ["F1"] and [one["line"] for one in told["lines"]] == [
+        "K1",
+        "K2",
+    ]
+    assert {"day", "furnaces", "lines", "suspect_meters"} <= told.keys()
+    feeds = run("feeds", site=root)
+    assert feeds.returncode == 1, "rows wait in quarantine"
+    assert "station_counts.K1.bad-rows.csv line 3, column inspected: '-4' is below" in feeds.stdout
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (("pareto", "--line", "Q9", *HOUR[2:]), "there is no line 'Q9' in works.toml; it has K1, K2, K3, K4"),
+        (("pareto", *HOUR, "--by", "colour"), "--by colour is not one of defect, mould"),
+        (("pareto", "--line", "K1", "--from", "2026-03-10T11:00", "--to", "2026-03-10T10:00"), "must lie before --to"),
+        (
+            ("pareto", "--line", "K1", "--from", "yesterday", "--to", "2026-03-10T10:00"),
+            "'yesterday' is not a time such as",
+        ),
+        (
+            ("pareto", "--line", "K1", "--from", "2026-03-29T02:30", "--to", "2026-03-29T05:00"),
+            "was put forward over it",
+        ),
+        (("yield", "--day", "10.03.2026"), "'10.03.2026' is not a day such as 2026-03-02"),
+        (("yield", "--day", "2026-03-10", "--line", "Q9"), "there is no line 'Q9'"),
+    ],
+)
+def test_wrong_use_is_said_and_ends_with_2(args: tuple[str, ...], says: str, day_taken: Place) -> None:
+    told = run(*args, site=day_taken.site.root)
+    assert told.returncode == 2 and says in told.stderr and "Traceback" not in told.stderr
+    assert len(told.stderr.strip().splitlines()) == 1
+
+
+def test_no_site_and_no_ledger_are_said(tmp_path: Path, place: Place) -> None:
+    told = run("pareto", *HOUR, "--site", str(tmp_path))
+    assert told.returncode == 2 and "is no site: it has no works.toml" in told.stderr
+    told = run("pareto", *HOUR, site=place.site.root)
+    assert told.returncode == 2 and "has no ledger yet" in told.stderr
+
+
+def test_a_wrong_plant_file_names_every_mistake(place: Place) -> None:
+    text = (
+        place.site.works_toml.read_text()
+        .replace("sections = 8", "sections = 0")
+        .replace('furnace = "F2"', 'furnace = "F3"')
+    )
+    place.site.works_toml.write_text(text)
+    told = run("feeds", site=place.site.root)
+    assert told.returncode == 2 and "works.toml has 3 mistakes" in told.stderr and told.stderr.count("[[line]]") == 3
+
+
+def test_init_makes_a_site_once(tmp_path: Path) -> None:
+    told = run("init", str(tmp_path / "new"))
+    assert told.returncode == 0 and sorted(path.name for path in (tmp_path / "new").iterdir()) == [
+        "inbox",
+        "works.toml",
+    ]
+    again = run("init", str(tmp_path / "new"))
+    assert again.returncode == 2 and "is there already; nothing was changed" in again.stderr
+
+
+def test_retry_by_command(place: Place) -> None:
+    place.put("station_counts.K1.csv", HEAD + "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,1O,1\n")
+    place.take()
+    entry = next(iter(place.site.quarantine.iterdir()))
+    entry.write_text(entry.read_text().replace("1O", "10"))
+    told = run("feeds", "retry", site=place.site.root)
+    assert (told.returncode, told.stdout) == (
+        0,
+        "1 files taken in: 1 rows kept, 0 rows set aside, 0 files set aside whole.\n",
+    )
+    assert run("feeds", site=place.site.root).returncode == 0
+
+
+def test_replaced_rows_can_be_read(place: Place) -> None:
+    head = "pallet,line,item,packed_from,packed_to,units,state\n"
+    for state in ("packed", "held"):
+        place.put(f"pallets.{state}.csv", head + f"P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,{state}\n")
+        place.take()
+    told = run("feeds", "replaced", "pallets", "--format", "json", site=place.site.root)
+    rows = json.loads(told.stdout)
+    assert [(row["pallet"], row["state"], row["replaced_at"]) for row in rows] == [
+        ("P1", "packed", "2026-04-01T00:00:00Z")
+    ]
+    assert run("feeds", "replaced", "pallots", site=place.site.root).returncode == 2
+
+
+def test_commands_that_answer_load_no_prefect(day_taken: Place) -> None:
+    for args in (("pareto", *HOUR), ("yield", "--day", "2026-03-10"), ("feeds",)):
+        script = f"import sys; sys.argv = ['coldledger', *{args!r}]\nfrom pipelines.cli import app\napp(standalone_mode=False)\n"
+        script += "bad = {m.split('.')[0] for m in sys.modules} & {'prefect', 'pandera', 'altair'}\nprint('LOADED', sorted(bad))"
+        env = {**os.environ, "COLDLEDGER_SITE": str(day_taken.site.root)}
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            capture_output=True,
+            text=True,
+            env=env,
+            timeout=120,
+            cwd=Path(__file__).parents[1],
+        )
+        assert "LOADED []" in done.stdout, done.stderr

@@ -1,0 +1,106 @@
+"""A feed is complete: a pandera class, glossary entries, a table, a view, sample files, a reference."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+from pandera.errors import SchemaErrors
+
+from pipelines.describe import describe_feeds, described, example
+from pipelines.intake.cast import Reading, cast_text
+from pipelines.intake.read_csv import parse_csv
+from schemas.feeds import ALL_FEEDS, Feed
+from schemas.quantities import QUANTITIES
+from schemas.reasons import Reason
+from tests.conftest import NOW, SAMPLES, Place
+
+ROOT = SAMPLES.parent
+
+
+@pytest.fixture(scope="module")
+def con() -> duckdb.DuckDBPyConnection:
+    con = duckdb.connect()
+    for folder in ("migrations", "core"):
+        for path in sorted((ROOT / "sql" / folder).glob("*.sql")):
+            con.execute(path.read_text())
+    return con
+
+
+@pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)
+def test_a_feed_is_complete(feed: Feed, con: duckdb.DuckDBPyConnection) -> None:
+    assert con.table(feed.name).columns == [*feed.columns, "batch", "file_line", "replaced_at", "replaced_by"]
+    assert con.table(f"current_{feed.name}").columns == [*feed.columns, "batch", "file_line"]
+    assert set(feed.columns) <= QUANTITIES.keys() and set(feed.key) <= set(feed.columns)
+    assert feed.model.__doc__ and feed.grain
+    assert (ROOT / "schemas" / "feeds" / f"{feed.name}.py").exists()
+    assert list((SAMPLES / "day").glob(f"{feed.name}.*")), "no sample file in sample_feeds/day"
+
+
+def test_there_is_no_feed_module_outside_the_list() -> None:
+    modules = {path.stem for path in (ROOT / "schemas" / "feeds").glob("*.py")} - {"__init__", "base"}
+    assert modules == ALL_FEEDS.keys()
+
+
+@pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)
+def test_the_model_refuses_what_it_should(feed: Feed) -> None:
+    good = {name: _value(feed, name) for name in feed.columns}
+    frame = pl.DataFrame([good], schema={name: feed.dtype(name) for name in feed.columns})
+    feed.schema.validate(frame, lazy=True)
+    for name in feed.columns:
+        if name not in feed.optional:
+            with pytest.raises(SchemaErrors):
+                feed.schema.validate(frame.with_columns(pl.lit(None, dtype=feed.dtype(name)).alias(name)), lazy=True)
+        if feed.quantity(name).kind in ("count", "number"):
+            with pytest.raises(SchemaErrors):
+                feed.schema.validate(frame.with_columns(pl.lit(-1e9).cast(feed.dtype(name)).alias(name)), lazy=True)
+
+
+def _value(feed: Feed, name: str) -> object:
+    from pipelines.plant import read_plant
+    from tests.conftest import WORKS
+
+    quantity = feed.quantity(name)
+    text = feed.example.get(name) or quantity.example
+    if quantity.known_as:
+        return text
+    return cast_text(text, quantity, Reading(read_plant(WORKS), NOW))
+
+
+def test_the_reference_names_every_column_with_unit_and_limits() -> None:
+    text = describe_feeds()
+    for feed in described():
+        assert f"\n{feed['feed']}\n" in text
+        for column in feed["columns"]:
+            assert column["meaning"] and column["unit"] and column["limits"]
+    assert len(described()) == len(ALL_FEEDS)
+
+
+@pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)
+def test_the_example_of_the_reference_can_be_read(feed: Feed) -> None:
+    raw = parse_csv(example(feed).encode() + b"\n", feed, 10_000)
+    assert raw.rows == 1 and not raw.broken
+
+
+def test_every_reason_has_a_sentence_and_is_used() -> None:
+    code = "\n".join(path.read_text() for path in (ROOT / "pipelines").rglob("*.py"))
+    checks = "\n".join(path.read_text() for path in (ROOT / "schemas").rglob("*.py"))
+    for reason in Reason:
+        assert reason.value and not reason.sentence("v", "e").endswith(".")
+        assert re.search(rf"Reason\.{reason.name}\b", code) or f'"{reason.code}"' in checks, reason
+
+
+def test_the_small_day_is_taken_in_without_a_fault(place: Place) -> None:
+    for path in (SAMPLES / "day").iterdir():
+        place.put(path.name, path.read_bytes())
+    report = place.take()
+    assert (report.rows_refused, report.files_refused, report.messages) == (0, 0, [])
+    assert report.rows_kept > 10_000
+    assert sum(path.stat().st_size for path in (SAMPLES / "day").iterdir()) < 3_000_000
+
+
+def test_paths_of_samples_carry_no_foreign_names() -> None:
+    assert all(re.fullmatch(r"[a-z_]+\.[\w.-]+", path.name) for path in Path(SAMPLES / "day").iterdir())

@@ -1,0 +1,66 @@
+"""Small modules, small functions."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+CODE = [
+    path
+    for folder in ("pipelines", "schemas", "sample_feeds", "tests")
+    for path in sorted((ROOT / folder).rglob("*.py"))
+]
+
+
+def test_no_module_is_longer_than_400_lines() -> None:
+    assert not [(path.name, n) for path in CODE if (n := len(path.read_text().splitlines())) > 400]
+
+
+def test_no_function_body_is_longer_than_40_lines() -> None:
+    long = []
+    for path in CODE:
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                body = (
+                    node.body[1:]
+                    if isinstance(node.body[0], ast.Expr) and isinstance(node.body[0].value, ast.Constant)
+                    else node.body
+                )
+                lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0  # type: ignore[operator]
+                if lines > 40:
+                    long.append((path.name, node.name, lines))
+    assert not long
+
+
+def test_the_top_level_holds_what_it_should_and_nothing_else() -> None:
+    import subprocess
+
+    names = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True).stdout.split()
+    top = {name.split("/")[0] for name in names}
+    allowed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "LICENSE",
+        "pipelines",
+        "schemas",
+        "sql",
+        "tests",
+        "sample_feeds",
+    }
+    assert {name for name in top if not name.startswith(".")} <= allowed
+
+
+def test_public_functions_of_measures_have_docstrings() -> None:
+    bare = []
+    for path in (ROOT / "pipelines" / "measures").glob("*.py"):
+        for node in ast.parse(path.read_text()).body:
+            if (
+                isinstance(node, ast.FunctionDef | ast.ClassDef)
+                and not node.name.startswith("_")
+                and not ast.get_docstring(node)
+            ):
+                bare.append((path.name, node.name))
+    allowed = {"day_yield", "quality_ratio", "overlap", "severity_of"}
+    assert not [one for one in bare if one[1] not in allowed]
