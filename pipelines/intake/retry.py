@@ -34,10 +34,10 @@ def retry_quarantine(site: Site, plant: Plant, settings: Settings) -> IntakeRepo
 def _retry(site: Site, plant: Plant, settings: Settings, ledger: Ledger) -> IntakeReport:
     run = _Intake(site, plant, settings, None)
     offered, unchanged = [], 0
+    trial = _Intake(site, plant, settings, None)
     for batch, path in quarantine_entries(site).items():
         arrival = _arrival(path, batch)
-        kept = _worth_taking(run, arrival)
-        if kept:
+        if _worth_taking(trial, arrival):
             offered.append(arrival)
         else:
             unchanged += 1

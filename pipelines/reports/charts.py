@@ -76,7 +76,7 @@ def bars(unit: str) -> Chart:
         .encode(x="expected:Q")
     )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ticks, ends).properties(width=330, height=alt.Step(22))
+    return alt.layer(bar, ticks, ends).properties(width=190, height=alt.Step(22))
 
 
 def trend(title: str) -> Chart:
@@ -89,7 +89,7 @@ def trend(title: str) -> Chart:
         color=alt.condition(alt.datum.now, alt.value(CRITICAL), alt.value(MAJOR)),
         shape=alt.condition(alt.datum.now, alt.value("diamond"), alt.value("circle")),
     )
-    return alt.layer(rule, line, point).properties(width=380, height=150)
+    return alt.layer(rule, line, point).properties(width=330, height=150)
 
 
 def loss_bars(unit: str) -> Chart:
@@ -102,7 +102,7 @@ def loss_bars(unit: str) -> Chart:
     )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
     zero = alt.Chart(_ROWS).mark_rule(color=INK).encode(x=alt.datum(0))
-    return alt.layer(bar, zero, ends).properties(width=300, height=alt.Step(22))
+    return alt.layer(bar, zero, ends).properties(width=200, height=alt.Step(22))
 
 
 def weight_dots(unit: str) -> Chart:
@@ -117,11 +117,11 @@ def weight_dots(unit: str) -> Chart:
         .mark_rule(color=CRITICAL, strokeDash=[5, 4], strokeWidth=2)
         .encode(x="at:Q")
     )
-    return alt.layer(limits, span, dot).properties(width=380, height=alt.Step(15))
+    return alt.layer(limits, span, dot).properties(width=320, height=alt.Step(16))
 
 
 def columns(title: str) -> Chart:
     """Counts in time: rows of label and value."""
     x = alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45, labelOverlap=True))
     y = alt.Y("value:Q", title=title, axis=alt.Axis(tickMinStep=1, tickCount=4))
-    return alt.Chart(_ROWS).mark_bar(color=MAJOR).encode(x=x, y=y).properties(width=420, height=130)
+    return alt.Chart(_ROWS).mark_bar(color=MAJOR).encode(x=x, y=y).properties(width=340, height=130)

@@ -72,8 +72,8 @@ def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndar
 
 def _form(plan: Plan, told: LinePlan, fitted: np.ndarray, rng: np.random.Generator) -> Ware:
     minutes, width = fitted.shape
-    ticks: np.ndarray = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random(width)[None, :])
-    cut = np.diff(ticks, axis=0).astype(np.int64)
+    ticks = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random(width)[None, :])
+    cut: np.ndarray = np.diff(ticks, axis=0).astype(np.int64)
     hot = rng.binomial(cut, HOT_REJECT)
     for stop in told.stops:
         mine = [c for c, (section, _) in enumerate(told.cavities) if stop.section in (0, section)]

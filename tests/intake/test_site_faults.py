@@ -38,9 +38,7 @@ def test_ids_that_vanish_are_named_and_their_rows_stay(place: Place) -> None:
 def test_a_stranger_holding_the_ledger_is_named(place: Place) -> None:
     place.put("station_counts.K1.csv", HEAD + ROW)
     place.take()
-    script = (
-        f"import duckdb, sys; duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
-    )
+    script = f"import duckdb, sys; con = duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
     holder = subprocess.Popen([sys.executable, "-c", script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert holder.stdout is not None and holder.stdout.readline() == "held\n"
     place.settings = Settings(fixed_now=NOW, lock_wait_s=0.3)

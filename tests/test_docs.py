@@ -1,0 +1,109 @@
+"""The README's commands work as they stand; every command and option has help; the words of the docs hold."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+import typer
+
+from pipelines.cli import app
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```sh\n(.*?)```", README, re.S)
+COMMANDS = [line for block in BLOCKS for line in block.splitlines() if line.startswith("coldledger ")]
+
+
+def coldledger(command: str, folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    args = shlex.split(command)[1:]
+    code = [sys.executable, "-c", "from pipelines.cli import main; main()", *args]
+    env = {**os.environ, **more, "PYTHONPATH": str(ROOT)}
+    return subprocess.run(code, cwd=folder, env=env, capture_output=True, text=True, timeout=400)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The demo itself, by its command, in an empty folder."""
+    folder = tmp_path_factory.mktemp("readme")
+    done = coldledger("coldledger demo", folder)
+    assert done.returncode == 0, done.stderr
+    return folder, done.stdout
+
+
+def test_the_demo_ends_by_naming_pages_that_are_there(demo: tuple[Path, str]) -> None:
+    folder, said = demo
+    pages = re.findall(r"^  .*?(\S+\.html)$", said, re.M)
+    assert len(pages) == 4 and all(Path(page).exists() for page in pages)
+    reports = folder / "coldledger-demo" / "reports"
+    assert sorted(path.stem for path in (reports / "day").glob("*.html")) == ["2026-03-02", "2026-03-03", "2026-03-04"]
+    assert len(list(reports.glob("hour/*/*.html"))) == 3 * 24 * 4
+    assert "invented" in said
+
+
+def test_every_link_of_the_demos_pages_leads_somewhere_or_to_a_neighbouring_day(demo: tuple[Path, str]) -> None:
+    reports = demo[0] / "coldledger-demo" / "reports"
+    dead = set()
+    for page in [
+        reports / "index.html",
+        *reports.glob("day/*.html"),
+        *reports.glob("trace/*.html"),
+        *reports.glob("hour/2026-03-03/K1-*.html"),
+    ]:
+        for address in re.findall(r'href="([^"#][^"]*)"', page.read_text()):
+            if not (page.parent / address).exists():
+                dead.add(Path(address).name)
+    assert dead <= {"2026-03-01.html", "2026-03-05.html"}, dead
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_command_of_the_readme_works(command: str, demo: tuple[Path, str]) -> None:
+    done = coldledger(command, demo[0], COLDLEDGER_NOW="2026-03-05T08:00:00+01:00")
+    assert done.returncode == (1 if " feeds" in command else 0), done.stderr
+    assert done.stdout.strip() and "Traceback" not in done.stderr
+
+
+def test_the_readme_names_each_command_and_no_other() -> None:
+    named = set(re.findall(r"`?coldledger ([a-z]+)", README))
+    group = typer.main.get_command(app)
+    known = set(group.commands)  # type: ignore[attr-defined]
+    assert named - {"takes"} <= known and known - named <= {"demo"} | known & {"demo"}, (named, known)
+
+
+def test_every_command_and_option_has_help() -> None:
+    bare: list[str] = []
+
+    def look(group: object, path: str) -> None:
+        for name, command in getattr(group, "commands", {}).items():
+            if not command.help:
+                bare.append(f"{path} {name}")
+            bare.extend(
+                f"{path} {name} {p.name}" for p in command.params if p.name != "help" and not getattr(p, "help", None)
+            )
+            look(command, f"{path} {name}")
+
+    look(typer.main.get_command(app), "coldledger")
+    assert not bare
+
+
+def test_the_picture_and_the_files_that_the_docs_name_exist() -> None:
+    for address in re.findall(r"\]\(([^)]+)\)", README):
+        assert (ROOT / address).exists(), address
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for name in re.findall(r"`((?:tests|pipelines|schemas|sql|sample_feeds|\.ci)/[\w./-]+)`", text):
+        assert (ROOT / name).exists(), name
+
+
+def test_every_dependency_has_its_reason() -> None:
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").lower()
+    names = [re.split(r"[\[<>=]", one)[0] for one in [*told["dependencies"], *told["optional-dependencies"]["dev"]]]
+    assert not [name for name in names if name not in text]
+    pinned = (ROOT / ".ci" / "constraints.txt").read_text().lower()
+    assert "://" not in pinned and all(f"{name}==" in pinned for name in names)
