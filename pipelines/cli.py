@@ -221,7 +221,7 @@ def feeds(
     opened = _open(site)
     with opened.ledger.reading() as reader:
         told = answer_feeds(reader, opened.plant)
-    show_feeds(told, format)
+    show_feeds(opened.plant, told, format)
     raise typer.Exit(errors.NEEDS_A_PERSON if told["refused"] else errors.DONE)
 
 
@@ -267,3 +267,7 @@ def main() -> None:
         sys.exit(error.exit_status)
     except BrokenPipeError:
         sys.exit(errors.DONE)
+    except OSError as error:
+        what = f"{error.filename}: " if error.filename else ""
+        sys.stderr.write(f"{what}{error.strerror or error}; mend that and run this again: nothing received was lost\n")
+        sys.exit(errors.NEEDS_A_PERSON)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from pipelines.clock import parse_timestamp
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 from schemas.results import Pareto, Trace, Yield
@@ -142,29 +143,20 @@ def _show_cavities(plant: Plant, told: Trace) -> None:
     print_table("Cavities that can have made it", columns, rows, more)
 
 
-def show_feeds(told: dict[str, Any], format: Format) -> None:
+FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip
+STATION_COLUMNS = ("line", "station", "last_window", "verdict")
+
+
+def show_feeds(plant: Plant, told: dict[str, Any], format: Format) -> None:
     if format is Format.json:
         return print_json(told)
-    columns = (
-        "feed",
-        "files",
-        "rows_read",
-        "rows_kept",
-        "rows_refused",
-        "rows_replacing",
-        "still_refused",
-        "last_received",
-        "data_to",
-    )
-    rows = [[feed[name] for name in columns] for feed in told["feeds"]]
+    rows = [[feed[name] for name in FEED_COLUMNS] for feed in told["feeds"]]
     if format is Format.csv:
-        return print_csv(columns, rows)
-    print_table("Feeds", [name.replace("_", " ") for name in columns], rows)
-    print_table(
-        "Stations",
-        ("line", "station", "last window", "verdict"),
-        [[s[n] for n in ("line", "station", "last_window", "verdict")] for s in told["stations"]],
-    )
+        return print_csv(FEED_COLUMNS, rows)
+    local = [[*row[:-2], *(_local(plant, moment) for moment in row[-2:])] for row in rows]
+    print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
+    stations = [(s["line"], s["station"], _local(plant, s["last_window"]), s["verdict"]) for s in told["stations"]]
+    print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], stations)
     for refused in told["refused"][:40]:
         typer.echo(refused["sentence"])
     if len(told["refused"]) > 40:
@@ -181,6 +173,10 @@ def show_intake(report: IntakeReport) -> None:
         typer.echo(f"{report.repeated} files had come before, byte for byte: nothing to do for them.")
     for message in report.messages:
         typer.echo(message, err=True)
+
+
+def _local(plant: Plant, moment: str | None) -> str:
+    return "-" if moment is None else plant.clock.show(parse_timestamp(moment))
 
 
 def show_rows(title: str, rows: list[dict[str, Any]], format: Format) -> None:

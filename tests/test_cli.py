@@ -148,3 +148,8 @@ def test_commands_that_answer_load_no_prefect(day_taken: Place) -> None:
             cwd=Path(__file__).parents[1],
         )
         assert "LOADED []" in done.stdout, done.stderr
+
+
+def test_a_flow_that_cannot_be_says_one_sentence(day_taken: Place) -> None:
+    told = run("trace", "--complaint", "NOPE", site=day_taken.site.root)
+    assert (told.returncode, told.stderr) == (2, "no complaint 'NOPE' was ever received; see `coldledger feeds`\n")

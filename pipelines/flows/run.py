@@ -11,12 +11,13 @@ from typing import Any
 
 import typer
 
-from pipelines.errors import DONE, NEEDS_A_PERSON
+from pipelines.errors import DONE, NEEDS_A_PERSON, SiteError
+from pipelines.ledger.store import unwritable
 from pipelines.show import Format
 from pipelines.site import OpenSite
 
 _QUIET = {
-    "PREFECT_LOGGING_LEVEL": "ERROR",
+    "PREFECT_LOGGING_LEVEL": "CRITICAL",  # what went wrong is said once, in a sentence, by the command itself
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
     "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
@@ -29,7 +30,10 @@ def prepare(opened: OpenSite) -> None:
     """Settings of the run history: kept in the site's own folder unless the environment says otherwise; nothing calls out."""
     home = opened.site.root / ".prefect"
     os.environ.setdefault("PREFECT_HOME", str(home))
-    Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
+    try:
+        Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SiteError(unwritable(opened.site, error)) from error
     for name, value in _QUIET.items():
         if value:
             os.environ.setdefault(name, value)

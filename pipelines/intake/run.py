@@ -24,6 +24,7 @@ from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
 from pipelines.intake.vanished import vanished_ids
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
+from pipelines.ledger.history import note_repeats
 from pipelines.ledger.store import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
@@ -101,6 +102,7 @@ class _Intake:
         self.report = IntakeReport()
         self.taken: set[str] = set()
         self.known: dict[tuple[str, str], dict[str, Any] | None] = {}
+        self.repeated: list[_Read] = []
         self.at = settings.now()
 
     def run(self, arrivals: list[Arrival] | None = None) -> IntakeReport:
@@ -110,6 +112,7 @@ class _Intake:
         self.report.messages += vanished_ids(self.ledger, self.plant, self.site, self.at)
         self.known = self._known(arrivals)
         self._all(arrivals)
+        self._repeats()
         if self.ledger.exists:
             settle_quarantine(self.site, self.ledger)
         self.report.lock_held_s = self.ledger.held_s
@@ -175,7 +178,8 @@ class _Intake:
             if read.arrival.retry_of is not None:
                 fresh.append(read)
             elif content in self.known:
-                self._repeat(read, self.known[content])
+                read.raw, read.data = None, b""
+                self.repeated.append(read)
             else:
                 self.known[content] = None
                 fresh.append(read)
@@ -189,13 +193,18 @@ class _Intake:
             found = reader.ask("known_contents", sizes=list({arrival.size for arrival in arrivals}))
         return {(row["feed"], row["sha256"]): row for row in found.iter_rows(named=True)}
 
-    def _repeat(self, read: _Read, known: dict[str, Any] | None) -> None:
-        """The same bytes again: nothing happens in the ledger; a run that was killed may have left the file here."""
-        self.report.repeated += 1
-        if known is not None and not (self.site.archive / known["archived_as"]).exists():
-            move_to_archive(self.site, read.arrival, known["archived_as"], read.data)
-        else:
-            read.arrival.path.unlink(missing_ok=True)
+    def _repeats(self) -> None:
+        """The same bytes again: noted, and nothing else. A run that was killed may have left such a file here."""
+        if not self.repeated:
+            return
+        note_repeats(self.ledger, [(r.feed, r.sha256, r.arrival.name) for r in self.repeated], self.at)
+        for read in self.repeated:
+            known = self.known.get((read.feed, read.sha256))
+            if known is not None and not (self.site.archive / known["archived_as"]).exists():
+                move_to_archive(self.site, read.arrival, known["archived_as"], read.data or None)
+            else:
+                read.arrival.path.unlink(missing_ok=True)
+        self.report.repeated = len(self.repeated)
 
     def _delivery(self, reads: list[_Read], at: datetime) -> Delivery:
         sorted_rows: dict[str, list[Sorted]] = {}

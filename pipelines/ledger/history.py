@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+import polars as pl
+
 from pipelines.ledger.store import Ledger
 
 
@@ -47,3 +49,16 @@ def confirm_close(ledger: Ledger, day: date, revision: int) -> None:
             "update closes set last_batch = (select coalesce(max(batch), 0) from batches) where day = $day and revision = $revision",
             told,
         )
+
+
+def note_repeats(ledger: Ledger, repeats: list[tuple[str, str, str]], at: datetime) -> None:
+    """Note arrivals of files (feed, SHA-256, name) whose bytes the ledger knows already."""
+    frame = pl.DataFrame(repeats, schema=["feed", "sha256", "file"], orient="row")
+    with ledger.writing() as con:
+        con.register("repeats", frame.to_arrow())
+        con.execute(
+            "insert into arrivals select min(b.batch), r.file, $at, true from repeats r "
+            "join batches b using (feed, sha256) group by r.file",
+            {"at": at.replace(tzinfo=None)},
+        )
+        con.unregister("repeats")

@@ -72,7 +72,7 @@ def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndar
 
 def _form(plan: Plan, told: LinePlan, fitted: np.ndarray, rng: np.random.Generator) -> Ware:
     minutes, width = fitted.shape
-    ticks = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random(width)[None, :])
+    ticks = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random((1, width)))
     cut: np.ndarray = np.diff(ticks, axis=0).astype(np.int64)
     hot = rng.binomial(cut, HOT_REJECT)
     for stop in told.stops:

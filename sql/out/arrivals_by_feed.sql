@@ -1,17 +1,22 @@
 -- purpose: what came of each feed
 -- grain:   feed
--- reads:   batches, refused_rows
+-- reads:   batches, arrivals, refused_rows
 with open_rows as (
     select batch, count(*) as open_rows from refused_rows where retried_at is null group by batch
 ),
+again as (
+    select batch, count(*) as came_again from arrivals where repeated group by batch
+),
 summed as (
     select
-        b.feed, count(*) as files, sum(b.rows_read)::bigint as rows_read, sum(b.rows_kept)::bigint as rows_kept,
+        b.feed, count(*) as files, coalesce(sum(a.came_again), 0)::bigint as came_again,
+        sum(b.rows_read)::bigint as rows_read, sum(b.rows_kept)::bigint as rows_kept,
         sum(b.rows_refused)::bigint as rows_refused, sum(b.rows_replacing)::bigint as rows_replacing,
         coalesce(sum(o.open_rows), 0)::bigint as still_refused,
         max(b.received_at) as last_received, max(b.data_to) as data_to
     from batches b
     left join open_rows o using (batch)
+    left join again a using (batch)
     group by b.feed
 )
 select * from summed order by feed;

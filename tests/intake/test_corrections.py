@@ -28,6 +28,7 @@ def test_the_same_bytes_again_change_nothing_and_it_is_said(place: Place) -> Non
     assert place.facts("station_counts").equals(before)
     assert not list(place.site.inbox.iterdir())
     assert len(list(place.site.archive.rglob("*.csv"))) == 1
+    assert place.ask("arrivals_by_feed")["came_again"].to_list() == [1]
 
 
 def test_two_copies_in_one_inbox_are_one(place: Place) -> None:

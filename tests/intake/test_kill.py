@@ -64,7 +64,7 @@ def test_killed_and_run_again_it_is_as_if_nothing_had_happened(
     chance, kills = random.Random(seed), 0
     for _ in range(4):
         process = start(killed)
-        time.sleep(chance.uniform(0, whole))
+        time.sleep(chance.uniform(0, 0.6 * whole))
         process.send_signal(signal.SIGKILL)
         kills += process.wait() == -signal.SIGKILL
     assert kills, "no run was still going when it was to be killed"
