@@ -140,6 +140,11 @@ class _Intake:
         try:
             data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
         except FileNotFoundError:
+            return None  # its writer took it back
+        except OSError as error:
+            self.report.messages.append(
+                f"inbox/{arrival.name} cannot be read ({error.strerror}) and was left there for the next run"
+            )
             return None
         read = _Read(arrival, data, hashlib.sha256(data).hexdigest(), feed_named(arrival.name))
         try:

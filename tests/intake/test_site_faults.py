@@ -137,3 +137,31 @@ def test_a_full_disk_loses_nothing_and_is_said(small_disk: Path) -> None:
     assert (report.rows_kept, report.needs_a_person) == (9000, False)
     assert place.facts("station_counts").height >= 9000
     assert not list(place.site.inbox.iterdir())
+
+
+def test_a_file_that_cannot_be_read_is_left_and_its_neighbours_are_taken(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A share that drops out in the middle: simulated where the bytes are read, since root may read every file."""
+    place.put("station_counts.K1.a.csv", HEAD + ROW)
+    place.put("station_counts.K1.b.csv", HEAD + ROW.replace(",11,", ",12,"))
+    plain = Path.read_bytes
+
+    def away(path: Path) -> bytes:
+        if path.name.endswith(".a.csv"):
+            raise OSError(5, "Input/output error")
+        return plain(path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_bytes", away)
+        report = place.take()
+    assert report.rows_kept == 1
+    assert report.messages == [
+        "inbox/station_counts.K1.a.csv cannot be read (Input/output error) and was left there for the next run"
+    ]
+    assert place.take().rows_kept == 1
+
+
+def test_an_empty_inbox_of_a_new_site_is_no_fault(place: Place) -> None:
+    report = place.take()
+    assert (report.files, report.needs_a_person) == (0, False)

@@ -155,3 +155,26 @@ def test_yield_is_near_the_truth_and_its_steps_add_up(plant: Plant, new_place: C
         truth = simulated.truth["flow"].filter(pl.col("line").is_in(mine))
         share = truth["packed"].sum() / truth["gobs_cut"].sum()
         assert abs(furnace.pack_to_melt - share) < 0.04
+
+
+@pytest.mark.parametrize(("day", "hours"), [(date(2026, 3, 28), 23), (date(2025, 10, 25), 25)])
+def test_days_of_23_and_25_hours_add_up(day: date, hours: int, plant: Plant, new_place: Callable[[], Place]) -> None:
+    """The hours of a day on which the clock changes (last Sundays of March and October) sum to the day's own figures."""
+    simulated = simulate(make_plan(plant, day, 1, seed=77_000 + hours, faults=2))
+    place = new_place()
+    write_feeds(simulated, place.site.inbox, every="1d", formats=("csv",), dirty=False)
+    place.settings = type(place.settings)(fixed_now=plant.clock.day(day).end + timedelta(hours=2))
+    assert place.take().needs_a_person is False
+    parts = plant.clock.hours_of(day)
+    assert len(parts) == hours
+    with place.opened.ledger.reading() as reader:
+        whole = answer_pareto(reader, plant, "K3", plant.clock.day(day))
+        told = [answer_pareto(reader, plant, "K3", part) for part in parts]
+        assert all(part.ware > 0 for part in told)
+        for name in ("ware", "rejected", "calls"):
+            assert sum(getattr(part, name) for part in told) == getattr(whole, name)
+        line = next(one for one in answer_yield(reader, plant, day).lines if one.line == "K3")
+        flow = simulated.truth["flow"].filter(pl.col("line") == "K3")
+        formed = plant.clock.day(day).shifted(-timedelta(minutes=plant.lines["K3"].lehr_minutes))
+        mine = flow.filter((pl.col("formed_at") >= formed.start) & (pl.col("formed_at") < formed.end))
+        assert line.gobs_cut == pytest.approx(mine["gobs_cut"].sum(), abs=2)
