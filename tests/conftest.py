@@ -58,7 +58,7 @@ class Place:
         return told.sort(told.columns)
 
     def refusals(self) -> list[tuple[str, int, str, str]]:
-        rows = self.ask("refusals_open", most=100_000)
+        rows = self.ask("refusals_open", most=100_000, from_batch=0)
         return sorted(rows.select("file", "file_line", "column_name", "reason").iter_rows())
 
 

@@ -39,7 +39,10 @@ def test_a_header_says_purpose_and_grain_and_there_is_one_statement(path: Path, 
     assert "select *" not in body(text) or re.search(r"select \* from \w+", body(text))
 
 
-@pytest.mark.parametrize("path", sorted((SQL / "out").glob("*.sql")), ids=lambda p: p.stem)
+QUERIES = sorted([*(SQL / "out").glob("*.sql"), *(SQL / "checks").glob("*.sql")])
+
+
+@pytest.mark.parametrize("path", QUERIES, ids=lambda p: p.stem)
 def test_the_header_names_the_tables_and_parameters(path: Path, con: duckdb.DuckDBPyConnection) -> None:
     text = path.read_text()
     params = set(re.findall(r"\$(\w+)", body(text)))
@@ -78,9 +81,14 @@ def test_migrations_are_numbered_without_a_gap() -> None:
     assert [int(path.name[:4]) for path in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
 
 
+def test_a_check_says_whether_it_fails_or_warns() -> None:
+    for path in sorted((SQL / "checks").glob("*.sql")):
+        assert header(path.read_text(), "level") in ("fail", "warn") and "__" in path.stem
+
+
 def test_every_query_is_used() -> None:
     code = "\n".join(path.read_text() for path in (SQL.parent / "pipelines").rglob("*.py"))
-    unused = [path.stem for path in sorted((SQL / "out").glob("*.sql")) if f'"{path.stem}"' not in code]
+    unused = [path.stem for path in QUERIES if f'"{path.stem}"' not in code]
     assert not unused
 
 

@@ -31,6 +31,7 @@ class Day:
     hours: dict[str, pl.DataFrame]
     weights: dict[str, list[ItemWeights]]
     coverage: dict[str, pl.DataFrame]
+    uncalled: dict[str, pl.DataFrame]
     files: pl.DataFrame
     waiting: tuple[int, int]
 
@@ -51,6 +52,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         },
         hours={line: reader.ask("hours_of_day", **told) for line, told in about.items()},
         weights={line: item_weights_of(plant, cold_weights(reader, plant, line, span)) for line in about},
+        uncalled={line: reader.check("reject_counts__cover_rejected", **told) for line, told in about.items()},
         coverage={line: reader.ask("coverage", **told) for line, told in about.items()},
         files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),
         waiting=(int(waiting[0]), int(waiting[1])),

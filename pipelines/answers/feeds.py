@@ -15,13 +15,14 @@ SILENT_AFTER = timedelta(minutes=30)
 MEND = "The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
 
 
-def answer_feeds(reader: Reader, plant: Plant, most: int = 200) -> dict[str, Any]:
+def answer_feeds(reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0) -> dict[str, Any]:
     """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     silence = {row["station"]: row for row in reader.ask("station_silence").iter_rows(named=True)}
     stations = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station]
     refused = [
-        _told(row) | {"sentence": sentence(row)} for row in reader.ask("refusals_open", most=most).iter_rows(named=True)
+        _told(row) | {"sentence": sentence(row)}
+        for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
     ]
     return {"feeds": feeds, "stations": stations, "refused": refused}
 

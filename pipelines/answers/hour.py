@@ -19,7 +19,7 @@ BACK_HOURS = 11
 
 @dataclass(frozen=True)
 class Hour:
-    """One line's hour. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
+    """One line's hour. uncalled: stations with more rejects than calls. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
 
     line: str
     span: Span
@@ -27,6 +27,7 @@ class Hour:
     calls: pl.DataFrame
     trend: pl.DataFrame
     coverage: pl.DataFrame
+    uncalled: pl.DataFrame
     files: pl.DataFrame
     waiting: tuple[int, int]
     lehr: LehrTime
@@ -47,6 +48,7 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
         calls=reader.ask("calls", **told),
         trend=reader.ask("hourly", line=line, from_time=since, to_time=span.end, block_s=3600),
         coverage=reader.ask("coverage", **told),
+        uncalled=reader.check("reject_counts__cover_rejected", **told),
         files=reader.ask("files_behind", **told),
         waiting=(int(waiting[0]), int(waiting[1])),
         lehr=lehr_time(plant, line),

@@ -96,7 +96,7 @@ def _show_intake(opened: OpenSite, answer: Any, format: Format) -> int:
     show_intake(report)
     if report.rows_refused:
         with opened.ledger.reading() as reader:
-            for refused in answer_feeds(reader, opened.plant, most=10)["refused"]:
+            for refused in answer_feeds(reader, opened.plant, most=10, from_batch=report.first_batch)["refused"]:
                 typer.echo(refused["sentence"], err=True)
     if pages:
         typer.echo(f"{len(pages)} hour pages written; the newest: {pages[-1]}")

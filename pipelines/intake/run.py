@@ -45,6 +45,7 @@ class IntakeReport:
     rows_refused: int = 0
     files_refused: int = 0
     repeated: int = 0
+    first_batch: int = 0
     messages: list[str] = field(default_factory=list)
     touched: set[tuple[str, datetime]] = field(default_factory=set)
     lock_held_s: float = 0.0
@@ -170,7 +171,8 @@ class _Intake:
 
     def _file(self, fresh: list[_Read], delivery: Delivery, at: datetime) -> None:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
-        commit(self.ledger, delivery, at)
+        numbered = commit(self.ledger, delivery, at)
+        self.report.first_batch = self.report.first_batch or min(numbered)
         self.report.touched |= _touched(delivery)
         for read, entry in zip(fresh, delivery.files, strict=True):
             move_to_archive(self.site, read.arrival, entry.archived_as, read.data)

@@ -31,8 +31,15 @@ class Reader:
 
     def ask(self, name: str, **params: Any) -> pl.DataFrame:
         """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
+        return self._run(query(name), params)
+
+    def check(self, name: str, **params: Any) -> pl.DataFrame:
+        """The offending rows of sql/checks/<name>.sql; none when all is well."""
+        return self._run(query(name, "checks"), params)
+
+    def _run(self, text: str, params: dict[str, Any]) -> pl.DataFrame:
         told = {key: _naive(value) for key, value in params.items()}
-        return _aware(self._con.sql(query(name), params=told).pl())
+        return _aware(self._con.sql(text, params=told).pl())
 
     def current(self, table: str) -> pl.DataFrame:
         """All rows in force of one fact table, with the batch and line of the file each came from."""

@@ -59,6 +59,9 @@ def _declared(draw: Callable[..., Chart], told: tuple[str, ...]) -> dict[str, An
 
 
 _ROWS = alt.NamedData(name="rows")
+_WHOLE = alt.Axis(
+    tickCount=5, labelExpr="datum.value % 1 == 0 ? format(datum.value, ',d') : ''"
+)  # counts have no halves
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 
 
@@ -67,7 +70,7 @@ def bars(unit: str) -> Chart:
     colours = alt.Scale(domain=list(SEVERITY_COLOURS), range=list(SEVERITY_COLOURS.values()))
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
     bar = base.mark_bar(height={"band": 0.7}).encode(
-        x=alt.X("value:Q", title=unit, axis=alt.Axis(tickMinStep=1, tickCount=5)),
+        x=alt.X("value:Q", title=unit, axis=_WHOLE),
         color=alt.Color("kind:N", scale=colours, legend=None),
     )
     ticks = (
@@ -123,5 +126,5 @@ def weight_dots(unit: str) -> Chart:
 def columns(title: str) -> Chart:
     """Counts in time: rows of label and value."""
     x = alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45, labelOverlap=True))
-    y = alt.Y("value:Q", title=title, axis=alt.Axis(tickMinStep=1, tickCount=4))
+    y = alt.Y("value:Q", title=title, axis=_WHOLE)
     return alt.Chart(_ROWS).mark_bar(color=MAJOR).encode(x=x, y=y).properties(width=340, height=130)

@@ -95,6 +95,14 @@ def sources(queries: Sequence[str], files: pl.DataFrame) -> tuple[str, ...]:
     return (f"queries: {', '.join(f'sql/out/{name}.sql' for name in queries)}", *named, *more)
 
 
+def uncalled_sentence(row: dict[str, Any]) -> str:
+    """A station that rejected more containers than it made calls, in words."""
+    return (
+        f"{row['station']}: {count(row['rejected'])} containers rejected and only {count(row['calls'])} calls; "
+        "reject_counts are missing or late, and the Pareto is short of them."
+    )
+
+
 def missing_section(items: Sequence[str]) -> Section:
     """What is missing or doubtful; said even when it is nothing."""
     told = tuple(items) or ("Nothing known to be missing.",)

@@ -22,6 +22,7 @@ from pipelines.reports.common import (
     pareto_sheet,
     percent,
     sources,
+    uncalled_sentence,
 )
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
@@ -317,6 +318,7 @@ def _missing(plant: Plant, told: Day) -> list[str]:
             share = covered.get(station.id, 0) / told.span.seconds
             if share < 0.99:
                 said.append(f"{station.id}: counts for {100 * share:.1f} % of the day.")
+        said.extend(uncalled_sentence(row) for row in told.uncalled[line].iter_rows(named=True))
         if not told.weights[line]:
             said.append(f"{line}: no cold weighing; nominal weights were used.")
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]

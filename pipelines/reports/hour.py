@@ -23,6 +23,7 @@ from pipelines.reports.common import (
     pareto_sheet,
     percent,
     sources,
+    uncalled_sentence,
 )
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
@@ -258,6 +259,8 @@ def _missing(plant: Plant, told: Hour) -> list[str]:
             said.append(
                 f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this page stand on what came."
             )
+    for row in told.uncalled.iter_rows(named=True):
+        said.append(uncalled_sentence(row))
     unread = told.paretos["mould"].unread_share
     if unread is not None and unread > 0.25:
         said.append(

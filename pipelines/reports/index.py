@@ -33,12 +33,8 @@ def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:
         pages = sorted(reports.glob(f"hour/*/{line}-[0-9][0-9]-*.html"), key=lambda path: (path.parent.name, path.name))
         if pages:
             last = pages[-1]
-            found.append(
-                (
-                    f"{line}, {last.parent.name} {last.stem[-4:-2]}:{last.stem[-2:]}",
-                    f"hour/{last.parent.name}/{last.name}",
-                )
-            )
+            text = f"{line}: production day {last.parent.name}, hour from {last.stem[-4:-2]}:{last.stem[-2:]}"
+            found.append((text, f"hour/{last.parent.name}/{last.name}"))
     return found
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.clock import parse_timestamp
 from pipelines.ledger.store import Reader
 from pipelines.measures.lehr import lehr_time
 from pipelines.plant import Plant
@@ -73,41 +74,38 @@ def _figures(told: Trace) -> tuple[Figure, ...]:
     if not told.cavities:
         return (Figure("none", "cavity fits", "see the notes below", "critical"),)
     first = told.cavities[0]
-    expected = "–" if told.expected_defective is None else f"{told.expected_defective:.2g}"
-    bounds = (
-        "no challenge tells how well the stations see it"
-        if told.expected_low is None
-        else f"from {told.expected_low:.2g} to {told.expected_high:.2g}"
-    )
+    mine = count(sum(p.mould_units for p in told.pallets))
+    likely = f"mould {first.mould}, probability {percent(first.probability, 0)}"
     return (
-        Figure(
-            f"{first.section}{first.gob}",
-            f"cavity on {first.line}",
-            f"mould {first.mould}, probability {percent(first.probability, 0)}",
-        ),
-        Figure(
-            count(len(told.pallets)),
-            "pallets can carry its sisters",
-            f"{count(sum(p.mould_units for p in told.pallets))} containers of these moulds",
-        ),
-        Figure(expected, "expected defective on them", bounds, "critical"),
-        Figure(
-            count(sum(p.state == "released" for p in told.pallets)),
-            "of them released",
-            "named first in the list",
-        ),
+        Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely),
+        Figure(count(len(told.pallets)), "pallets can carry its sisters", f"{mine} containers of these moulds"),
+        _expected(told),
+        Figure(count(sum(p.state == "released" for p in told.pallets)), "of them released", "named first in the list"),
     )
+
+
+def _expected(told: Trace) -> Figure:
+    """The upper end first: nothing found is not nothing there."""
+    if told.expected_defective is None or told.expected_high is None:
+        return Figure("–", "expected defective on them", "no challenge tells how well the stations see it", "critical")
+    under = f"expected {told.expected_defective:.2g} from what the stations found; at least one did get through"
+    if told.asked.get("complaint") is None:
+        under = f"expected {told.expected_defective:.2g} from what the stations found"
+    return Figure(f"up to {told.expected_high:.2g}", "defective containers on them", under, "critical")
 
 
 def _sections(reader: Reader, plant: Plant, told: Trace) -> list[Section | None]:
-    asked = tuple(f"{key.replace('_', ' ')}: {value}" for key, value in told.asked.items())
+    asked = tuple(
+        f"{key.replace('_', ' ')}: {_local(plant, value) if key.startswith('made') else value}"
+        for key, value in told.asked.items()
+    )
     unknown = told.notes or ("Nothing beside the intervals given.",)
     return [
         Section("What was in hand", items=asked),
         Section("What is assumed or not known", items=unknown, warn=not told.cavities),
         Section("Cavities", sheet=_cavities(plant, told), wide=True) if told.cavities else None,
         _timeline(reader, plant, told),
-        _evidence(told) if told.evidence else None,
+        _evidence(plant, told) if told.evidence else None,
         Section("Detection of this defect", sheet=_detection(told)) if told.evidence.get("detection") else None,
         Section("Pallets at risk", sheet=_pallets(plant, told), wide=True) if told.pallets else None,
     ]
@@ -130,7 +128,7 @@ def _cavities(plant: Plant, told: Trace) -> Sheet:
         Column("line", "Line"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("from", "Formed from"),
         Column("to", "to"), Column("p", "Probability", "percent1"),
     )  # fmt: skip
-    caption = f"{len(told.cavities)} cavities come into question; the likeliest {len(rows)} are shown. Probabilities sum to one over all of them."
+    caption = f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. Probabilities sum to one over all of them."
     return Sheet("cavities", "Cavities", columns, rows, caption)
 
 
@@ -161,29 +159,35 @@ def _timeline(reader: Reader, plant: Plant, told: Trace) -> Section | None:
     )
 
 
-def _evidence(told: Trace) -> Section:
-    seen = told.evidence
+def _evidence(plant: Plant, told: Trace) -> Section:
+    seen, mould = told.evidence, told.evidence["cavity"]["mould"]
     weights = seen["weights"]
-    weighed = f"{weights['n']} weighings, mean {weights['mean_g']:.1f} g" if weights["n"] else "no weighing"
-    stops = [
-        f"section {s['section'] or 'all'} stood {s['stopped_at']} to {s['restarted_at'] or 'now'} ({s['cause'] or 'no cause given'})"
-        for s in seen["stoppages"]
-    ]
-    calls = [f"{c['calls']} calls of {c['defect']} at {c['station']}" for c in seen["calls"][:10]]
+    weighed = f"weighings: {weights['n']}, mean {weights['mean_g']:.1f} g" if weights["n"] else "no weighing"
+    calls = f"calls of the defect with that mould read: {seen['calls_of_defect']}; on the line with none read: {seen['calls_without_mould']}"
+    others = ", ".join(f"{c['defect']} {c['calls']} at {c['station']}" for c in seen["calls"][:10])
     items = (
-        f"{seen['ware_of_mould']} containers of mould {seen['cavity']['mould']} read at the stations, {seen['seen_from']} to {seen['seen_to']}",
-        f"{seen['calls_of_defect']} calls of the defect with that mould read, {seen['calls_without_mould']} on the line with none read"
-        if told.asked.get("defect")
-        else "no defect was named",
+        f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, {_local(plant, seen['seen_from'])} to {_local(plant, seen['seen_to'])}",
+        calls if told.asked.get("defect") else "no defect was named",
+        f"all calls with that mould read: {others or 'none'}",
         weighed,
-        *calls,
-        *(stops or ["no stoppage of that section in the window"]),
+        *(_stop(plant, stop) for stop in seen["stoppages"]),
+        *(["no stoppage of that section in the window"] if not seen["stoppages"] else []),
         *(
-            f"mould {m['number']} sat there from {m['fitted_at']} to {m['ended_at'] or 'now'}"
+            f"mould {m['number']} sat there from {_local(plant, m['fitted_at'])} to {_local(plant, m['ended_at'])}"
             for m in seen["moulds_there"]
         ),
     )
     return Section("Evidence for the likeliest cavity", items=items)
+
+
+def _stop(plant: Plant, stop: dict[str, Any]) -> str:
+    what = f"section {stop['section']}" if stop["section"] else "the whole machine"
+    until = _local(plant, stop["restarted_at"])
+    return f"{what} stood {_local(plant, stop['stopped_at'])} to {until} ({stop['cause'] or 'no cause given'})"
+
+
+def _local(plant: Plant, moment: str | None) -> str:
+    return "now" if moment is None else plant.clock.show(parse_timestamp(moment))
 
 
 def _detection(told: Trace) -> Sheet:

@@ -1,12 +1,12 @@
 -- purpose: what is still refused, and why
 -- grain:   one wrong value of a refused row
 -- reads:   refused_rows, refusals, batches
--- params:  most (rows answered at most)
+-- params:  most (rows answered at most), from_batch (the first batch looked at)
 with open_ones as (
     select r.batch, r.file_line, w.column_name, w.value, w.reason, w.expected
     from refused_rows r
     join refusals w using (batch, file_line)
-    where r.retried_at is null
+    where r.retried_at is null and r.batch >= $from_batch
 ),
 named as (
     select b.feed, b.file, o.*

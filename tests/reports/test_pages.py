@@ -108,6 +108,16 @@ def test_an_hour_without_counts_says_what_is_missing(day_taken: Place) -> None:
     assert "K1-side-a: counts for 0 of 60 minutes" in text
 
 
+def test_rejects_without_calls_are_said(place: Place) -> None:
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    place.put("station_counts.K1.csv", head + "2026-03-10T09:00:00Z,K1,K1-side-a,11,60,50,7\n")
+    place.take()
+    hour = place.plant.clock.hours_of(DAY)[4]
+    with place.opened.ledger.reading() as reader:
+        text = page_html(ALL_REPORTS["hour"].page(reader, place.plant, "K1", hour))
+    assert "K1-side-a: 7 containers rejected and only 0 calls" in text
+
+
 def test_nothing_of_a_feed_becomes_markup_or_a_formula(tmp_path) -> None:  # type: ignore[no-untyped-def]
     evil = [
         "<script>alert(1)</script>",
