@@ -138,6 +138,7 @@ class _Intake:
                 pending.result()
 
     def _read(self, arrival: Arrival) -> _Read | None:
+        self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
         try:
             data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
         except FileNotFoundError:

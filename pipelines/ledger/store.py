@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from datetime import UTC, date, datetime
 from functools import cache
+from threading import Event
 from typing import Any
 
 import duckdb
@@ -73,6 +74,8 @@ class Ledger:
     def __init__(self, site: Site, settings: Settings):
         self.site, self.settings = site, settings
         self.held_s = 0.0
+        self.unlocked = Event()  # set while this object does not hold the ledger to write
+        self.unlocked.set()
 
     @property
     def exists(self) -> bool:
@@ -100,6 +103,7 @@ class Ledger:
         with self._gate():
             con = self._wait_for_file(read_only=False)
             opened = time.monotonic()
+            self.unlocked.clear()
             try:
                 _migrate(con)
                 con.begin()
@@ -110,6 +114,7 @@ class Ledger:
             finally:
                 _close(con)
                 self.held_s += time.monotonic() - opened
+                self.unlocked.set()
 
     def _gate(self) -> Any:
         try:
