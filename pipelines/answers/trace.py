@@ -19,6 +19,7 @@ from pipelines.measures.trace import (
     Candidate,
     Detection,
     candidates,
+    covering,
     detection,
     packing_span,
     pallet_evidence,
@@ -29,7 +30,7 @@ from pipelines.measures.trace import (
 from pipelines.plant import Plant
 from schemas.results import Cavity, Trace, TracedPallet
 
-LIKELY = 0.02  # cavities below this share of probability are named, but their pallets are not sought
+COVERED = 0.99  # pallets are sought for the likeliest cavities that hold this much of the probability
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ def answer_trace(reader: Reader, plant: Plant, question: Question) -> Trace:
         notes.append(
             f"without a mould number the cavities are ranked by {basis}: this is a guess, with its probabilities"
         )
+        notes.append(f"pallets are listed for the likeliest cavities that hold {COVERED:.0%} of the probability")
     formed = Span(min(c.from_ for c in cavities), max(c.to for c in cavities))
     pallets, trusts = _pallets(reader, plant, cavities, asked)
     evidence = evidence_of(reader, plant, cavities[0], asked.defect, trusts)
@@ -197,7 +199,7 @@ def _pallets(
 ) -> tuple[list[TracedPallet], dict[str, Detection]]:
     found: list[TracedPallet] = []
     trusts: dict[str, Detection] = {}
-    likely = [c for c in cavities if c.probability >= LIKELY or asked.mould is not None]
+    likely = cavities if asked.mould is not None else covering(cavities, COVERED)
     for line in dict.fromkeys(c.line for c in likely):
         mine = [c for c in likely if c.line == line]
         formed = Span(min(c.from_ for c in mine), max(c.to for c in mine))

@@ -6,8 +6,6 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-FOLDERS = ("migrations", "core", "out", "checks")
-
 
 def folder(name: str) -> Traversable:
     """A folder of sql/, in a checkout and in an installed wheel alike."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from pipelines.clock import formed_at
 from pipelines.plant import Plant
 
 NOMINAL_HALF_WIDTH_MIN = 15.0
@@ -22,7 +23,7 @@ class LehrTime:
     source: str
 
     def formed(self, inspected: datetime, after_minutes: float = 0.0) -> datetime:
-        return inspected - timedelta(minutes=self.minutes + after_minutes)
+        return formed_at(inspected, self.minutes, after_minutes)
 
     def inspected(self, formed: datetime, after_minutes: float = 0.0) -> datetime:
         return formed + timedelta(minutes=self.minutes + after_minutes)

@@ -85,6 +85,17 @@ def ranked(found: Sequence[Candidate], calls: dict[tuple[str, str], float], moul
     return sorted(cavities, key=lambda c: (-c.probability, c.line, c.section, c.gob))
 
 
+def covering(cavities: Sequence[Cavity], share: float) -> list[Cavity]:
+    """The likeliest cavities that together hold `share` of the probability; `cavities` in order of probability."""
+    held, chosen = 0.0, []
+    for cavity in cavities:
+        if held >= share - 1e-9:
+            break
+        held += cavity.probability
+        chosen.append(cavity)
+    return chosen
+
+
 @dataclass(frozen=True)
 class Detection:
     """How much of a defect the stations of a line find, from challenge passes; an exact 95 % interval.
