@@ -214,8 +214,9 @@ def _grid(plant: Plant, told: Hour) -> Section:
         }
         for m in kept
     ]
-    top = max(cells.values(), default=1)
-    shade = [(number, c, (row[c] or 0) / top) for number, row in enumerate(rows) for c in codes if row[c]]
+    top = max((n for (mould, _), n in cells.items() if mould != UNREAD), default=1)
+    read = [(number, row) for number, row in enumerate(rows) if row["mould"] != UNREAD]
+    shade = [(number, c, (row[c] or 0) / top) for number, row in read for c in codes if row[c]]
     columns = (
         Column("mould", "Mould"),
         *(Column(c, c, "count") for c in codes),
