@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from schemas.reasons import Reason
+
 DONE, NEEDS_A_PERSON, WRONG_USE = 0, 1, 2
 
 
@@ -44,8 +46,8 @@ class LedgerBroken(ColdledgerError):
 
 
 class FileRefused(ColdledgerError):
-    """A feed file that cannot be read at all. `reason` is a schemas.reasons.Reason."""
+    """A feed file that cannot be read at all."""
 
-    def __init__(self, reason: object, value: str = "", expected: str = "", column: str = ""):
+    def __init__(self, reason: Reason, value: str = "", expected: str = "", column: str = ""):
         self.reason, self.value, self.expected, self.column = reason, value, expected, column
         super().__init__(f"{reason}: {value}")

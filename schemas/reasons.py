@@ -65,3 +65,16 @@ class Reason(Enum):
 def reason_of(code: str) -> Reason:
     """The reason with this code; KeyError for a code that was never one."""
     return Reason[code.upper()]
+
+
+def refusal_sentence(
+    file: str, line: int, column: str, reason: Reason, value: str | None = None, expected: str | None = None
+) -> str:
+    """What, where, what was expected and what to do, in one sentence. Line 0 is the file itself."""
+    where = (f" line {line}" if line else "") + (f", column {column}" if column else "")
+    mend = (
+        "The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
+        if line
+        else "The file was set aside whole; mend it in quarantine/ and run `coldledger feeds retry`."
+    )
+    return f"{file}{where}: {reason.sentence(value, expected)}. {mend}"

@@ -9,10 +9,9 @@ from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
-from schemas.reasons import reason_of
+from schemas.reasons import reason_of, refusal_sentence
 
 SILENT_AFTER = timedelta(minutes=30)
-MEND = "The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
 
 
 def answer_feeds(reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0) -> dict[str, Any]:
@@ -21,7 +20,7 @@ def answer_feeds(reader: Reader, plant: Plant, most: int = 200, from_batch: int 
     silence = {row["station"]: row for row in reader.ask("station_silence").iter_rows(named=True)}
     stations = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station]
     refused = [
-        _told(row) | {"sentence": sentence(row)}
+        _told(row) | {"sentence": _sentence(row)}
         for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
     ]
     return {"feeds": feeds, "stations": stations, "refused": refused}
@@ -55,11 +54,6 @@ def _station(plant: Plant, station: str, line: str, row: dict[str, Any] | None) 
     return {"line": line, "station": station, "last_window": utc_text(row["last_window"]), "verdict": verdict}
 
 
-def sentence(row: dict[str, Any]) -> str:
-    """What, where, what was expected, what to do: one sentence for a refused value."""
-    why = reason_of(row["reason"]).sentence(row["value"], row["expected"])
-    if row["file_line"] == 0:
-        column = f", column {row['column_name']}" if row["column_name"] else ""
-        return f"{row['file']}{column}: {why}. The file was set aside whole; mend it in quarantine/ and run `coldledger feeds retry`."
-    column = f", column {row['column_name']}" if row["column_name"] else ""
-    return f"{row['file']} line {row['file_line']}{column}: {why}. {MEND}"
+def _sentence(row: dict[str, Any]) -> str:
+    reason = reason_of(row["reason"])
+    return refusal_sentence(row["file"], row["file_line"], row["column_name"], reason, row["value"], row["expected"])

@@ -22,7 +22,6 @@ _QUIET = {
     "DO_NOT_TRACK": "1",
     "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
     "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "120",
-    "PREFECT_FLOWS_HEARTBEAT_FREQUENCY": "",
 }
 
 
@@ -35,8 +34,7 @@ def prepare(opened: OpenSite) -> None:
     except OSError as error:
         raise SiteError(unwritable(opened.site, error)) from error
     for name, value in _QUIET.items():
-        if value:
-            os.environ.setdefault(name, value)
+        os.environ.setdefault(name, value)
 
 
 @contextmanager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 from pipelines.errors import SiteError
@@ -26,12 +25,12 @@ def retry_quarantine(site: Site, plant: Plant, settings: Settings) -> IntakeRepo
             ledger = Ledger(site, settings)
             if ledger.exists:
                 settle_quarantine(site, ledger)
-            return _retry(site, plant, settings, ledger)
+            return _retry(site, plant, settings)
         except OSError as error:
             raise SiteError(unwritable(site, error)) from error
 
 
-def _retry(site: Site, plant: Plant, settings: Settings, ledger: Ledger) -> IntakeReport:
+def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
     run = _Intake(site, plant, settings, None)
     offered, unchanged = [], 0
     trial = _Intake(site, plant, settings, None)
@@ -61,16 +60,8 @@ def _name_of(path: Path, batch: int) -> str:
 
 
 def _worth_taking(run: _Intake, arrival: Arrival) -> bool:
-    """Whether at least one row of the file would now be kept, or a file refused whole can now be read."""
+    """Whether a row of the file would now be kept, or none is left in it because somebody gave them all up."""
     read = run._read(arrival)
     if read is None or read.raw is None:
         return False
-    delivery = run._delivery([read], run.at)
-    if delivery.files[0].rows_kept:
-        return True
-    return read.raw.rows == 0 and not _has_rows(arrival.path)
-
-
-def _has_rows(path: Path) -> bool:
-    with path.open(encoding="utf-8", errors="replace", newline="") as file:
-        return sum(1 for _ in csv.reader(file)) > 1
+    return read.raw.rows == 0 or run._delivery([read], run.at).files[0].rows_kept > 0

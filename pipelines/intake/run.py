@@ -28,7 +28,8 @@ from pipelines.ledger.history import note_repeats
 from pipelines.ledger.store import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
-from schemas.reasons import Reason
+from schemas.feeds import ALL_FEEDS
+from schemas.reasons import Reason, refusal_sentence
 
 Progress = Callable[[int, int, str], None]
 _AHEAD_BYTES = 32 << 20
@@ -202,17 +203,19 @@ class _Intake:
         return {(row["feed"], row["sha256"]): row for row in found.iter_rows(named=True)}
 
     def _repeats(self) -> None:
-        """The same bytes again: noted, and nothing else. A run that was killed may have left such a file here."""
-        if not self.repeated:
-            return
-        note_repeats(self.ledger, [(r.feed, r.sha256, r.arrival.name) for r in self.repeated], self.at)
+        """The same bytes again: noted, and nothing else. What a killed run had committed and not moved is moved now."""
+        again = []
         for read in self.repeated:
-            known = self.known.get((read.feed, read.sha256))
+            known = self.known[read.feed, read.sha256]
             if known is not None and not (self.site.archive / known["archived_as"]).exists():
-                move_to_archive(self.site, read.arrival, known["archived_as"], read.data or None)
+                move_to_archive(self.site, read.arrival, known["archived_as"])
             else:
-                read.arrival.path.unlink(missing_ok=True)
-        self.report.repeated = len(self.repeated)
+                again.append(read)
+        if again:
+            note_repeats(self.ledger, [(r.feed, r.sha256, r.arrival.name) for r in again], self.at)
+        for read in again:
+            read.arrival.path.unlink(missing_ok=True)
+        self.report.repeated = len(again)
 
     def _delivery(self, reads: list[_Read], at: datetime) -> Delivery:
         sorted_rows: dict[str, list[Sorted]] = {}
@@ -265,7 +268,10 @@ class _Intake:
         self.report.rows_refused += entry.rows_refused
         if read.refused is not None:
             self.report.files_refused += 1
-            self.report.messages.append(file_sentence(entry.file, read.refused))
+            told = read.refused
+            self.report.messages.append(
+                refusal_sentence(entry.file, 0, told.column, told.reason, told.value, told.expected)
+            )
 
 
 def _touched(delivery: Delivery) -> set[tuple[str, datetime]]:
@@ -275,14 +281,6 @@ def _touched(delivery: Delivery) -> set[tuple[str, datetime]]:
             hours = delivery.kept[feed].select("line", pl.col("window_start").dt.truncate("15m")).unique()
             found |= set(hours.iter_rows())
     return found
-
-
-def file_sentence(name: str, refused: FileRefused) -> str:
-    """What, where and what to do, of a file that could not be read."""
-    assert isinstance(refused.reason, Reason)
-    column = f", column {refused.column}" if refused.column else ""
-    why = refused.reason.sentence(refused.value, refused.expected)
-    return f"{name}{column}: {why}. The file was set aside whole in quarantine/; mend it there and run `coldledger feeds retry`."
 
 
 def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
@@ -303,7 +301,7 @@ def _refused_whole(reads: list[tuple[int, _Read]]) -> Sorted:
     rows, whys = [], []
     for number, read in reads:
         told = read.refused
-        assert told is not None and isinstance(told.reason, Reason)
+        assert told is not None
         rows.append((number, 0, "{}"))
         whys.append((number, 0, told.column, told.value[:200], told.reason.code, told.expected))
     return Sorted(
@@ -314,8 +312,6 @@ def _refused_whole(reads: list[tuple[int, _Read]]) -> Sorted:
 
 
 def _tallies(kept: dict[str, pl.DataFrame], refused: pl.DataFrame) -> dict[int, dict[str, Any]]:
-    from schemas.feeds import ALL_FEEDS
-
     tallies: dict[int, dict[str, Any]] = {}
     for name, frame in kept.items():
         when = ALL_FEEDS[name].when

@@ -180,18 +180,13 @@ def _cast_column(work: _Work, column: str, reading: Reading) -> pl.Series:
     if column in work.feed.defaults:
         values = [work.feed.defaults[column] if v is None and n not in bad else v for n, v in enumerate(values)]
     work.values[column] = values
-    for number, error in bad.items():
-        rows = np.flatnonzero(indices == number) if len(bad) < 50 else None
-        if rows is not None:
-            work.faults.append(
-                _Fault(rows, column, [work.words[column][number]] * len(rows), error.reason, error.expected)
-            )
-    if len(bad) >= 50:
-        _many_faults(work, column, indices, bad)
+    if bad:
+        _note_faults(work, column, indices, bad)
     return pl.Series(values, dtype=work.feed.dtype(column), strict=False).gather(pl.Series(indices, dtype=pl.UInt32))
 
 
-def _many_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, BadCell]) -> None:
+def _note_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, BadCell]) -> None:
+    """A fault for each bad word, with the rows that hold it; one pass over the column however many there are."""
     rows = np.flatnonzero(np.isin(indices, np.fromiter(bad, np.int32)))
     order = np.argsort(indices[rows], kind="stable")
     rows = rows[order]

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
+import polars as pl
+
 from pipelines.answers.day import Day, answer_day, digest, kept_answers
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
@@ -59,9 +61,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     end = plant.clock.day(day).end
     if end > opened.settings.now():
         raise WrongUse(f"production day {day} ends at {plant.clock.show(end)}; it can be closed after that")
-    with opened.ledger.reading() as reader:
-        told = answer_day(reader, plant, day)
-        before = reader.ask("closes_of_day", day=day)
+    told, before = _answered(opened, plant, day)
     if all(pareto.ware == 0 for pareto in told.paretos.values()):
         raise WrongUse(f"the ledger holds no cold-end count of production day {day}; see `coldledger feeds`")
     answers = kept_answers(told)
@@ -73,6 +73,12 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     else:
         confirm_close(opened.ledger, day, revision)
     return Closed(day, revision, changed, _write(opened, plant, told, revision), _missing(told))
+
+
+def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame]:
+    """The day as the ledger has it now, and its closes so far."""
+    with opened.ledger.reading() as reader:
+        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day)
 
 
 def _missing(told: Day) -> tuple[str, ...]:
@@ -98,9 +104,7 @@ class Rebuilt:
 def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     """Compute a day again from what was taken in and compare with its last close."""
     plant = opened.known
-    with opened.ledger.reading() as reader:
-        told = answer_day(reader, plant, day)
-        before = reader.ask("closes_of_day", day=day)
+    told, before = _answered(opened, plant, day)
     same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(told))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
     return Rebuilt(day, same, _write(opened, plant, told, revision))
