@@ -12,6 +12,7 @@ import polars as pl
 import pyarrow as pa
 
 from pipelines.errors import LedgerBusy
+from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
 
@@ -265,7 +266,4 @@ def _settle_retries(con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntr
     for batch, entry in numbered.items():
         if entry.retry_of is not None:
             told = {"at": at.replace(tzinfo=None), "batch": batch, "old": entry.retry_of}
-            con.execute(
-                "update refused_rows set retried_in = $batch, retried_at = $at where batch = $old and retried_at is null",
-                told,
-            )
+            con.execute(query("settle_retry", "writes"), told)

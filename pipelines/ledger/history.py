@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 import polars as pl
 
+from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger
 
 
@@ -22,7 +23,7 @@ def remember_plant(ledger: Ledger, sha256: str, content: str, at: datetime) -> N
     """Keep a works.toml that was not used before."""
     with ledger.writing() as con:
         told = {"sha256": sha256, "content": content, "at": at.replace(tzinfo=None)}
-        con.execute("insert into plants values ($sha256, $content, $at)", told)
+        con.execute(query("keep_plant", "writes"), told)
 
 
 def keep_close(ledger: Ledger, day: date, revision: int, at: datetime, answers: str, digest: str) -> None:
@@ -35,20 +36,14 @@ def keep_close(ledger: Ledger, day: date, revision: int, at: datetime, answers: 
             "answers": answers,
             "digest": digest,
         }
-        con.execute(
-            "insert into closes select $day, $revision, $at, coalesce(max(batch), 0), $answers, $digest from batches",
-            told,
-        )
+        con.execute(query("keep_close", "writes"), told)
 
 
 def confirm_close(ledger: Ledger, day: date, revision: int) -> None:
     """Note that a revision still holds after everything received so far."""
     with ledger.writing() as con:
         told = {"day": day, "revision": revision}
-        con.execute(
-            "update closes set last_batch = (select coalesce(max(batch), 0) from batches) where day = $day and revision = $revision",
-            told,
-        )
+        con.execute(query("confirm_close", "writes"), told)
 
 
 def note_repeats(ledger: Ledger, repeats: list[tuple[str, str, str]], at: datetime) -> None:
@@ -56,9 +51,5 @@ def note_repeats(ledger: Ledger, repeats: list[tuple[str, str, str]], at: dateti
     frame = pl.DataFrame(repeats, schema=["feed", "sha256", "file"], orient="row")
     with ledger.writing() as con:
         con.register("repeats", frame.to_arrow())
-        con.execute(
-            "insert into arrivals select min(b.batch), r.file, $at, true from repeats r "
-            "join batches b using (feed, sha256) group by r.file",
-            {"at": at.replace(tzinfo=None)},
-        )
+        con.execute(query("note_repeats", "writes"), {"at": at.replace(tzinfo=None)})
         con.unregister("repeats")
