@@ -29,6 +29,12 @@ feeds_app = typer.Typer(
     help="What came, what is late or silent, what was refused and why.",
 )
 app.add_typer(feeds_app, name="feeds")
+signals_app = typer.Typer(
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    help="What is not chance: defect, where, since when; acknowledge what was seen.",
+)
+app.add_typer(signals_app, name="signals")
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")
@@ -195,6 +201,52 @@ def yield_(
     known = opened.known
     with opened.ledger.reading() as reader:
         show_yield(answer_yield(reader, known, _day(day), furnace, line), format)
+
+
+@signals_app.callback()
+def signals(
+    context: typer.Context,
+    start: Annotated[
+        str | None,
+        typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset."),
+    ] = None,
+    end: Annotated[
+        str | None, typer.Option("--to", help="End by the cold-end clock, not included; any minute.")
+    ] = None,
+    line: Annotated[str | None, typer.Option("--line", help="One line only.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What is not chance in a window, as it stands at its end: defect, where, since when, and whether it is over."""
+    if context.invoked_subcommand is not None:
+        return
+    if start is None or end is None:
+        raise errors.WrongUse(
+            "say from when to when: --from and --to, such as --from 2026-03-04T14:00 --to 2026-03-04T15:00"
+        )
+    from pipelines.answers.signals import answer_signals
+    from pipelines.show_signals import show_signals
+
+    opened = _open(site)
+    span = _span(start, end, opened)
+    known = opened.known
+    with opened.ledger.reading() as reader:
+        told = answer_signals(reader, known, span, line)
+    show_signals(known, told, span, format)
+
+
+@signals_app.command()
+def acknowledge(
+    signal: Annotated[str, typer.Argument(help="Name of the signal, as the page and `coldledger signals` show it.")],
+    by: Annotated[str, typer.Option("--by", help="Who has seen it.")],
+    note: Annotated[str, typer.Option("--note", help="What was said or done about it.")] = "",
+    site: SiteOption = None,
+) -> None:
+    """Keep with a name and a note that somebody has seen a signal; nothing is ever removed."""
+    from pipelines.work.signals import acknowledge_signal
+
+    acknowledge_signal(_open(site), signal, by, note)
+    typer.echo(f"{signal}: seen by {by}. The signal stays open until its rate is back.")
 
 
 @feeds_app.callback()

@@ -11,12 +11,13 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.signals import kept_signals, ranked, with_notes
 from pipelines.answers.yields import answer_yield, cold_weights
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.weights import ItemWeights, item_weights_of
 from pipelines.plant import Plant
-from schemas.results import Pareto, Yield
+from schemas.results import Pareto, Signal, Yield
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,7 @@ class Day:
     uncalled: dict[str, pl.DataFrame]
     files: pl.DataFrame
     waiting: tuple[int, int]
+    signals: list[Signal]
 
 
 def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
@@ -56,7 +58,14 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         coverage={line: reader.ask("coverage", **told) for line, told in about.items()},
         files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),
         waiting=(int(waiting[0]), int(waiting[1])),
+        signals=signals_of_day(reader, span),
     )
+
+
+def signals_of_day(reader: Reader, span: Span) -> list[Signal]:
+    """Every excess that was open at any time of the day, as it stood at its end, the most harmful first."""
+    kept = [one for one in kept_signals(reader, span.start, span.end) if one.kind == "excess"]
+    return ranked(with_notes(reader, kept))
 
 
 def kept_answers(day: Day) -> dict[str, Any]:

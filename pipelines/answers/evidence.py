@@ -7,9 +7,9 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.lehr import lehr_of_formed
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import lehr_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.trace import Detection
 from pipelines.plant import Plant
@@ -20,7 +20,7 @@ def evidence_of(
     reader: Reader, plant: Plant, first: Cavity, defect: str | None, trusts: dict[str, Detection]
 ) -> dict[str, Any]:
     """Rejects, weights, stops, changes, challenges and files of the likeliest cavity, as JSON values."""
-    lehr = lehr_time(plant, first.line)
+    lehr = lehr_of_formed(reader, plant, first.line, Span(first.from_, first.to))
     seen = Span(lehr.inspected(first.from_), lehr.inspected(first.to))
     told = {"line": first.line, "from_time": seen.start, "to_time": seen.end}
     return {

@@ -7,12 +7,13 @@ from datetime import timedelta
 
 import polars as pl
 
+from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import answer_paretos, job_began
+from pipelines.answers.signals import hour_signals
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import LehrTime, lehr_time
 from pipelines.plant import Plant
-from schemas.results import Pareto
+from schemas.results import Pareto, Signal
 
 BACK_HOURS = 11
 
@@ -31,6 +32,8 @@ class Hour:
     files: pl.DataFrame
     waiting: tuple[int, int]
     lehr: LehrTime
+    signals: list[Signal]
+    doubts: tuple[str, ...]
 
 
 def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
@@ -41,6 +44,7 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
     if began is not None and began > since:
         since = span.start - timedelta(hours=int((span.start - began).total_seconds() // 3600))
     waiting = reader.ask("open_refusals_count").row(0)
+    signals, doubts = hour_signals(reader, line, span)
     return Hour(
         line=line,
         span=span,
@@ -51,5 +55,7 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
         uncalled=reader.check("reject_counts__cover_rejected", **told),
         files=reader.ask("files_behind", **told),
         waiting=(int(waiting[0]), int(waiting[1])),
-        lehr=lehr_time(plant, line),
+        lehr=lehr_time(reader, plant, line, span),
+        signals=signals,
+        doubts=tuple(doubts),
     )

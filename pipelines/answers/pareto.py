@@ -6,16 +6,16 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
+from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import lehr_time
 from pipelines.measures.pareto import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.places import with_cavity, with_formed
 from pipelines.plant import Plant
 from schemas.results import Pareto
 
-BASELINE = timedelta(hours=24)
+PAST = timedelta(hours=48)
 
 
 def check_line(plant: Plant, line: str) -> None:
@@ -30,16 +30,14 @@ def answer_pareto(reader: Reader, plant: Plant, line: str, span: Span, by: str =
     if by not in DIMENSIONS:
         raise WrongUse(f"--by {by} is not one of {', '.join(DIMENSIONS)}")
     calls, ware = _counts(reader, plant, line, span, by)
-    before = _before(reader, plant, line, span, by)
-    return pareto(plant, line, (span.start, span.end), by, calls, ware, before)
+    return pareto(plant, line, (span.start, span.end), by, calls, ware, *_past(reader, plant, line, span))
 
 
 def answer_paretos(reader: Reader, plant: Plant, line: str, span: Span) -> dict[str, Pareto]:
-    """The Paretos of one window by every dimension from one reading; only the one by defect with a baseline."""
+    """The Paretos of one window by every dimension from one reading."""
     calls, ware = placed_counts(reader, plant, line, span)
-    before = _before(reader, plant, line, span, "defect")
-    about = (plant, line, (span.start, span.end))
-    return {by: pareto(*about, by, calls, ware, before if by == "defect" else None) for by in DIMENSIONS}
+    past = _past(reader, plant, line, span)
+    return {by: pareto(plant, line, (span.start, span.end), by, calls, ware, *past) for by in DIMENSIONS}
 
 
 def _counts(reader: Reader, plant: Plant, line: str, span: Span, by: str) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -53,7 +51,7 @@ def placed_counts(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[
     """Calls and ware by window, with the cavity each mould number stood in when the ware was formed."""
     told = {"line": line, "from_time": span.start, "to_time": span.end}
     spans = spans_of_line(reader, plant, line, span)
-    minutes = lehr_time(plant, line).minutes
+    minutes = lehr_time(reader, plant, line, span).minutes
     calls, ware = (reader.ask(name, **told) for name in ("calls_by_window", "ware_by_window"))
     return with_cavity(with_formed(calls, plant, minutes), spans), with_cavity(with_formed(ware, plant, minutes), spans)
 
@@ -66,19 +64,17 @@ def spans_of_line(reader: Reader, plant: Plant, line: str, span: Span) -> pl.Dat
 
 def job_began(reader: Reader, plant: Plant, line: str, at: datetime) -> datetime | None:
     """When, by the cold-end clock, the job began whose ware the first station met at `at`; None if no log tells."""
-    lehr = lehr_time(plant, line)
+    lehr = lehr_time(reader, plant, line, Span(at, at + timedelta(minutes=1)))
     formed = lehr.formed(at)
     jobs = reader.ask("jobs_of_line", line=line, from_time=formed, to_time=formed + timedelta(seconds=1))
     return lehr.inspected(jobs["started_at"][-1]) if jobs.height else None
 
 
-def _before(reader: Reader, plant: Plant, line: str, span: Span, by: str) -> tuple[pl.DataFrame, int, datetime] | None:
-    since = span.start - BASELINE
+def _past(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[pl.DataFrame | None, datetime | None]:
+    """What the line's own past leads one to expect in a window, and since when it counts; None unless it covers the window."""
+    told = reader.ask("expected_of_line", line=line, from_time=span.start, to_time=span.end)
+    hours = told["hours"].max() if told.height else 0.0
+    if not isinstance(hours, float) or hours < 0.95 * span.seconds / 3600:
+        return None, None
     began = job_began(reader, plant, line, span.start)
-    if began is not None:
-        since = max(since, began)
-    if since >= span.start:
-        return None
-    calls, ware = _counts(reader, plant, line, Span(since, span.start), by)
-    first = ware.filter(pl.col("station").is_in(plant.first_stations(line)))
-    return calls, int(first["inspected"].sum()), since
+    return told, max(span.start - PAST, began) if began is not None else span.start - PAST

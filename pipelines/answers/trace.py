@@ -9,11 +9,11 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.evidence import evidence_of
+from pipelines.answers.lehr import lehr_of_formed, lehr_time
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import lehr_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.trace import (
     Candidate,
@@ -75,7 +75,8 @@ def answer_trace(reader: Reader, plant: Plant, question: Question) -> Trace:
     pallets, trusts = _pallets(reader, plant, cavities, asked)
     evidence = evidence_of(reader, plant, cavities[0], asked.defect, trusts)
     for line in dict.fromkeys(c.line for c in cavities):
-        notes.append(f"line {line}: lehr time {lehr_time(plant, line).minutes:g} min, {lehr_time(plant, line).source}")
+        lehr = lehr_of_formed(reader, plant, line, formed)
+        notes.append(f"line {line}: lehr time {lehr.minutes:.0f} min, {lehr.source}")
     totals = [_total(pallets, name) for name in ("expected_defective", "expected_low", "expected_high")]
     return Trace(
         asked=asked.told(), cavities=tuple(cavities), formed_from=formed.start, formed_to=formed.end, evidence=evidence,
@@ -140,9 +141,8 @@ def _windows(reader: Reader, plant: Plant, asked: Question, notes: list[str]) ->
     lines = [asked.line] if asked.line else [line for line in plant.lines if line in spans]
     if asked.pallet is not None:
         told = reader.ask("pallet", pallet=asked.pallet).row(0, named=True)
-        packed = pallet_forming_span(
-            plant, told["line"], lehr_time(plant, told["line"]), Span(told["packed_from"], told["packed_to"])
-        )
+        pack = Span(told["packed_from"], told["packed_to"])
+        packed = pallet_forming_span(plant, told["line"], lehr_time(reader, plant, told["line"], pack), pack)
         start, end = (
             max(packed.start, asked.made_from or packed.start),
             min(packed.end, asked.made_to or packed.end),
@@ -157,7 +157,7 @@ def _windows(reader: Reader, plant: Plant, asked: Question, notes: list[str]) ->
     for line in lines:
         if line not in spans:
             continue
-        lehr = lehr_time(plant, line)
+        lehr = lehr_time(reader, plant, line, Span(spans[line]["first_window"], spans[line]["last_window"]))
         first, last = lehr.formed(spans[line]["first_window"]), lehr.formed(spans[line]["last_window"])
         start, end = asked.made_from or first, asked.made_to or last
         if end < first or start > last:
@@ -184,7 +184,7 @@ def _calls_by_mould(
 ) -> dict[tuple[str, str], float]:
     calls: dict[tuple[str, str], float] = {}
     for line, window in windows.items():
-        lehr = lehr_time(plant, line)
+        lehr = lehr_of_formed(reader, plant, line, window)
         told = reader.ask(
             "calls", line=line, from_time=lehr.inspected(window.start), to_time=lehr.inspected(window.end)
         )
@@ -203,7 +203,7 @@ def _pallets(
     for line in dict.fromkeys(c.line for c in likely):
         mine = [c for c in likely if c.line == line]
         formed = Span(min(c.from_ for c in mine), max(c.to for c in mine))
-        packed = packing_span(plant, line, lehr_time(plant, line), formed)
+        packed = packing_span(plant, line, lehr_of_formed(reader, plant, line, formed), formed)
         rows = reader.ask("pallets_of_line", line=line, from_time=packed.start, to_time=packed.end)
         challenges = reader.ask(
             "challenges_of_line",

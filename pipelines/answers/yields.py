@@ -6,10 +6,10 @@ from datetime import date
 
 import polars as pl
 
+from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import lehr_time
 from pipelines.measures.yields import (
     LineDay,
     day_yield,
@@ -49,7 +49,7 @@ def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = 
 
 def line_day(reader: Reader, plant: Plant, line: str, span: Span) -> LineDay:
     """Everything the ledger has of one line's day, each part in its own time-aligned window."""
-    lehr = lehr_time(plant, line)
+    lehr = lehr_time(reader, plant, line, span)
     formed, packed = formed_span(lehr, span), pack_span(plant, line, span)
     about = {"line": line, "from_time": formed.start, "to_time": formed.end}
     return LineDay(
@@ -66,7 +66,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span) -> LineDay:
 
 def cold_weights(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
     """Weighings at the cold end in `span`, with item and cavity."""
-    lehr_s = int(lehr_time(plant, line).minutes * 60)
+    lehr_s = int(lehr_time(reader, plant, line, span).minutes * 60)
     told = reader.ask("weights_of_line", line=line, from_time=span.start, to_time=span.end, lehr_s=lehr_s)
     return told.filter(pl.col("point") == "cold")
 

@@ -16,6 +16,7 @@ from pipelines.reports import ALL_REPORTS, write_page
 from pipelines.site import OpenSite
 from pipelines.work.days import Closed, Rebuilt, close_day, days_in, days_to_close, rebuild_day
 from pipelines.work.pages import Progress, hours_of_days, hours_touched, write_hour_pages, write_index
+from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
 from schemas.results import Trace
 
 
@@ -46,6 +47,12 @@ def take_inbox_in(opened: OpenSite, progress: Progress | None) -> IntakeReport:
     report = take_in(opened.site, opened.plant, opened.settings, progress)
     get_run_logger().info("%d files, %d rows kept, %d refused", report.files, report.rows_kept, report.rows_refused)
     return report
+
+
+@task(name="follow the signals", **_IO)
+def follow_signals(opened: OpenSite, days: list[date]) -> int:
+    """Lehr times, expectations and signals of the days that feeds touched, kept by hour."""
+    return refresh_signals(opened, days)
 
 
 @task(name="write the hour pages", **_IO)
@@ -88,6 +95,9 @@ def trace_one(opened: OpenSite, question: Question) -> tuple[Trace, Path]:
 def intake(opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeReport, list[Path]]:
     """Take the inbox in, refresh what it touched, write the hour's pages."""
     report = take_inbox_in(opened, progress)
+    if report.touched:
+        touched = days_to_follow(opened.plant, [moment for _, moment in report.touched])
+        follow_signals(opened, sorted({*touched, *days_behind(opened)}))
     return report, write_hours(opened, hours_touched(opened.plant, report.touched), progress)
 
 
@@ -108,6 +118,7 @@ def close(opened: OpenSite, day: date | None = None, progress: Progress | None =
 def rebuild(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
     """Compute days again from what was taken in, and write all their pages again."""
     days = days_in(first, last)
+    follow_signals(opened, list(days))
     rebuilt = []
     for number, day in enumerate(days, start=1):
         rebuilt.append(rebuild_one_day(opened, day))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import numpy as np
 import polars as pl
 
 from pipelines.measures.places import UNPLACED, UNREAD
@@ -22,20 +23,22 @@ def pareto(
     by: str,
     calls: pl.DataFrame,
     ware: pl.DataFrame,
-    before: tuple[pl.DataFrame, int, datetime] | None = None,
+    expected: pl.DataFrame | None = None,
+    past_from: datetime | None = None,
 ) -> Pareto:
     """The Pareto of one line and window.
 
     calls: station, mould, defect, calls (and section, gob where `by` needs them). ware: station, mould, inspected,
-    rejected (and section, gob). before: calls of the same job just before, their ware, and since when they count;
-    the baseline is their pooled rate. Critical defects come first whatever their number; the rest by calls.
+    rejected (and section, gob). expected: kind, key, expected, variance, doubt: calls that the line's own past leads one to
+    expect in the window, from which baseline and q follow; past_from: since when that past counts. Critical defects come
+    first whatever their number; the rest by calls.
     """
     total = int(calls["calls"].sum())
     first = plant.first_stations(line)
     line_ware = int(ware.filter(pl.col("station").is_in(first))["inspected"].sum())
     sums = summed(plant, calls, by)
     own = own_ware(plant, line, by, ware)
-    baseline = _baseline(plant, by, before)
+    baseline = _baseline(plant, by, expected, {row["key"]: row["calls"] for row in sums.iter_rows(named=True)})
     rows, running = [], 0
     for row in sums.iter_rows(named=True):
         running += row["calls"]
@@ -49,7 +52,8 @@ def pareto(
                 share=row["calls"] / total,
                 cumulative=running / total,
                 rate=ratio(row["calls"], line_ware),
-                baseline=baseline.get(row["key"], 0.0) if baseline is not None else None,
+                baseline=ratio(baseline[row["key"]][0], line_ware) if row["key"] in baseline else None,
+                q=baseline[row["key"]][1] if row["key"] in baseline else None,
                 own_ware=mine,
                 own_rate=ratio(row["calls"], mine),
                 critical_calls=row["critical_calls"],
@@ -64,7 +68,7 @@ def pareto(
         rejected=int(ware["rejected"].sum()),
         calls=total,
         unread_share=_unread_share(ware, calls) if by in ("mould", *NEEDS_PLACE) else None,
-        baseline_from=before[2] if before is not None and baseline is not None else None,
+        baseline_from=past_from if baseline else None,
         rows=tuple(rows),
     )
 
@@ -167,8 +171,28 @@ def _unread_share(ware: pl.DataFrame, calls: pl.DataFrame) -> float | None:
     return ratio(unread, int(calls["calls"].sum()))
 
 
-def _baseline(plant: Plant, by: str, before: tuple[pl.DataFrame, int, datetime] | None) -> dict[str, float] | None:
-    if before is None or before[1] == 0:
-        return None
-    calls, ware, _ = before
-    return {row["key"]: row["calls"] / ware for row in summed(plant, calls, by).iter_rows(named=True)}
+def _baseline(
+    plant: Plant, by: str, expected: pl.DataFrame | None, calls: dict[str, int]
+) -> dict[str, tuple[float, float]]:
+    """Expected calls and q of every key that the past tells of; keys without a call take part in q."""
+    from pipelines.measures.signals.expected import excess_q
+
+    if expected is None or expected.is_empty():
+        return {}
+    summed = _by_key(plant, by, expected)
+    seen = np.array([calls.get(key, 0) for key in summed["key"]], float)
+    q = excess_q(seen, *(summed[name].to_numpy() for name in ("expected", "variance", "doubt")))
+    return dict(zip(summed["key"].to_list(), zip(summed["expected"].to_list(), q.tolist(), strict=True), strict=True))
+
+
+def _by_key(plant: Plant, by: str, expected: pl.DataFrame) -> pl.DataFrame:
+    """Expectations by the keys of a dimension; those of zones and severities are sums over their defects."""
+    if by in ("zone", "severity"):
+        told = {code: getattr(defect, by) for code, defect in plant.defects.items()}
+        here = expected.filter(pl.col("kind") == "defect")
+        keyed = here.with_columns(key=pl.col("key").replace_strict(told, default="unknown", return_dtype=pl.String))
+        squared = (pl.col("doubt") ** 2).sum().sqrt()
+        return keyed.group_by("key", maintain_order=True).agg(
+            pl.col("expected", "variance").sum(), squared.alias("doubt")
+        )
+    return expected.filter(pl.col("kind") == by)

@@ -33,15 +33,15 @@ class Candidate:
 def pallet_forming_span(plant: Plant, line: str, lehr: LehrTime, packed: Span) -> Span:
     """When the ware of a pallet was formed: its packing less the way from the gob, widened by what is not known."""
     after = plant.stations_of(line)[-1].after_minutes
-    start = lehr.formed(packed.start, after) - timedelta(minutes=lehr.half_width + PACK_SLACK_MIN)
-    return Span(start, lehr.formed(packed.end, after) + timedelta(minutes=lehr.half_width))
+    start = lehr.formed(packed.start, after) - timedelta(minutes=lehr.ware_half_width + PACK_SLACK_MIN)
+    return Span(start, lehr.formed(packed.end, after) + timedelta(minutes=lehr.ware_half_width))
 
 
 def packing_span(plant: Plant, line: str, lehr: LehrTime, formed: Span) -> Span:
     """When ware formed in a span can have been packed: the reverse, widened likewise."""
     after = plant.stations_of(line)[-1].after_minutes
-    start = lehr.inspected(formed.start, after) - timedelta(minutes=lehr.half_width)
-    return Span(start, lehr.inspected(formed.end, after) + timedelta(minutes=lehr.half_width + PACK_SLACK_MIN))
+    start = lehr.inspected(formed.start, after) - timedelta(minutes=lehr.ware_half_width)
+    return Span(start, lehr.inspected(formed.end, after) + timedelta(minutes=lehr.ware_half_width + PACK_SLACK_MIN))
 
 
 def overlap(one: Span, other: Span) -> Span | None:

@@ -65,6 +65,9 @@ _WHOLE = alt.Axis(
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 
 
+_LATE = alt.condition(alt.datum.late, alt.value(CRITICAL), alt.value(MINOR))
+
+
 def bars(unit: str) -> Chart:
     """Horizontal bars: rows of label, value, shown (its text), top (where the text stands), kind (severity), expected or None (a tick)."""
     colours = alt.Scale(domain=list(SEVERITY_COLOURS), range=list(SEVERITY_COLOURS.values()))
@@ -128,3 +131,15 @@ def columns(title: str) -> Chart:
     x = alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45, labelOverlap=True))
     y = alt.Y("value:Q", title=title, axis=_WHOLE)
     return alt.Chart(_ROWS).mark_bar(color=MAJOR).encode(x=x, y=y).properties(width=340, height=130)
+
+
+def pulse(unit: str) -> Chart:
+    """Calls in time against what was expected, small: rows of at, value, expected, late (after the onset); no scale but the highest bar."""
+    x = alt.X("order:O", title=None, axis=None)
+    bar = (
+        alt.Chart(_ROWS)
+        .mark_bar(width={"band": 0.8})
+        .encode(x=x, y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=2, grid=False)), color=_LATE)
+    )
+    line = alt.Chart(_ROWS).mark_line(color=INK, strokeWidth=1.5, interpolate="step").encode(x=x, y="expected:Q")
+    return alt.layer(bar, line).properties(width=200, height=44)

@@ -67,7 +67,7 @@ def pareto_chart(told: Pareto, words: str) -> str:
 PARETO_COLUMNS = (
     Column("key", "Code"), Column("name", "Name"), Column("severity", "Severity"), Column("calls", "Calls", "count"),
     Column("share", "Share", "percent1"), Column("cumulative", "Cumulative", "percent1"), Column("rate", "Rate on line's ware", "percent"),
-    Column("baseline", "Before, same job", "percent"), Column("own_ware", "Own ware", "count"), Column("own_rate", "Rate on own ware", "percent"),
+    Column("baseline", "Expected", "percent"), Column("q", "q of the excess", "number3"), Column("own_ware", "Own ware", "count"), Column("own_rate", "Rate on own ware", "percent"),
 )  # fmt: skip
 
 

@@ -26,10 +26,12 @@ from pipelines.reports.common import (
 )
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
+from pipelines.reports.signals import signals_sheet
 from schemas.results import FurnaceYield, LineYield, Loss
 
 QUERIES = (
     "calls", "ware", "gobs_by_item", "pallets_of_line", "melt_of_furnace", "weights_of_line", "stoppages_of_line", "hours_of_day", "coverage",
+    "signals_at", "expected_of_line", "lehr_hours_of_line",
 )  # fmt: skip
 
 
@@ -69,6 +71,7 @@ def _furnace_figure(told: FurnaceYield) -> Figure:
 def _sections(plant: Plant, told: Day) -> list[Section]:
     return [
         Section("Every machine's results", sheet=_machines(told), wide=True),
+        _signals(plant, told),
         *[_loss_section(line) for line in told.told.lines],
         Section("Furnaces", sheet=_furnaces(told), wide=True),
         *[_pareto_section(plant, told, line) for line in told.paretos],
@@ -111,6 +114,20 @@ def _machines(told: Day) -> Sheet:
         "all section-minutes by the stoppage log (ISO 22400-2). Unaccounted is to-the-lehr less rejected less packed; it is shown, not spread."
     )
     return Sheet("machines", "Machines", columns, rows, caption)
+
+
+def _signals(plant: Plant, told: Day) -> Section:
+    """What was not chance, the whole day."""
+    still = sum(one.ended is None for one in told.signals)
+    head = (
+        f"{len(told.signals)} signals were open in this day, {still} of them still at its end." if told.signals else ""
+    )
+    if not head:
+        return Section(
+            "What was not chance", ("No excess that chance does not explain was found in this day.",), wide=True
+        )
+    sheet = signals_sheet(plant, told.signals, told.span.start, "signals")
+    return Section("What was not chance", (head,), sheet=sheet, wide=True, warn=still > 0)
 
 
 def _furnaces(told: Day) -> Sheet:
@@ -188,7 +205,7 @@ def _losses(told: Day) -> Sheet:
 def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
     pareto = told.paretos[line]
     words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
-    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the same job's 24 hours before, where there are any."
+    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past in the job, where there is any."
     return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
 
 

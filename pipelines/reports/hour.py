@@ -27,6 +27,7 @@ from pipelines.reports.common import (
 )
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
+from pipelines.reports.signals import signals_section, signals_sheet
 
 QUERIES = (
     "calls",
@@ -37,6 +38,10 @@ QUERIES = (
     "coverage",
     "mould_spans_of_line",
     "jobs_of_line",
+    "signals_at",
+    "expected_of_line",
+    "lehr_hours_of_line",
+    "doubts_of_line",
     "files_behind",
 )
 GRID_DEFECTS, GRID_MOULDS = 10, 30
@@ -56,7 +61,7 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
         links=_links(plant, line, span),
         cautions=(CAUTION, GLASS),
         sources=sources(QUERIES, told.files),
-        made=f"Ware seen in this hour was formed about {told.lehr.minutes:g} min earlier ({told.lehr.source}). "
+        made=f"Ware seen in this hour was formed about {told.lehr.minutes:.0f} min earlier ({told.lehr.source}). "
         f"{count(by_defect.ware)} containers at the first station.",
         workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
@@ -107,12 +112,13 @@ def _before(plant: Plant, told: Hour) -> float | None:
 def _sections(plant: Plant, told: Hour) -> list[Section]:
     pareto = told.paretos["defect"]
     ticks = (
-        "The upright ticks show what the same job's pooled rate before this hour would give."
+        "The upright ticks show what the line's own past in this job leads one to expect."
         if pareto.baseline_from
-        else "No hour of this job before this one."
+        else "There is no past to compare this hour with."
     )
     words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
     return [
+        signals_section(plant, told.signals, told.span.end, _judged(told)),
         Section(
             "What is thrown away",
             (f"Critical defects come first, whatever their number. {ticks}",),
@@ -124,7 +130,23 @@ def _sections(plant: Plant, told: Hour) -> list[Section]:
         _grid(plant, told),
         Section("Pareto by defect", sheet=pareto_sheet(pareto, "by-defect", "Pareto by defect"), wide=True),
         Section("By station", sheet=_stations(plant, told)),
+        *_all_signals(plant, told),
         missing_section(_missing(plant, told)),
+    ]
+
+
+def _judged(told: Hour) -> str:
+    spread = f", single containers {1.96 * told.lehr.spread:.0f} min either way of that" if told.lehr.spread else ""
+    return f"Lehr time {told.lehr.minutes:.0f} min, {told.lehr.source}{spread}."
+
+
+def _all_signals(plant: Plant, told: Hour) -> list[Section]:
+    if not any(one.kind == "excess" for one in told.signals):
+        return []
+    return [
+        Section(
+            "Signals, open or closed in this hour", sheet=signals_sheet(plant, told.signals, told.span.end), wide=True
+        )
     ]
 
 
@@ -252,7 +274,7 @@ def _stations(plant: Plant, told: Hour) -> Sheet:
 
 
 def _missing(plant: Plant, told: Hour) -> list[str]:
-    said = []
+    said = list(told.doubts)
     cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
     for station in plant.stations_of(told.line):
         covered = cover[station.id]["covered_s"] if station.id in cover else 0

@@ -31,8 +31,19 @@ class Figure:
 
 
 @dataclass(frozen=True)
+class Card:
+    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it."""
+
+    title: str
+    head: str
+    chart: str = ""
+    lines: tuple[str, ...] = ()
+    kind: str = ""
+
+
+@dataclass(frozen=True)
 class Section:
-    """A part of a page: texts, a chart, a table, a list; any of them may be absent."""
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent."""
 
     title: str
     texts: tuple[str, ...] = ()
@@ -40,6 +51,7 @@ class Section:
     chart_words: str = ""
     sheet: Sheet | None = None
     items: tuple[str, ...] = ()
+    cards: tuple[Card, ...] = ()
     wide: bool = False
     warn: bool = False
 

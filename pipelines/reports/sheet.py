@@ -17,6 +17,7 @@ _FORMATS = {
     "percent1": "0.0%",
     "number": "#,##0.0",
     "number2": "#,##0.00",
+    "number3": "0.000",
     "text": "",
 }
 
@@ -25,7 +26,7 @@ _FORMATS = {
 class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
-    kind: text, count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), link.
+    kind: text, count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), link.
     """
 
     name: str
@@ -64,7 +65,7 @@ class Sheet:
         return written(value, column.kind)
 
 
-_DIGITS = {"count": 0, "number": 1, "number2": 2, "percent": 2, "percent1": 1}
+_DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "percent1": 1}
 
 
 def written(value: Any, kind: str) -> str:

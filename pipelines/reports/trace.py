@@ -9,9 +9,9 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.clock import parse_timestamp
+from pipelines.answers.lehr import lehr_of_formed
+from pipelines.clock import Span, parse_timestamp
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import lehr_time
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, percent, sources
@@ -137,7 +137,7 @@ def _timeline(reader: Reader, plant: Plant, told: Trace) -> Section | None:
     if not told.cavities or told.asked.get("defect") is None:
         return None
     first = told.cavities[0]
-    lehr = lehr_time(plant, first.line)
+    lehr = lehr_of_formed(reader, plant, first.line, Span(first.from_, first.to))
     start = max(lehr.inspected(first.from_) - timedelta(hours=1), lehr.inspected(first.to) - timedelta(hours=9))
     end = lehr.inspected(first.to) + timedelta(hours=1)
     calls = reader.ask("calls_by_window", line=first.line, from_time=start, to_time=end)

@@ -1,0 +1,277 @@
+"""What a defect's calls should be by this job's own past: rates, habits of moulds, dispersions; hour by hour."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pipelines.measures.signals.counts import LineCounts
+
+PAST_HOURS = 48
+GUARD_HOURS, GUARDED_FROM = 3, 5  # the newest hours do not teach once at least so many others do
+LEAST_WARE = 400.0  # containers of past below which nothing is judged
+PRIOR_SHAPE = 4.0  # a former job is worth this many calls: jobs differ by about 1 / sqrt(4) = 50 %
+HABIT_VARIANCE = 0.25  # between moulds, where a line's own is not known yet
+PHI_START, PHI_LINE, PHI_LEAST, PHI_MOST = (
+    0.15,
+    0.03,
+    0.01,
+    3.0,
+)  # before anything is known: of a mould, of a line; bounds
+START_CELLS = 40.0  # those starting values weigh as much as this many hours of one mould
+FEW = 4  # of fewer blocks no dispersion is estimated
+FAR = 16.0  # a cell further than 4 standard deviations from its mean counts as one that is 4 away
+SCREEN_P = 1e-4
+BLOCKS = (1, 4)  # hours in which dispersion is estimated and faults of the past are screened out
+
+
+def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """Probability of `calls` or more under a negative binomial of mean `expected` and relative excess variance `variance`.
+
+    Var = expected + variance x expected^2; at variance 0 the Poisson tail. Arrays broadcast; 1 where calls are 0.
+    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.6: the tail as an incomplete beta.
+    """
+    from scipy.special import betainc, gammainc
+
+    calls, expected = np.asarray(calls, float), np.maximum(np.asarray(expected, float), 1e-12)
+    size = 1 / np.maximum(np.asarray(variance, float), 1e-9)
+    told: np.ndarray = betainc(np.maximum(calls, 1e-9), size, expected / (expected + size))
+    told = np.where(size > 1e6, gammainc(np.maximum(calls, 1e-9), expected), told)
+    return np.where(calls > 0, told, 1.0)
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What an hour should bring. rate: [defects, stations] calls a container; habit: [defects, columns] a mould's factor.
+
+    spread_rate, spread_habit: relative variances of those two as they are known. common, own: relative variance from
+    window to window, shared by a line and of a mould alone, by length of a window in hours. hours: of past behind it.
+    borrowed: True while the past is another job's for the greater part. known: [defects, stations] enough past to judge.
+    """
+
+    rate: np.ndarray
+    habit: np.ndarray
+    spread_rate: np.ndarray
+    spread_habit: np.ndarray
+    common: Mapping[int, np.ndarray]
+    own: Mapping[int, np.ndarray]
+    hours: int
+    borrowed: bool
+    known: np.ndarray
+
+    def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
+        """Common and own relative variance [defects] of a window of so many hours."""
+        if hours <= BLOCKS[0]:
+            return self.common[BLOCKS[0]], self.own[BLOCKS[0]]
+        share = BLOCKS[1] / hours if hours > BLOCKS[1] else 1.0
+        far = min(1.0, (hours - BLOCKS[0]) / (BLOCKS[1] - BLOCKS[0]))
+        common = (1 - far) * self.common[BLOCKS[0]] + far * self.common[BLOCKS[1]] * share
+        own = (1 - far) * self.own[BLOCKS[0]] + far * self.own[BLOCKS[1]] * share
+        return common, own
+
+
+class Past:
+    """The hours of a line, with the cells that faults have spoiled taken out.
+
+    calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; good: cells that may teach.
+    """
+
+    def __init__(self, counts: LineCounts):
+        self.counts = counts
+        self.per_hour = max(1, 3600 // counts.step_s)
+        self.hours = -(-counts.bins // self.per_hour)
+        self.ware = _by_hour(counts.ware, self.per_hour, self.hours)
+        shape = (len(counts.defects), len(counts.stations), len(counts.columns) + 1, self.hours)
+        where = np.ravel_multi_index((counts.defect, counts.station, counts.column, counts.at // self.per_hour), shape)
+        self.calls = np.bincount(where, counts.calls, minlength=int(np.prod(shape))).reshape(shape)
+        self.good = np.ones(shape, bool)
+        self.jobs = np.array(
+            [counts.jobs[min(h * self.per_hour + self.per_hour // 2, counts.bins - 1)] for h in range(self.hours)]
+        )
+        self._dispersed: tuple[int, dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray] | None = None
+
+    @cached_property
+    def reads(self) -> np.ndarray:
+        """[stations] whether a station reads mould numbers."""
+        read: np.ndarray = self.ware[:, :-1].sum(axis=(1, 2)) > 0
+        return read
+
+    def spoil(self, defect: int, stations: np.ndarray, columns: np.ndarray, first: int, last: int) -> None:
+        """Hours `first` to `last` (included) of these cells teach nothing; unread ware of the same hours neither."""
+        hours = np.arange(max(0, first), last + 1)
+        cells = np.ix_(np.array([defect]), stations, np.append(columns, self.counts.unread), hours)
+        self.good[cells] = False
+
+    def hours_of_job(self, hour: int) -> np.ndarray:
+        """The hours before `hour` of its job, as far back as the past reaches; of a longer past not the newest, in which a
+        slow fault may have begun unseen."""
+        back = np.arange(max(0, hour - PAST_HOURS), hour)
+        mine: np.ndarray = back[self.jobs[back] == self.jobs[min(hour, self.hours - 1)]]
+        return mine[:-GUARD_HOURS] if len(mine) >= GUARD_HOURS + GUARDED_FROM else mine
+
+    def before_job(self, hour: int) -> np.ndarray:
+        """The last hours of the former job of the same item, else of the job just before."""
+        number = self.jobs[min(hour, self.hours - 1)]
+        items = self.counts.items
+        same = [n for n in range(number) if items[n] is not None and items[n] == items[number]]
+        wanted = same[-1] if same and (self.jobs == same[-1]).any() else number - 1
+        told: np.ndarray = np.flatnonzero(self.jobs == wanted)[-PAST_HOURS // 2 :]
+        return told
+
+    def screen(self, until: int) -> None:
+        """Take out of the first `until` hours what stands far above their own mean: faults of the past."""
+        for _ in range(2):
+            for block in BLOCKS:
+                self._screen_blocks(until, block)
+
+    def _screen_blocks(self, until: int, block: int) -> None:
+        whole = until // block * block
+        if whole == 0:
+            return
+        calls, ware = self._kept(np.arange(until - whole, until))
+        rate = _over(calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3)))
+        shape = (*calls.shape[:3], whole // block, block)
+        seen = calls.reshape(shape).sum(axis=4)
+        expected = (rate[:, :, None, None] * ware).reshape(shape).sum(axis=4)
+        self._drop(seen, expected, until - whole, block)
+
+    def _drop(self, seen: np.ndarray, expected: np.ndarray, first: int, block: int) -> None:
+        habit = (seen.sum(axis=3) + 1 / HABIT_VARIANCE) / (expected.sum(axis=3) + 1 / HABIT_VARIANCE)
+        bad = excess_p(seen, expected * habit[:, :, :, None], np.full((), PHI_START)) < SCREEN_P
+        line = excess_p(seen.sum(axis=2), expected.sum(axis=2), np.full((), PHI_START)) < SCREEN_P
+        bad = bad | line[:, :, None, :]
+        hours = np.repeat(bad, block, axis=3)
+        self.good[:, :, :, first : first + hours.shape[3]] &= ~hours
+
+    def _kept(self, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        good = self.good[..., hours]
+        return self.calls[..., hours] * good, self.ware[None][..., hours] * good
+
+    def expectation(self, hour: int) -> Expectation:
+        """What hour number `hour` should bring, from the hours before it alone."""
+        hours = self.hours_of_job(hour)
+        calls, ware = self._kept(hours)
+        seen, passed = calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3))
+        rate, shape, borrowed = self._rates(seen, passed, hour)
+        common, own, variance = self._dispersion(hour, hours, calls, ware, rate)
+        spread = 1 / shape + common[BLOCKS[0]][:, None] / max(1, len(hours))
+        read = self.reads[None, :, None]
+        told = (calls.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
+        wanted = (rate[:, :, None] * ware.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
+        weight = 1 / variance[:, None]
+        habit = (told + weight) / (wanted + weight)
+        habit = habit / _level(habit, wanted)
+        known = np.broadcast_to((passed >= LEAST_WARE) | borrowed, rate.shape)
+        return Expectation(rate, habit, spread, 1 / (told + weight), common, own, len(hours), bool(borrowed), known)
+
+    def _rates(self, seen: np.ndarray, passed: np.ndarray, hour: int) -> tuple[np.ndarray, np.ndarray, bool]:
+        """Gamma posterior of every rate: its mean and shape; and whether the former job weighs more than this one."""
+        former = self.before_job(hour) if self.jobs[min(hour, self.hours - 1)] > 0 else np.array([], int)
+        if len(former):
+            calls, ware = self._kept(former)
+            before = _over(calls.sum(axis=(2, 3)) + 0.5, ware.sum(axis=(2, 3)) + 1)
+            shape = PRIOR_SHAPE
+            return (seen + shape) / (passed + shape / before), seen + shape, bool(seen.sum() < shape * (seen.size**0.5))
+        return (seen + 0.5) / np.maximum(passed, 1.0), seen + 0.5, False
+
+    def _dispersion(
+        self, hour: int, hours: np.ndarray, calls: np.ndarray, ware: np.ndarray, rate: np.ndarray
+    ) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray]:
+        """Relative variances, estimated anew every few hours: they change slowly and cost the most."""
+        due = self._dispersed is None or hour - self._dispersed[0] >= 6 or hour < 8
+        if due:
+            self._dispersed = (hour, *dispersions(calls, ware, rate, self.reads))
+        assert self._dispersed is not None
+        return self._dispersed[1:]
+
+
+def _level(habit: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Mean habit weighted by ware, so that habits share a line's rate out and do not change it."""
+    total = wanted.sum(axis=1, keepdims=True)
+    mean = (habit * wanted).sum(axis=1, keepdims=True)
+    return np.where(total > 0, mean / np.maximum(total, 1e-12), 1.0)
+
+
+def _by_hour(values: np.ndarray, per_hour: int, hours: int) -> np.ndarray:
+    pad = hours * per_hour - values.shape[-1]
+    told: np.ndarray = np.pad(values, (*[(0, 0)] * (values.ndim - 1), (0, pad)))
+    return told.reshape(*values.shape[:-1], hours, per_hour).sum(axis=-1)
+
+
+def _over(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    return part / np.maximum(whole, 1.0)
+
+
+def dispersions(
+    calls: np.ndarray, ware: np.ndarray, rate: np.ndarray, reads: np.ndarray
+) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray]:
+    """Relative excess variances: common to a line and own to a mould by block length, and between moulds; all [defects].
+
+    calls, ware: [defects, stations, columns + 1, hours]; rate: [defects, stations]. By moments: the squared deviation of a
+    count less the count itself is phi x expected^2; what lines show beyond their moulds' mean is common. Each defect's
+    own figure is drawn to the pool of all defects.
+    References: [1] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
+    """
+    seen, wanted = _by_mould(calls, ware, rate, reads)
+    between = _between(seen.sum(axis=2), wanted.sum(axis=2))
+    habit = (seen.sum(axis=2) + 1 / between[:, None]) / (wanted.sum(axis=2) + 1 / between[:, None])
+    common: dict[int, np.ndarray] = {}
+    own: dict[int, np.ndarray] = {}
+    for block in BLOCKS:
+        if calls.shape[3] // block < FEW and common:
+            common[block], own[block] = common[BLOCKS[0]], own[BLOCKS[0]]
+            continue
+        mould = _phi(_blocks(seen, block), _blocks(wanted * habit[:, :, None], block), 1 / between, PHI_START)
+        lines = [_blocks(x.sum(axis=(1, 2))[:, None], block) for x in (calls, rate[:, :, None, None] * ware)]
+        line = _phi(lines[0], lines[1], np.full(len(between), 0.5), PHI_LINE)
+        moulds = max(2, seen.shape[1])
+        idio = np.clip((mould - line) / (1 - 1 / moulds), 0.0, PHI_MOST) if seen.shape[1] > 1 else np.zeros_like(line)
+        common[block], own[block] = np.clip(line - idio / moulds, PHI_LEAST / 4, PHI_MOST), idio
+    return common, own, between
+
+
+def _by_mould(
+    calls: np.ndarray, ware: np.ndarray, rate: np.ndarray, reads: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    keep = reads[None, :, None, None]
+    seen = (calls * keep)[:, :, :-1].sum(axis=1)
+    wanted = (rate[:, :, None, None] * ware * keep)[:, :, :-1].sum(axis=1)
+    return seen, wanted
+
+
+def _blocks(values: np.ndarray, block: int) -> np.ndarray:
+    """Sums over whole blocks of hours, the newest kept: [defects, columns, blocks]."""
+    whole = values.shape[-1] // block * block
+    told: np.ndarray = values[..., values.shape[-1] - whole :]
+    return told.reshape(*values.shape[:-1], whole // block, block).sum(axis=-1)
+
+
+def _phi(seen: np.ndarray, wanted: np.ndarray, weight_of_prior: np.ndarray, start: float) -> np.ndarray:
+    """Relative excess variance of each defect's cells [defects, columns, blocks], drawn to the pool.
+
+    `wanted` was fitted to these very cells, a level a column: each cell's own part in its fit is allowed for.
+    `start`: the value before anything is known.
+    """
+    if wanted.shape[2] < FEW:
+        return np.full(len(wanted), start)
+    leverage = wanted / (wanted.sum(axis=2, keepdims=True) + weight_of_prior[:, None, None])
+    apart = np.minimum((seen - wanted) ** 2, FAR * (wanted + PHI_START * wanted**2))
+    more = (apart - wanted * (1 - leverage)).sum(axis=(1, 2))
+    scale = ((wanted * (1 - leverage)) ** 2).sum(axis=(1, 2))
+    cells = max(1, int((wanted > 0).sum()))
+    prior = START_CELLS * scale.sum() / cells + 1.0
+    pool = (max(0.0, more.sum()) + prior * start) / (scale.sum() + prior)
+    weight = max(float(np.median(scale)), 1.0) if len(scale) else 1.0
+    return np.clip((more + weight * pool) / (scale + weight), PHI_LEAST, PHI_MOST)
+
+
+def _between(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    more = ((seen - wanted) ** 2 - wanted).sum(axis=1)
+    scale = (wanted**2).sum(axis=1)
+    least = 40.0
+    pool = (max(0.0, more.sum()) + least * HABIT_VARIANCE) / (scale.sum() + least)
+    weight = max(float(np.median(scale)), least) if len(scale) else least
+    return np.clip((more + weight * pool) / (scale + weight), 0.01, 4.0)

@@ -1,0 +1,188 @@
+"""One line's calls and ware on a grid of minutes, by defect, station and mould: what signals are looked for in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.plant import Plant
+
+RARE = 0.003  # a mould number outside the mould log counts as one when it has this share of the line's read ware
+
+
+@dataclass(frozen=True)
+class Column:
+    """A mould in one cavity; section and gob are None where the mould log does not tell."""
+
+    mould: str
+    section: int | None = None
+    gob: str | None = None
+
+
+@dataclass(frozen=True)
+class LineCounts:
+    """Counts of a line. Bin t covers [start + t x step, + step) by the first station's clock: rows of later stations are
+    moved back by their way, so that one container stands in one bin.
+
+    ware: [stations, columns + 1, bins] containers inspected; the last column is unread ware.
+    Calls are sparse and in order of time: at (bin), defect, station, column, calls.
+    sent: [stations, bins] whether the station sent counts at all.
+    jobs: [bins] number of the job whose ware passes; items of those jobs by number.
+    """
+
+    line: str
+    start: datetime
+    step_s: int
+    defects: tuple[str, ...]
+    stations: tuple[str, ...]
+    columns: tuple[Column, ...]
+    ware: np.ndarray
+    sent: np.ndarray
+    at: np.ndarray
+    defect: np.ndarray
+    station: np.ndarray
+    column: np.ndarray
+    calls: np.ndarray
+    jobs: np.ndarray
+    items: tuple[str | None, ...]
+
+    @property
+    def bins(self) -> int:
+        return int(self.ware.shape[2])
+
+    @property
+    def unread(self) -> int:
+        return len(self.columns)
+
+    def moment(self, at: float) -> datetime:
+        """The moment of a (part of a) bin by the first station's clock."""
+        return self.start + timedelta(seconds=float(at) * self.step_s)
+
+    def bin_of(self, moment: datetime) -> int:
+        return int(np.floor((moment - self.start).total_seconds() / self.step_s))
+
+
+def line_counts(
+    plant: Plant,
+    line: str,
+    span: tuple[datetime, datetime],
+    calls: pl.DataFrame,
+    ware: pl.DataFrame,
+    spans: pl.DataFrame,
+    jobs: pl.DataFrame,
+    lehr_minutes: float,
+) -> LineCounts:
+    """The counts of [span) on a grid of minutes, or of the stations' own windows where those are longer.
+
+    calls: window_start, station, mould, defect, calls. ware: window_start, station, mould, inspected, window_s.
+    spans: section, gob, number, fitted_at, ended_at. jobs: started_at, item; both by the forming clock.
+    """
+    step = max(60, *ware["window_s"].unique().to_list()) if ware.height else 60
+    bins = max(1, int(np.ceil((span[1] - span[0]).total_seconds() / step)))
+    stations = tuple(s.id for s in plant.stations_of(line))
+    named, columns = _columns(ware, spans, span, lehr_minutes)
+    grid = _Grid(plant, span[0], step, bins, stations, named)
+    kept = grid.placed(ware)
+    shape = (len(stations), len(columns) + 1, bins)
+    flat = np.ravel_multi_index((kept["station_no"], kept["column_no"], kept["at"]), shape)
+    counted = np.bincount(flat, kept["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
+    sent = np.zeros((len(stations), bins), bool)
+    sent[kept["station_no"].to_numpy(), kept["at"].to_numpy()] = True
+    codes = {code: number for number, code in enumerate(plant.defects)}
+    called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).sort("at")
+    number, items = _jobs(jobs, span[0], step, bins, lehr_minutes)
+    return LineCounts(
+        line, span[0], step, tuple(codes), stations, columns, counted, sent,
+        called["at"].to_numpy(), called["defect"].replace_strict(codes, return_dtype=pl.Int64).to_numpy(),
+        called["station_no"].to_numpy(), called["column_no"].to_numpy(), called["calls"].to_numpy(), number, items,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Grid:
+    plant: Plant
+    start: datetime
+    step: int
+    bins: int
+    stations: tuple[str, ...]
+    named: pl.DataFrame  # mould, from_at, column_no: from when (inspected) a number stands for a column
+
+    def placed(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """The rows inside the grid with station_no, column_no and at."""
+        after = {s: int(self.plant.stations[s].after_minutes * 60) for s in self.stations}
+        numbers = {s: n for n, s in enumerate(self.stations)}
+        here = frame.filter(pl.col("station").is_in(self.stations))
+        moved = (pl.col("window_start") - self.start).dt.total_seconds() - pl.col("station").replace_strict(
+            after, default=0, return_dtype=pl.Int64
+        )
+        here = here.with_columns(
+            at=(moved + self.step // 2).floordiv(self.step) if any(after.values()) else moved.floordiv(self.step),
+            station_no=pl.col("station").replace_strict(numbers, default=0, return_dtype=pl.Int64),
+        ).filter(pl.col("at").is_between(0, self.bins - 1))
+        return self._with_column(here)
+
+    def _with_column(self, frame: pl.DataFrame) -> pl.DataFrame:
+        once = self.named.filter(pl.len().over("mould") == 1)
+        often = self.named.filter(pl.len().over("mould") > 1)
+        unread = 1 + max(self.named["column_no"].to_list(), default=-1)
+        told = frame.join(once.select("mould", "column_no"), on="mould", how="left", maintain_order="left")
+        for row in often.sort("from_at").iter_rows(named=True):
+            mine = (pl.col("mould") == row["mould"]) & (
+                (pl.col("window_start") >= row["from_at"]) | pl.col("column_no").is_null()
+            )
+            told = told.with_columns(column_no=pl.when(mine).then(row["column_no"]).otherwise(pl.col("column_no")))
+        return told.with_columns(pl.col("column_no").fill_null(unread).cast(pl.Int64))
+
+
+def _columns(
+    ware: pl.DataFrame, spans: pl.DataFrame, span: tuple[datetime, datetime], lehr_minutes: float
+) -> tuple[pl.DataFrame, tuple[Column, ...]]:
+    read = ware.filter(pl.col("mould").is_not_null()).group_by("mould").agg(pl.col("inspected").sum()).sort("mould")
+    total = int(read["inspected"].sum())
+    seen = {row[0]: row[1] for row in read.iter_rows()}
+    lehr = timedelta(minutes=lehr_minutes)
+    columns: list[Column] = []
+    rows: list[tuple[str, datetime, int]] = []
+    known = spans.filter(pl.col("number").is_in(list(seen))).sort("fitted_at")
+    for row in known.iter_rows(named=True):
+        column = Column(row["number"], row["section"], row["gob"])
+        if column not in columns:
+            columns.append(column)
+        rows.append((row["number"], row["fitted_at"] + lehr, columns.index(column)))
+    fitted = {column.mould for column in columns}
+    for mould, inspected in seen.items():
+        if mould not in fitted and inspected >= RARE * total:
+            columns.append(Column(mould))
+            rows.append((mould, span[0], len(columns) - 1))
+    schema: dict[str, pl.DataType | type[pl.DataType]] = {
+        "mould": pl.String,
+        "from_at": pl.Datetime("us", "UTC"),
+        "column_no": pl.Int64,
+    }
+    return pl.DataFrame(rows, schema=schema, orient="row"), tuple(columns)
+
+
+def _jobs(
+    jobs: pl.DataFrame, start: datetime, step: int, bins: int, lehr_minutes: float
+) -> tuple[np.ndarray, tuple[str | None, ...]]:
+    number = np.zeros(bins, np.int64)
+    told = jobs.sort("started_at")
+    for n, began in enumerate(told["started_at"]):
+        first = int(((began + timedelta(minutes=lehr_minutes)) - start).total_seconds() // step)
+        number[max(0, first) :] = n if first < bins else number[max(0, first) :]
+    return number, tuple(told["item"].to_list()) if told.height else (None,)
+
+
+def groups_of(columns: Sequence[Column]) -> tuple[dict[int, list[int]], dict[str, list[int]]]:
+    """Column numbers by section and by gob position."""
+    sections: dict[int, list[int]] = {}
+    gobs: dict[str, list[int]] = {}
+    for number, column in enumerate(columns):
+        if column.section is not None and column.gob is not None:
+            sections.setdefault(column.section, []).append(number)
+            gobs.setdefault(column.gob, []).append(number)
+    return sections, gobs

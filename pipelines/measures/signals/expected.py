@@ -1,0 +1,97 @@
+"""What an hour should bring by the line's own past, by defect and by place; and what of it cannot be judged."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.measures.signals.baseline import LEAST_WARE
+from pipelines.measures.signals.scan import benjamini_hochberg
+from pipelines.measures.signals.track import Tracker
+
+SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
+    "kind": pl.String,
+    "key": pl.String,
+    "expected": pl.Float64,
+    "variance": pl.Float64,
+    "doubt": pl.Float64,
+}
+SILENT_SHARE = 0.1
+
+
+def hour_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
+    """One row a defect, mould, section, gob position and station: calls expected in the hour.
+
+    variance: of the count about it from hour to hour beyond Poisson, in calls squared; doubt: standard deviation of the
+    expectation itself, in calls. Empty where no past tells.
+    """
+    scan, told = tracker.scan, tracker.expectations[hour]
+    per = tracker.past.per_hour
+    lo, hi = hour * per - scan.first, min((hour + 1) * per, tracker.counts.bins) - scan.first
+    able = (tracker.able & told.known).any(axis=1)
+    if not able.any():
+        return pl.DataFrame(schema=SCHEMA)
+    expected = (scan.base[:, :, hi] - scan.base[:, :, lo]) * able[:, None]
+    window = scan._variances(told, 1.0) * expected**2
+    doubt = scan.spread * expected**2
+    line = next(n for n, stream in enumerate(scan.streams) if stream.kind == "line")
+    rows = [
+        ("defect", code, expected[d, line], window[d, line], float(np.sqrt(doubt[d, line])))
+        for d, code in enumerate(tracker.counts.defects)
+        if able[d]
+    ]
+    for number, stream in enumerate(scan.streams):
+        if number != line:
+            sums = (x[:, number].sum() for x in (expected, window, doubt))
+            of_stream, variance, squared = sums
+            rows.append((stream.kind, stream.key, of_stream, variance, float(np.sqrt(squared))))
+    frame = pl.DataFrame(rows, schema=SCHEMA, orient="row").filter(pl.col("expected") > 0)
+    summed = frame.group_by("kind", "key", maintain_order=True).agg(pl.all().sum())
+    return summed.with_columns(pl.col("expected", "variance", "doubt").round_sig_figs(6))
+
+
+def excess_q(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray, doubt: np.ndarray) -> np.ndarray:
+    """False-discovery-adjusted probability that chance alone brings `calls` or more, over all rows together.
+
+    expected in calls; variance beyond Poisson in calls squared; doubt: standard deviation of expected, in calls.
+    """
+    from pipelines.measures.signals.baseline import excess_p
+
+    relative = (variance + doubt**2) / np.maximum(expected, 1e-9) ** 2
+    return benjamini_hochberg(excess_p(calls, expected, relative))
+
+
+def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
+    """What of an hour could not be judged, and why; each a sentence."""
+    told, counts, per = tracker.expectations[hour], tracker.counts, tracker.past.per_hour
+    part = slice(hour * per, min((hour + 1) * per, counts.bins))
+    said = _silent(tracker, part)
+    ware = counts.ware[:, :, part].sum()
+    if ware == 0:
+        return [*said, "No ware was counted in this hour: nothing could be judged."]
+    if not told.known.any():
+        need = f"at least {LEAST_WARE:.0f} containers of this job, or a former job of the line, are needed"
+        said.append(f"There is no past to compare with yet: {need}. Critical calls are shown all the same.")
+    elif told.borrowed:
+        said.append(
+            f"New job: with {told.hours} hours of its own, what is expected leans on the last job of the same item, or of this line; "
+            "early signals are cautious."
+        )
+    if not tracker.past.reads.any():
+        said.append(
+            "No station read mould numbers: excesses are judged for the line and its stations only, not for moulds, sections or gobs."
+        )
+    return said
+
+
+def _silent(tracker: Tracker, part: slice) -> list[str]:
+    counts = tracker.counts
+    said = []
+    for number, station in enumerate(counts.stations):
+        silent = 1 - float(counts.sent[number, part].mean())
+        if silent > SILENT_SHARE:
+            minutes = silent * (part.stop - part.start) * counts.step_s / 60
+            said.append(
+                f"{station} sent no counts for {minutes:.0f} min of the hour: what it alone can call was not judged then."
+            )
+    return said

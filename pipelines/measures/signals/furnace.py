@@ -1,0 +1,57 @@
+"""Following all lines of a furnace side by side, so that each can ask what the others show of a defect."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import timedelta
+
+from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.scope import Beside
+from pipelines.measures.signals.track import Found, Tracker
+from pipelines.plant import Plant
+
+
+def follow_lines(
+    plant: Plant, counts: Mapping[str, LineCounts], first_hour: int, lehr_minutes: Mapping[str, float]
+) -> Iterator[tuple[int, dict[str, Tracker], dict[str, list[Found]]]]:
+    """Hour by hour from `first_hour`: the hour, the lines' trackers, and each line's signals as they stand at its end.
+
+    counts: lines of one furnace, all from the same moment. The hours before `first_hour` only teach.
+    """
+    trackers = {line: Tracker(plant, told, first_hour) for line, told in counts.items()}
+    for line, tracker in trackers.items():
+        tracker.beside = _beside(line, trackers, lehr_minutes)
+    hours = max((tracker.past.hours for tracker in trackers.values()), default=0)
+    for hour in range(first_hour, hours):
+        here = {line: tracker for line, tracker in trackers.items() if hour < tracker.past.hours}
+        for tracker in here.values():
+            tracker.begin(hour)
+        yield hour, trackers, {line: tracker.follow(hour) for line, tracker in here.items()}
+
+
+class _beside:
+    """What the other lines saw of the ware that was formed in the same window."""
+
+    def __init__(self, line: str, trackers: Mapping[str, Tracker], lehr_minutes: Mapping[str, float]):
+        self.line, self.trackers, self.lehr = line, trackers, lehr_minutes
+
+    def __call__(self, defect: int, start: int, stop: int) -> Sequence[Beside]:
+        mine = self.trackers[self.line].counts
+        return [
+            self._of(name, other, defect, mine, start, stop)
+            for name, other in self.trackers.items()
+            if name != self.line and other.able[defect].any()
+        ]
+
+    def _of(self, name: str, other: Tracker, defect: int, mine: LineCounts, start: int, stop: int) -> Beside:
+        later = timedelta(minutes=self.lehr[name] - self.lehr[self.line])
+        lo = max(other.scan.first, other.counts.bin_of(mine.moment(start) + later))
+        hi = min(other.scan.until, other.counts.bin_of(mine.moment(stop) + later))
+        told = other.expectations[max(other.expectations)]
+        hours = max((hi - lo) * other.counts.step_s / 3600, 1e-3)
+        variance = float(told.window_variance(hours)[0][defect] + min(4.0, told.spread_rate[defect].min()))
+        if hi <= lo:
+            return Beside(name, 0.0, 0.0, variance)
+        line = next(n for n, stream in enumerate(other.scan.streams) if stream.kind == "line")
+        seen, _, base = other.scan.series(defect, line, lo, hi)
+        return Beside(name, float(seen.sum()), float(base.sum()) + other.own_excess(defect, lo, hi), variance)

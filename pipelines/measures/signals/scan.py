@@ -1,0 +1,264 @@
+"""Looking for excess in every stream of a line at once: windows of many lengths, a false-discovery rate over all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.measures.signals.baseline import Expectation, Past, excess_p
+from pipelines.measures.signals.counts import LineCounts, groups_of
+
+WINDOWS_MIN = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480)
+WINDOW_PENALTY = 6.0  # overlapping windows count as about this many independent looks
+FALSE_DISCOVERY = 0.008
+LEAST_CALLS = 4
+FRESH_MIN = 15  # an excess counts as present for this long after its last call
+QUICK_Z = 2.5
+
+
+WEIGHTS = {"mould": 1.0, "section": 0.7, "gob": 3.0, "line": 16.0, "station": 4.0}
+
+
+def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
+    """Step-up adjusted q of each p; `tests` when more were made than are listed (the others having p = 1).
+
+    Weighted tests (the few coarse streams of a line beside its many moulds) enter as p over weight, weights averaging 1.
+    References: [1] Benjamini and Hochberg, Journal of the Royal Statistical Society B 57 (1995) 289.
+    [2] Genovese, Roeder and Wasserman, Biometrika 93 (2006) 509 (weights).
+    """
+    p = np.asarray(p, float)
+    total = tests if tests is not None else len(p)
+    order = np.argsort(p)
+    raw = p[order] * total / np.arange(1, len(p) + 1)
+    told = np.minimum(np.minimum.accumulate(raw[::-1])[::-1], 1.0)
+    back = np.empty_like(told)
+    back[order] = told
+    return back
+
+
+@dataclass(frozen=True)
+class Stream:
+    """What is watched for each defect: a mould, section, gob position, station or the line.
+
+    columns: its columns; whole: unread ware and stations that read no moulds count too. station: one station alone.
+    """
+
+    kind: str
+    key: str
+    columns: tuple[int, ...]
+    station: int | None = None
+
+    @property
+    def whole(self) -> bool:
+        return self.kind in ("line", "station")
+
+
+def streams_of(counts: LineCounts) -> tuple[Stream, ...]:
+    """Every stream of a line that is not the same as a coarser or finer one."""
+    sections, gobs = groups_of(counts.columns)
+    every = tuple(range(len(counts.columns)))
+    told = [Stream("mould", column.mould, (n,)) for n, column in enumerate(counts.columns)]
+    told += [
+        Stream("section", str(k), tuple(v)) for k, v in sorted(sections.items()) if len(v) > 1 and len(sections) > 1
+    ]
+    told += [Stream("gob", k, tuple(v)) for k, v in sorted(gobs.items()) if len(v) > 1 and len(gobs) > 1]
+    told.append(Stream("line", counts.line, every))
+    if len(counts.stations) > 1:
+        told += [Stream("station", name, every, number) for number, name in enumerate(counts.stations)]
+    return tuple(told)
+
+
+@dataclass(frozen=True)
+class Excess:
+    """One stream above what was expected in a window that ends with bin `at` (included)."""
+
+    defect: int
+    stream: int
+    at: int
+    window: int
+    calls: float
+    expected: float
+    p: float
+    q: float = 1.0
+
+
+class Scan:
+    """Sums of calls and of expected calls of every stream of a line from bin `first` on, for windows of any length."""
+
+    def __init__(self, past: Past, first: int):
+        self.past, self.counts, self.first = past, past.counts, first
+        self.streams = streams_of(past.counts)
+        bins = self.counts.bins - first
+        shape = (len(self.counts.defects), len(self.streams), bins + 1)
+        self.seen = np.zeros(shape, np.float32)
+        self.base = np.zeros(shape)  # by the past alone
+        self.wanted = np.zeros(shape)  # with what open signals explain
+        self.doubt = np.zeros(shape[:2])  # relative variance of what they explain
+        self.variance = np.zeros((len(WINDOWS_MIN), *shape[:2]))
+        self.spread = np.zeros(shape[:2])
+        self.known = np.zeros(shape[:2], bool)
+        self.tests = 1
+        self.until = first
+        self.weights = np.ones(len(self.streams))
+        self.floor = 0  # no window reaches back over the begin of a job
+        self._fill_seen()
+
+    def _fill_seen(self) -> None:
+        c = self.counts
+        later = c.at >= self.first
+        d, s, k, t, n = (x[later] for x in (c.defect, c.station, c.column, c.at - self.first, c.calls))
+        reads = self.past.reads[s]
+        for number, stream in enumerate(self.streams):
+            if stream.kind == "line":
+                mine = np.ones(len(d), bool)
+            elif stream.station is not None:
+                mine = s == stream.station
+            else:
+                mine = np.isin(k, stream.columns) & reads
+            np.add.at(self.seen[:, number, 1:], (d[mine], t[mine]), n[mine])
+        np.cumsum(self.seen, axis=2, out=self.seen)
+
+    def expect(self, hour: int, told: Expectation, able: np.ndarray) -> None:
+        """Fill in what hour number `hour` should bring. able: [defects, stations] whether a station can call a defect."""
+        per, c = self.past.per_hour, self.counts
+        start, stop = hour * per, min((hour + 1) * per, c.bins)
+        new = self._expected(start, stop, told)
+        lo, hi = start - self.first, stop - self.first
+        grown = np.cumsum(new, axis=2)
+        self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
+        self.wanted[:, :, lo + 1 : hi + 1] = self.wanted[:, :, lo : lo + 1] + grown
+        self.until = stop
+        self.spread = self._spreads(told)
+        for number, minutes in enumerate(WINDOWS_MIN):
+            self.variance[number] = self._variances(told, minutes / 60) + self.spread
+        read = able & told.known & self.past.reads[None, :]
+        some, places = (able & told.known).any(axis=1), read.any(axis=1)
+        for number, stream in enumerate(self.streams):
+            if stream.station is not None:
+                self.known[:, number] = (able & told.known)[:, stream.station] & (able.sum(axis=1) > 1)
+            else:
+                self.known[:, number] = some if stream.kind == "line" else places
+        self.tests = max(1, int(self.known.sum()))
+        kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
+        self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))
+        begun = np.flatnonzero(np.diff(c.jobs[: min(stop, c.bins)]))
+        self.floor = max(0, int(begun[-1]) + 1 - self.first) if len(begun) else 0
+
+    def _expected(self, start: int, stop: int, told: Expectation) -> np.ndarray:
+        """Expected calls [defects, streams, bins]."""
+        ware = self.counts.ware[:, :, start:stop]
+        habit = np.concatenate([told.habit, np.ones((len(told.habit), 1))], axis=1)
+        by_column = np.einsum("ds,sct->dct", told.rate * self.past.reads, ware[:, :-1]) * told.habit[:, :, None]
+        by_station = told.rate[:, :, None] * np.einsum("dc,sct->dst", habit, ware)
+        rows = []
+        for stream in self.streams:
+            if stream.kind == "line":
+                rows.append(by_station.sum(axis=1))
+            elif stream.station is not None:
+                rows.append(by_station[:, stream.station])
+            else:
+                rows.append(by_column[:, list(stream.columns)].sum(axis=1))
+        return np.stack(rows, axis=1)
+
+    def _variances(self, told: Expectation, hours: float) -> np.ndarray:
+        """Relative variance [defects, streams] of a count from one window of so many hours to another."""
+        common, own = told.window_variance(hours)
+        sizes = np.array([max(1, len(stream.columns)) for stream in self.streams])
+        spread: np.ndarray = common[:, None] + own[:, None] / sizes[None, :]
+        return spread
+
+    def _spreads(self, told: Expectation) -> np.ndarray:
+        """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past only."""
+        rate = np.minimum(told.spread_rate.min(axis=1), 4.0)
+        rows = []
+        for stream in self.streams:
+            if stream.whole:
+                rows.append(told.spread_rate[:, stream.station] if stream.station is not None else rate)
+            else:
+                habit = told.spread_habit[:, list(stream.columns)]
+                rows.append(rate + habit.mean(axis=1) / len(stream.columns))
+        return np.stack(rows, axis=1)
+
+    def excesses(self, start: int, stop: int, defect: int | None = None) -> list[Excess]:
+        """Streams with a call in bins [start, stop) whose best window stands out, in order of time; p only."""
+        lo, hi = start - self.first, stop - self.first
+        chosen = slice(None) if defect is None else slice(defect, defect + 1)
+        fresh = np.diff(self.seen[chosen, :, lo : hi + 1], axis=2) > 0
+        d, g, t = np.nonzero(fresh & self.known[chosen][:, :, None])
+        if not len(d):
+            return []
+        d = d + (defect or 0)
+        end = t + lo + 1
+        best, window, calls, wanted = self._best(d, g, end)
+        keep = np.flatnonzero(best < FALSE_DISCOVERY * self.weights[g])
+        keep = keep[np.argsort(end[keep], kind="stable")]
+        return [
+            Excess(int(d[i]), int(g[i]), int(end[i] - 1 + self.first), int(window[i]), float(calls[i]), float(wanted[i]), float(best[i]))
+            for i in keep
+        ]  # fmt: skip
+
+    def _best(self, d: np.ndarray, g: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, ...]:
+        best, window = np.ones(len(d)), np.zeros(len(d), int)
+        calls, wanted = np.zeros(len(d)), np.zeros(len(d))
+        last = np.full(len(d), -1)
+        for number, minutes in enumerate(WINDOWS_MIN):
+            bins = max(1, round(minutes * 60 / self.counts.step_s))
+            begin = np.maximum(end - bins, min(self.floor, int(end.min())))
+            seen = self.seen[d, g, end] - self.seen[d, g, begin]
+            should = self.wanted[d, g, end] - self.wanted[d, g, begin]
+            told = 1 - (self.base[d, g, end] - self.base[d, g, begin]) / np.maximum(
+                should, 1e-9
+            )  # share that signals explain
+            variance = self.variance[number][d, g] + self.doubt[d, g] * told**2
+            z = (seen - should) / np.sqrt(should + variance * should**2 + 1e-9)
+            quick = np.flatnonzero((seen >= LEAST_CALLS) & (z > QUICK_Z) & (begin != last) & (should > 0))
+            last = begin
+            p = np.minimum(1.0, WINDOW_PENALTY * excess_p(seen[quick], should[quick], variance[quick]))
+            better = p < best[quick]
+            at = quick[better]
+            best[at], window[at], calls[at], wanted[at] = p[better], bins, seen[at], should[at]
+        return best, window, calls, wanted
+
+    def explain(self, defect: int, extra: Sequence[tuple[int, np.ndarray, float]]) -> None:
+        """Set what open signals of a defect explain: (first bin, extra calls [streams, bins], relative variance)."""
+        self.wanted[defect] = self.base[defect]
+        self.doubt[defect] = 0.0
+        for start, more, doubt in extra:
+            at = start - self.first
+            summed = np.cumsum(more, axis=1)
+            self.wanted[defect, :, at + 1 : at + 1 + more.shape[1]] += summed
+            self.wanted[defect, :, at + 1 + more.shape[1] :] += summed[:, -1:]
+            touched = summed[:, -1] > 0
+            self.doubt[defect, touched] = np.maximum(self.doubt[defect, touched], doubt)
+
+    def p_of(self, one: Excess) -> float:
+        """The p of an excess's stream and moment against what is expected now."""
+        d, g, end = (np.array([x]) for x in (one.defect, one.stream, one.at - self.first + 1))
+        return float(self._best(d, g, end)[0][0])
+
+    def series(self, defect: int, stream: int, start: int, stop: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Calls, expected calls, and expected calls by the past alone, of bins [start, stop)."""
+        part = slice(start - self.first, stop - self.first + 1)
+        told = (np.diff(x[defect, stream, part]) for x in (self.seen, self.wanted, self.base))
+        seen, wanted, base = told
+        return seen, wanted, base
+
+    def alarms(self, found: Sequence[Excess], at: int) -> list[Excess]:
+        """The excesses present at bin `at` that stand under the false-discovery rate over all streams of the line."""
+        fresh = FRESH_MIN * 60 // self.counts.step_s
+        present: dict[tuple[int, int], Excess] = {}
+        for one in found:
+            if at - fresh < one.at <= at and (
+                one.p <= present[one.defect, one.stream].p if (one.defect, one.stream) in present else True
+            ):
+                present[one.defect, one.stream] = one
+        if not present:
+            return []
+        told = list(present.values())
+        weights = self.weights[[one.stream for one in told]]
+        q = benjamini_hochberg(np.array([one.p for one in told]) / weights, self.tests)
+        return [
+            Excess(**{**vars(one), "q": float(value)}) for one, value in zip(told, q, strict=True) if value <= FALSE_DISCOVERY and one.at == at
+        ]  # fmt: skip

@@ -1,0 +1,200 @@
+"""A found signal in the words and clocks of its readers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.measures.lehr import LehrTime
+from pipelines.measures.signals.onset import minutes_to_close
+from pipelines.measures.signals.scope import LOOK_FIRST
+from pipelines.measures.signals.track import Found, Tracker
+from pipelines.plant import Plant
+from schemas.results import Signal
+
+EXCESS, CRITICAL_CALL = "excess", "critical call"
+SERIES_BARS = 36
+AROUND_MIN = 10.0  # the logs are searched this much beyond the interval of the formed onset
+
+
+@dataclass(frozen=True)
+class Logs:
+    """What the hot end wrote down. fittings: fitted_at, section, gob, part, number. stoppages: section, stopped_at,
+    restarted_at, cause. jobs: started_at, job, item. All by the forming clock."""
+
+    fittings: pl.DataFrame
+    stoppages: pl.DataFrame
+    jobs: pl.DataFrame
+
+
+LehrAt = Callable[[datetime], LehrTime]
+
+
+def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt, logs: Logs) -> Signal:
+    """The signal as it stands at bin `now`: moments by the calling station's clock and by the forming clock."""
+    counts, where = tracker.counts, found.place
+    after = tracker.after_minutes(found)
+    moment = _rounded(counts, after)
+    onset = moment(found.onset.at)
+    lehr = lehr_at(onset)
+    low, high = moment(found.onset.low), moment(found.onset.high)
+    formed_low = lehr.formed(low, after) - timedelta(minutes=lehr.half_width)
+    formed_high = lehr.formed(high, after) + timedelta(minutes=lehr.half_width)
+    calls, expected, ware = found.counted
+    defect = plant.defects[counts.defects[found.defect]]
+    columns = [counts.columns[n] for n in where.columns] if where.scope in ("mould", "section", "gob") else []
+    series = _series(tracker, found, now)
+    return Signal(
+        id=found.name, kind=EXCESS, line=counts.line, furnace=plant.lines[counts.line].furnace, defect=defect.code, name=defect.name,
+        severity=defect.severity, scope=where.scope, members=where.members, moulds=tuple(c.mould for c in columns),
+        cavities=tuple(f"{c.section}{c.gob}" for c in columns if c.section is not None), raised=moment(found.raised),
+        onset=onset, onset_low=low, onset_high=high, formed=lehr.formed(onset, after), formed_low=formed_low, formed_high=formed_high,
+        lehr=f"{lehr.minutes:.0f} min, {lehr.source}", ended=None if found.ended is None else moment(found.ended),
+        why_ended=found.why_ended if found.ended is not None else "", calls=round(calls), expected=expected, ware=ware,
+        rate_before=expected / ware if ware else None, rate_after=calls / ware if ware else None, lost_per_hour=max(0.0, found.recent),
+        q=found.q, probability=found.placing.scopes[where.scope], scopes={k: round(v, 4) for k, v in found.placing.scopes.items()},
+        placed_inside=found.placing.inside, borrowed=found.borrowed, look_first=LOOK_FIRST[where.scope],
+        happened=happened(plant, logs, found, tracker, (formed_low, formed_high)), closes=_closes(tracker, found, lehr),
+        series_from=moment(series[0]), series_step_min=series[1], series_calls=series[2], series_expected=series[3],
+    )  # fmt: skip
+
+
+def _rounded(counts: object, after: float) -> Callable[[float], datetime]:
+    def moment(at: float) -> datetime:
+        told: datetime = counts.moment(at) + timedelta(minutes=after)  # type: ignore[attr-defined]
+        return (told + timedelta(seconds=30)).replace(second=0, microsecond=0)
+
+    return moment
+
+
+def _series(tracker: Tracker, found: Found, now: int) -> tuple[float, float, tuple[float, ...], tuple[float, ...]]:
+    """First bin, minutes a bar, calls and expected calls of the signal's stream from before the onset until now."""
+    step = tracker.counts.step_s / 60
+    until = min(now, (found.ended or now) + int(120 / step))
+    first = max(tracker.scan.first, int(found.onset.at - 120 / step), until - int(1440 / step))
+    size = max(1, int(np.ceil((until - first) / SERIES_BARS / (10 / step))) * int(max(1, 10 / step)))
+    whole = max(1, (until - first) // size)
+    start = max(tracker.scan.first, until - whole * size)
+    seen, _, base = tracker.scan.series(found.defect, found.stream, start, until)
+    bars = np.arange(len(seen)) // size
+    told = (np.bincount(bars, x, minlength=1) for x in (seen, base))
+    calls, expected = (tuple(round(float(v), 2) for v in x) for x in told)
+    return float(start), size * step, calls, expected
+
+
+def happened(
+    plant: Plant, logs: Logs, found: Found, tracker: Tracker, formed: tuple[datetime, datetime]
+) -> tuple[str, ...]:
+    """What the logs say about the place around the formed onset, in order of time."""
+    low, high = formed[0] - timedelta(minutes=AROUND_MIN), formed[1] + timedelta(minutes=AROUND_MIN)
+    if found.place.scope == "station" or high - low > timedelta(hours=6):
+        return ()
+    columns = [tracker.counts.columns[n] for n in found.place.columns]
+    places = {(c.section, c.gob) for c in columns} if found.place.scope in ("mould", "section", "gob") else None
+    told = [*_fitted(plant, logs.fittings, places, low, high), *_stopped(plant, logs.stoppages, places, low, high)]
+    for row in logs.jobs.filter(pl.col("started_at").is_between(low, high)).iter_rows(named=True):
+        told.append((row["started_at"], f"job {row['job']} started {plant.clock.show(row['started_at'])}"))
+    return tuple(text for _, text in sorted(told)[:6])
+
+
+def _fitted(
+    plant: Plant,
+    fittings: pl.DataFrame,
+    places: set[tuple[int | None, str | None]] | None,
+    low: datetime,
+    high: datetime,
+) -> list[tuple[datetime, str]]:
+    told = []
+    for row in fittings.filter(pl.col("fitted_at").is_between(low, high)).iter_rows(named=True):
+        if places is not None and (row["section"], row["gob"]) in places:
+            part = row["part"].replace("_", " ")
+            what = f"{part} {row['number']} fitted" if row["number"] else f"{part} taken out"
+            told.append(
+                (row["fitted_at"], f"{what} at {row['section']}{row['gob']}, {plant.clock.show(row['fitted_at'])}")
+            )
+    return told
+
+
+def _stopped(
+    plant: Plant,
+    stoppages: pl.DataFrame,
+    places: set[tuple[int | None, str | None]] | None,
+    low: datetime,
+    high: datetime,
+) -> list[tuple[datetime, str]]:
+    told = []
+    sections = None if places is None else {section for section, _ in places}
+    for row in stoppages.iter_rows(named=True):
+        if row["section"] is not None and (sections is None or row["section"] not in sections):
+            continue
+        what = "line" if row["section"] is None else f"section {row['section']}"
+        cause = f" ({row['cause']})" if row["cause"] else ""
+        for name, words in (("stopped_at", "stopped"), ("restarted_at", "running again")):
+            if row[name] is not None and low <= row[name] <= high:
+                told.append((row[name], f"{what} {words} {plant.clock.show(row[name])}{cause}"))
+    return told
+
+
+def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
+    """What would make an open signal go away: how much ware at the old rate, and when it can be seen at the earliest."""
+    if found.ended is not None:
+        return f"closed: {found.why_ended}"
+    now = tracker.scan.until
+    begun = max(tracker.scan.first, min(int(found.onset.at), now - 1))
+    _, _, base = tracker.scan.series(found.defect, found.stream, begun, now)
+    per_minute = float(base.mean()) / (tracker.counts.step_s / 60) if len(base) else 0.0
+    minutes = minutes_to_close(per_minute, found.strength)
+    _, expected, ware = found.counted
+    if not np.isfinite(minutes) or per_minute <= 0 or expected <= 0:
+        return "closes when ware of this place passes again at the rate before"
+    units = ware / expected * per_minute * minutes
+    crossing = (
+        ""
+        if found.place.scope == "station"
+        else f"; what is put right at the hot end shows here after {lehr.minutes:.0f} min"
+    )
+    return f"closes after about {minutes:.0f} min ({units:,.0f} containers of this place) at the rate before{crossing}".replace(
+        ",", " "
+    )
+
+
+def critical_calls(
+    plant: Plant, line: str, calls: pl.DataFrame, ware: pl.DataFrame, lehr_at: LehrAt, known: Sequence[Signal]
+) -> list[Signal]:
+    """Every critical defect called in a window that no signal tells of already: one entry a defect, whatever chance says.
+
+    calls: window_start, station, mould, defect, calls. ware: window_start, station, mould, inspected.
+    """
+    codes = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
+    covered = {signal.defect for signal in known if signal.line == line}
+    here = calls.filter(pl.col("defect").is_in(codes) & (pl.col("calls") > 0)).sort("window_start")
+    called = [code for code in codes if code in set(here["defect"].to_list()) - covered]
+    return [_critical(plant, line, code, here.filter(pl.col("defect") == code), ware, lehr_at) for code in called]
+
+
+def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, ware: pl.DataFrame, lehr_at: LehrAt) -> Signal:
+    first, last = mine["window_start"][0], mine["window_start"][-1]
+    after = plant.stations[mine["station"][0]].after_minutes
+    lehr = lehr_at(first)
+    moulds = sorted(mine["mould"].drop_nulls().unique().to_list())
+    single = len(moulds) == 1 and mine["mould"].null_count() == 0
+    calls = int(mine["calls"].sum())
+    able = [s.id for s in plant.stations_of(line) if s.can_call(code)]
+    order = min(plant.stations[s].order for s in able) if able else 0
+    seen = float(
+        ware.filter(pl.col("station").is_in([s for s in able if plant.stations[s].order == order]))["inspected"].sum()
+    )
+    hours = max((last - first).total_seconds() / 3600, 1.0)
+    half = timedelta(minutes=lehr.ware_half_width)
+    return Signal(
+        id=f"{line}-{code}-{first:%Y%m%dT%H%M}Z-calls", kind=CRITICAL_CALL, line=line, furnace=plant.lines[line].furnace, defect=code,
+        name=plant.defects[code].name, severity="critical", scope="mould" if single else "line", members=tuple(moulds) if single else (line,),
+        moulds=tuple(moulds), raised=first, onset=first, onset_low=first, onset_high=first, formed=lehr.formed(first, after),
+        formed_low=lehr.formed(first, after) - half, formed_high=lehr.formed(first, after) + half, lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
+        ended=last + timedelta(minutes=1), calls=calls, expected=None, ware=seen, rate_before=None, rate_after=calls / seen if seen else None,
+        lost_per_hour=calls / hours, q=None, probability=None, look_first="every container of a critical defect: where it was made, and whether all of it was caught",
+    )  # fmt: skip

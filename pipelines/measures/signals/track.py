@@ -1,0 +1,333 @@
+"""Following a line hour by hour: signals are raised, placed, dated, kept under one identity, and closed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pipelines.measures.signals.baseline import Expectation, Past
+from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.onset import Onset, ended, rise
+from pipelines.measures.signals.scan import Excess, Scan
+from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
+from pipelines.plant import Plant
+
+BACK_MIN = 600  # how far back an onset is looked for
+AGAIN_MIN = 180  # a signal that comes back within this time is the same signal
+SETTLED_MIN = 360  # a signal older than this keeps its place and onset
+GONE_MIN = 45  # a place without ware for this long makes no more of the defect
+BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
+EXPLAINED_P = 1e-3
+
+
+@dataclass(frozen=True)
+class Found:
+    """One signal of a line. Bins are the line's own; stream: the one that shows it; q: the smallest so far.
+
+    counted: calls, calls expected by the past, and containers of the place since the onset; recent: calls beyond
+    expectation in the last hour of ware that it covers, per hour.
+    """
+
+    name: str
+    defect: int
+    raised: int
+    placing: Placing
+    onset: Onset
+    ended: int | None
+    stream: int
+    q: float
+    counted: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    recent: float = 0.0
+    borrowed: bool = False
+    strength: float = 2.0
+    why_ended: str = ""
+
+    @property
+    def place(self) -> Place:
+        return self.placing.best
+
+
+BesideOf = Callable[[int, int, int], Sequence[Beside]]
+
+
+@dataclass
+class Tracker:
+    """The state of one line while its hours are followed. beside: other lines' counts of a defect between two bins of this line."""
+
+    plant: Plant
+    counts: LineCounts
+    first_hour: int
+    beside: BesideOf = lambda defect, start, stop: ()
+    signals: list[Found] = field(default_factory=list)
+    expectations: dict[int, Expectation] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.past = Past(self.counts)
+        self.past.screen(self.first_hour)
+        self.scan = Scan(self.past, self.first_hour * self.past.per_hour)
+        self.able = np.array(
+            [[self.plant.stations[s].can_call(d) for s in self.counts.stations] for d in self.counts.defects], bool
+        )
+
+    def begin(self, hour: int) -> None:
+        """Learn what the hour should bring. Before `follow`, and for all lines of a furnace before any is followed."""
+        told = self.past.expectation(hour)
+        self.expectations[hour] = told
+        self.scan.expect(hour, told, self.able)
+        for defect in {s.defect for s in self.signals if s.ended is None}:
+            self._explain(defect)
+
+    def follow(self, hour: int) -> list[Found]:
+        """Look at the bins of an hour in order; the signals that were open at any time in it, as they stand at its end."""
+        per = self.past.per_hour
+        start, stop = hour * per, min((hour + 1) * per, self.counts.bins)
+        before = {s.name for s in self.signals if s.ended is not None}
+        found = self.scan.excesses(start, stop)
+        at = start
+        while True:
+            times = sorted({one.at for one in found if one.at >= at})
+            if not times:
+                break
+            at = times[0]
+            alarms = self.scan.alarms(found, at)
+            for defect in dict.fromkeys(one.defect for one in alarms):
+                self._raised(defect, at, [one for one in alarms if one.defect == defect])
+                kept = [one for one in found if one.defect != defect or one.at <= at]
+                found = (
+                    sorted(kept + self.scan.excesses(at + 1, stop, defect), key=lambda one: one.at)
+                    if at + 1 < stop
+                    else kept
+                )
+            at += 1
+        self._settle(start, stop)
+        return [s for s in self.signals if s.name not in before or s.ended is None]
+
+    def _raised(self, defect: int, at: int, alarms: Sequence[Excess]) -> None:
+        """An alarm: part of a signal that is known, or a new one."""
+        lead = min(alarms, key=lambda one: (one.p, one.stream))
+        known = [s for s in self.signals if s.defect == defect and self._near(s, at)]
+        for signal in sorted(known, key=lambda s: s.ended is not None):
+            again = self._updated(replace(signal, ended=None, q=min(signal.q, lead.q)), at + 1)
+            if again is None:
+                continue
+            self._keep(again)
+            self._explain(defect)
+            if self.scan.p_of(lead) > EXPLAINED_P:
+                return
+            self._keep(signal)
+            self._explain(defect)
+        new = self._new(lead, at + 1)
+        if new is not None:
+            self.signals.append(new)
+            self._explain(defect)
+
+    def _near(self, signal: Found, at: int) -> bool:
+        return signal.ended is None or (at - signal.ended) * self.counts.step_s <= AGAIN_MIN * 60
+
+    def _keep(self, signal: Found) -> None:
+        self.signals = [signal if s.name == signal.name else s for s in self.signals]
+
+    def _new(self, lead: Excess, now: int) -> Found | None:
+        start = max(self.scan.first + self.scan.floor, now - self._bins(BACK_MIN))
+        onset = self._dated(lead.defect, lead.stream, start, now, now)
+        placing = self._placed(lead.defect, onset, now, own=None)
+        stream = self._stream(placing.best)
+        onset = self._dated(lead.defect, stream, start, now, now)
+        moment = self.counts.moment(now)
+        name = f"{self.counts.line}-{self.counts.defects[lead.defect]}-{moment:%Y%m%dT%H%M}Z"
+        twins = sum(s.name.startswith(name) for s in self.signals)
+        name = name + f"-{twins + 1}" * bool(twins)
+        strength = float(np.clip(lead.calls / max(lead.expected, 0.05), 2.0, 20.0))
+        told = Found(name, lead.defect, now, placing, onset, None, stream, lead.q, strength=strength)
+        return self._counted(told, now)
+
+    def _updated(self, signal: Found, now: int) -> Found | None:
+        """The signal placed and dated again with all that is known at bin `now`; None where it is too old for that."""
+        until = min(now, signal.ended or now)
+        if until - signal.onset.at < 1 or now - signal.raised > self._bins(SETTLED_MIN):
+            return None
+        start = max(self.scan.first, min(int(signal.onset.low), signal.raised - self._bins(BACK_MIN)))
+        self._explain(signal.defect, without=signal.name)
+        placing = self._placed(signal.defect, signal.onset, until, own=signal)
+        stream = self._stream(placing.best)
+        onset = self._dated(signal.defect, stream, start, until, signal.raised)
+        self._explain(signal.defect)
+        return replace(signal, placing=placing, stream=stream, onset=onset)
+
+    def _settle(self, start: int, stop: int) -> None:
+        """At the end of an hour: place and date again, see what is over, keep its hours from teaching."""
+        for signal in [s for s in self.signals if s.ended is None]:
+            again = self._updated(signal, stop) or signal
+            again = self._counted(self._closed(again, stop), stop)
+            self._keep(again)
+            self._explain(again.defect)
+        for signal in self.signals:
+            if signal.ended is None or signal.ended >= start:
+                self._spoil(signal, stop)
+
+    def _closed(self, signal: Found, stop: int) -> Found:
+        """The signal, ended where its rate is back at the old one, or where no ware of its place passes any more."""
+        begun = max(self.scan.first, min(signal.raised, stop - 1))
+        seen, _, base = self.scan.series(signal.defect, signal.stream, begun, stop)
+        over = ended(seen, base, signal.strength)
+        if over is not None:
+            return replace(signal, ended=begun + over, why_ended=BACK)
+        passed = np.flatnonzero(base > 0)
+        last = int(passed[-1]) + 1 if len(passed) else 0
+        if len(base) - last >= self._bins(GONE_MIN):
+            return replace(signal, ended=begun + last, why_ended=GONE)
+        return signal
+
+    def _spoil(self, signal: Found, stop: int) -> None:
+        per = self.past.per_hour
+        first = int(max(0, signal.onset.low)) // per
+        last = min((signal.ended if signal.ended is not None else stop) - 1, self.counts.bins - 1) // per
+        where = signal.place
+        stations = np.arange(len(self.counts.stations)) if where.station is None else np.array([where.station])
+        self.past.spoil(signal.defect, stations, np.array(where.columns, int), first, last)
+
+    def _bins(self, minutes: float) -> int:
+        return max(1, int(minutes * 60 / self.counts.step_s))
+
+    def _stream(self, where: Place) -> int:
+        """The stream that counts what happens in a place."""
+        kind = "line" if where.scope == "furnace" else where.scope
+        for number, stream in enumerate(self.scan.streams):
+            if stream.kind == kind and stream.station == where.station and stream.columns == where.columns:
+                return number
+        same = [n for n, s in enumerate(self.scan.streams) if s.columns == where.columns and s.station is None]
+        return same[0] if same else next(n for n, s in enumerate(self.scan.streams) if s.kind == "line")
+
+    def _dated(self, defect: int, stream: int, start: int, stop: int, raised: int) -> Onset:
+        seen, wanted, _ = self.scan.series(defect, stream, start, stop)
+        told = rise(seen, wanted, self.counts.step_s / 60, latest=max(0, raised - 1 - start))
+        return Onset(told.at + start, told.low + start, told.high + start)
+
+    def _placed(self, defect: int, onset: Onset, stop: int, own: Found | None) -> Placing:
+        start = int(np.clip(np.floor(onset.at), self.scan.first, stop - 1))
+        cells = self._cells(defect, start, stop, own)
+        origin = self.plant.defects[self.counts.defects[defect]].origin
+        return place(cells, self.counts.line, origin)
+
+    def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> Cells:
+        c, hours = self.counts, max((stop - start) * self.counts.step_s / 3600, 1e-3)
+        shape = (len(c.stations), len(c.columns) + 1)
+        mine = (c.at >= start) & (c.at < stop) & (c.defect == defect)
+        flat = np.ravel_multi_index((c.station[mine], c.column[mine]), shape)
+        seen = np.bincount(flat, c.calls[mine], minlength=shape[0] * shape[1]).reshape(shape)
+        expected = self.cells_expected(defect, start, stop).sum(axis=2)
+        for other in self.signals:
+            if other.defect == defect and (own is None or other.name != own.name):
+                expected = expected + self._extra(other, start, stop).sum(axis=2)
+        told = self.expectations[max(self.expectations)]
+        common, idio = (float(x[defect]) for x in told.window_variance(hours))
+        rate = float(np.minimum(told.spread_rate[defect].min(), 4.0))
+        habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
+        return Cells(
+            seen, expected, c.ware[:, :, start:stop].sum(axis=2), self.past.reads, self.able[defect], idio + habit,
+            common + rate, c.columns, c.stations, tuple(self.beside(defect, start, stop)),
+        )  # fmt: skip
+
+    def cells_expected(self, defect: int, start: int, stop: int) -> np.ndarray:
+        """Expected calls by the past alone [stations, columns + 1, bins]."""
+        per, parts = self.past.per_hour, []
+        for hour in range(start // per, (stop - 1) // per + 1):
+            told = self.expectations[hour]
+            part = self.counts.ware[:, :, max(start, hour * per) : min(stop, (hour + 1) * per)]
+            habit = np.append(told.habit[defect], 1.0)
+            parts.append(part * told.rate[defect][:, None, None] * habit[None, :, None])
+        return np.concatenate(parts, axis=2)
+
+    def _extra(self, signal: Found, start: int, stop: int) -> np.ndarray:
+        """Calls that a signal adds to what the past would bring [stations, columns + 1, bins]; factors hour by hour of it."""
+        end = self.counts.bins if signal.ended is None else signal.ended
+        base = self.cells_expected(signal.defect, start, stop)
+        where, more = signal.place, np.zeros_like(base)
+        if where.station is not None:
+            ware = self.counts.ware[where.station, :, start:stop]
+            more[where.station] = base[where.station].sum(axis=0) * ware / np.maximum(ware.sum(axis=0), 1.0)
+        else:
+            columns = list(where.columns)
+            more[:, columns] = base[:, columns]
+            read = base[self.past.reads][:, :-1].sum(axis=(0, 2))
+            more[:, -1] = base[:, -1] * (read[columns].sum() / read.sum() if read.sum() > 0 else 1.0)
+        bins = np.arange(start, stop)
+        inside = (bins >= int(signal.onset.at)) & (bins < end)
+        return more * ((self._factors(signal, start, stop) - 1) * inside)[None, None, :]
+
+    def own_excess(self, defect: int, start: int, stop: int) -> float:
+        """Calls that signals of this line alone (not of the line as a whole) bring beyond the past in bins [start, stop)."""
+        mine = [s for s in self.signals if s.defect == defect and s.place.scope not in ("line", "furnace")]
+        return float(sum(self._extra(signal, start, stop).sum() for signal in mine))
+
+    def _factors(self, signal: Found, start: int, stop: int) -> np.ndarray:
+        """The signal's factor at each bin: of each hour since its onset, drawn to its mean by one expected call."""
+        begun = max(self.scan.first, int(signal.onset.at))
+        end = min(self.scan.until, signal.ended or self.scan.until)
+        if end <= begun:
+            return np.full(stop - start, signal.place.factor)
+        seen, _, base = self.scan.series(signal.defect, signal.stream, begun, end)
+        mean = max(1.0, (seen.sum() + 1) / (base.sum() + 1 / max(signal.place.factor, 1.0)))
+        size = self._bins(60)
+        parts = np.arange(len(seen)) // size
+        told = (np.bincount(parts, seen) + mean) / (np.bincount(parts, base) + 1)
+        at = np.clip((np.arange(start, stop) - begun) // size, 0, len(told) - 1)
+        return np.maximum(1.0, told[at])
+
+    def _explain(self, defect: int, without: str = "") -> None:
+        """Give the scan what the signals of a defect bring, so that it finds only what they do not."""
+        extra = []
+        for signal in self.signals:
+            start = max(self.scan.first, int(signal.onset.at))
+            stop = min(self.scan.until, signal.ended or self.scan.until)
+            if signal.defect != defect or signal.name == without or stop <= start:
+                continue
+            more = self._extra(signal, start, stop)
+            extra.append((start, self._by_stream(more), 0.05 + 1 / (1 + signal.counted[0])))
+        self.scan.explain(defect, extra)
+
+    def _by_stream(self, more: np.ndarray) -> np.ndarray:
+        read = more[self.past.reads].sum(axis=0)
+        rows = []
+        for stream in self.scan.streams:
+            if stream.kind == "line":
+                rows.append(more.sum(axis=(0, 1)))
+            elif stream.station is not None:
+                rows.append(more[stream.station].sum(axis=0))
+            else:
+                rows.append(read[list(stream.columns)].sum(axis=0))
+        return np.stack(rows)
+
+    def _counted(self, signal: Found, now: int) -> Found:
+        """The signal with its counts since the onset."""
+        start = int(np.clip(np.floor(signal.onset.at), self.scan.first, now - 1))
+        stop = min(now, signal.ended or now)
+        seen, _, base = self.scan.series(signal.defect, signal.stream, start, max(stop, start + 1))
+        late = self._bins(60)
+        hours = max(1, min(late, len(seen))) * self.counts.step_s / 3600
+        recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
+        ware = self.ware_of(signal, start, max(stop, start + 1))
+        borrowed = self.expectations[max(self.expectations)].borrowed
+        return replace(signal, counted=(float(seen.sum()), float(base.sum()), ware), recent=recent, borrowed=borrowed)
+
+    def ware_of(self, signal: Found, start: int, stop: int) -> float:
+        """Containers of the signal's place at the first stations (all lanes) that can call the defect there."""
+        stations = self.plant.stations_of(self.counts.line)
+        stream = self.scan.streams[signal.stream]
+        if stream.station is not None:
+            return float(self.counts.ware[stream.station, :, start:stop].sum())
+        able = [
+            n for n, s in enumerate(stations) if self.able[signal.defect, n] and (stream.whole or self.past.reads[n])
+        ]
+        lanes = [n for n in able if stations[n].order == stations[able[0]].order]
+        part = self.counts.ware[lanes, :, start:stop]
+        return float(part.sum() if stream.whole else part[:, list(stream.columns)].sum())
+
+    def after_minutes(self, signal: Found) -> float:
+        """The way [min] from the first station to the station that calls the signal's defect first there."""
+        stations = self.plant.stations_of(self.counts.line)
+        if signal.place.station is not None:
+            return stations[signal.place.station].after_minutes
+        return next((s.after_minutes for n, s in enumerate(stations) if self.able[signal.defect, n]), 0.0)

@@ -1,0 +1,143 @@
+"""Working signals, lehr times and expectations out for the days that feeds touched, and keeping them by hour."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+
+import polars as pl
+
+from pipelines.answers.signals import HOUR, LEAD, LineHour, follow_furnace, kept_signals, named_as_kept
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger import Reader
+from pipelines.ledger.marts import acknowledge, keep_hours
+from pipelines.measures.lehr import LEHR_SCHEMA
+from pipelines.measures.signals.expected import SCHEMA
+from pipelines.plant import Plant
+from pipelines.site import OpenSite
+from schemas.results import Signal
+
+_HOUR: dict[str, pl.DataType | type[pl.DataType]] = {"line": pl.String, "hour": pl.Datetime("us", "UTC")}
+_SCHEMAS: dict[str, dict[str, pl.DataType | type[pl.DataType]]] = {
+    "expected_hours": _HOUR | SCHEMA,
+    "signal_hours": _HOUR | {"signal": pl.String, "told": pl.String},
+    "hour_doubts": _HOUR | {"doubt": pl.String},
+    "lehr_hours": _HOUR | {name: kind for name, kind in LEHR_SCHEMA.items() if name != "hour"},
+}
+
+
+def days_to_follow(plant: Plant, moments: Iterable[datetime]) -> list[date]:
+    """The production days whose signals counts of these moments change: their own and the next, whose beginning leans on them."""
+    touched = {plant.clock.day_of(moment) for moment in moments}
+    return sorted(touched | {day + timedelta(days=1) for day in touched})
+
+
+def days_behind(opened: OpenSite) -> list[date]:
+    """Production days with counts that were never followed: after a run that was killed, or in a ledger of an older version."""
+    with opened.ledger.reading() as reader:
+        spans, done = reader.ask("span_of_ledger"), dict(reader.ask("last_followed").iter_rows())
+    days: set[date] = set()
+    for row in spans.iter_rows(named=True):
+        after = done[row["line"]] + HOUR if row["line"] in done else row["first_window"]
+        if after < row["last_window"]:
+            days |= set(opened.known.clock.days_between(after, row["last_window"]))
+    return sorted(days)
+
+
+def refresh_signals(opened: OpenSite, days: Sequence[date]) -> int:
+    """Follow every line through these production days and keep what was found, hour by hour; how many line-hours.
+
+    A day is always worked out from the same hours before it, so that its answers depend on the ledger alone and not on
+    which files came together.
+    """
+    plant, done = opened.known, 0
+    for day in days:
+        for furnace in plant.furnace:
+            with opened.ledger.reading() as reader:
+                marts, lines, span, hours = _followed(reader, plant, furnace.id, plant.clock.day(day))
+            if hours:
+                keep_hours(opened.ledger, marts, lines, span.start, span.end)
+            done += hours
+    return done
+
+
+def _followed(
+    reader: Reader, plant: Plant, furnace: str, day: Span
+) -> tuple[dict[str, pl.DataFrame], list[str], Span, int]:
+    """The marts of a furnace's lines over a production day, as far as counts have come."""
+    lines = [line.id for line in plant.lines_of(furnace)]
+    known = reader.ask("span_of_ledger").filter(pl.col("line").is_in(lines))
+    last = known["last_window"].max()
+    if not isinstance(last, datetime) or last <= day.start:
+        return {}, lines, day, 0
+    end = min(day.end, day.start + HOUR * -(-int((last - day.start).total_seconds()) // 3600))
+    span = Span(day.start, end)
+    hours: list[LineHour] = []
+    lehr: dict[str, pl.DataFrame] = {}
+    for frames, here in follow_furnace(reader, plant, furnace, span, LEAD):
+        hours += here
+        lehr = {line: told.lehr for line, told in frames.items()}
+    before = kept_signals(reader, span.start - timedelta(hours=26), span.start)
+    marts = {
+        "signal_hours": _signal_rows(hours, before),
+        "expected_hours": _expected_rows(hours),
+        "hour_doubts": _frame("hour_doubts", [(h.line, h.hour, doubt) for h in hours for doubt in h.doubts]),
+        "lehr_hours": _lehr_rows(lehr, span),
+    }  # fmt: skip
+    return marts, lines, Span(day.start, day.end), len(hours)
+
+
+def _expected_rows(hours: Sequence[LineHour]) -> pl.DataFrame:
+    parts = [
+        h.expected.select(pl.lit(h.line).alias("line"), pl.lit(h.hour).dt.cast_time_unit("us").alias("hour"), pl.all())
+        for h in hours
+    ]
+    return pl.concat([_frame("expected_hours", []), *parts])
+
+
+def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
+    return pl.DataFrame(rows, schema=_SCHEMAS[name], orient="row")
+
+
+def _signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
+    """Signals under the names they had the day before, where they are the same."""
+    every = {s.id: s for h in hours for s in h.signals if s.kind != "critical call"}
+    open_before = [
+        k for k in before if k.ended is None or k.ended > min((h.hour for h in hours), default=k.raised) - HOUR
+    ]
+    names = {
+        id(s): told
+        for s, told in zip(
+            sorted(every.values(), key=lambda s: s.raised),
+            named_as_kept(list(every.values()), open_before),
+            strict=True,
+        )
+    }
+    kept = {s.id: names[id(s)] for s in every.values()}
+    rows = []
+    for h in hours:
+        for s in h.signals:
+            told = s if s.id not in kept else s.model_copy(update={"id": kept[s.id].id, "raised": kept[s.id].raised})
+            rows.append((h.line, h.hour, told.id, told.model_dump_json(by_alias=True)))
+    return _frame("signal_hours", rows)
+
+
+def _lehr_rows(lehr: dict[str, pl.DataFrame], span: Span) -> pl.DataFrame:
+    parts = [
+        told.filter((pl.col("hour") >= span.start) & (pl.col("hour") < span.end)).select(
+            pl.lit(line).alias("line"), pl.all()
+        )
+        for line, told in lehr.items()
+    ]
+    return pl.concat([_frame("lehr_hours", []), *parts])
+
+
+def acknowledge_signal(opened: OpenSite, signal: str, by: str, note: str) -> None:
+    """Keep who has seen a signal and what was said. WrongUse for an unknown signal or an empty name."""
+    if not by.strip():
+        raise WrongUse("say who has seen the signal: --by NAME")
+    with opened.ledger.reading() as reader:
+        if reader.ask("signal_by_name", signal=signal).is_empty():
+            raise WrongUse(f"there is no signal '{signal}'; `coldledger signals` lists them with their names")
+    acknowledge(opened.ledger, signal, by.strip(), note.strip(), opened.settings.now())
