@@ -84,9 +84,12 @@ def _estimated(
 
 
 def follow_furnace(
-    reader: Reader, plant: Plant, furnace: str, asked: Span, lead: timedelta, estimate: bool = True
+    reader: Reader, plant: Plant, furnace: str, asked: Span, lead: timedelta, estimate: bool = True, whole: bool = True
 ) -> Iterator[tuple[dict[str, LineFrames], list[LineHour]]]:
-    """The lines of a furnace hour by hour over `asked`; the hours of `lead` before it are followed and not given out."""
+    """The lines of a furnace hour by hour over `asked`; the hours of `lead` before it are followed and not given out.
+
+    whole: with critical calls, expectations and doubts of every hour; else with the excesses alone.
+    """
     start = asked.start - lead - PAST
     window = Span(start, asked.end)
     lines = [line.id for line in plant.lines_of(furnace) if plant.stations_of(line.id)]
@@ -101,13 +104,8 @@ def follow_furnace(
     skipped = int((asked.start - start) / HOUR)
     for hour, trackers, states in follow_lines(plant, counts, int(PAST / HOUR), lehr):
         if hour >= skipped:
-            yield (
-                frames,
-                [
-                    _line_hour(plant, trackers[line], hour, found, clocks[line], frames[line])
-                    for line, found in states.items()
-                ],
-            )
+            told = [(trackers[line], found, clocks[line], frames[line]) for line, found in states.items()]
+            yield frames, [_line_hour(plant, one[0], hour, one[1], one[2], one[3], whole) for one in told]
 
 
 class _Clock:
@@ -125,12 +123,14 @@ class _Clock:
 
 
 def _line_hour(
-    plant: Plant, tracker: Tracker, hour: int, found: Sequence[object], clock: _Clock, frames: LineFrames
+    plant: Plant, tracker: Tracker, hour: int, found: Sequence[object], clock: _Clock, frames: LineFrames, whole: bool
 ) -> LineHour:
     counts: LineCounts = tracker.counts
     now = min((hour + 1) * tracker.past.per_hour, counts.bins)
     at = counts.moment(hour * tracker.past.per_hour)
     signals = [tell(plant, tracker, one, now, clock, frames.logs) for one in found]  # type: ignore[arg-type]
+    if not whole:
+        return LineHour(counts.line, at, signals, pl.DataFrame(), [])
     end = counts.moment(now)
     here = (pl.col("window_start") >= at) & (pl.col("window_start") < end)
     known = [s for s in signals if s.ended is None or s.ended > at]
@@ -160,7 +160,7 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: str, span: Span) -> list[
     told: dict[str, Signal] = {}
     frames: dict[str, LineFrames] = {}
     estimate = not _has_lehr(reader, plant, furnace, span)
-    for now, hours in follow_furnace(reader, plant, furnace, span, ASKED_LEAD, estimate):
+    for now, hours in follow_furnace(reader, plant, furnace, span, ASKED_LEAD, estimate, whole=False):
         frames = now
         told |= {one.id: one for here in hours for one in here.signals if one.kind != CRITICAL_CALL}
     here = pl.col("window_start").is_between(span.start, span.end, closed="left")

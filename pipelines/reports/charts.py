@@ -86,7 +86,7 @@ def bars(unit: str) -> Chart:
 
 
 def trend(title: str) -> Chart:
-    """A rate by hour: rows of label, rate [%], low, high, now (bool)."""
+    """A rate by hour: rows of label, rate [%], low, high, now (bool), and limits from and to (None where there are none)."""
     base = alt.Chart(_ROWS).encode(x=alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45)))
     rule = base.mark_rule(color=MUTED).encode(y=alt.Y("low:Q", title=title, scale=alt.Scale(zero=True)), y2="high:Q")
     line = base.mark_line(color=MAJOR, strokeWidth=2).encode(y="rate:Q")
@@ -95,7 +95,10 @@ def trend(title: str) -> Chart:
         color=alt.condition(alt.datum.now, alt.value(CRITICAL), alt.value(MAJOR)),
         shape=alt.condition(alt.datum.now, alt.value("diamond"), alt.value("circle")),
     )
-    return alt.layer(rule, line, point).properties(width=330, height=150)
+    dashed = base.transform_filter("datum.to != null").mark_line(color=MUTED, strokeDash=[4, 4], interpolate="step")
+    return alt.layer(dashed.encode(y="from:Q"), dashed.encode(y="to:Q"), rule, line, point).properties(
+        width=330, height=150
+    )
 
 
 def loss_bars(unit: str) -> Chart:

@@ -10,6 +10,7 @@ import polars as pl
 from pipelines.answers.hour import Hour, answer_hour
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.limits import ShareLimits, beyond_past
 from pipelines.measures.places import UNREAD
 from pipelines.measures.shares import count_interval, proportion_interval, ratio
 from pipelines.plant import Plant
@@ -151,19 +152,31 @@ def _all_signals(plant: Plant, told: Hour) -> list[Section]:
 
 
 def _trend(plant: Plant, told: Hour) -> Section:
+    hours = _by_hour(plant, told)
+    limits = beyond_past([row["rejected"] for row in hours], [row["ware"] for row in hours])
     rows = []
-    for row in _by_hour(plant, told):
+    for number, row in enumerate(hours):
         low, high = proportion_interval(min(row["rejected"], row["ware"]), row["ware"])
         rows.append(
             {
                 "label": f"{plant.clock.local(row['block']):%H:%M}", "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
                 "low": 100 * low, "high": 100 * high, "now": row["block"] == told.span.start,
+                "from": 100 * float(limits.low[number]) if limits else None, "to": 100 * float(limits.high[number]) if limits else None,
             }
         )  # fmt: skip
     words = "Rejected share by hour: " + ", ".join(f"{row['label']} {row['rate']:.1f} %" for row in rows)
     chart = charts.svg(charts.trend, words, rows, "rejected, % of ware") if rows else ""
-    note = "Bars: exact 95 % intervals of a plain proportion; hours differ by more than that, so a bar's width is not proof of a change."
-    return Section("Against the hours before, in this job", chart=chart, chart_words=note)
+    return Section("Against the hours before, in this job", chart=chart, chart_words=_trend_note(limits))
+
+
+def _trend_note(limits: ShareLimits | None) -> str:
+    bars = "Bars: exact 95 % intervals of a plain proportion."
+    if limits is None:
+        return f"{bars} Fewer than four hours of this job before this one: no limits yet."
+    return (
+        f"{bars} Dashed: limits by the hours before this one (mean {percent(limits.centre, 1)}, 3 standard deviations; hours of this line spread "
+        f"{limits.sigma_z:.1f} times as wide as chance alone, Laney's p' chart)."
+    )
 
 
 def _critical(plant: Plant, told: Hour) -> Section:

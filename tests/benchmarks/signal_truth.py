@@ -18,7 +18,8 @@ ORIGINS = {"mould": ("mould",), "section": ("timing",), "gob": ("gob",), "line":
 
 @dataclass(frozen=True)
 class Case:
-    """One fault as it really showed. onset, ended: first and last faulty ware at the calling station's clock.
+    """One fault as it really showed. tellable: the place can be told from the feeds at all, because a station that reads moulds
+    or more than one station can call the defect. onset, ended: first and last faulty ware at the calling station's clock.
 
     extra: rejects an hour beyond the base rate, as they were really called while it lasted.
     """
@@ -30,6 +31,7 @@ class Case:
     formed: datetime
     extra: float
     places: tuple[str, ...]
+    tellable: bool = True
 
 
 def draw_faults(plan: Plan, number: int, rng: np.random.Generator, small: bool) -> list[Fault]:
@@ -107,7 +109,12 @@ def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
         here = [m for m in fault.members if m.startswith(f"{line}/")]
         cavity = pl.format("{}/{}{}", pl.lit(line), "section", "gob").is_in(here)
         extra = calls.filter(cavity & pl.col("real")).height * (1 - 1 / fault.factor) / hours
-    return Case(fault, line, onset, ended, formed, extra, tuple(m for m in fault.members if m.startswith(f"{line}/")))
+    readers = [
+        s for s in plant.stations_of(line) if s.can_call(fault.defect) and s.id.split("-")[1] in ("side", "mouth")
+    ]
+    others = [s for s in plant.stations_of(line) if s.can_call(fault.defect)]
+    places = tuple(m for m in fault.members if m.startswith(f"{line}/"))
+    return Case(fault, line, onset, ended, formed, extra, places, bool(readers) or len(others) > 1)
 
 
 def frames_of(simulated: Simulated, line: str) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:

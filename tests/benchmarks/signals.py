@@ -221,6 +221,7 @@ def table(faulty: Told, small: Told, quiet: Told) -> None:
     print(f"{'faults':<30}    n found, %  median    90 %  scope members  onset<10  covered  p chart  median")
     big = [h for h in faulty.hits if h.case.fault.factor >= 5 and h.case.extra >= 10]
     show("x5 and more, 10/h and more", big)
+    show("  whose place the feeds can tell", [h for h in big if h.case.tellable])
     for scope in ("mould", "section", "gob", "line", "furnace", "station"):
         show(f"  {scope}", [h for h in big if h.case.fault.scope == scope])
     show("x5 and more, under 10/h", [h for h in faulty.hits if h.case.extra < 10])

@@ -140,8 +140,8 @@ class Past:
 
     def _drop(self, seen: np.ndarray, expected: np.ndarray, first: int, block: int) -> None:
         habit = (seen.sum(axis=3) + 1 / HABIT_VARIANCE) / (expected.sum(axis=3) + 1 / HABIT_VARIANCE)
-        bad = excess_p(seen, expected * habit[:, :, :, None], np.full((), PHI_START)) < SCREEN_P
-        line = excess_p(seen.sum(axis=2), expected.sum(axis=2), np.full((), PHI_START)) < SCREEN_P
+        bad = _far(seen, expected * habit[:, :, :, None])
+        line = _far(seen.sum(axis=2), expected.sum(axis=2))
         bad = bad | line[:, :, None, :]
         hours = np.repeat(bad, block, axis=3)
         self.good[:, :, :, first : first + hours.shape[3]] &= ~hours
@@ -186,6 +186,14 @@ class Past:
             self._dispersed = (hour, *dispersions(calls, ware, rate, self.reads))
         assert self._dispersed is not None
         return self._dispersed[1:]
+
+
+def _far(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:
+    """Which counts stand out so far that a fault is the better explanation; only those that can are looked at closely."""
+    told = np.zeros(seen.shape, bool)
+    near = (seen >= 3) & (seen > expected + 2 * np.sqrt(expected + PHI_START * expected**2))
+    told[near] = excess_p(seen[near], expected[near], np.full((), PHI_START)) < SCREEN_P
+    return told
 
 
 def _level(habit: np.ndarray, wanted: np.ndarray) -> np.ndarray:

@@ -177,6 +177,15 @@ def _jobs(
     return number, tuple(told["item"].to_list()) if told.height else (None,)
 
 
+def cavities_of(columns: Sequence[Column]) -> dict[tuple[int, str], list[int]]:
+    """Column numbers by cavity: several where moulds were changed."""
+    told: dict[tuple[int, str], list[int]] = {}
+    for number, column in enumerate(columns):
+        if column.section is not None and column.gob is not None:
+            told.setdefault((column.section, column.gob), []).append(number)
+    return told
+
+
 def groups_of(columns: Sequence[Column]) -> tuple[dict[int, list[int]], dict[str, list[int]]]:
     """Column numbers by section and by gob position."""
     sections: dict[int, list[int]] = {}

@@ -41,7 +41,7 @@ def hour_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
         if able[d]
     ]
     for number, stream in enumerate(scan.streams):
-        if number != line:
+        if number != line and stream.kind != "cavity":
             sums = (x[:, number].sum() for x in (expected, window, doubt))
             of_stream, variance, squared = sums
             rows.append((stream.kind, stream.key, of_stream, variance, float(np.sqrt(squared))))

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.measures.signals.baseline import Expectation, Past, excess_p
-from pipelines.measures.signals.counts import LineCounts, groups_of
+from pipelines.measures.signals.counts import LineCounts, cavities_of, groups_of
 
 WINDOWS_MIN = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480)
 WINDOW_PENALTY = 6.0  # overlapping windows count as about this many independent looks
-FALSE_DISCOVERY = 0.008
+FALSE_DISCOVERY = 0.01
 LEAST_CALLS = 4
 FRESH_MIN = 15  # an excess counts as present for this long after its last call
 QUICK_Z = 2.5
 
 
-WEIGHTS = {"mould": 1.0, "section": 0.7, "gob": 3.0, "line": 16.0, "station": 4.0}
+WEIGHTS = {"mould": 1.0, "cavity": 0.3, "section": 0.7, "gob": 3.0, "line": 16.0, "station": 4.0}
 
 
 def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
@@ -40,7 +40,7 @@ def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Stream:
-    """What is watched for each defect: a mould, section, gob position, station or the line.
+    """What is watched for each defect: a mould, a cavity over changes of its mould, section, gob position, station or the line.
 
     columns: its columns; whole: unread ware and stations that read no moulds count too. station: one station alone.
     """
@@ -55,15 +55,18 @@ class Stream:
         return self.kind in ("line", "station")
 
 
-def streams_of(counts: LineCounts) -> tuple[Stream, ...]:
-    """Every stream of a line that is not the same as a coarser or finer one."""
+def streams_of(counts: LineCounts, first: int = 0) -> tuple[Stream, ...]:
+    """Every stream of a line that is not the same as a coarser or finer one; moulds only where ware of theirs passed since bin `first`."""
+    live = counts.ware[:, :-1, first:].sum(axis=(0, 2)) > 0
     sections, gobs = groups_of(counts.columns)
     every = tuple(range(len(counts.columns)))
-    told = [Stream("mould", column.mould, (n,)) for n, column in enumerate(counts.columns)]
+    told = [Stream("mould", column.mould, (n,)) for n, column in enumerate(counts.columns) if live[n]]
     told += [
         Stream("section", str(k), tuple(v)) for k, v in sorted(sections.items()) if len(v) > 1 and len(sections) > 1
     ]
     told += [Stream("gob", k, tuple(v)) for k, v in sorted(gobs.items()) if len(v) > 1 and len(gobs) > 1]
+    changed = {k: tuple(n for n in v if live[n]) for k, v in cavities_of(counts.columns).items()}
+    told += [Stream("cavity", f"{k[0]}{k[1]}", v) for k, v in changed.items() if len(v) > 1]
     told.append(Stream("line", counts.line, every))
     if len(counts.stations) > 1:
         told += [Stream("station", name, every, number) for number, name in enumerate(counts.stations)]
@@ -89,15 +92,18 @@ class Scan:
 
     def __init__(self, past: Past, first: int):
         self.past, self.counts, self.first = past, past.counts, first
-        self.streams = streams_of(past.counts)
+        self.streams = streams_of(past.counts, first)
         bins = self.counts.bins - first
         shape = (len(self.counts.defects), len(self.streams), bins + 1)
         self.seen = np.zeros(shape, np.float32)
         self.base = np.zeros(shape)  # by the past alone
-        self.wanted = np.zeros(shape)  # with what open signals explain
+        self.more: dict[
+            int, np.ndarray
+        ] = {}  # by defect: sums of what its signals explain beyond that [streams, bins + 1]
         self.doubt = np.zeros(shape[:2])  # relative variance of what they explain
         self.variance = np.zeros((len(WINDOWS_MIN), *shape[:2]))
         self.spread = np.zeros(shape[:2])
+        self.hourly = np.zeros(shape[:2])  # relative variance of an hour's count
         self.known = np.zeros(shape[:2], bool)
         self.tests = 1
         self.until = first
@@ -128,9 +134,9 @@ class Scan:
         lo, hi = start - self.first, stop - self.first
         grown = np.cumsum(new, axis=2)
         self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
-        self.wanted[:, :, lo + 1 : hi + 1] = self.wanted[:, :, lo : lo + 1] + grown
         self.until = stop
         self.spread = self._spreads(told)
+        self.hourly = self._variances(told, 1.0) + self.spread
         for number, minutes in enumerate(WINDOWS_MIN):
             self.variance[number] = self._variances(told, minutes / 60) + self.spread
         read = able & told.known & self.past.reads[None, :]
@@ -140,6 +146,8 @@ class Scan:
                 self.known[:, number] = (able & told.known)[:, stream.station] & (able.sum(axis=1) > 1)
             else:
                 self.known[:, number] = some if stream.kind == "line" else places
+        back = max(0, hi - WINDOWS_MIN[-1] * 60 // c.step_s)
+        self.known &= (self.base[:, :, hi] - self.base[:, :, back] > 0).any(axis=0)[None, :]
         self.tests = max(1, int(self.known.sum()))
         kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
         self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))
@@ -207,10 +215,9 @@ class Scan:
             bins = max(1, round(minutes * 60 / self.counts.step_s))
             begin = np.maximum(end - bins, min(self.floor, int(end.min())))
             seen = self.seen[d, g, end] - self.seen[d, g, begin]
-            should = self.wanted[d, g, end] - self.wanted[d, g, begin]
-            told = 1 - (self.base[d, g, end] - self.base[d, g, begin]) / np.maximum(
-                should, 1e-9
-            )  # share that signals explain
+            base = self.base[d, g, end] - self.base[d, g, begin]
+            should = base + self._more(d, g, begin, end)
+            told = 1 - base / np.maximum(should, 1e-9)  # share that signals explain
             variance = self.variance[number][d, g] + self.doubt[d, g] * told**2
             z = (seen - should) / np.sqrt(should + variance * should**2 + 1e-9)
             quick = np.flatnonzero((seen >= LEAST_CALLS) & (z > QUICK_Z) & (begin != last) & (should > 0))
@@ -221,17 +228,37 @@ class Scan:
             best[at], window[at], calls[at], wanted[at] = p[better], bins, seen[at], should[at]
         return best, window, calls, wanted
 
+    def _more(self, d: np.ndarray, g: np.ndarray, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
+        """What signals explain of windows [begin, end) beyond the past."""
+        told = np.zeros(len(d))
+        for defect, sums in self.more.items():
+            mine = d == defect
+            told[mine] = sums[g[mine], end[mine]] - sums[g[mine], begin[mine]]
+        return told
+
+    def between(self, start: int, stop: int) -> np.ndarray:
+        """Calls expected in bins [start, stop) by the past and by open signals [defects, streams]."""
+        lo, hi = start - self.first, stop - self.first
+        told: np.ndarray = self.base[:, :, hi] - self.base[:, :, lo]
+        for defect, sums in self.more.items():
+            told[defect] += sums[:, hi] - sums[:, lo]
+        return told
+
     def explain(self, defect: int, extra: Sequence[tuple[int, np.ndarray, float]]) -> None:
         """Set what open signals of a defect explain: (first bin, extra calls [streams, bins], relative variance)."""
-        self.wanted[defect] = self.base[defect]
+        total = np.zeros(self.base.shape[1:])
         self.doubt[defect] = 0.0
         for start, more, doubt in extra:
             at = start - self.first
             summed = np.cumsum(more, axis=1)
-            self.wanted[defect, :, at + 1 : at + 1 + more.shape[1]] += summed
-            self.wanted[defect, :, at + 1 + more.shape[1] :] += summed[:, -1:]
+            total[:, at + 1 : at + 1 + more.shape[1]] += summed
+            total[:, at + 1 + more.shape[1] :] += summed[:, -1:]
             touched = summed[:, -1] > 0
             self.doubt[defect, touched] = np.maximum(self.doubt[defect, touched], doubt)
+        if extra:
+            self.more[defect] = total
+        else:
+            self.more.pop(defect, None)
 
     def p_of(self, one: Excess) -> float:
         """The p of an excess's stream and moment against what is expected now."""
@@ -241,9 +268,9 @@ class Scan:
     def series(self, defect: int, stream: int, start: int, stop: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Calls, expected calls, and expected calls by the past alone, of bins [start, stop)."""
         part = slice(start - self.first, stop - self.first + 1)
-        told = (np.diff(x[defect, stream, part]) for x in (self.seen, self.wanted, self.base))
-        seen, wanted, base = told
-        return seen, wanted, base
+        seen, base = np.diff(self.seen[defect, stream, part]), np.diff(self.base[defect, stream, part])
+        more = np.diff(self.more[defect][stream, part]) if defect in self.more else 0.0
+        return seen, base + more, base
 
     def alarms(self, found: Sequence[Excess], at: int) -> list[Excess]:
         """The excesses present at bin `at` that stand under the false-discovery rate over all streams of the line."""

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.signals.counts import Column, groups_of
+from pipelines.measures.signals.counts import Column, cavities_of, groups_of
 
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
 FACTORS = np.geomspace(1.4, 2000.0, 48)
-COINCIDENCE = 0.01  # probability that another line has the same defect at the same time from a cause of its own
-STATION_VARIANCE = 0.01  # of what a station calls beyond the ware's own defects, from mould to mould
+COINCIDENCE = 0.003  # probability that another line has the same defect at the same time from a cause of its own
+STATION_VARIANCE = 0.04  # of what a station calls beyond the ware's own defects, from mould to mould
 READ_SHARE = 0.2  # below this share of calls with a mould number no place inside the line is judged
 
 # Prior probability of each scope by the defect's origin in works.toml: a guess of this tool, common practice without a source.
@@ -97,7 +97,7 @@ def place(cells: Cells, line: str, origin: str) -> Placing:
     """
     inside = _readable(cells)
     trials = _trials(cells, line, inside)
-    prior = PRIORS[origin]
+    prior = _prior(origin, inside)
     number = {scope: sum(trial[0] == scope for trial in trials) for scope in SCOPES}
     likely = _Likelihoods(cells)
     by_factor = np.stack([likely.of(columns, station) + _beside(cells, scope) for scope, _, columns, station in trials])
@@ -110,6 +110,12 @@ def place(cells: Cells, line: str, origin: str) -> Placing:
     top = max(scopes, key=lambda scope: scopes[scope])
     best = max((p for p in told if p.scope == top), key=lambda p: p.probability)
     return Placing(best, scopes, tuple(sorted(told, key=lambda p: -p.probability)), inside)
+
+
+def _prior(origin: str, inside: bool) -> dict[str, float]:
+    """Without mould numbers "line" stands for every place on it: their prior probabilities are its own."""
+    told = PRIORS[origin]
+    return told if inside else {**told, "line": sum(told[scope] for scope in ("mould", "section", "gob", "line"))}
 
 
 def _weights(logs: np.ndarray) -> np.ndarray:
@@ -128,6 +134,7 @@ def _trials(cells: Cells, line: str, inside: bool) -> list[tuple[str, tuple[str,
     if inside:
         present = [n for n in every if cells.ware[:, n].sum() > 0]
         told += [("mould", (cells.columns[n].mould,), (n,), None) for n in present]
+        told += [("mould", tuple(cells.columns[n].mould for n in v), tuple(v), None) for v in _changed(cells, present)]
         sections, gobs = groups_of([cells.columns[n] for n in every])
         told += [
             ("section", (str(k),), tuple(v), None) for k, v in sections.items() if _some(cells, v) and len(sections) > 1
@@ -137,6 +144,13 @@ def _trials(cells: Cells, line: str, inside: bool) -> list[tuple[str, tuple[str,
         told.append(("furnace", (line, *(b.line for b in cells.beside)), every, None))
     told += [("station", (cells.stations[n],), every, int(n)) for n in np.flatnonzero(cells.able)]
     return told
+
+
+def _changed(cells: Cells, present: Sequence[int]) -> list[list[int]]:
+    """Cavities in which more than one mould ran in the window: what stays through a change is the cavity's equipment."""
+    cavities = cavities_of(cells.columns)
+    here = [[n for n in numbers if n in present] for numbers in cavities.values()]
+    return [numbers for numbers in here if len(numbers) > 1]
 
 
 def _some(cells: Cells, columns: Sequence[int]) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipelines.measures.signals.baseline import Expectation, Past
 from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.onset import Onset, ended, rise
 from pipelines.measures.signals.scan import Excess, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
@@ -20,6 +21,7 @@ SETTLED_MIN = 360  # a signal older than this keeps its place and onset
 GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
 EXPLAINED_P = 1e-3
+DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,7 @@ class Tracker:
         self.past = Past(self.counts)
         self.past.screen(self.first_hour)
         self.scan = Scan(self.past, self.first_hour * self.past.per_hour)
+        self.drift = Drift(self.scan)
         self.able = np.array(
             [[self.plant.stations[s].can_call(d) for s in self.counts.stations] for d in self.counts.defects], bool
         )
@@ -101,8 +104,17 @@ class Tracker:
                     else kept
                 )
             at += 1
+        self._drifted(start, stop)
         self._settle(start, stop)
         return [s for s in self.signals if s.name not in before or s.ended is None]
+
+    def _drifted(self, start: int, stop: int) -> None:
+        """Slow drifts that no window shows yet: one signal a defect, and none beside one that is open."""
+        for lead in self.drift.advance(start, stop):
+            told = [s for s in self.signals if s.defect == lead.defect and self._near(s, lead.at)]
+            if not told and lead.q <= DRIFT_Q and self.drift.sums[lead.defect, lead.stream] > 0:
+                self._raised(lead.defect, lead.at, [lead])
+            self.drift.forget(lead.defect)
 
     def _raised(self, defect: int, at: int, alarms: Sequence[Excess]) -> None:
         """An alarm: part of a signal that is known, or a new one."""
@@ -194,11 +206,14 @@ class Tracker:
     def _stream(self, where: Place) -> int:
         """The stream that counts what happens in a place."""
         kind = "line" if where.scope == "furnace" else where.scope
-        for number, stream in enumerate(self.scan.streams):
-            if stream.kind == kind and stream.station == where.station and stream.columns == where.columns:
-                return number
-        same = [n for n, s in enumerate(self.scan.streams) if s.columns == where.columns and s.station is None]
-        return same[0] if same else next(n for n, s in enumerate(self.scan.streams) if s.kind == "line")
+        same = [n for n, s in enumerate(self.scan.streams) if s.columns == where.columns and s.station == where.station]
+        alike = [n for n in same if self.scan.streams[n].kind == kind]
+        if alike or same:
+            return (alike or same)[0]
+        cavity = [
+            n for n, s in enumerate(self.scan.streams) if s.kind == "cavity" and set(where.columns) <= set(s.columns)
+        ]
+        return (cavity or [n for n, s in enumerate(self.scan.streams) if s.kind == "line"])[0]
 
     def _dated(self, defect: int, stream: int, start: int, stop: int, raised: int) -> Onset:
         seen, wanted, _ = self.scan.series(defect, stream, start, stop)
