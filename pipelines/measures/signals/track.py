@@ -186,11 +186,17 @@ class Tracker:
         over = ended(seen, base, signal.strength)
         if over is not None:
             return replace(signal, ended=begun + over, why_ended=BACK)
+        gone = self._gone(signal, base, begun)
+        return signal if gone is None else replace(signal, ended=begun + gone, why_ended=GONE)
+
+    def _gone(self, signal: Found, base: np.ndarray, begun: int) -> int | None:
+        """The bin since which no ware of the signal's place passed, though its stations sent counts; None while it passes."""
+        station = signal.place.station
+        mine = [station] if station is not None else np.flatnonzero(self.able[signal.defect])
+        sent = self.counts.sent[mine, begun : begun + len(base)].any(axis=0)
         passed = np.flatnonzero(base > 0)
         last = int(passed[-1]) + 1 if len(passed) else 0
-        if len(base) - last >= self._bins(GONE_MIN):
-            return replace(signal, ended=begun + last, why_ended=GONE)
-        return signal
+        return last if int(sent[last:].sum()) >= self._bins(GONE_MIN) else None
 
     def _spoil(self, signal: Found, stop: int) -> None:
         per = self.past.per_hour
