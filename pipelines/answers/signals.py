@@ -104,8 +104,13 @@ def follow_furnace(
     skipped = int((asked.start - start) / HOUR)
     for hour, trackers, states in follow_lines(plant, counts, int(PAST / HOUR), lehr):
         if hour >= skipped:
-            told = [(trackers[line], found, clocks[line], frames[line]) for line, found in states.items()]
-            yield frames, [_line_hour(plant, one[0], hour, one[1], one[2], one[3], whole) for one in told]
+            yield (
+                frames,
+                [
+                    _line_hour(plant, trackers[line], hour, found, clocks[line], frames[line], whole)
+                    for line, found in states.items()
+                ],
+            )
 
 
 class _Clock:

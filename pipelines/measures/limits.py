@@ -35,12 +35,12 @@ def p_prime_chart(hits: Sequence[float], trials: Sequence[float], width: float =
     count. With fewer than three points sigma_z is 1: nothing is known.
     References: [1] Laney, Quality Engineering 14 (2002) 531, Improved control charts for attributes.
     """
-    hits, trials = np.asarray(hits, float), np.asarray(trials, float)
-    if len(hits) < 3 or not 0 < hits.sum() < trials.sum():
-        return _share_limits(hits, trials, width, 1.0)
-    centre = hits.sum() / trials.sum()
-    z = (hits / trials - centre) / np.sqrt(centre * (1 - centre) / trials)
-    return _share_limits(hits, trials, width, float(np.abs(np.diff(z)).mean() / D2))
+    y, n = np.asarray(hits, float), np.asarray(trials, float)
+    if len(y) < 3 or not 0 < y.sum() < n.sum():
+        return _share_limits(y, n, width, 1.0)
+    centre = y.sum() / n.sum()
+    z = (y / n - centre) / np.sqrt(centre * (1 - centre) / n)
+    return _share_limits(y, n, width, float(np.abs(np.diff(z)).mean() / D2))
 
 
 def beyond_past(hits: Sequence[float], trials: Sequence[float], width: float = 3.0) -> ShareLimits | None:

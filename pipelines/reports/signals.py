@@ -43,6 +43,12 @@ def sureness(told: Signal) -> str:
     return f"{guess}{told.scope} {percent(told.probability, 0)}{else_}"
 
 
+def _share(told: Signal) -> str:
+    if told.probability is None:
+        return ""
+    return percent(told.probability, 0) + (", a guess" if told.probability < SURE else "")
+
+
 def _clock(plant: Plant, moment: datetime, near: datetime) -> str:
     """A local time; with its date where that is another day's."""
     local, other = plant.clock.local(moment), plant.clock.local(near)
@@ -122,10 +128,10 @@ def signals_section(plant: Plant, signals: Sequence[Signal], now: datetime, judg
 
 
 SIGNAL_COLUMNS = (
-    Column("line", "Line"), Column("defect", "Defect"), Column("severity", "Severity"), Column("place", "Place"), Column("sure", "How sure"),
-    Column("onset", "Since"), Column("interval", "95 %"), Column("formed", "Formed from"), Column("ended", "Ended"), Column("calls", "Calls", "count"),
-    Column("expected", "Expected", "number"), Column("ware", "Ware of the place", "count"), Column("lost", "Lost an hour", "number"), Column("q", "q"),
-    Column("seen", "Seen by"), Column("id", "Name"),
+    Column("line", "Line"), Column("defect", "Defect"), Column("place", "Place"), Column("sure", "How sure"), Column("since", "Since (95 %)"),
+    Column("formed", "Formed from"), Column("ended", "Ended"), Column("calls", "Calls", "count"), Column("expected", "Expected", "number"),
+    Column("ware", "Ware of the place", "count"), Column("lost", "Lost an hour", "number"), Column("q", "q"), Column("seen", "Seen by"),
+    Column("id", "Name"),
 )  # fmt: skip
 
 
@@ -137,10 +143,10 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
 
     rows = [
         {
-            "line": s.line, "defect": f"{s.defect} {s.name}", "severity": s.severity, "place": place_words(plant, s), "sure": sureness(s),
-            "onset": at(s.onset), "interval": f"{at(s.onset_low)} to {at(s.onset_high)}", "formed": at(s.formed),
+            "line": s.line, "defect": f"{s.defect} {s.name} ({s.severity})", "place": place_words(plant, s), "sure": _share(s),
+            "since": f"{at(s.onset)} ({at(s.onset_low)} to {at(s.onset_high)})", "formed": at(s.formed),
             "ended": at(s.ended) if s.ended else "going on", "calls": s.calls, "expected": s.expected, "ware": s.ware, "lost": s.lost_per_hour,
-            "q": f"{s.q:.1g}" if s.q is not None else "", "seen": s.acknowledged_by or "", "id": s.id,
+            "q": f"{s.q:.1g}" if s.q is not None else "", "seen": s.acknowledged_by or "", "id": s.id, "severity": s.severity,
         }
         for s in signals
         if s.kind == "excess"

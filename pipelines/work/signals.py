@@ -78,7 +78,7 @@ def _followed(
     for frames, here in follow_furnace(reader, plant, furnace, span, LEAD):
         hours += here
         lehr = {line: told.lehr for line, told in frames.items()}
-    before = kept_signals(reader, span.start - timedelta(hours=26), span.start)
+    before = kept_signals(reader, span.start - timedelta(hours=26), day.end)
     marts = {
         "signal_hours": _signal_rows(hours, before),
         "expected_hours": _expected_rows(hours),
@@ -101,7 +101,7 @@ def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
 
 
 def _signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
-    """Signals under the names they had the day before, where they are the same."""
+    """Signals under the names they were kept with before, the day before or at an earlier intake, where they are the same."""
     every = {s.id: s for h in hours for s in h.signals if s.kind != "critical call"}
     open_before = [
         k for k in before if k.ended is None or k.ended > min((h.hour for h in hours), default=k.raised) - HOUR

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -34,15 +34,18 @@ class Case:
     tellable: bool = True
 
 
-def draw_faults(plan: Plan, number: int, rng: np.random.Generator, small: bool) -> list[Fault]:
-    """Faults that do not share a line and defect. small: factor 2.5; else 5 to 40, with fewer cavities the larger."""
+def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) -> list[Fault]:
+    """Faults that do not share a line and defect. kind: small has factor 2.5; large 5 to 60, with fewer cavities the larger;
+    drift the same, reached in a straight line over the whole time."""
     told: list[Fault] = []
     taken: set[tuple[str, str]] = set()
     for n in range(number * 6):
         if len(told) == number:
             break
-        fault = _drawn(plan, SCOPES[n % len(SCOPES)], rng, small)
+        fault = _drawn(plan, SCOPES[n % len(SCOPES)], rng, kind)
         lines = {fault.line} if fault.scope != "furnace" else {m.split("/")[0] for m in fault.members}
+        if kind == "drift":
+            fault = replace(fault, drift=fault.scope != "station", end=min(plan.minutes, fault.start + 600))
         if any((line, fault.defect) in taken for line in lines):
             continue
         taken |= {(line, fault.defect) for line in lines}
@@ -50,7 +53,8 @@ def draw_faults(plan: Plan, number: int, rng: np.random.Generator, small: bool) 
     return told
 
 
-def _drawn(plan: Plan, scope: str, rng: np.random.Generator, small: bool) -> Fault:
+def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> Fault:
+    small = kind == "small"
     plant = plan.plant
     line = str(rng.choice(list(plant.lines)))
     lehr = plan.lines[line].lag_offset + plant.lines[line].lehr_minutes

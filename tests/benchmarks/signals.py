@@ -42,7 +42,7 @@ class Hit:
     """A fault with what was said of it; None where it was not found."""
 
     case: Case
-    small: bool
+    kind: str
     delay: float | None = None
     scope: bool | None = None
     members: bool | None = None
@@ -111,18 +111,18 @@ def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list
     return told
 
 
-def works_told(seed: int, faults: int, small: bool, off: float) -> Told:
+def works_told(seed: int, faults: int, kind: str, off: float) -> Told:
     """One simulated works: followed, and compared with its truth."""
     works = plant()
     plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0)
-    plan.faults.extend(draw_faults(plan, faults, np.random.default_rng([seed, 9]), small))
+    plan.faults.extend(draw_faults(plan, faults, np.random.default_rng([seed, 9]), kind))
     simulated = simulate(plan)
     lehr, off_by = lehr_minutes_of(simulated)
     said = followed(works, simulated, lehr)
     cases = cases_of(simulated, plan.faults)
     judged = plan.cold_from + timedelta(hours=LEARN_H)
     told = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24), lehr_off=off_by)
-    told.hits = [_hit(case, small, said, simulated) for case in cases]
+    told.hits = [_hit(case, kind, said, simulated) for case in cases]
     mine = [one for one in said if one.raised >= judged]
     told.false = sum(not any(_touches(one, case) for case in cases) for one in mine)
     if not cases:
@@ -135,7 +135,7 @@ def _touches(one: Said, case: Case) -> bool:
     return same and case.onset - timedelta(minutes=5) <= one.raised <= case.ended + timedelta(minutes=30)
 
 
-def _hit(case: Case, small: bool, said: Sequence[Said], simulated: Simulated) -> Hit:
+def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> Hit:
     charted = _chart_delay(case, simulated)
     mine = [
         one
@@ -143,7 +143,7 @@ def _hit(case: Case, small: bool, said: Sequence[Said], simulated: Simulated) ->
         if _touches(one, case) and (case.fault.scope == "station" or one.cavities & set(case.places))
     ]
     if not mine:
-        return Hit(case, small, chart_delay=charted)
+        return Hit(case, kind, chart_delay=charted)
     one = min(mine, key=lambda s: s.raised)
     minutes: Callable[[datetime], float] = lambda moment: (moment - case.onset).total_seconds() / 60  # noqa: E731
     low, at, high = (
@@ -151,7 +151,7 @@ def _hit(case: Case, small: bool, said: Sequence[Said], simulated: Simulated) ->
     )
     scope = _scope_right(one, case)
     return Hit(
-        case, small, minutes(one.raised), scope, scope and _members_right(one, case), minutes(at),
+        case, kind, minutes(one.raised), scope, scope and _members_right(one, case), minutes(at),
         low <= case.onset <= high + timedelta(minutes=1), charted,
     )  # fmt: skip
 
@@ -217,7 +217,7 @@ def show(name: str, hits: Sequence[Hit], within: float | None = None) -> None:
     )
 
 
-def table(faulty: Told, small: Told, quiet: Told) -> None:
+def table(faulty: Told, small: Told, drift: Told, quiet: Told) -> None:
     print(f"{'faults':<30}    n found, %  median    90 %  scope members  onset<10  covered  p chart  median")
     big = [h for h in faulty.hits if h.case.fault.factor >= 5 and h.case.extra >= 10]
     show("x5 and more, 10/h and more", big)
@@ -245,14 +245,21 @@ def main() -> None:
     parser.add_argument("--off", type=float, default=12.0, help="minutes by which works.toml is wrong about the lehr")
     parser.add_argument("--jobs", type=int, default=2)
     asked = parser.parse_args()
-    tasks = [(asked.seed * 10_000 + n, 14, False) for n in range(asked.works)]
-    tasks += [(asked.seed * 10_000 + 3000 + n, 14, True) for n in range(asked.works)]
-    tasks += [(asked.seed * 10_000 + 6000 + n, 0, False) for n in range(asked.quiet)]
-    seeds, faults, small = zip(*tasks, strict=True)
+    kinds = {
+        "large": (asked.works, 14),
+        "small": (asked.works, 14),
+        "drift": (-(-asked.works // 2), 14),
+        "quiet": (asked.quiet, 0),
+    }
+    tasks = [
+        (asked.seed * 10_000 + 1000 * part + n, faults, kind)
+        for part, (kind, (works, faults)) in enumerate(kinds.items())
+        for n in range(works)
+    ]
     with ProcessPoolExecutor(asked.jobs) as pool:
-        told = list(pool.map(works_told, seeds, faults, small, repeat(asked.off)))
-    n = asked.works
-    table(joined(told[:n]), joined(told[n : 2 * n]), joined(told[2 * n :]))
+        told = list(pool.map(works_told, *zip(*tasks, strict=True), repeat(asked.off)))
+    of_kind = {kind: joined([t for t, task in zip(told, tasks, strict=True) if task[2] == kind]) for kind in kinds}
+    table(*of_kind.values())
 
 
 if __name__ == "__main__":

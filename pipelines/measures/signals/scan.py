@@ -12,7 +12,7 @@ from pipelines.measures.signals.counts import LineCounts, cavities_of, groups_of
 
 WINDOWS_MIN = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480)
 WINDOW_PENALTY = 6.0  # overlapping windows count as about this many independent looks
-FALSE_DISCOVERY = 0.007
+FALSE_DISCOVERY = 0.009
 LEAST_CALLS = 4
 FRESH_MIN = 15  # an excess counts as present for this long after its last call
 QUICK_Z = 2.5
@@ -147,7 +147,8 @@ class Scan:
             else:
                 self.known[:, number] = some if stream.kind == "line" else places
         back = max(0, hi - WINDOWS_MIN[-1] * 60 // c.step_s)
-        self.known &= (self.base[:, :, hi] - self.base[:, :, back] > 0).any(axis=0)[None, :]
+        live: np.ndarray = (self.base[:, :, hi] - self.base[:, :, back]).max(axis=0) > 0
+        self.known &= live
         self.tests = max(1, int(self.known.sum()))
         kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
         self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))

@@ -193,7 +193,7 @@ class Tracker:
         """The bin since which no ware of the signal's place passed, though its stations sent counts; None while it passes."""
         station = signal.place.station
         mine = [station] if station is not None else np.flatnonzero(self.able[signal.defect])
-        sent = self.counts.sent[mine, begun : begun + len(base)].any(axis=0)
+        sent: np.ndarray = self.counts.sent[mine, begun : begun + len(base)].max(axis=0)
         passed = np.flatnonzero(base > 0)
         last = int(passed[-1]) + 1 if len(passed) else 0
         return last if int(sent[last:].sum()) >= self._bins(GONE_MIN) else None
