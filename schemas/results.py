@@ -197,6 +197,7 @@ class Signal(Result):
     scopes: dict[str, float] = {}
     placed_inside: bool = True
     borrowed: bool = False
+    new_mould: bool = False
     look_first: str = ""
     happened: tuple[str, ...] = ()
     closes: str = ""

@@ -74,6 +74,8 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
         lines.append(f"The logs then: {'; '.join(told.happened)}.")
     if told.borrowed:
         lines.append("New job: what is expected leans on a former job's past.")
+    if told.new_mould:
+        lines.append("New mould: what is expected of it leans on the line's own rate.")
     lines.append(f"{told.closes[:1].upper()}{told.closes[1:]}.")
     lines.append(_acknowledged(plant, told, now))
     kind = "critical" if told.severity == "critical" else ""

@@ -228,6 +228,7 @@ def table(faulty: Told, small: Told, drift: Told, quiet: Told) -> None:
     some = [h for h in small.hits if h.case.extra >= 10]
     show("x2.5, 10/h and more, in 3 h", some, 180)
     show("x2.5, under 10/h, in 3 h", [h for h in small.hits if h.case.extra < 10], 180)
+    show("slow drifts to x5 and more", [h for h in drift.hits if h.case.fault.drift and h.case.extra >= 10])
     print(f"\nfalse alarms a line and day: quiet works {quiet.false / max(quiet.line_days, 1e-9):.2f} in {quiet.line_days:.0f} line-days;"
           f" beside faults {faulty.false / max(faulty.line_days, 1e-9):.2f}; p chart on quiet works {quiet.false_chart / max(quiet.line_days, 1e-9):.0f}")  # fmt: skip
     off = np.abs(faulty.lehr_off + small.lehr_off + quiet.lehr_off)

@@ -10,6 +10,9 @@ from pipelines.measures.signals.scope import Beside
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant import Plant
 
+SURE = 0.8
+SHARED_P = 0.005
+
 
 def follow_lines(
     plant: Plant, counts: Mapping[str, LineCounts], first_hour: int, lehr_minutes: Mapping[str, float]
@@ -26,7 +29,31 @@ def follow_lines(
         here = {line: tracker for line, tracker in trackers.items() if hour < tracker.past.hours}
         for tracker in here.values():
             tracker.begin(hour)
-        yield hour, trackers, {line: tracker.follow(hour) for line, tracker in here.items()}
+        before = {line: {s.name for s in tracker.signals if s.ended is not None} for line, tracker in here.items()}
+        for tracker in here.values():
+            tracker.follow(hour)
+        _share(here, lehr_minutes)
+        yield (
+            hour,
+            trackers,
+            {line: [s for s in tracker.signals if s.name not in before[line]] for line, tracker in here.items()},
+        )
+
+
+def _share(trackers: Mapping[str, Tracker], lehr_minutes: Mapping[str, float]) -> None:
+    """A signal of all lines of the furnace is one on each line that shows it, though it would not stand out there alone.
+
+    One named defect on one line since one moment is a single test, so a plain level of SHARED_P holds for it.
+    """
+    for line, tracker in trackers.items():
+        for signal in [s for s in tracker.signals if s.ended is None and s.place.scope == "furnace"]:
+            if signal.placing.scopes["furnace"] < SURE:
+                continue
+            for name, other in trackers.items():
+                if name != line:
+                    later = timedelta(minutes=lehr_minutes[name] - lehr_minutes[line])
+                    start = other.counts.bin_of(tracker.counts.moment(signal.onset.at) + later)
+                    other.join(signal.defect, start, SHARED_P)
 
 
 class _beside:

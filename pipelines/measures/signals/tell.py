@@ -57,7 +57,8 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         why_ended=found.why_ended if found.ended is not None else "", calls=round(calls), expected=expected, ware=ware,
         rate_before=expected / ware if ware else None, rate_after=calls / ware if ware else None, lost_per_hour=max(0.0, found.recent),
         q=found.q, probability=found.placing.scopes[where.scope], scopes={k: round(v, 4) for k, v in found.placing.scopes.items()},
-        placed_inside=found.placing.inside, borrowed=found.borrowed, look_first=LOOK_FIRST[where.scope],
+        placed_inside=found.placing.inside, borrowed=found.borrowed,
+        new_mould=found.new_mould, look_first=LOOK_FIRST[where.scope],
         happened=happened(plant, logs, found, tracker, (formed_low, formed_high)), closes=_closes(tracker, found, lehr),
         series_from=moment(series[0]), series_step_min=series[1], series_calls=series[2], series_expected=series[3],
     )  # fmt: skip

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.measures.signals.baseline import Expectation, Past
+from pipelines.measures.signals.baseline import Expectation, Past, excess_p
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.onset import Onset, ended, rise
-from pipelines.measures.signals.scan import Excess, Scan
+from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
 from pipelines.plant import Plant
 
@@ -19,6 +19,7 @@ BACK_MIN = 600  # how far back an onset is looked for
 AGAIN_MIN = 180  # a signal that comes back within this time is the same signal
 SETTLED_MIN = 360  # a signal older than this keeps its place and onset
 GONE_MIN = 45  # a place without ware for this long makes no more of the defect
+YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
 BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
 EXPLAINED_P = 1e-3
 DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
@@ -43,6 +44,7 @@ class Found:
     counted: tuple[float, float, float] = (0.0, 0.0, 0.0)
     recent: float = 0.0
     borrowed: bool = False
+    new_mould: bool = False
     strength: float = 2.0
     why_ended: str = ""
 
@@ -107,6 +109,20 @@ class Tracker:
         self._drifted(start, stop)
         self._settle(start, stop)
         return [s for s in self.signals if s.name not in before or s.ended is None]
+
+    def join(self, defect: int, start: int, level: float) -> None:
+        """Raise a signal of the line if its calls since bin `start` exceed what was expected, tested once at `level`."""
+        now, first = self.scan.until, max(self.scan.first, start)
+        if now - first < self._bins(15) or any(s.defect == defect and self._near(s, now) for s in self.signals):
+            return
+        line = next(n for n, stream in enumerate(self.scan.streams) if stream.kind == "line")
+        seen, wanted, _ = (float(x.sum()) for x in self.scan.series(defect, line, first, now))
+        p = float(excess_p(np.array(seen), np.array(wanted), self.scan.hourly[defect, line]))
+        if seen >= LEAST_CALLS and wanted > 0 and p <= level:
+            self._raised(defect, now - 1, [Excess(defect, line, now - 1, now - first, seen, wanted, p, p)])
+            for signal in [s for s in self.signals if s.defect == defect and s.ended is None]:
+                self._keep(self._counted(signal, now))
+                self._spoil(signal, now)
 
     def _drifted(self, start: int, stop: int) -> None:
         """Slow drifts that no window shows yet: one signal a defect, and none beside one that is open."""
@@ -331,7 +347,17 @@ class Tracker:
         recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
         ware = self.ware_of(signal, start, max(stop, start + 1))
         borrowed = self.expectations[max(self.expectations)].borrowed
-        return replace(signal, counted=(float(seen.sum()), float(base.sum()), ware), recent=recent, borrowed=borrowed)
+        counted = (float(seen.sum()), float(base.sum()), ware)
+        return replace(
+            signal, counted=counted, recent=recent, borrowed=borrowed, new_mould=self._new_mould(signal, start)
+        )
+
+    def _new_mould(self, signal: Found, start: int) -> bool:
+        """Whether a mould's signal began so soon after its fitting that the line's rate stands for its own."""
+        if signal.place.scope != "mould":
+            return False
+        hours = self.past.ware[:, list(signal.place.columns), : start // self.past.per_hour + 1].sum(axis=(0, 1)) > 0
+        return int(hours.sum()) < YOUNG_HOURS
 
     def ware_of(self, signal: Found, start: int, stop: int) -> float:
         """Containers of the signal's place at the first stations (all lanes) that can call the defect there."""
