@@ -37,7 +37,7 @@ def p_prime_chart(hits: Sequence[float], trials: Sequence[float], width: float =
     """
     y, n = np.asarray(hits, float), np.asarray(trials, float)
     if len(y) < 3 or not 0 < y.sum() < n.sum():
-        return _share_limits(y, n, width, 1.0)
+        return p_chart(hits, trials, width)
     centre = y.sum() / n.sum()
     z = (y / n - centre) / np.sqrt(centre * (1 - centre) / n)
     return _share_limits(y, n, width, float(np.abs(np.diff(z)).mean() / D2))
@@ -62,16 +62,13 @@ def _share_limits(hits: np.ndarray, trials: np.ndarray, width: float, sigma_z: f
     return ShareLimits(centre, centre - half, centre + half, sigma_z)
 
 
-def cusum(z: np.ndarray, reference: float) -> np.ndarray:
-    """Upper cumulative sums S_t = max(0, S_(t-1) + z_t - reference) along the last axis, from 0. z, reference: in sigmas.
+def cusum_step(sums: np.ndarray, z: np.ndarray, reference: float) -> np.ndarray:
+    """Upper cumulative sums after one more point of each series: S_t = max(0, S_(t-1) + z_t - reference); all in sigmas.
 
     References: [1] Page, Biometrika 41 (1954) 100. [2] Montgomery, Introduction to Statistical Quality Control, CUSUM chart.
     """
-    told, state = np.empty_like(z, dtype=float), np.zeros(z.shape[:-1])
-    for at in range(z.shape[-1]):
-        state = np.maximum(0.0, state + z[..., at] - reference)
-        told[..., at] = state
-    return told
+    moved: np.ndarray = np.maximum(0.0, sums + z - reference)
+    return moved
 
 
 def cusum_run_length(reference: float, limit: float, shift: float = 0.0, states: int = 201) -> float:

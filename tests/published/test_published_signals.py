@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.measures.limits import beyond_past, cusum, cusum_limit, cusum_run_length, p_chart, p_prime_chart
+from pipelines.measures.limits import beyond_past, cusum_limit, cusum_run_length, cusum_step, p_chart, p_prime_chart
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.onset import change, rise
 from pipelines.measures.signals.scan import benjamini_hochberg
@@ -139,8 +139,11 @@ def test_cusum_limit_is_the_inverse_of_its_run_length() -> None:
 
 
 def test_cusum_sums_by_hand() -> None:
-    told = cusum(np.array([1.0, -2.0, 2.0, 0.5]), 0.25)
-    assert told.tolist() == [0.75, 0.0, 1.75, 2.0]
+    sums, told = np.zeros(1), []
+    for z in (1.0, -2.0, 2.0, 0.5):
+        sums = cusum_step(sums, np.array([z]), 0.25)
+        told.append(float(sums[0]))
+    assert told == [0.75, 0.0, 1.75, 2.0]
 
 
 def test_false_discovery_of_benjamini_and_hochberg() -> None:

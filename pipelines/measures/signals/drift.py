@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipelines.measures.limits import cusum_limit
+from pipelines.measures.limits import cusum_limit, cusum_step
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.scan import WINDOW_PENALTY, Excess, Scan
 
@@ -54,7 +54,7 @@ class Drift:
         z = scores(seen, wanted, scan.hourly)
         fresh = self.sums <= 0
         self.since[fresh] = start
-        self.sums = np.where(scan.known, np.maximum(0.0, self.sums + z - REFERENCE), 0.0)
+        self.sums = np.where(scan.known, cusum_step(self.sums, z, REFERENCE), 0.0)
         over: list[tuple[float, int, int]] = []
         for mine in self.kinds.values():
             limit = _limit(max(1, int(scan.known[:, mine].sum())))
