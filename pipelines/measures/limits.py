@@ -32,14 +32,15 @@ def p_prime_chart(hits: Sequence[float], trials: Sequence[float], width: float =
     """Limits of Laney's p' chart: those of the p chart times sigma_z, the mean moving range of the z scores over 1.128.
 
     Counts from hour to hour differ by more than a plain proportion allows; sigma_z says by how much. All moving ranges
-    count. With fewer than three points sigma_z is 1: nothing is known.
+    count; points without trials are passed over. With fewer than three points sigma_z is 1: nothing is known.
     References: [1] Laney, Quality Engineering 14 (2002) 531, Improved control charts for attributes.
     """
     y, n = np.asarray(hits, float), np.asarray(trials, float)
-    if len(y) < 3 or not 0 < y.sum() < n.sum():
+    some = n > 0
+    if some.sum() < 3 or not 0 < y.sum() < n.sum():
         return p_chart(hits, trials, width)
     centre = y.sum() / n.sum()
-    z = (y / n - centre) / np.sqrt(centre * (1 - centre) / n)
+    z = (y[some] / n[some] - centre) / np.sqrt(centre * (1 - centre) / n[some])
     return _share_limits(y, n, width, float(np.abs(np.diff(z)).mean() / D2))
 
 

@@ -104,6 +104,11 @@ def test_p_prime_of_the_accident_departments() -> None:
         assert outside == 16
 
 
+def test_an_hour_without_ware_is_passed_over() -> None:
+    with_gap = p_prime_chart([*WAFERS[:9], 0, *WAFERS[9:]], [*[50] * 9, 0, *[50] * 21])
+    assert with_gap.sigma_z == pytest.approx(p_prime_chart(WAFERS, [50] * 30).sigma_z)
+
+
 def test_the_last_point_is_judged_by_those_before_it() -> None:
     told = beyond_past([*WAFERS[:10], 40], [50] * 11)
     before = p_prime_chart(WAFERS[:10], [50] * 10)
