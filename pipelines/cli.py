@@ -224,15 +224,15 @@ def signals(
         raise errors.WrongUse(
             "say from when to when: --from and --to, such as --from 2026-03-04T14:00 --to 2026-03-04T15:00"
         )
-    from pipelines.answers.signals import answer_signals
+    from pipelines.answers.signals import answer_doubts, answer_signals
     from pipelines.show_signals import show_signals
 
     opened = _open(site)
     span = _span(start, end, opened)
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_signals(reader, known, span, line)
-    show_signals(known, told, span, format)
+        told, doubts = answer_signals(reader, known, span, line), answer_doubts(reader, known, span, line)
+    show_signals(known, told, doubts, span, format)
 
 
 @signals_app.command()

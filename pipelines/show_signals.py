@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 import typer
 
@@ -19,7 +20,9 @@ CSV_COLUMNS = (
 COLUMNS = ("line", "defect", "place", "since (95 %)", "ended", "calls", "expected", "of ware", "lost/h", "q")
 
 
-def show_signals(plant: Plant, signals: Sequence[Signal], span: Span, format: Format) -> None:
+def show_signals(
+    plant: Plant, signals: Sequence[Signal], doubts: Sequence[tuple[str, datetime, str]], span: Span, format: Format
+) -> None:
     if format is Format.json:
         return print_json([one.told() for one in signals])
     if format is Format.csv:
@@ -51,6 +54,8 @@ def show_signals(plant: Plant, signals: Sequence[Signal], span: Span, format: Fo
         print_table("Critical calls, shown whatever chance says", columns, rows)
     for one in excesses:
         typer.echo(_words(plant, one))
+    for line, hour, doubt in doubts:
+        typer.echo(f"{line}, from {show(hour)}: {doubt}")
     typer.echo(CAUTION)
     return None
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import polars as pl
 
 from pipelines.answers.pareto import answer_pareto
-from pipelines.answers.signals import kept_signals, ranked, with_notes
+from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.answers.yields import answer_yield, cold_weights
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
@@ -36,6 +36,7 @@ class Day:
     files: pl.DataFrame
     waiting: tuple[int, int]
     signals: list[Signal]
+    doubts: list[tuple[str, datetime, str]]
 
 
 def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
@@ -59,6 +60,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),
         waiting=(int(waiting[0]), int(waiting[1])),
         signals=signals_of_day(reader, span),
+        doubts=answer_doubts(reader, plant, span),
     )
 
 

@@ -233,6 +233,17 @@ def ranked(signals: Sequence[Signal]) -> list[Signal]:
     return sorted(signals, key=lambda s: (s.severity != "critical", s.ended is not None, -s.lost_per_hour, s.id))
 
 
+def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:
+    """What of a window could not be judged, and why: line, the first hour it holds for, a sentence."""
+    told: dict[tuple[str, str], datetime] = {}
+    for one in [line] if line is not None else list(plant.lines):
+        rows = reader.ask("doubts_of_line", line=one, from_time=span.start - HOUR, to_time=span.end)
+        for hour, doubt in rows.iter_rows():
+            if hour + HOUR > span.start:
+                told.setdefault((one, doubt), hour)
+    return [(one, hour, doubt) for (one, doubt), hour in told.items()]
+
+
 def hour_signals(reader: Reader, line: str, span: Span) -> tuple[list[Signal], list[str]]:
     """A line's signals as they stood at the end of an hour, and what of it could not be judged; from what was kept."""
     kept = [s for s in kept_signals(reader, span.start, span.end) if s.line == line]

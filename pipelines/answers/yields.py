@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import polars as pl
 
-from pipelines.answers.lehr import lehr_time
+from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
+from pipelines.measures.counters import counted, increments
 from pipelines.measures.yields import (
     LineDay,
     day_yield,
@@ -52,15 +53,17 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span) -> LineDay:
     lehr = lehr_time(reader, plant, line, span)
     formed, packed = formed_span(lehr, span), pack_span(plant, line, span)
     about = {"line": line, "from_time": formed.start, "to_time": formed.end}
+    ware, notes = _with_counters(reader, plant, line, span, lehr, _ware(reader, plant, line, span))
     return LineDay(
         line=line,
         span=span,
         gobs=reader.ask("gobs_by_item", **about),
-        ware=_ware(reader, plant, line, span),
+        ware=ware,
         pallets=reader.ask("pallets_of_line", line=line, from_time=packed.start, to_time=packed.end),
         weights=cold_weights(reader, plant, line, span),
         stoppages=reader.ask("stoppages_of_line", **about),
         lehr=lehr,
+        counter_notes=tuple(notes),
     )
 
 
@@ -79,3 +82,36 @@ def _ware(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
         here = reader.ask("ware", line=line, from_time=shifted.start, to_time=shifted.end)
         parts.append(here.filter(pl.col("station").is_in(ids)))
     return pl.concat(parts).group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).sort("station")
+
+
+def _with_counters(
+    reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime, ware: pl.DataFrame
+) -> tuple[pl.DataFrame, list[str]]:
+    """The ware with the stations that sent running totals only, and a note on each stretch that those leave open."""
+    beyond = timedelta(hours=1)
+    reads = reader.ask("counter_reads_of_line", line=line, from_time=span.start - beyond, to_time=span.end + beyond)
+    reads = reads.filter(~pl.col("station").is_in(ware["station"].to_list()))
+    if reads.is_empty():
+        return ware, []
+    moduli = {station.id: station.counter_modulus for station in plant.stations_of(line)}
+    jobs = reader.ask(
+        "jobs_of_line", line=line, from_time=lehr.formed(span.start) - beyond, to_time=lehr.formed(span.end) + beyond
+    )
+    told = increments(reads, moduli, [lehr.inspected(at) for at in jobs["started_at"]])
+    parts, notes = [ware], []
+    for station in dict.fromkeys(reads["station"]):
+        shifted = station_span(plant, station, span)
+        sums, open_ = counted(told.filter(pl.col("station") == station), shifted.start, shifted.end)
+        parts.append(sums.select(ware.columns))
+        mine = told.filter((pl.col("station") == station) & (pl.col("counter") == "inspected"))
+        late = max(timedelta(0), min(mine["from_at"].to_list(), default=shifted.end) - shifted.start)
+        early = max(timedelta(0), shifted.end - max(mine["to_at"].to_list(), default=shifted.start))
+        short = f", which miss {(late + early).total_seconds() / 60:.0f} min of the day" if late + early else ""
+        notes.append(f"{station}: counted by its running totals{short}")
+        for row in open_.iter_rows(named=True):
+            where = f"{plant.clock.show(row['from_at'])} and {plant.clock.show(row['to_at'])}"
+            most = f", at most {row['at_most']}" if row["at_most"] is not None else ""
+            notes.append(
+                f"{station}: {row['counter']} between {where} is not determined ({row['doubt']}): at least {row['at_least']}{most}"
+            )
+    return pl.concat(parts, how="vertical_relaxed"), notes

@@ -27,7 +27,7 @@ class LineDay:
 
     gobs: item, gobs_cut, hot_rejected (the formed window). ware: station, inspected, rejected (each station's own window).
     pallets: item, units, packed_from, packed_to. weights: item, weight_g of cold weighings.
-    stoppages: section, stopped_at, restarted_at.
+    stoppages: section, stopped_at, restarted_at. counter_notes: what running totals leave open.
     """
 
     line: str
@@ -38,6 +38,7 @@ class LineDay:
     weights: pl.DataFrame
     stoppages: pl.DataFrame
     lehr: LehrTime
+    counter_notes: tuple[str, ...] = ()
 
 
 def station_span(plant: Plant, station: str, span: Span) -> Span:
@@ -91,7 +92,7 @@ def line_yield(plant: Plant, told: LineDay) -> LineYield:
     packed = packed_units(told.pallets, pack_span(plant, told.line, told.span))
     items = sorted({item for item in (*gobs, *packed) if item in plant.items})
     weights, notes = item_weights(plant, told.weights, items)
-    notes += _line_notes(gobs, told.lehr)
+    notes += [*_line_notes(gobs, told.lehr), *told.counter_notes]
     mean_g = _mean_weight(plant, gobs, packed, weights)
     cut, hot = (sum(row[name] for row in gobs.values()) if gobs else None for name in ("gobs_cut", "hot_rejected"))
     formed_kg = sum(row["gobs_cut"] * weights.get(item, mean_g) for item, row in gobs.items()) * KG if gobs else None
@@ -127,7 +128,7 @@ def line_yield(plant: Plant, told: LineDay) -> LineYield:
 
 
 def _line_notes(gobs: dict[str | None, dict[str, float]], lehr: LehrTime) -> list[str]:
-    notes = [f"lehr time: {lehr.minutes:g} min, {lehr.source}"]
+    notes = [f"lehr time: {lehr.minutes:.0f} min, {lehr.source}"]
     if not gobs:
         notes.append("no forming counts: nothing can be said of the hot end and the lehr")
     if None in gobs:

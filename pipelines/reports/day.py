@@ -328,7 +328,7 @@ def _weights(told: Day) -> Sheet:
 
 
 def _missing(plant: Plant, told: Day) -> list[str]:
-    said = []
+    said = [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in told.doubts]
     for line, cover in told.coverage.items():
         covered = {row["station"]: row["covered_s"] for row in cover.iter_rows(named=True)}
         for station in plant.stations_of(line):

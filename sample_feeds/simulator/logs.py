@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipelines.plant import Station
 from sample_feeds.simulator.line import LineRun
 from sample_feeds.simulator.plan import Plan
 
+READ_EVERY_MIN = 10
 UNSEEN_LOSS = 0.004  # glass melted that no counter ever sees: drained, dropped before the shears
 
 
@@ -192,3 +194,53 @@ def _complaint(plan: Plan, number: int, told: dict[str, Any]) -> dict[str, objec
         "made_to": window[1],
         "note": "invented complaint: found when the pallet was opened",
     }
+
+
+def counter_reads(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
+    """Running totals of every station that has a counter_modulus, read every READ_EVERY_MIN; set to zero when a new job's ware comes."""
+    per = plan.window_s / 60
+    every = max(1, round(READ_EVERY_MIN / per))
+    first = int((plan.cold_from - plan.start).total_seconds() / 60 / per)
+    rows: list[dict[str, Any]] = []
+    for line, run in runs.items():
+        change = [minute + plan.plant.lines[line].lehr_minutes for minute, _, _ in run.plan.jobs if minute > 0]
+        for station in plan.plant.stations_of(line):
+            if station.counter_modulus is None:
+                continue
+            here = run.counts.filter((pl.col("station") == station.id) & (pl.col("window") >= first))
+            sums = here.group_by("window").agg(pl.col("inspected", "rejected").sum()).sort("window")
+            for counter in ("inspected", "rejected"):
+                rows += _totals(
+                    plan, sums["window"].to_list(), sums[counter].to_list(), every, change, station, counter
+                )
+    schema = dict.fromkeys(("line", "station", "counter", "mould", "defect"), pl.String)
+    frame = (
+        pl.DataFrame(rows, schema_overrides=schema)
+        if rows
+        else pl.DataFrame(schema={"read_at": pl.Datetime("us", "UTC"), **schema, "total": pl.Int64})
+    )
+    return frame.select("read_at", "line", "station", "counter", "mould", "defect", "total").sort(
+        "read_at", "station", "counter"
+    )
+
+
+def _totals(
+    plan: Plan, windows: list[int], counts: list[int], every: int, change: list[float], station: Station, counter: str
+) -> list[dict[str, Any]]:
+    per, modulus = plan.window_s / 60, station.counter_modulus or 1
+    total, rows = modulus // 2, []
+    for number, (window, count) in enumerate(zip(windows, counts, strict=True), start=1):
+        if any(window * per <= minute < (window + 1) * per for minute in change):
+            total = 0
+        total = (total + count) % modulus
+        if number % every == 0:
+            told = {
+                "line": station.line,
+                "station": station.id,
+                "counter": counter,
+                "mould": None,
+                "defect": None,
+                "total": total,
+            }
+            rows.append({"read_at": plan.at((window + 1) * per), **told})
+    return rows

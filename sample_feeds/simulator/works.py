@@ -13,6 +13,7 @@ from sample_feeds.simulator.line import LineRun, run_line
 from sample_feeds.simulator.logs import (
     challenges,
     complaints,
+    counter_reads,
     gob_mass_g,
     job_log,
     melt_log,
@@ -48,6 +49,7 @@ def simulate(plan: Plan) -> Simulated:
     feeds = {
         "station_counts": pl.concat([_station_counts(plan, run) for run in runs.values()]),
         "reject_counts": pl.concat([_reject_counts(plan, run) for run in runs.values()]),
+        "counter_reads": counter_reads(plan, runs),
         "forming_counts": pl.concat([_forming_counts(plan, run) for run in runs.values()]),
         "pallets": pallets.drop("line_no"),
         "mould_log": mould_log(plan, runs),

@@ -16,6 +16,7 @@ HOURLY = ("station_counts", "reject_counts", "forming_counts")
 _WHEN = {
     "weight_checks": "sampled_at",
     "challenge_checks": "checked_at",
+    "counter_reads": "read_at",
     "pallets": "packed_to",
     "mould_log": "fitted_at",
     "job_log": "started_at",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from schemas.feeds.base import Feed, feed_of
 from schemas.feeds.challenge_checks import ChallengeChecks
 from schemas.feeds.complaints import Complaints
+from schemas.feeds.counter_reads import CounterReads
 from schemas.feeds.forming_counts import FormingCounts
 from schemas.feeds.job_log import JobLog
 from schemas.feeds.melt_log import MeltLog
@@ -20,6 +21,7 @@ ALL_FEEDS: dict[str, Feed] = {
     for feed in (
         feed_of(StationCounts),
         feed_of(RejectCounts),
+        feed_of(CounterReads),
         feed_of(WeightChecks),
         feed_of(ChallengeChecks),
         feed_of(Pallets),

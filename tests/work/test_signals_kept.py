@@ -205,3 +205,9 @@ def test_one_critical_call_is_shown_whatever_chance_says(place: Place) -> None:
     assert [(one.kind, one.defect, one.calls, one.ware) for one in told] == [("critical call", "SPK", 1, 18_000.0)]
     assert "Critical calls, shown whatever chance says: SPK spike inside 1" in page
     assert "sent no counts" in page and "nominal value of works.toml" in page
+    said = " ".join(
+        run(
+            "signals", "--line", "K1", "--from", "2026-03-17T06:00", "--to", "2026-03-17T08:00", site=place.site.root
+        ).stdout.split()
+    )
+    assert "no past to compare with" in said and "K1-mouth sent no counts for 60 min" in said and "SPK" in said

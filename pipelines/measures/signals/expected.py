@@ -74,8 +74,7 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
         said.append(f"There is no past to compare with yet: {need}. Critical calls are shown all the same.")
     elif told.borrowed:
         said.append(
-            f"New job: with {told.hours} hours of its own, what is expected leans on the last job of the same item, or of this line; "
-            "early signals are cautious."
+            "New job: what is expected leans on the last job of the same item, or of this line; early signals are cautious."
         )
     if not tracker.past.reads.any():
         said.append(
