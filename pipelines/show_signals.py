@@ -62,7 +62,7 @@ def show_signals(
 
 def _words(plant: Plant, one: Signal) -> str:
     """What a row has no room for: where to look, when it was formed, what the logs say, what makes it go away, who has seen it."""
-    sure = f"{one.scope} {percent(one.probability, 0)}" + ("" if (one.probability or 0) >= 0.8 else ", a guess")
+    sure = f"{one.scope} {percent(one.probability, 0)}" + (", a guess" if one.is_guess else "")
     logs = f" The logs then: {'; '.join(one.happened)}." if one.happened else ""
     seen = f" Seen by {one.acknowledged_by}{': ' + one.note if one.note else ''}." if one.acknowledged_by else ""
     formed = f"formed from {plant.clock.show(one.formed)} on"

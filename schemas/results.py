@@ -157,6 +157,9 @@ class Trace(Result):
     notes: tuple[str, ...] = ()
 
 
+SURE = 0.8  # a place less probable than this is called a guess
+
+
 class Signal(Result):
     """An excess that chance does not explain (kind "excess"), or critical calls shown whatever chance says ("critical call").
 
@@ -208,3 +211,7 @@ class Signal(Result):
     acknowledged_by: str | None = None
     acknowledged_at: Moment | None = None
     note: str = ""
+
+    @property
+    def is_guess(self) -> bool:
+        return self.probability is not None and self.probability < SURE

@@ -12,10 +12,11 @@ from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.pareto import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.places import with_cavity, with_formed
+from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.plant import Plant
 from schemas.results import Pareto
 
-PAST = timedelta(hours=48)
+PAST = timedelta(hours=PAST_HOURS)
 
 
 def check_line(plant: Plant, line: str) -> None:

@@ -12,14 +12,15 @@ from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.lehr import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
-from pipelines.measures.signals import LineCounts, follow_lines, line_counts
+from pipelines.measures.signals import Found, follow_lines, line_counts
+from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
 from pipelines.plant import Plant
 from schemas.results import Signal
 
-PAST = timedelta(hours=48)
+PAST = timedelta(hours=PAST_HOURS)
 LEAD = timedelta(hours=12)  # followed before what is asked for, so that signals open then are known
 ASKED_LEAD = timedelta(hours=8)
 HOUR = timedelta(hours=1)
@@ -128,12 +129,12 @@ class _Clock:
 
 
 def _line_hour(
-    plant: Plant, tracker: Tracker, hour: int, found: Sequence[object], clock: _Clock, frames: LineFrames, whole: bool
+    plant: Plant, tracker: Tracker, hour: int, found: Sequence[Found], clock: _Clock, frames: LineFrames, whole: bool
 ) -> LineHour:
-    counts: LineCounts = tracker.counts
+    counts = tracker.counts
     now = min((hour + 1) * tracker.past.per_hour, counts.bins)
     at = counts.moment(hour * tracker.past.per_hour)
-    signals = [tell(plant, tracker, one, now, clock, frames.logs) for one in found]  # type: ignore[arg-type]
+    signals = [tell(plant, tracker, one, now, clock, frames.logs) for one in found]
     if not whole:
         return LineHour(counts.line, at, signals, pl.DataFrame(), [])
     end = counts.moment(now)
@@ -183,10 +184,11 @@ def _has_lehr(reader: Reader, plant: Plant, furnace: str, span: Span) -> bool:
     return all(reader.ask("lehr_hours_of_line", line=line, **told).height for line in lines)
 
 
-def kept_signals(reader: Reader, start: datetime, end: datetime) -> list[Signal]:
-    """Signals as they last stood in the hours of [start, end), as the intakes kept them."""
+def kept_signals(reader: Reader, start: datetime, end: datetime, lines: Sequence[str] | None = None) -> list[Signal]:
+    """Signals as they last stood in the hours of [start, end), as the intakes kept them; of all lines unless told otherwise."""
     rows = reader.ask("signals_at", from_time=start, to_time=end)
-    return [Signal.model_validate_json(text) for text in rows["told"]]
+    mine = rows if lines is None else rows.filter(pl.col("line").is_in(lines))
+    return [Signal.model_validate_json(text) for text in mine["told"]]
 
 
 def named_as_kept(signals: Sequence[Signal], kept: Sequence[Signal]) -> list[Signal]:
@@ -246,6 +248,6 @@ def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = N
 
 def hour_signals(reader: Reader, line: str, span: Span) -> tuple[list[Signal], list[str]]:
     """A line's signals as they stood at the end of an hour, and what of it could not be judged; from what was kept."""
-    kept = [s for s in kept_signals(reader, span.start, span.end) if s.line == line]
+    kept = kept_signals(reader, span.start, span.end, [line])
     doubts = reader.ask("doubts_of_line", line=line, from_time=span.start, to_time=span.end)
     return ranked(with_notes(reader, kept)), doubts["doubt"].unique(maintain_order=True).to_list()

@@ -13,7 +13,6 @@ from pipelines.reports.sheet import Column, Sheet
 from schemas.results import Signal
 
 CARDS = 6  # a screenful
-SURE = 0.8  # a place less probable than this is called a guess
 
 
 def place_words(plant: Plant, told: Signal) -> str:
@@ -39,14 +38,14 @@ def sureness(told: Signal) -> str:
         return "not judged by statistics"
     others = sorted(((p, s) for s, p in told.scopes.items() if s != told.scope and p >= 0.05), reverse=True)
     else_ = f"; else {', '.join(f'{s} {percent(p, 0)}' for p, s in others)}" if others else ""
-    guess = "a guess: " if told.probability < SURE else ""
+    guess = "a guess: " if told.is_guess else ""
     return f"{guess}{told.scope} {percent(told.probability, 0)}{else_}"
 
 
 def _share(told: Signal) -> str:
     if told.probability is None:
         return ""
-    return percent(told.probability, 0) + (", a guess" if told.probability < SURE else "")
+    return percent(told.probability, 0) + (", a guess" if told.is_guess else "")
 
 
 def _clock(plant: Plant, moment: datetime, near: datetime) -> str:

@@ -14,6 +14,7 @@ from pipelines.ledger import Reader
 from pipelines.ledger.marts import acknowledge, keep_hours
 from pipelines.measures.lehr import LEHR_SCHEMA
 from pipelines.measures.signals.expected import SCHEMA
+from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant import Plant
 from pipelines.site import OpenSite
 from schemas.results import Signal
@@ -78,7 +79,7 @@ def _followed(
     for frames, here in follow_furnace(reader, plant, furnace, span, LEAD):
         hours += here
         lehr = {line: told.lehr for line, told in frames.items()}
-    before = kept_signals(reader, span.start - timedelta(hours=26), day.end)
+    before = kept_signals(reader, span.start - timedelta(hours=26), day.end, lines)
     marts = {
         "signal_hours": _signal_rows(hours, before),
         "expected_hours": _expected_rows(hours),
@@ -102,19 +103,12 @@ def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
 
 def _signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
     """Signals under the names they were kept with before, the day before or at an earlier intake, where they are the same."""
-    every = {s.id: s for h in hours for s in h.signals if s.kind != "critical call"}
+    every = {s.id: s for h in hours for s in h.signals if s.kind != CRITICAL_CALL}
     open_before = [
         k for k in before if k.ended is None or k.ended > min((h.hour for h in hours), default=k.raised) - HOUR
     ]
-    names = {
-        id(s): told
-        for s, told in zip(
-            sorted(every.values(), key=lambda s: s.raised),
-            named_as_kept(list(every.values()), open_before),
-            strict=True,
-        )
-    }
-    kept = {s.id: names[id(s)] for s in every.values()}
+    found = sorted(every.values(), key=lambda s: s.raised)
+    kept = {s.id: named for s, named in zip(found, named_as_kept(found, open_before), strict=True)}
     rows = []
     for h in hours:
         for s in h.signals:

@@ -15,12 +15,9 @@ GUARD_HOURS, GUARDED_FROM = 3, 5  # the newest hours do not teach once at least 
 LEAST_WARE = 400.0  # containers of past below which nothing is judged
 PRIOR_SHAPE = 4.0  # a former job is worth this many calls: jobs differ by about 1 / sqrt(4) = 50 %
 HABIT_VARIANCE = 0.25  # between moulds, where a line's own is not known yet
-PHI_START, PHI_LINE, PHI_LEAST, PHI_MOST = (
-    0.15,
-    0.03,
-    0.01,
-    3.0,
-)  # before anything is known: of a mould, of a line; bounds
+PHI_START, PHI_LINE = 0.15, 0.03  # of a mould and of a line, before anything is known
+PHI_LEAST, PHI_MOST = 0.01, 3.0
+SPREAD_MOST = 4.0  # relative variance above which an expectation says nothing more
 START_CELLS = 40.0  # those starting values weigh as much as this many hours of one mould
 FEW = 4  # of fewer blocks no dispersion is estimated
 FAR = 16.0  # a cell further than 4 standard deviations from its mean counts as one that is 4 away
@@ -61,6 +58,12 @@ class Expectation:
     hours: int
     borrowed: bool
     known: np.ndarray
+
+    @property
+    def line_spread(self) -> np.ndarray:
+        """Relative variance [defects] of what is expected of the whole line: that of its best known station."""
+        told: np.ndarray = np.minimum(self.spread_rate.min(axis=1), SPREAD_MOST)
+        return told
 
     def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
         """Common and own relative variance [defects] of a window of so many hours."""
@@ -156,7 +159,7 @@ class Past:
         calls, ware = self._kept(hours)
         seen, passed = calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3))
         rate, shape, borrowed = self._rates(seen, passed, hour)
-        common, own, variance = self._dispersion(hour, hours, calls, ware, rate)
+        common, own, variance = self._dispersion(hour, calls, ware, rate)
         spread = 1 / shape + common[BLOCKS[0]][:, None] / max(1, len(hours))
         read = self.reads[None, :, None]
         told = (calls.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
@@ -178,7 +181,7 @@ class Past:
         return (seen + 0.5) / np.maximum(passed, 1.0), seen + 0.5, False
 
     def _dispersion(
-        self, hour: int, hours: np.ndarray, calls: np.ndarray, ware: np.ndarray, rate: np.ndarray
+        self, hour: int, calls: np.ndarray, ware: np.ndarray, rate: np.ndarray
     ) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray]:
         """Relative variances, estimated anew every few hours: they change slowly and cost the most."""
         due = self._dispersed is None or hour - self._dispersed[0] >= 6 or hour < 8

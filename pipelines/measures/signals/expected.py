@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipelines.measures.signals.baseline import LEAST_WARE
+from pipelines.measures.signals.baseline import LEAST_WARE, excess_p
 from pipelines.measures.signals.scan import benjamini_hochberg
 from pipelines.measures.signals.track import Tracker
 
@@ -32,16 +32,15 @@ def hour_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
     if not able.any():
         return pl.DataFrame(schema=SCHEMA)
     expected = (scan.base[:, :, hi] - scan.base[:, :, lo]) * able[:, None]
-    window = scan._variances(told, 1.0) * expected**2
+    window = scan.variances(told, 1.0) * expected**2
     doubt = scan.spread * expected**2
-    line = next(n for n, stream in enumerate(scan.streams) if stream.kind == "line")
     rows = [
-        ("defect", code, expected[d, line], window[d, line], float(np.sqrt(doubt[d, line])))
+        ("defect", code, expected[d, scan.line], window[d, scan.line], float(np.sqrt(doubt[d, scan.line])))
         for d, code in enumerate(tracker.counts.defects)
         if able[d]
     ]
     for number, stream in enumerate(scan.streams):
-        if number != line and stream.kind != "cavity":
+        if number != scan.line and stream.kind != "cavity":
             sums = (x[:, number].sum() for x in (expected, window, doubt))
             of_stream, variance, squared = sums
             rows.append((stream.kind, stream.key, of_stream, variance, float(np.sqrt(squared))))
@@ -55,8 +54,6 @@ def excess_q(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray, doub
 
     expected in calls; variance beyond Poisson in calls squared; doubt: standard deviation of expected, in calls.
     """
-    from pipelines.measures.signals.baseline import excess_p
-
     relative = (variance + doubt**2) / np.maximum(expected, 1e-9) ** 2
     return benjamini_hochberg(excess_p(calls, expected, relative))
 

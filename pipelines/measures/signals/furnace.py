@@ -74,11 +74,10 @@ class _beside:
         later = timedelta(minutes=self.lehr[name] - self.lehr[self.line])
         lo = max(other.scan.first, other.counts.bin_of(mine.moment(start) + later))
         hi = min(other.scan.until, other.counts.bin_of(mine.moment(stop) + later))
-        told = other.expectations[max(other.expectations)]
+        told = other.latest
         hours = max((hi - lo) * other.counts.step_s / 3600, 1e-3)
-        variance = float(told.window_variance(hours)[0][defect] + min(4.0, told.spread_rate[defect].min()))
+        variance = float(told.window_variance(hours)[0][defect] + told.line_spread[defect])
         if hi <= lo:
             return Beside(name, 0.0, 0.0, variance)
-        line = next(n for n, stream in enumerate(other.scan.streams) if stream.kind == "line")
-        seen, _, base = other.scan.series(defect, line, lo, hi)
+        seen, _, base = other.scan.series(defect, other.scan.line, lo, hi)
         return Beside(name, float(seen.sum()), float(base.sum()) + other.own_excess(defect, lo, hi), variance)

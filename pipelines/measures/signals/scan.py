@@ -16,8 +16,6 @@ FALSE_DISCOVERY = 0.0075
 LEAST_CALLS = 4
 FRESH_MIN = 15  # an excess counts as present for this long after its last call
 QUICK_Z = 2.5
-
-
 WEIGHTS = {"mould": 1.0, "cavity": 0.3, "section": 0.7, "gob": 3.0, "line": 16.0, "station": 4.0}
 
 
@@ -93,13 +91,13 @@ class Scan:
     def __init__(self, past: Past, first: int):
         self.past, self.counts, self.first = past, past.counts, first
         self.streams = streams_of(past.counts, first)
+        self.line = next(n for n, stream in enumerate(self.streams) if stream.kind == "line")
         bins = self.counts.bins - first
         shape = (len(self.counts.defects), len(self.streams), bins + 1)
         self.seen = np.zeros(shape, np.float32)
         self.base = np.zeros(shape)  # by the past alone
-        self.more: dict[
-            int, np.ndarray
-        ] = {}  # by defect: sums of what its signals explain beyond that [streams, bins + 1]
+        # by defect: sums of what its signals explain beyond that [streams, bins + 1]
+        self.more: dict[int, np.ndarray] = {}
         self.doubt = np.zeros(shape[:2])  # relative variance of what they explain
         self.variance = np.zeros((len(WINDOWS_MIN), *shape[:2]))
         self.spread = np.zeros(shape[:2])
@@ -136,9 +134,9 @@ class Scan:
         self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
         self.until = stop
         self.spread = self._spreads(told)
-        self.hourly = self._variances(told, 1.0) + self.spread
+        self.hourly = self.variances(told, 1.0) + self.spread
         for number, minutes in enumerate(WINDOWS_MIN):
-            self.variance[number] = self._variances(told, minutes / 60) + self.spread
+            self.variance[number] = self.variances(told, minutes / 60) + self.spread
         read = able & told.known & self.past.reads[None, :]
         some, places = (able & told.known).any(axis=1), read.any(axis=1)
         for number, stream in enumerate(self.streams):
@@ -161,17 +159,21 @@ class Scan:
         habit = np.concatenate([told.habit, np.ones((len(told.habit), 1))], axis=1)
         by_column = np.einsum("ds,sct->dct", told.rate * self.past.reads, ware[:, :-1]) * told.habit[:, :, None]
         by_station = told.rate[:, :, None] * np.einsum("dc,sct->dst", habit, ware)
+        return self.by_stream(by_column, by_station)
+
+    def by_stream(self, by_column: np.ndarray, by_station: np.ndarray) -> np.ndarray:
+        """Sums [..., streams, bins] of cells: [..., columns, bins] of read ware, [..., stations, bins] of all ware."""
         rows = []
         for stream in self.streams:
             if stream.kind == "line":
-                rows.append(by_station.sum(axis=1))
+                rows.append(by_station.sum(axis=-2))
             elif stream.station is not None:
-                rows.append(by_station[:, stream.station])
+                rows.append(by_station[..., stream.station, :])
             else:
-                rows.append(by_column[:, list(stream.columns)].sum(axis=1))
-        return np.stack(rows, axis=1)
+                rows.append(by_column[..., list(stream.columns), :].sum(axis=-2))
+        return np.stack(rows, axis=-2)
 
-    def _variances(self, told: Expectation, hours: float) -> np.ndarray:
+    def variances(self, told: Expectation, hours: float) -> np.ndarray:
         """Relative variance [defects, streams] of a count from one window of so many hours to another."""
         common, own = told.window_variance(hours)
         sizes = np.array([max(1, len(stream.columns)) for stream in self.streams])
@@ -180,7 +182,7 @@ class Scan:
 
     def _spreads(self, told: Expectation) -> np.ndarray:
         """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past only."""
-        rate = np.minimum(told.spread_rate.min(axis=1), 4.0)
+        rate = told.line_spread
         rows = []
         for stream in self.streams:
             if stream.whole:

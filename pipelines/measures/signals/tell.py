@@ -10,6 +10,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.lehr import LehrTime
+from pipelines.measures.pareto import own_ware
+from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.onset import minutes_to_close
 from pipelines.measures.signals.scope import LOOK_FIRST
 from pipelines.measures.signals.track import Found, Tracker
@@ -64,10 +66,9 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
     )  # fmt: skip
 
 
-def _rounded(counts: object, after: float) -> Callable[[float], datetime]:
+def _rounded(counts: LineCounts, after: float) -> Callable[[float], datetime]:
     def moment(at: float) -> datetime:
-        told: datetime = counts.moment(at) + timedelta(minutes=after)  # type: ignore[attr-defined]
-        return (told + timedelta(seconds=30)).replace(second=0, microsecond=0)
+        return (counts.moment(at) + timedelta(minutes=after, seconds=30)).replace(second=0, microsecond=0)
 
     return moment
 
@@ -174,21 +175,20 @@ def critical_calls(
     covered = {signal.defect for signal in known if signal.line == line}
     here = calls.filter(pl.col("defect").is_in(codes) & (pl.col("calls") > 0)).sort("window_start")
     called = [code for code in codes if code in set(here["defect"].to_list()) - covered]
-    return [_critical(plant, line, code, here.filter(pl.col("defect") == code), ware, lehr_at) for code in called]
+    seen = own_ware(plant, line, "defect", ware) if called else {}
+    return [
+        _critical(plant, line, code, here.filter(pl.col("defect") == code), seen.get(code, 0.0), lehr_at)
+        for code in called
+    ]
 
 
-def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, ware: pl.DataFrame, lehr_at: LehrAt) -> Signal:
+def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: float, lehr_at: LehrAt) -> Signal:
     first, last = mine["window_start"][0], mine["window_start"][-1]
     after = plant.stations[mine["station"][0]].after_minutes
     lehr = lehr_at(first)
     moulds = sorted(mine["mould"].drop_nulls().unique().to_list())
     single = len(moulds) == 1 and mine["mould"].null_count() == 0
     calls = int(mine["calls"].sum())
-    able = [s.id for s in plant.stations_of(line) if s.can_call(code)]
-    order = min(plant.stations[s].order for s in able) if able else 0
-    seen = float(
-        ware.filter(pl.col("station").is_in([s for s in able if plant.stations[s].order == order]))["inspected"].sum()
-    )
     hours = max((last - first).total_seconds() / 3600, 1.0)
     half = timedelta(minutes=lehr.ware_half_width)
     return Signal(

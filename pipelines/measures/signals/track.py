@@ -76,6 +76,11 @@ class Tracker:
             [[self.plant.stations[s].can_call(d) for s in self.counts.stations] for d in self.counts.defects], bool
         )
 
+    @property
+    def latest(self) -> Expectation:
+        """What the newest hour should bring."""
+        return self.expectations[max(self.expectations)]
+
     def begin(self, hour: int) -> None:
         """Learn what the hour should bring. Before `follow`, and for all lines of a furnace before any is followed."""
         told = self.past.expectation(hour)
@@ -84,11 +89,10 @@ class Tracker:
         for defect in {s.defect for s in self.signals if s.ended is None}:
             self._explain(defect)
 
-    def follow(self, hour: int) -> list[Found]:
-        """Look at the bins of an hour in order; the signals that were open at any time in it, as they stand at its end."""
+    def follow(self, hour: int) -> None:
+        """Look at the bins of an hour in order: raise signals, and settle all that are open at its end."""
         per = self.past.per_hour
         start, stop = hour * per, min((hour + 1) * per, self.counts.bins)
-        before = {s.name for s in self.signals if s.ended is not None}
         found = self.scan.excesses(start, stop)
         at = start
         while True:
@@ -108,14 +112,13 @@ class Tracker:
             at += 1
         self._drifted(start, stop)
         self._settle(start, stop)
-        return [s for s in self.signals if s.name not in before or s.ended is None]
 
     def join(self, defect: int, start: int, level: float) -> None:
         """Raise a signal of the line if its calls since bin `start` exceed what was expected, tested once at `level`."""
         now, first = self.scan.until, max(self.scan.first, start)
         if now - first < self._bins(15) or any(s.defect == defect and self._near(s, now) for s in self.signals):
             return
-        line = next(n for n, stream in enumerate(self.scan.streams) if stream.kind == "line")
+        line = self.scan.line
         seen, wanted, _ = (float(x.sum()) for x in self.scan.series(defect, line, first, now))
         p = float(excess_p(np.array(seen), np.array(wanted), self.scan.hourly[defect, line]))
         if seen >= LEAST_CALLS and wanted > 0 and p <= level:
@@ -146,10 +149,8 @@ class Tracker:
                 return
             self._keep(signal)
             self._explain(defect)
-        new = self._new(lead, at + 1)
-        if new is not None:
-            self.signals.append(new)
-            self._explain(defect)
+        self.signals.append(self._new(lead, at + 1))
+        self._explain(defect)
 
     def _near(self, signal: Found, at: int) -> bool:
         return signal.ended is None or (at - signal.ended) * self.counts.step_s <= AGAIN_MIN * 60
@@ -157,7 +158,7 @@ class Tracker:
     def _keep(self, signal: Found) -> None:
         self.signals = [signal if s.name == signal.name else s for s in self.signals]
 
-    def _new(self, lead: Excess, now: int) -> Found | None:
+    def _new(self, lead: Excess, now: int) -> Found:
         start = max(self.scan.first + self.scan.floor, now - self._bins(BACK_MIN))
         onset = self._dated(lead.defect, lead.stream, start, now, now)
         placing = self._placed(lead.defect, onset, now, own=None)
@@ -235,7 +236,7 @@ class Tracker:
         cavity = [
             n for n, s in enumerate(self.scan.streams) if s.kind == "cavity" and set(where.columns) <= set(s.columns)
         ]
-        return (cavity or [n for n, s in enumerate(self.scan.streams) if s.kind == "line"])[0]
+        return cavity[0] if cavity else self.scan.line
 
     def _dated(self, defect: int, stream: int, start: int, stop: int, raised: int) -> Onset:
         seen, wanted, _ = self.scan.series(defect, stream, start, stop)
@@ -258,9 +259,9 @@ class Tracker:
         for other in self.signals:
             if other.defect == defect and (own is None or other.name != own.name):
                 expected = expected + self._extra(other, start, stop).sum(axis=2)
-        told = self.expectations[max(self.expectations)]
+        told = self.latest
         common, idio = (float(x[defect]) for x in told.window_variance(hours))
-        rate = float(np.minimum(told.spread_rate[defect].min(), 4.0))
+        rate = float(told.line_spread[defect])
         habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
         return Cells(
             seen, expected, c.ware[:, :, start:stop].sum(axis=2), self.past.reads, self.able[defect], idio + habit,
@@ -326,16 +327,7 @@ class Tracker:
         self.scan.explain(defect, extra)
 
     def _by_stream(self, more: np.ndarray) -> np.ndarray:
-        read = more[self.past.reads].sum(axis=0)
-        rows = []
-        for stream in self.scan.streams:
-            if stream.kind == "line":
-                rows.append(more.sum(axis=(0, 1)))
-            elif stream.station is not None:
-                rows.append(more[stream.station].sum(axis=0))
-            else:
-                rows.append(read[list(stream.columns)].sum(axis=0))
-        return np.stack(rows)
+        return self.scan.by_stream(more[self.past.reads].sum(axis=0), more.sum(axis=1))
 
     def _counted(self, signal: Found, now: int) -> Found:
         """The signal with its counts since the onset."""
@@ -346,7 +338,7 @@ class Tracker:
         hours = max(1, min(late, len(seen))) * self.counts.step_s / 3600
         recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
         ware = self.ware_of(signal, start, max(stop, start + 1))
-        borrowed = self.expectations[max(self.expectations)].borrowed
+        borrowed = self.latest.borrowed
         counted = (float(seen.sum()), float(base.sum()), ware)
         return replace(
             signal, counted=counted, recent=recent, borrowed=borrowed, new_mould=self._new_mould(signal, start)
