@@ -47,6 +47,7 @@ class LineRun:
     defects: pl.DataFrame
     pallets: pl.DataFrame
     packed: np.ndarray
+    good: np.ndarray
 
 
 def run_line(plan: Plan, line: str) -> LineRun:
@@ -56,10 +57,12 @@ def run_line(plan: Plan, line: str) -> LineRun:
     moulds, items, fitted = _fitted(told, plan.minutes)
     ware = _form(plan, told, fitted, rng)
     container, defect = _defects(plan, told, ware, rng)
-    alive, counts, calls = _inspect(plan, told, ware, container, defect, moulds, rng)
+    fallen = np.random.default_rng([plan.seed, 6, list(plan.lines).index(line)])
+    alive, counts, calls = _inspect(plan, told, ware, container, defect, moulds, rng, fallen)
+    alive &= fallen.random(len(alive)) >= plan.broken
     pallet_of, pallets = _pack(plan, told, ware, alive, items)
     truth = _truth(plan, told, ware, moulds, container, defect, calls, pallet_of)
-    return LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of)
+    return LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive)
 
 
 def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndarray]:
@@ -154,12 +157,14 @@ def _inspect(
     defect: np.ndarray,
     moulds: list[str],
     rng: np.random.Generator,
+    fallen: np.random.Generator,
 ) -> tuple[np.ndarray, pl.DataFrame, pl.DataFrame]:
     state = _Pass(np.ones(len(ware.formed), bool), [], [])
     stations = plan.plant.stations_of(told.line)
     for order in sorted({station.order for station in stations}):
         lanes = [station for station in stations if station.order == order]
         lane = rng.integers(len(lanes), size=len(ware.formed))
+        state.alive &= fallen.random(len(state.alive)) >= plan.broken
         here = state.alive.copy()
         for number, station in enumerate(lanes):
             mine = here & (lane == number)

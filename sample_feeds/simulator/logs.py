@@ -37,11 +37,12 @@ def melt_log(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> 
     for furnace in plan.plant.furnace:
         mine = [run for line, run in runs.items() if plan.plant.lines[line].furnace == furnace.id]
         pulled = sum((run.ware.cut * gob_mass_g(plan, run) / 1000).sum(axis=1) for run in mine)
-        per_hour = np.asarray(pulled)[: hours * 60].reshape(hours, 60).sum(axis=1) / (1 - UNSEEN_LOSS)
-        bias = 1 + rng.normal(0, plan.plant.uncertainty.melt / 100 / 3)
+        per_hour = np.asarray(pulled)[: hours * 60].reshape(hours, 60).sum(axis=1) / (
+            1 - plan.unseen.get(furnace.id, UNSEEN_LOSS)
+        )
         for hour in range(hours):
             level = float(rng.normal(0, 0.15))
-            melted = (per_hour[hour] + level / 1000 * furnace.surface_m2 * furnace.density_g_cm3 * 1000) * bias
+            melted = per_hour[hour] + level / 1000 * furnace.surface_m2 * furnace.density_g_cm3 * 1000
             batch = max(melted, 0) * 0.55 / (1 - 0.031) / (1 - 0.172)
             values = {
                 "batch_kg": round(batch, 1),

@@ -80,6 +80,12 @@ class Plan:
     lines: dict[str, LinePlan]
     faults: list[Fault]
     window_s: int = 60
+    broken: float = (
+        0.0  # share of the ware that breaks or falls unseen at each step: in the lehr, before each station, at packing
+    )
+    unseen: dict[str, float] = field(
+        default_factory=dict
+    )  # share of a furnace's glass that no counter sees, where not UNSEEN_LOSS
 
     def at(self, minute: float) -> datetime:
         return self.start + timedelta(minutes=float(minute))
@@ -154,7 +160,7 @@ def _jobs_and_moulds(plan: LinePlan, sets: tuple[tuple[str, ...], ...], minutes:
         if change and abs(minute - change) < 150:
             continue
         used += 1
-        item = [f for f in plan.fittings if f.cavity == cavity and f.minute <= minute][-1].item
+        item = max((f for f in plan.fittings if f.cavity == cavity and f.minute <= minute), key=lambda f: f.minute).item
         plan.fittings.append(Fitting(minute, cavity, str(used), item))
         plan.stops.append(Stop(plan.cavities[cavity][0], minute - 6, minute, "mould change"))
     plan.fittings.sort(key=lambda f: f.minute)

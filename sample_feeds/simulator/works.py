@@ -11,6 +11,7 @@ from stdnum import ean
 
 from sample_feeds.simulator.line import LineRun, run_line
 from sample_feeds.simulator.logs import (
+    UNSEEN_LOSS,
     challenges,
     complaints,
     counter_reads,
@@ -33,6 +34,8 @@ class Simulated:
     truth["defects"]: one row a true defect (line, section, gob, mould, defect, formed_at, station or pallet).
     truth["calls"]: every call sent, with the container's true cavity.  truth["lehr"]: true minutes by forming time.
     truth["flow"]: by line and forming minute, gobs cut, hot rejected, packed, and kg.  truth["faults"]: what was planned.
+    truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all gobs cut for them.
+    truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of it that no counter sees.
     """
 
     plan: Plan
@@ -65,6 +68,10 @@ def simulate(plan: Plan) -> Simulated:
         "calls": pl.concat([_calls_truth(plan, run) for run in runs.values()]),
         "lehr": pl.concat([_lehr_truth(plan, run) for run in runs.values()]),
         "flow": pl.concat([_flow_truth(plan, run) for run in runs.values()]),
+        "good": pl.concat([_good_truth(plan, run) for run in runs.values()]),
+        "melt": pl.DataFrame(
+            [{"furnace": f.id, "unseen": plan.unseen.get(f.id, UNSEEN_LOSS)} for f in plan.plant.furnace]
+        ),
         "faults": _faults_truth(plan),
     }
     return Simulated(plan, feeds, truth)
@@ -209,11 +216,36 @@ def _flow_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
         "hot_rejected": run.ware.hot.sum(axis=1),
         "packed": packed,
     }
-    frame = pl.DataFrame({"minute": np.arange(minutes), **columns, "formed_kg": (run.ware.cut * mass).sum(axis=1)})
+    frame = pl.DataFrame(
+        {
+            "minute": np.arange(minutes), **columns, "formed_kg": (run.ware.cut * mass).sum(axis=1),
+            "lehr_minutes": run.ware.lag,
+        }
+    )  # fmt: skip
     return frame.select(
         pl.lit(run.plan.line).alias("line"),
         _at(plan, pl.col("minute")).alias("formed_at"),
         pl.exclude("minute"),
+    )
+
+
+def _good_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
+    """What became good of the ware that met the first station in each minute, and the glass of the gobs it was cut from."""
+    minutes = len(run.ware.cut)
+    mass = gob_mass_g(plan, run) / 1000
+    arrival = np.floor(run.ware.arrives).astype(np.int64)
+    inside = run.good & (arrival < minutes) & (arrival >= 0)
+    formed, cavity = run.ware.formed[inside].astype(np.int64), run.ware.cavity[inside]
+    good = np.bincount(arrival[inside], minlength=minutes)
+    good_kg = np.bincount(arrival[inside], weights=mass[formed, cavity], minlength=minutes)
+    due = np.floor(np.arange(minutes) + 0.5 + run.ware.lag).astype(
+        np.int64
+    )  # when the gobs of a minute meet the first station
+    seen = due < minutes
+    cut_kg = np.bincount(due[seen], weights=(run.ware.cut * mass).sum(axis=1)[seen], minlength=minutes)
+    frame = pl.DataFrame({"minute": np.arange(minutes), "good": good, "good_kg": good_kg, "cut_kg": cut_kg})
+    return frame.select(
+        pl.lit(run.plan.line).alias("line"), _at(plan, pl.col("minute")).alias("arrived_at"), pl.exclude("minute")
     )
 
 
