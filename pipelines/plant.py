@@ -119,6 +119,13 @@ class Uncertainty(_Table):
     weight: NotNegative = 0.2
 
 
+class Cost(_Table):
+    """What lost glass costs, where the works wants losses in money too."""
+
+    glass_per_t: Positive
+    currency: str = ""
+
+
 class Mapping(_Table):
     """How a foreign export becomes a feed."""
 
@@ -143,6 +150,7 @@ class Plant(_Table):
     item: tuple[Item, ...] = Field(min_length=1)
     laboratory: Laboratory = Laboratory()
     uncertainty: Uncertainty = Uncertainty()
+    cost: Cost | None = None
     mapping: tuple[Mapping, ...] = ()
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, date, datetime
 from typing import Annotated, Any
 
@@ -68,8 +69,37 @@ class Loss(Result):
     measured: bool
 
 
+class Cause(Result):
+    """Containers lost to one cause, and their mass. where: section, station or step; counted: by a meter, else worked out as a difference."""
+
+    kind: str
+    where: str
+    cause: str
+    shift: str
+    job: str
+    units: float
+    kg: float
+    counted: bool
+
+
+class Worked(Result):
+    """A shift's, or a job's, work: what the machine could have made at its cycle rate, what it cut, and what was packed good."""
+
+    name: str
+    hours: float
+    could: float
+    cut: float
+    rejected: float
+    good: float
+    efficiency: float | None
+
+
 class LineYield(Result):
-    """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2."""
+    """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2.
+
+    Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
+    packed_units, estimated on pallets not reported yet. could: what the cycle rate could have made; efficiency = packed good / could.
+    """
 
     line: str
     gobs_cut: float | None
@@ -91,9 +121,34 @@ class LineYield(Result):
     losses: tuple[Loss, ...] = ()
     weights: dict[str, float] = {}
     notes: tuple[str, ...] = ()
+    open_units: float = 0.0
+    states: dict[str, float] = {}
+    in_lehr_start: float | None = None
+    in_lehr_end: float | None = None
+    could: float | None = None
+    packed_good: float = 0.0
+    efficiency: float | None = None
+    giveaway_kg: float | None = None
+    giveaway_low: float | None = None
+    giveaway_high: float | None = None
+    causes: tuple[Cause, ...] = ()
+    by_shift: tuple[Worked, ...] = ()
+    by_job: tuple[Worked, ...] = ()
+
+
+class FlowStep(Result):
+    """One bar of the way from melt to pack [kg]. kind: "stock" (what is there), "counted" (lost, by a meter), "unaccounted", "kept" (in the furnace)."""
+
+    name: str
+    kg: float
+    kind: str
 
 
 class FurnaceYield(Result):
+    """One furnace's day. melted, pull and packed are readings; pack_to_melt, its interval and unaccounted_kg are reconciled; raw is the
+    plain quotient of the readings. basis: "melt log", or "gobs" where there is none to believe. p: probability of readings that
+    disagree as much or more if no meter lies (chi-square with `freedom` degrees)."""
+
     furnace: str
     melted_kg: float | None
     pull_kg: float | None
@@ -103,13 +158,65 @@ class FurnaceYield(Result):
     high: float | None
     unaccounted_kg: float | None
     notes: tuple[str, ...] = ()
+    unaccounted_low: float | None = None
+    unaccounted_high: float | None = None
+    raw: float | None = None
+    basis: str = "melt log"
+    chi_square: float | None = None
+    freedom: int = 0
+    p: float | None = None
+    usual_days: int = 0
+    flow: tuple[FlowStep, ...] = ()
 
 
 class SuspectMeter(Result):
+    """A meter that the balances refuse. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
+
     meter: str
     reading: float
     reconciled: float
     z: float
+    unit: str = ""
+    furnace: str = ""
+    since: date | None = None
+    since_low: date | None = None
+    since_high: date | None = None
+    days: int = 0
+    off_pct: float | None = None
+    off_low: float | None = None
+    off_high: float | None = None
+
+
+class MeterReading(Result):
+    """One meter: what it read, what it becomes with a 95 % interval, and z, its adjustment over that adjustment's standard deviation.
+
+    reading is null for a meter that said nothing or too little and is worked out from the others.
+    """
+
+    furnace: str
+    of: str
+    meter: str
+    unit: str
+    reading: float | None
+    uncertainty: float | None
+    reconciled: float
+    low: float
+    high: float
+    z: float | None
+
+
+class BalanceRow(Result):
+    """One balance: by what the readings do not close, what of it is unaccounted after reconciliation, and what is left open then."""
+
+    furnace: str
+    of: str
+    balance: str
+    unit: str
+    into: float
+    out: float
+    before: float
+    unaccounted: float
+    after: float
 
 
 class Yield(Result):
@@ -117,6 +224,17 @@ class Yield(Result):
     furnaces: tuple[FurnaceYield, ...]
     lines: tuple[LineYield, ...]
     suspect_meters: tuple[SuspectMeter, ...] = ()
+    unusual_losses: tuple[SuspectMeter, ...] = ()
+    meters: tuple[MeterReading, ...] = ()
+    balances: tuple[BalanceRow, ...] = ()
+
+    def brief(self, furnace: str) -> str:
+        """A furnace's figures and its lines' as JSON, without their tables: what later days are compared with."""
+        lines = {meter.of for meter in self.meters if meter.furnace == furnace}
+        wide = {"causes", "losses", "by_shift", "by_job", "stations", "notes", "weights"}
+        mine = [one.model_dump(mode="json", exclude=wide) for one in self.lines if one.line in lines]
+        of = next(one.model_dump(mode="json", exclude={"notes"}) for one in self.furnaces if one.furnace == furnace)
+        return json.dumps({"furnace": of, "lines": mine})
 
 
 class Cavity(Result):

@@ -5,16 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
 
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
-from pipelines.answers.yields import answer_yield, cold_weights
+from pipelines.answers.yields import Kept, cold_weights, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.change import MONTH, Change, changes
 from pipelines.measures.weights import ItemWeights, item_weights_of
 from pipelines.plant import Plant
 from schemas.results import Pareto, Signal, Yield
@@ -37,17 +38,21 @@ class Day:
     waiting: tuple[int, int]
     signals: list[Signal]
     doubts: list[tuple[str, datetime, str]]
+    changes: list[Change]
+    held: pl.DataFrame
+    kept: list[Kept]
 
 
 def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     """The production day of all lines."""
     span = plant.clock.day(day)
     about = {line.id: {"line": line.id, "from_time": span.start, "to_time": span.end} for line in plant.line}
+    told, kept = yield_and_readings(reader, plant, day)
     waiting = reader.ask("open_refusals_count").row(0)
     return Day(
         day=day,
         span=span,
-        told=answer_yield(reader, plant, day),
+        told=told,
         paretos={line: answer_pareto(reader, plant, line, span) for line in about},
         shifts={
             line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)]
@@ -61,7 +66,18 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         waiting=(int(waiting[0]), int(waiting[1])),
         signals=signals_of_day(reader, span),
         doubts=answer_doubts(reader, plant, span),
+        changes=day_changes(reader, plant, told),
+        held=reader.ask("pallets_held"),
+        kept=kept,
     )
+
+
+def day_changes(reader: Reader, plant: Plant, told: Yield) -> list[Change]:
+    """The day's figures against the last 7 and 28 closed days."""
+    rows = reader.ask("balances_before", first_day=told.day - timedelta(days=MONTH), day=told.day)
+    past = [(row["day"], json.loads(row["told"])) for row in rows.iter_rows(named=True)]
+    today = [json.loads(told.brief(one.furnace)) for one in told.furnaces]
+    return changes(told.day, today, past)
 
 
 def signals_of_day(reader: Reader, span: Span) -> list[Signal]:
@@ -72,7 +88,21 @@ def signals_of_day(reader: Reader, span: Span) -> list[Signal]:
 
 def kept_answers(day: Day) -> dict[str, Any]:
     """What a close keeps of a day, as JSON values: the yield and every line's Pareto."""
-    return {"yield": day.told.told(), "pareto": {line: told.told() for line, told in day.paretos.items()}}
+    told = day.told.told()
+    for line in told["lines"]:
+        line["causes"] = _merged(line["causes"])
+    return {"yield": told, "pareto": {line: one.told() for line, one in day.paretos.items()}}
+
+
+def _merged(causes: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Losses by cause, all shifts and jobs of the day together."""
+    sums: dict[tuple[str, str, str], dict[str, Any]] = {}
+    for one in causes:
+        key = (one["kind"], one["where"], one["cause"])
+        into = sums.setdefault(key, {**one, "shift": "", "job": "", "units": 0.0, "kg": 0.0})
+        into["units"] += one["units"]
+        into["kg"] += one["kg"]
+    return [sums[key] for key in sorted(sums)]
 
 
 def digest(answers: dict[str, Any]) -> str:

@@ -2,116 +2,157 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 
-import polars as pl
-
-from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.line_day import cold_weights, cut_between, line_day
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.counters import counted, increments
-from pipelines.measures.yields import (
-    LineDay,
-    day_yield,
-    formed_span,
-    furnace_span,
+from pipelines.measures.balance import Balanced, balanced, usual_of
+from pipelines.measures.day_yield import (
+    LineTold,
+    balances_of,
+    factors_of,
     furnace_yield,
     line_yield,
-    pack_span,
-    station_span,
+    meters_of,
+    suspects_of,
+    unseen_of,
 )
-from pipelines.plant import Plant
-from schemas.results import Yield
+from pipelines.measures.losses import machine_losses
+from pipelines.measures.network import FurnaceReading, reading_of
+from pipelines.measures.usual import DAYS, Expected
+from pipelines.measures.yields import (
+    LineDay,
+    Packed,
+    furnace_reading,
+    line_reading,
+    masses_of,
+    melt_of,
+    melt_shift,
+    pack_span,
+    packed_in,
+    running_at_end,
+)
+from pipelines.plant import Furnace, Plant
+from schemas.results import FurnaceYield, LineYield, SuspectMeter, Yield
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a close keeps of a furnace's day beside its answers: the readings and what was expected to be lost unseen."""
+
+    furnace: str
+    reading: FurnaceReading
+    usual: Mapping[str, Expected]
+
+    def reading_json(self) -> str:
+        return json.dumps(self.reading.kept())
+
+    def usual_json(self) -> str:
+        return json.dumps({name: asdict(one) for name, one in self.usual.items()})
 
 
 def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None) -> Yield:
     """The day's yield of every furnace and line, or of those asked for; WrongUse for unknown ones."""
+    return yield_and_readings(reader, plant, day, furnace, line)[0]
+
+
+def yield_and_readings(
+    reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None
+) -> tuple[Yield, list[Kept]]:
+    """The day's yield, and the readings of its furnaces that a close keeps."""
+    check_names(plant, furnace, line)
+    of_line = plant.lines[line].furnace if line is not None else furnace
+    span = plant.clock.day(day)
+    told = [_of_furnace(reader, plant, one, day, span) for one in plant.furnace if of_line in (None, one.id)]
+    lines = {one.line: one for furnace_told in told for one in furnace_told.lines}
+    answer = Yield(
+        day=day,
+        furnaces=tuple(one.furnace for one in told),
+        lines=tuple(lines[one.id] for one in plant.line if one.id in lines and line in (None, one.id)),
+        suspect_meters=tuple(suspect for one in told for suspect in one.suspects),
+        unusual_losses=tuple(suspect for one in told for suspect in one.unusual),
+        meters=tuple(meter for one in told for meter in meters_of(one.balanced)),
+        balances=tuple(row for one in told for row in balances_of(one.balanced)),
+    )
+    return answer, [one.kept for one in told]
+
+
+def check_names(plant: Plant, furnace: str | None, line: str | None) -> None:
     if furnace is not None and furnace not in plant.furnaces:
         raise WrongUse(f"there is no furnace '{furnace}' in works.toml; it has {', '.join(plant.furnaces)}")
     if line is not None and line not in plant.lines:
         raise WrongUse(f"there is no line '{line}' in works.toml; it has {', '.join(plant.lines)}")
-    span = plant.clock.day(day)
-    days = {one.id: line_day(reader, plant, one.id, span) for one in plant.line}
-    lines = [line_yield(plant, told) for told in days.values()]
-    furnaces = []
-    for one in plant.furnace:
-        cut = span.shifted(-furnace_span(plant, one.id, lines, days))
-        melt = reader.ask("melt_of_furnace", furnace=one.id, from_time=cut.start, to_time=cut.end)
-        furnaces.append(furnace_yield(plant, one, melt, cut, lines))
-    of_line = plant.lines[line].furnace if line is not None else furnace
-    wanted = [
-        told
-        for told in lines
-        if line in (None, told.line) and (furnace is None or plant.lines[told.line].furnace == furnace)
-    ]
-    return day_yield(day, [told for told in furnaces if of_line in (None, told.furnace)], wanted)
 
 
-def line_day(reader: Reader, plant: Plant, line: str, span: Span) -> LineDay:
-    """Everything the ledger has of one line's day, each part in its own time-aligned window."""
-    lehr = lehr_time(reader, plant, line, span)
-    formed, packed = formed_span(lehr, span), pack_span(plant, line, span)
-    about = {"line": line, "from_time": formed.start, "to_time": formed.end}
-    ware, notes = _with_counters(reader, plant, line, span, lehr, _ware(reader, plant, line, span))
-    return LineDay(
-        line=line,
-        span=span,
-        gobs=reader.ask("gobs_by_item", **about),
-        ware=ware,
-        pallets=reader.ask("pallets_of_line", line=line, from_time=packed.start, to_time=packed.end),
-        weights=cold_weights(reader, plant, line, span),
-        stoppages=reader.ask("stoppages_of_line", **about),
-        lehr=lehr,
-        counter_notes=tuple(notes),
-    )
+@dataclass(frozen=True)
+class _Told:
+    furnace: FurnaceYield
+    lines: list[LineYield]
+    balanced: Balanced
+    kept: Kept
+    suspects: list[SuspectMeter]
+    unusual: list[SuspectMeter]
 
 
-def cold_weights(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
-    """Weighings at the cold end in `span`, with item and cavity."""
-    lehr_s = int(lehr_time(reader, plant, line, span).minutes * 60)
-    told = reader.ask("weights_of_line", line=line, from_time=span.start, to_time=span.end, lehr_s=lehr_s)
-    return told.filter(pl.col("point") == "cold")
+def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span) -> _Told:
+    shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
+    days = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
+    packed = {line: _packed(plant, told) for line, told in days.items()}
+    masses = {line: masses_of(plant, told, packed[line]) for line, told in days.items()}
+    first = [line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()]
+    then = span.shifted(-melt_shift(first, {line: told.lehr for line, told in days.items()}))
+    rows = reader.ask("melt_of_furnace", furnace=furnace.id, from_time=then.start, to_time=then.end)
+    melt = melt_of(furnace, rows, then)
+    days = {line: replace(told, melt_cut=cut_between(reader, line, then)) for line, told in days.items()}
+    readings = {line: line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()}
+    reading = furnace_reading(furnace.id, melt, list(readings.values()))
+    past = past_readings(reader, furnace.id, day)
+    usual = _usual(reader, plant, reading, [one for _, one in past], day)
+    made = balanced(plant, reading, usual)
+    lines = []
+    for line, told in days.items():
+        parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n)) for n, part in enumerate(told.parts, 1)]  # fmt: skip
+        machine = machine_losses(
+            plant, told, parts, factors_of(made, readings[line]), unseen_of(made, readings[line]), masses[line], readings[line].gob_g
+        )  # fmt: skip
+        lines.append(LineTold(told, packed[line], masses[line], readings[line], machine))
+    suspects, unusual = suspects_of(plant, made, day, past, usual)
+    return _Told(
+        furnace_yield(plant, made, melt, usual, lines), [line_yield(plant, one, made) for one in lines], made,
+        Kept(furnace.id, reading, usual), suspects, unusual,
+    )  # fmt: skip
 
 
-def _ware(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
-    parts = []
-    for after in sorted({s.after_minutes for s in plant.stations_of(line)}):
-        ids = [s.id for s in plant.stations_of(line) if s.after_minutes == after]
-        shifted = station_span(plant, ids[0], span)
-        here = reader.ask("ware", line=line, from_time=shifted.start, to_time=shifted.end)
-        parts.append(here.filter(pl.col("station").is_in(ids)))
-    return pl.concat(parts).group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).sort("station")
+def _packed(plant: Plant, told: LineDay) -> Packed:
+    return packed_in(told.pallets, told.passed, pack_span(plant, told.line, told.span), running_at_end(told))
 
 
-def _with_counters(
-    reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime, ware: pl.DataFrame
-) -> tuple[pl.DataFrame, list[str]]:
-    """The ware with the stations that sent running totals only, and a note on each stretch that those leave open."""
-    beyond = timedelta(hours=1)
-    reads = reader.ask("counter_reads_of_line", line=line, from_time=span.start - beyond, to_time=span.end + beyond)
-    reads = reads.filter(~pl.col("station").is_in(ware["station"].to_list()))
-    if reads.is_empty():
-        return ware, []
-    moduli = {station.id: station.counter_modulus for station in plant.stations_of(line)}
-    jobs = reader.ask(
-        "jobs_of_line", line=line, from_time=lehr.formed(span.start) - beyond, to_time=lehr.formed(span.end) + beyond
-    )
-    told = increments(reads, moduli, [lehr.inspected(at) for at in jobs["started_at"]])
-    parts, notes = [ware], []
-    for station in dict.fromkeys(reads["station"]):
-        shifted = station_span(plant, station, span)
-        sums, open_ = counted(told.filter(pl.col("station") == station), shifted.start, shifted.end)
-        parts.append(sums.select(ware.columns))
-        mine = told.filter((pl.col("station") == station) & (pl.col("counter") == "inspected"))
-        late = max(timedelta(0), min(mine["from_at"].to_list(), default=shifted.end) - shifted.start)
-        early = max(timedelta(0), shifted.end - max(mine["to_at"].to_list(), default=shifted.start))
-        short = f", which miss {(late + early).total_seconds() / 60:.0f} min of the day" if late + early else ""
-        notes.append(f"{station}: counted by its running totals{short}")
-        for row in open_.iter_rows(named=True):
-            where = f"{plant.clock.show(row['from_at'])} and {plant.clock.show(row['to_at'])}"
-            most = f", at most {row['at_most']}" if row["at_most"] is not None else ""
-            notes.append(
-                f"{station}: {row['counter']} between {where} is not determined ({row['doubt']}): at least {row['at_least']}{most}"
-            )
-    return pl.concat(parts, how="vertical_relaxed"), notes
+def _running(told: LineDay, number: int) -> Sequence[str]:
+    return running_at_end(told) if number == len(told.parts) else ()
+
+
+def past_readings(reader: Reader, furnace: str, day: date) -> list[tuple[date, FurnaceReading]]:
+    """What a furnace's meters read on earlier days, by their last closes, the oldest first."""
+    rows = reader.ask("balances_before", first_day=day - timedelta(days=DAYS), day=day)
+    mine = rows.filter(rows["furnace"] == furnace)
+    return [(row["day"], reading_of(json.loads(row["reading"]))) for row in mine.iter_rows(named=True)]
+
+
+def _usual(
+    reader: Reader, plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading], day: date
+) -> dict[str, Expected]:
+    """What is expected to be lost unseen; as the day's first close settled it, so that a rebuild finds the same answers."""
+    fresh = usual_of(plant, reading, past)
+    rows = reader.ask("usual_of_day", day=day)
+    for row in rows.filter(rows["furnace"] == reading.furnace).iter_rows(named=True):
+        settled = {name: Expected(**one) for name, one in json.loads(row["usual"]).items()}
+        return {name: settled.get(name, one) for name, one in fresh.items() if name in settled or "part of" not in name}
+    return fresh
+
+
+__all__ = ["Kept", "answer_yield", "cold_weights", "past_readings", "yield_and_readings"]

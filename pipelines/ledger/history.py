@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Protocol
 
+import duckdb
 import polars as pl
 
 from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger
+from schemas.results import Yield
 
 
 def former_plants(ledger: Ledger) -> dict[str, str]:
@@ -26,17 +30,52 @@ def remember_plant(ledger: Ledger, sha256: str, content: str, at: datetime) -> N
         con.execute(query("keep_plant", "writes"), told)
 
 
-def keep_close(ledger: Ledger, day: date, revision: int, at: datetime, answers: str, digest: str) -> None:
-    """Keep what a close of a day answered; earlier revisions stay."""
+class KeptBalance(Protocol):
+    """What a close keeps of a furnace's day beside its answers."""
+
+    @property
+    def furnace(self) -> str: ...
+    def reading_json(self) -> str: ...
+    def usual_json(self) -> str: ...
+
+
+def keep_close(
+    ledger: Ledger,
+    told: Yield,
+    revision: int,
+    at: datetime,
+    answers: str,
+    digest: str,
+    moved: str | None,
+    kept: Sequence[KeptBalance],
+) -> None:
+    """Keep what a close of a day answered, and what its meters read; earlier revisions stay."""
     with ledger.writing() as con:
-        told = {
-            "day": day,
+        row = {
+            "day": told.day,
             "revision": revision,
             "at": at.replace(tzinfo=None),
             "answers": answers,
             "digest": digest,
+            "moved": moved,
         }
-        con.execute(query("keep_close", "writes"), told)
+        con.execute(query("keep_close", "writes"), row)
+        keep_balances(con, told.day, revision, kept, told)
+
+
+def keep_balances(
+    con: duckdb.DuckDBPyConnection, day: date, revision: int, kept: Sequence[KeptBalance], told: Yield
+) -> None:
+    """Keep what the meters of each furnace read on a day, with the yield told of it."""
+    for one in kept:
+        row = {
+            "day": day,
+            "revision": revision,
+            "furnace": one.furnace,
+            "reading": one.reading_json(),
+            "usual": one.usual_json(),
+        }
+        con.execute(query("keep_balance", "writes"), {**row, "told": told.brief(one.furnace)})
 
 
 def confirm_close(ledger: Ledger, day: date, revision: int) -> None:

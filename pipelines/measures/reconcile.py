@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +17,8 @@ class Reconciled:
 
     values, low, high: [n] reconciled values with 95 % intervals, in the readings' units. z: [n] each meter's adjustment over its
     standard deviation (nan where no balance checks it). losses: unmeasured flows, each at least 0. statistic: weighted sum of
-    squared adjustments; freedom: its degrees of freedom; p: probability of as much or more if no meter lies.
+    squared adjustments; freedom: its degrees of freedom; p: probability of as much or more if no meter lies. covariance: [n, n] of
+    the values, as if no loss were held at zero, which is the wider.
     """
 
     values: np.ndarray
@@ -28,6 +29,7 @@ class Reconciled:
     statistic: float
     freedom: int
     p: float
+    covariance: np.ndarray
 
 
 def reconcile(
@@ -36,11 +38,13 @@ def reconcile(
     balances: np.ndarray,
     losses: np.ndarray | None = None,
     free: Sequence[int] = (),
+    constants: np.ndarray | None = None,
 ) -> Reconciled:
-    """Reconciled readings: minimise (x - y)' V^-1 (x - y) subject to A x + B u = 0, u >= 0.
+    """Reconciled readings: minimise (x - y)' V^-1 (x - y) subject to A x + B u = c, u >= 0.
 
     readings y [n]; covariance V [n, n], or standard deviations [n]; balances A [m, n]; losses B [m, k], unmeasured flows u;
-    free: meters that are not believed at all and are worked out from the others. ValueError where shapes do not fit.
+    constants c [m], zero where not given; free: meters that are not believed at all and are worked out from the others.
+    ValueError where shapes do not fit.
     References: [1] Kuehn and Davidson, Chemical Engineering Progress 57 (1961) 44. [2] VDI 2048 Part 1. [3] Crowe, Garcia Campos and
     Hrymak, AIChE Journal 29 (1983) 881 (projection of unmeasured flows). [4] Mah and Tamhane, AIChE Journal 28 (1982) 828 (measurement test).
     """
@@ -50,8 +54,13 @@ def reconcile(
     if matrix.shape[1] != len(y) or spread.shape != (len(y), len(y)):
         raise ValueError(f"{matrix.shape[1]} columns of balances, {len(y)} readings, covariance {spread.shape}")
     unmeasured = np.zeros((len(matrix), 0)) if losses is None else np.asarray(losses, float)
-    kept = _losses_at_least_zero(y, spread, matrix, unmeasured, free)
-    return _solved(y, spread, matrix, unmeasured, kept, free)
+    base = np.linalg.lstsq(matrix, np.asarray(constants, float))[0] if constants is not None else np.zeros(len(y))
+    kept = _losses_at_least_zero(y - base, spread, matrix, unmeasured, free)
+    told = _solved(y - base, spread, matrix, unmeasured, kept, free)
+    every = list(range(unmeasured.shape[1]))
+    wide = told if len(kept) == len(every) else _solved(y - base, spread, matrix, unmeasured, every, free)
+    values, half = told.values + base, 1.96 * np.sqrt(np.clip(np.diag(wide.covariance), 0, None))
+    return replace(told, values=values, low=values - half, high=values + half, covariance=wide.covariance)
 
 
 def _losses_at_least_zero(
@@ -101,36 +110,18 @@ def _solved(
     adjusted = y[believed] - gain @ residual
     changed = gain @ left @ v
     statistic = float(residual @ np.linalg.inv(left @ v @ left.T) @ residual)
-    values, z, sd = _spread_out(y, believed, adjusted, changed, np.sqrt(np.clip(np.diag(v - changed), 0, None)))
-    flows, sd_free = _worked_out(matrix, gone, believed, adjusted, v - changed)
-    values[list(free)], sd[list(free)] = flows[len(kept) :], sd_free[len(kept) :]
-    told = np.zeros(unmeasured.shape[1])
-    told[list(kept)] = flows[: len(kept)]
+    back = -np.linalg.pinv(gone) @ matrix[:, believed] if gone.shape[1] else np.zeros((0, len(believed)))
+    flows, k = back @ adjusted, len(kept)
+    values, z, told = y.copy(), np.full(len(y), np.nan), np.zeros(unmeasured.shape[1])
+    values[believed], values[list(free)], told[list(kept)] = adjusted, flows[k:], flows[:k]
+    checked = np.diag(changed) > 1e-9 * np.diag(v)
+    z[np.array(believed)[checked]] = (y[believed] - adjusted)[checked] / np.sqrt(np.diag(changed)[checked])
     freedom = len(left)
     p = float(gammaincc(freedom / 2, statistic / 2)) if freedom else 1.0
-    return Reconciled(values, values - 1.96 * sd, values + 1.96 * sd, z, told, statistic, freedom, p)
-
-
-def _spread_out(
-    y: np.ndarray, believed: list[int], adjusted: np.ndarray, changed: np.ndarray, sd_believed: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    values, z, sd = y.copy(), np.full(len(y), np.nan), np.full(len(y), np.nan)
-    values[believed], sd[believed] = adjusted, sd_believed
-    of = np.sqrt(np.clip(np.diag(changed), 0, None))
-    checked = of > 1e-9 * np.sqrt(np.max(np.diag(changed), initial=1e-300))
-    z[np.array(believed)[checked]] = (y[believed] - adjusted)[checked] / of[checked]
-    return values, z, sd
-
-
-def _worked_out(
-    matrix: np.ndarray, gone: np.ndarray, believed: list[int], adjusted: np.ndarray, left: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Losses and free meters from the reconciled others, with their standard deviations."""
-    if not gone.shape[1]:
-        return np.zeros(0), np.zeros(0)
-    back = -np.linalg.pinv(gone) @ matrix[:, believed]
-    sd: np.ndarray = np.sqrt(np.clip(np.diag(back @ left @ back.T), 0, None))
-    return back @ adjusted, sd
+    of = np.zeros((len(y), len(believed)))
+    of[believed], of[list(free)] = np.eye(len(believed)), back[k:]
+    sure = of @ (v - changed) @ of.T
+    return Reconciled(values, values, values, z, told, statistic, freedom, p, sure)
 
 
 @dataclass(frozen=True)
@@ -143,30 +134,60 @@ class Suspect:
     reconciled: float
 
 
+LIE = 3.0  # a lying meter is off by this many of its standard uncertainties, one standard deviation of a guess
+
+
+def evidence(told: Reconciled, readings: Sequence[float] | np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """How much each meter's lying would explain [n]: natural logarithm of the Bayes factor of "it lies" against "none does".
+
+    A lie is drawn from N(0, (LIE sd)^2). Meters that share one balance have one |z| between them; which of them can be off by so much
+    tells them apart: with g = (LIE x sd of the adjustment / sd)^2, ln B = (z^2 g / (1 + g) - ln(1 + g)) / 2. nan where nothing checks it.
+    References: [1] Tamhane, Iordache and Mah, Chemometrics and Intelligent Laboratory Systems 4 (1988) 33 (Bayesian gross errors, from
+    memory); the formula is the ratio of two normal densities of one adjustment.
+    """
+    gain = _gain(told, readings, sd)
+    explained: np.ndarray = (told.z**2 * gain / (1 + gain) - np.log1p(gain)) / 2
+    return explained
+
+
+def _gain(told: Reconciled, readings: Sequence[float] | np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Variance of a lie's share of the adjustment over that of honest noise [n]; nan where nothing checks a meter."""
+    moved = np.abs(np.asarray(readings, float) - told.values)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        of_adjustment = np.where(np.abs(told.z) > 0, moved / np.abs(told.z), told.z * 0)
+        gain: np.ndarray = (LIE * of_adjustment / sd) ** 2
+    return gain
+
+
 def suspects(
     readings: Sequence[float] | np.ndarray,
     covariance: np.ndarray,
     balances: np.ndarray,
     losses: np.ndarray | None = None,
     level: float = LEVEL,
+    constants: np.ndarray | None = None,
+    free: Sequence[int] = (),
 ) -> tuple[list[Suspect], Reconciled]:
     """The meters most likely lying, the worst first, and what is reconciled without them.
 
-    While the global test refuses the whole and some |z| is above its bound, the meter with the greatest |z| is no longer believed.
-    The bound keeps `level` over all meters together: the normal quantile at 1 - (1 - (1 - level)^(1/n)) / 2.
+    While some |z| is above its bound, the meter among those whose lying explains most (`evidence`) is no longer believed.
+    The bound keeps `level` over all n meters whose lie would stand out of the noise (g >= 1 in `evidence`): the normal quantile
+    at 1 - (1 - (1 - level)^(1/n)) / 2.
     References: [1] Mah and Tamhane, AIChE Journal 28 (1982) 828. [2] Serth and Heenan, AIChE Journal 32 (1986) 733 (serial elimination).
     [3] Sidak, Journal of the American Statistical Association 62 (1967) 626.
     """
-    y = np.asarray(readings, float)
+    y, spread = np.asarray(readings, float), np.asarray(covariance, float)
+    sd = spread if spread.ndim == 1 else np.sqrt(np.diag(spread))
     named: list[tuple[int, float]] = []
-    told = reconcile(y, covariance, balances, losses)
-    while told.p < level and told.freedom > 1:
-        checked = np.flatnonzero(np.isfinite(told.z))
-        worst = int(checked[np.argmax(np.abs(told.z[checked]))])
-        if abs(told.z[worst]) <= _bound(len(checked), level):
+    told = reconcile(y, covariance, balances, losses, free, constants)
+    while told.freedom > 1:
+        seen = np.isfinite(told.z) & (_gain(told, y, sd) >= 1)
+        above = np.flatnonzero(seen & (np.abs(told.z) > _bound(max(int(seen.sum()), 1), level)))
+        if not len(above):
             break
+        worst = int(above[np.argmax(evidence(told, y, sd)[above])])
         named.append((worst, float(told.z[worst])))
-        told = reconcile(y, covariance, balances, losses, [meter for meter, _ in named])
+        told = reconcile(y, covariance, balances, losses, [*free, *(meter for meter, _ in named)], constants)
     return [Suspect(meter, z, float(y[meter]), float(told.values[meter])) for meter, z in named], told
 
 

@@ -1,4 +1,4 @@
-"""Pack-to-melt of a day: the same ware from the furnace to the pallet, and what was lost at each step.
+"""A line's day along the ware: what each meter read for the same containers, from the gob to the pallet.
 
 The day is the production day at the first station. The gobs of that ware were cut one lehr time earlier, its glass was
 melted then, the later stations and the packing met it `after_minutes` later.
@@ -6,39 +6,78 @@ melted then, the later stations and the packing met it `after_minutes` later.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import datetime, timedelta
 
+import numpy as np
 import polars as pl
 
 from pipelines.clock import Span
 from pipelines.measures.lehr import LehrTime
-from pipelines.measures.shares import availability, quality_ratio, quotient_interval, ratio, scrap_ratio
+from pipelines.measures.network import FurnaceReading, LineReading, StationReading
 from pipelines.plant import Furnace, Plant
-from schemas.results import FurnaceYield, LineYield, Loss, StationFlow, Yield
 
 KG = 1 / 1000
+CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
+OPEN_PALLET = 0.03  # of what is on pallets that are not reported yet, over the estimate
+PACK_SLACK_MIN = 3.0  # ware is packed so long after the last station, or sooner; no feed says it
+MELT_COVER = 0.98  # a melt log that covers less of the day is not believed
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch of the day with one shift and one job. span by the first station's clock, formed by the forming clock.
+
+    starting: its ware was formed in the first hour of the job.
+    """
+
+    span: Span
+    formed: Span
+    shift: str
+    job: str
+    starting: bool = False
 
 
 @dataclass(frozen=True)
 class LineDay:
-    """The frames of one line's day.
+    """The frames of one line's day. `part` numbers the parts from 1.
 
-    gobs: item, gobs_cut, hot_rejected (the formed window). ware: station, inspected, rejected (each station's own window).
-    pallets: item, units, packed_from, packed_to. weights: item, weight_g of cold weighings.
-    stoppages: section, stopped_at, restarted_at. counter_notes: what running totals leave open.
+    gobs: part, item, section, gobs_cut, hot_rejected. ware: part, station, inspected, rejected (each station's own window).
+    calls: part, station, defect, calls. passed: window_start, window_s, passed (last station). pallets: item, units, packed_from,
+    packed_to, state. weights: item, weight_g of cold weighings. stoppages: section, stopped_at, restarted_at, cause. rates: by part, gobs a
+    minute and section while running. cover: by station, share of the day with counts. ends: lehr time at the day's two ends.
+    end_rates: gobs a minute there. in_lehr: containers in the lehr there, None without forming counts. melt_cut: gobs cut while the
+    furnace melted the day's glass. notes: what running totals leave open.
     """
 
     line: str
     span: Span
+    parts: tuple[Part, ...]
     gobs: pl.DataFrame
     ware: pl.DataFrame
+    calls: pl.DataFrame
+    passed: pl.DataFrame
     pallets: pl.DataFrame
     weights: pl.DataFrame
     stoppages: pl.DataFrame
+    rates: Mapping[int, float]
+    cover: Mapping[str, float]
     lehr: LehrTime
-    counter_notes: tuple[str, ...] = ()
+    ends: tuple[LehrTime, LehrTime]
+    end_rates: tuple[float, float] = (0.0, 0.0)
+    in_lehr: tuple[float | None, float | None] = (None, None)
+    melt_cut: float | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def cut(self) -> float | None:
+        return float(self.gobs["gobs_cut"].sum()) if self.gobs.height else None
+
+    @property
+    def hot(self) -> float | None:
+        return float(self.gobs["hot_rejected"].sum()) if self.gobs.height else None
 
 
 def station_span(plant: Plant, station: str, span: Span) -> Span:
@@ -51,9 +90,9 @@ def pack_span(plant: Plant, line: str, span: Span) -> Span:
     return station_span(plant, plant.stations_of(line)[-1].id, span)
 
 
-def formed_span(lehr: LehrTime, span: Span) -> Span:
-    """When the ware that meets the first station in `span` was formed."""
-    return span.shifted(-timedelta(minutes=lehr.minutes))
+def formed_span(ends: tuple[LehrTime, LehrTime], span: Span) -> Span:
+    """When the ware that meets the first station in `span` was formed; each end by the lehr time of its own hour."""
+    return Span(ends[0].formed(span.start), ends[1].formed(span.end))
 
 
 def melted_kg(batch_kg: float, moisture_pct: float, loss_pct: float, cullet_kg: float) -> float:
@@ -66,204 +105,228 @@ def held_back_kg(level_change_mm: float, surface_m2: float, density_g_cm3: float
     return level_change_mm / 1000 * surface_m2 * density_g_cm3 * 1000
 
 
-def packed_units(pallets: pl.DataFrame, span: Span) -> dict[str, float]:
-    """Containers packed in `span` by item. A pallet that the limits cut through counts by the time inside them."""
-    told: dict[str, float] = {}
+@dataclass(frozen=True)
+class Melt:
+    """What a furnace's melt log says of a window: melted and held back [kg], the share of the window it covers."""
+
+    melted: float
+    held_back: float
+    cover: float
+    level_unknown: bool
+
+    @property
+    def whole(self) -> bool:
+        return self.cover >= MELT_COVER
+
+
+def melt_of(furnace: Furnace, melt: pl.DataFrame, span: Span) -> Melt:
+    """melt: part, window_s, batch_kg, moisture_pct, loss_pct, cullet_kg, level_change_mm. A log just short of whole is scaled up."""
+    rows = list(melt.iter_rows(named=True))
+    cover = sum(row["part"] * row["window_s"] for row in rows) / span.seconds
+    melted = sum(r["part"] * melted_kg(r["batch_kg"], r["moisture_pct"], r["loss_pct"], r["cullet_kg"]) for r in rows)
+    kept = [
+        r["part"] * held_back_kg(r["level_change_mm"] or 0.0, furnace.surface_m2, furnace.density_g_cm3) for r in rows
+    ]
+    scale = 1 / cover if MELT_COVER <= cover < 1 else 1.0
+    return Melt(melted * scale, sum(kept), cover, any(row["level_change_mm"] is None for row in rows))
+
+
+class _Passed:
+    """How much had passed the last station by a moment, between windows in proportion to time."""
+
+    def __init__(self, passed: pl.DataFrame):
+        self.at: np.ndarray = np.zeros(0)
+        if passed.height:
+            starts = passed["window_start"].dt.epoch("us").to_numpy() / 1e6
+            self.at = np.append(starts, starts[-1] + passed["window_s"][-1])
+            self.sum = np.append(0.0, np.cumsum(passed["passed"].to_numpy()))
+
+    def between(self, start: datetime, end: datetime) -> float:
+        """Containers; 0 where the counts begin later, so that nothing is made of them."""
+        if not len(self.at) or end <= start or start.timestamp() < self.at[0]:
+            return 0.0
+        told: np.ndarray = np.interp([start.timestamp(), end.timestamp()], self.at, self.sum)
+        return float(told[1] - told[0])
+
+
+@dataclass(frozen=True)
+class Packed:
+    """Containers packed in a span. by_item: on reported pallets; open: estimated on pallets not reported yet; states: by the
+    pallets' state; edge: standard uncertainty from the span's limits and the open pallets; known: whether any pallet was reported."""
+
+    by_item: dict[str, float]
+    open: dict[str, float]
+    states: dict[str, float]
+    edge: float
+    known: bool
+
+    @property
+    def items(self) -> dict[str, float]:
+        return {
+            item: self.by_item.get(item, 0.0) + self.open.get(item, 0.0)
+            for item in dict.fromkeys([*self.by_item, *self.open])
+        }
+
+    @property
+    def units(self) -> float:
+        return sum(self.items.values())
+
+
+def packed_in(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span, running: Sequence[str] = ()) -> Packed:
+    """Containers packed in `span`. A pallet that its limits cut through counts by the ware that passed the last station inside them,
+    by its time where no counts came. running: items still made at the end; what they packed since their last pallet is estimated."""
+    through = _Passed(passed)
+    by_item: dict[str, float] = {}
+    states: dict[str, float] = {}
+    edge = 0.0
     for row in pallets.iter_rows(named=True):
-        start, end = row["packed_from"], row["packed_to"]
-        length = (end - start).total_seconds()
-        inside = (min(end, span.end) - max(start, span.start)).total_seconds()
-        part = inside / length if length > 0 else float(span.start <= start < span.end)
-        if part > 0:
-            told[row["item"]] = told.get(row["item"], 0.0) + row["units"] * min(1.0, part)
-    return told
+        share = _inside(row["packed_from"], row["packed_to"], span, through)
+        units = row["units"] * share
+        if units > 0:
+            by_item[row["item"]] = by_item.get(row["item"], 0.0) + units
+            states[row["state"]] = states.get(row["state"], 0.0) + units
+            edge += (CUT_PALLET * row["units"]) ** 2 if share < 1 else 0.0
+    open_ = {item: units for item in running if (units := _open_units(pallets, item, span, through)) > 0}
+    slack = timedelta(minutes=10)
+    rates = [through.between(at - slack, at + slack) / 20 for at in (span.start, span.end)]
+    edge += (PACK_SLACK_MIN * (rates[1] - rates[0])) ** 2 + (OPEN_PALLET * sum(open_.values())) ** 2
+    return Packed(by_item, open_, states, math.sqrt(edge), bool(by_item))
 
 
-def item_weights(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> tuple[dict[str, float], list[str]]:
-    """Mean weight [g] of each item from its cold weighings; the nominal weight where there are none, with a note."""
-    means = {row[0]: row[1] for row in weights.group_by("item").agg(pl.col("weight_g").mean()).iter_rows() if row[0]}
-    notes = [f"no weighing of {item}: its nominal weight was used" for item in items if item not in means]
-    return {item: means.get(item, plant.items[item].weight_g) for item in items}, notes
+def _inside(start: datetime, end: datetime, span: Span, through: _Passed) -> float:
+    low, high = max(start, span.start), min(end, span.end)
+    if start >= span.start and end <= span.end:
+        return float(start < span.end)
+    if high <= low:
+        return 0.0
+    whole = through.between(start, end)
+    if whole > 0:
+        return through.between(low, high) / whole
+    return (high - low).total_seconds() / (end - start).total_seconds()
 
 
-def line_yield(plant: Plant, told: LineDay) -> LineYield:
-    """One line's day in containers and kilograms, with the loss at each step."""
-    gobs = {row["item"]: row for row in told.gobs.iter_rows(named=True)}
-    packed = packed_units(told.pallets, pack_span(plant, told.line, told.span))
-    items = sorted({item for item in (*gobs, *packed) if item in plant.items})
-    weights, notes = item_weights(plant, told.weights, items)
-    notes += [*_line_notes(gobs, told.lehr), *told.counter_notes]
-    mean_g = _mean_weight(plant, gobs, packed, weights)
-    cut, hot = (sum(row[name] for row in gobs.values()) if gobs else None for name in ("gobs_cut", "hot_rejected"))
-    formed_kg = sum(row["gobs_cut"] * weights.get(item, mean_g) for item, row in gobs.items()) * KG if gobs else None
-    packed_kg = sum(units * weights.get(item, mean_g) for item, units in packed.items()) * KG
-    value = ratio(packed_kg, formed_kg)
-    low, high = quotient_interval(value, plant.uncertainty.gobs_cut, plant.uncertainty.packed)
-    flows = _flows(plant, told)
-    rejected = sum(flow.rejected for flow in flows)
-    to_lehr = cut - hot if cut is not None and hot is not None else None
-    total = sum(packed.values())
-    return LineYield(
-        line=told.line,
-        gobs_cut=cut,
-        formed_kg=formed_kg,
-        hot_rejected=hot,
-        to_lehr=to_lehr,
-        inspected=sum(flow.inspected for flow in flows if flow.station in plant.first_stations(told.line)),
-        rejected=rejected,
-        packed_units=total,
-        packed_kg=packed_kg,
-        pack_to_melt=value,
-        low=low,
-        high=high,
-        unaccounted_units=to_lehr - rejected - total if to_lehr is not None else None,
-        stations=flows,
-        quality_ratio=quality_ratio(total, cut),
-        scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
-        availability=_availability(plant, told),
-        losses=_losses(plant, told, flows, cut, hot, total, mean_g),
-        weights=weights,
-        notes=tuple(notes),
-    )
+def _open_units(pallets: pl.DataFrame, item: str, span: Span, through: _Passed) -> float:
+    """Containers of an item packed since its last pallet, at the rate of that pallet per container past the last station."""
+    mine = pallets.filter(pl.col("item") == item)
+    if mine.is_empty():
+        return 0.0
+    last = mine.sort("packed_to").row(-1, named=True)
+    whole = through.between(last["packed_from"], last["packed_to"])
+    since = through.between(max(last["packed_to"], span.start), span.end)
+    return float(last["units"] * since / whole) if whole > 0 else 0.0
 
 
-def _line_notes(gobs: dict[str | None, dict[str, float]], lehr: LehrTime) -> list[str]:
-    notes = [f"lehr time: {lehr.minutes:.0f} min, {lehr.source}"]
-    if not gobs:
-        notes.append("no forming counts: nothing can be said of the hot end and the lehr")
-    if None in gobs:
-        notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
-    return notes
+def running_at_end(told: LineDay) -> list[str]:
+    """The items that were cut in the last part of the day."""
+    last = told.gobs.filter((pl.col("part") == len(told.parts)) & (pl.col("gobs_cut") > 0))
+    return [item for item in last["item"].unique().sort().to_list() if item is not None]
 
 
-def _mean_weight(
-    plant: Plant, gobs: dict[str, dict[str, float]], packed: dict[str, float], weights: dict[str, float]
-) -> float:
-    counts = {item: row["gobs_cut"] for item, row in gobs.items() if item in weights} or packed
-    total = sum(counts.get(item, 0.0) for item in weights)
-    if total:
-        return sum(weights[item] * counts.get(item, 0.0) for item in weights) / total
-    return sum(weights.values()) / len(weights) if weights else plant.item[0].weight_g
+@dataclass(frozen=True)
+class ItemMass:
+    """Mean mass [g] of each item, the standard uncertainty of each mean from sampling, and what has to be said."""
+
+    mean_g: dict[str, float]
+    sd_g: dict[str, float]
+    notes: tuple[str, ...]
+
+    def of(self, units: Mapping[str | None, float]) -> float | None:
+        """Mean mass [g] of a mixture of items; items that no log names count as the mean of the others."""
+        known = {item: n for item, n in units.items() if item in self.mean_g and n > 0}
+        total = sum(known.values())
+        return sum(self.mean_g[str(item)] * n for item, n in known.items()) / total if total else None
+
+    def uncertainty_pct(self, units: Mapping[str | None, float]) -> float:
+        known = {item: n for item, n in units.items() if item in self.mean_g and n > 0}
+        mass = sum(self.mean_g[str(item)] * n for item, n in known.items())
+        return 100 * math.hypot(*(self.sd_g[str(item)] * n for item, n in known.items())) / mass if mass else 0.0
 
 
-def _flows(plant: Plant, told: LineDay) -> tuple[StationFlow, ...]:
-    counts = {row["station"]: row for row in told.ware.iter_rows(named=True)}
-    empty = {"inspected": 0, "rejected": 0}
-    return tuple(
-        StationFlow(
-            station=s.id,
-            inspected=counts.get(s.id, empty)["inspected"],
-            rejected=counts.get(s.id, empty)["rejected"],
-        )
+def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> ItemMass:
+    """Mean mass of each item from its cold weighings; the nominal weight where there are none, with a note, and then as uncertain as
+    half the item's tolerance (1 % where it has none)."""
+    told = {
+        row[0]: row[1:]
+        for row in weights.group_by("item")
+        .agg(pl.col("weight_g").mean(), pl.col("weight_g").std().alias("sd"), pl.len())
+        .iter_rows()
+    }
+    mean, sd, notes = {}, {}, []
+    for code in items:
+        item = plant.items[code]
+        if code in told:
+            g, spread, n = told[code]
+            mean[code], sd[code] = g, (spread or 0.0) / math.sqrt(n) if n > 1 else 0.005 * g
+        else:
+            half = (
+                (item.weight_max_g - item.weight_min_g) / 4
+                if item.weight_max_g and item.weight_min_g
+                else item.weight_g / 100
+            )
+            mean[code], sd[code] = item.weight_g, half
+            notes.append(f"no weighing of {code}: its nominal weight was used")
+    return ItemMass(mean, sd, tuple(notes))
+
+
+def masses_of(plant: Plant, told: LineDay, packed: Packed) -> ItemMass:
+    """The masses of the items that a line cut or packed in the day."""
+    names = {item for item in (*told.gobs["item"].unique(), *packed.items) if item in plant.items}
+    return item_masses(plant, told.weights, sorted(names))
+
+
+def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) -> LineReading:
+    """What the meters of the line read for the day's ware."""
+    counts = {
+        row[0]: row[1:]
+        for row in told.ware.group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).iter_rows()
+    }
+    stations = tuple(
+        StationReading(s.id, s.order, float(seen), float(away), told.cover.get(s.id, 0.0))
         for s in plant.stations_of(told.line)
+        for seen, away in [counts.get(s.id, (0, 0))]
+    )
+    packed_items: dict[str | None, float] = {}
+    packed_items.update(packed.items)
+    by_item: dict[str | None, float] = {
+        row[0]: row[1] for row in told.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()
+    }
+    nominal = sum(masses.mean_g.values()) / len(masses.mean_g) if masses.mean_g else plant.item[0].weight_g
+    gob_g = masses.of(by_item) or masses.of(packed_items) or nominal
+    seen = sum(s.inspected for s in stations)
+    return LineReading(
+        line=told.line,
+        cut=told.cut,
+        hot=told.hot,
+        gob_g=gob_g,
+        packed_g=masses.of(packed_items) or gob_g,
+        packed=packed.units if packed.known or not seen else None,
+        stations=stations,
+        cut_edge=_cut_edge(told),
+        packed_edge=packed.edge,
+        weight_pct=masses.uncertainty_pct(by_item or packed_items),
+        melt_part=told.melt_cut / told.cut if told.melt_cut is not None and told.cut else 1.0,
     )
 
 
-def _losses(
-    plant: Plant,
-    told: LineDay,
-    flows: Sequence[StationFlow],
-    cut: float | None,
-    hot: float | None,
-    packed: float,
-    mean_g: float,
-) -> tuple[Loss, ...]:
-    """Each step's loss. What no counter names is `unaccounted`, on a line of its own, and can be negative."""
-    losses: list[tuple[str, float, bool]] = []
-    orders = {s.id: s.order for s in plant.stations_of(told.line)}
-    arriving: float | None = None
-    if cut is not None and hot is not None:
-        losses.append(("hot end rejects", hot, True))
-        arriving = cut - hot
-    names = {order: [flow for flow in flows if orders[flow.station] == order] for order in sorted(set(orders.values()))}
-    for number, members in enumerate(names.values()):
-        inspected = float(sum(flow.inspected for flow in members))
-        if arriving is not None:
-            where = "lehr" if number == 0 else f"before {members[0].station}"
-            losses.append((f"unaccounted, {where}", arriving - inspected, False))
-        losses.extend((f"rejects of {flow.station}", float(flow.rejected), True) for flow in members)
-        arriving = inspected - sum(flow.rejected for flow in members)
-    if arriving is not None:
-        losses.append(("unaccounted, packing", arriving - packed, False))
-    return tuple(
-        Loss(step=step, units=units, kg=units * mean_g * KG, measured=measured) for step, units, measured in losses
-    )
+def _cut_edge(told: LineDay) -> float:
+    """Gobs by which the formed window may be wrong. Estimated lehr times err at each end by themselves; a nominal one at both ends alike,
+    which matters only where the machine ran faster at one of them."""
+    sd = [end.half_width / 1.96 for end in told.ends]
+    first, last = told.end_rates
+    if all(end.measured for end in told.ends):
+        return math.hypot(first * sd[0], last * sd[1])
+    return math.hypot(max(sd) * (last - first), 2.0 * max(first, last))
 
 
-def _availability(plant: Plant, told: LineDay) -> float | None:
-    """Running section-minutes over all section-minutes of the formed window, from the stoppage log."""
-    span = formed_span(told.lehr, told.span)
-    sections = plant.lines[told.line].sections
-    stopped = _stopped_minutes(told.stoppages, span, sections)
-    return availability(span.seconds / 60 * sections - stopped, span.seconds / 60 * sections)
+def furnace_reading(furnace: str, melt: Melt, lines: Sequence[LineReading]) -> FurnaceReading:
+    """What the meters of a furnace and its lines read; without a whole melt log nothing is said of the melt."""
+    return FurnaceReading(furnace, melt.melted if melt.whole else None, melt.held_back, tuple(lines))
 
 
-def _stopped_minutes(stoppages: pl.DataFrame, span: Span, sections: int) -> float:
-    """Stopped section-minutes in `span`; overlapping stops of one section count once."""
-    by_section: dict[int, list[tuple[float, float]]] = {}
-    for row in stoppages.iter_rows(named=True):
-        start = max(row["stopped_at"], span.start)
-        end = min(row["restarted_at"] or span.end, span.end)
-        piece = ((start - span.start).total_seconds() / 60, (end - span.start).total_seconds() / 60)
-        for section in [row["section"]] if row["section"] else range(1, sections + 1):
-            by_section.setdefault(section, []).append(piece)
-    total = 0.0
-    for pieces in by_section.values():
-        reached = 0.0
-        for start, end in sorted(pieces):
-            total += max(0.0, end - max(start, reached))
-            reached = max(reached, end)
-    return total
-
-
-def furnace_span(plant: Plant, furnace: str, lines: Sequence[LineYield], days: dict[str, LineDay]) -> timedelta:
-    """How long before the day the furnace's glass was cut: the lehr times of its lines, weighted by the glass each took."""
-    mine = [line for line in lines if plant.lines[line.line].furnace == furnace]
-    mass = {line.line: line.formed_kg or line.packed_kg for line in mine}
+def melt_shift(lines: Sequence[LineReading], lehr: Mapping[str, LehrTime]) -> timedelta:
+    """How long before the day its glass was cut: the lehr times of a furnace's lines, weighted by the glass each took."""
+    mass = {one.line: one.ware * one.gob_g for one in lines}
     total = sum(mass.values())
     if not total:
-        return timedelta(minutes=sum(days[line.line].lehr.minutes for line in mine) / len(mine) if mine else 0.0)
-    return timedelta(minutes=sum(days[line].lehr.minutes * kg for line, kg in mass.items()) / total)
-
-
-def furnace_yield(
-    plant: Plant, furnace: Furnace, melt: pl.DataFrame, span: Span, lines: Sequence[LineYield]
-) -> FurnaceYield:
-    """One furnace's day: melted, pull, packed, and what no counter saw between pull and gobs."""
-    mine = [line for line in lines if plant.lines[line.line].furnace == furnace.id]
-    packed = sum(line.packed_kg for line in mine)
-    formed = [line.formed_kg for line in mine if line.formed_kg is not None]
-    rows = list(melt.iter_rows(named=True))
-    covered = sum(row["part"] * row["window_s"] for row in rows)
-    notes = []
-    if covered < 0.98 * span.seconds:
-        notes.append(f"the melt log covers {covered / 3600:.1f} of {span.seconds / 3600:.0f} hours")
-    if not rows or covered < 0.5 * span.seconds:
-        notes.append("without a melt log the yield stands on gob counts alone: see the lines")
-        return FurnaceYield(
-            furnace=furnace.id, melted_kg=None, pull_kg=None, packed_kg=packed, pack_to_melt=None, low=None, high=None,
-            unaccounted_kg=None, notes=tuple(notes),
-        )  # fmt: skip
-    melted = sum(r["part"] * melted_kg(r["batch_kg"], r["moisture_pct"], r["loss_pct"], r["cullet_kg"]) for r in rows)
-    kept = sum(
-        r["part"] * held_back_kg(r["level_change_mm"] or 0.0, furnace.surface_m2, furnace.density_g_cm3) for r in rows
-    )
-    if any(row["level_change_mm"] is None for row in rows):
-        notes.append("no glass level in some windows: taken as unchanged there")
-    value = ratio(packed, melted)
-    low, high = quotient_interval(value, plant.uncertainty.melt, plant.uncertainty.packed, plant.uncertainty.weight)
-    return FurnaceYield(
-        furnace=furnace.id,
-        melted_kg=melted,
-        pull_kg=melted - kept,
-        packed_kg=packed,
-        pack_to_melt=value,
-        low=low,
-        high=high,
-        unaccounted_kg=melted - kept - sum(formed) if len(formed) == len(mine) else None,
-        notes=tuple(notes),
-    )
-
-
-def day_yield(day: date, furnaces: Sequence[FurnaceYield], lines: Sequence[LineYield]) -> Yield:
-    return Yield(day=day, furnaces=tuple(furnaces), lines=tuple(lines))
+        return timedelta(minutes=sum(lehr[one.line].minutes for one in lines) / len(lines) if lines else 0.0)
+    return timedelta(minutes=sum(lehr[line].minutes * kg for line, kg in mass.items()) / total)
