@@ -14,8 +14,9 @@ from pipelines.errors import LedgerBusy, SiteError
 from pipelines.intake import IntakeReport, take_in
 from pipelines.reports import ALL_REPORTS, write_page
 from pipelines.site import OpenSite
-from pipelines.work.days import Closed, Rebuilt, close_day, days_in, days_to_close, rebuild_day
-from pipelines.work.pages import Progress, hours_of_days, hours_touched, write_hour_pages, write_index
+from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
+from pipelines.work.pages import Progress, hours_touched, write_hour_pages, write_index
+from pipelines.work.rebuild import rebuild_days
 from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
 from schemas.results import Trace
 
@@ -71,10 +72,10 @@ def close_one_day(opened: OpenSite, day: date) -> Closed:
     return closed
 
 
-@task(name="rebuild a production day", **_IO)
-def rebuild_one_day(opened: OpenSite, day: date) -> Rebuilt:
-    """One day computed again from what was taken in."""
-    return rebuild_day(opened, day)
+@task(name="rebuild production days", **_IO)
+def rebuild_these_days(opened: OpenSite, first: date, last: date, progress: Progress | None) -> list[Rebuilt]:
+    """Days computed again from what was taken in; after a stop it goes on where it was."""
+    return rebuild_days(opened, first, last, progress)
 
 
 @task(name="trace", **_IO)
@@ -117,15 +118,7 @@ def close(opened: OpenSite, day: date | None = None, progress: Progress | None =
 @flow(name="rebuild", validate_parameters=False, persist_result=False)
 def rebuild(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
     """Compute days again from what was taken in, and write all their pages again."""
-    days = days_in(first, last)
-    follow_signals(opened, list(days))
-    rebuilt = []
-    for number, day in enumerate(days, start=1):
-        rebuilt.append(rebuild_one_day(opened, day))
-        if progress:
-            progress(number, len(days), str(day))
-    write_hours(opened, hours_of_days(opened.plant, list(opened.plant.lines), days), progress)
-    return rebuilt
+    return rebuild_these_days(opened, first, last, progress)
 
 
 @flow(name="trace", validate_parameters=False, persist_result=False)

@@ -57,12 +57,19 @@ def shown_progress(what: str) -> Iterator[Callable[[int, int, str], None]]:
         tasks: dict[str, Any] = {}
 
         def show(done: int, total: int, name: str) -> None:
-            kind = "pages" if name.endswith(".html") else what
+            kind = _kind_of(name, what)
             if kind not in tasks:
                 tasks[kind] = bar.add_task(kind, total=total)
             bar.update(tasks[kind], completed=done, total=total)
 
         yield show
+
+
+def _kind_of(name: str, what: str) -> str:
+    """Which bar a step moves."""
+    if name == "signals":
+        return name
+    return "pages" if name.endswith((".html", " hour pages")) else what
 
 
 def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:

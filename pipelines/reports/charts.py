@@ -114,6 +114,21 @@ def loss_bars(unit: str) -> Chart:
     return alt.layer(bar, zero, ends).properties(width=200, height=alt.Step(22))
 
 
+def waterfall(unit: str) -> Chart:
+    """From what came in to what went out, bar under bar: rows of label, low, high, shown, top, kind. Dark bars are what is there, light ones
+    were counted as lost, dashed empty ones no meter names; the figures stand beside them, so that no colour is needed."""
+    kinds = ["stock", "counted", "unaccounted", "kept"]
+    fills = alt.Scale(domain=kinds, range=[MAJOR, GRID, "transparent", BACK])
+    dashes = alt.Scale(domain=kinds, range=[[1, 0], [1, 0], [4, 3], [1, 2]])
+    base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
+    bar = base.mark_bar(stroke=INK, strokeWidth=1.2, height={"band": 0.72}).encode(
+        x=alt.X("low:Q", title=unit, axis=alt.Axis(tickCount=4), scale=alt.Scale(zero=False, nice=False)), x2="high:Q", color=alt.Color("kind:N", scale=fills, legend=None),
+        strokeDash=alt.StrokeDash("kind:N", scale=dashes, legend=None),
+    )  # fmt: skip
+    ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
+    return alt.layer(bar, ends).properties(width=300, height=alt.Step(24))
+
+
 def weight_dots(unit: str) -> Chart:
     """Mean weight a mould with its least and greatest weighing: rows of label, mean, low, high; `limits` of at, dashed."""
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title="mould"))

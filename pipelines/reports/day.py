@@ -1,38 +1,28 @@
-"""The day page: every machine's results over the production day, the yield and its losses, Paretos, weights."""
+"""The day report: one sheet to read in two minutes, then the glass, then a sheet a machine."""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
-
-import polars as pl
 
 from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
-from pipelines.measures.shares import ratio
-from pipelines.measures.weights import ItemWeights
+from pipelines.measures.change import Against, Change, Revision
 from pipelines.plant import Plant
-from pipelines.reports import charts
-from pipelines.reports.common import (
-    count,
-    day_address,
-    hour_address,
-    missing_section,
-    pareto_chart,
-    pareto_sheet,
-    percent,
-    sources,
-    uncalled_sentence,
-)
+from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
+from pipelines.reports.day_machine import machine_sections
+from pipelines.reports.day_tables import critical_sheet, furnaces_sheet, machines_sheet, shifts_sheet, weights_sheet
+from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet, suspect_sentences
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import signals_sheet
-from schemas.results import FurnaceYield, LineYield, Loss
+from schemas.results import FurnaceYield
 
 QUERIES = (
-    "calls", "ware", "gobs_by_item", "pallets_of_line", "melt_of_furnace", "weights_of_line", "stoppages_of_line", "hours_of_day", "coverage",
-    "signals_at", "expected_of_line", "lehr_hours_of_line",
+    "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",
+    "weights_of_line", "stoppages_of_line", "jobs_of_line", "hours_of_day", "coverage", "signals_at", "expected_of_line", "lehr_hours_of_line",
+    "balances_before", "pallets_held",
 )  # fmt: skip
+MOST = 3
 
 
 def day_page(reader: Reader, plant: Plant, day: date, revision: str = "") -> Page:
@@ -40,80 +30,219 @@ def day_page(reader: Reader, plant: Plant, day: date, revision: str = "") -> Pag
     return page_of(plant, answer_day(reader, plant, day), revision)
 
 
-def page_of(plant: Plant, told: Day, revision: str = "") -> Page:
-    """The page of a day already answered."""
+def page_of(
+    plant: Plant, told: Day, words: str = "", why: Revision | None = None, earlier: tuple[tuple[str, str], ...] = ()
+) -> Page:
+    """The page of a day already answered. words: which close wrote it; why: what it moved; earlier: pages of the revisions before."""
     hours = told.span.seconds / 3600
     return Page(
         works=plant.works.name,
         title=f"Production day {told.day.isoformat()}",
-        when=f"{plant.clock.show(told.span.start)} to {plant.clock.show(told.span.end)}, {hours:g} hours{'; ' + revision if revision else ''}",
+        when=f"{plant.clock.show(told.span.start)} to {plant.clock.show(told.span.end)}, {hours:g} hours{'; ' + words if words else ''}",
         figures=tuple(_furnace_figure(f) for f in told.told.furnaces),
-        sections=tuple(_sections(plant, told)),
+        sections=tuple(_sections(plant, told, why)),
         links=(
             ("← day before", f"../{day_address(told.day - timedelta(days=1))}"),
             ("day after →", f"../{day_address(told.day + timedelta(days=1))}"),
+            *earlier,
             ("all pages", "../index.html"),
         ),
         cautions=(CAUTION, GLASS),
         sources=sources(QUERIES, told.files),
-        made="The yield follows the same ware from the gob to the pallet, each step in its own time-aligned window.",
+        made="The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window.",
         workbook=f"{told.day.isoformat()}.xlsx",
     )
 
 
 def _furnace_figure(told: FurnaceYield) -> Figure:
+    what = f"pack-to-melt, furnace {told.furnace}"
     if told.pack_to_melt is None:
-        return Figure("–", f"pack-to-melt, furnace {told.furnace}", "no melt log for most of the day; see the lines")
-    under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {count(told.packed_kg)} kg packed of {count(told.melted_kg)} kg melted"
-    return Figure(percent(told.pack_to_melt, 1), f"pack-to-melt, furnace {told.furnace}", under)
+        return Figure("–", what, "; ".join(told.notes))
+    raw = f"plain quotient {percent(told.raw, 1)}" if told.raw is not None else "by gobs: no whole melt log"
+    under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {count(told.packed_kg)} kg packed"
+    if told.melted_kg is not None:
+        under += f", {count(told.melted_kg)} kg melted by the log"
+    return Figure(percent(told.pack_to_melt, 1), what, under)
 
 
-def _sections(plant: Plant, told: Day) -> list[Section]:
+def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:
     return [
-        Section("Every machine's results", sheet=_machines(told), wide=True),
+        *([_moved(plant, why)] if why else []),
+        Section(
+            "What changed",
+            sheet=_changes([one for one in told.changes if _worth_a_line(told, one)], "changed"),
+            wide=True,
+        ),
+        Section(
+            "The biggest losses", sheet=biggest_sheet(plant, told.told, MOST, "biggest", "Biggest losses"), wide=True
+        ),
         _signals(plant, told),
-        *[_loss_section(line) for line in told.told.lines],
-        Section("Furnaces", sheet=_furnaces(told), wide=True),
-        *[_pareto_section(plant, told, line) for line in told.paretos],
-        Section("Critical calls", sheet=_critical(plant, told), warn=_any_critical(told), wide=True),
-        Section("By shift", sheet=_shifts(told)),
-        Section("Hours", sheet=_hours(plant, told), wide=True),
-        *[_weight_section(line, one) for line, many in told.weights.items() for one in many],
-        Section("Weights against limits", sheet=_weights(told), wide=True),
-        Section("Losses, step by step", sheet=_losses(told), wide=True),
-        *[
-            Section(
-                f"{line}: Pareto of the day",
-                sheet=pareto_sheet(p, f"pareto-{line}", f"{line} Pareto"),
-                wide=True,
-            )
-            for line, p in told.paretos.items()
-        ],
+        _critical_lines(told),
+        _holds(plant, told),
+        _laboratory(told),
         missing_section(_missing(plant, told)),
+        *[furnace_picture(furnace) for furnace in told.told.furnaces if furnace.flow],
+        Section("Critical calls of the day", sheet=critical_sheet(plant, told), warn=_any_critical(told), wide=True),
+        Section("Every figure against earlier days", sheet=_changes(told.changes, "changes"), wide=True),
+        Section("Every machine's results", sheet=machines_sheet(told), wide=True),
+        Section("Furnaces", sheet=furnaces_sheet(told), wide=True),
+        Section(
+            "All losses", sheet=biggest_sheet(plant, told.told, 20, "losses", "Losses, the greatest first"), wide=True
+        ),
+        Section("By shift", sheet=shifts_sheet(told)),
+        Section("Weights against limits", sheet=weights_sheet(told), wide=True),
+        Section("Balances", sheet=balances_sheet(told.told), wide=True),
+        Section("Meters", sheet=meters_sheet(told.told), wide=True),
+        *[section for one in told.told.lines for section in machine_sections(plant, told, one)],
     ]
 
 
-def _machines(told: Day) -> Sheet:
+def _moved(plant: Plant, why: Revision) -> Section:
+    """What a later close moved, and the files that moved it."""
     rows = [
         {
-            "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": y.inspected, "rejected": y.rejected,
-            "rate": ratio(y.rejected, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
-            "quality": y.quality_ratio, "scrap": y.scrap_ratio, "running": y.availability, "lost": y.unaccounted_units,
+            "of": one.of,
+            "what": one.what,
+            "before": _written(one.what, one.before),
+            "after": _written(one.what, one.after),
         }
-        for y in told.told.lines
+        for one in why.moved
+    ]
+    columns = (Column("of", "Of"), Column("what", "What"), Column("before", "Before"), Column("after", "Now"))
+    came = [
+        f"{one['feed']}: {one['file']}, received {plant.clock.show(one['received_at'])}, {one['rows_kept']} rows kept, {one['rows_replacing']} of them in place of earlier ones"
+        for one in why.files
+    ]
+    head = f"Closed before on {plant.clock.show(why.closed_at)} as revision {why.after}. Since then these files came:"
+    sheet = Sheet(
+        "moved",
+        "Moved",
+        columns,
+        rows,
+        "Before: as that close told it; its page stays, and `coldledger yield --as-known-at`.",
+    )
+    return Section(
+        f"What moved since revision {why.after}",
+        (head,),
+        sheet=sheet,
+        items=tuple(came or ["none: the program or the plant file changed"]),
+        wide=True,
+    )
+
+
+def _written(what: str, value: float | None) -> str:
+    return percent(value) if what == "pack to melt" else count(value)
+
+
+def _worth_a_line(told: Day, one: Change) -> bool:
+    """On the first sheet: the furnaces, and whatever changed by more than noise."""
+    furnaces = {furnace.furnace for furnace in told.told.furnaces}
+    return one.of in furnaces or any(past is not None and past.beyond for past in (one.week, one.month))
+
+
+def _critical_lines(told: Day) -> Section:
+    """Critical calls in a sentence a line; they are never left out."""
+    said = []
+    for line, pareto in told.paretos.items():
+        calls = [f"{row.key} {row.name} {row.critical_calls}" for row in pareto.rows if row.critical_calls]
+        said.append(
+            f"{line}: {', '.join(calls) if calls else 'none called'}, in {count(pareto.ware)} containers at the first station."
+        )
+    return Section("Critical calls", items=tuple(said), warn=_any_critical(told), wide=True)
+
+
+def _changes(chosen: list[Change], name: str) -> Sheet:
+    """Figures against their last 7 and 28 closed days."""
+    rows = [
+        {
+            "of": one.of, "name": one.name, "value": _figure(one, one.value), "week": _mean(one, one.week), "from_week": _verdict(one, one.week),
+            "month": _mean(one, one.month), "from_month": _verdict(one, one.month),
+        }
+        for one in chosen
+    ]  # fmt: skip
+    strong = [
+        number for number, one in enumerate(chosen) if any(past is not None and past.beyond for past in (one.week, one.month))
     ]  # fmt: skip
     columns = (
-        Column("line", "Line"), Column("cut", "Gobs cut", "count"), Column("hot", "Hot rejects", "count"), Column("lehr", "To the lehr", "count"),
-        Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / inspected", "percent"),
-        Column("packed", "Packed", "count"), Column("value", "Packed / formed, kg", "percent1"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"),
-        Column("quality", "Quality ratio", "percent1"), Column("scrap", "Scrap ratio", "percent1"), Column("running", "Availability", "percent1"),
-        Column("lost", "Unaccounted", "count"),
+        Column("of", "Of"), Column("name", "Figure"), Column("value", "This day"), Column("week", "Last 7 days"), Column("from_week", "Change"),
+        Column("month", "Last 28 days"), Column("from_month", "Change"),
     )  # fmt: skip
     caption = (
-        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs cut, availability = running / "
-        "all section-minutes by the stoppage log (ISO 22400-2). Unaccounted is to-the-lehr less rejected less packed; it is shown, not spread."
+        "Mean of the closed days (how many). More than noise: outside the limits that 95 of 100 further days of the same kind would keep, by the "
+        "spread from day to day of the last 28; with so many figures a day, one in twenty is outside by chance."
     )
-    return Sheet("machines", "Machines", columns, rows, caption)
+    return Sheet(
+        name, "What changed" if name == "changed" else "All against earlier days", columns, rows, caption, strong=strong
+    )
+
+
+def _figure(one: Change, value: float) -> str:
+    return percent(value) if one.kind == "percent" else f"{count(value)} {one.kind}"
+
+
+def _mean(one: Change, past: Against | None) -> str:
+    return f"{_figure(one, past.mean)} ({past.days})" if past else "no closed day"
+
+
+def _verdict(one: Change, past: Against | None) -> str:
+    if past is None:
+        return ""
+    moved = f"{100 * past.difference:+.2f} points" if one.kind == "percent" else f"{past.difference:+,.0f} {one.kind}"
+    noise = {None: "too few days to tell", True: "more than noise", False: "within noise"}[past.beyond]
+    return f"{moved.replace('-', '−').replace(',', ' ')}, {noise}"
+
+
+def _holds(plant: Plant, told: Day) -> Section:
+    """Pallets that are held, to be re-sorted or scrapped, as the warehouse last told it."""
+    rows = [
+        {
+            "pallet": row["pallet"], "line": row["line"], "item": row["item"], "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
+            "units": row["units"], "from": plant.clock.show(row["packed_from"]), "to": plant.clock.show(row["packed_to"]),
+        }
+        for row in told.held.iter_rows(named=True)
+        if row["state"] != "scrapped" or told.span.start <= row["packed_to"]
+    ]  # fmt: skip
+    if not rows:
+        return Section("Holds", ("No pallet is held or to be re-sorted by what the warehouse sent.",))
+    columns = (
+        Column("pallet", "Pallet"), Column("line", "Line"), Column("item", "Item"), Column("state", "State"), Column("units", "Units", "count"),
+        Column("from", "Packed from"), Column("to", "to"),
+    )  # fmt: skip
+    sheet = Sheet(
+        "held",
+        "Held",
+        columns,
+        rows,
+        "State by the pallets feed. Releasing is a decision of the works' authorised people.",
+    )
+    return Section(
+        "Holds",
+        (f"{len(rows)} pallets, {count(sum(row['units'] for row in rows))} containers.",),
+        sheet=sheet,
+        wide=True,
+        warn=True,
+    )
+
+
+def _laboratory(told: Day) -> Section:
+    """The day's weighings against their limits, in sentences."""
+    said = []
+    for line, many in told.weights.items():
+        for one in many:
+            limits = (
+                f"{one.outside} outside their limits"
+                if one.item.weight_min_g or one.item.weight_max_g
+                else "no limits given"
+            )
+            said.append(
+                f"{line}, {one.item.id}: {one.n} cold weighings, mean {one.mean_g:.1f} g (nominal {one.item.weight_g:.1f} g), {limits}."
+            )
+    outside = sum(one.outside for many in told.weights.values() for one in many)
+    return Section(
+        "Laboratory: weights",
+        items=tuple(said or ["No cold weighing came for this day."]),
+        warn=outside > 0 or not said,
+    )
 
 
 def _signals(plant: Plant, told: Day) -> Section:
@@ -130,205 +259,17 @@ def _signals(plant: Plant, told: Day) -> Section:
     return Section("What was not chance", (head,), sheet=sheet, wide=True, warn=still > 0)
 
 
-def _furnaces(told: Day) -> Sheet:
-    rows = [
-        {
-            "furnace": f.furnace, "melted": f.melted_kg, "pull": f.pull_kg, "packed": f.packed_kg, "value": f.pack_to_melt,
-            "low": f.low, "high": f.high, "lost": f.unaccounted_kg, "notes": "; ".join(f.notes),
-        }
-        for f in told.told.furnaces
-    ]  # fmt: skip
-    columns = (
-        Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
-        Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("lost", "Pull less gobs, kg", "count"), Column("notes", "Notes"),
-    )  # fmt: skip
-    return Sheet(
-        "furnaces",
-        "Furnaces",
-        columns,
-        rows,
-        "Melted in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back.",
-    )
-
-
-def _loss_section(told: LineYield) -> Section:
-    """The losses of a line as a picture: filled bars were counted, outlined ones are what no counter names."""
-    merged = _merged(told.losses)
-    top = max((abs(loss.kg) for loss in merged), default=0.0)
-    rows = [
-        {
-            "label": loss.step,
-            "value": loss.kg,
-            "shown": f"{loss.kg:,.0f} kg",
-            "measured": loss.measured,
-            "top": max(loss.kg, 0.0) + top * 0.01,
-        }
-        for loss in merged
-    ]
-    words = f"Losses of {told.line} in kg: " + "; ".join(f"{row['label']} {row['shown']}" for row in rows)
-    chart = charts.svg(charts.loss_bars, words, rows, "kg of glass") if rows else ""
-    head = f"{percent(told.pack_to_melt, 1)} of {count(told.formed_kg)} kg cut was packed. Filled: counted. Outlined, dashed: unaccounted."
-    return Section(f"{told.line}: where the glass went", (head,), chart)
-
-
-def _merged(losses: tuple[Loss, ...]) -> list[Loss]:
-    """Lanes apart, but unaccounted steps that are nothing left out."""
-    return [loss for loss in losses if loss.measured or abs(loss.units) >= 0.5]
-
-
-def _losses(told: Day) -> Sheet:
-    rows: list[dict[str, Any]] = [
-        {
-            "line": y.line,
-            "step": loss.step,
-            "units": loss.units,
-            "kg": loss.kg,
-            "share": ratio(loss.units, y.gobs_cut),
-            "kind": "counted" if loss.measured else "unaccounted",
-        }
-        for y in told.told.lines
-        for loss in y.losses
-    ]
-    columns = (
-        Column("line", "Line"), Column("step", "Step"), Column("units", "Containers", "count"), Column("kg", "kg", "number"),
-        Column("share", "Of gobs cut", "percent"), Column("kind", ""),
-    )  # fmt: skip
-    return Sheet(
-        "losses",
-        "Losses",
-        columns,
-        rows,
-        "kg at the line's mean weight. Negative: the counters found more than came in.",
-    )
-
-
-def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
-    pareto = told.paretos[line]
-    words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
-    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past in the job, where there is any."
-    return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
-
-
 def _any_critical(told: Day) -> bool:
     return any(row.critical_calls for pareto in told.paretos.values() for row in pareto.rows)
 
 
-def _critical(plant: Plant, told: Day) -> Sheet:
-    rows = [
-        {
-            "line": line,
-            "code": row.key,
-            "name": row.name,
-            "calls": row.calls,
-            "ware": row.own_ware,
-            "rate": row.own_rate,
-        }
-        for line, pareto in told.paretos.items()
-        for row in pareto.rows
-        if row.critical_calls
-    ]
-    columns = (
-        Column("line", "Line"), Column("code", "Code"), Column("name", "Critical defect"), Column("calls", "Calls", "count"),
-        Column("ware", "Inspected for it", "count"), Column("rate", "Rate", "percent"),
-    )  # fmt: skip
-    return Sheet("critical", "Critical", columns, rows, "Every critical call of the day.")
-
-
-def _shifts(told: Day) -> Sheet:
-    rows = [
-        {
-            "line": line,
-            "shift": name,
-            "ware": p.ware,
-            "rejected": p.rejected,
-            "rate": ratio(p.rejected, p.ware),
-            "critical": sum(r.critical_calls for r in p.rows),
-        }
-        for line, shifts in told.shifts.items()
-        for name, p in shifts
-    ]
-    columns = (
-        Column("line", "Line"), Column("shift", "Shift from"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected", "percent"), Column("critical", "Critical calls", "count"),
-    )  # fmt: skip
-    return Sheet(
-        "shifts",
-        "Shifts",
-        columns,
-        rows,
-        "By the cold-end clock: what a shift saw was partly formed in the one before.",
-    )
-
-
-def _hours(plant: Plant, told: Day) -> Sheet:
-    """Rejected share by hour and line, each a link to the hour's page."""
-    spans = plant.clock.hours_of(told.day)
-    rows: list[dict[str, Any]] = []
-    links: dict[tuple[int, str], str] = {}
-    for number, span in enumerate(spans):
-        row: dict[str, Any] = {"hour": f"{plant.clock.local(span.start):%H:%M}"}
-        for line in told.hours:
-            row[line] = percent(_hour_rate(plant, told, line, number))
-            links[number, line] = f"../{hour_address(plant, line, span)}"
-        rows.append(row)
-    columns = (Column("hour", "From"), *(Column(line, f"{line} rejected") for line in told.hours))
-    return Sheet(
-        "hours",
-        "Hours",
-        columns,
-        rows,
-        "Rejected at any station / containers at the first station. Each figure opens its hour.",
-        links=links,
-    )
-
-
-def _hour_rate(plant: Plant, told: Day, line: str, hour: int) -> float | None:
-    here = told.hours[line].filter(pl.col("hour") == hour)
-    ware = int(here.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum())
-    return ratio(int(here["rejected"].sum()), ware)
-
-
-def _weight_section(line: str, told: ItemWeights) -> Section:
-    rows = [
-        {"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]}
-        for r in told.moulds.iter_rows(named=True)
-    ]
-    means = told.moulds["mean_g"].to_list()
-    limits = [{"at": limit} for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
-    words = f"Weights of {told.item.id} on {line}, mean by mould from {means[-1]:.1f} to {means[0]:.1f} g"
-    note = f"{told.n} cold weighings, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
-    return Section(
-        f"{line}: weights of {told.item.id}",
-        chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
-        chart_words=note,
-    )
-
-
-def _weights(told: Day) -> Sheet:
-    rows = [
-        {
-            "line": line, "item": w.item.id, "n": w.n, "mean": w.mean_g, "sd": w.sd_g, "low": w.item.weight_min_g, "nominal": w.item.weight_g,
-            "high": w.item.weight_max_g, "outside": w.outside,
-        }
-        for line, many in told.weights.items()
-        for w in many
-    ]  # fmt: skip
-    columns = (
-        Column("line", "Line"), Column("item", "Item"), Column("n", "Weighings", "count"), Column("mean", "Mean, g", "number"), Column("sd", "SD, g", "number2"),
-        Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"), Column("high", "Greatest allowed, g", "number"),
-        Column("outside", "Outside limits", "count"),
-    )  # fmt: skip
-    return Sheet(
-        "weights",
-        "Weights",
-        columns,
-        rows,
-        "Cold weighings of the day. SD holds mould to mould, time and scale together.",
-    )
-
-
 def _missing(plant: Plant, told: Day) -> list[str]:
-    said = [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in told.doubts]
+    said = suspect_sentences(told.told.suspect_meters)
+    said += [
+        f"{one.meter}: {count(one.reconciled)} {one.unit}, where {count(one.reading)} are usual (z {one.z:+.1f})."
+        for one in told.told.unusual_losses
+    ]
+    said += [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in told.doubts]
     for line, cover in told.coverage.items():
         covered = {row["station"]: row["covered_s"] for row in cover.iter_rows(named=True)}
         for station in plant.stations_of(line):

@@ -43,7 +43,7 @@ class Card:
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent."""
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one in print."""
 
     title: str
     texts: tuple[str, ...] = ()
@@ -54,6 +54,7 @@ class Section:
     cards: tuple[Card, ...] = ()
     wide: bool = False
     warn: bool = False
+    sheet_of_paper: bool = False
 
     @cached_property
     def table(self) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -14,6 +14,7 @@ from pipelines.answers.day import Day, answer_day, digest, kept_answers
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.ledger.history import confirm_close, keep_close
+from pipelines.measures.change import Revision, moved, revision_of
 from pipelines.plant import Plant
 from pipelines.reports import ALL_REPORTS, write_page
 from pipelines.reports.day import page_of
@@ -31,6 +32,7 @@ class Closed:
     changed: bool | None
     page: Path
     missing: tuple[str, ...] = ()
+    moved: Revision | None = None
 
 
 def days_to_close(opened: OpenSite) -> list[date]:
@@ -68,11 +70,36 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     mark = digest(answers)
     changed = None if before.is_empty() else before["digest"][-1] != mark
     revision = 1 if before.is_empty() else int(before["revision"][-1]) + int(bool(changed))
+    now = opened.settings.now()
     if before.is_empty() or changed:
-        keep_close(opened.ledger, day, revision, opened.settings.now(), json.dumps(answers), mark)
+        why = _revision(opened, day, before, answers) if changed else None
+        keep_close(
+            opened.ledger, told.told, revision, now, json.dumps(answers), mark, why.told() if why else None, told.kept
+        )
     else:
+        why = _kept_revision(before)
         confirm_close(opened.ledger, day, revision)
-    return Closed(day, revision, changed, _write(opened, plant, told, revision), _missing(told))
+    page = _write(opened, plant, told, f"revision {revision}", revision, why)
+    return Closed(day, revision, changed, page, _missing(told), why if changed else None)
+
+
+def _revision(opened: OpenSite, day: date, before: pl.DataFrame, answers: dict[str, Any]) -> Revision:
+    """What a new close moved, and the files that came since the one before."""
+    span = opened.known.clock.day(day)
+    last = before.row(-1, named=True)
+    with opened.ledger.reading() as reader:
+        files = reader.ask(
+            "files_since", after_batch=last["last_batch"], from_time=span.start - AROUND, to_time=span.end + AROUND
+        )
+    return Revision(
+        int(last["revision"]), last["closed_at"], moved(json.loads(last["answers"]), answers), files.to_dicts()
+    )
+
+
+def _kept_revision(before: pl.DataFrame) -> Revision | None:
+    """What the last close moved, as it was kept."""
+    kept = before["moved"][-1] if not before.is_empty() else None
+    return revision_of(kept) if kept else None
 
 
 def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame]:
@@ -86,9 +113,18 @@ def _missing(told: Day) -> tuple[str, ...]:
     return (*notes, *(note for furnace in told.told.furnaces for note in furnace.notes))
 
 
-def _write(opened: OpenSite, plant: Plant, told: Day, revision: int) -> Path:
+def _write(opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, why: Revision | None = None) -> Path:
+    """The page of a day. The page of every earlier revision stays beside it, under its number."""
     path: Path = opened.site.reports / ALL_REPORTS["day"].address(told.day)
-    write_page(page_of(plant, told, f"revision {revision}"), path)
+    earlier = []
+    for number in range(1, revision):
+        kept = path.with_suffix(f".r{number}.html")
+        if number == revision - 1 and path.exists() and not kept.exists():
+            for suffix in (".html", ".xlsx"):
+                path.with_suffix(suffix).replace(path.with_suffix(f".r{number}{suffix}"))
+        if kept.exists():
+            earlier.append((f"revision {number}", kept.name))
+    write_page(page_of(plant, told, words, why, tuple(earlier)), path)
     return path
 
 
@@ -107,8 +143,10 @@ def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     told, before = _answered(opened, plant, day)
     same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(told))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
-    return Rebuilt(day, same, _write(opened, plant, told, revision))
-
-
-def days_in(first: date, last: date) -> Sequence[date]:
-    return [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    words = {
+        None: "never closed",
+        True: f"revision {revision}",
+        False: f"computed again, other than revision {revision}: close the day",
+    }
+    number = revision + 1 if same is False else revision
+    return Rebuilt(day, same, _write(opened, plant, told, words[same], number, _kept_revision(before)))

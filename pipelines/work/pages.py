@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from datetime import date, datetime
-from multiprocessing import get_context
 from pathlib import Path
 
 from pipelines.clock import Span
 from pipelines.plant import Plant
-from pipelines.settings import Settings
-from pipelines.site import OpenSite, open_site
+from pipelines.site import OpenSite
+from pipelines.work.pool import side_by_side
 
 Progress = Callable[[int, int, str], None]
 MANY = 12
@@ -32,38 +29,17 @@ def write_hour_pages(
     opened: OpenSite, hours: Sequence[tuple[str, datetime]], progress: Progress | None = None
 ) -> list[Path]:
     """Write the page of each (line, start of the hour)."""
-    if len(hours) < MANY:
-        return [
-            _told(progress, n, len(hours), _hour_page(opened, opened.known, *hour)) for n, hour in enumerate(hours, 1)
-        ]
     parts = [hours[start : start + 6] for start in range(0, len(hours), 6)]
     written: list[Path] = []
-    os.environ.setdefault("POLARS_MAX_THREADS", "1")  # read by the workers as they start; each has one core
-    with ProcessPoolExecutor(
-        2, mp_context=get_context("spawn"), initializer=_begin, initargs=(opened.site.root, opened.settings)
-    ) as pool:
-        for paths in pool.map(_hour_part, parts):
-            written += paths
-            _told(progress, len(written), len(hours), paths[-1])
+    for paths in side_by_side(opened, hour_pages, parts, many=MANY // 6 + 1):
+        written += paths
+        if progress:
+            progress(len(written), len(hours), paths[-1].name)
     return written
 
 
-def _told(progress: Progress | None, done: int, total: int, path: Path) -> Path:
-    if progress:
-        progress(done, total, path.name)
-    return path
-
-
-_worker: list[tuple[OpenSite, Plant]] = []
-
-
-def _begin(root: Path, settings: Settings) -> None:
-    opened = open_site(root, settings)
-    _worker.append((opened, opened.known))
-
-
-def _hour_part(hours: Sequence[tuple[str, datetime]]) -> list[Path]:
-    opened, plant = _worker[0]
+def hour_pages(opened: OpenSite, plant: Plant, hours: Sequence[tuple[str, datetime]]) -> list[Path]:
+    """The pages of some hours, one after another."""
     return [_hour_page(opened, plant, *hour) for hour in hours]
 
 

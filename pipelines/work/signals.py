@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import polars as pl
@@ -17,6 +18,7 @@ from pipelines.measures.signals.expected import SCHEMA
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant import Plant
 from pipelines.site import OpenSite
+from pipelines.work.pool import side_by_side
 from schemas.results import Signal
 
 _HOUR: dict[str, pl.DataType | type[pl.DataType]] = {"line": pl.String, "hour": pl.Datetime("us", "UTC")}
@@ -46,32 +48,49 @@ def days_behind(opened: OpenSite) -> list[date]:
     return sorted(days)
 
 
-def refresh_signals(opened: OpenSite, days: Sequence[date]) -> int:
+@dataclass(frozen=True)
+class Followed:
+    """A furnace's lines followed through a production day: their hours, and the marts that need no other day."""
+
+    lines: list[str]
+    span: Span
+    hours: list[LineHour]
+    marts: dict[str, pl.DataFrame]
+
+
+def refresh_signals(
+    opened: OpenSite, days: Sequence[date], progress: Callable[[int, int, str], None] | None = None
+) -> int:
     """Follow every line through these production days and keep what was found, hour by hour; how many line-hours.
 
     A day is always worked out from the same hours before it, so that its answers depend on the ledger alone and not on
-    which files came together.
+    which files came together. Days are followed side by side; the names of signals are carried on in their order.
     """
-    plant, done = opened.known, 0
-    for day in days:
-        for furnace in plant.furnace:
+    done, jobs = 0, [(furnace.id, day) for day in days for furnace in opened.known.furnace]
+    for number, told in enumerate(side_by_side(opened, _follow, jobs, many=4), start=1):
+        if told.hours:
             with opened.ledger.reading() as reader:
-                marts, lines, span, hours = _followed(reader, plant, furnace.id, plant.clock.day(day))
-            if hours:
-                keep_hours(opened.ledger, marts, lines, span.start, span.end)
-            done += hours
+                before = kept_signals(reader, told.span.start - timedelta(hours=26), told.span.end, told.lines)
+            marts = {"signal_hours": _signal_rows(told.hours, before), **told.marts}
+            keep_hours(opened.ledger, marts, told.lines, told.span.start, told.span.end)
+        done += len(told.hours)
+        if progress:
+            progress(number, len(jobs), "signals")
     return done
 
 
-def _followed(
-    reader: Reader, plant: Plant, furnace: str, day: Span
-) -> tuple[dict[str, pl.DataFrame], list[str], Span, int]:
-    """The marts of a furnace's lines over a production day, as far as counts have come."""
+def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> Followed:
+    with opened.ledger.reading() as reader:
+        return _followed(reader, plant, job[0], plant.clock.day(job[1]))
+
+
+def _followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
+    """A furnace's lines over a production day, as far as counts have come."""
     lines = [line.id for line in plant.lines_of(furnace)]
     known = reader.ask("span_of_ledger").filter(pl.col("line").is_in(lines))
     last = known["last_window"].max()
     if not isinstance(last, datetime) or last <= day.start:
-        return {}, lines, day, 0
+        return Followed(lines, day, [], {})
     end = min(day.end, day.start + HOUR * -(-int((last - day.start).total_seconds()) // 3600))
     span = Span(day.start, end)
     hours: list[LineHour] = []
@@ -79,14 +98,12 @@ def _followed(
     for frames, here in follow_furnace(reader, plant, furnace, span, LEAD):
         hours += here
         lehr = {line: told.lehr for line, told in frames.items()}
-    before = kept_signals(reader, span.start - timedelta(hours=26), day.end, lines)
     marts = {
-        "signal_hours": _signal_rows(hours, before),
         "expected_hours": _expected_rows(hours),
         "hour_doubts": _frame("hour_doubts", [(h.line, h.hour, doubt) for h in hours for doubt in h.doubts]),
         "lehr_hours": _lehr_rows(lehr, span),
     }  # fmt: skip
-    return marts, lines, Span(day.start, day.end), len(hours)
+    return Followed(lines, day, hours, marts)
 
 
 def _expected_rows(hours: Sequence[LineHour]) -> pl.DataFrame:

@@ -1,0 +1,138 @@
+"""The sheet of one machine in the day report: what it made and lost, its shifts and jobs, Pareto, weights, hours."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.day import Day
+from pipelines.measures.shares import ratio
+from pipelines.measures.weights import ItemWeights
+from pipelines.plant import Plant
+from pipelines.reports import charts
+from pipelines.reports.common import count, hour_address, pareto_chart, pareto_sheet, percent
+from pipelines.reports.losses import causes_sheet, machine_picture, worked_sheet
+from pipelines.reports.page import Section
+from pipelines.reports.sheet import Column, Sheet
+from schemas.results import LineYield
+
+
+def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:
+    """The sheet of a machine; its first section begins a sheet of paper."""
+    line = one.line
+    return [
+        Section(f"Machine {line}", _head(told, one), sheet=_stations(plant, told, one), wide=True, sheet_of_paper=True),
+        machine_picture(one),
+        _pareto_section(plant, told, line),
+        Section(f"{line}: losses by cause", sheet=causes_sheet(plant, one), wide=True),
+        Section(f"{line}: shifts and jobs", sheet=worked_sheet(one), wide=True),
+        *[_weight_section(line, item) for item in told.weights[line]],
+        Section(f"{line}: hours", sheet=_hours(plant, told, line)),
+        Section(
+            f"{line}: Pareto of the day",
+            sheet=pareto_sheet(told.paretos[line], f"pareto-{line}", f"{line} Pareto"),
+            wide=True,
+        ),
+    ]
+
+
+def _head(told: Day, one: LineYield) -> tuple[str, ...]:
+    """The machine in three sentences."""
+    made = (
+        f"Efficiency {percent(one.efficiency, 1)} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
+        f"packed / cut {percent(one.pack_to_melt, 1)} of the mass (95 %: {percent(one.low, 1)} to {percent(one.high, 1)})."
+    )
+    ware = (
+        f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "
+        f"there and after, {count(one.packed_units)} packed, {count(one.unaccounted_units)} unaccounted. In the lehr when the day began {count(one.in_lehr_start)}, "
+        f"when it ended {count(one.in_lehr_end)}."
+    )
+    glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
+    items = ", ".join(f"{item} {grams:.1f} g" for item, grams in one.weights.items())
+    return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
+
+
+def _signed(value: float | None) -> str:
+    return "–" if value is None else f"{value:+,.0f}".replace(",", " ").replace("-", "−")
+
+
+def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
+    """The line's stations in the order in which ware meets them."""
+    reconciled = {meter.meter: meter.reconciled for meter in told.told.meters}
+    rows = [
+        {
+            "station": flow.station, "order": plant.stations[flow.station].order, "inspected": flow.inspected, "rejected": flow.rejected,
+            "rate": ratio(flow.rejected, flow.inspected), "settled": reconciled.get(f"{flow.station} inspected"),
+        }
+        for flow in one.stations
+    ]  # fmt: skip
+    columns = (
+        Column("station", "Station"), Column("order", "Order", "count"), Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected / inspected", "percent"), Column("settled", "Inspected, reconciled", "count"),
+    )  # fmt: skip
+    return Sheet(
+        f"stations-{one.line}",
+        f"{one.line} stations",
+        columns,
+        rows,
+        "Counts as the stations sent them; lanes side by side share an order.",
+    )
+
+
+def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
+    pareto = told.paretos[line]
+    words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
+    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past in the job, where there is any."
+    return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
+
+
+def _hours(plant: Plant, told: Day, line: str) -> Sheet:
+    """Rejected share by hour, each a link to the hour's page."""
+    spans = plant.clock.hours_of(told.day)
+    rows: list[dict[str, Any]] = []
+    links: dict[tuple[int, str], str] = {}
+    for number, span in enumerate(spans):
+        ware, rejected = _hour_counts(plant, told, line, number)
+        rows.append(
+            {
+                "hour": f"{plant.clock.local(span.start):%H:%M}",
+                "ware": ware,
+                "rejected": rejected,
+                "rate": percent(ratio(rejected, ware)),
+            }
+        )
+        links[number, "rate"] = f"../{hour_address(plant, line, span)}"
+    columns = (
+        Column("hour", "From"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / ware"),
+    )  # fmt: skip
+    return Sheet(
+        f"hours-{line}",
+        f"{line} hours",
+        columns,
+        rows,
+        "Rejected at any station / containers at the first station. Each figure opens its hour.",
+        links=links,
+    )
+
+
+def _hour_counts(plant: Plant, told: Day, line: str, hour: int) -> tuple[int, int]:
+    here = told.hours[line].filter(pl.col("hour") == hour)
+    ware = int(here.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum())
+    return ware, int(here["rejected"].sum())
+
+
+def _weight_section(line: str, told: ItemWeights) -> Section:
+    rows = [
+        {"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]}
+        for r in told.moulds.iter_rows(named=True)
+    ]
+    means = told.moulds["mean_g"].to_list()
+    limits = [{"at": limit} for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
+    words = f"Weights of {told.item.id} on {line}, mean by mould from {means[-1]:.1f} to {means[0]:.1f} g"
+    note = f"{told.n} cold weighings, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
+    return Section(
+        f"{line}: weights of {told.item.id}",
+        chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
+        chart_words=note,
+    )

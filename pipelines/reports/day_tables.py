@@ -1,0 +1,131 @@
+"""The tables of the day report that speak of all machines at once."""
+
+from __future__ import annotations
+
+from pipelines.answers.day import Day
+from pipelines.measures.shares import ratio
+from pipelines.plant import Plant
+from pipelines.reports.sheet import Column, Sheet
+
+
+def machines_sheet(told: Day) -> Sheet:
+    """What every machine cut, lost and packed."""
+    rows = [
+        {
+            "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": y.inspected, "rejected": y.rejected,
+            "rate": ratio(y.rejected, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
+            "quality": y.quality_ratio, "scrap": y.scrap_ratio, "running": y.availability, "lost": y.unaccounted_units, "efficiency": y.efficiency, "give": y.giveaway_kg,
+        }
+        for y in told.told.lines
+    ]  # fmt: skip
+    columns = (
+        Column("line", "Line"), Column("cut", "Gobs cut", "count"), Column("hot", "Hot rejects", "count"), Column("lehr", "To the lehr", "count"),
+        Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / inspected", "percent"),
+        Column("packed", "Packed", "count"), Column("value", "Packed / formed, kg", "percent1"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"),
+        Column("quality", "Quality ratio", "percent1"), Column("scrap", "Scrap ratio", "percent1"), Column("running", "Availability", "percent1"),
+        Column("lost", "Unaccounted", "count"), Column("efficiency", "Efficiency", "percent1"), Column("give", "Giveaway, kg", "count"),
+    )  # fmt: skip
+    caption = (
+        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs cut, availability = running / "
+        "all section-minutes by the stoppage log (ISO 22400-2). Packed / formed and unaccounted are reconciled; the rest as counted."
+    )
+    return Sheet("machines", "Machines", columns, rows, caption)
+
+
+def furnaces_sheet(told: Day) -> Sheet:
+    """Every furnace: melted, packed, reconciled."""
+    rows = [
+        {
+            "furnace": f.furnace, "melted": f.melted_kg, "pull": f.pull_kg, "packed": f.packed_kg, "value": f.pack_to_melt,
+            "low": f.low, "high": f.high, "raw": f.raw, "lost": f.unaccounted_kg, "lost_low": f.unaccounted_low, "lost_high": f.unaccounted_high, "p": f.p,
+            "days": f.usual_days, "notes": "; ".join(f.notes),
+        }
+        for f in told.told.furnaces
+    ]  # fmt: skip
+    columns = (
+        Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
+        Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
+        Column("lost", "Unaccounted before the shears, kg", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
+        Column("p", "p of the balances", "number3"), Column("days", "Earlier days known", "count"), Column("notes", "Notes"),
+    )  # fmt: skip
+    return Sheet(
+        "furnaces",
+        "Furnaces",
+        columns,
+        rows,
+        "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back. p: chance of readings "
+        "that disagree so much if every meter keeps its uncertainty. Unaccounted is weighed between the day's readings and what the furnace lost on earlier days.",
+    )
+
+
+def critical_sheet(plant: Plant, told: Day) -> Sheet:
+    """Every critical call by line and defect."""
+    rows = [
+        {
+            "line": line,
+            "code": row.key,
+            "name": row.name,
+            "calls": row.calls,
+            "ware": row.own_ware,
+            "rate": row.own_rate,
+        }
+        for line, pareto in told.paretos.items()
+        for row in pareto.rows
+        if row.critical_calls
+    ]
+    columns = (
+        Column("line", "Line"), Column("code", "Code"), Column("name", "Critical defect"), Column("calls", "Calls", "count"),
+        Column("ware", "Inspected for it", "count"), Column("rate", "Rate", "percent"),
+    )  # fmt: skip
+    return Sheet("critical", "Critical", columns, rows, "Every critical call of the day.")
+
+
+def shifts_sheet(told: Day) -> Sheet:
+    """Ware and rejects by shift."""
+    rows = [
+        {
+            "line": line,
+            "shift": name,
+            "ware": p.ware,
+            "rejected": p.rejected,
+            "rate": ratio(p.rejected, p.ware),
+            "critical": sum(r.critical_calls for r in p.rows),
+        }
+        for line, shifts in told.shifts.items()
+        for name, p in shifts
+    ]
+    columns = (
+        Column("line", "Line"), Column("shift", "Shift from"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected", "percent"), Column("critical", "Critical calls", "count"),
+    )  # fmt: skip
+    return Sheet(
+        "shifts",
+        "Shifts",
+        columns,
+        rows,
+        "By the cold-end clock: what a shift saw was partly formed in the one before.",
+    )
+
+
+def weights_sheet(told: Day) -> Sheet:
+    """Cold weighings against limits."""
+    rows = [
+        {
+            "line": line, "item": w.item.id, "n": w.n, "mean": w.mean_g, "sd": w.sd_g, "low": w.item.weight_min_g, "nominal": w.item.weight_g,
+            "high": w.item.weight_max_g, "outside": w.outside,
+        }
+        for line, many in told.weights.items()
+        for w in many
+    ]  # fmt: skip
+    columns = (
+        Column("line", "Line"), Column("item", "Item"), Column("n", "Weighings", "count"), Column("mean", "Mean, g", "number"), Column("sd", "SD, g", "number2"),
+        Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"), Column("high", "Greatest allowed, g", "number"),
+        Column("outside", "Outside limits", "count"),
+    )  # fmt: skip
+    return Sheet(
+        "weights",
+        "Weights",
+        columns,
+        rows,
+        "Cold weighings of the day. SD holds mould to mould, time and scale together.",
+    )
