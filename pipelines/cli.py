@@ -46,6 +46,10 @@ FromOption = Annotated[
     typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset."),
 ]
 ToOption = Annotated[str, typer.Option("--to", help="End by the cold-end clock, not included.")]
+KnownOption = Annotated[
+    str | None,
+    typer.Option("--as-known-at", help="Answer as it was known at this moment; local time unless it has an offset."),
+]
 DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
 
 
@@ -137,7 +141,11 @@ def rebuild(
     first, last = _day(start), _day(end)
     if first > last:
         raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
-    raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
+    try:
+        raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
+    except KeyboardInterrupt:
+        typer.echo("Stopped. What is done is kept: the same command goes on from there.", err=True)
+        raise typer.Exit(errors.NEEDS_A_PERSON) from None
 
 
 @app.command()
@@ -171,6 +179,7 @@ def pareto(
     start: FromOption,
     end: ToOption,
     by: Annotated[str, typer.Option("--by", help="defect, mould, section, gob, station, zone or severity.")] = "defect",
+    known_at: KnownOption = None,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
@@ -181,7 +190,7 @@ def pareto(
     opened = _open(site)
     span = _span(start, end, opened)
     known = opened.known
-    with opened.ledger.reading() as reader:
+    with opened.ledger.reading(_moment(known_at, opened) if known_at else None) as reader:
         show_pareto(known, answer_pareto(reader, known, line, span, by), format)
 
 
@@ -190,17 +199,23 @@ def yield_(
     day: DayOption,
     furnace: Annotated[str | None, typer.Option(help="One furnace only.")] = None,
     line: Annotated[str | None, typer.Option(help="One line only.")] = None,
+    known_at: KnownOption = None,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
     """Pack-to-melt of a production day, and where the rest of the glass went."""
-    from pipelines.answers import answer_yield
+    from pipelines.answers import answer_yield, yield_as_known
     from pipelines.show_answers import show_yield
 
     opened = _open(site)
-    known = opened.known
-    with opened.ledger.reading() as reader:
-        show_yield(answer_yield(reader, known, _day(day), furnace, line), format)
+    known, on = opened.known, _day(day)
+    moment = _moment(known_at, opened) if known_at else None
+    with opened.ledger.reading(moment) as reader:
+        if moment is None:
+            told = answer_yield(reader, known, on, furnace, line)
+        else:
+            told = yield_as_known(reader, known, on, moment, furnace, line)
+    show_yield(known, told, format)
 
 
 @signals_app.callback()

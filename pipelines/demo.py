@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -16,12 +17,16 @@ from pipelines.site import init_site, open_site
 
 FIRST_DAY = date(2026, 3, 2)
 MARK = ".invented-works"
+LIE = -6.0  # of its standard uncertainties: how far one station of the invented works is off on its last day
+
+if TYPE_CHECKING:
+    from sample_feeds.simulator import Plan, Simulated
 
 
 def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     """Make, take in, close, trace, and say which pages to open. WrongUse for a folder that is no former demo."""
     from pipelines.flows.run import call_flow, shown_progress
-    from sample_feeds.simulator import make_plan, simulate, write_feeds
+    from sample_feeds.simulator import make_plan, write_feeds
 
     _clear(root)
     site = init_site(root, files("sample_feeds").joinpath("works.toml").read_text(encoding="utf-8"))
@@ -30,7 +35,7 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     typer.echo(
         f"{opened.plant.works.name}: an invented works, invented people, invented figures (seed {seed}, {days} days)."
     )
-    simulated = simulate(make_plan(opened.plant, FIRST_DAY, days, seed))
+    simulated = _lived(make_plan(opened.plant, FIRST_DAY, days, seed))
     written = write_feeds(simulated, site.inbox)
     typer.echo(f"{len(written)} feed files written to {site.inbox}, some of them faulty on purpose.")
     end = opened.plant.clock.day(FIRST_DAY + timedelta(days=days - 1)).end
@@ -56,6 +61,18 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     ):
         typer.echo(f"  {what:<16} {path}")
     typer.echo(f"\nThen ask: coldledger feeds --site {root}")
+
+
+def _lived(plan: Plan) -> Simulated:
+    """The invented works as it would be met: some ware breaks unseen, every meter errs, and one station counts short on the last day."""
+    from sample_feeds.simulator import Lie, misread, simulate, with_states
+
+    plan.broken = 0.0003
+    last = plan.plant.clock.day_of(plan.at(plan.minutes - 1))
+    line = plan.plant.line[len(plan.plant.line) // 2].id
+    station = plan.plant.stations_of(line)[-2].id
+    lie = Lie(f"{station} inspected", LIE, last, last)
+    return with_states(misread(simulate(plan), plan.seed, [lie]), plan.seed)
 
 
 def _clear(root: Path) -> None:

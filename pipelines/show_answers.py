@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pipelines.clock import parse_timestamp
+from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.results import Pareto, Trace, Yield
+from schemas.results import LineYield, Pareto, Trace, Yield
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -68,7 +69,7 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     )
 
 
-def show_yield(told: Yield, format: Format) -> None:
+def show_yield(plant: Plant, told: Yield, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
     losses = [
@@ -78,10 +79,16 @@ def show_yield(told: Yield, format: Format) -> None:
     ]
     if format is Format.csv:
         return print_csv(("line", "step", "units", "kg", "kind"), losses)
+    if told.known_at is not None:
+        which = "no close had been made: worked out from the rows known then"
+        if told.revision is not None and told.closed_at is not None:
+            which = f"revision {told.revision}, closed {plant.clock.show(told.closed_at)}"
+        typer.echo(f"As known at {plant.clock.show(told.known_at)}: {which}.")
     _show_furnaces(told)
     _show_lines(told)
-    print_table("Where it went", ("line", "step", "containers", "kg", ""), losses)
-    notes = [f"{line.line}: {note}" for line in told.lines for note in line.notes]
+    print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), losses)
+    notes = suspect_sentences(told.suspect_meters)
+    notes += [f"{line.line}: {note}" for line in told.lines for note in line.notes]
     notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
     for note in dict.fromkeys(notes):
         typer.echo(note)
@@ -94,21 +101,36 @@ def _interval(low: float | None, high: float | None) -> str:
 
 def _show_furnaces(told: Yield) -> None:
     rows = [
-        (f.furnace, f.melted_kg, f.pull_kg, f.packed_kg, percent(f.pack_to_melt), _interval(f.low, f.high), f.unaccounted_kg)
+        (f.furnace, f.melted_kg, f.pull_kg, f.packed_kg, percent(f.pack_to_melt), _interval(f.low, f.high), percent(f.raw), f.unaccounted_kg)
         for f in told.furnaces
     ]  # fmt: skip
-    columns = ("furnace", "melted kg", "pull kg", "packed kg", "pack-to-melt", "95 % interval", "unaccounted kg")
+    columns = (
+        "furnace",
+        "melted kg",
+        "pull kg",
+        "packed kg",
+        "pack-to-melt",
+        "95 % interval",
+        "plain quotient",
+        "unaccounted kg",
+    )
     print_table(f"Pack-to-melt of {told.day}", columns, rows)
 
 
 def _show_lines(told: Yield) -> None:
     rows = [
-        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, percent(y.pack_to_melt),
-         _interval(y.low, y.high), y.unaccounted_units)
+        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, _with_interval(y),
+         y.unaccounted_units, percent(y.efficiency, 1), y.giveaway_kg)
         for y in told.lines
     ]  # fmt: skip
-    columns = ("line", "gobs cut", "hot rejects", "to lehr", "inspected", "rejected", "packed", "packed/formed", "95 % interval", "unaccounted")  # fmt: skip
+    columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut (95 %)", "unaccounted", "efficiency", "giveaway kg")  # fmt: skip
     print_table("Lines, in containers", columns, rows)
+
+
+def _with_interval(told: LineYield) -> str:
+    if told.pack_to_melt is None or told.low is None or told.high is None:
+        return "-"
+    return f"{percent(told.pack_to_melt, 1)} ({100 * told.low:.1f}-{100 * told.high:.1f})"
 
 
 PALLET_COLUMNS = ("pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at most (95 %)")  # fmt: skip

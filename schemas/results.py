@@ -220,6 +220,9 @@ class BalanceRow(Result):
 
 
 class Yield(Result):
+    """A production day's yields. known_at: asked as known at that moment; then revision and closed_at name the close that told it, null
+    where none had been made and it was worked out from the rows known then."""
+
     day: date
     furnaces: tuple[FurnaceYield, ...]
     lines: tuple[LineYield, ...]
@@ -227,6 +230,9 @@ class Yield(Result):
     unusual_losses: tuple[SuspectMeter, ...] = ()
     meters: tuple[MeterReading, ...] = ()
     balances: tuple[BalanceRow, ...] = ()
+    known_at: Moment | None = None
+    revision: int | None = None
+    closed_at: Moment | None = None
 
     def brief(self, furnace: str) -> str:
         """A furnace's figures and its lines' as JSON, without their tables: what later days are compared with."""

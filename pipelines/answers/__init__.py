@@ -2,6 +2,6 @@
 
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.trace import answer_trace
-from pipelines.answers.yields import answer_yield
+from pipelines.answers.yields import answer_yield, yield_as_known
 
-__all__ = ["answer_pareto", "answer_trace", "answer_yield"]
+__all__ = ["answer_pareto", "answer_trace", "answer_yield", "yield_as_known"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from pipelines.answers.line_day import cold_weights, cut_between, line_day
 from pipelines.clock import Span
@@ -59,6 +59,27 @@ class Kept:
 def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None) -> Yield:
     """The day's yield of every furnace and line, or of those asked for; WrongUse for unknown ones."""
     return yield_and_readings(reader, plant, day, furnace, line)[0]
+
+
+def yield_as_known(
+    reader: Reader, plant: Plant, day: date, known_at: datetime, furnace: str | None = None, line: str | None = None
+) -> Yield:
+    """The day's yield as it was known at an earlier moment: word for word what the last close until then told, or worked out from
+    the rows received until then where there was none. `reader` looks back to that moment."""
+    check_names(plant, furnace, line)
+    closes = reader.ask("closes_of_day", day=day)
+    if closes.is_empty():
+        return answer_yield(reader, plant, day, furnace, line).model_copy(update={"known_at": known_at})
+    last = closes.row(-1, named=True)
+    told = Yield.model_validate(json.loads(last["answers"])["yield"])
+    of_line = plant.lines[line].furnace if line is not None else furnace
+    return told.model_copy(
+        update={
+            "known_at": known_at, "revision": int(last["revision"]), "closed_at": last["closed_at"],
+            "furnaces": tuple(one for one in told.furnaces if of_line in (None, one.furnace)),
+            "lines": tuple(one for one in told.lines if line in (None, one.line) and (of_line is None or plant.lines[one.line].furnace == of_line)),
+        }
+    )  # fmt: skip
 
 
 def yield_and_readings(
@@ -155,4 +176,4 @@ def _usual(
     return fresh
 
 
-__all__ = ["Kept", "answer_yield", "cold_weights", "past_readings", "yield_and_readings"]
+__all__ = ["Kept", "answer_yield", "cold_weights", "past_readings", "yield_and_readings", "yield_as_known"]

@@ -58,6 +58,8 @@ def shown_progress(what: str) -> Iterator[Callable[[int, int, str], None]]:
 
         def show(done: int, total: int, name: str) -> None:
             kind = _kind_of(name, what)
+            if what == "days" and not console.is_terminal and total > 1:
+                typer.echo(f"{kind}: {done} of {total}", err=True)
             if kind not in tasks:
                 tasks[kind] = bar.add_task(kind, total=total)
             bar.update(tasks[kind], completed=done, total=total)

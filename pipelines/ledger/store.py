@@ -17,6 +17,7 @@ import polars as pl
 from filelock import FileLock, Timeout
 
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
+from pipelines.ledger.past import look_back
 from pipelines.ledger.queries import query, statements
 from pipelines.settings import Settings, Site
 
@@ -82,8 +83,9 @@ class Ledger:
         return self.site.ledger.exists()
 
     @contextmanager
-    def reading(self) -> Iterator[Reader]:
-        """Open to read; LedgerBusy when a writer does not end in time, SiteError when nothing was ever taken in."""
+    def reading(self, known_at: datetime | None = None) -> Iterator[Reader]:
+        """Open to read, as known now or at an earlier moment; LedgerBusy when a writer does not end in time, SiteError when nothing was ever
+        taken in."""
         if not self.exists:
             raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
         con = self._open_to_read()
@@ -93,6 +95,10 @@ class Ledger:
                 with self.writing():
                     pass
                 con = self._open_to_read()
+            if known_at is not None:
+                con.close()
+                con = self._wait_for_file(read_only=True, beside_it=True)
+                look_back(con, _naive(known_at))
             yield Reader(con)
         finally:
             con.close()
@@ -134,11 +140,11 @@ class Ledger:
         with gate:
             return self._wait_for_file(read_only=True)
 
-    def _wait_for_file(self, read_only: bool) -> duckdb.DuckDBPyConnection:
+    def _wait_for_file(self, read_only: bool, beside_it: bool = False) -> duckdb.DuckDBPyConnection:
         until = time.monotonic() + self.settings.lock_wait_s
         while True:
             try:
-                return self._connect(read_only)
+                return self._connect(read_only, beside_it)
             except duckdb.IOException as error:
                 if "lock" not in str(error).lower():
                     raise _plain(error, self.site) from error
@@ -148,14 +154,18 @@ class Ledger:
                 raise _plain(error, self.site) from error
             time.sleep(0.05)
 
-    def _connect(self, read_only: bool) -> duckdb.DuckDBPyConnection:
+    def _connect(self, read_only: bool, beside_it: bool) -> duckdb.DuckDBPyConnection:
         memory = self.settings.reader_memory if read_only else self.settings.writer_memory
         config: dict[str, str | bool | int | float | list[str]] = {
             "python_enable_replacements": "false",
             "memory_limit": memory,
             "preserve_insertion_order": "true",
         }
-        con = duckdb.connect(str(self.site.ledger), read_only=read_only, config=config)
+        if beside_it:
+            con = duckdb.connect(":memory:", config=config)
+            con.execute("attach $path as kept (read_only)", {"path": str(self.site.ledger)})
+        else:
+            con = duckdb.connect(str(self.site.ledger), read_only=read_only, config=config)
         con.execute("set timezone = 'UTC'")
         return con
 

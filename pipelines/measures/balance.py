@@ -13,7 +13,7 @@ from pipelines.measures.reconcile import Reconciled, Suspect, evidence, reconcil
 from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, Expected, expected_part, expected_share
 from pipelines.plant import Plant
 
-LEVEL = 0.10  # of all meters together; meters share balances, so that about half as many honest days accuse one: see the benchmark
+LEVEL = 0.08  # of all that could be seen to lie; they share balances, so that fewer than one honest furnace-day in twenty accuses one
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
 
 
@@ -78,7 +78,7 @@ class Balanced:
     def ranked(self) -> list[tuple[int, float]]:
         """The meters that can be checked, with their z when all are believed; first the one whose lying would explain most."""
         nodes = self.network.nodes
-        explained = evidence(self.first, [n.reading for n in nodes], np.array([n.sd for n in nodes]))
+        explained = evidence(self.first, np.array([n.sd for n in nodes]), self.network.lies)
         told = [n for n, node in enumerate(nodes) if np.isfinite(explained[n]) and node.is_meter]
         return [(n, float(self.first.z[n])) for n in sorted(told, key=lambda n: -explained[n])]
 
@@ -123,21 +123,22 @@ def balanced(plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected
     values = np.array([node.reading for node in network.nodes])
     if not network.balances:
         return Balanced(reading, network, _nothing(values), (), _nothing(values))
-    sd = np.array([node.sd for node in network.nodes])
     readings, doubted = values, network.unbelieved
     for _ in range(ROUNDS):
         balances, losses, constants = network.equations(values)
-        named, told = suspects(readings, sd, balances, losses, LEVEL, constants, doubted)
+        named, told = suspects(readings, network.covariance, balances, losses, LEVEL, constants, doubted, network.lies)
         values = told.values
     first = told
     if named:
-        first = reconcile(readings, sd, balances, losses, doubted, constants)
+        first = reconcile(readings, network.covariance, balances, losses, doubted, constants)
     return Balanced(reading, network, first, tuple(named), told)
 
 
 def _nothing(values: np.ndarray) -> Reconciled:
     empty = np.zeros((len(values), len(values)))
-    return Reconciled(values, values, values, np.full(len(values), np.nan), np.zeros(0), 0.0, 0, 1.0, empty)
+    return Reconciled(
+        values, values, values, np.full(len(values), np.nan), np.zeros(0), 0.0, 0, 1.0, empty, np.zeros(len(values))
+    )
 
 
 def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading]) -> dict[str, Expected]:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from itertools import groupby
 from typing import Any
 
 import numpy as np
 
+from pipelines.measures.reconcile import LIE
 from pipelines.measures.usual import Expected
 from pipelines.plant import Plant
 
 KG = 1 / 1000
 WHOLE = 0.99  # a station that covers less of its day is worked out from the others
+SPILL = 0.03  # of what passes: how far a loss may be beyond its usual, one standard deviation of a guess
 GUESSED_REJECTS = 0.02  # share of rejects of a meter that said nothing, with as much uncertainty: a guess
 
 
@@ -87,8 +89,7 @@ def reading_of(kept: Mapping[str, Any]) -> FurnaceReading:
 
 @dataclass(frozen=True)
 class Node:
-    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss, total: what is lost unseen at a step,
-    at all steps of a line; lane: what a lane took beyond its usual part. of: line, station or furnace."""
+    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss: what is lost unseen at a step; lane: what a lane took beyond its usual part. of: line, station or furnace."""
 
     name: str
     kind: str
@@ -100,7 +101,7 @@ class Node:
 
     @property
     def is_meter(self) -> bool:
-        return self.kind not in ("loss", "total", "lane")
+        return self.kind not in ("loss", "lane")
 
 
 @dataclass(frozen=True)
@@ -121,13 +122,17 @@ class Balance:
 
 @dataclass(frozen=True)
 class Network:
-    """The variables and balances of one furnace and its lines. formed: by line, (place of cut, place of weight, melt_part)."""
+    """The variables and balances of one furnace and its lines. formed: by line, (place of cut, place of weight, melt_part). covariance:
+    [n, n] of the readings; the losses of a line are known better in sum than singly. lies: [n] how far off each may be when it is not
+    what it is believed to be: a meter by LIE of its standard uncertainties, a loss by SPILL of what passes."""
 
     nodes: tuple[Node, ...]
     balances: tuple[Balance, ...]
     formed: Mapping[str, tuple[int, int, float]]
     furnace: int | None
     held_back: float
+    covariance: np.ndarray
+    lies: np.ndarray
 
     @property
     def losses(self) -> list[int]:
@@ -204,6 +209,8 @@ class _Builder:
         self.nodes: list[Node] = []
         self.balances: list[Balance] = []
         self.formed: dict[str, tuple[int, int, float]] = {}
+        self.joint: list[tuple[list[int], np.ndarray]] = []
+        self.through: dict[int, float] = {}
 
     def furnace(self, told: FurnaceReading) -> Network:
         for line in told.lines:
@@ -219,7 +226,11 @@ class _Builder:
             )
         elif self.formed:
             self._loss(f"{told.furnace}, furnace to shears", told.furnace, told.formed_kg, "kg")
-        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, told.held_back)
+        covariance = np.diag([node.sd**2 for node in self.nodes])
+        for losses, joint in self.joint:
+            covariance[np.ix_(losses, losses)] = joint
+        lies = np.array([self.through.get(n, LIE * node.sd / SPILL) * SPILL for n, node in enumerate(self.nodes)])
+        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, told.held_back, covariance, lies)
 
     def _line(self, told: LineReading) -> None:
         name, ware = told.line, told.ware
@@ -254,8 +265,21 @@ class _Builder:
                 Balance(f"{name}: {step}", name, "containers", tuple(into), (*out, *seen), (losses[-1],))
             )
             into, out = seen, away
-        whole = self._loss(f"{name}, whole line", name, ware, kind="total")
-        self.balances.append(Balance(f"{name}: all steps", name, "containers", tuple(losses), (whole,), ()))
+        self._known_in_sum(losses, self.usual[f"{name}, whole line"], ware)
+
+    def _known_in_sum(self, losses: Sequence[int], whole: Expected, ware: float) -> None:
+        """Losses guessed singly, given what is known of their sum: the normal distribution conditioned on a noisy sum
+        (Rasmussen and Williams, Gaussian Processes for Machine Learning (2006) A.2)."""
+        guess = np.array([self.nodes[n].reading for n in losses])
+        variance = np.diag([self.nodes[n].sd ** 2 for n in losses])
+        gain = variance.sum(axis=1) / (variance.sum() + max(whole.sd * ware, 0.5) ** 2)
+        mean = guess + gain * (whole.share * ware - guess.sum())
+        joint = variance - np.outer(gain, variance.sum(axis=0))
+        self.joint.append((list(losses), joint))
+        for place, n in enumerate(losses):
+            self.nodes[n] = replace(
+                self.nodes[n], reading=max(0.0, float(mean[place])), sd=float(joint[place, place] ** 0.5)
+            )
 
     def _lanes(self, lanes: Sequence[StationReading], ware: float) -> tuple[list[int], list[int]]:
         seen, away = [], []
@@ -285,9 +309,10 @@ class _Builder:
             of = f"{one.station}: {told.share:.3f} of its lanes"
             self.balances.append(Balance(of, line, "containers", (place,), (len(self.nodes) - 1,), (), parts))
 
-    def _loss(self, name: str, of: str, through: float, unit: str = "containers", kind: str = "loss") -> int:
+    def _loss(self, name: str, of: str, through: float, unit: str = "containers") -> int:
         told = self.usual[name]
-        self.nodes.append(Node(name, kind, of, unit, told.share * through, max(told.sd * through, 0.5)))
+        self.through[len(self.nodes)] = through
+        self.nodes.append(Node(name, "loss", of, unit, told.share * through, max(told.sd * through, 0.5)))
         return len(self.nodes) - 1
 
     def _add(

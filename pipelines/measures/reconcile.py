@@ -15,10 +15,11 @@ LEVEL = 0.05
 class Reconciled:
     """What n readings become under m balances.
 
-    values, low, high: [n] reconciled values with 95 % intervals, in the readings' units. z: [n] each meter's adjustment over its
-    standard deviation (nan where no balance checks it). losses: unmeasured flows, each at least 0. statistic: weighted sum of
+    values, low, high: [n] reconciled values with 95 % intervals, in the readings' units. z: [n] each meter's adjustment, weighed by the
+    inverse covariance, over its standard deviation (nan where no balance checks it): for independent readings the adjustment over its own. losses: unmeasured flows, each at least 0. statistic: weighted sum of
     squared adjustments; freedom: its degrees of freedom; p: probability of as much or more if no meter lies. covariance: [n, n] of
-    the values, as if no loss were held at zero, which is the wider.
+    the values, as if no loss were held at zero, which is the wider. seen: [n] by how many standard deviations z moves for each unit by
+    which a meter is off; 0 where no balance checks it.
     """
 
     values: np.ndarray
@@ -30,6 +31,7 @@ class Reconciled:
     freedom: int
     p: float
     covariance: np.ndarray
+    seen: np.ndarray
 
 
 def reconcile(
@@ -114,14 +116,16 @@ def _solved(
     flows, k = back @ adjusted, len(kept)
     values, z, told = y.copy(), np.full(len(y), np.nan), np.zeros(unmeasured.shape[1])
     values[believed], values[list(free)], told[list(kept)] = adjusted, flows[k:], flows[:k]
-    checked = np.diag(changed) > 1e-9 * np.diag(v)
-    z[np.array(believed)[checked]] = (y[believed] - adjusted)[checked] / np.sqrt(np.diag(changed)[checked])
+    pull, seen = left.T @ np.linalg.inv(left @ v @ left.T), np.zeros(len(y))
+    seen[believed] = np.sqrt(np.clip(np.diag(pull @ left), 0, None))
+    checked = seen[believed] ** 2 * np.diag(v) > 1e-9
+    z[np.array(believed)[checked]] = (pull @ residual)[checked] / seen[believed][checked]
     freedom = len(left)
     p = float(gammaincc(freedom / 2, statistic / 2)) if freedom else 1.0
     of = np.zeros((len(y), len(believed)))
     of[believed], of[list(free)] = np.eye(len(believed)), back[k:]
     sure = of @ (v - changed) @ of.T
-    return Reconciled(values, values, values, z, told, statistic, freedom, p, sure)
+    return Reconciled(values, values, values, z, told, statistic, freedom, p, sure, seen)
 
 
 @dataclass(frozen=True)
@@ -137,26 +141,17 @@ class Suspect:
 LIE = 3.0  # a lying meter is off by this many of its standard uncertainties, one standard deviation of a guess
 
 
-def evidence(told: Reconciled, readings: Sequence[float] | np.ndarray, sd: np.ndarray) -> np.ndarray:
+def evidence(told: Reconciled, sd: np.ndarray, lies: np.ndarray | None = None) -> np.ndarray:
     """How much each meter's lying would explain [n]: natural logarithm of the Bayes factor of "it lies" against "none does".
 
-    A lie is drawn from N(0, (LIE sd)^2). Meters that share one balance have one |z| between them; which of them can be off by so much
-    tells them apart: with g = (LIE x sd of the adjustment / sd)^2, ln B = (z^2 g / (1 + g) - ln(1 + g)) / 2. nan where nothing checks it.
+    A lie is drawn from N(0, l^2), l = LIE sd unless `lies` [n] say otherwise. Meters that share one balance have one |z| between them; which
+    of them can be off by so much tells them apart: with g = (l x seen)^2, ln B = (z^2 g / (1 + g) - ln(1 + g)) / 2. nan where nothing checks it.
     References: [1] Tamhane, Iordache and Mah, Chemometrics and Intelligent Laboratory Systems 4 (1988) 33 (Bayesian gross errors, from
     memory); the formula is the ratio of two normal densities of one adjustment.
     """
-    gain = _gain(told, readings, sd)
+    gain = ((LIE * sd if lies is None else lies) * told.seen) ** 2
     explained: np.ndarray = (told.z**2 * gain / (1 + gain) - np.log1p(gain)) / 2
     return explained
-
-
-def _gain(told: Reconciled, readings: Sequence[float] | np.ndarray, sd: np.ndarray) -> np.ndarray:
-    """Variance of a lie's share of the adjustment over that of honest noise [n]; nan where nothing checks a meter."""
-    moved = np.abs(np.asarray(readings, float) - told.values)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        of_adjustment = np.where(np.abs(told.z) > 0, moved / np.abs(told.z), told.z * 0)
-        gain: np.ndarray = (LIE * of_adjustment / sd) ** 2
-    return gain
 
 
 def suspects(
@@ -167,6 +162,7 @@ def suspects(
     level: float = LEVEL,
     constants: np.ndarray | None = None,
     free: Sequence[int] = (),
+    lies: np.ndarray | None = None,
 ) -> tuple[list[Suspect], Reconciled]:
     """The meters most likely lying, the worst first, and what is reconciled without them.
 
@@ -181,11 +177,11 @@ def suspects(
     named: list[tuple[int, float]] = []
     told = reconcile(y, covariance, balances, losses, free, constants)
     while told.freedom > 1:
-        seen = np.isfinite(told.z) & (_gain(told, y, sd) >= 1)
+        seen = np.isfinite(told.z) & ((LIE * sd if lies is None else lies) * told.seen >= 1)
         above = np.flatnonzero(seen & (np.abs(told.z) > _bound(max(int(seen.sum()), 1), level)))
         if not len(above):
             break
-        worst = int(above[np.argmax(evidence(told, y, sd)[above])])
+        worst = int(above[np.argmax(evidence(told, sd, lies)[above])])
         named.append((worst, float(told.z[worst])))
         told = reconcile(y, covariance, balances, losses, [*free, *(meter for meter, _ in named)], constants)
     return [Suspect(meter, z, float(y[meter]), float(told.values[meter])) for meter, z in named], told

@@ -73,8 +73,7 @@ def _off(
         return None
     place, values = found[0], np.array([node.reading for node in network.nodes])
     balances, losses, constants = network.equations(values)
-    sd = np.array([node.sd for node in network.nodes])
-    told = reconcile(values, sd, balances, losses, [*network.unbelieved, place], constants)
+    told = reconcile(values, network.covariance, balances, losses, [*network.unbelieved, place], constants)
     worked, node = float(told.values[place]), network.nodes[place]
     if worked <= 0:
         return None

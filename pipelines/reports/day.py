@@ -7,11 +7,12 @@ from datetime import date, timedelta
 from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
+from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
 from pipelines.reports.day_machine import machine_sections
 from pipelines.reports.day_tables import critical_sheet, furnaces_sheet, machines_sheet, shifts_sheet, weights_sheet
-from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet, suspect_sentences
+from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import signals_sheet

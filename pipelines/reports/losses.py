@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from pipelines.measures.shares import ratio
@@ -11,7 +11,7 @@ from pipelines.reports import charts
 from pipelines.reports.common import count, percent
 from pipelines.reports.page import Section
 from pipelines.reports.sheet import Column, Sheet
-from schemas.results import Cause, FurnaceYield, LineYield, SuspectMeter, Yield
+from schemas.results import Cause, FurnaceYield, LineYield, Yield
 
 NOT_MADE = ("stoppage", "job change", "cycles")  # never was a container; the rest was made and lost
 
@@ -220,23 +220,3 @@ def meters_sheet(told: Yield) -> Sheet:
         "Uncertainties as works.toml states them, with what the day's limits add."
     )
     return Sheet("meters", "Meters", columns, rows, caption)
-
-
-def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
-    """What is said of a meter that the balances refuse."""
-    said = []
-    for one in suspects:
-        text = f"{one.meter} reads {count(one.reading)} {one.unit}; the other meters make it {count(one.reconciled)} (z {one.z:+.1f})"
-        if one.since is not None and one.off_pct is not None:
-            days = (
-                "this day alone"
-                if one.days == 1
-                else f"since {one.since} ({one.days} days; the first lies between {one.since_low} and {one.since_high})"
-            )
-            text += f": {one.off_pct:+.2f} % off, 95 % {one.off_low:+.2f} to {one.off_high:+.2f} %, {days}"
-        said.append(
-            f"{text}. Have it checked; glass that left unseen can look the same."
-            if "melt" in one.meter
-            else f"{text}. Have it checked."
-        )
-    return said

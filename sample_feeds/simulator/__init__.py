@@ -3,9 +3,20 @@
 `simulate` makes feeds and truth; `write_feeds` puts the feeds into an inbox as the stations would.
 """
 
-from sample_feeds.simulator.meters import Lie, meters_of, misread
+from sample_feeds.simulator.meters import Lie, meters_of, misread, with_states
 from sample_feeds.simulator.plan import Fault, Plan, make_plan
 from sample_feeds.simulator.works import Simulated, simulate
 from sample_feeds.simulator.write import write_feeds
 
-__all__ = ["Fault", "Lie", "Plan", "Simulated", "make_plan", "meters_of", "misread", "simulate", "write_feeds"]
+__all__ = [
+    "Fault",
+    "Lie",
+    "Plan",
+    "Simulated",
+    "make_plan",
+    "meters_of",
+    "misread",
+    "simulate",
+    "with_states",
+    "write_feeds",
+]

@@ -65,6 +65,20 @@ def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = ()) -> Simula
     return replace(simulated, feeds=feeds)
 
 
+def with_states(simulated: Simulated, seed: int) -> Simulated:
+    """The pallets feed with what became of some pallets: a few held, re-sorted or scrapped, most released after a day. A later row for a
+    pallet is its new state."""
+    plan, rng = simulated.plan, np.random.default_rng([seed, 13])
+    pallets = simulated.feeds["pallets"]
+    drawn, end = pl.Series(rng.random(pallets.height)), plan.at(plan.minutes)
+    fate = (
+        pl.when(pl.lit(drawn) < 0.006).then(pl.lit("held")).when(pl.lit(drawn) < 0.014).then(pl.lit("resort"))
+        .when(pl.lit(drawn) < 0.017).then(pl.lit("scrapped")).when(pl.col("packed_to") < end - timedelta(days=1)).then(pl.lit("released"))
+    )  # fmt: skip
+    later = pallets.with_columns(state=fate).filter(pl.col("state").is_not_null())
+    return replace(simulated, feeds={**simulated.feeds, "pallets": pl.concat([pallets, later.select(pallets.columns)])})
+
+
 def meters_of(plan: Plan) -> dict[str, float]:
     """Every meter of the works with its relative standard uncertainty in percent."""
     plant, sure = plan.plant, plan.plant.uncertainty

@@ -1,0 +1,54 @@
+"""The ledger as it was known at an earlier moment: every version of every row is kept, so that the moment can be looked up."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+
+import duckdb
+
+from pipelines.ledger.queries import statements
+
+_RECEIVED = {
+    "batches": "received_at",
+    "arrivals": "arrived_at",
+    "closes": "closed_at",
+    "acknowledgements": "acknowledged_at",
+}
+
+
+def look_back(con: duckdb.DuckDBPyConnection, moment: datetime) -> None:
+    """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files received later are gone, rows replaced later stand again, later
+    closes and acknowledgements are unknown. What is worked out by hour (lehr times, expectations, signals) stays as it is now."""
+    then = duckdb.ConstantExpression(moment)
+    for table in _tables():
+        _table_then(con, f"kept.main.{table}", table, then)
+    for _, text in statements("core"):
+        con.execute(text)
+
+
+def _tables() -> list[str]:
+    texts = (text for _, text in statements("migrations"))
+    return [found[1] for text in texts if (found := re.search(r"create table (\w+)", text))]
+
+
+def _table_then(con: duckdb.DuckDBPyConnection, where: str, table: str, then: duckdb.Expression) -> None:
+    rows = con.table(where)
+    column = duckdb.ColumnExpression
+    if table in _RECEIVED:
+        rows = rows.filter(column(_RECEIVED[table]) <= then)
+    elif table == "balance_days":
+        known = con.table(where.replace(table, "closes")).filter(column("closed_at") <= then).select("day", "revision")
+        rows = rows.join(known, "day, revision", how="semi")
+    elif "batch" in rows.columns:
+        last = (
+            con.table(where.replace(table, "batches"))
+            .filter(column("received_at") <= then)
+            .max("batch")
+            .fetchall()[0][0]
+        )
+        rows = rows.filter(column("batch") <= duckdb.ConstantExpression(last if last is not None else -1))
+    if "replaced_at" in rows.columns:
+        still = duckdb.CaseExpression(column("replaced_at") <= then, column("replaced_at")).alias("replaced_at")
+        rows = rows.select(*(still if name == "replaced_at" else column(name) for name in rows.columns))
+    rows.create_view(table)

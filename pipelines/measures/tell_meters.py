@@ -1,0 +1,31 @@
+"""What is said of a meter that the balances refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from schemas.results import SuspectMeter
+
+
+def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
+    """A sentence for each: what it read, what the others make of it, by how much it is off, since when, what to do."""
+    said = []
+    for one in suspects:
+        text = f"{one.meter} reads {_count(one.reading)} {one.unit}; the other meters make it {_count(one.reconciled)} (z {one.z:+.1f})"
+        if one.since is not None and one.off_pct is not None:
+            days = (
+                "this day alone"
+                if one.days == 1
+                else f"since {one.since} ({one.days} days; the first lies between {one.since_low} and {one.since_high})"
+            )
+            text += f": {one.off_pct:+.2f} % off, 95 % {one.off_low:+.2f} to {one.off_high:+.2f} %, {days}"
+        said.append(
+            f"{text}. Have it checked; glass that left unseen can look the same."
+            if "melt" in one.meter
+            else f"{text}. Have it checked."
+        )
+    return said
+
+
+def _count(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ") if abs(value) >= 1000 else f"{value:.4g}"
