@@ -13,7 +13,7 @@ from pipelines.measures.reconcile import Reconciled, Suspect, evidence, reconcil
 from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, Expected, expected_part, expected_share
 from pipelines.plant import Plant
 
-LEVEL = 0.08  # of all that could be seen to lie; they share balances, so that fewer than one honest furnace-day in twenty accuses one
+LEVEL = 0.06  # of all that could be seen to lie; they share balances, so that fewer than one honest furnace-day in twenty accuses one
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
 
 

@@ -122,7 +122,7 @@ def waterfall(unit: str) -> Chart:
     dashes = alt.Scale(domain=kinds, range=[[1, 0], [1, 0], [4, 3], [1, 2]])
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
     bar = base.mark_bar(stroke=INK, strokeWidth=1.2, height={"band": 0.72}).encode(
-        x=alt.X("low:Q", title=unit, axis=alt.Axis(tickCount=4), scale=alt.Scale(zero=False, nice=False)), x2="high:Q", color=alt.Color("kind:N", scale=fills, legend=None),
+        x=alt.X("low:Q", title=unit, axis=alt.Axis(tickCount=4, grid=False), scale=alt.Scale(zero=False, nice=False)), x2="high:Q", color=alt.Color("kind:N", scale=fills, legend=None),
         strokeDash=alt.StrokeDash("kind:N", scale=dashes, legend=None),
     )  # fmt: skip
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")

@@ -11,7 +11,14 @@ from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
 from pipelines.reports.day_machine import machine_sections
-from pipelines.reports.day_tables import critical_sheet, furnaces_sheet, machines_sheet, shifts_sheet, weights_sheet
+from pipelines.reports.day_tables import (
+    critical_sheet,
+    furnaces_sheet,
+    held_sheet,
+    machines_sheet,
+    shifts_sheet,
+    weights_sheet,
+)
 from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
@@ -24,6 +31,7 @@ QUERIES = (
     "balances_before", "pallets_held",
 )  # fmt: skip
 MOST = 3
+SIGNALS = 5
 
 
 def day_page(reader: Reader, plant: Plant, day: date, revision: str = "") -> Page:
@@ -67,34 +75,41 @@ def _furnace_figure(told: FurnaceYield) -> Figure:
 
 
 def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:
+    """The first sheet, the glass, a sheet a machine, and the tables behind them."""
+    few = [one for one in told.changes if _worth_a_line(told, one)]
+    pictures = [furnace_picture(furnace) for furnace in told.told.furnaces if furnace.flow]
     return [
-        *([_moved(plant, why)] if why else []),
-        Section(
-            "What changed",
-            sheet=_changes([one for one in told.changes if _worth_a_line(told, one)], "changed"),
-            wide=True,
-        ),
+        Section("What changed", sheet=_changes(few, "changed"), wide=True),
         Section(
             "The biggest losses", sheet=biggest_sheet(plant, told.told, MOST, "biggest", "Biggest losses"), wide=True
         ),
         _signals(plant, told),
         _critical_lines(told),
-        _holds(plant, told),
+        _holds(told),
         _laboratory(told),
         missing_section(_missing(plant, told)),
-        *[furnace_picture(furnace) for furnace in told.told.furnaces if furnace.flow],
-        Section("Critical calls of the day", sheet=critical_sheet(plant, told), warn=_any_critical(told), wide=True),
-        Section("Every figure against earlier days", sheet=_changes(told.changes, "changes"), wide=True),
-        Section("Every machine's results", sheet=machines_sheet(told), wide=True),
+        *([_moved(plant, why)] if why else []),
+        Section("Every machine's results", sheet=machines_sheet(told), wide=True, sheet_of_paper=True),
+        *pictures,
         Section("Furnaces", sheet=furnaces_sheet(told), wide=True),
         Section(
             "All losses", sheet=biggest_sheet(plant, told.told, 20, "losses", "Losses, the greatest first"), wide=True
         ),
+        *[section for one in told.told.lines for section in machine_sections(plant, told, one)],
+        Section(
+            "Critical calls of the day",
+            sheet=critical_sheet(plant, told),
+            warn=_any_critical(told),
+            wide=True,
+            sheet_of_paper=True,
+        ),
+        *_all_signals(plant, told),
+        Section("Every figure against earlier days", sheet=_changes(told.changes, "changes"), wide=True),
         Section("By shift", sheet=shifts_sheet(told)),
+        Section("Pallets held, to be re-sorted, scrapped", sheet=held_sheet(plant, told)),
         Section("Weights against limits", sheet=weights_sheet(told), wide=True),
         Section("Balances", sheet=balances_sheet(told.told), wide=True),
         Section("Meters", sheet=meters_sheet(told.told), wide=True),
-        *[section for one in told.told.lines for section in machine_sections(plant, told, one)],
     ]
 
 
@@ -193,36 +208,20 @@ def _verdict(one: Change, past: Against | None) -> str:
     return f"{moved.replace('-', '−').replace(',', ' ')}, {noise}"
 
 
-def _holds(plant: Plant, told: Day) -> Section:
-    """Pallets that are held, to be re-sorted or scrapped, as the warehouse last told it."""
-    rows = [
-        {
-            "pallet": row["pallet"], "line": row["line"], "item": row["item"], "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
-            "units": row["units"], "from": plant.clock.show(row["packed_from"]), "to": plant.clock.show(row["packed_to"]),
-        }
-        for row in told.held.iter_rows(named=True)
-        if row["state"] != "scrapped" or told.span.start <= row["packed_to"]
-    ]  # fmt: skip
-    if not rows:
-        return Section("Holds", ("No pallet is held or to be re-sorted by what the warehouse sent.",))
-    columns = (
-        Column("pallet", "Pallet"), Column("line", "Line"), Column("item", "Item"), Column("state", "State"), Column("units", "Units", "count"),
-        Column("from", "Packed from"), Column("to", "to"),
-    )  # fmt: skip
-    sheet = Sheet(
-        "held",
-        "Held",
-        columns,
-        rows,
-        "State by the pallets feed. Releasing is a decision of the works' authorised people.",
+def _holds(told: Day) -> Section:
+    """Pallets that stand in another state than packed or released, by state, as the warehouse last told it."""
+    said = []
+    for (state,), rows in told.held.sort("state").group_by(["state"], maintain_order=True):
+        name = "to be re-sorted" if state == "resort" else str(state)
+        first = ", ".join(rows["pallet"].head(4).to_list())
+        more = f" and {rows.height - 4} more" if rows.height > 4 else ""
+        said.append(f"{name}: {rows.height} pallets, {count(float(rows['units'].sum()))} containers ({first}{more})")
+    head = (
+        "As the warehouse last told it; releasing is a decision of the works' authorised people."
+        if said
+        else "No pallet is held or to be re-sorted by what the warehouse sent."
     )
-    return Section(
-        "Holds",
-        (f"{len(rows)} pallets, {count(sum(row['units'] for row in rows))} containers.",),
-        sheet=sheet,
-        wide=True,
-        warn=True,
-    )
+    return Section("Holds", (head,), items=tuple(said), warn=bool(said))
 
 
 def _laboratory(told: Day) -> Section:
@@ -247,7 +246,7 @@ def _laboratory(told: Day) -> Section:
 
 
 def _signals(plant: Plant, told: Day) -> Section:
-    """What was not chance, the whole day."""
+    """What was not chance, the whole day: those still open first, then the most harmful; the rest behind."""
     still = sum(one.ended is None for one in told.signals)
     head = (
         f"{len(told.signals)} signals were open in this day, {still} of them still at its end." if told.signals else ""
@@ -256,8 +255,23 @@ def _signals(plant: Plant, told: Day) -> Section:
         return Section(
             "What was not chance", ("No excess that chance does not explain was found in this day.",), wide=True
         )
-    sheet = signals_sheet(plant, told.signals, told.span.start, "signals")
+    shown = sorted(told.signals, key=lambda one: one.ended is not None)[:SIGNALS]
+    if len(told.signals) > SIGNALS:
+        head += f" The {SIGNALS} that matter most are here, all of them behind the machines."
+    sheet = signals_sheet(plant, shown, told.span.start, "signals")
     return Section("What was not chance", (head,), sheet=sheet, wide=True, warn=still > 0)
+
+
+def _all_signals(plant: Plant, told: Day) -> list[Section]:
+    if len(told.signals) <= SIGNALS:
+        return []
+    return [
+        Section(
+            "All signals of the day",
+            sheet=signals_sheet(plant, told.signals, told.span.start, "all-signals"),
+            wide=True,
+        )
+    ]
 
 
 def _any_critical(told: Day) -> bool:

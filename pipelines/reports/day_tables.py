@@ -129,3 +129,19 @@ def weights_sheet(told: Day) -> Sheet:
         rows,
         "Cold weighings of the day. SD holds mould to mould, time and scale together.",
     )
+
+
+def held_sheet(plant: Plant, told: Day) -> Sheet:
+    """Every pallet that is held, to be re-sorted or scrapped."""
+    rows = [
+        {
+            "pallet": row["pallet"], "line": row["line"], "item": row["item"], "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
+            "units": row["units"], "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}", "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
+        }
+        for row in told.held.iter_rows(named=True)
+    ]  # fmt: skip
+    columns = (
+        Column("pallet", "Pallet"), Column("line", "Line"), Column("item", "Item"), Column("state", "State"), Column("units", "Units", "count"),
+        Column("from", "Packed from"), Column("to", "to"),
+    )  # fmt: skip
+    return Sheet("held", "Held", columns, rows, "State by the pallets feed, as the warehouse last told it.")

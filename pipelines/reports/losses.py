@@ -75,7 +75,7 @@ def furnace_picture(told: FurnaceYield) -> Section:
     )
     head = (
         f"The day's ware: {count(told.flow[0].kg)} kg melted for it, {percent(told.pack_to_melt, 1)} of that packed (95 %: {percent(told.low, 1)} to "
-        f"{percent(told.high, 1)}). Reconciled: every meter gave way by its own uncertainty. Dark: what is there. Light: counted losses. Dashed: no meter names it."
+        f"{percent(told.high, 1)}). Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. Dashed: no meter names it."
     )
     return Section(
         f"Furnace {told.furnace}: from melt to pack",
@@ -115,7 +115,7 @@ def _falling(steps: Sequence[tuple[str, float, str]], unit: str) -> list[dict[st
     for name, value, kind in steps:
         low, high = (0.0, value) if kind == "stock" else (left - value, left)
         left = value if kind == "stock" else left - value
-        sign = "" if kind == "stock" else "−" if value >= 0 else "+"
+        sign = "" if kind == "stock" or abs(value) < 0.5 else "−" if value >= 0 else "+"
         rows.append(
             {
                 "label": name, "low": low, "high": high, "top": max(low, high), "kind": kind,
@@ -139,7 +139,7 @@ def _axis(unit: str, base: float) -> str:
     return f"{unit}; the axis begins at {count(base)}" if base else unit
 
 
-def causes_sheet(plant: Plant, told: LineYield, most: int = 25) -> Sheet:
+def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
     """The losses of a line by cause, all shifts together; the rest in one row, so that the table adds up."""
     sums: dict[tuple[str, str, str], list[float]] = {}
     for one in told.causes:

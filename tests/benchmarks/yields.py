@@ -7,6 +7,7 @@ closes day after day and compares. Part 2 draws readings of the same works direc
 from __future__ import annotations
 
 import argparse
+import json
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -19,14 +20,17 @@ import polars as pl
 
 from pipelines.answers.yields import yield_and_readings
 from pipelines.intake import take_in
+from pipelines.ledger import Ledger
 from pipelines.ledger.history import keep_balances
+from pipelines.ledger.queries import query
 from pipelines.measures.balance import balanced, usual_of
+from pipelines.measures.usual import DAYS
 from pipelines.plant import Plant, read_plant
 from pipelines.settings import Settings
 from pipelines.site import init_site, open_site
-from sample_feeds.simulator import Simulated, make_plan, misread, simulate, write_feeds
+from sample_feeds.simulator import Plan, Simulated, make_plan, misread, simulate, write_feeds
 from schemas.results import FurnaceYield, Yield
-from tests.benchmarks.yield_readings import day_of, read, works_state
+from tests.benchmarks.yield_readings import State, day_of, read, works_state
 
 WORKS = (Path(__file__).parents[2] / "sample_feeds" / "works.toml").read_text(encoding="utf-8")
 FIRST = date(2026, 4, 1)
@@ -65,8 +69,8 @@ def true_yield(simulated: Simulated, plant: Plant, furnace: str, day: date) -> f
     return float(good["good_kg"].sum() / (good["cut_kg"].sum() / (1 - unseen) + held))
 
 
-def one_works(days: int, seed: int) -> list[Told]:
-    """A works of its own, from the feeds to the yields of its days."""
+def one_works(days: int, seed: int, past: int = 0) -> list[Told]:
+    """A works of its own, from the feeds to the yields of its days; past: earlier days whose readings are drawn without feeds."""
     plant, rng = read_plant(WORKS), np.random.default_rng([seed, 99])
     plan = make_plan(plant, FIRST, days + 1, seed, faults=2 * days)
     plan.window_s, plan.broken = 300, float(rng.uniform(0, 0.001))
@@ -79,6 +83,7 @@ def one_works(days: int, seed: int) -> list[Told]:
         settings = Settings(fixed_now=plan.at(plan.minutes) + timedelta(hours=2))
         assert not take_in(site, plant, settings).needs_a_person
         opened = open_site(site.root, settings)
+        _past(opened.ledger, plant, plan, past)
         for number in range(days):
             day = FIRST + timedelta(days=number)
             with opened.ledger.reading() as reader:
@@ -87,6 +92,24 @@ def one_works(days: int, seed: int) -> list[Told]:
                 keep_balances(con, day, 1, kept, told)
             found += [_told(number, simulated, plant, told, one, day) for one in told.furnaces]
     return found
+
+
+def _past(ledger: Ledger, plant: Plant, plan: Plan, days: int) -> None:
+    """Readings of the days before, of a works that loses as much unseen."""
+    rng = np.random.default_rng([plan.seed, 77])
+    with ledger.writing() as con:
+        for furnace in plant.furnaces:
+            state = State(plan.unseen[furnace], {line.id: np.full(5, plan.broken) for line in plant.lines_of(furnace)})
+            for back in range(days, 0, -1):
+                reading = read(rng, plant, day_of(rng, plant, furnace, state))
+                row = {
+                    "day": FIRST - timedelta(days=back),
+                    "revision": 1,
+                    "furnace": furnace,
+                    "usual": "{}",
+                    "told": "{}",
+                }
+                con.execute(query("keep_balance", "writes"), {**row, "reading": json.dumps(reading.kept())})
 
 
 def _told(number: int, simulated: Simulated, plant: Plant, told: Yield, one: FurnaceYield, day: date) -> Told:
@@ -155,6 +178,9 @@ def main() -> None:
             chosen = [one for one in every if low <= one.past <= high]
             if chosen:
                 show(f"  with {low} to {high} earlier days" if high < 10_000 else f"  with {low} and more", chosen)
+        seeds = range(told.seed + 500, told.seed + 500 + told.works)
+        parts = list(pool.map(one_works, [told.days] * told.works, seeds, [DAYS] * told.works))
+        show(f"with {DAYS} earlier days drawn", [one for part in parts for one in part])
         print(
             f"greatest opening of a balance of containers after reconciliation: {max(one.left_open for one in every):g}"
         )
