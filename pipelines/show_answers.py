@@ -10,7 +10,7 @@ from pipelines.clock import parse_timestamp
 from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.results import LineYield, Pareto, Trace, Yield
+from schemas.results import Cause, LineYield, Pareto, Trace, Yield
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -69,16 +69,20 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     )
 
 
+CAUSE_COLUMNS = ("line", "shift", "job", "kind", "where", "cause", "containers", "kg", "counted")
+MOST_CAUSES = 10
+
+
 def show_yield(plant: Plant, told: Yield, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
-    losses = [
+    if format is Format.csv:
+        return print_csv(CAUSE_COLUMNS, [_cause_row(line.line, one) for line in told.lines for one in line.causes])
+    steps = [
         (line.line, x.step, x.units, x.kg, "measured" if x.measured else "unaccounted")
         for line in told.lines
         for x in line.losses
     ]
-    if format is Format.csv:
-        return print_csv(("line", "step", "units", "kg", "kind"), losses)
     if told.known_at is not None:
         which = "no close had been made: worked out from the rows known then"
         if told.revision is not None and told.closed_at is not None:
@@ -86,13 +90,31 @@ def show_yield(plant: Plant, told: Yield, format: Format) -> None:
         typer.echo(f"As known at {plant.clock.show(told.known_at)}: {which}.")
     _show_furnaces(told)
     _show_lines(told)
-    print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), losses)
+    print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), steps)
+    _show_causes(told)
     notes = suspect_sentences(told.suspect_meters)
     notes += [f"{line.line}: {note}" for line in told.lines for note in line.notes]
     notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
     for note in dict.fromkeys(notes):
         typer.echo(note)
     return None
+
+
+def _cause_row(line: str, one: Cause) -> tuple[Any, ...]:
+    return (line, one.shift, one.job, one.kind, one.where, one.cause, one.units, one.kg, one.counted)
+
+
+def _show_causes(told: Yield) -> None:
+    """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the CSV."""
+    sums: dict[tuple[str, str, str, str], list[float]] = {}
+    for line in told.lines:
+        for one in line.causes:
+            into = sums.setdefault((line.line, one.kind, one.where, one.cause), [0.0, 0.0])
+            into[0] += one.units
+            into[1] += one.kg
+    rows = [(*key, *values) for key, values in sorted(sums.items(), key=lambda one: -one[1][1])[:MOST_CAUSES]]
+    columns = ("line", "kind", "where", "cause", "containers", "kg")
+    print_table("The greatest losses by cause", columns, rows, "every cause, by shift and job: --format csv")
 
 
 def _interval(low: float | None, high: float | None) -> str:

@@ -51,6 +51,12 @@ def test_yield_and_feeds(day_taken: Place) -> None:
         "K2",
     ]
     assert {"day", "furnaces", "lines", "suspect_meters"} <= told.keys()
+    rows = list(csv.DictReader(io.StringIO(run("yield", "--day", "2026-03-10", "--format", "csv", site=root).stdout)))
+    assert {row["shift"] for row in rows} == {"06:00", "14:00", "22:00"} and {"stoppage", "hot end", "station"} <= {
+        row["kind"] for row in rows
+    }
+    table = run("yield", "--day", "2026-03-10", "--as-known-at", "2026-04-01T12:00", site=root).stdout
+    assert "no close had been made: worked out from the rows known then" in table and "plain quotient" in table
     feeds = run("feeds", site=root)
     assert feeds.returncode == 1, "rows wait in quarantine"
     assert "station_counts.K1.bad-rows.csv line 3, column inspected: '-4' is below" in feeds.stdout

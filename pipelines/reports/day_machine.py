@@ -50,6 +50,12 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
     )
     glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
     items = ", ".join(f"{item} {grams:.1f} g" for item, grams in one.weights.items())
+    states = ", ".join(
+        f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
+        for state, units in sorted(one.states.items())
+    )
+    if states:
+        ware += f" On pallets, by their state: {states}{f'; not reported yet, estimated {count(one.open_units)}' if one.open_units else ''}."
     return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
 
 
