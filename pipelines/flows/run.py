@@ -55,11 +55,13 @@ def shown_progress(what: str) -> Iterator[Callable[[int, int, str], None]]:
     )
     with bar:
         tasks: dict[str, Any] = {}
+        said: dict[str, int] = {}
 
         def show(done: int, total: int, name: str) -> None:
             kind = _kind_of(name, what)
-            if what == "days" and not console.is_terminal and total > 1:
+            if what == "days" and not console.is_terminal and total > 1 and said.get(kind) != done:
                 typer.echo(f"{kind}: {done} of {total}", err=True)
+            said[kind] = done
             if kind not in tasks:
                 tasks[kind] = bar.add_task(kind, total=total)
             bar.update(tasks[kind], completed=done, total=total)

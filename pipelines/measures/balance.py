@@ -102,14 +102,14 @@ class Balanced:
 
     def pack_to_melt(self) -> Quotient | None:
         """Packed over melted mass, for the same glass; None where nothing was cut."""
-        if not self.network.formed:
+        if not self.network.formed or self.melted_kg(self.told.values) <= 1e-6:
             return None
         packed = lambda x: sum(self.packed_kg(x, line) for line in self.network.formed)  # noqa: E731
         return self.derived(lambda x: packed(x) / self.melted_kg(x))
 
     def line_pack_to_melt(self, line: str) -> Quotient | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
-        if line not in self.network.formed:
+        if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
             return None
         return self.derived(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line))
 

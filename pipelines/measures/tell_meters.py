@@ -13,11 +13,9 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
     for one in suspects:
         text = f"{one.meter} reads {_count(one.reading)} {one.unit}; the other meters make it {_count(one.reconciled)} (z {one.z:+.1f})"
         if one.since is not None and one.off_pct is not None:
-            days = (
-                "this day alone"
-                if one.days == 1
-                else f"since {one.since} ({one.days} days; the first lies between {one.since_low} and {one.since_high})"
-            )
+            sure = one.since_low == one.since_high
+            between = "" if sure else f"; the first lies between {one.since_low} and {one.since_high}"
+            days = "this day alone" if one.days == 1 else f"since {one.since} ({one.days} days{between})"
             text += f": {one.off_pct:+.2f} % off, 95 % {one.off_low:+.2f} to {one.off_high:+.2f} %, {days}"
         said.append(
             f"{text}. Have it checked; glass that left unseen can look the same."

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -50,10 +52,19 @@ class _Call(Generic[Job, Done]):
         return self.work(*_worker[0], job)
 
 
+def _end_with_parent() -> None:
+    """A worker whose parent was killed has nobody to work for, and would wait for ever."""
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+
 _worker: list[tuple[OpenSite, Plant]] = []
 
 
 def _begin(root: Path, settings: Settings) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that asked; it ends its workers
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     opened = open_site(root, settings)
     _worker.append((opened, opened.known))

@@ -13,6 +13,7 @@ from sample_feeds.simulator.line import LineRun
 from sample_feeds.simulator.plan import Plan
 
 READ_EVERY_MIN = 10
+CORRECTED_DAYS = 4.0  # how long a gob weight drifts before somebody corrects the feeder
 UNSEEN_LOSS = 0.004  # glass melted that no counter ever sees: drained, dropped before the shears
 
 
@@ -27,7 +28,7 @@ def gob_mass_g(plan: Plan, run: LineRun) -> np.ndarray:
         index[max(0, fitting.minute) :, fitting.cavity] = number
     nominal = np.array([weights[item] for item in run.items]) * (1 + offsets)
     drifting = np.array([gob == run.plan.drift_gob for _, gob in run.plan.cavities])
-    days = np.arange(len(index))[:, None] / 1440
+    days = np.arange(len(index))[:, None] / 1440 % CORRECTED_DAYS
     return nominal[index] + run.plan.drift_g_per_day * days * drifting[None, :]
 
 

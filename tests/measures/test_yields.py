@@ -237,6 +237,13 @@ def test_a_line_that_stood_and_its_furnace_say_so(plant: Plant) -> None:
     assert balances_of(settled) == [] and meters_of(settled) == []
 
 
+def test_ware_that_leaves_the_lehr_after_the_machine_stopped_breaks_nothing(plant: Plant) -> None:
+    told, furnace, settled, _ = made(plant, day([("P100", 1, 0.0, 0.0)]))
+    assert told.gobs_cut == 0 and told.efficiency is not None
+    assert furnace.pack_to_melt is None or furnace.pack_to_melt > 0
+    assert all(row.after == 0 for row in balances_of(settled) if row.unit == "containers")
+
+
 MELT = {
     "part": pl.Float64,
     "window_s": pl.Int64,
