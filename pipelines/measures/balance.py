@@ -59,10 +59,6 @@ class Balanced:
     def value(self, name: str) -> float:
         return float(self.told.values[self.at(name)])
 
-    def interval(self, name: str) -> tuple[float, float]:
-        place = self.at(name)
-        return float(self.told.low[place]), float(self.told.high[place])
-
     def derived(self, figure: Callable[[np.ndarray], float]) -> Quotient:
         """A figure of the reconciled values with its uncertainty, to first order (GUM, JCGM 100:2008, 5.2.2)."""
         x = self.told.values

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 
 def ratio(part: float, whole: float | None) -> float | None:
     """part / whole; None where there is no whole to be a part of."""
@@ -32,18 +30,6 @@ def availability(running_minutes: float, planned_minutes: float | None) -> float
     References: [1] ISO 22400-2:2014, availability.
     """
     return ratio(running_minutes, planned_minutes)
-
-
-def quotient_interval(value: float | None, *relative_pct: float) -> tuple[float | None, float | None]:
-    """95 % interval of a product or quotient of independent quantities, from their relative standard uncertainties [%].
-
-    u_rel^2 = sum u_i^2; interval = value x (1 -+ 1.96 u_rel), to first order.
-    References: [1] JCGM 100:2008 (GUM), 5.1.6.
-    """
-    if value is None:
-        return None, None
-    half = 1.96 * math.sqrt(sum(pct**2 for pct in relative_pct)) / 100 * value
-    return value - half, value + half
 
 
 def proportion_interval(hits: int, trials: int, level: float = 0.95) -> tuple[float, float]:

@@ -101,19 +101,6 @@ def trend(title: str) -> Chart:
     )
 
 
-def loss_bars(unit: str) -> Chart:
-    """Losses by step: rows of label, value, shown, top, measured. Unaccounted steps are outlined, not filled."""
-    base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
-    bar = base.mark_bar(stroke=INK, strokeWidth=1.2, height={"band": 0.7}).encode(
-        x=alt.X("value:Q", title=unit),
-        color=alt.condition(alt.datum.measured, alt.value(MAJOR), alt.value("transparent")),
-        strokeDash=alt.condition(alt.datum.measured, alt.value([1, 0]), alt.value([4, 3])),
-    )
-    ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    zero = alt.Chart(_ROWS).mark_rule(color=INK).encode(x=alt.datum(0))
-    return alt.layer(bar, zero, ends).properties(width=200, height=alt.Step(22))
-
-
 def waterfall(unit: str) -> Chart:
     """From what came in to what went out, bar under bar: rows of label, low, high, shown, top, kind. Dark bars are what is there, light ones
     were counted as lost, dashed empty ones no meter names; the figures stand beside them, so that no colour is needed."""

@@ -14,9 +14,9 @@ TREND = [
     {"label": "06:00", "rate": 2.0, "low": 1.5, "high": 2.5, "now": False},
     {"label": "07:00", "rate": 4.0, "low": 3.0, "high": 5.0, "now": True},
 ]
-LOSS = [
-    {"label": "hot end", "value": 5.0, "shown": "5 kg", "measured": True, "top": 5.0},
-    {"label": "lehr", "value": -1.0, "shown": "-1 kg", "measured": False, "top": 0.0},
+FALL = [
+    {"label": "melted", "low": 0.0, "high": 9.0, "shown": "9 kg", "kind": "stock", "top": 9.0},
+    {"label": "unseen", "low": 8.0, "high": 9.0, "shown": "−1 kg", "kind": "unaccounted", "top": 9.0},
 ]
 DOTS = [{"label": "11", "mean": 182.0, "low": 181.0, "high": 183.5}]
 
@@ -26,7 +26,7 @@ DOTS = [{"label": "11", "mean": 182.0, "low": 181.0, "high": 183.5}]
     [
         (charts.bars, BARS, {}, ["B one", "A two", ">9<"]),
         (charts.trend, TREND, {}, ["06:00", "07:00"]),
-        (charts.loss_bars, LOSS, {}, ["hot end", "-1 kg"]),
+        (charts.waterfall, FALL, {}, ["melted", "−1 kg", 'stroke-dasharray="4,3"']),
         (charts.weight_dots, DOTS, {"limits": [{"at": 176.0}, {"at": 188.0}]}, [">11<"]),
         (charts.columns, [{"label": "x", "value": 2}], {}, [">x<"]),
     ],
