@@ -162,3 +162,30 @@ def test_fusion_loss_of_a_soda_lime_batch_from_molar_masses() -> None:
     sand, soda, limestone, dolomite = 60.0, 20.0, 12.0, 8.0  # a batch of 100 kg; its loss is the carbonates' CO2
     loss_pct = soda * fractions[0] + limestone * fractions[1] + dolomite * fractions[2]
     assert melted_kg(sand + soda + limestone + dolomite, 0.0, loss_pct, 0.0) == pytest.approx(100 - loss_pct)
+
+
+def test_the_yield_is_nearer_the_truth_than_the_quotient_and_honest_days_accuse_nobody(plant: Plant) -> None:
+    """Sixty furnace-days of ten works with 91 days behind each, on seeds of their own; the benchmark has the figures, this a floor under them."""
+    errors, raw, inside, accused, named = [], [], 0, 0, {"melt": 0, "inspected": 0}
+    for seed in range(10):
+        rng = np.random.default_rng([4_711, seed])
+        state = works_state(rng, plant, "F2")
+        past = [read(rng, plant, day_of(rng, plant, "F2", state)) for _ in range(91)]
+        usual = usual_of(plant, past[-1], past)
+        for _ in range(6):
+            truth = day_of(rng, plant, "F2", state)
+            reading = read(rng, plant, truth)
+            told = balanced(plant, reading, usual)
+            value = told.pack_to_melt()
+            assert value is not None and reading.melted is not None
+            errors.append(abs(value.value - truth.pack_to_melt))
+            packed = sum((one.packed or 0.0) * one.packed_g for one in reading.lines) / 1000
+            raw.append(abs(packed / reading.melted - truth.pack_to_melt))
+            inside += value.low <= truth.pack_to_melt <= value.high
+            accused += any(told.network.nodes[one.meter].is_meter for one in told.suspects)
+            for kind, liar in (("melt", "F2 melt log"), ("inspected", "K4-mouth inspected")):
+                lied = balanced(plant, read(rng, plant, truth, liar), usual)
+                named[kind] += lied.network.nodes[lied.ranked[0][0]].name == liar
+    assert np.mean(errors) < 0.0022 < 0.006 < np.mean(raw)
+    assert inside >= 52 and accused <= 7
+    assert min(named.values()) >= 48
