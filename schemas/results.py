@@ -121,6 +121,8 @@ class LineYield(Result):
     losses: tuple[Loss, ...] = ()
     weights: dict[str, float] = {}
     notes: tuple[str, ...] = ()
+    unaccounted_low: float | None = None
+    unaccounted_high: float | None = None
     open_units: float = 0.0
     states: dict[str, float] = {}
     in_lehr_start: float | None = None

@@ -103,6 +103,14 @@ class Balanced:
         packed = lambda x: sum(self.packed_kg(x, line) for line in self.network.formed)  # noqa: E731
         return self.derived(lambda x: packed(x) / self.melted_kg(x))
 
+    def unseen(self, line: LineReading) -> Quotient:
+        """What a line lost unseen at all its steps [containers], with its uncertainty; 0 where it stood."""
+        if line.line not in self.network.formed:
+            return Quotient(0.0, 0.0)
+        places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
+        sd = float(np.sqrt(max(self.told.covariance[np.ix_(places, places)].sum(), 0.0)))
+        return Quotient(float(np.clip(self.told.values[places], 0.0, None).sum()), sd)
+
     def line_pack_to_melt(self, line: str) -> Quotient | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
         if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:

@@ -63,9 +63,10 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     day, reading, machine = told.day, told.reading, told.machine
     flows = tuple(StationFlow(station=s.station, inspected=round(s.inspected), rejected=round(s.rejected)) for s in reading.stations)  # fmt: skip
     rejected = sum(flow.rejected for flow in flows)
-    value = balanced.line_pack_to_melt(reading.line)
-    given = giveaway(plant, told.packed.items, told.masses)
     cut, hot = reading.cut, reading.hot
+    value = balanced.line_pack_to_melt(reading.line)
+    lost = balanced.unseen(reading) if cut is not None else None
+    given = giveaway(plant, told.packed.items, told.masses)
     return LineYield(
         line=reading.line, gobs_cut=cut, formed_kg=cut * reading.gob_g * KG if cut is not None else None, hot_rejected=hot,
         to_lehr=cut - hot if cut is not None and hot is not None else None,
@@ -73,7 +74,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         packed_units=told.packed.units, packed_kg=told.packed.units * reading.packed_g * KG,
         pack_to_melt=value.value if value and cut is not None else None, low=value.low if value and cut is not None else None,
         high=value.high if value and cut is not None else None,
-        unaccounted_units=sum(unseen_of(balanced, reading).values()) if cut is not None else None, stations=flows,
+        unaccounted_units=lost.value if lost else None, unaccounted_low=max(0.0, lost.low) if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
         quality_ratio=quality_ratio(told.packed.units, cut), scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=_availability(plant, told), losses=_steps(reading), weights=told.masses.mean_g,
         notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,

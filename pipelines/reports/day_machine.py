@@ -45,7 +45,7 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
     )
     ware = (
         f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "
-        f"there and after, {count(one.packed_units)} packed, {count(one.unaccounted_units)} unaccounted. In the lehr when the day began {count(one.in_lehr_start)}, "
+        f"there and after, {count(one.packed_units)} packed, {count(one.unaccounted_units)} unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day began {count(one.in_lehr_start)}, "
         f"when it ended {count(one.in_lehr_end)}."
     )
     glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
