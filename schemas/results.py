@@ -172,7 +172,7 @@ class FurnaceYield(Result):
 
 
 class SuspectMeter(Result):
-    """A meter that the balances refuse. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
+    """A meter that the balances refuse. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
 
     meter: str
     reading: float
@@ -180,6 +180,7 @@ class SuspectMeter(Result):
     z: float
     unit: str = ""
     furnace: str = ""
+    rivals: tuple[str, ...] = ()
     since: date | None = None
     since_low: date | None = None
     since_high: date | None = None

@@ -288,6 +288,7 @@ def suspects_of(
         (meters if node.is_meter else losses).append(
             SuspectMeter(
                 meter=node.name, reading=one.reading, reconciled=one.reconciled, z=one.z, unit=node.unit, furnace=told.reading.furnace,
+                rivals=tuple(told.network.nodes[n].name for n in one.rivals),
                 **_dated(since),
             )
         )  # fmt: skip

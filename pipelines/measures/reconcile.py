@@ -130,14 +130,17 @@ def _solved(
 
 @dataclass(frozen=True)
 class Suspect:
-    """A meter whose reading the balances refuse: its z when it was named, and its value worked out from all others."""
+    """A meter whose reading the balances refuse: its z when it was named, and its value worked out from all others. rivals: the others whose
+    lying would have explained nearly as much then."""
 
     meter: int
     z: float
     reading: float
     reconciled: float
+    rivals: tuple[int, ...] = ()
 
 
+RIVAL = math.log(3)  # a meter whose Bayes factor is less than three times smaller could be the liar as well
 LIE = 3.0  # a lying meter is off by this many of its standard uncertainties, one standard deviation of a guess
 
 
@@ -174,17 +177,19 @@ def suspects(
     """
     y, spread = np.asarray(readings, float), np.asarray(covariance, float)
     sd = spread if spread.ndim == 1 else np.sqrt(np.diag(spread))
-    named: list[tuple[int, float]] = []
+    named: list[tuple[int, float, tuple[int, ...]]] = []
     told = reconcile(y, covariance, balances, losses, free, constants)
     while told.freedom > 1:
         seen = np.isfinite(told.z) & ((LIE * sd if lies is None else lies) * told.seen >= 1)
         above = np.flatnonzero(seen & (np.abs(told.z) > _bound(max(int(seen.sum()), 1), level)))
         if not len(above):
             break
-        worst = int(above[np.argmax(evidence(told, sd, lies)[above])])
-        named.append((worst, float(told.z[worst])))
-        told = reconcile(y, covariance, balances, losses, [*free, *(meter for meter, _ in named)], constants)
-    return [Suspect(meter, z, float(y[meter]), float(told.values[meter])) for meter, z in named], told
+        explained = np.where(seen, evidence(told, sd, lies), -np.inf)
+        worst = int(above[np.argmax(explained[above])])
+        rivals = tuple(int(n) for n in np.flatnonzero(explained > explained[worst] - RIVAL) if n != worst)
+        named.append((worst, float(told.z[worst]), rivals))
+        told = reconcile(y, covariance, balances, losses, [*free, *(meter for meter, _, _ in named)], constants)
+    return [Suspect(meter, z, float(y[meter]), float(told.values[meter]), rivals) for meter, z, rivals in named], told
 
 
 def _bound(meters: int, level: float) -> float:

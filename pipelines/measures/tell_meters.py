@@ -17,12 +17,16 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
             between = "" if sure else f"; the first lies between {one.since_low} and {one.since_high}"
             days = "this day alone" if one.days == 1 else f"since {one.since} ({one.days} days{between})"
             text += f": {one.off_pct:+.2f} % off, 95 % {one.off_low:+.2f} to {one.off_high:+.2f} %, {days}"
-        said.append(
-            f"{text}. Have it checked; glass that left unseen can look the same."
-            if "melt" in one.meter
-            else f"{text}. Have it checked."
-        )
+        text += ". Have it checked"
+        if one.rivals:
+            text += f"; it may as well be {' or '.join(_rival(name) for name in one.rivals)}"
+        said.append(f"{text}; glass that left unseen can look the same." if "melt" in one.meter else f"{text}.")
     return said
+
+
+def _rival(name: str) -> str:
+    """A meter by its name; a loss as what it would be."""
+    return f"more than usual lost at {name}" if ", " in name else name
 
 
 def _count(value: float) -> str:

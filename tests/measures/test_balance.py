@@ -90,6 +90,15 @@ def test_which_of_two_lanes_lies_is_told_by_its_usual_part_of_the_ware(plant: Pl
         assert told.network.nodes[told.ranked[0][0]].name == f"{lane} inspected"
 
 
+def test_lanes_that_nothing_tells_apart_are_named_as_rivals(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """On a first day no past tells what part of the ware a lane takes."""
+    rng, _, truth, _ = works
+    reading = read(rng, plant, truth, "K1-side-a inspected", 12.0)
+    told = balanced(plant, reading, usual_of(plant, reading, []))
+    names = {told.network.nodes[n].name for n in (told.suspects[0].meter, *told.suspects[0].rivals)}
+    assert {"K1-side-a inspected", "K1-side-b inspected"} <= names
+
+
 def test_more_than_usual_lost_unseen_is_a_line_of_its_own_and_no_meter_is_blamed(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     """3 % of K2's ware breaks behind the lehr: the loss is named, and stands where it happened."""
     rng, past, truth, _ = works

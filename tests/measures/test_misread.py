@@ -71,3 +71,7 @@ def test_what_is_said_of_a_meter_names_by_how_much_since_when_and_what_to_do() -
     assert "since 2026-03-10 (3 days" in said and "Have it checked; glass that left unseen can look the same." in said
     (alone,) = suspect_sentences([told.model_copy(update={"meter": "K1 packed", "days": 1})])
     assert "this day alone" in alone and alone.endswith("Have it checked.")
+    (either,) = suspect_sentences(
+        [told.model_copy(update={"meter": "K1-side-a inspected", "rivals": ("K1-side-b inspected", "K1, lehr")})]
+    )
+    assert either.endswith("it may as well be K1-side-b inspected or more than usual lost at K1, lehr.")
