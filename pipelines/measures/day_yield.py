@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.balance import Balanced, Quotient
-from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped
+from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped, stopped_minutes
 from pipelines.measures.network import KG, FurnaceReading, LineReading, steps_of
 from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio
 from pipelines.measures.since import Since, since_when
@@ -109,8 +109,6 @@ def _worked(told: LineTold, by: str) -> tuple[Worked, ...]:
 
 def _availability(plant: Plant, told: LineTold) -> float | None:
     """Running section-minutes over all section-minutes of the formed window, from the stoppage log."""
-    from pipelines.measures.losses import stopped_minutes
-
     parts = told.day.parts
     sections = plant.lines[told.day.line].sections
     minutes = sum(part.formed.seconds for part in parts) / 60 * sections

@@ -15,10 +15,9 @@ from pipelines.site import OpenSite
 from pipelines.work.days import Rebuilt, rebuild_day
 from pipelines.work.pages import hour_pages, hours_of_days, write_index
 from pipelines.work.pool import side_by_side
-from pipelines.work.signals import refresh_signals
+from pipelines.work.signals import AT_ONCE, refresh_signals
 
 Progress = Callable[[int, int, str], None]
-AT_ONCE = 4  # days followed before what is done is noted
 
 
 @dataclass

@@ -48,6 +48,9 @@ def days_behind(opened: OpenSite) -> list[date]:
     return sorted(days)
 
 
+AT_ONCE = 8  # days followed side by side before what was found is written: a writer and readers keep each other waiting
+
+
 @dataclass(frozen=True)
 class Followed:
     """A furnace's lines followed through a production day: their hours, and the marts that need no other day."""
@@ -66,17 +69,25 @@ def refresh_signals(
     A day is always worked out from the same hours before it, so that its answers depend on the ledger alone and not on
     which files came together. Days are followed side by side; the names of signals are carried on in their order.
     """
-    done, jobs = 0, [(furnace.id, day) for day in days for furnace in opened.known.furnace]
-    for number, told in enumerate(side_by_side(opened, _follow, jobs, many=4), start=1):
-        if told.hours:
-            with opened.ledger.reading() as reader:
-                before = kept_signals(reader, told.span.start - timedelta(hours=26), told.span.end, told.lines)
-            marts = {"signal_hours": _signal_rows(told.hours, before), **told.marts}
-            keep_hours(opened.ledger, marts, told.lines, told.span.start, told.span.end)
-        done += len(told.hours)
+    done = 0
+    for start in range(0, len(days), AT_ONCE):
+        part = days[start : start + AT_ONCE]
+        jobs = [(furnace.id, day) for day in part for furnace in opened.known.furnace]
+        for told in list(side_by_side(opened, _follow, jobs, many=4)):  # all read before the first is written
+            done += _keep(opened, told)
         if progress:
-            progress(number, len(jobs), "signals")
+            progress(start + len(part), len(days), "signals")
     return done
+
+
+def _keep(opened: OpenSite, told: Followed) -> int:
+    """Keep a furnace's day under the names that its signals had before; how many line-hours."""
+    if told.hours:
+        with opened.ledger.reading() as reader:
+            before = kept_signals(reader, told.span.start - timedelta(hours=26), told.span.end, told.lines)
+        marts = {"signal_hours": _signal_rows(told.hours, before), **told.marts}
+        keep_hours(opened.ledger, marts, told.lines, told.span.start, told.span.end)
+    return len(told.hours)
 
 
 def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> Followed:
