@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pipelines.clock import parse_timestamp
+from pipelines.measures.losses import summed
 from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
@@ -106,13 +107,12 @@ def _cause_row(line: str, one: Cause) -> tuple[Any, ...]:
 
 def _show_causes(told: Yield) -> None:
     """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the CSV."""
-    sums: dict[tuple[str, str, str, str], list[float]] = {}
-    for line in told.lines:
-        for one in line.causes:
-            into = sums.setdefault((line.line, one.kind, one.where, one.cause), [0.0, 0.0])
-            into[0] += one.units
-            into[1] += one.kg
-    rows = [(*key, *values) for key, values in sorted(sums.items(), key=lambda one: -one[1][1])[:MOST_CAUSES]]
+    sums = [
+        ((line.line, *key), values)
+        for line in told.lines
+        for key, values in summed(line.causes, lambda one: (one.kind, one.where, one.cause)).items()
+    ]
+    rows = [(*key, *values) for key, values in sorted(sums, key=lambda one: -one[1][1])[:MOST_CAUSES]]
     columns = ("line", "kind", "where", "cause", "containers", "kg")
     print_table("The greatest losses by cause", columns, rows, "every cause, by shift and job: --format csv")
 

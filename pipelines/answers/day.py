@@ -66,13 +66,13 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         waiting=(int(waiting[0]), int(waiting[1])),
         signals=signals_of_day(reader, span),
         doubts=answer_doubts(reader, plant, span),
-        changes=day_changes(reader, plant, told),
+        changes=day_changes(reader, told),
         held=reader.ask("pallets_held"),
         kept=kept,
     )
 
 
-def day_changes(reader: Reader, plant: Plant, told: Yield) -> list[Change]:
+def day_changes(reader: Reader, told: Yield) -> list[Change]:
     """The day's figures against the last 7 and 28 closed days."""
     rows = reader.ask("balances_before", first_day=told.day - timedelta(days=MONTH), day=told.day)
     past = [(row["day"], json.loads(row["told"])) for row in rows.iter_rows(named=True)]

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 
+import polars as pl
+
 from pipelines.answers.line_day import cold_weights, cut_between, line_day
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
@@ -89,7 +91,11 @@ def yield_and_readings(
     check_names(plant, furnace, line)
     of_line = plant.lines[line].furnace if line is not None else furnace
     span = plant.clock.day(day)
-    told = [_of_furnace(reader, plant, one, day, span) for one in plant.furnace if of_line in (None, one.id)]
+    past = _Past(
+        reader.ask("balances_before", first_day=day - timedelta(days=DAYS), day=day),
+        reader.ask("usual_of_day", day=day),
+    )
+    told = [_of_furnace(reader, plant, one, day, span, past) for one in plant.furnace if of_line in (None, one.id)]
     lines = {one.line: one for furnace_told in told for one in furnace_told.lines}
     answer = Yield(
         day=day,
@@ -120,7 +126,7 @@ class _Told:
     unusual: list[SuspectMeter]
 
 
-def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span) -> _Told:
+def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _Told:
     shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
     days = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
     packed = {line: _packed(plant, told) for line, told in days.items()}
@@ -132,8 +138,8 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     days = {line: replace(told, melt_cut=cut_between(reader, line, then)) for line, told in days.items()}
     readings = {line: line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()}
     reading = furnace_reading(furnace.id, melt, list(readings.values()))
-    past = past_readings(reader, furnace.id, day)
-    usual = _usual(reader, plant, reading, [one for _, one in past], day)
+    past = before.readings(furnace.id)
+    usual = before.usual(furnace.id, usual_of(plant, reading, [one for _, one in past]))
     made = balanced(plant, reading, usual)
     lines = []
     for line, told in days.items():
@@ -157,23 +163,26 @@ def _running(told: LineDay, number: int) -> Sequence[str]:
     return running_at_end(told) if number == len(told.parts) else ()
 
 
-def past_readings(reader: Reader, furnace: str, day: date) -> list[tuple[date, FurnaceReading]]:
-    """What a furnace's meters read on earlier days, by their last closes, the oldest first."""
-    rows = reader.ask("balances_before", first_day=day - timedelta(days=DAYS), day=day)
-    mine = rows.filter(rows["furnace"] == furnace)
-    return [(row["day"], reading_of(json.loads(row["reading"]))) for row in mine.iter_rows(named=True)]
+@dataclass(frozen=True)
+class _Past:
+    """What the closes before a day, and the day's own, kept of all furnaces. rows: of balances_before; settled: of usual_of_day."""
+
+    rows: pl.DataFrame
+    settled: pl.DataFrame
+
+    def readings(self, furnace: str) -> list[tuple[date, FurnaceReading]]:
+        """What a furnace's meters read on earlier days, by their last closes, the oldest first."""
+        mine = self.rows.filter(pl.col("furnace") == furnace)
+        return [(row["day"], reading_of(json.loads(row["reading"]))) for row in mine.iter_rows(named=True)]
+
+    def usual(self, furnace: str, fresh: dict[str, Expected]) -> dict[str, Expected]:
+        """What is expected to be lost unseen; as the day's first close settled it, so that a rebuild finds the same answers."""
+        for row in self.settled.filter(pl.col("furnace") == furnace).iter_rows(named=True):
+            settled = {name: Expected(**one) for name, one in json.loads(row["usual"]).items()}
+            return {
+                name: settled.get(name, one) for name, one in fresh.items() if name in settled or "part of" not in name
+            }
+        return fresh
 
 
-def _usual(
-    reader: Reader, plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading], day: date
-) -> dict[str, Expected]:
-    """What is expected to be lost unseen; as the day's first close settled it, so that a rebuild finds the same answers."""
-    fresh = usual_of(plant, reading, past)
-    rows = reader.ask("usual_of_day", day=day)
-    for row in rows.filter(rows["furnace"] == reading.furnace).iter_rows(named=True):
-        settled = {name: Expected(**one) for name, one in json.loads(row["usual"]).items()}
-        return {name: settled.get(name, one) for name, one in fresh.items() if name in settled or "part of" not in name}
-    return fresh
-
-
-__all__ = ["Kept", "answer_yield", "cold_weights", "past_readings", "yield_and_readings", "yield_as_known"]
+__all__ = ["Kept", "answer_yield", "cold_weights", "yield_and_readings", "yield_as_known"]

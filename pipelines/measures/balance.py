@@ -89,10 +89,14 @@ class Balanced:
         cut, weight, _ = self.network.formed[line]
         return float(x[cut] * x[weight] * KG)
 
+    def cut_kg(self, x: np.ndarray) -> tuple[float, float]:
+        """Mass cut [kg] by all lines: for the day's ware, and while the day's glass was melted."""
+        kg = {line: self.formed_kg(x, line) for line in self.network.formed}
+        return sum(kg.values()), sum(kg[line] * part for line, (_, _, part) in self.network.formed.items())
+
     def melted_kg(self, x: np.ndarray) -> float:
         """Mass melted [kg] for the day's ware: cut, and its share of what left unseen and of what the level held back."""
-        day = sum(self.formed_kg(x, line) for line in self.network.formed)
-        then = sum(self.formed_kg(x, line) * part for line, (_, _, part) in self.network.formed.items())
+        day, then = self.cut_kg(x)
         lost = x[self.at(f"{self.reading.furnace}, furnace to shears")]
         return float(day / then * (then + lost + self.network.held_back)) if then else 0.0
 

@@ -77,7 +77,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         unaccounted_units=lost.value if lost else None, unaccounted_low=max(0.0, lost.low) if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
         quality_ratio=quality_ratio(told.packed.units, cut), scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=_availability(plant, told), losses=_steps(reading), weights=told.masses.mean_g,
-        notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
+        notes=tuple(_line_notes(told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good, efficiency=ratio(machine.packed_good, machine.potential) if cut is not None else None,
         giveaway_kg=given.kg, giveaway_low=given.kg - 1.96 * given.sd, giveaway_high=given.kg + 1.96 * given.sd,
@@ -132,7 +132,7 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
     return tuple(Loss(step=step, units=n, kg=n * line.gob_g * KG, measured=counted) for step, n, counted in losses)
 
 
-def _line_notes(plant: Plant, told: LineTold) -> list[str]:
+def _line_notes(told: LineTold) -> list[str]:
     day, reading = told.day, told.reading
     notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
     if reading.cut is None:
@@ -178,8 +178,7 @@ def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
     """The way of the day's glass from melt to pack, reconciled. What the counted losses leave open on the lines is unaccounted; it
     holds what breaks unseen, and what the mass of rejects of several items is not known to be."""
     x, name = told.told.values, told.reading.furnace
-    melted, cut = told.melted_kg(x), sum(told.formed_kg(x, line) for line in told.network.formed)
-    then = sum(told.formed_kg(x, line) * part for line, (_, _, part) in told.network.formed.items())
+    melted, (cut, then) = told.melted_kg(x), told.cut_kg(x)
     unseen = float(x[told.at(f"{name}, furnace to shears")]) * cut / then
     lost = dict.fromkeys((HOT, STATION, STARTING, PALLETS), 0.0)
     for line in lines:
@@ -233,7 +232,7 @@ def balances_of(told: Balanced) -> list[BalanceRow]:
     readings = np.array([node.reading for node in network.nodes])
     rows = []
     for number, one in enumerate(network.balances):
-        if one.parts or not one.loss:
+        if one.parts:
             continue
         before = network.open(readings, number, with_losses=False)
         after = network.open(values, number, with_losses=True)
@@ -257,13 +256,10 @@ def in_whole(told: Balanced) -> np.ndarray:
     for number, one in enumerate(network.balances):
         if one.parts or number == network.furnace:
             continue
-        if one.loss:
-            left = network.open(values, number, with_losses=False)
-            if left < 0:  # rounding alone: one container less out
-                values[one.out[-1]] += left
-            values[one.loss[0]] = max(left, 0.0)
-        else:
-            values[one.out[0]] = values[list(one.into)].sum()
+        left = network.open(values, number, with_losses=False)
+        if left < 0:  # rounding alone: one container less out
+            values[one.out[-1]] += left
+        values[one.loss[0]] = max(left, 0.0)
     if network.furnace is not None:
         values[network.balances[network.furnace].loss[0]] = network.open(values, network.furnace, with_losses=False)
     return values

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 import polars as pl
 
@@ -13,6 +14,9 @@ from pipelines.clock import Span
 from pipelines.measures.network import KG
 from pipelines.measures.yields import ItemMass, LineDay, Packed, Part
 from pipelines.plant import Plant
+from schemas.results import Cause
+
+Key = TypeVar("Key", bound=Hashable)
 
 START_UP = timedelta(
     hours=1
@@ -75,7 +79,7 @@ def machine_losses(
     for number in parts:
         standing = sum(one.units for one in stops if one.part == number)
         lost.append(Lost(number, CYCLES, told.line, "slower cycles, gobs not counted", could[number] - standing - cut.get(number, 0.0), False))  # fmt: skip
-        lost += _of_ware(plant, told, number, parts[number], factors)
+        lost += _of_ware(told, number, parts[number], factors)
         lost += _away(number, packed[number - 1], factors)
         share = (
             cut.get(number, 0.0) / sum(cut.values())
@@ -136,7 +140,7 @@ def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
     return first is not None and first <= at and (last is None or at <= last + CHANGE_SLACK)
 
 
-def _of_ware(plant: Plant, told: LineDay, number: int, part: Part, factors: Mapping[str, float]) -> Iterator[Lost]:
+def _of_ware(told: LineDay, number: int, part: Part, factors: Mapping[str, float]) -> Iterator[Lost]:
     """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a job."""
     hot = (
         told.gobs.filter(pl.col("part") == number).group_by("section").agg(pl.col("hot_rejected").sum()).sort("section")
@@ -178,6 +182,15 @@ def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[P
     return (
         pl.DataFrame(rows, schema=schema).group_by(by).agg(*sums).sort("kg", *by, descending=[True, *[False] * len(by)])
     )
+
+
+def summed(causes: Iterable[Cause], key: Callable[[Cause], Key]) -> dict[Key, tuple[float, float]]:
+    """Containers and kilograms of losses by a key of each, in the order in which keys are first met."""
+    sums: dict[Key, tuple[float, float]] = {}
+    for one in causes:
+        units, kg = sums.get(key(one), (0.0, 0.0))
+        sums[key(one)] = (units + one.units, kg + one.kg)
+    return sums
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ from pipelines.measures.lehr import LehrTime
 from pipelines.measures.network import FurnaceReading, LineReading, StationReading
 from pipelines.plant import Furnace, Plant
 
-KG = 1 / 1000
 CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
 OPEN_PALLET = 0.03  # of what is on pallets that are not reported yet, over the estimate
 PACK_SLACK_MIN = 3.0  # ware is packed so long after the last station, or sooner; no feed says it

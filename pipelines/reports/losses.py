@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
+from pipelines.measures.losses import summed
 from pipelines.measures.shares import ratio
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -32,25 +34,25 @@ def cause_name(plant: Plant, one: Cause) -> str:
     return one.cause or one.where if one.kind != "unaccounted" else f"unaccounted, {one.where}"
 
 
+def _plain_name(plant: Plant, one: Cause) -> str:
+    """A cause's name where sections do not matter."""
+    return "hot rejects" if one.kind == "hot end" else cause_name(plant, one)
+
+
 def biggest(plant: Plant, told: Yield, most: int) -> list[dict[str, Any]]:
     """The losses of all lines by kind and cause, and of the furnaces before the shears, the greatest mass first."""
-    sums: dict[tuple[str, str, str], list[float]] = {}
-    for line in told.lines:
-        for one in line.causes:
-            name = "hot rejects" if one.kind == "hot end" else cause_name(plant, one)
-            into = sums.setdefault((line.line, one.kind, name), [0.0, 0.0])
-            into[0] += one.units
-            into[1] += one.kg
+    sums = {
+        (line.line, *key): values
+        for line in told.lines
+        for key, values in summed(line.causes, lambda one: (one.kind, _plain_name(plant, one))).items()
+    }
     for furnace in told.furnaces:
         if furnace.unaccounted_kg:
-            sums[furnace.furnace, "unaccounted", "unaccounted before the shears"] = [
-                float("nan"),
-                furnace.unaccounted_kg,
-            ]
+            sums[furnace.furnace, "unaccounted", "unaccounted before the shears"] = (math.nan, furnace.unaccounted_kg)
     order = sorted(sums.items(), key=lambda one: -one[1][1])[:most]
     return [
         {
-            "of": of, "kind": kind, "cause": cause, "units": None if units != units else units, "kg": kg, "money": money(plant, kg),
+            "of": of, "kind": kind, "cause": cause, "units": None if math.isnan(units) else units, "kg": kg, "money": money(plant, kg),
             "made": "not made" if kind in NOT_MADE else "made and lost",
         }
         for (of, kind, cause), (units, kg) in order
@@ -86,9 +88,7 @@ def furnace_picture(told: FurnaceYield) -> Section:
 
 def machine_picture(told: LineYield) -> Section:
     """From what the cycle rate could have made to what was packed good, in containers."""
-    sums: dict[str, float] = {}
-    for one in told.causes:
-        sums[one.kind] = sums.get(one.kind, 0.0) + one.units
+    sums = {kind: units for kind, (units, _) in summed(told.causes, lambda one: one.kind).items()}
     named = (
         ("stoppage", "stopped", "counted"), ("job change", "job change", "counted"), ("cycles", "slower cycles, gobs not counted", "unaccounted"),
         ("hot end", "rejected hot", "counted"), ("station", "rejected at stations", "counted"), ("start-up", "start-up of a job", "counted"),
@@ -141,16 +141,12 @@ def _axis(unit: str, base: float) -> str:
 
 def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
     """The losses of a line by cause, all shifts together; the rest in one row, so that the table adds up."""
-    sums: dict[tuple[str, str, str], list[float]] = {}
-    for one in told.causes:
-        into = sums.setdefault((one.kind, one.where, cause_name(plant, one)), [0.0, 0.0, float(one.counted)])
-        into[0] += one.units
-        into[1] += one.kg
+    sums = summed(told.causes, lambda one: (one.kind, one.where, cause_name(plant, one), one.counted))
     ordered = sorted(sums.items(), key=lambda one: -one[1][1])
-    rows: list[dict[str, Any]] = [_cause_row(plant, told, *key, *values) for key, values in ordered[:most]]
+    rows: list[dict[str, Any]] = [_cause_row(plant, told, *key[:3], *values, key[3]) for key, values in ordered[:most]]
     if ordered[most:]:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
-        rows.append(_cause_row(plant, told, f"{len(ordered) - most} smaller", "", "", units, kg, 1.0))
+        rows.append(_cause_row(plant, told, f"{len(ordered) - most} smaller", "", "", units, kg, True))
     columns = (
         Column("kind", "Kind"), Column("where", "Where"), Column("cause", "Cause"), Column("units", "Containers", "count"),
         Column("share", "Of what it could make", "percent"), Column("kg", "kg", "count"), *money_column(plant), Column("how", ""),
@@ -163,7 +159,7 @@ def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
 
 
 def _cause_row(
-    plant: Plant, told: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: float
+    plant: Plant, told: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: bool
 ) -> dict[str, Any]:
     return {
         "kind": kind, "where": where, "cause": cause, "units": units, "share": ratio(units, told.could), "kg": kg, "money": money(plant, kg),

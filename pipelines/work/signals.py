@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -61,9 +61,7 @@ class Followed:
     marts: dict[str, pl.DataFrame]
 
 
-def refresh_signals(
-    opened: OpenSite, days: Sequence[date], progress: Callable[[int, int, str], None] | None = None
-) -> int:
+def refresh_signals(opened: OpenSite, days: Sequence[date]) -> int:
     """Follow every line through these production days and keep what was found, hour by hour; how many line-hours.
 
     A day is always worked out from the same hours before it, so that its answers depend on the ledger alone and not on
@@ -75,8 +73,6 @@ def refresh_signals(
         jobs = [(furnace.id, day) for day in part for furnace in opened.known.furnace]
         for told in list(side_by_side(opened, _follow, jobs, many=4)):  # all read before the first is written
             done += _keep(opened, told)
-        if progress:
-            progress(start + len(part), len(days), "signals")
     return done
 
 
