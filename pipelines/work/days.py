@@ -120,12 +120,18 @@ def _write(opened: OpenSite, plant: Plant, told: Day, words: str, revision: int,
     for number in range(1, revision):
         kept = path.with_suffix(f".r{number}.html")
         if number == revision - 1 and path.exists() and not kept.exists():
-            for suffix in (".html", ".xlsx"):
-                path.with_suffix(suffix).replace(path.with_suffix(f".r{number}{suffix}"))
+            _set_aside(path, kept)
         if kept.exists():
             earlier.append((f"revision {number}", kept.name))
     write_page(page_of(plant, told, words, why, tuple(earlier)), path)
     return path
+
+
+def _set_aside(page: Path, kept: Path) -> None:
+    """Keep a page and its workbook under other names, the page leading to its own workbook."""
+    page.with_suffix(".xlsx").replace(kept.with_suffix(".xlsx"))
+    text = page.read_text(encoding="utf-8")
+    kept.write_text(text.replace(f"{page.stem}.xlsx", f"{kept.stem}.xlsx"), encoding="utf-8")
 
 
 @dataclass(frozen=True)

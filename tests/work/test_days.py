@@ -72,6 +72,8 @@ def test_the_page_of_the_first_revision_stays(closed: tuple[Place, list[Closed],
     _, (_, second), _ = closed
     kept = second.page.with_suffix(".r1.html")
     assert "revision 1" in kept.read_text(encoding="utf-8") and kept.with_suffix(".xlsx").exists()
+    assert f'href="{kept.stem}.xlsx"' in kept.read_text(encoding="utf-8")
+    assert f'href="{second.page.stem}.xlsx"' in second.page.read_text(encoding="utf-8")
     assert f'href="{kept.name}"' in second.page.read_text(encoding="utf-8")
 
 
