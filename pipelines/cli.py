@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 import sys
-from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from pipelines import errors
-from pipelines.clock import BadTime, Span, parse_timestamp
+from pipelines import cli_holds, cli_quality, errors
+from pipelines.cli_options import (
+    DayOption,
+    FormatOption,
+    FromOption,
+    KnownOption,
+    LineOption,
+    SiteOption,
+    ToOption,
+    day_of,
+    moment_of,
+    open_here,
+    span_of,
+)
 from pipelines.settings import settings_from_environment
 from pipelines.show import Format, print_json
-from pipelines.site import OpenSite, init_site, open_site
+from pipelines.site import init_site
 
 app = typer.Typer(
     name="coldledger",
@@ -35,48 +46,11 @@ signals_app = typer.Typer(
     help="What is not chance: defect, where, since when; acknowledge what was seen.",
 )
 app.add_typer(signals_app, name="signals")
-
-SiteOption = Annotated[
-    Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")
-]
-FormatOption = Annotated[Format, typer.Option("--format", help="How to show the answer.")]
-LineOption = Annotated[str, typer.Option("--line", help="Production line, as in works.toml.")]
-FromOption = Annotated[
-    str,
-    typer.Option("--from", help="Start by the cold-end clock, included; local time unless it has an offset."),
-]
-ToOption = Annotated[str, typer.Option("--to", help="End by the cold-end clock, not included.")]
-KnownOption = Annotated[
-    str | None,
-    typer.Option("--as-known-at", help="Answer as it was known at this moment; local time unless it has an offset."),
-]
-DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
-
-
-def _open(site: Path | None) -> OpenSite:
-    return open_site(site, settings_from_environment())
-
-
-def _moment(text: str, opened: OpenSite) -> datetime:
-    try:
-        told = text if len(text) > 10 else f"{text}T00:00"
-        return parse_timestamp(told, opened.plant.clock.zone)
-    except BadTime as error:
-        raise errors.WrongUse(error.reason.sentence(text, error.expected)) from None
-
-
-def _span(start: str, end: str, opened: OpenSite) -> Span:
-    span = Span(_moment(start, opened), _moment(end, opened))
-    if span.start >= span.end:
-        raise errors.WrongUse(f"--from {start} must lie before --to {end}")
-    return span
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise errors.WrongUse(f"'{text}' is not a day such as 2026-03-02") from None
+app.add_typer(cli_holds.holds_app, name="holds")
+app.command()(cli_quality.trace)
+app.command()(cli_quality.trust)
+app.command()(cli_quality.pallet)
+app.command()(cli_quality.mould)
 
 
 @app.command()
@@ -109,7 +83,7 @@ def intake(site: SiteOption = None) -> None:
     """The hourly flow: take the inbox in, refresh what it touched, write the hour's pages."""
     from pipelines.flows.run import run_flow
 
-    opened = _open(site)
+    opened = open_here(site)
     raise typer.Exit(run_flow("intake", opened))
 
 
@@ -124,8 +98,8 @@ def close(
     """The nightly flow: close the production day and write its report."""
     from pipelines.flows.run import run_flow
 
-    opened = _open(site)
-    raise typer.Exit(run_flow("close", opened, day=_day(day) if day else None))
+    opened = open_here(site)
+    raise typer.Exit(run_flow("close", opened, day=day_of(day) if day else None))
 
 
 @app.command()
@@ -137,8 +111,8 @@ def rebuild(
     """Compute days again from what was taken in, and say whether the answers are those of the first time."""
     from pipelines.flows.run import run_flow
 
-    opened = _open(site)
-    first, last = _day(start), _day(end)
+    opened = open_here(site)
+    first, last = day_of(start), day_of(end)
     if first > last:
         raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
     try:
@@ -146,31 +120,6 @@ def rebuild(
     except KeyboardInterrupt:
         typer.echo("Stopped. What is done is kept: the same command goes on from there.", err=True)
         raise typer.Exit(errors.NEEDS_A_PERSON) from None
-
-
-@app.command()
-def trace(
-    complaint: Annotated[str | None, typer.Option(help="Complaint number; fills in what is not given.")] = None,
-    item: Annotated[str | None, typer.Option(help="Item code.")] = None,
-    line: Annotated[str | None, typer.Option(help="Production line.")] = None,
-    mould: Annotated[str | None, typer.Option(help="Mould number on the container.")] = None,
-    defect: Annotated[str | None, typer.Option(help="Defect code.")] = None,
-    pallet: Annotated[str | None, typer.Option(help="Pallet identity.")] = None,
-    made_from: Annotated[str | None, typer.Option("--made-from", help="Earliest forming time.")] = None,
-    made_to: Annotated[str | None, typer.Option("--made-to", help="Latest forming time.")] = None,
-    site: SiteOption = None,
-    format: FormatOption = Format.table,
-) -> None:
-    """From what is in hand to cavities, evidence and pallets at risk; also written as a page."""
-    from pipelines.answers.trace import Question
-    from pipelines.flows.run import run_flow
-
-    opened = _open(site)
-    asked = Question(
-        complaint, item, line, mould, defect, pallet,
-        _moment(made_from, opened) if made_from else None, _moment(made_to, opened) if made_to else None,
-    )  # fmt: skip
-    raise typer.Exit(run_flow("trace", opened, question=asked, format=format))
 
 
 @app.command()
@@ -187,10 +136,10 @@ def pareto(
     from pipelines.answers import answer_pareto
     from pipelines.show_answers import show_pareto
 
-    opened = _open(site)
-    span = _span(start, end, opened)
+    opened = open_here(site)
+    span = span_of(start, end, opened)
     known = opened.known
-    with opened.ledger.reading(_moment(known_at, opened) if known_at else None) as reader:
+    with opened.ledger.reading(moment_of(known_at, opened) if known_at else None) as reader:
         show_pareto(known, answer_pareto(reader, known, line, span, by), format)
 
 
@@ -207,9 +156,9 @@ def yield_(
     from pipelines.answers import answer_yield, yield_as_known
     from pipelines.show_answers import show_yield
 
-    opened = _open(site)
-    known, on = opened.known, _day(day)
-    moment = _moment(known_at, opened) if known_at else None
+    opened = open_here(site)
+    known, on = opened.known, day_of(day)
+    moment = moment_of(known_at, opened) if known_at else None
     with opened.ledger.reading(moment) as reader:
         if moment is None:
             told = answer_yield(reader, known, on, furnace, line)
@@ -242,8 +191,8 @@ def signals(
     from pipelines.answers.signals import answer_doubts, answer_signals
     from pipelines.show_signals import show_signals
 
-    opened = _open(site)
-    span = _span(start, end, opened)
+    opened = open_here(site)
+    span = span_of(start, end, opened)
     known = opened.known
     with opened.ledger.reading() as reader:
         told, doubts = answer_signals(reader, known, span, line), answer_doubts(reader, known, span, line)
@@ -260,7 +209,7 @@ def acknowledge(
     """Keep with a name and a note that somebody has seen a signal; nothing is ever removed."""
     from pipelines.work.signals import acknowledge_signal
 
-    acknowledge_signal(_open(site), signal, by, note)
+    acknowledge_signal(open_here(site), signal, by, note)
     typer.echo(f"{signal}: seen by {by}. The signal stays open until its rate is back.")
 
 
@@ -285,7 +234,7 @@ def feeds(
     from pipelines.answers.feeds import answer_feeds
     from pipelines.show_answers import show_feeds
 
-    opened = _open(site)
+    opened = open_here(site)
     with opened.ledger.reading() as reader:
         told = answer_feeds(reader, opened.plant)
     show_feeds(opened.plant, told, format)
@@ -304,7 +253,7 @@ def retry(site: SiteOption = None) -> None:
     from pipelines.intake.retry import retry_quarantine
     from pipelines.show_answers import show_intake
 
-    opened = _open(site)
+    opened = open_here(site)
     report = retry_quarantine(opened.site, opened.plant, opened.settings)
     show_intake(report)
     raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
@@ -320,7 +269,7 @@ def replaced(
     from pipelines.answers.feeds import answer_replaced
     from pipelines.show_answers import show_rows
 
-    opened = _open(site)
+    opened = open_here(site)
     with opened.ledger.reading() as reader:
         show_rows(f"Replaced rows of {feed}", answer_replaced(reader, feed), format)
 

@@ -17,6 +17,7 @@ from pipelines.site import init_site, open_site
 
 FIRST_DAY = date(2026, 3, 2)
 MARK = ".invented-works"
+DIMMED = ("K1-mouth", "CHF")  # the station that fails on the last day, and what it overlooks then
 LIE = -6.0  # of its standard uncertainties: how far one station of the invented works is off on its last day
 
 if TYPE_CHECKING:
@@ -48,26 +49,31 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     with shown_progress("days") as progress:
         closed = call_flow("close", opened, progress=progress)
     typer.echo(f"{len(closed)} production days closed.")
-    from pipelines.answers.trace import Question
+    from pipelines.answers.trace import Question, answer_trace
+    from pipelines.work.traces import write_trace
 
     number = simulated.feeds["complaints"]["complaint"][0]
-    _, trace_path = call_flow("trace", opened, question=Question(complaint=number))
+    with opened.ledger.reading() as reader:
+        told = answer_trace(reader, opened.known, Question(complaint=number))
+    trace_path, outer = write_trace(opened, told)
     typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
     for what, path in (
         ("all pages", site.reports / "index.html"),
         ("the newest hour", hours[-1]),
         ("the last day", closed[-1].page),
         ("the trace", trace_path),
+        ("for the customer", outer),
     ):
         typer.echo(f"  {what:<16} {path}")
     typer.echo(f"\nThen ask: coldledger feeds --site {root}")
 
 
 def _lived(plan: Plan) -> Simulated:
-    """The invented works as it would be met: some ware breaks unseen, every meter errs, and one station counts short on the last day."""
-    from sample_feeds.simulator import Lie, misread, simulate, with_states
+    """The invented works as it would be met: some ware breaks unseen, every meter errs, and on the last day one station counts short and another overlooks a defect."""
+    from sample_feeds.simulator import Dimmed, Lie, misread, simulate, with_states
 
     plan.broken = 0.0003
+    plan.dimmed.append(Dimmed(*DIMMED, plan.minutes - 1000, plan.minutes - 480, 0.3))
     last = plan.plant.clock.day_of(plan.at(plan.minutes - 1))
     line = plan.plant.line[len(plan.plant.line) // 2].id
     station = plan.plant.stations_of(line)[-2].id

@@ -109,6 +109,21 @@ class Laboratory(_Table):
     sink_float_g_cm3_per_c: Positive | None = None
 
 
+class Checks(_Table):
+    """What is due, and when a challenge is passed. challenge_must_catch: the share of the passes that must be caught."""
+
+    challenge_hours: Positive = 8.0
+    challenge_must_catch: float = Field(default=0.8, gt=0, le=1)
+
+
+class Sampling(_Table):
+    """Inspection level and acceptance quality limits [percent nonconforming] for samples by ISO 2859-1."""
+
+    level: Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"] = "II"
+    aql_major: Positive = 0.65
+    aql_minor: Positive = 2.5
+
+
 class Uncertainty(_Table):
     """Relative standard uncertainty of each meter's total over a production day, in percent."""
 
@@ -150,6 +165,8 @@ class Plant(_Table):
     item: tuple[Item, ...] = Field(min_length=1)
     laboratory: Laboratory = Laboratory()
     uncertainty: Uncertainty = Uncertainty()
+    checks: Checks = Checks()
+    sampling: Sampling = Sampling()
     cost: Cost | None = None
     mapping: tuple[Mapping, ...] = ()
 

@@ -28,7 +28,7 @@ def print_table(title: str, columns: Sequence[str], rows: Rows, caption: str = "
     table = Table(title=title, caption=caption or None, title_justify="left", caption_justify="left")
     for number, name in enumerate(columns):
         right = any(isinstance(row[number], int | float) for row in rows)
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
+        table.add_column(name, justify="right" if right else "left", overflow="fold", no_wrap=number == 0)
     for row in rows:
         table.add_row(*(cell(value) for value in row))
     Console(width=None if sys.stdout.isatty() else 140).print(table)

@@ -11,7 +11,7 @@ from pipelines.measures.losses import summed
 from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.results import Cause, LineYield, Pareto, Trace, Yield
+from schemas.results import Cause, LineYield, Pareto, Yield
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -30,7 +30,6 @@ PARETO_COLUMNS = (
     "own_rate",
     "critical_calls",
 )
-CAUTION = "The tool advises. Holds, releases and sorting are decided by the works' authorised people under its quality system."
 
 
 def percent(value: float | None, digits: int = 2) -> str:
@@ -153,38 +152,6 @@ def _with_interval(told: LineYield) -> str:
     if told.pack_to_melt is None or told.low is None or told.high is None:
         return "-"
     return f"{percent(told.pack_to_melt, 1)} ({100 * told.low:.1f}-{100 * told.high:.1f})"
-
-
-PALLET_COLUMNS = ("pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at most (95 %)")  # fmt: skip
-
-
-def show_trace(plant: Plant, told: Trace, format: Format) -> None:
-    if format is Format.json:
-        return print_json(told.told())
-    show = plant.clock.show
-    pallets = [
-        (p.pallet, p.line, p.item, show(p.packed_from), show(p.packed_to), p.units, p.state, p.mould_units, p.expected_defective, p.expected_high)
-        for p in told.pallets
-    ]  # fmt: skip
-    if format is Format.csv:
-        return print_csv(PALLET_COLUMNS, pallets)
-    _show_cavities(plant, told)
-    print_table("Pallets that can carry its sisters", PALLET_COLUMNS, pallets)
-    for note in told.notes:
-        typer.echo(note)
-    typer.echo(CAUTION)
-    return None
-
-
-def _show_cavities(plant: Plant, told: Trace) -> None:
-    show = plant.clock.show
-    rows = [
-        (c.line, c.section, c.gob, c.mould, show(c.from_), show(c.to), percent(c.probability, 1))
-        for c in told.cavities[:12]
-    ]
-    more = f"and {len(told.cavities) - 12} less likely ones" if len(told.cavities) > 12 else ""
-    columns = ("line", "section", "gob", "mould", "formed from", "to", "probability")
-    print_table("Cavities that can have made it", columns, rows, more)
 
 
 FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip

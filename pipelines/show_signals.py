@@ -7,10 +7,11 @@ from datetime import datetime
 
 import typer
 
+from pipelines.cautions import CAUTION
 from pipelines.clock import Span
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from pipelines.show_answers import CAUTION, percent
+from pipelines.show_answers import percent
 from schemas.results import Signal
 
 CSV_COLUMNS = (

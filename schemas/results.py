@@ -246,44 +246,6 @@ class Yield(Result):
         return json.dumps({"furnace": of, "lines": mine})
 
 
-class Cavity(Result):
-    line: str
-    section: int
-    gob: str
-    mould: str
-    from_: Moment = Field(alias="from")
-    to: Moment
-    probability: float
-
-
-class TracedPallet(Result):
-    pallet: str
-    line: str
-    item: str
-    packed_from: Moment
-    packed_to: Moment
-    units: int
-    state: str
-    mould_units: float
-    expected_defective: float | None
-    expected_low: float | None = None
-    expected_high: float | None = None
-    hold: bool
-
-
-class Trace(Result):
-    asked: dict[str, Any]
-    cavities: tuple[Cavity, ...]
-    formed_from: Moment | None
-    formed_to: Moment | None
-    evidence: dict[str, Any]
-    pallets: tuple[TracedPallet, ...]
-    expected_defective: float | None
-    expected_low: float | None = None
-    expected_high: float | None = None
-    notes: tuple[str, ...] = ()
-
-
 SURE = 0.8  # a place less probable than this is called a guess
 
 

@@ -2,37 +2,68 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipelines.answers.lehr import lehr_of_formed
+from pipelines.answers.lehr import LehrTime, lehr_of_formed
+from pipelines.answers.signals import kept_signals
+from pipelines.answers.trust import Vouching, around
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
 from pipelines.measures.pareto import reading_stations
-from pipelines.measures.trace import Detection
+from pipelines.measures.trust import Detection
 from pipelines.plant import Plant
-from schemas.results import Cavity
+from schemas.quality import Cavity
+
+if TYPE_CHECKING:
+    from pipelines.answers.trace import LineTrace
+
+AROUND = timedelta(hours=2)  # before and after the window, for the calls minute by minute
+LONGEST = timedelta(hours=12)  # of a window shown minute by minute; of a longer one its last part
+
+
+def parts_of(reader: Reader, cavity: Cavity) -> Cavity:
+    """The cavity with the blank and the neck ring that were fitted there in its window."""
+    rows = reader.ask(
+        "parts_there",
+        line=cavity.line,
+        section=cavity.section,
+        gob=cavity.gob,
+        from_time=cavity.from_,
+        to_time=cavity.to,
+    )
+    named = {
+        part: ", then ".join(rows.filter(pl.col("part") == part)["number"].to_list()) or None
+        for part in ("blank", "neck_ring")
+    }
+    return cavity.model_copy(update=named)
 
 
 def evidence_of(
-    reader: Reader, plant: Plant, first: Cavity, defect: str | None, trusts: dict[str, Detection]
+    reader: Reader, plant: Plant, first: Cavity, defect: str | None, parts: Sequence[LineTrace], known: Vouching
 ) -> dict[str, Any]:
-    """Rejects, weights, stops, changes, challenges and files of the likeliest cavity, as JSON values."""
+    """Rejects, weights, stops, changes, signals, challenges, gaps and files of the likeliest cavity, as JSON values."""
     lehr = lehr_of_formed(reader, plant, first.line, Span(first.from_, first.to))
     seen = Span(lehr.inspected(first.from_), lehr.inspected(first.to))
     told = {"line": first.line, "from_time": seen.start, "to_time": seen.end}
+    detections = {part.view.line: known.detection(part.view.line, defect) for part in parts}
     return {
-        "cavity": {"line": first.line, "section": first.section, "gob": first.gob, "mould": first.mould},
+        "cavity": {"line": first.line, "section": first.section, "gob": first.gob, "mould": first.mould, "blank": first.blank, "neck_ring": first.neck_ring},
         "seen_from": utc_text(seen.start),
         "seen_to": utc_text(seen.end),
         **_counts(reader, plant, first, defect, told),
-        **_weights(reader, first, told, int(lehr.minutes * 60)),
+        **_minutes(reader, first, defect, seen),
+        **_weights(reader, first, told, lehr),
         **_forming(reader, first),
-        "detection": [{"line": key, **_trust(trust)} for key, trust in trusts.items()],
-        "files": _rows(reader.ask("files_behind", **told).select("feed", "file", "archived_as", "rows_used")),
-    }
+        "signals": _signals(reader, first, seen),
+        "stations": _stations(plant, first.line, defect, seen, known),
+        "missing": _missing(reader, plant, first.line, seen),
+        "detection": [{"line": key, **_trust(trust)} for key, trust in detections.items()],
+        "files": _rows(reader.ask("files_behind", **told).select("batch", "feed", "file", "archived_as", "rows_used")),
+    }  # fmt: skip
 
 
 def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, told: dict[str, Any]) -> dict[str, Any]:
@@ -50,25 +81,98 @@ def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, tol
     }
 
 
-def _weights(reader: Reader, first: Cavity, told: dict[str, Any], lehr_s: int) -> dict[str, Any]:
-    weights = reader.ask("weights_of_line", **told, lehr_s=lehr_s).filter(pl.col("mould") == first.mould)
+def _minutes(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> dict[str, Any]:
+    """The rows of the defect at the cavity's mould, minute by minute about the window."""
+    if defect is None:
+        return {"minutes_from": None, "minutes_to": None, "minutes": []}
+    start, end = max(seen.start - AROUND, seen.end - LONGEST), seen.end + AROUND
+    rows = reader.ask("calls_of_mould", line=first.line, defect=defect, mould=first.mould, from_time=start, to_time=end)
+    return {"minutes_from": utc_text(start), "minutes_to": utc_text(end), "minutes": _rows(rows)}
+
+
+def _weights(reader: Reader, first: Cavity, told: dict[str, Any], lehr: LehrTime) -> dict[str, Any]:
+    wide = {**told, "from_time": told["from_time"] - AROUND, "to_time": told["to_time"] + AROUND}
+    weights = reader.ask("weights_of_line", **wide, lehr_s=int(lehr.minutes * 60)).filter(
+        pl.col("mould") == first.mould
+    )
     grams = weights["weight_g"]
     return {
         "weights": {"n": weights.height, "mean_g": grams.mean(), "sd_g": grams.std()},
-        "weighings": _rows(weights.select("sampled_at", "weight_g", "batch", "file_line").tail(200)),
+        "weighings": _rows(weights.select("sampled_at", "point", "weight_g", "batch", "file_line").tail(200)),
     }
 
 
 def _forming(reader: Reader, first: Cavity) -> dict[str, Any]:
-    about = {"line": first.line, "from_time": first.from_, "to_time": first.to}
+    about = {"line": first.line, "from_time": first.from_ - AROUND, "to_time": first.to + AROUND}
     stops = reader.ask("stoppages_of_line", **about)
     stops = stops.filter(pl.col("section").is_null() | (pl.col("section") == first.section))
-    spans = reader.ask("mould_spans_of_line", **about)
-    spans = spans.filter((pl.col("section") == first.section) & (pl.col("gob") == first.gob))
+    spans = reader.ask("parts_there", section=first.section, gob=first.gob, **about)
     return {
         "stoppages": _rows(stops.select("section", "stopped_at", "restarted_at", "cause", "batch", "file_line")),
-        "moulds_there": _rows(spans.select("number", "item", "fitted_at", "ended_at")),
+        "moulds_there": _rows(spans),
     }
+
+
+def _signals(reader: Reader, first: Cavity, seen: Span) -> list[dict[str, Any]]:
+    """The signals of the line that were open in the window: all of them, those that hold the mould marked so."""
+    kept = kept_signals(reader, seen.start - timedelta(hours=1), seen.end + timedelta(hours=1), [first.line])
+    names = (
+        "id",
+        "kind",
+        "defect",
+        "severity",
+        "scope",
+        "members",
+        "onset",
+        "ended",
+        "formed",
+        "calls",
+        "expected",
+        "ware",
+        "q",
+    )
+    told = []
+    for one in kept:
+        row = one.told()
+        told.append(
+            {
+                **{name: row[name] for name in names},
+                "holds_the_mould": first.mould in one.moulds,
+            }
+        )
+    return sorted(told, key=lambda s: (not s["holds_the_mould"], s["onset"]))
+
+
+def _stations(plant: Plant, line: str, defect: str | None, seen: Span, known: Vouching) -> list[dict[str, Any]]:
+    """Every station of the line that can call the defect, with its last challenge before the window and its first after it."""
+    told = []
+    for station in plant.stations_of(line):
+        if defect is not None and not station.can_call(defect):
+            continue
+        rows = known.challenges.filter(pl.col("station") == station.id)
+        rows = rows.filter(pl.col("defect") == defect) if defect is not None else rows
+        before, after = around(rows, seen.start, seen.end)
+        doubts = [d.why for d in known.doubts_of(line, defect, seen.start, seen.end) if d.station == station.id]
+        told.append(
+            {"station": station.id, "before": _row(before), "after": _row(after), "in_doubt": sorted(set(doubts))}
+        )
+    return told
+
+
+def _missing(reader: Reader, plant: Plant, line: str, seen: Span) -> list[str]:
+    """Stations whose counts do not cover the window, and what of its hours could not be judged."""
+    covered = dict(
+        reader.ask("coverage", line=line, from_time=seen.start, to_time=seen.end)
+        .select("station", "covered_s")
+        .iter_rows()
+    )
+    told = []
+    for station in plant.stations_of(line):
+        lacking = seen.seconds - covered.get(station.id, 0)
+        if lacking > 120:
+            told.append(f"{station.id}: no counts for {lacking / 60:.0f} of {seen.seconds / 60:.0f} min")
+    doubts = reader.ask("doubts_of_line", line=line, from_time=seen.start, to_time=seen.end)
+    return told + doubts["doubt"].unique(maintain_order=True).to_list()
 
 
 def _trust(trust: Detection) -> dict[str, Any]:
@@ -76,5 +180,8 @@ def _trust(trust: Detection) -> dict[str, Any]:
 
 
 def _rows(frame: pl.DataFrame) -> list[dict[str, Any]]:
-    rows = frame.iter_rows(named=True)
-    return [{k: utc_text(v) if isinstance(v, datetime) else v for k, v in row.items()} for row in rows]
+    return [_row(row) or {} for row in frame.iter_rows(named=True)]
+
+
+def _row(row: dict[str, Any] | None) -> dict[str, Any] | None:
+    return None if row is None else {k: utc_text(v) if isinstance(v, datetime) else v for k, v in row.items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import polars as pl
 
@@ -12,6 +13,7 @@ from pipelines.measures.lehr import LehrTime, lehr_of_hours
 from pipelines.plant import Plant
 
 NEAR = timedelta(hours=12)
+PALLET_SLACK = timedelta(minutes=45)  # for the way from the last station to the pallet, and to be on the safe side
 
 
 def lehr_time(reader: Reader, plant: Plant, line: str, inspected: Span) -> LehrTime:
@@ -29,9 +31,18 @@ def lehr_of_formed(reader: Reader, plant: Plant, line: str, formed: Span) -> Leh
     return lehr_time(reader, plant, line, formed.shifted(nominal))
 
 
+def formed_of_pallet(reader: Reader, plant: Plant, row: dict[str, Any]) -> Span:
+    """When the ware of a pallet (line, packed_from, packed_to) can have been formed, generously."""
+    packed = Span(row["packed_from"], row["packed_to"] + timedelta(minutes=1))
+    lehr = lehr_time(reader, plant, row["line"], packed)
+    after = plant.stations_of(row["line"])[-1].after_minutes
+    slack = timedelta(minutes=lehr.ware_half_width) + PALLET_SLACK
+    return Span(lehr.formed(packed.start, after) - slack, lehr.formed(packed.end, after) + slack)
+
+
 def _hours(reader: Reader, line: str, inspected: Span) -> pl.DataFrame:
     wide = Span(inspected.start - NEAR, inspected.end + NEAR)
     return reader.ask("lehr_hours_of_line", line=line, from_time=wide.start, to_time=wide.end)
 
 
-__all__ = ["LehrTime", "lehr_of_formed", "lehr_time"]
+__all__ = ["LehrTime", "formed_of_pallet", "lehr_of_formed", "lehr_time"]

@@ -1,244 +1,369 @@
-"""A trace, straight from the ledger."""
+"""A trace, straight from the ledger: from what is in hand to cavities, evidence, and the pallets to hold."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
-import polars as pl
+import numpy as np
 
-from pipelines.answers.evidence import evidence_of
-from pipelines.answers.lehr import lehr_of_formed, lehr_time
-from pipelines.answers.pareto import check_line
-from pipelines.clock import Span, utc_text
+from pipelines.answers.evidence import evidence_of, parts_of
+from pipelines.answers.holds import held_by
+from pipelines.answers.lehr import formed_of_pallet
+from pipelines.answers.line_view import LineView, line_view, stays_of
+from pipelines.answers.question import Asked, Question, filled, hint_mould, window_asked
+from pipelines.answers.signals import kept_signals
+from pipelines.answers.traced import cavities_of, hold_lists, plans_for, totals, traced_pallets, with_holds
+from pipelines.answers.trust import Vouching, vouching
+from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.pareto import reading_stations
-from pipelines.measures.trace import (
-    Candidate,
-    Detection,
-    candidates,
-    covering,
-    detection,
-    packing_span,
-    pallet_evidence,
-    pallet_forming_span,
-    ranked,
-    traced_pallet,
-)
+from pipelines.measures.exposure import Exposure, Stay, forming_quantiles
+from pipelines.measures.signals.tell import CRITICAL_CALL
+from pipelines.measures.trace import Carried, Place, Together, carried, doubled, placed, shares, together
 from pipelines.plant import Plant
-from schemas.results import Cavity, Trace, TracedPallet
+from schemas.quality import Cavity, Trace
+from schemas.results import Signal
 
-COVERED = 0.99  # pallets are sought for the likeliest cavities that hold this much of the probability
+FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is followed
 
 
 @dataclass(frozen=True)
-class Question:
-    """What is in hand. `made` is forming time."""
+class LineTrace:
+    """One line's part of a trace. first: how many of the exposure's stays lie in the window; the others are the same fault beyond it.
 
-    complaint: str | None = None
-    item: str | None = None
-    line: str | None = None
-    mould: str | None = None
-    defect: str | None = None
-    pallet: str | None = None
-    made_from: datetime | None = None
-    made_to: datetime | None = None
+    chance: [first] probability of each stay; on_pallet: of each pallet; moments: each stay's 95 % window.
+    """
 
-    def told(self) -> dict[str, Any]:
-        return {k: utc_text(v) if isinstance(v, datetime) else v for k, v in vars(self).items() if v is not None}
+    view: LineView
+    window: Span
+    exposure: Exposure
+    first: int
+    carried: Carried
+    beyond: np.ndarray
+    weights: tuple[np.ndarray, np.ndarray]
+    moments: list[Span]
+    faults: list[Signal]
+    fault: Span | None
 
 
-def answer_trace(reader: Reader, plant: Plant, question: Question) -> Trace:
-    """Cavities, evidence and pallets for what is in hand; WrongUse where it names something that cannot be."""
-    asked, notes = _filled(reader, plant, question)
-    _check(plant, asked)
-    windows = _windows(reader, plant, asked, notes)
-    found = [c for line, window in windows.items() for c in _stays(reader, plant, line, window, asked)]
-    if not found:
-        notes.append("no cavity fits all that is known; check mould number, item and times against the mould log")
-        return _nothing(asked, windows, notes)
-    calls = _calls_by_mould(reader, plant, windows, asked.defect)
-    cavities = ranked(found, calls, asked.mould is not None)
-    if asked.mould is None:
-        basis = (
-            f"the calls of {asked.defect} from each mould"
-            if any(calls.values())
-            else "nothing but which moulds sat there"
-        )
-        notes.append(
-            f"without a mould number the cavities are ranked by {basis}: this is a guess, with its probabilities"
-        )
-        notes.append(f"pallets are listed for the likeliest cavities that hold {COVERED:.0%} of the probability")
-    formed = Span(min(c.from_ for c in cavities), max(c.to for c in cavities))
-    pallets, trusts = _pallets(reader, plant, cavities, asked)
-    evidence = evidence_of(reader, plant, cavities[0], asked.defect, trusts)
-    for line in dict.fromkeys(c.line for c in cavities):
-        lehr = lehr_of_formed(reader, plant, line, formed)
-        notes.append(f"line {line}: lehr time {lehr.minutes:.0f} min, {lehr.source}")
-    totals = [_total(pallets, name) for name in ("expected_defective", "expected_low", "expected_high")]
+def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequence[Question] = ()) -> Trace:
+    """Cavities, evidence and pallets for what is in hand; with `also`, several complaints of one defect together.
+
+    What cannot be is said in `impossible` with what is nearest to it; WrongUse where a code or a complaint does not exist.
+    """
+    asked = filled(reader, plant, question)
+    if not also:
+        return _answered(reader, plant, asked, None)
+    every = [asked, *(filled(reader, plant, one) for one in also)]
+    return _together(reader, plant, every)
+
+
+def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | None) -> Trace:
+    told = asked.question
+    nothing = asked.impossible and not any((told.item, told.line, told.mould))
+    window = None if nothing else _pallet_window(reader, plant, asked) or window_asked(reader, plant, asked)
+    if window is None:
+        return _nothing(asked, None)
+    stays = _stays(reader, plant, asked, window)
+    if not stays:
+        hint_mould(reader, plant, asked, [asked.question.line] if asked.question.line else [], window)
+        return _nothing(asked, window)
+    known = vouching(reader, plant, Span(window.start, window.end + timedelta(hours=6)))
+    parts = [_line_trace(reader, plant, asked, line, stays, known) for line in dict.fromkeys(s.line for s in stays)]
+    return _told(reader, plant, asked, parts, known, ranking)
+
+
+def _nothing(asked: Asked, window: Span | None) -> Trace:
     return Trace(
-        asked=asked.told(), cavities=tuple(cavities), formed_from=formed.start, formed_to=formed.end, evidence=evidence,
-        pallets=tuple(pallets), expected_defective=totals[0], expected_low=totals[1], expected_high=totals[2], notes=tuple(notes),
+        asked=asked.question.told(), cavities=(), formed_from=window.start if window else None, formed_to=window.end if window else None, evidence={}, pallets=(),
+        expected_defective=None, notes=tuple(asked.notes), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
     )  # fmt: skip
 
 
-def _total(pallets: list[TracedPallet], name: str) -> float | None:
-    values = [getattr(p, name) for p in pallets if getattr(p, name) is not None]
-    return sum(values) if values else None
+def _pallet_window(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
+    """When the ware of the pallet in hand can have been formed, generously; with the times of making where they fit."""
+    row = asked.pallet_row
+    if row is None:
+        return None
+    wide = formed_of_pallet(reader, plant, row)
+    question = asked.question
+    start, end = max(wide.start, question.made_from or wide.start), min(wide.end, question.made_to or wide.end)
+    if start >= end:
+        asked.impossible.append("the times of making do not fit the pallet; the pallet was believed")
+        return wide
+    return Span(start, end)
 
 
-def _nothing(asked: Question, windows: dict[str, Span], notes: list[str]) -> Trace:
-    spans = list(windows.values())
-    return Trace(
-        asked=asked.told(), cavities=(), formed_from=min((s.start for s in spans), default=None),
-        formed_to=max((s.end for s in spans), default=None), evidence={}, pallets=(), expected_defective=None, notes=tuple(notes),
-    )  # fmt: skip
-
-
-def _filled(reader: Reader, plant: Plant, question: Question) -> tuple[Question, list[str]]:
-    """The question with what the complaint and the pallet tell, where it did not say otherwise itself."""
-    asked, notes = question, []
-    if asked.complaint is not None:
-        rows = reader.ask("complaint", complaint=asked.complaint)
-        if rows.is_empty():
-            raise WrongUse(f"no complaint '{asked.complaint}' was ever received; see `coldledger feeds`")
-        told = rows.row(0, named=True)
-        names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
-        asked = replace(asked, **{n: told[n] for n in names if getattr(asked, n) is None})
-    if asked.pallet is not None:
-        rows = reader.ask("pallet", pallet=asked.pallet)
-        if rows.is_empty():
-            raise WrongUse(
-                f"no pallet '{asked.pallet}' was ever received; without it, ask by --item, --mould and --made-from"
-            )
-        told = rows.row(0, named=True)
-        asked = replace(asked, line=asked.line or told["line"], item=asked.item or told["item"])
-        show = plant.clock.show
-        notes.append(
-            f"pallet {asked.pallet} was packed on {told['line']} from {show(told['packed_from'])} to {show(told['packed_to'])}"
+def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Stay]:
+    """The stays that fit all that is known."""
+    question, found = asked.question, []
+    for line in [question.line] if question.line else plant.lines:
+        here = stays_of(reader, plant, line, window) if plant.stations_of(line) else []
+        found += [
+            s
+            for s in here
+            if question.mould in (None, s.mould) and (question.item is None or s.item in (None, question.item))
+        ]
+    for one, other in doubled(found) if question.mould else ():
+        places = f"{one.section}{one.gob} and {other.section}{other.gob} of {one.line}"
+        asked.impossible.append(
+            f"the mould log has mould {one.mould} in {places} at the same time: both are listed; look which of them carries another number"
         )
-    return asked, notes
-
-
-def _check(plant: Plant, asked: Question) -> None:
-    if asked.line is not None:
-        check_line(plant, asked.line)
-    if asked.item is not None and asked.item not in plant.items:
-        raise WrongUse(f"there is no item '{asked.item}' in works.toml; it has {', '.join(plant.items)}")
-    if asked.defect is not None and asked.defect not in plant.defects:
-        raise WrongUse(f"there is no defect '{asked.defect}' in works.toml; it has {', '.join(plant.defects)}")
-    if asked.made_from and asked.made_to and asked.made_from >= asked.made_to:
-        raise WrongUse("--made-from must lie before --made-to")
-    if not any((asked.item, asked.line, asked.mould, asked.pallet)):
-        raise WrongUse("say what is in hand: --complaint, --pallet, --mould, --item or --line")
-
-
-def _windows(reader: Reader, plant: Plant, asked: Question, notes: list[str]) -> dict[str, Span]:
-    """The forming window on each line that comes into question."""
-    spans = {row["line"]: row for row in reader.ask("span_of_ledger").iter_rows(named=True)}
-    lines = [asked.line] if asked.line else [line for line in plant.lines if line in spans]
-    if asked.pallet is not None:
-        told = reader.ask("pallet", pallet=asked.pallet).row(0, named=True)
-        pack = Span(told["packed_from"], told["packed_to"])
-        packed = pallet_forming_span(plant, told["line"], lehr_time(reader, plant, told["line"], pack), pack)
-        start, end = (
-            max(packed.start, asked.made_from or packed.start),
-            min(packed.end, asked.made_to or packed.end),
-        )
-        if start >= end:
-            notes.append("the times of making do not fit the pallet; the pallet was believed")
-            return {told["line"]: packed}
-        return {told["line"]: Span(start, end)}
-    if asked.made_from is None and asked.made_to is None:
-        notes.append("no times of making were given: everything in the ledger comes into question")
-    windows = {}
-    for line in lines:
-        if line not in spans:
-            continue
-        lehr = lehr_time(reader, plant, line, Span(spans[line]["first_window"], spans[line]["last_window"]))
-        first, last = lehr.formed(spans[line]["first_window"]), lehr.formed(spans[line]["last_window"])
-        start, end = asked.made_from or first, asked.made_to or last
-        if end < first or start > last:
-            held = f"{plant.clock.show(first)} to {plant.clock.show(last)}"
-            notes.append(f"line {line}: the ledger holds ware formed from {held}, nothing of the time asked for")
-        windows[line] = Span(start, end if end > start else start + timedelta(minutes=1))
-    return windows
-
-
-def _stays(reader: Reader, plant: Plant, line: str, window: Span, asked: Question) -> list[Candidate]:
-    spans = reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)
-    jobs = reader.ask("jobs_of_line", line=line, from_time=datetime(1970, 1, 1, tzinfo=UTC), to_time=window.end)
-    named = spans.sort("fitted_at").join_asof(
-        jobs.select("started_at", pl.col("item").alias("job_item")).sort("started_at"),
-        left_on="fitted_at",
-        right_on="started_at",
-    )
-    told = named.with_columns(item=pl.coalesce("item", "job_item"))
-    return candidates(told, line, window, asked.item, asked.mould)
-
-
-def _calls_by_mould(
-    reader: Reader, plant: Plant, windows: dict[str, Span], defect: str | None
-) -> dict[tuple[str, str], float]:
-    calls: dict[tuple[str, str], float] = {}
-    for line, window in windows.items():
-        lehr = lehr_of_formed(reader, plant, line, window)
-        told = reader.ask(
-            "calls", line=line, from_time=lehr.inspected(window.start), to_time=lehr.inspected(window.end)
-        )
-        here = told.filter((pl.col("defect") == defect) & pl.col("mould").is_not_null()) if defect else told.head(0)
-        for mould, count in here.group_by("mould").agg(pl.col("calls").sum()).iter_rows():
-            calls[line, mould] = float(count)
-    return calls
-
-
-def _pallets(
-    reader: Reader, plant: Plant, cavities: list[Cavity], asked: Question
-) -> tuple[list[TracedPallet], dict[str, Detection]]:
-    found: list[TracedPallet] = []
-    trusts: dict[str, Detection] = {}
-    likely = cavities if asked.mould is not None else covering(cavities, COVERED)
-    for line in dict.fromkeys(c.line for c in likely):
-        mine = [c for c in likely if c.line == line]
-        formed = Span(min(c.from_ for c in mine), max(c.to for c in mine))
-        packed = packing_span(plant, line, lehr_of_formed(reader, plant, line, formed), formed)
-        rows = reader.ask("pallets_of_line", line=line, from_time=packed.start, to_time=packed.end)
-        challenges = reader.ask(
-            "challenges_of_line",
-            line=line,
-            from_time=packed.start - timedelta(days=30),
-            to_time=packed.end + timedelta(days=1),
-        )
-        trusts[line] = detection(plant, line, asked.defect, challenges)
-        found += _on_line(reader, plant, line, mine, rows, asked, trusts[line], packed)
-    named = [p for p in found if p.pallet == asked.pallet]
-    return named + [p for p in found if p.pallet != asked.pallet], trusts
-
-
-def _on_line(
-    reader: Reader,
-    plant: Plant,
-    line: str,
-    mine: list[Cavity],
-    rows: pl.DataFrame,
-    asked: Question,
-    trust: Detection,
-    packed: Span,
-) -> list[TracedPallet]:
-    wide = Span(packed.start - timedelta(hours=12), packed.end + timedelta(hours=1))
-    told = {"line": line, "from_time": wide.start, "to_time": wide.end}
-    ware = reader.ask("ware_by_window", **told)
-    ware = ware.filter(pl.col("station").is_in(reading_stations(plant, line, ware)))
-    calls = reader.ask("calls_by_window", **told)
-    calls = calls.filter(pl.col("defect") == asked.defect) if asked.defect else calls.head(0)
-    back = timedelta(minutes=plant.stations_of(line)[-1].after_minutes)
-    moulds = list({c.mould for c in mine})
-    found = []
-    for row in rows.iter_rows(named=True):
-        if asked.item is not None and row["item"] != asked.item and row["pallet"] != asked.pallet:
-            continue
-        seen = pallet_evidence(ware, calls, moulds, (row["packed_from"], row["packed_to"]), back)
-        found.append(traced_pallet(row, seen, trust))
     return found
+
+
+def _line_trace(
+    reader: Reader, plant: Plant, asked: Asked, line: str, stays: Sequence[Stay], known: Vouching
+) -> LineTrace:
+    mine = [s for s in stays if s.line == line]
+    question = asked.question
+    pallet = question.pallet if asked.pallet_row is not None else None
+    if pallet is not None:
+        view = line_view(reader, plant, line, _hull(mine), question.defect, known)
+        mine = _on_pallet(view, mine, pallet)
+    window = _hull(mine)
+    faults = _faults(reader, plant, line, question.defect, {s.mould for s in mine}, window)
+    fault = _reach(plant, line, faults, window)
+    if pallet is None or fault is not None:
+        view = line_view(reader, plant, line, fault or window, question.defect, known)
+    more = _beyond(view, fault, window, {m for s in faults for m in s.moulds} & {s.mould for s in mine})
+    exposure, first = view.exposure([*mine, *more]), len(mine)
+    inside = _part(exposure, slice(0, first))
+    weights = placed(inside, inside.all_escaped if question.defect else inside.all_ware, question.defect, pallet)
+    return LineTrace(
+        view, window, exposure, first, carried(exposure), exposure.escaped[first:].sum(axis=0), (weights.stays, weights.pallets),
+        _moments(view, inside, pallet, 0.95), faults, fault,
+    )  # fmt: skip
+
+
+def _hull(stays: Sequence[Stay]) -> Span:
+    return Span(min(s.span.start for s in stays), max(s.span.end for s in stays))
+
+
+def _on_pallet(view: LineView, stays: Sequence[Stay], pallet: str) -> list[Stay]:
+    """The stays cut to when the ware of a pallet can have been formed."""
+    spans = _moments(view, view.exposure(stays), pallet, 0.998)
+    found = []
+    for stay, span in zip(stays, spans, strict=True):
+        start, end = max(stay.span.start, span.start), min(stay.span.end, span.end)
+        if start < end:
+            found.append(replace(stay, span=Span(start, end)))
+    return found or list(stays)
+
+
+def _part(exposure: Exposure, rows: slice) -> Exposure:
+    names = ("ware", "escaped", "variance", "all_ware", "all_escaped", "weights")
+    return replace(exposure, stays=exposure.stays[rows], **{n: getattr(exposure, n)[rows] for n in names})
+
+
+def _faults(
+    reader: Reader, plant: Plant, line: str, defect: str | None, moulds: set[str], window: Span
+) -> list[Signal]:
+    """The signals of the defect at any of the moulds whose ware was formed in the window."""
+    if defect is None:
+        return []
+    lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
+    kept = kept_signals(reader, window.start + lehr - timedelta(hours=1), window.end + lehr + FAULT_REACH, [line])
+    mine = [
+        s
+        for s in kept
+        if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station" and moulds & set(s.moulds)
+    ]
+    return [s for s in mine if s.formed_low < window.end and (s.ended is None or s.ended - lehr > window.start)]
+
+
+def _reach(plant: Plant, line: str, faults: Sequence[Signal], window: Span) -> Span | None:
+    """The forming window, lengthened by what the signals say of how long the fault lasted; None where none was open."""
+    if not faults:
+        return None
+    lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
+    start = min(s.formed_low for s in faults)
+    end = max(s.ended - lehr if s.ended else window.end + FAULT_REACH for s in faults)
+    return Span(
+        max(window.start - FAULT_REACH, min(start, window.start)), min(window.end + FAULT_REACH, max(end, window.end))
+    )
+
+
+def _beyond(view: LineView, fault: Span | None, window: Span, moulds: set[str]) -> list[Stay]:
+    """The stays of the signals' moulds before and after the window, while the fault lasted."""
+    if fault is None:
+        return []
+    found = []
+    for stay in view.stays:
+        for part in (Span(fault.start, window.start), Span(window.end, fault.end)):
+            start, end = max(stay.span.start, part.start), min(stay.span.end, part.end)
+            if stay.mould in moulds and start < end:
+                found.append(replace(stay, span=Span(start, end)))
+    return found
+
+
+def _moments(view: LineView, inside: Exposure, pallet: str | None, level: float) -> list[Span]:
+    """The window of each stay: as asked, or with a pallet in hand the central part of the forming times of what lies on it."""
+    names = view.pallets["pallet"].to_list()
+    if pallet is None or pallet not in names:
+        return [stay.span for stay in inside.stays]
+    share = view.on_pallet(names.index(pallet))
+    found = []
+    for stay, weights in zip(inside.stays, inside.weights * share, strict=True):
+        found.append(Span(*forming_quantiles(view.passing, weights, level)) if weights.sum() > 0 else stay.span)
+    return found
+
+
+def _told(
+    reader: Reader, plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching, ranking: Together | None
+) -> Trace:
+    question = asked.question
+    chances = shares([part.weights[0] for part in parts])
+    cavities = cavities_of(parts, chances, ranking)
+    cavities = [parts_of(reader, cavity) for cavity in cavities[:40]] + cavities[40:]
+    likely = [c for c in cavities if c.probability > 0] or cavities
+    asked.notes += _assumed(plant, asked, parts, known)
+    pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
+    pallets = with_holds(pallets, held_by(reader))
+    proposed, possible = hold_lists(question, parts, pallets)
+    mean, low, high = totals(parts)
+    fault = [part.fault for part in parts if part.fault is not None]
+    severity = plant.defects[question.defect].severity if question.defect else None
+    return Trace(
+        asked=question.told(), cavities=tuple(cavities), formed_from=min(c.from_ for c in likely), formed_to=max(c.to for c in likely),
+        evidence=evidence_of(reader, plant, likely[0], question.defect, parts, known), pallets=tuple(pallets),
+        expected_defective=mean, expected_low=low, expected_high=high, notes=tuple(asked.notes), severity=severity, proposed=proposed, possible=possible,
+        on_no_pallet=_on_no_pallet(question, parts), fault_from=min((f.start for f in fault), default=None), fault_to=max((f.end for f in fault), default=None),
+        faults=tuple(s.id for part in parts for s in part.faults), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
+        plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None,
+    )  # fmt: skip
+
+
+def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | None:
+    """The share of the escapes (of the ware, where no defect was named) that lies on no pallet that was reported."""
+    if question.pallet is not None:
+        return None
+    every = sum(float(p.weights[0].sum()) for p in parts)
+    packed = sum(float(p.weights[1].sum()) for p in parts)
+    # packed ware that was rejected on its way is part of `every` for ware, but not for escapes
+    return max(0.0, 1 - packed / every) if every > 0 else None
+
+
+def _assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
+    """What the answer rests on and what is not known, in sentences."""
+    question, notes = asked.question, []
+    if question.mould is None:
+        notes.append(_ranked_by(question.defect, parts))
+    for part in parts:
+        view = part.view
+        middle = int(
+            np.clip(
+                view.passing.at(part.window.start + (part.window.end - part.window.start) / 2)
+                + 90 / view.passing.bin_min,
+                0,
+                view.passing.bins - 1,
+            )
+        )
+        blur = 1.96 * view.passing.blur[middle]
+        notes.append(
+            f"line {view.line}: lehr time about {view.passing.lehr[middle]:.0f} min, single containers within {blur:.0f} min of it (95 %); "
+            f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
+        )
+        if question.defect and view.missed is None:
+            notes.append(
+                f"line {view.line}: no station was ever challenged with {question.defect}, so that nothing tells how much gets past: no number of escapes is given"
+            )
+        if question.defect and not part.faults:
+            notes.append(
+                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that a fault lasted beyond the window"
+            )
+        for one in part.faults:
+            notes.append(
+                f"line {view.line}: signal {one.id} says the same fault was formed from {plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
+            )
+    if question.defect:
+        notes.append(
+            "every call is taken as a true defect: a station's false calls make the expected number too high, never too low"
+        )
+    return notes
+
+
+def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
+    if defect is None:
+        return "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its probabilities"
+    seen = any(part.view.passing.found is not None and part.view.passing.found.any() for part in parts)
+    read = any(part.view.tells_moulds(part.window) for part in parts)
+    if not seen:
+        return (
+            f"no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence"
+        )
+    if not read:
+        return f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, a prior and no evidence"
+    return f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with its probabilities"
+
+
+def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
+    """Several complaints: each by itself, then places that can have made all of them, and one list of pallets."""
+    questions = [asked.question for asked in every]
+    defects = {q.defect for q in questions}
+    if len(defects) > 1:
+        raise WrongUse(
+            f"complaints are traced together only for one defect; these name {', '.join(sorted(str(d) for d in defects))}"
+        )
+    parts = [_answered(reader, plant, asked, None) for asked in every]
+    each = [_by_place(told.cavities) for told in parts]
+    prior = _even(each)
+    ranking = together(each, prior) if all(each) else None
+    joined = Asked(_joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n])
+    joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
+    told = _answered(reader, plant, joined, ranking)
+    words = () if ranking is None else (_source(ranking),)
+    brief = tuple(
+        {
+            "asked": one.asked, "cavities": [c.told() for c in one.cavities[:5]], "formed_from": one.told()["formed_from"],
+            "formed_to": one.told()["formed_to"], "impossible": list(one.impossible),
+        }
+        for one in parts
+    )  # fmt: skip
+    return told.model_copy(
+        update={
+            "parts": brief,
+            "notes": (*words, *told.notes),
+            "asked": {**told.asked, "complaints": [q.complaint for q in questions]},
+        }
+    )
+
+
+def _by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
+    told: dict[Place, float] = {}
+    for c in cavities:
+        told[c.line, c.section, c.gob, c.mould] = told.get((c.line, c.section, c.gob, c.mould), 0.0) + c.probability
+    return told
+
+
+def _even(each: Sequence[dict[Place, float]]) -> dict[Place, float]:
+    places = list(dict.fromkeys(p for one in each for p in one))
+    return {p: 1 / len(places) for p in places}
+
+
+def _joined(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:
+    """One question that holds all of them: what they have in common, and the hull of their times."""
+
+    def common(name: str) -> Any:
+        values = {getattr(q, name) for q in questions}
+        return values.pop() if len(values) == 1 else None
+
+    starts, ends = [t.formed_from for t in parts if t.formed_from], [t.formed_to for t in parts if t.formed_to]
+    lines = {c.line for t in parts for c in t.cavities}
+    line = common("line") or (lines.pop() if len(lines) == 1 else None)
+    start, end = (min(starts), max(ends)) if starts else (None, None)
+    if start is not None and end is not None and start >= end:
+        end = start + timedelta(minutes=1)
+    return Question(None, common("item"), line, common("mould"), common("defect"), None, start, end, None)
+
+
+def _source(ranking: Together) -> str:
+    if not ranking.common:
+        return "no one cavity can have made all of these: they have more than one source, or something of what was told is wrong"
+    return f"one cavity made them all with probability {ranking.one_source:.0%}, at even odds beforehand: a guess"
+
+
+__all__ = ["LineTrace", "Question", "answer_trace"]

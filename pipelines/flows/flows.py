@@ -8,17 +8,13 @@ from typing import Any
 
 from prefect import flow, get_run_logger, task
 
-from pipelines.answers import answer_trace
-from pipelines.answers.trace import Question
 from pipelines.errors import LedgerBusy, SiteError
 from pipelines.intake import IntakeReport, take_in
-from pipelines.reports import ALL_REPORTS, write_page
 from pipelines.site import OpenSite
 from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
 from pipelines.work.pages import Progress, hours_touched, write_hour_pages, write_index
 from pipelines.work.rebuild import rebuild_days
 from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
-from schemas.results import Trace
 
 
 def _can_help(task: Any, run: Any, state: Any) -> bool:
@@ -78,20 +74,6 @@ def rebuild_these_days(opened: OpenSite, first: date, last: date, progress: Prog
     return rebuild_days(opened, first, last, progress)
 
 
-@task(name="trace", **_IO)
-def trace_one(opened: OpenSite, question: Question) -> tuple[Trace, Path]:
-    """One trace answered and written as a page."""
-    known = opened.known
-    report = ALL_REPORTS["trace"]
-    with opened.ledger.reading() as reader:
-        told = answer_trace(reader, known, question)
-        page = report.page(reader, known, told)
-    path: Path = opened.site.reports / report.address(told)
-    write_page(page, path)
-    write_index(opened)
-    return told, path
-
-
 @flow(name="intake", validate_parameters=False, persist_result=False)
 def intake(opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeReport, list[Path]]:
     """Take the inbox in, refresh what it touched, write the hour's pages."""
@@ -119,9 +101,3 @@ def close(opened: OpenSite, day: date | None = None, progress: Progress | None =
 def rebuild(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
     """Compute days again from what was taken in, and write all their pages again."""
     return rebuild_these_days(opened, first, last, progress)
-
-
-@flow(name="trace", validate_parameters=False, persist_result=False)
-def trace(opened: OpenSite, question: Question) -> tuple[Trace, Path]:
-    """From what is in hand to cavities, evidence and pallets."""
-    return trace_one(opened, question)

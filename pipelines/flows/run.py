@@ -13,7 +13,6 @@ import typer
 
 from pipelines.errors import DONE, NEEDS_A_PERSON, SiteError
 from pipelines.ledger.store import unwritable
-from pipelines.show import Format
 from pipelines.site import OpenSite
 
 _QUIET = {
@@ -87,17 +86,14 @@ def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
         return getattr(flows, name)(opened, **told)
 
 
-def run_flow(name: str, opened: OpenSite, format: Format = Format.table, **told: Any) -> int:
+def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
     """Run a flow, show what it did, and say how the command should end."""
-    if name == "trace":
-        answer = call_flow(name, opened, **told)
-    else:
-        with shown_progress({"intake": "files", "close": "days", "rebuild": "days"}[name]) as progress:
-            answer = call_flow(name, opened, progress=progress, **told)
-    return _SHOW[name](opened, answer, format)
+    with shown_progress({"intake": "files", "close": "days", "rebuild": "days"}[name]) as progress:
+        answer = call_flow(name, opened, progress=progress, **told)
+    return _SHOW[name](opened, answer)
 
 
-def _show_intake(opened: OpenSite, answer: Any, format: Format) -> int:
+def _show_intake(opened: OpenSite, answer: Any) -> int:
     from pipelines.answers.feeds import answer_feeds
     from pipelines.show_answers import show_intake
 
@@ -112,7 +108,7 @@ def _show_intake(opened: OpenSite, answer: Any, format: Format) -> int:
     return NEEDS_A_PERSON if report.needs_a_person else DONE
 
 
-def _show_close(opened: OpenSite, answer: Any, format: Format) -> int:
+def _show_close(opened: OpenSite, answer: Any) -> int:
     if not answer:
         typer.echo("No production day to close: all that are over were closed after their last feed.")
     for closed in answer:
@@ -127,7 +123,7 @@ def _show_close(opened: OpenSite, answer: Any, format: Format) -> int:
     return DONE
 
 
-def _show_rebuild(opened: OpenSite, answer: Any, format: Format) -> int:
+def _show_rebuild(opened: OpenSite, answer: Any) -> int:
     for rebuilt in answer:
         verdict = {
             None: "was never closed",
@@ -138,19 +134,8 @@ def _show_rebuild(opened: OpenSite, answer: Any, format: Format) -> int:
     return NEEDS_A_PERSON if any(rebuilt.same is False for rebuilt in answer) else DONE
 
 
-def _show_trace(opened: OpenSite, answer: Any, format: Format) -> int:
-    from pipelines.show_answers import show_trace
-
-    told, path = answer
-    show_trace(opened.plant, told, format)
-    if format is Format.table:
-        typer.echo(f"The page: {path}")
-    return DONE
-
-
-_SHOW: dict[str, Callable[[OpenSite, Any, Format], int]] = {
+_SHOW: dict[str, Callable[[OpenSite, Any], int]] = {
     "intake": _show_intake,
     "close": _show_close,
     "rebuild": _show_rebuild,
-    "trace": _show_trace,
 }

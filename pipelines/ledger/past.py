@@ -14,6 +14,7 @@ _RECEIVED = {
     "arrivals": "arrived_at",
     "closes": "closed_at",
     "acknowledgements": "acknowledged_at",
+    "hold_events": "told_at",
 }
 
 

@@ -47,6 +47,23 @@ def proportion_interval(hits: int, trials: int, level: float = 0.95) -> tuple[fl
     return low, high
 
 
+def score_interval(hits: float, trials: float, level: float = 0.95) -> tuple[float, float]:
+    """Wilson's score interval of a proportion, for denominators that need be no whole numbers; (0, 1) without trials.
+
+    References: [1] Wilson, Journal of the American Statistical Association 22 (1927) 209.
+    [2] Newcombe, Statistics in Medicine 17 (1998) 857, method 3.
+    """
+    from scipy.special import ndtri
+
+    if trials <= 0:
+        return 0.0, 1.0
+    z = float(ndtri((1 + level) / 2))
+    share = hits / trials
+    middle, wide = share + z**2 / (2 * trials), z * (share * (1 - share) / trials + z**2 / (4 * trials**2)) ** 0.5
+    scale = 1 + z**2 / trials
+    return max(0.0, (middle - wide) / scale), min(1.0, (middle + wide) / scale)
+
+
 def count_interval(count: int, level: float = 0.95) -> tuple[float, float]:
     """Exact interval of the mean of a Poisson count, each tail (1 - level) / 2.
 

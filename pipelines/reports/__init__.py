@@ -14,6 +14,8 @@ from pipelines.reports.hour import hour_page
 from pipelines.reports.page import Page, page_html, write_page
 from pipelines.reports.trace import QUERIES as TRACE_QUERIES
 from pipelines.reports.trace import trace_address, trace_page
+from pipelines.reports.trace_customer import QUERIES as CUSTOMER_QUERIES
+from pipelines.reports.trace_customer import customer_address, customer_page
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ ALL_REPORTS: dict[str, Report] = {
         Report("hour", "cold-end supervisor", hour_page, hour_address, HOUR_QUERIES),
         Report("day", "works manager", day_page, day_address, DAY_QUERIES),
         Report("trace", "quality manager", trace_page, trace_address, TRACE_QUERIES),
+        Report("trace for the customer", "customer", customer_page, customer_address, CUSTOMER_QUERIES),
     )
 }
 

@@ -138,6 +138,22 @@ def columns(title: str) -> Chart:
     return alt.Chart(_ROWS).mark_bar(color=MAJOR).encode(x=x, y=y).properties(width=340, height=130)
 
 
+def acceptance(title: str) -> Chart:
+    """Operating characteristics: rows of plan, share [% nonconforming] and accepted [%]; a line a plan, told apart by its dashes and named in a legend;
+    `limits` of at, dashed."""
+    x = alt.X("share:Q", title=title)
+    line = (
+        alt.Chart(_ROWS)
+        .mark_line(color=MAJOR, strokeWidth=2)
+        .encode(
+            x=x, y=alt.Y("accepted:Q", title="accepted, % of lots", scale=alt.Scale(domain=[0, 100])),
+            strokeDash=alt.StrokeDash("plan:N", title=None, sort=None, legend=alt.Legend(symbolSize=400, labelLimit=300, direction="vertical")),
+        )
+    )  # fmt: skip
+    rule = alt.Chart(alt.NamedData(name="limits")).mark_rule(color=CRITICAL, strokeDash=[2, 3]).encode(x="at:Q")
+    return alt.layer(line, rule).properties(width=330, height=170)
+
+
 def pulse(unit: str) -> Chart:
     """Calls in time against what was expected, small: rows of at, value, expected, late (after the onset); no scale but the highest bar."""
     x = alt.X("order:O", title=None, axis=None)

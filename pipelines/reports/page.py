@@ -10,14 +10,10 @@ from pathlib import Path
 
 from jinja2 import Environment, StrictUndefined, Template
 
+from pipelines.cautions import GLASS
+from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.reports.sheet import Sheet, table_html
 from pipelines.reports.workbook import write_workbook
-
-CAUTION = (
-    "This page advises; people decide. Holds, releases, re-sorting and answers to customers are decisions of the works' "
-    "authorised people under its quality system and local law."
-)
-GLASS = "Rejected and held ware can be cracked or broken: wear cut-resistant gloves and eye protection, as the works' rules say."
 
 
 @dataclass(frozen=True)
@@ -107,3 +103,6 @@ def write_page(page: Page, path: Path) -> None:
     part = path.with_name(f".{path.name}.part")
     part.write_text(page_html(page), encoding="utf-8")
     part.replace(path)
+
+
+__all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Section", "page_html", "write_page"]

@@ -4,11 +4,12 @@
 """
 
 from sample_feeds.simulator.meters import Lie, meters_of, misread, with_states
-from sample_feeds.simulator.plan import Fault, Plan, make_plan
+from sample_feeds.simulator.plan import Dimmed, Fault, Plan, make_plan
 from sample_feeds.simulator.works import Simulated, simulate
 from sample_feeds.simulator.write import write_feeds
 
 __all__ = [
+    "Dimmed",
     "Fault",
     "Lie",
     "Plan",

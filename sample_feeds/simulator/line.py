@@ -8,9 +8,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.plant import Station
-from sample_feeds.simulator.plan import DISPERSION, Fault, LinePlan, Plan
+from sample_feeds.simulator.plan import DISPERSION, Dimmed, Fault, LinePlan, Plan
 
-PACK_AFTER_MIN = 3.0
 HOT_REJECT = 0.008
 FALSE_CALL = 0.0004
 BASE_RATE = {"critical": 0.00006, "major": 0.0011, "minor": 0.0016}
@@ -36,7 +35,8 @@ class Ware:
 
 @dataclass
 class LineRun:
-    """What one line did: the feeds' counts and the truth. `calls` and `defects` are one row a call and a defect."""
+    """What one line did: the feeds' counts and the truth. `calls` and `defects` are one row a call and a defect; `chance` by
+    station: with what chance it finds each defect; `rates` by defect of plan.rates_of: its probability at [minute, cavity]."""
 
     plan: LinePlan
     ware: Ware
@@ -48,6 +48,8 @@ class LineRun:
     pallets: pl.DataFrame
     packed: np.ndarray
     good: np.ndarray
+    chance: dict[str, np.ndarray]
+    rates: dict[str, np.ndarray]
 
 
 def run_line(plan: Plan, line: str) -> LineRun:
@@ -56,13 +58,14 @@ def run_line(plan: Plan, line: str) -> LineRun:
     told = plan.lines[line]
     moulds, items, fitted = _fitted(told, plan.minutes)
     ware = _form(plan, told, fitted, rng)
-    container, defect = _defects(plan, told, ware, rng)
+    container, defect, rates = _defects(plan, told, ware, rng)
     fallen = np.random.default_rng([plan.seed, 6, list(plan.lines).index(line)])
-    alive, counts, calls = _inspect(plan, told, ware, container, defect, moulds, rng, fallen)
+    state = _inspect(plan, told, ware, container, defect, moulds, rng, fallen)
+    alive, counts, calls = state.alive, pl.concat(state.counts), pl.concat(state.calls)
     alive &= fallen.random(len(alive)) >= plan.broken
     pallet_of, pallets = _pack(plan, told, ware, alive, items)
     truth = _truth(plan, told, ware, moulds, container, defect, calls, pallet_of)
-    return LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive)
+    return LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive, state.chance, rates)
 
 
 def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndarray]:
@@ -127,17 +130,23 @@ def _apply(fault: Fault, told: LinePlan, rate: np.ndarray) -> None:
         rate[fault.start : fault.end, mine] *= growth[:, None]
 
 
-def _defects(plan: Plan, told: LinePlan, ware: Ware, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """Which containers have which defect: container numbers and defect numbers."""
+def _defects(
+    plan: Plan, told: LinePlan, ware: Ware, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
+    """Which containers have which defect: container numbers and defect numbers; and the rates that are to be kept."""
     good = (ware.cut - ware.hot).ravel()
     containers, kinds = [], []
+    kept: dict[str, np.ndarray] = {}
     for number, code in enumerate(plan.plant.defects):
-        count = rng.binomial(good, _rates(plan, told, code, len(ware.cut), rng).ravel())
+        rates = _rates(plan, told, code, len(ware.cut), rng)
+        if code in plan.rates_of:
+            kept[code] = rates
+        count = rng.binomial(good, rates.ravel())
         cells = np.repeat(np.flatnonzero(count), count[count > 0])
         chosen = np.unique(ware.starts[cells] + (rng.random(len(cells)) * good[cells]).astype(np.int64))
         containers.append(chosen)
         kinds.append(np.full(len(chosen), number))
-    return np.concatenate(containers), np.concatenate(kinds)
+    return np.concatenate(containers), np.concatenate(kinds), kept
 
 
 @dataclass
@@ -147,6 +156,7 @@ class _Pass:
     alive: np.ndarray
     counts: list[pl.DataFrame]
     calls: list[pl.DataFrame]
+    chance: dict[str, np.ndarray]
 
 
 def _inspect(
@@ -158,8 +168,8 @@ def _inspect(
     moulds: list[str],
     rng: np.random.Generator,
     fallen: np.random.Generator,
-) -> tuple[np.ndarray, pl.DataFrame, pl.DataFrame]:
-    state = _Pass(np.ones(len(ware.formed), bool), [], [])
+) -> _Pass:
+    state = _Pass(np.ones(len(ware.formed), bool), [], [], {})
     stations = plan.plant.stations_of(told.line)
     for order in sorted({station.order for station in stations}):
         lanes = [station for station in stations if station.order == order]
@@ -169,7 +179,7 @@ def _inspect(
         for number, station in enumerate(lanes):
             mine = here & (lane == number)
             _at_station(plan, told, ware, station, mine, container, defect, moulds, state, rng)
-    return state.alive, pl.concat(state.counts), pl.concat(state.calls)
+    return state
 
 
 def _at_station(
@@ -187,7 +197,10 @@ def _at_station(
     codes = list(plan.plant.defects)
     seen = np.array([station.can_call(code) for code in codes])
     chance = np.where(seen, np.clip(rng.normal(0.97, 0.02, len(codes)), 0.85, 0.999), 0.0)
+    state.chance[station.id] = chance
     hit = mine[container] & (rng.random(len(container)) < chance[defect])
+    for dim in (dim for dim in plan.dimmed if dim.station == station.id):
+        hit &= ~_overlooked(plan, ware, station, container, defect == codes.index(dim.defect), chance, dim)
     false_at, false_kind = _false_calls(plan, ware, station, mine, codes, seen, rng)
     called = np.concatenate([container[hit], false_at])
     kind = np.concatenate([defect[hit], false_kind])
@@ -210,6 +223,25 @@ def _at_station(
     state.counts.append(_full_windows(plan, counts, reads, station.id))
     state.calls.append(calls.with_columns(station=pl.lit(station.id)))
     state.alive[rejected] = False
+
+
+def _overlooked(
+    plan: Plan,
+    ware: Ware,
+    station: Station,
+    container: np.ndarray,
+    of_defect: np.ndarray,
+    chance: np.ndarray,
+    dim: Dimmed,
+) -> np.ndarray:
+    """Which defects a dimmed station would have found and does not."""
+    rng = np.random.default_rng([plan.seed, 8, list(plan.plant.stations).index(station.id), dim.start])
+    time = ware.arrives[container] + station.after_minutes
+    whole = chance[list(plan.plant.defects).index(dim.defect)]
+    lost: np.ndarray = (
+        of_defect & (time >= dim.start) & (time < dim.end) & (rng.random(len(container)) >= dim.chance / whole)
+    )
+    return lost
 
 
 def _full_windows(plan: Plan, counts: pl.DataFrame, reads: bool, station: str) -> pl.DataFrame:
@@ -248,7 +280,7 @@ def _pack(
     plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]
 ) -> tuple[np.ndarray, pl.DataFrame]:
     """The pallet of each container (-1: none, or a pallet still open at the end) and the pallets."""
-    last = plan.plant.stations_of(told.line)[-1].after_minutes + PACK_AFTER_MIN
+    last = plan.plant.stations_of(told.line)[-1].after_minutes + told.pack_after
     time = ware.arrives + last
     pallet_of = np.full(len(time), -1, np.int64)
     item_of = np.array(items)[ware.mould]

@@ -67,6 +67,7 @@ def mould_log(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
     rows = []
     for line, run in runs.items():
         several = any(not item for _, _, item in run.plan.jobs)
+        starts = {minute for minute, _, _ in run.plan.jobs}
         for fitting in run.plan.fittings:
             section, gob = run.plan.cavities[fitting.cavity]
             place = {"fitted_at": plan.at(fitting.minute), "line": line, "section": section, "gob": gob}
@@ -78,7 +79,7 @@ def mould_log(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
                     "item": fitting.item if several else None,
                 }
             )
-            if fitting.minute < 0:
+            if fitting.minute in starts:
                 rows.append({**place, "part": "blank", "number": f"B{fitting.number}", "item": None})
                 rows.append({**place, "part": "neck_ring", "number": f"R{fitting.number}", "item": None})
     return pl.DataFrame(rows, infer_schema_length=None).sort("fitted_at", "line", "section", "gob", "part")
@@ -139,8 +140,10 @@ def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"by": pl.String})
 
 
-def challenges(plan: Plan, rng: np.random.Generator) -> pl.DataFrame:
+def challenges(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
+    """Ten passes of a marked sample of every defect that is not minor, three times a day, found with the station's own chance."""
     rows = []
+    numbers = {code: number for number, code in enumerate(plan.plant.defects)}
     for station in plan.plant.station:
         codes = [c for c in (station.sees or tuple(plan.plant.defects)) if plan.plant.defects[c].severity != "minor"]
         for minute in range(310, plan.minutes, 480):
@@ -152,7 +155,11 @@ def challenges(plan: Plan, rng: np.random.Generator) -> pl.DataFrame:
                     "defect": code,
                     "passes": 10,
                 }
-                rows.append({**told, "caught": int(rng.binomial(10, 0.97)), "by": "shift"})
+                chance = float(runs[station.line].chance[station.id][numbers[code]])
+                for dim in plan.dimmed:
+                    if (dim.station, dim.defect) == (station.id, code) and dim.start <= minute < dim.end:
+                        chance = dim.chance
+                rows.append({**told, "caught": int(rng.binomial(10, chance)), "by": "shift"})
     return pl.DataFrame(rows)
 
 

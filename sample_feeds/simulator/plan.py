@@ -10,6 +10,7 @@ import numpy as np
 from pipelines.plant import Plant
 
 RUN_IN_MIN = 300  # forming before the first cold-end minute, so that the lehr is full when the feeds begin
+PACK_AFTER_MIN = 3.0  # from the last station to the pallet
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
 DISPERSION = 0.35  # coefficient of variation of a defect's rate from hour to hour
 
@@ -52,6 +53,17 @@ class Stop:
     cause: str
 
 
+@dataclass(frozen=True)
+class Dimmed:
+    """A station that finds a defect with a lower chance from one minute to another: a lamp gone, a sensor off its place."""
+
+    station: str
+    defect: str
+    start: int
+    end: int
+    chance: float
+
+
 @dataclass
 class LinePlan:
     """Everything that is settled for one line before it runs."""
@@ -66,6 +78,7 @@ class LinePlan:
     drift_gob: str = "A"
     drift_g_per_day: float = 0.0
     unread: float = 0.03
+    pack_after: float = PACK_AFTER_MIN
 
 
 @dataclass
@@ -86,6 +99,8 @@ class Plan:
     unseen: dict[str, float] = field(
         default_factory=dict
     )  # share of a furnace's glass that no counter sees, where not UNSEEN_LOSS
+    dimmed: list[Dimmed] = field(default_factory=list)
+    rates_of: frozenset[str] = frozenset()  # defects whose true rates are kept, for truth["expected"]
 
     def at(self, minute: float) -> datetime:
         return self.start + timedelta(minutes=float(minute))

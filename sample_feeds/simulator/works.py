@@ -35,6 +35,8 @@ class Simulated:
     truth["calls"]: every call sent, with the container's true cavity.  truth["lehr"]: true minutes by forming time.
     truth["flow"]: by line and forming minute, gobs cut, hot rejected, packed, and kg.  truth["faults"]: what was planned.
     truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all gobs cut for them.
+    truth["detection"]: the chance with which each station finds each defect.  truth["expected"]: by defect of plan.rates_of, cavity, pallet and
+    ten minutes of forming, the expected containers with the defect on the pallet by the true rates.
     truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of it that no counter sees.
     """
 
@@ -60,7 +62,7 @@ def simulate(plan: Plan) -> Simulated:
         "stoppages": stoppages(plan),
         "melt_log": melt_log(plan, runs, rng),
         "weight_checks": pl.concat([weights(plan, run, rng) for run in runs.values()]),
-        "challenge_checks": challenges(plan, rng),
+        "challenge_checks": challenges(plan, runs, rng),
         "complaints": complaints(plan, defects, pallets, rng),
     }
     truth = {
@@ -73,6 +75,8 @@ def simulate(plan: Plan) -> Simulated:
             [{"furnace": f.id, "unseen": plan.unseen.get(f.id, UNSEEN_LOSS)} for f in plan.plant.furnace]
         ),
         "faults": _faults_truth(plan),
+        "detection": _detection_truth(plan, runs),
+        "expected": pl.concat([_expected_truth(plan, run, number) for number, run in enumerate(runs.values())]),
     }
     return Simulated(plan, feeds, truth)
 
@@ -247,6 +251,57 @@ def _good_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
     return frame.select(
         pl.lit(run.plan.line).alias("line"), _at(plan, pl.col("minute")).alias("arrived_at"), pl.exclude("minute")
     )
+
+
+def _detection_truth(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
+    codes = list(plan.plant.defects)
+    rows = [
+        {"line": line, "station": station, "defect": code, "chance": float(chance)}
+        for line, run in runs.items()
+        for station, chances in run.chance.items()
+        for code, chance in zip(codes, chances, strict=True)
+        if chance > 0
+    ]
+    return pl.DataFrame(rows)
+
+
+def _expected_truth(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
+    """Expected defective containers by pallet, cavity and ten minutes of forming: true rate x true share missed, over the ware on the pallet."""
+    schema = {
+        "line": pl.String,
+        "defect": pl.String,
+        "section": pl.Int64,
+        "gob": pl.String,
+        "pallet": pl.String,
+        "ten": pl.Int64,
+        "expected": pl.Float64,
+    }
+    packed = np.flatnonzero(run.packed >= 0)
+    minute, cavity = run.ware.formed[packed].astype(np.int64), run.ware.cavity[packed]
+    codes, parts = list(plan.plant.defects), [pl.DataFrame(schema=schema)]
+    stations = plan.plant.stations_of(run.plan.line)
+    for code, rates in run.rates.items():
+        missed = 1.0
+        for order in sorted({s.order for s in stations}):
+            lanes = [1 - run.chance[s.id][codes.index(code)] for s in stations if s.order == order]
+            missed *= float(np.mean(lanes))
+        told = pl.DataFrame(
+            {
+                "pallet_no": run.packed[packed],
+                "cavity": cavity,
+                "ten": minute // 10,
+                "expected": rates[minute, cavity] * missed,
+            }
+        )
+        sums = told.group_by("pallet_no", "cavity", "ten").agg(pl.col("expected").sum())
+        places = [run.plan.cavities[c] for c in sums["cavity"]]
+        parts.append(
+            sums.select(
+                line=pl.lit(run.plan.line), defect=pl.lit(code), section=pl.Series([s for s, _ in places], dtype=pl.Int64), gob=pl.Series([g for _, g in places], dtype=pl.String),
+                pallet=pl.Series([sscc(number, int(n)) for n in sums["pallet_no"]], dtype=pl.String), ten=pl.col("ten").cast(pl.Int64), expected="expected",
+            )
+        )  # fmt: skip
+    return pl.concat(parts)
 
 
 def _faults_truth(plan: Plan) -> pl.DataFrame:

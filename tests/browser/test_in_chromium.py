@@ -6,7 +6,7 @@ import json
 import re
 import shutil
 import subprocess
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -18,6 +18,13 @@ from tests.conftest import Place
 
 pytestmark = pytest.mark.browser
 DAY = date(2026, 3, 10)
+FAULT = Question(
+    line="K1",
+    mould="20",
+    defect="CHS",
+    made_from=datetime(2026, 3, 10, 8, tzinfo=UTC),
+    made_to=datetime(2026, 3, 10, 12, tzinfo=UTC),
+)
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--hide-scrollbars",
@@ -34,6 +41,8 @@ def pages(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> dict[st
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
             "trace": ALL_REPORTS["trace"].page(reader, plant, told),
+            "fault": ALL_REPORTS["trace"].page(reader, plant, answer_trace(reader, plant, FAULT)),
+            "customer": ALL_REPORTS["trace for the customer"].page(reader, plant, told),
         }
     for name, page in made.items():
         write_page(page, folder / f"{name}.html")
@@ -76,7 +85,7 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("width", [375, 1200])
-@pytest.mark.parametrize("name", ["hour", "day", "trace"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer"])
 def test_nothing_is_cut_off_and_nothing_is_asked_for(
     name: str, width: int, pages: dict[str, Path], tmp_path: Path
 ) -> None:
@@ -86,7 +95,7 @@ def test_nothing_is_cut_off_and_nothing_is_asked_for(
     assert told["smallest"] >= 9, "text of a chart is too small to read"
 
 
-@pytest.mark.parametrize("name", ["hour", "day", "trace"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer"])
 def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) -> None:
     pdf = tmp_path / f"{name}.pdf"
     chromium("--no-pdf-header-footer", f"--print-to-pdf={pdf}", pages[name].as_uri(), profile=tmp_path / "profile")
@@ -96,5 +105,5 @@ def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) 
     assert sizes == {(0, 0, 595, 842)} or sizes == {(0, 0, 594, 842)}, sizes
     assert (
         data.count(b"/Type /Page\n") + data.count(b"/Type /Page/") + data.count(b"/Type /Page ")
-        <= {"hour": 4, "day": 14, "trace": 4}[name]
+        <= {"hour": 4, "day": 14, "trace": 5, "fault": 6, "customer": 2}[name]
     )

@@ -1,4 +1,4 @@
-"""The flows, run for real through their commands: intake, close, rebuild, trace. One server for all of them."""
+"""The flows, run for real through their commands: intake, close, rebuild. One server for all of them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.answers.trace import Question
 from pipelines.flows.run import call_flow
 from pipelines.settings import Settings
 from sample_feeds.simulator import Simulated, write_feeds
@@ -30,7 +29,6 @@ def worked(
         told["close"] = call_flow("close", place.opened)
         told["again"] = call_flow("close", place.opened)
         told["rebuild"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
-        told["trace"] = call_flow("trace", place.opened, question=Question(complaint="C-26-001"))
         head = "window_start,line,station,mould,window_s,inspected,rejected\n"
         at = place.plant.clock.day(DAY).start + timedelta(hours=3)
         place.put("station_counts.K1.late.csv", f"{head}{at.isoformat()},K1,K1-side-a,777,60,50,0\n")
@@ -71,12 +69,6 @@ def test_a_late_feed_makes_a_new_revision_and_keeps_the_first(worked: tuple[Plac
     assert closes["revision"].to_list() == [1, 2] and closes["digest"].n_unique() == 2
 
 
-def test_trace_writes_its_page(worked: tuple[Place, dict]) -> None:
-    _, told = worked
-    answer, path = told["trace"]
-    assert answer.cavities and path.name == "C-26-001.html" and path.exists()
-
-
 def test_the_run_history_names_flows_and_tasks(worked: tuple[Place, dict]) -> None:
     """What a scheduler reads: the names, in the run history of the site's own Prefect database."""
     import sqlite3
@@ -89,7 +81,7 @@ def test_the_run_history_names_flows_and_tasks(worked: tuple[Place, dict]) -> No
     for path in databases:
         with sqlite3.connect(path) as con:
             names |= {row[0] for row in con.execute("select name from flow")}
-    assert {"intake", "close", "rebuild", "trace"} <= names
+    assert {"intake", "close", "rebuild"} <= names
 
 
 def test_a_retry_is_tried_only_where_it_can_help() -> None:

@@ -1,51 +1,26 @@
-"""Ranking, coverage, detection and escapes by hand."""
+"""Several complaints together, numbers alike, lists, escapes: by hand."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import combinations
 
-import polars as pl
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipelines.clock import Span
-from pipelines.measures.trace import Candidate, candidates, covering, detection, escapes, pallet_evidence, ranked
-from pipelines.plant import Plant
+from pipelines.measures.exposure import Stay, counted, smallest_cover
+from pipelines.measures.trace import alike, doubled, escapes, hold_numbers, shares, together
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-WINDOW = Span(AT, AT + 4 * HOUR)
+A, B, C = ("K1", 1, "A", "7"), ("K1", 2, "A", "8"), ("K1", 3, "A", "9")
 
 
-def stay(mould: str, hours: float, line: str = "K1") -> Candidate:
-    return Candidate(line, 1, "A", mould, "J370", Span(AT, AT + hours * HOUR))
-
-
-def test_a_known_mould_is_weighed_by_the_time_of_its_stays() -> None:
-    told = ranked([stay("7", 1), stay("7", 3, "K3")], {}, mould_known=True)
-    assert [(c.line, c.probability) for c in told] == [("K3", 0.75), ("K1", 0.25)]
-
-
-def test_an_unknown_mould_is_ranked_by_the_calls_of_the_defect() -> None:
-    told = ranked([stay("7", 4), stay("8", 4)], {("K1", "8"): 9.0}, mould_known=False)
-    assert [(c.mould, c.probability) for c in told] == [("8", pytest.approx(9.5 / 10)), ("7", pytest.approx(0.5 / 10))]
-
-
-def test_equal_cavities_are_all_covered_and_unlikely_ones_are_not() -> None:
-    same = ranked([stay(str(n), 4) for n in range(60)], {}, mould_known=False)
-    assert covering(same, 0.99) == same
-    skewed = ranked([stay(str(n), 4) for n in range(4)], {("K1", "2"): 500.0}, mould_known=False)
-    assert [c.mould for c in covering(skewed, 0.99)] == ["2"]
-
-
-def test_only_stays_that_fit_window_item_and_mould_are_candidates() -> None:
-    moment = pl.Datetime("us", "UTC")
-    spans = pl.DataFrame(
-        [(1, "A", "7", "J370", AT - HOUR, AT + HOUR), (1, "B", "7", "O250", AT, None), (2, "A", "8", "J370", AT - HOUR, None), (3, "A", "7", "J370", AT - 3 * HOUR, AT)],
-        {"section": pl.Int64, "gob": pl.String, "number": pl.String, "item": pl.String, "fitted_at": moment, "ended_at": moment},
-        orient="row",
-    )  # fmt: skip
-    told = candidates(spans, "K1", WINDOW, "J370", "7")
-    assert [(c.section, c.gob, c.span) for c in told] == [(1, "A", Span(AT, AT + HOUR))]
+def stay(mould: str, section: int, first: float, last: float) -> Stay:
+    return Stay("K1", section, "A", mould, "J370", Span(AT + first * HOUR, AT + last * HOUR))
 
 
 def test_escapes_are_found_times_missed_over_caught() -> None:
@@ -54,25 +29,68 @@ def test_escapes_are_found_times_missed_over_caught() -> None:
     assert escapes(3, None) is None and escapes(3, 0.0) is None and escapes(0, 0.9) == 0
 
 
-def test_stations_in_a_row_multiply_what_they_miss_and_lanes_are_pooled(plant: Plant) -> None:
-    """Stone can be called by the side lanes and by the foot of K1: 1 - (1 - 0.9)(1 - 0.8) = 0.98."""
-    passes = {"station": ["K1-side-a", "K1-side-b", "K1-foot", "K1-foot"], "defect": ["STN", "STN", "STN", "SPK"]}
-    told = detection(plant, "K1", "STN", pl.DataFrame({**passes, "passes": [10, 10, 10, 10], "caught": [10, 8, 8, 0]}))
-    assert told.rate == pytest.approx(0.98)
-    assert [(row["stations"], row["passes"], row["caught"]) for row in told.stations] == [
-        (["K1-side-a", "K1-side-b"], 20, 18),
-        (["K1-foot"], 10, 8),
-    ]
-    assert 0 < told.low < 0.98 < told.high < 1
+def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
+    """By hand: prior 1/2 each, each complaint 0.8 to 0.2. One source: 0.5 (0.64/0.25) and 0.5 (0.04/0.25), sum 1.36; 1.36 / 2.36 = 0.576."""
+    told = together([{A: 0.8, B: 0.2}, {A: 0.8, B: 0.2}], {A: 0.5, B: 0.5})
+    assert told.one_source == pytest.approx(1.36 / 2.36)
+    both = (1.36 / 2.36) * (0.64 / 0.68) + (1 / 2.36) * 0.8
+    assert told.probability[A] == pytest.approx(both) and sum(told.probability.values()) == pytest.approx(1)
 
 
-def test_without_challenges_nothing_is_known(plant: Plant) -> None:
-    none = pl.DataFrame(schema={"station": pl.String, "defect": pl.String, "passes": pl.Int64, "caught": pl.Int64})
-    assert (detection(plant, "K1", "STN", none).rate, detection(plant, "K1", None, none).rate) == (None, None)
+def test_complaints_that_share_no_place_have_no_one_source() -> None:
+    told = together([{A: 1.0}, {B: 1.0}], {A: 0.5, B: 0.5})
+    assert (told.one_source, told.common) == (0.0, False)
+    assert told.probability == {A: 0.5, B: 0.5}
 
 
-def test_unread_calls_are_shared_out_in_proportion() -> None:
-    ware = pl.DataFrame({"window_start": [AT] * 3, "mould": ["7", "8", None], "inspected": [20, 60, 20]})
-    calls = pl.DataFrame({"window_start": [AT] * 3, "mould": ["7", "8", None], "calls": [3, 1, 4]})
-    told = pallet_evidence(ware, calls, ["7"], (AT, AT + HOUR), timedelta(0))
-    assert (told.mould_share, told.calls) == (0.25, pytest.approx(3 + 4 * 3 / 4))
+def test_complaints_that_say_nothing_leave_even_odds() -> None:
+    third = dict.fromkeys((A, B, C), 1 / 3)
+    assert together([third, third, third], third).one_source == pytest.approx(0.5)
+
+
+def test_a_number_in_two_cavities_at_one_time_is_found() -> None:
+    one, other, later = stay("7", 1, 0, 4), stay("7", 3, 2, 6), stay("7", 2, 6, 8)
+    assert doubled([one, stay("8", 2, 0, 4), other, later]) == [(one, other)]
+
+
+def test_numbers_alike_are_a_digit_off_or_two_changed_about() -> None:
+    known = ["14", "41", "71", "114", "20", "1"]
+    assert alike("11", known) == ["1", "14", "41", "71", "114"][:5]
+    assert alike("123", ["132", "213", "777"]) == ["132", "213"]
+    assert alike("123", ["129", "145", "777"]) == ["129"] and alike("1", ["777"]) == []
+
+
+def test_shares_of_nothing_are_even() -> None:
+    told = shares([np.zeros(2), np.zeros(1)])
+    assert [list(part) for part in told] == [[1 / 3, 1 / 3], [1 / 3]]
+
+
+def test_what_lies_beyond_the_window_does_not_crowd_out_the_window() -> None:
+    """Of the window's 0.1 in two pallets both are held, though the fault beyond it brings a hundred times as much."""
+    window, beyond = np.array([0.05, 0.05, 0.0, 0.0]), np.array([0.0, 0.0, 5.0, 5.0])
+    assert hold_numbers(window, beyond, np.full(4, 1000.0)) == [0, 1, 2, 3]
+    assert hold_numbers(window, np.zeros(4), np.full(4, 1000.0)) == [0, 1]
+
+
+@given(st.lists(st.tuples(st.floats(0.001, 5), st.integers(500, 3000)), min_size=1, max_size=8))
+def test_the_cover_holds_its_share_with_hardly_more_units_than_the_best(pallets: list[tuple[float, int]]) -> None:
+    expected, units = np.array([e for e, _ in pallets]), np.array([float(u) for _, u in pallets])
+    chosen = smallest_cover(expected, units)
+    assert expected[chosen].sum() >= 0.95 * expected.sum() - 1e-9
+    every = [c for n in range(1, len(pallets) + 1) for c in combinations(range(len(pallets)), n)]
+    best = min(units[list(c)].sum() for c in every if expected[list(c)].sum() >= 0.95 * expected.sum() - 1e-9)
+    assert units[chosen].sum() <= best + units.max()  # a greedy cover is never worse by more than one pallet
+    assert all(expected[[m for m in chosen if m != n]].sum() < 0.95 * expected.sum() for n in chosen)
+
+
+@pytest.mark.parametrize(("mean", "variance"), [(0.02, 0.0), (0.4, 0.02), (3.0, 0.0), (12.0, 30.0)])
+def test_whole_number_intervals_hold_95_percent_by_scipy(mean: float, variance: float) -> None:
+    """Poisson and negative binomial of `scipy.stats`: the set holds 95 %, and no longer does with one number fewer at either end."""
+    from scipy.stats import nbinom, poisson
+
+    told = counted(np.array([mean]), np.array([variance]))[0]
+    chance = poisson(mean) if variance == 0 else nbinom(mean**2 / variance, mean / (mean + variance))
+    held = chance.cdf(told.high) - chance.cdf(told.low - 1)
+    assert held >= 0.95
+    if told.high > told.low:
+        assert held - min(chance.pmf(told.low), chance.pmf(told.high)) < 0.95

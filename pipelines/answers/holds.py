@@ -1,0 +1,99 @@
+"""What is held, why, since when, by whom; beside what the warehouse says of the same pallets."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipelines.ledger.store import Reader
+from pipelines.measures.holds import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
+from schemas.quality import Decision, HeldPallet
+
+
+def decisions(reader: Reader) -> list[Decision]:
+    """Every decision kept, the oldest first."""
+    rows = reader.ask("hold_events_all")
+    told = []
+    for _, part in rows.group_by("event", maintain_order=True):
+        first = part.row(0, named=True)
+        told.append(
+            Decision(
+                number=first["event"], hold=first["hold"], action=first["action"], pallets=tuple(part["pallet"]), at=first["told_at"], by=first["by_whom"],
+                why=first["why"], evidence=first["evidence"],
+            )
+        )  # fmt: skip
+    return told
+
+
+def all_holds(reader: Reader) -> dict[str, Hold]:
+    """Every hold by name, with its pallets and its decisions."""
+    return folded(decisions(reader))
+
+
+def held_by(reader: Reader) -> dict[str, list[str]]:
+    """The holds on every pallet that is held or proposed now."""
+    return holding(all_holds(reader).values())
+
+
+def answer_holds(reader: Reader, everything: bool = False, name: str | None = None) -> list[HeldPallet]:
+    """Pallets that are held or proposed now, and those only the warehouse holds; with `everything` also what was released, scrapped or dismissed.
+
+    First what the warehouse gave out though it is held here, then proposals that wait for somebody, then holds, the newest first, then the
+    warehouse's own.
+    """
+    holds = all_holds(reader)
+    mine = [h for h in holds.values() if name in (None, h.name)]
+    states = _warehouse(reader, [pallet for hold in mine for pallet in hold.pallets])
+    told = [_held(hold, pallet, states.get(pallet)) for hold in mine for pallet in hold.pallets]
+    shown = [one for one in told if everything or name is not None or one.state in (HELD, PROPOSED)]
+    if name is None:
+        known = {one.pallet for one in told if one.state in (HELD, PROPOSED)}
+        for row in reader.ask("pallets_held").iter_rows(named=True):
+            if row["pallet"] not in known and row["state"] == "held":
+                shown.append(_only_warehouse(row))
+    return sorted(shown, key=_gravest)
+
+
+def _gravest(one: HeldPallet) -> tuple[bool, bool, bool, float, str]:
+    out = one.state == HELD and one.warehouse == "released" and bool(one.hold)
+    return not out, not one.hold, one.state != PROPOSED, -one.since.timestamp() if one.since else 0.0, one.pallet
+
+
+def _warehouse(reader: Reader, pallets: list[str]) -> dict[str, dict[str, Any]]:
+    if not pallets:
+        return {}
+    rows: pl.DataFrame = reader.ask("pallets_named", pallets=pallets)
+    return {row["pallet"]: row for row in rows.iter_rows(named=True)}
+
+
+def _held(hold: Hold, pallet: str, row: dict[str, Any] | None) -> HeldPallet:
+    last = next(one for one in reversed(hold.decisions) if pallet in one.pallets)
+    known = {name: row[name] for name in ("line", "item", "packed_from", "packed_to", "units")} if row else {}
+    state, warehouse = hold.pallets[pallet], str(row["state"]) if row else None
+    return HeldPallet(
+        hold=hold.name, pallet=pallet, state=state, since=hold.since[pallet], by=last.by, why=last.why, evidence=last.evidence,
+        warehouse=warehouse, disagrees=_disagreement(state, warehouse), **known,
+    )  # fmt: skip
+
+
+def _disagreement(state: str, warehouse: str | None) -> str:
+    if warehouse is None:
+        return "the pallets feed does not know it"
+    if state == HELD and warehouse == "released":
+        return "held here, but the warehouse has released it: it may be on the road or with the customer"
+    if state == HELD and warehouse == "packed":
+        return "held here, but the warehouse does not say so yet"
+    if state == SCRAPPED and warehouse != "scrapped":
+        return f"scrapped here, but the warehouse says {warehouse}"
+    if state == "released" and warehouse in ("held", "resort"):
+        return f"released here, but the warehouse says {warehouse}"
+    return ""
+
+
+def _only_warehouse(row: dict[str, Any]) -> HeldPallet:
+    known = {name: row[name] for name in ("line", "item", "packed_from", "packed_to", "units")}
+    return HeldPallet(
+        hold="", pallet=str(row["pallet"]), state=HELD, since=None, by="", why="", evidence="", warehouse=str(row["state"]),
+        disagrees="held by the warehouse; no decision about it is kept here", **known,
+    )  # fmt: skip

@@ -1,0 +1,216 @@
+"""A line's ware about a forming window, as the exposure measures take it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from pipelines.answers.trust import Vouching
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.exposure import Exposure, Passing, Stay, formed_inside, lehr_by_bin, line_exposure, spread
+from pipelines.measures.packing import PackingTime, blurred_window, packing_time
+from pipelines.measures.pareto import reading_stations
+from pipelines.measures.rates import remembered
+from pipelines.measures.trust import Missed, missed_by_time
+from pipelines.plant import Plant
+
+MARGIN = timedelta(hours=8)  # read before and after what is asked for, for the rates and the packing time about it
+SLACK = timedelta(minutes=30)
+NEAR_MIN = 60.0  # how near in time read calls tell where unread ones belong
+MINUTES_UP_TO, FIVES_UP_TO = (
+    timedelta(days=2),
+    timedelta(days=12),
+)  # forming windows that are worked out by minutes, by five minutes
+
+
+@dataclass(frozen=True)
+class LineView:
+    """What passed a line's stations about a forming window, the stays of its moulds, its pallets, and what got past."""
+
+    line: str
+    passing: Passing
+    stays: tuple[Stay, ...]
+    pallets: pl.DataFrame
+    packing: PackingTime
+    missed: Missed | None
+    after_min: float
+    read_share: float
+    read_calls: np.ndarray
+
+    def exposure(self, stays: Sequence[Stay]) -> Exposure:
+        return line_exposure(self.passing, stays, self.pallets, self.after_min, self.packing, self.missed)
+
+    @cached_property
+    def kept(self) -> np.ndarray:
+        """Units of each pallet over the ware of its item that met the first station for it: what was rejected on the way is not on it."""
+        flat = replace(self.passing, found=None)
+        told = line_exposure(flat, self.stays, self.pallets, self.after_min, self.packing, None) if self.stays else None
+        ware = told.ware.sum(axis=0) if told is not None else np.zeros(self.pallets.height)
+        share: np.ndarray = self.pallets["units"].to_numpy() / np.maximum(ware, 1.0)
+        return np.where((share > 0.5) & (share < 1.2), np.minimum(share, 1.0), 1.0)
+
+    def on_pallet(self, number: int) -> np.ndarray:
+        """The share of each bin's ware that was packed while a pallet was."""
+        way = timedelta(minutes=self.after_min + self.packing.minutes)
+        begin, end = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        return blurred_window(self.passing.bins, begin, end, self.packing.sd / self.passing.bin_min)
+
+    def tells_moulds(self, formed: Span) -> bool:
+        """Whether any call made of ware formed in a span had a mould number."""
+        inside = formed_inside(self.passing, formed) > 0.5
+        return bool(self.read_calls[inside].any())
+
+    def packed(self, formed: Span) -> Span:
+        """When ware formed in a span can have been packed."""
+        inside = np.flatnonzero(formed_inside(self.passing, formed) > 5e-4)
+        if not len(inside):
+            return Span(formed.start, formed.start)
+        way = timedelta(minutes=self.after_min + self.packing.minutes)
+        loose, one = timedelta(minutes=3 * self.packing.sd), timedelta(minutes=self.passing.bin_min)
+        first, last = (
+            self.passing.start + timedelta(minutes=self.passing.bin_min * int(n)) for n in (inside[0], inside[-1])
+        )
+        return Span(first + way - loose, last + way + loose + one)
+
+
+def line_view(reader: Reader, plant: Plant, line: str, formed: Span, defect: str | None, known: Vouching) -> LineView:
+    """Read what is needed of a line for ware formed in a window."""
+    lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
+    bin_s = (
+        60
+        if formed.seconds <= MINUTES_UP_TO.total_seconds()
+        else 300
+        if formed.seconds <= FIVES_UP_TO.total_seconds()
+        else 3600
+    )
+    start = _floor(formed.start + lehr - MARGIN, bin_s)
+    seen = Span(start, formed.end + lehr + MARGIN)
+    bins = int(np.ceil(seen.seconds / bin_s))
+    told = {"line": line, "from_time": start, "to_time": seen.end}
+    hours = reader.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN)
+    stays = stays_of(reader, plant, line, Span(formed.start - MARGIN - lehr, formed.end + MARGIN))
+    minutes, blur = lehr_by_bin(plant, line, hours, start, bin_s / 60, bins)
+    empty = Passing(line, start, bin_s / 60, (), np.zeros((0, bins)), None, minutes, blur)
+    ware = reader.ask("ware_by_bin", **told, bin_s=bin_s)
+    calls = reader.ask("calls_by_bin", **told, bin_s=bin_s, defect=defect) if defect else None
+    passing, read_share = _passing(plant, empty, ware, calls, stays)
+    pallets = reader.ask("pallets_of_line", line=line, from_time=start, to_time=seen.end + SLACK)
+    missed = None
+    if defect is not None:
+        missed = missed_by_time(plant, line, defect, known.challenges, known.doubts, known.prior, passing.seconds)
+    packing = _packing(plant, passing, ware, stays, pallets)
+    named = calls.filter(pl.col("mould").is_not_null()) if calls is not None else None
+    read_calls = (
+        _counts(plant, passing, named, "calls", passing.moulds).sum(axis=0) if named is not None else np.zeros(bins)
+    )
+    after = plant.stations_of(line)[-1].after_minutes
+    return LineView(line, passing, tuple(stays), pallets, packing, missed, after, read_share, read_calls)
+
+
+def _floor(moment: datetime, step_s: int) -> datetime:
+    return datetime.fromtimestamp(moment.timestamp() // step_s * step_s, UTC)
+
+
+def stays_of(reader: Reader, plant: Plant, line: str, window: Span) -> list[Stay]:
+    """The moulds' stays on a line within a window, with the item that each made: the mould log's, else the job's."""
+    spans = reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)
+    jobs = reader.ask("jobs_of_line", line=line, from_time=datetime(1970, 1, 1, tzinfo=UTC), to_time=window.end)
+    named = spans.sort("fitted_at").join_asof(
+        jobs.select("started_at", pl.col("item").alias("job_item")).sort("started_at"),
+        left_on="fitted_at",
+        right_on="started_at",
+    )
+    found = []
+    for row in named.with_columns(item=pl.coalesce("item", "job_item")).iter_rows(named=True):
+        start, end = max(row["fitted_at"], window.start), min(row["ended_at"] or window.end, window.end)
+        if start < end:
+            found.append(Stay(line, row["section"], row["gob"], row["number"], row["item"], Span(start, end)))
+    return found
+
+
+def _passing(
+    plant: Plant, empty: Passing, ware: pl.DataFrame, calls: pl.DataFrame | None, stays: Sequence[Stay]
+) -> tuple[Passing, float]:
+    """Ware and calls by mould: as read, the unread shared out; without any mould read, shared out evenly among the moulds that were fitted."""
+    line, reading = empty.line, reading_stations(plant, empty.line, ware)
+    here = ware.filter(pl.col("station").is_in(reading or plant.first_stations(line)))
+    read = here.filter(pl.col("mould").is_not_null()) if reading else here.head(0)
+    moulds = tuple(sorted(set(read["mould"].to_list()) | {s.mould for s in stays}))
+    total = _counts(plant, empty, here.with_columns(mould=pl.lit("")), "inspected", ("",))
+    named = _counts(plant, empty, read, "inspected", moulds)
+    fitted = _fitted(empty, moulds, stays)
+    known = named.sum(axis=0)
+    even = fitted / np.maximum(fitted.sum(axis=0), 1e-9) * total
+    shared = np.where(known > 0, named * (total[0] / np.maximum(known, 1e-9)), even)
+    passing = Passing(line, empty.start, empty.bin_min, moulds, shared, None, empty.lehr, empty.blur)
+    share = float(read["inspected"].sum()) / max(1.0, float(here["inspected"].sum()))
+    if calls is None:
+        return passing, share
+    return Passing(
+        line, empty.start, empty.bin_min, moulds, shared, _found(plant, passing, calls), empty.lehr, empty.blur
+    ), share
+
+
+def _counts(plant: Plant, passing: Passing, rows: pl.DataFrame, value: str, moulds: tuple[str, ...]) -> np.ndarray:
+    """Counts [moulds, bins] by the clock of the first station."""
+    after = {s.id: s.after_minutes for s in plant.stations_of(passing.line)}
+    mine = rows.filter(pl.col("mould").is_in(list(moulds)) & pl.col("station").is_in(list(after)))
+    if mine.is_empty():
+        return np.zeros((len(moulds), passing.bins))
+    back = (
+        (pl.col("station").replace_strict(after, return_dtype=pl.Float64) * 60e6).cast(pl.Int64).cast(pl.Duration("us"))
+    )
+    number = mine["mould"].replace_strict({m: n for n, m in enumerate(moulds)}, return_dtype=pl.Int64).to_numpy()
+    timed = mine.with_columns(moment=pl.col("moment") - back)
+    return spread(timed, value, passing.start, passing.bin_min, (len(moulds), passing.bins), number)
+
+
+def _fitted(passing: Passing, moulds: tuple[str, ...], stays: Sequence[Stay]) -> np.ndarray:
+    """In how many cavities each mould sat when the ware of each bin was formed [moulds, bins]."""
+    told = np.zeros((len(moulds), passing.bins))
+    for stay in stays:
+        told[moulds.index(stay.mould)] += formed_inside(passing, stay.span)
+    return told
+
+
+def _found(plant: Plant, passing: Passing, calls: pl.DataFrame) -> np.ndarray:
+    """Calls [moulds, bins]; those without a mould number are shared out as the read ones lie, or as the ware does where none was read."""
+    named = calls.filter(pl.col("mould").is_not_null())
+    read = _counts(plant, passing, named, "calls", passing.moulds)
+    unread = _counts(
+        plant, passing, calls.filter(pl.col("mould").is_null()).with_columns(mould=pl.lit("")), "calls", ("",)
+    )[0]
+    if not unread.any():
+        return read
+    near = remembered(read, NEAR_MIN, passing.bin_min) + 0.5 / max(1, len(passing.moulds))
+    among = np.maximum(remembered(passing.ware, NEAR_MIN, passing.bin_min), 1e-9)
+    weight = passing.ware * near / among if read.any() else passing.ware
+    share = weight / np.maximum(weight.sum(axis=0), 1e-12)
+    return read + unread * np.where(weight.sum(axis=0) > 0, share, 1 / max(1, len(passing.moulds)))
+
+
+def _packing(
+    plant: Plant, passing: Passing, ware: pl.DataFrame, stays: Sequence[Stay], pallets: pl.DataFrame
+) -> PackingTime:
+    """The time to the pallet, from what passed the last station by item."""
+    last = plant.stations_of(passing.line)[-1]
+    lanes = [s.id for s in plant.stations_of(passing.line) if s.order == last.order]
+    here = ware.filter(pl.col("station").is_in(lanes)).with_columns(
+        mould=pl.lit(""), passed=pl.col("inspected") - pl.col("rejected")
+    )
+    total = _counts(plant, passing, here, "passed", ("",))[0]
+    item_of = {stay.mould: stay.item for stay in stays}
+    items = pallets["item"].unique().to_list()
+    start = passing.start + timedelta(minutes=last.after_minutes)
+    by_item = {}
+    for item in items:
+        mine = [n for n, mould in enumerate(passing.moulds) if item_of.get(mould) in (None, item)]
+        share = passing.ware[mine].sum(axis=0) / np.maximum(passing.ware.sum(axis=0), 1e-9)
+        by_item[item] = np.repeat(total * share / passing.bin_min, max(1, round(passing.bin_min)))
+    return packing_time(by_item, start, pallets)

@@ -1,0 +1,197 @@
+"""What is in hand when a trace begins, filled up from complaint and pallet; and what of it cannot be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.pareto import check_line
+from pipelines.clock import Span, utc_text
+from pipelines.errors import WrongUse
+from pipelines.ledger.store import Reader
+from pipelines.measures.trace import alike
+from pipelines.plant import Plant
+
+SSCC_DIGITS = 18
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is in hand. `made` is forming time; received: the day by which the customer had it."""
+
+    complaint: str | None = None
+    item: str | None = None
+    line: str | None = None
+    mould: str | None = None
+    defect: str | None = None
+    pallet: str | None = None
+    made_from: datetime | None = None
+    made_to: datetime | None = None
+    received: date | None = None
+
+    def told(self) -> dict[str, Any]:
+        known = {k: v for k, v in vars(self).items() if v is not None}
+        return {
+            k: utc_text(v) if isinstance(v, datetime) else v.isoformat() if isinstance(v, date) else v
+            for k, v in known.items()
+        }
+
+
+@dataclass
+class Asked:
+    """A question filled up, with what was found on the way. pallet_row: the pallet as it now stands, None where it is not known."""
+
+    question: Question
+    notes: list[str] = field(default_factory=list)
+    impossible: list[str] = field(default_factory=list)
+    nearest: list[str] = field(default_factory=list)
+    pallet_row: dict[str, Any] | None = None
+    units: int | None = None
+
+
+def filled(reader: Reader, plant: Plant, question: Question) -> Asked:
+    """The question with what the complaint and the pallet tell, where it did not say otherwise itself. WrongUse where it names what is not there."""
+    asked = Asked(question)
+    if question.complaint is not None:
+        rows = reader.ask("complaint", complaint=question.complaint)
+        if rows.is_empty():
+            raise WrongUse(f"no complaint '{question.complaint}' was ever received; see `coldledger feeds`")
+        told = rows.row(0, named=True)
+        names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
+        fresh = {n: told[n] for n in names if getattr(question, n) is None}
+        asked.question = replace(question, **fresh, received=question.received or told["received_on"])
+        asked.units = told["units"]
+    _check(plant, asked.question)
+    if asked.question.pallet is not None:
+        _with_pallet(reader, plant, asked)
+    return asked
+
+
+def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
+    pallet = asked.question.pallet or ""
+    rows = reader.ask("pallet", pallet=pallet)
+    if rows.is_empty():
+        asked.impossible.append(f"no pallet '{pallet}' was ever received{_check_digit(pallet)}")
+        for row in reader.ask("pallets_like", pallet=pallet).iter_rows(named=True):
+            show = plant.clock.show
+            asked.nearest.append(
+                f"pallet {row['pallet']}, {row['item']} packed on {row['line']} from {show(row['packed_from'])} to {show(row['packed_to'])}"
+            )
+        asked.question = replace(asked.question, pallet=None)
+        return
+    told = rows.row(0, named=True)
+    asked.pallet_row = told
+    if asked.question.item not in (None, told["item"]):
+        asked.impossible.append(
+            f"pallet {pallet} holds {told['item']}, not {asked.question.item}; the pallet was believed"
+        )
+    if asked.question.line not in (None, told["line"]):
+        asked.impossible.append(
+            f"pallet {pallet} was packed on {told['line']}, not on {asked.question.line}; the pallet was believed"
+        )
+    asked.question = replace(asked.question, line=told["line"], item=told["item"])
+    show = plant.clock.show
+    asked.notes.append(
+        f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])} to {show(told['packed_to'])}"
+    )
+
+
+def _check_digit(pallet: str) -> str:
+    """What the GS1 check digit says of a pallet identity that looks like an SSCC (GS1 General Specifications, 7.9)."""
+    from stdnum import ean
+
+    if len(pallet) != SSCC_DIGITS or not pallet.isdigit():
+        return ""
+    right = ean.calc_check_digit(pallet[:-1])
+    if right != pallet[-1]:
+        return f": its check digit is {pallet[-1]} and should be {right}, so a digit was misread"
+    return "; its check digit is right, so look for its row in the pallets feed"
+
+
+def _check(plant: Plant, asked: Question) -> None:
+    if asked.line is not None:
+        check_line(plant, asked.line)
+    if asked.item is not None and asked.item not in plant.items:
+        raise WrongUse(f"there is no item '{asked.item}' in works.toml; it has {', '.join(plant.items)}")
+    if asked.defect is not None and asked.defect not in plant.defects:
+        raise WrongUse(f"there is no defect '{asked.defect}' in works.toml; it has {', '.join(plant.defects)}")
+    if asked.made_from and asked.made_to and asked.made_from >= asked.made_to:
+        raise WrongUse("--made-from must lie before --made-to")
+    if not any((asked.item, asked.line, asked.mould, asked.pallet)):
+        raise WrongUse("say what is in hand: --complaint, --pallet, --mould, --item or --line")
+
+
+def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
+    """The forming window by what was said and what the ledger holds; None, and said, where they do not meet."""
+    spans = reader.ask("span_of_counts").row(0, named=True)
+    if spans["first_window"] is None:
+        asked.impossible.append("the ledger holds no cold-end counts yet")
+        return None
+    way = timedelta(minutes=min(line.lehr_minutes for line in plant.line))
+    first, last = spans["first_window"] - 2 * way, spans["last_window"] - way
+    question = asked.question
+    received = plant.clock.day(question.received).end if question.received else None
+    start, end = question.made_from or first, min(t for t in (question.made_to or last, received or last) if t)
+    show = plant.clock.show
+    if question.made_from is None and question.made_to is None and asked.pallet_row is None:
+        asked.notes.append(
+            "no times of making were given: everything in the ledger made before it was received comes into question"
+        )
+    if end <= first or start >= last:
+        asked.impossible.append(
+            f"the ledger holds ware formed from {show(first)} to {show(last)}, nothing of the time asked for"
+        )
+        asked.nearest.append(
+            f"the {'first' if end <= first else 'last'} ware in the ledger was formed about {show(first if end <= first else last)}"
+        )
+        return None
+    if start < first:
+        asked.notes.append(
+            f"the time asked for begins before the ledger does: ware formed before {show(first)} is not known here"
+        )
+    if start >= end:
+        asked.impossible.append("it would have been received before it was made; the times of making were believed")
+        end = question.made_to or start + timedelta(minutes=1)
+    return Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))
+
+
+def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+    """Why no stay fits a mould number, and what is nearest to it."""
+    question, show = asked.question, plant.clock.show
+    where = f"on {', '.join(lines)}" if lines else "on any line"
+    if question.mould is None:
+        asked.impossible.append(
+            f"no mould was fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)} by the mould log"
+        )
+        return
+    asked.impossible.append(
+        f"mould {question.mould} was not fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)}"
+    )
+    stays = reader.ask("stays_of_mould", number=question.mould)
+    for row in _nearest_stays(stays, window).iter_rows(named=True):
+        until = show(row["ended_at"]) if row["ended_at"] else "now"
+        asked.nearest.append(
+            f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from {show(row['fitted_at'])} to {until}"
+        )
+    known = [
+        mould for line in lines or list(plant.lines)
+        for mould in reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)["number"].to_list()
+    ]  # fmt: skip
+    near = alike(question.mould, [m for m in known if m != question.mould])
+    if near:
+        asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near)}")
+
+
+def _for_item(question: Question) -> str:
+    return f"for {question.item} " if question.item else ""
+
+
+def _nearest_stays(stays: pl.DataFrame, window: Span, most: int = 3) -> pl.DataFrame:
+    middle = window.start + (window.end - window.start) / 2
+    apart = pl.min_horizontal(
+        (pl.col("fitted_at") - middle).abs(), (pl.col("ended_at").fill_null(middle) - middle).abs()
+    )
+    return stays.sort(apart).head(most)

@@ -1,0 +1,142 @@
+"""What the challenges say of the stations, and what passed while nobody could vouch for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+
+import polars as pl
+
+from pipelines.answers.pareto import check_line
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.shares import proportion_interval
+from pipelines.measures.trust import Detection, Doubt, MissPrior, detection, doubts, works_prior
+from pipelines.plant import Plant
+from schemas.quality import DetectionRate, StationDoubt, Trust
+
+BACK, AHEAD = timedelta(days=30), timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Vouching:
+    """The works' challenges about a time, and what follows from them. challenges: as `challenges_between` gives them."""
+
+    plant: Plant
+    challenges: pl.DataFrame
+    until: datetime
+
+    @cached_property
+    def doubts(self) -> list[Doubt]:
+        return doubts(self.plant, self.challenges, self.until)
+
+    @cached_property
+    def prior(self) -> MissPrior:
+        return works_prior(self.challenges, self.doubts)
+
+    def detection(self, line: str, defect: str | None) -> Detection:
+        return detection(self.plant, line, defect, self.challenges)
+
+    def doubts_of(self, line: str, defect: str | None, start: datetime, end: datetime) -> list[Doubt]:
+        """What of a line's stations is in doubt in [start, end), for one defect or for all."""
+        mine = (d for d in self.doubts if d.line == line and (defect is None or d.defect == defect))
+        return [d for d in mine if d.holds(start, end)]
+
+
+def vouching(reader: Reader, plant: Plant, span: Span) -> Vouching:
+    """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at most AHEAD after the span."""
+    told = reader.ask("challenges_between", from_time=span.start - BACK, to_time=span.end + AHEAD)
+    last = reader.ask("span_of_counts")["last_window"][0]
+    return Vouching(plant, told, min(last, span.end + AHEAD) if last is not None else span.end)
+
+
+def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> Trust:
+    """Detection rates by station and defect from the challenges of 30 days, and every stretch in doubt that touches the span, with the ware that
+    passed in it and the pallets it was packed on. WrongUse for an unknown line."""
+    if line is not None:
+        check_line(plant, line)
+    known = vouching(reader, plant, span)
+    mine = known.challenges if line is None else known.challenges.filter(pl.col("line") == line)
+    touched = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
+    return Trust(
+        from_=span.start,
+        to=span.end,
+        rates=tuple(_rates(plant, mine)),
+        doubts=tuple(station_doubt(reader, plant, one, known.until) for one in touched),
+        never=tuple(_never(plant, mine, line)),
+    )
+
+
+def _rates(plant: Plant, challenges: pl.DataFrame) -> list[DetectionRate]:
+    ends = (
+        pl.col("checked_at").last().alias("last"),
+        pl.col("caught").last().alias("of_last"),
+        pl.col("passes").last().alias("n_last"),
+    )
+    sums = challenges.group_by("line", "station", "defect").agg(pl.col("passes").sum(), pl.col("caught").sum(), *ends)
+    found = []
+    for row in sums.sort("line", "station", "defect").iter_rows(named=True):
+        low, high = proportion_interval(row["caught"], row["passes"])
+        rate = row["caught"] / row["passes"] if row["passes"] else None
+        severity = plant.defects[row["defect"]].severity if row["defect"] in plant.defects else ""
+        found.append(
+            DetectionRate(
+                line=row["line"], station=row["station"], defect=row["defect"], severity=severity, passes=row["passes"], caught=row["caught"], rate=rate,
+                low=low, high=high, last=row["last"], last_caught=row["of_last"], last_passes=row["n_last"],
+            )
+        )  # fmt: skip
+    return found
+
+
+def _never(plant: Plant, challenges: pl.DataFrame, line: str | None) -> list[str]:
+    """Stations that never were challenged with a defect they can call and that is not minor."""
+    done = set(challenges.select("station", "defect").iter_rows())
+    missing: dict[str, list[str]] = {}
+    for station in plant.station:
+        for code, defect in plant.defects.items():
+            if (
+                line in (None, station.line)
+                and station.can_call(code)
+                and defect.severity != "minor"
+                and (station.id, code) not in done
+            ):
+                missing.setdefault(station.id, []).append(code)
+    return [f"{station}: {', '.join(codes)}" for station, codes in missing.items()]
+
+
+def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, until: datetime) -> StationDoubt:
+    """A stretch in doubt with the containers the station inspected in it and the pallets that can hold them."""
+    start, end = doubt.start or until - BACK, doubt.end or until
+    told = reader.ask("ware", line=doubt.line, from_time=start, to_time=end)
+    seen = int(told.filter(pl.col("station") == doubt.station)["inspected"].sum())
+    way = timedelta(
+        minutes=plant.stations_of(doubt.line)[-1].after_minutes - plant.stations[doubt.station].after_minutes
+    )
+    pallets = reader.ask(
+        "pallets_of_line", line=doubt.line, from_time=start + way, to_time=end + way + timedelta(minutes=30)
+    )
+    gone = pallets.filter(pl.col("state") == "released")
+    return StationDoubt(
+        line=doubt.line, station=doubt.station, defect=doubt.defect, severity=plant.defects[doubt.defect].severity if doubt.defect in plant.defects else "",
+        why=doubt.why, from_=doubt.start, to=doubt.end, failed_at=doubt.failed_at, passes=doubt.passes, caught=doubt.caught, containers=seen,
+        pallets=(*gone["pallet"], *pallets.filter(pl.col("state") != "released")["pallet"]), released=gone.height,
+        units=int(pallets["units"].sum()),
+    )  # fmt: skip
+
+
+def around(
+    rows: pl.DataFrame, start: datetime, end: datetime
+) -> tuple[dict[str, object] | None, dict[str, object] | None]:
+    """The last challenge before `start` and the first at or after `end`, of rows in order of time."""
+    before, after = rows.filter(pl.col("checked_at") < start), rows.filter(pl.col("checked_at") >= end)
+    return (
+        before.row(-1, named=True) if before.height else None,
+        after.row(0, named=True) if after.height else None,
+    )
+
+
+def stations_in_doubt(known: Sequence[Doubt]) -> list[str]:
+    """Stretches in a word each, for a pallet's row."""
+    return sorted({f"{d.station} {d.defect} ({d.why})" for d in known})

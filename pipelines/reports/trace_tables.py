@@ -1,0 +1,70 @@
+"""The tables of a trace: cavities, pallets, hold lists."""
+
+from __future__ import annotations
+
+from pipelines.plant import Plant
+from pipelines.reports.sheet import Column, Sheet
+from schemas.quality import Trace, TracedPallet
+
+SHOWN_CAVITIES = 24
+
+
+def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
+    """The likeliest cavities, with what was fitted there."""
+    rows = [
+        {
+            "line": c.line, "section": c.section, "gob": c.gob, "mould": c.mould, "blank": c.blank or "–", "ring": c.neck_ring or "–",
+            "from": plant.clock.show(c.from_), "to": plant.clock.show(c.to), "p": c.probability,
+        }
+        for c in told.cavities[:SHOWN_CAVITIES]
+    ]  # fmt: skip
+    columns = (
+        Column("line", "Line"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("blank", "Blank"), Column("ring", "Neck ring"),
+        Column("from", "Formed from"), Column("to", "to"), Column("p", "Probability", "percent1"),
+    )  # fmt: skip
+    caption = f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. Probabilities sum to one over all of them. "
+    caption += (
+        "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window asked for."
+    )
+    return Sheet("cavities", "Cavities", columns, rows, caption)
+
+
+PALLET_COLUMNS = (
+    Column("pallet", "Pallet"), Column("state", "State"), Column("line", "Line"), Column("item", "Item"), Column("from", "Packed from"), Column("to", "to"), Column("units", "Units", "count"),
+    Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "number3"),
+    Column("range", "95 %"), Column("list", "Shortest list"), Column("why", "Why"), Column("doubts", "In doubt"), Column("holds", "Holds"),
+)  # fmt: skip
+
+
+def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
+    """Every pallet that can carry a sister."""
+    rows = [
+        {
+            "pallet": p.pallet, "state": p.state, "line": p.line, "item": p.item, "from": plant.clock.show(p.packed_from), "to": plant.clock.show(p.packed_to), "units": p.units,
+            "mine": p.mould_units, "chance": p.probability, "expected": p.expected_defective, "range": _range(p), "list": "yes" if p.proposed else "",
+            "why": "same fault" if p.beyond else "window", "doubts": ", ".join(p.doubts), "holds": ", ".join(p.holds),
+        }
+        for p in told.pallets
+    ]  # fmt: skip
+    strong = [number for number, p in enumerate(told.pallets) if p.gone]
+    caption = "The pallet in hand first, then those that left the works (bold), then by expected defective containers. 95 %: whole containers; 0 to 0 means none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
+    return Sheet("pallets", "Pallets", PALLET_COLUMNS, rows, caption, strong=strong)
+
+
+def _range(p: TracedPallet) -> str:
+    return "–" if p.expected_low is None else f"{p.expected_low:.0f} to {p.expected_high:.0f}"
+
+
+def list_sheet(told: Trace) -> Sheet:
+    """The two hold lists side by side."""
+    rows = [
+        {"name": name, "pallets": len(one.pallets), "units": one.units, "covers": one.covers, "gone": one.released}
+        for name, one in (("fewest units that cover 95 %", told.proposed), ("everything possible", told.possible))
+        if one is not None
+    ]
+    columns = (
+        Column("name", "List"), Column("pallets", "Pallets", "count"), Column("units", "Units", "count"), Column("covers", "Covers of what is expected", "percent1"),
+        Column("gone", "Released already", "count"),
+    )  # fmt: skip
+    caption = "Expected escapes by rejects found and detection; without a known detection, by rejects alone. Scrapped pallets are on neither list. A whole pallet can be held, not a part."
+    return Sheet("lists", "Hold lists", columns, rows, caption)

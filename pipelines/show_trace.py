@@ -1,0 +1,287 @@
+"""Traces, holds, pallets, moulds and stations' trust on the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+
+from pipelines.cautions import CAUTION, GLASS
+from pipelines.clock import parse_timestamp
+from pipelines.measures.holds import Hold
+from pipelines.plant import Plant
+from pipelines.show import Format, print_csv, print_json, print_table
+from pipelines.show_answers import percent
+from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, StationDoubt, Trace, Trust
+
+SHOWN = 12
+PALLET_COLUMNS = (
+    "pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at least", "at most (95 %)", "chance it is the one", "95 % list",
+    "beyond the window", "in doubt", "holds",
+)  # fmt: skip
+_CHANCE = 11
+_BRIEF = (0, 2, 3, 5, 6, 7, 8, 10, 11, 12)
+
+
+def show_trace(plant: Plant, told: Trace, format: Format) -> None:
+    if format is Format.json:
+        return print_json(told.told())
+    show = plant.clock.show
+    rows = [
+        (
+            p.pallet, p.line, p.item, show(p.packed_from), show(p.packed_to), p.units, p.state, p.mould_units, p.expected_defective, p.expected_low, p.expected_high,
+            p.probability, "yes" if p.proposed else "", "yes" if p.beyond else "", "; ".join(p.doubts), ", ".join(p.holds),
+        )
+        for p in told.pallets
+    ]  # fmt: skip
+    if format is Format.csv:
+        return print_csv(PALLET_COLUMNS, rows)
+    for text in told.impossible:
+        typer.echo(f"Cannot be: {text}")
+    for text in told.nearest:
+        typer.echo(f"  nearest: {text}")
+    _show_cavities(plant, told)
+    brief = [
+        tuple(row[n] if n != _CHANCE else percent(p.probability, 1) for n in _BRIEF)
+        for row, p in zip(rows[:30], told.pallets, strict=False)
+    ]
+    more = f"and {len(rows) - 30} more; all of them on the page and with --format csv" if len(rows) > 30 else ""
+    print_table(
+        "Pallets that can carry its sisters: those that left first", [PALLET_COLUMNS[n] for n in _BRIEF], brief, more
+    )
+    _show_lists(told)
+    for note in told.notes:
+        typer.echo(note)
+    typer.echo(CAUTION)
+    return None
+
+
+def _show_cavities(plant: Plant, told: Trace) -> None:
+    show = plant.clock.show
+    rows = [
+        (c.line, c.section, c.gob, c.mould, c.blank, c.neck_ring, show(c.from_), show(c.to), percent(c.probability, 1))
+        for c in told.cavities[:SHOWN]
+    ]
+    more = f"and {len(told.cavities) - SHOWN} less likely ones" if len(told.cavities) > SHOWN else ""
+    columns = ("line", "section", "gob", "mould", "blank", "neck ring", "formed from", "to", "probability")
+    print_table("Cavities that can have made it", columns, rows, more)
+
+
+def _show_lists(told: Trace) -> None:
+    if told.expected_defective is not None:
+        typer.echo(
+            f"Expected defective containers on these pallets: {told.expected_defective:.2g} (95 %: {told.expected_low:.0f} to {told.expected_high:.0f}). "
+            "At most 0 means none with 95 %, not that none can be there."
+        )
+    for name, one in (
+        ("the fewest units that cover 95 % of the expected escapes", told.proposed),
+        ("everything possible", told.possible),
+    ):
+        if one is not None:
+            typer.echo(f"Hold list, {name}: {hold_words(one)}")
+    if told.severity == "critical":
+        typer.echo(
+            "A critical defect is not sampled away: sort all of it or scrap it, as the works' quality system decides."
+        )
+    for plan in told.plans:
+        whole = ": all of the lot" if plan.whole_lot else ""
+        typer.echo(
+            f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, look at {plan.n} of {plan.lot}{whole}, accept with up to {plan.ac}, not with {plan.re}"
+        )
+
+
+def hold_words(one: HoldList) -> str:
+    covers = f", {one.covers:.1%} of what is expected" if one.covers is not None else ""
+    gone = f", {one.released} of them released already" if one.released else ""
+    return f"{len(one.pallets)} pallets, {one.units} units{covers}{gone}"
+
+
+HOLD_COLUMNS = (
+    "hold",
+    "pallet",
+    "state",
+    "since",
+    "by",
+    "line",
+    "item",
+    "units",
+    "warehouse",
+    "disagrees",
+    "why",
+    "evidence",
+)
+
+
+def show_holds(plant: Plant, told: Sequence[HeldPallet], format: Format) -> None:
+    if format is Format.json:
+        return print_json([one.told() for one in told])
+    rows = [
+        (
+            h.hold,
+            h.pallet,
+            h.state,
+            plant.clock.show(h.since) if h.since else None,
+            h.by,
+            h.line,
+            h.item,
+            h.units,
+            h.warehouse,
+            h.disagrees,
+            h.why,
+            h.evidence,
+        )
+        for h in told
+    ]
+    if format is Format.csv:
+        return print_csv(HOLD_COLUMNS, rows)
+    print_table("Pallets on hold", HOLD_COLUMNS[:10], [row[:10] for row in rows])
+    typer.echo(
+        f"{sum(h.state == 'held' for h in told)} held, {sum(h.state == 'proposed' for h in told)} proposed and held by nobody until a person confirms them."
+    )
+    typer.echo(CAUTION)
+    return None
+
+
+def show_hold(plant: Plant, hold: Hold, told: Sequence[HeldPallet], format: Format) -> None:
+    """One hold with its whole history."""
+    if format is Format.json:
+        return print_json(
+            {
+                "hold": hold.name,
+                "state": hold.state,
+                "decisions": [d.told() for d in hold.decisions],
+                "pallets": [one.told() for one in told],
+            }
+        )
+    columns = ("number", "at", "action", "by", "pallets", "why", "evidence")
+    rows = [
+        (d.number, plant.clock.show(d.at), d.action, d.by, ", ".join(d.pallets), d.why, d.evidence)
+        for d in hold.decisions
+    ]
+    if format is Format.csv:
+        return print_csv(columns, rows)
+    print_table(f"Hold {hold.name}: every decision, the oldest first", columns, rows)
+    return show_holds(plant, told, format)
+
+
+TRUST_COLUMNS = (
+    "line", "station", "defect", "severity", "passes", "caught", "detection", "at least", "at most", "last challenge", "last caught",
+)  # fmt: skip
+DOUBT_COLUMNS = (
+    "station", "defect", "severity", "challenge", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
+)  # fmt: skip
+
+
+def show_trust(plant: Plant, told: Trust, format: Format) -> None:
+    rows = [
+        (
+            r.line, r.station, r.defect, r.severity, r.passes, r.caught, percent(r.rate, 1), percent(r.low, 1), percent(r.high, 1), plant.clock.show(r.last),
+            f"{r.last_caught} of {r.last_passes}",
+        )
+        for r in told.rates
+    ]  # fmt: skip
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        return print_csv(TRUST_COLUMNS, rows)
+    print_table(
+        "Detection by challenge passes of 30 days; exact 95 % intervals (Clopper and Pearson)", TRUST_COLUMNS, rows
+    )
+    print_table(
+        "In doubt: ware that no good challenge vouches for", DOUBT_COLUMNS, [_doubt_row(plant, d) for d in told.doubts]
+    )
+    for d in told.doubts:
+        more = f" and {len(d.pallets) - 20} more" if len(d.pallets) > 20 else ""
+        typer.echo(f"{d.station} {d.defect}: pallets {', '.join(d.pallets[:20])}{more}")
+    for text in told.never:
+        typer.echo(f"Never challenged: {text}")
+    typer.echo(CAUTION)
+    return None
+
+
+def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
+    return (
+        d.station, d.defect, d.severity, d.why, plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
+        f"{d.caught} of {d.passes}" if d.passes else "-", d.containers, len(d.pallets), d.released, d.units,
+    )  # fmt: skip
+
+
+PART_COLUMNS = ("section", "gob", "mould", "blank", "neck ring", "containers", "formed from", "to")
+
+
+def show_contents(plant: Plant, told: PalletContents, format: Format) -> None:
+    show = plant.clock.show
+    rows = [(p.section, p.gob, p.mould, p.blank, p.neck_ring, p.units, show(p.from_), show(p.to)) for p in told.parts]
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        return print_csv(PART_COLUMNS, rows)
+    holds = f"; holds: {', '.join(told.holds)}" if told.holds else ""
+    packed = f"packed on {told.line} from {show(told.packed_from)} to {show(told.packed_to)}"
+    typer.echo(f"Pallet {told.pallet}: {told.units} {told.item} {packed}; {told.state}{holds}")
+    print_table("Moulds on it, and when they formed them (95 %)", PART_COLUMNS, rows)
+    defects = [(d.defect, d.name, d.severity, d.calls, d.expected, d.low, d.high) for d in told.defects]
+    columns = ("defect", "name", "severity", "called and rejected then", "expected on it", "at least", "at most (95 %)")
+    print_table("Defects", columns, defects)
+    _show_around(plant, told)
+    for text in told.doubts:
+        typer.echo(f"In doubt: {text}")
+    for text in (*told.notes, CAUTION, GLASS):
+        typer.echo(text)
+    return None
+
+
+def _show_around(plant: Plant, told: PalletContents) -> None:
+    signals = [
+        (s["id"], s["defect"], s["severity"], s["scope"], ", ".join(s["members"][:8]), _local(plant, s["onset"]), _local(plant, s["ended"]))
+        for s in told.signals
+    ]  # fmt: skip
+    columns = ("signal", "defect", "severity", "scope", "members", "onset", "ended")
+    print_table("Signals open while its ware was inspected", columns, signals)
+    states = [(s["state"], s["units"], _local(plant, s["received_at"]), s["file"], s["file_line"]) for s in told.states]
+    print_table("What the warehouse said of it", ("state", "units", "received", "file", "line"), states)
+
+
+LIFE_COLUMNS = ("pallet", "item", "packed_from", "packed_to", "state", "units", "of_mould")
+
+
+def show_mould(plant: Plant, told: MouldLife, format: Format) -> None:
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        return print_csv(LIFE_COLUMNS, [tuple(p[name] for name in LIFE_COLUMNS) for p in told.pallets])
+    for text in told.impossible:
+        typer.echo(f"Cannot be: {text}")
+    for text in told.nearest:
+        typer.echo(f"  nearest: {text}")
+    if told.stays:
+        _show_life(plant, told)
+    return None
+
+
+def _show_life(plant: Plant, told: MouldLife) -> None:
+    show = plant.clock.show
+    stays = [
+        (s.section, s.gob, s.item, show(s.fitted), show(s.ended) if s.ended else "still there", s.blank, s.neck_ring, s.containers)
+        for s in told.stays
+    ]  # fmt: skip
+    columns: tuple[str, ...] = ("section", "gob", "item", "fitted", "ended", "blank", "neck ring", "containers seen")
+    print_table(f"Mould {told.mould} on {told.line}", columns, stays)
+    calls = [
+        (c["defect"], c["severity"], c["calls"], c["of"], percent(c["rate"]), percent(c["low"]), percent(c["high"]))
+        for c in told.calls
+    ]
+    columns = ("defect", "severity", "calls", "of containers read", "rate", "at least", "at most (95 %)")
+    print_table("Calls with the number read", columns, calls)
+    by_state = ", ".join(f"{state} {units:,.0f}" for state, units in told.states.items())
+    typer.echo(f"{len(told.pallets)} pallets carry it: {by_state or 'none'} containers. All of them with --format csv.")
+    near = [
+        (p["pallet"], p["item"], _local(plant, p["packed_from"]), _local(plant, p["packed_to"]), p["state"], p["of_mould"])
+        for p in told.pallets[-20:]
+    ]  # fmt: skip
+    print_table("The newest pallets", ("pallet", "item", "packed from", "to", "state", "of this mould"), near)
+
+
+def _local(plant: Plant, moment: Any) -> str:
+    return "-" if moment is None else plant.clock.show(parse_timestamp(str(moment)))

@@ -1,0 +1,262 @@
+"""The shapes of traces, holds and stations' trust. Fields may be added, never renamed: the JSON is a contract."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import Field
+
+from schemas.results import Moment, Result
+
+
+class Cavity(Result):
+    """A place that can have made it, within the window; blank and neck_ring: fitted there then, several joined where one was changed."""
+
+    line: str
+    section: int
+    gob: str
+    mould: str
+    from_: Moment = Field(alias="from")
+    to: Moment
+    probability: float
+    blank: str | None = None
+    neck_ring: str | None = None
+
+
+class TracedPallet(Result):
+    """A pallet that can carry sisters. expected_defective: containers with the defect, a mean; expected_low and _high: whole numbers that
+    hold at least 95 %. probability: that the container complained of came from it. hold: held already, by the works or the warehouse.
+    proposed: on the list that covers 95 % of the expected escapes with the fewest units. beyond: only in question because the same fault lasted.
+    """
+
+    pallet: str
+    line: str
+    item: str
+    packed_from: Moment
+    packed_to: Moment
+    units: int
+    state: str
+    mould_units: float
+    expected_defective: float | None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    hold: bool
+    probability: float | None = None
+    proposed: bool = False
+    beyond: bool = False
+    doubts: tuple[str, ...] = ()
+    holds: tuple[str, ...] = ()
+
+    @property
+    def gone(self) -> bool:
+        return self.state == "released"
+
+
+class HoldList(Result):
+    """Pallets to hold. covers: share of the expected escapes on pallets that lie on it; null where nothing tells them."""
+
+    pallets: tuple[str, ...]
+    units: int
+    covers: float | None
+    released: int
+
+
+class SamplingPlan(Result):
+    """Single sampling by attributes: from a lot of `lot` units take `n`; accept it with up to `ac` nonconforming units, not with `re` or more."""
+
+    inspection: str
+    severity: str
+    aql: float
+    lot: int
+    letter: str
+    n: int
+    ac: int
+    re: int
+    whole_lot: bool
+    curve: tuple[tuple[float, float], ...] = ()
+
+
+class Trace(Result):
+    """proposed: covers 95 % of the expected escapes with the fewest units; possible: all that can carry one. on_no_pallet: share of the expected
+    escapes on ware that no pallet was reported for. impossible: what of the question cannot be; nearest: what is nearest to it.
+    parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
+    """
+
+    asked: dict[str, Any]
+    cavities: tuple[Cavity, ...]
+    formed_from: Moment | None
+    formed_to: Moment | None
+    evidence: dict[str, Any]
+    pallets: tuple[TracedPallet, ...]
+    expected_defective: float | None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    notes: tuple[str, ...] = ()
+    severity: str | None = None
+    proposed: HoldList | None = None
+    possible: HoldList | None = None
+    on_no_pallet: float | None = None
+    fault_from: Moment | None = None
+    fault_to: Moment | None = None
+    faults: tuple[str, ...] = ()
+    impossible: tuple[str, ...] = ()
+    nearest: tuple[str, ...] = ()
+    plans: tuple[SamplingPlan, ...] = ()
+    parts: tuple[dict[str, Any], ...] = ()
+    one_source: float | None = None
+
+
+class Decision(Result):
+    """Who did what to which pallets of a hold, when, why, and on what evidence. number: the order of decisions."""
+
+    number: int
+    hold: str
+    action: str
+    pallets: tuple[str, ...]
+    at: Moment
+    by: str
+    why: str
+    evidence: str
+
+
+class HeldPallet(Result):
+    """A pallet in a hold as it now stands: state by the decisions, warehouse by the pallets feed; disagrees says in words where they do not fit.
+
+    hold is empty for a pallet that only the warehouse holds."""
+
+    hold: str
+    pallet: str
+    state: str
+    since: Moment | None
+    by: str
+    why: str
+    evidence: str
+    line: str | None = None
+    item: str | None = None
+    packed_from: Moment | None = None
+    packed_to: Moment | None = None
+    units: int | None = None
+    warehouse: str | None = None
+    disagrees: str = ""
+
+
+class PalletPart(Result):
+    """What of a pallet one mould made: expected containers, and the 95 % window of their forming."""
+
+    section: int
+    gob: str
+    mould: str
+    blank: str | None
+    neck_ring: str | None
+    units: float
+    from_: Moment = Field(alias="from")
+    to: Moment
+
+
+class PalletDefect(Result):
+    """One defect on a pallet's ware: calls found while it passed the stations; expected containers with it that got past, whole-number 95 %
+    interval; null where no challenge tells."""
+
+    defect: str
+    name: str
+    severity: str
+    calls: int
+    expected: float | None
+    low: float | None
+    high: float | None
+
+
+class PalletContents(Result):
+    """What is on a pallet. ware: containers expected by the stations' counts, beside `units` that were reported."""
+
+    pallet: str
+    line: str
+    item: str
+    packed_from: Moment
+    packed_to: Moment
+    units: int
+    state: str
+    ware: float
+    formed_from: Moment | None
+    formed_to: Moment | None
+    parts: tuple[PalletPart, ...]
+    defects: tuple[PalletDefect, ...]
+    signals: tuple[dict[str, Any], ...]
+    doubts: tuple[str, ...]
+    states: tuple[dict[str, Any], ...]
+    holds: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+class MouldStay(Result):
+    section: int
+    gob: str
+    item: str | None
+    fitted: Moment
+    ended: Moment | None
+    blank: str | None
+    neck_ring: str | None
+    containers: float
+
+
+class MouldLife(Result):
+    """Everything a mould made since it was fitted: its stays, the containers the stations saw of it, the calls, and the pallets that carry them."""
+
+    line: str
+    mould: str
+    from_: Moment | None = Field(alias="from")
+    to: Moment | None
+    stays: tuple[MouldStay, ...]
+    containers: float
+    calls: tuple[dict[str, Any], ...]
+    pallets: tuple[dict[str, Any], ...]
+    states: dict[str, float] = {}
+    impossible: tuple[str, ...] = ()
+    nearest: tuple[str, ...] = ()
+
+
+class DetectionRate(Result):
+    """What the challenges of 30 days say of a station and a defect; low and high bound an exact 95 % interval."""
+
+    line: str
+    station: str
+    defect: str
+    severity: str
+    passes: int
+    caught: int
+    rate: float | None
+    low: float
+    high: float
+    last: Moment
+    last_caught: int
+    last_passes: int
+
+
+class StationDoubt(Result):
+    """Ware that nobody can vouch for: since the last good challenge (`from`, null: never) to the next good one (`to`, null: none yet).
+
+    containers: inspected by the station in it. pallets: packed of what passed then, released ones first; units: all of their containers.
+    """
+
+    line: str
+    station: str
+    defect: str
+    severity: str
+    why: str
+    from_: Moment | None = Field(alias="from")
+    to: Moment | None
+    failed_at: Moment | None
+    passes: int
+    caught: int
+    containers: int
+    pallets: tuple[str, ...]
+    released: int
+    units: int
+
+
+class Trust(Result):
+    from_: Moment = Field(alias="from")
+    to: Moment
+    rates: tuple[DetectionRate, ...]
+    doubts: tuple[StationDoubt, ...]
+    never: tuple[str, ...] = ()

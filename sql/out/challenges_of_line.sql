@@ -1,8 +1,0 @@
--- purpose: challenges of a line's stations
--- grain:   one challenge
--- reads:   current_challenge_checks
--- params:  line, from_time, to_time
-select checked_at, station, defect, passes, caught, "by", batch, file_line
-from current_challenge_checks
-where line = $line and checked_at >= $from_time and checked_at < $to_time
-order by checked_at, station, defect;

@@ -1,0 +1,256 @@
+"""Traces, holds and the reverse questions on a real small day, and questions that cannot be."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import polars as pl
+import pytest
+
+from pipelines.answers import answer_trace
+from pipelines.answers.contents import answer_contents, answer_mould
+from pipelines.answers.question import Question
+from pipelines.answers.trust import answer_trust
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.plant import read_plant
+from sample_feeds.simulator import Simulated
+from schemas.quality import Trace
+from tests.conftest import WORKS, Place
+
+NOON = datetime(2026, 3, 10, 11, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+def traced(place: Place, question: Question, *also: Question) -> Trace:
+    with place.opened.ledger.reading() as reader:
+        return answer_trace(reader, place.plant, question, also)
+
+
+@pytest.fixture(scope="module")
+def known(day_taken: Place) -> Trace:
+    return traced(
+        day_taken, Question(line="K1", mould="20", defect="CHS", made_from=NOON - 2 * HOUR, made_to=NOON + 2 * HOUR)
+    )
+
+
+def test_a_trace_tells_blank_and_neck_ring_and_its_lists(known: Trace) -> None:
+    first = known.cavities[0]
+    assert (first.mould, first.blank, first.neck_ring) == ("20", "B20", "R20") and first.probability == pytest.approx(1)
+    assert known.proposed is not None and known.possible is not None
+    assert set(known.proposed.pallets) <= set(known.possible.pallets) and known.proposed.units <= known.possible.units
+    assert (
+        known.proposed.covers is not None
+        and known.proposed.covers >= 0.95
+        and known.possible.covers == pytest.approx(1)
+    )
+    assert known.expected_defective == pytest.approx(sum(p.expected_defective or 0 for p in known.pallets), rel=1e-3)
+    assert sum(p.probability or 0 for p in known.pallets) == pytest.approx(1, abs=0.02)
+    assert all(p.mould_units <= p.units for p in known.pallets)
+
+
+def test_the_evidence_names_its_source_rows(known: Trace, day_taken: Place) -> None:
+    seen = known.evidence
+    batches = {row["batch"] for row in seen["files"]}
+    for name in ("minutes", "weighings", "moulds_there"):
+        assert seen[name] and all({"batch", "file_line"} <= set(row) for row in seen[name]), name
+    assert {row["batch"] for row in seen["minutes"]} <= batches | {
+        row[0]
+        for row in day_taken.ask(
+            "files_since", after_batch=0, from_time=NOON - 24 * HOUR, to_time=NOON + 24 * HOUR
+        ).iter_rows()
+    }
+    assert {row["part"] for row in seen["moulds_there"]} == {"mould", "blank", "neck_ring"}
+    stations = {row["station"]: row for row in seen["stations"]}
+    assert set(stations) == {"K1-side-a", "K1-side-b"}
+    for row in stations.values():
+        assert row["before"]["checked_at"] < seen["seen_from"] and row["after"]["checked_at"] >= seen["seen_to"]
+
+
+def test_a_minor_defect_gets_a_sampling_plan_and_a_critical_one_does_not(known: Trace, day_taken: Place) -> None:
+    assert known.severity == "major" and [p.inspection for p in known.plans] == ["normal", "tightened", "reduced"]
+    assert all(p.lot == known.proposed.units for p in known.plans if known.proposed)
+    critical = traced(day_taken, Question(line="K1", mould="20", defect="OVP", made_from=NOON, made_to=NOON + HOUR))
+    assert (critical.severity, critical.plans) == ("critical", ())
+
+
+def test_what_was_never_challenged_has_no_number_of_escapes(day_taken: Place) -> None:
+    told = traced(day_taken, Question(line="K1", mould="20", defect="SED", made_from=NOON, made_to=NOON + HOUR))
+    assert told.expected_defective is None and all(p.expected_defective is None for p in told.pallets)
+    assert any("ever challenged with SED" in note for note in told.notes)
+    assert told.proposed is not None and told.proposed.covers is not None
+
+
+def test_several_complaints_are_traced_together(day_taken: Place) -> None:
+    one = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
+    other = replace(one, made_from=NOON + 2 * HOUR, made_to=NOON + 3 * HOUR)
+    told = traced(day_taken, one, other)
+    assert told.cavities[0].mould == "20" and told.one_source is not None and len(told.parts) == 2
+    assert told.formed_from is not None and told.formed_to is not None
+    assert told.formed_from <= NOON and told.formed_to >= NOON + 3 * HOUR
+    with pytest.raises(WrongUse, match="only for one defect"):
+        traced(day_taken, one, replace(other, defect="THN"))
+
+
+def test_complaints_with_different_moulds_have_more_than_one_source(day_taken: Place) -> None:
+    one = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
+    told = traced(day_taken, one, replace(one, mould="21"))
+    assert told.one_source == 0.0 and any("more than one source" in note for note in told.notes)
+
+
+@pytest.mark.parametrize(
+    ("asked", "impossible", "nearest"),
+    [
+        (Question(line="K1", mould="999", made_from=NOON, made_to=NOON + HOUR), "mould 999 was not fitted on K1", ""),
+        (Question(line="K1", mould="02", made_from=NOON, made_to=NOON + HOUR), "mould 02 was not fitted", "moulds with a like number fitted then: 12, 20, 22"),
+        (Question(line="K1", mould="20", made_from=NOON - 900 * HOUR, made_to=NOON - 890 * HOUR), "the ledger holds ware formed from", "the first ware in the ledger"),
+        (Question(line="K1", mould="20", made_from=NOON + 900 * HOUR, made_to=NOON + 910 * HOUR), "nothing of the time asked for", "the last ware in the ledger"),
+        (Question(pallet="359012340099999999"), "no pallet '359012340099999999' was ever received", ""),
+        (Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)), "nothing of the time asked for", ""),
+    ],
+)  # fmt: skip
+def test_questions_that_cannot_be_say_so_and_what_is_nearest(
+    asked: Question, impossible: str, nearest: str, day_taken: Place
+) -> None:
+    told = traced(day_taken, asked)
+    assert told.cavities == () and told.pallets == () and told.expected_defective is None
+    assert any(impossible in text for text in told.impossible), told.impossible
+    assert not nearest or any(nearest in text for text in told.nearest), told.nearest
+
+
+def test_a_misread_pallet_is_found_by_its_check_digit_and_its_nearest(
+    day_taken: Place, day_of_truth: Simulated
+) -> None:
+    right = day_of_truth.feeds["pallets"]["pallet"][10]
+    wrong = right[:-1] + str((int(right[-1]) + 3) % 10)
+    told = traced(day_taken, Question(pallet=wrong))
+    assert f"should be {right[-1]}, so a digit was misread" in told.impossible[0]
+    assert any(right in text for text in told.nearest)
+
+
+def test_a_pallet_that_holds_something_else_is_believed(day_taken: Place, day_of_truth: Simulated) -> None:
+    row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(10, named=True)
+    told = traced(day_taken, Question(pallet=row["pallet"], item="B500", line="K3", defect="CHS"))
+    assert len(told.impossible) == 2 and told.cavities and told.cavities[0].line == "K1"
+
+
+def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place) -> None:
+    place.put(
+        "mould_log.K1.csv",
+        "fitted_at,line,section,gob,part,number,item\n"
+        "2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n2026-03-10T00:00:00Z,K1,2,B,mould,20,J370\n2026-03-10T00:00:00Z,K1,3,B,mould,21,J370\n",
+    )
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    rows = [
+        f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-side-a,{mould},60,18,0\n"
+        for h in range(4, 10)
+        for m in range(60)
+        for mould in (20, 21)
+    ]
+    place.put("station_counts.K1.csv", head + "".join(rows))
+    place.put(
+        "pallets.K1.csv",
+        "pallet,line,item,packed_from,packed_to,units,state\nP1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,2000,packed\n",
+    )
+    place.take()
+    told = traced(
+        place,
+        Question(
+            line="K1",
+            mould="20",
+            made_from=datetime(2026, 3, 10, 4, tzinfo=UTC),
+            made_to=datetime(2026, 3, 10, 6, tzinfo=UTC),
+        ),
+    )
+    assert [(c.section, c.gob, round(c.probability, 3)) for c in told.cavities] == [(1, "A", 0.5), (2, "B", 0.5)]
+    assert "1A and 2B of K1 at the same time" in told.impossible[0]
+
+
+def test_the_contents_of_a_pallet_add_up_to_its_units(day_taken: Place, day_of_truth: Simulated) -> None:
+    """Against the truth: the moulds' shares of a pallet within a tenth, the forming window about the true mean."""
+    row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(20, named=True)
+    with day_taken.opened.ledger.reading() as reader:
+        told = answer_contents(reader, day_taken.plant, row["pallet"])
+    assert sum(p.units for p in told.parts) == pytest.approx(row["units"], rel=0.02) and len(told.parts) == 16
+    assert {d.defect for d in told.defects if d.severity == "critical"} == {"BSW", "SPK", "OVP", "SPF", "LGL"}
+    assert (
+        told.formed_from is not None
+        and told.formed_to is not None
+        and told.formed_from < told.formed_to < row["packed_from"]
+    )
+    assert [one["state"] for one in told.states] == ["packed"]
+    with day_taken.opened.ledger.reading() as reader, pytest.raises(WrongUse, match="nearest"):
+        answer_contents(reader, day_taken.plant, row["pallet"][:-1])
+
+
+def test_everything_a_mould_made_is_found(day_taken: Place, day_of_truth: Simulated) -> None:
+    with day_taken.opened.ledger.reading() as reader:
+        told = answer_mould(reader, day_taken.plant, "K1", "20")
+        never = answer_mould(reader, day_taken.plant, "K1", "777")
+    assert told.stays and told.stays[0].blank == "B20"
+    truth = day_of_truth.truth["defects"].filter(
+        (pl.col("line") == "K1") & (pl.col("mould") == "20") & pl.col("pallet").is_not_null()
+    )
+    begun = datetime(2026, 3, 10, 5, 10, tzinfo=UTC)  # pallets of the time before the counts began are not told
+    packed = set(day_of_truth.feeds["pallets"].filter(pl.col("packed_from") > begun)["pallet"])
+    assert set(truth["pallet"]) & packed <= {p["pallet"] for p in told.pallets}
+    assert all(c["low"] <= c["rate"] <= c["high"] for c in told.calls)
+    assert never.stays == () and "was not fitted on K1" in never.impossible[0]
+
+
+def test_a_failed_challenge_lists_containers_and_pallets_in_doubt(place: Place) -> None:
+    """By hand: 20 containers a minute at K1-mouth; good at 04:00, failed at 06:00, good again at 08:00: 240 minutes, 4800 containers."""
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    place.put(
+        "station_counts.K1.csv",
+        head
+        + "".join(f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-mouth,,60,20,0\n" for h in range(3, 10) for m in range(60)),
+    )
+    place.put(
+        "challenge_checks.K1.csv",
+        "checked_at,line,station,defect,passes,caught\n"
+        "2026-03-10T04:00:00Z,K1,K1-mouth,CHF,10,10\n2026-03-10T06:00:00Z,K1,K1-mouth,CHF,10,3\n2026-03-10T08:00:00Z,K1,K1-mouth,CHF,263,263\n",
+    )
+    place.put(
+        "pallets.K1.csv",
+        "pallet,line,item,packed_from,packed_to,units,state\n"
+        "P0,K1,J370,2026-03-10T03:00:00Z,2026-03-10T03:50:00Z,1000,packed\nP1,K1,J370,2026-03-10T03:50:00Z,2026-03-10T05:00:00Z,1000,packed\n"
+        "P2,K1,J370,2026-03-10T05:00:00Z,2026-03-10T06:00:00Z,1000,released\nP9,K1,J370,2026-03-10T09:00:00Z,2026-03-10T10:00:00Z,1000,packed\n",
+    )
+    place.take()
+    with place.opened.ledger.reading() as reader:
+        told = answer_trust(
+            reader, place.plant, Span(datetime(2026, 3, 10, 3, tzinfo=UTC), datetime(2026, 3, 10, 10, tzinfo=UTC)), "K1"
+        )
+    assert [(d.why, d.containers, d.pallets, d.released, d.units) for d in told.doubts] == [
+        ("failed", 4800, ("P2", "P1"), 1, 2000)
+    ]
+    assert any(text.startswith("K1-mouth: ") and "OVP" in text for text in told.never)
+
+
+def test_clopper_pearson_through_the_challenge_feed(place: Place) -> None:
+    """Newcombe, Statistics in Medicine 17 (1998) 857, table I: 81 of 263, Clopper-Pearson 0.2527 to 0.3676."""
+    place.put(
+        "challenge_checks.K1.csv",
+        "checked_at,line,station,defect,passes,caught\n2026-03-10T04:00:00Z,K1,K1-mouth,CHF,200,61\n2026-03-10T05:00:00Z,K1,K1-mouth,CHF,63,20\n",
+    )
+    place.take()
+    at = datetime(2026, 3, 10, 4, tzinfo=UTC)
+    with place.opened.ledger.reading() as reader:
+        told = answer_trust(reader, place.plant, Span(at, at + 4 * HOUR))
+    assert (told.rates[0].passes, told.rates[0].caught) == (263, 81)
+    assert (round(told.rates[0].low, 4), round(told.rates[0].high, 4)) == (0.2527, 0.3676)
+
+
+def test_the_works_may_ask_more_of_a_challenge() -> None:
+    plant = read_plant(
+        WORKS
+        + '\n[checks]\nchallenge_hours = 4.0\nchallenge_must_catch = 1.0\n\n[sampling]\nlevel = "S-3"\naql_major = 1.0\n'
+    )
+    assert (
+        plant.checks.challenge_hours,
+        plant.checks.challenge_must_catch,
+        plant.sampling.level,
+        plant.sampling.aql_minor,
+    ) == (4.0, 1.0, "S-3", 2.5)

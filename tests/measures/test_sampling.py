@@ -1,0 +1,171 @@
+"""ISO 2859-1 single sampling: rows of its tables, arrows, curves, and when to change the inspection."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipelines.measures.sampling import (
+    AQLS,
+    LETTERS,
+    NORMAL,
+    REDUCED,
+    TIGHTENED,
+    acceptance,
+    code_letter,
+    inspection_after,
+    plan,
+    quality_at,
+)
+
+PUBLISHED = Path(__file__).parents[3] / "shared" / "published"
+LOT = dict(
+    zip(
+        "ABCDEFGHJKLMNPQ",
+        (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000, 10**7),
+        strict=True,
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("lot", "level", "letter"),
+    [(2, "II", "A"), (8, "II", "A"), (9, "II", "B"), (3201, "II", "L"), (10_000, "II", "L"), (10_001, "II", "M"), (500_001, "III", "R"), (1200, "S-1", "C"), (1201, "I", "H"), (35_000, "S-4", "H")],
+)  # fmt: skip
+def test_code_letters(lot: int, level: str, letter: str) -> None:
+    """MIL-STD-105E (1989), table I, in the public domain; ISO 2859-1 table 1 is the same."""
+    assert code_letter(lot, level) == letter
+
+
+# MIL-STD-105E (1989), table II-A, level II: letter, AQL, sample, Ac. The row of lots of 3 201 to 10 000 also stands in many handbooks.
+NORMAL_ROWS = [
+    ("L", 0.65, 200, 3), ("L", 1.0, 200, 5), ("L", 2.5, 200, 10), ("H", 1.0, 50, 1), ("J", 1.5, 80, 3), ("K", 0.65, 125, 2), ("G", 0.65, 20, 0), ("H", 0.65, 80, 1), ("C", 10.0, 5, 1),
+    ("D", 10.0, 8, 2), ("P", 0.65, 800, 10), ("Q", 1.0, 1250, 21), ("Q", 0.015, 800, 0), ("A", 0.065, 200, 0),
+]  # fmt: skip
+# The same, table II-B: tightened inspection; two arrows down stand between the plans with Ac 0 and Ac 1.
+TIGHTENED_ROWS = [
+    ("F", 1.0, 20, 0), ("G", 1.0, 80, 1), ("H", 1.0, 80, 1), ("J", 1.0, 80, 1), ("K", 1.0, 125, 2), ("L", 1.0, 200, 3), ("M", 1.0, 315, 5), ("N", 1.0, 500, 8), ("P", 1.0, 800, 12),
+    ("Q", 1.0, 1250, 18), ("Q", 0.025, 3150, 1), ("H", 0.40, 50, 0), ("A", 0.10, 200, 0),
+]  # fmt: skip
+# ISO 2859-1:1999, table 2-C, reduced inspection. L and M at 0.65 (2 and 3) as a public page on GB/T 2828.1, which is the same standard, prints them; the others from memory.
+REDUCED_ROWS = [
+    ("L", 0.65, 80, 2),
+    ("M", 0.65, 125, 3),
+    ("H", 1.0, 20, 1),
+    ("J", 1.0, 32, 1),
+    ("K", 1.0, 50, 2),
+    ("L", 1.0, 80, 3),
+    ("M", 1.0, 125, 5),
+    ("N", 1.0, 200, 6),
+]
+
+
+@pytest.mark.parametrize(
+    ("kind", "letter", "aql", "n", "ac"),
+    [
+        (kind, *row)
+        for kind, rows in ((NORMAL, NORMAL_ROWS), (TIGHTENED, TIGHTENED_ROWS), (REDUCED, REDUCED_ROWS))
+        for row in rows
+    ],
+)
+def test_rows_of_the_master_tables(kind: str, letter: str, aql: float, n: int, ac: int) -> None:
+    told = plan(LOT[letter], aql, "II", kind)
+    assert (told.letter, told.ac, told.re) == (letter, ac, ac + 1)
+    assert told.n == min(n, LOT[letter]) and told.whole_lot == (n >= LOT[letter])
+
+
+def test_every_row_of_normal_inspection_level_two() -> None:
+    """MIL-STD-105E tables I and II-A, AQL 0.065 to 6.5, all lots: a file of 165 rows beside the project; passed over where it is not there."""
+    path = PUBLISHED / "5.01_normal_levelII.csv"
+    if not path.exists():
+        pytest.skip("the collected outside values are not here")
+    rows = [line.split(",") for line in path.read_text().splitlines()[1:]]
+    assert len(rows) == 165
+    for lot, letter, aql, _, n, ac, re in rows:
+        size = 10**7 if "+" in lot else int(lot.split("-")[1])
+        told = plan(size, float(aql))
+        assert (told.letter, told.ac, told.re) == (letter, int(ac), int(re))
+        assert told.n == min(int(n), size) or told.whole_lot
+
+
+@pytest.mark.parametrize(
+    ("n", "ac", "share", "accepted"),
+    [
+        (80, 2, 0.01, 0.953447),
+        (125, 3, 0.025, 0.618906),
+        (200, 5, 0.04, 0.18565),
+        (50, 1, 0.1, 0.033786),
+        (200, 0, 0.001, 0.818649),
+    ],
+)
+def test_points_of_the_operating_characteristic(n: int, ac: int, share: float, accepted: float) -> None:
+    """Binomial, NIST/SEMATECH e-Handbook 6.2.3.2; computed with SciPy's binomial distribution."""
+    assert acceptance(n, ac, [share])[0] == pytest.approx(accepted, abs=1e-6)
+
+
+def test_qualities_accepted_in_95_50_and_10_percent() -> None:
+    """n 80, Ac 2: 1.0298, 3.3285 and 6.516 % (binomial, SciPy). ISO 2859-1's table for letter J, AQL 1.0, prints 1.03 and 6.52 (from memory)."""
+    told = [100 * quality_at(80, 2, accepted) for accepted in (0.95, 0.5, 0.1)]
+    assert told == pytest.approx([1.0298, 3.3285, 6.516], abs=1e-4)
+
+
+def test_all_collected_points() -> None:
+    path = PUBLISHED / "5.02_oc.json"
+    if not path.exists():
+        pytest.skip("the collected outside values are not here")
+    for name, told in json.loads(path.read_text())["expected"].items():
+        n, ac = (int(part) for part in name.split("/"))
+        shares, accepted = np.array([float(p) for p in told["Pa"]]), list(told["Pa"].values())
+        assert acceptance(n, ac, shares) == pytest.approx(accepted, abs=1e-6)
+        for percent, accepted_in in (("p95", 0.95), ("p50", 0.5), ("p10", 0.1)):
+            assert 100 * quality_at(n, ac, accepted_in) == pytest.approx(told["percent"][percent], abs=1e-4)
+
+
+@given(
+    st.integers(2, 10**6),
+    st.sampled_from(AQLS[:16]),
+    st.sampled_from([NORMAL, TIGHTENED, REDUCED]),
+    st.sampled_from(["S-1", "S-4", "I", "II", "III"]),
+)
+def test_every_lot_and_aql_has_a_plan(lot: int, aql: float, kind: str, level: str) -> None:
+    told = plan(lot, aql, level, kind)
+    assert 1 <= told.n <= lot and told.ac < told.re and told.letter in LETTERS
+    accepted = [a for _, a in told.curve]
+    assert accepted[0] == pytest.approx(1) and accepted == sorted(accepted, reverse=True)
+
+
+@given(st.integers(100, 10**6), st.sampled_from(AQLS[6:14]))
+def test_tightened_accepts_less_than_normal_at_the_aql(lot: int, aql: float) -> None:
+    normal, tightened = plan(lot, aql), plan(lot, aql, inspection=TIGHTENED)
+    at = [3 * aql / 100]
+    assert acceptance(tightened.n, tightened.ac, at)[0] <= acceptance(normal.n, normal.ac, at)[0] + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("lots", "steady", "told"),
+    [
+        ("", False, NORMAL), ("+-++++-", False, NORMAL), ("+-++-", False, TIGHTENED), ("--", False, TIGHTENED), ("--+++++", False, NORMAL), ("--++++-+++++", False, NORMAL),
+        ("--+-+-+-+--", False, "stopped"), ("+" * 10, True, REDUCED), ("+" * 10, False, NORMAL), ("+" * 10 + "-", True, NORMAL), ("+" * 9, True, NORMAL),
+    ],
+)  # fmt: skip
+def test_switching_rules(lots: str, steady: bool, told: str) -> None:
+    """ISO 2859-1:1999, 9.3.1 to 9.3.4 and 9.4, from memory: two of five or fewer; five in a row; a score of 30 (3 a lot one AQL step tighter); five refused."""
+    accepted = [mark == "+" for mark in lots]
+    assert inspection_after(accepted, accepted, steady) == told
+
+
+def test_small_acceptance_numbers_score_two_a_lot() -> None:
+    assert inspection_after([True] * 14, None, True, ac=1) == NORMAL
+    assert inspection_after([True] * 15, None, True, ac=1) == REDUCED
+
+
+def test_refused_questions_say_why() -> None:
+    with pytest.raises(ValueError, match="look at all of it"):
+        code_letter(1)
+    with pytest.raises(ValueError, match=r"AQL 0\.7 is no step"):
+        plan(1000, 0.7)
