@@ -147,9 +147,11 @@ def _decide(
     from pipelines.answers.holds import answer_holds
     from pipelines.cautions import CAUTION, GLASS
     from pipelines.work.holds import decide
+    from pipelines.work.pages import write_index
 
     opened = open_here(site)
     told = decide(opened, action, name, pallets or [], by, why, evidence)
+    write_index(opened)
     with opened.ledger.reading() as reader:
         now = [one for one in answer_holds(reader, True, told.hold) if one.pallet in told.pallets]
         others = [

@@ -66,8 +66,10 @@ def trace(
             typer.echo(f"The report for the file: {path}\nThe report for the customer: {outer}")
     if propose:
         from pipelines.work.holds import propose as proposed
+        from pipelines.work.pages import write_index
 
         one = proposed(opened, told, propose == "all", path)
+        write_index(opened)
         typer.echo(
             f"{one.hold}: {len(one.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger holds confirm {one.hold}`.",
             err=format is not Format.table,

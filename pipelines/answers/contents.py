@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.answers.evidence import parts_of
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet, lehr_time
-from pipelines.answers.line_view import LineView, line_view, stays_of
+from pipelines.answers.line_view import LineView, line_view, stays_of, views_of_defects
 from pipelines.answers.pareto import check_line
 from pipelines.answers.question import Asked, Question, hint_mould, window_asked
 from pipelines.answers.signals import kept_signals
@@ -40,7 +40,7 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
     formed, after = formed_of_pallet(reader, plant, row), plant.stations_of(row["line"])[-1].after_minutes
     packed = Span(row["packed_from"], row["packed_to"] + timedelta(minutes=1))
     known = vouching(reader, plant, packed)
-    stays = [s for s in stays_of(reader, plant, row["line"], formed) if s.item in (None, row["item"])]
+    stays = [s for s in stays_of(reader, [row["line"]], formed) if s.item in (None, row["item"])]
     view = line_view(reader, plant, row["line"], formed, None, known)
     parts = _parts(reader, view, stays, pallet)
     here = Span(min(p.from_ for p in parts), max(p.to for p in parts)) if parts else None
@@ -112,32 +112,23 @@ def _defects(
     able = {c for s in plant.stations_of(row["line"]) for c in plant.defects if s.can_call(c)}
     codes = [c for c, d in plant.defects.items() if c in sums or (d.severity == "critical" and c in able)]
     order = ("critical", "major", "minor")
+    views = views_of_defects(reader, plant, row["line"], formed, codes, known)
     found = []
     for code in sorted(codes, key=lambda c: (order.index(plant.defects[c].severity), -sums.get(c, 0), c)):
-        defect = plant.defects[code]
-        told = _expected(reader, plant, row, formed, stays, known, code)
+        defect, told = plant.defects[code], _expected(views[code], row["pallet"], stays)
         found.append(
             PalletDefect(
-                defect=code,
-                name=defect.name,
-                severity=defect.severity,
-                calls=sums.get(code, 0),
-                expected=told[0],
-                low=told[1],
-                high=told[2],
+                defect=code, name=defect.name, severity=defect.severity, calls=sums.get(code, 0), expected=told[0], low=told[1], high=told[2],
             )
-        )
+        )  # fmt: skip
     return found
 
 
-def _expected(
-    reader: Reader, plant: Plant, row: dict[str, Any], formed: Span, stays: list[Stay], known: Vouching, code: str
-) -> tuple[float | None, float | None, float | None]:
-    view = line_view(reader, plant, row["line"], formed, code, known)
+def _expected(view: LineView, pallet: str, stays: list[Stay]) -> tuple[float | None, float | None, float | None]:
     names = view.pallets["pallet"].to_list()
-    if view.missed is None or row["pallet"] not in names or not stays:
+    if view.missed is None or pallet not in names or not stays:
         return None, None, None
-    told, number = carried(view.exposure(stays)), names.index(row["pallet"])
+    told, number = carried(view.exposure(stays)), names.index(pallet)
     return float(told.mean[number]), float(told.low[number]), float(told.high[number])
 
 
@@ -154,7 +145,7 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
     check_line(plant, line)
     asked = Asked(Question(line=line, mould=mould))
     window = window_asked(reader, plant, asked)
-    stays = [s for s in stays_of(reader, plant, line, window) if s.mould == mould] if window else []
+    stays = [s for s in stays_of(reader, [line], window) if s.mould == mould] if window else []
     if window is None or not stays:
         if window is not None:
             hint_mould(reader, plant, asked, [line], window)

@@ -10,20 +10,26 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.holds import answer_holds
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
+from pipelines.answers.trust import doubts_in
 from pipelines.answers.yields import Kept, cold_weights, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import MONTH, Change, changes
 from pipelines.measures.weights import ItemWeights, item_weights_of
 from pipelines.plant import Plant
+from schemas.quality import HeldPallet, StationDoubt
 from schemas.results import Pareto, Signal, Yield
 
 
 @dataclass(frozen=True)
 class Day:
-    """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights; coverage; files."""
+    """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights; coverage; files.
+
+    held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no challenge vouches.
+    """
 
     day: date
     span: Span
@@ -40,6 +46,8 @@ class Day:
     doubts: list[tuple[str, datetime, str]]
     changes: list[Change]
     held: pl.DataFrame
+    holds: list[HeldPallet]
+    unvouched: list[StationDoubt]
     kept: list[Kept]
 
 
@@ -68,6 +76,8 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         doubts=answer_doubts(reader, plant, span),
         changes=day_changes(reader, told),
         held=reader.ask("pallets_held"),
+        holds=[one for one in answer_holds(reader) if one.hold],
+        unvouched=doubts_in(reader, plant, plant.clock.day(day)),
         kept=kept,
     )
 

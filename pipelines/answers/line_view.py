@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -20,13 +21,13 @@ from pipelines.measures.rates import remembered
 from pipelines.measures.trust import Missed, missed_by_time
 from pipelines.plant import Plant
 
-MARGIN = timedelta(hours=8)  # read before and after what is asked for, for the rates and the packing time about it
+MARGIN = timedelta(hours=6)  # read before and after what is asked for, for the rates and the packing time about it
 SLACK = timedelta(minutes=30)
 NEAR_MIN = 60.0  # how near in time read calls tell where unread ones belong
-MINUTES_UP_TO, FIVES_UP_TO = (
-    timedelta(days=2),
-    timedelta(days=12),
-)  # forming windows that are worked out by minutes, by five minutes
+BINS = (  # seconds, and the longest forming window that is worked out in such bins; hours for longer ones
+    (60, timedelta(days=2)),
+    (300, timedelta(days=12)),
+)
 
 
 @dataclass(frozen=True)
@@ -80,64 +81,78 @@ class LineView:
 
 
 def line_view(reader: Reader, plant: Plant, line: str, formed: Span, defect: str | None, known: Vouching) -> LineView:
-    """Read what is needed of a line for ware formed in a window."""
+    """Read what is needed of a line for ware formed in a window, and of one defect in it."""
+    if defect is None:
+        return _without_calls(reader, plant, line, formed)
+    return views_of_defects(reader, plant, line, formed, [defect], known)[defect]
+
+
+def views_of_defects(
+    reader: Reader, plant: Plant, line: str, formed: Span, defects: Sequence[str], known: Vouching
+) -> dict[str, LineView]:
+    """The same for several defects, read once."""
+    view = _without_calls(reader, plant, line, formed)
+    passing = view.passing
+    end = passing.start + timedelta(minutes=passing.bin_min * passing.bins)
+    told = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
+    calls = reader.ask("calls_by_bin", **told, defects=list(defects))
+    return {code: _with_calls(plant, view, code, calls.filter(pl.col("defect") == code), known) for code in defects}
+
+
+def _with_calls(plant: Plant, view: LineView, defect: str, calls: pl.DataFrame, known: Vouching) -> LineView:
+    passing = replace(view.passing, found=_found(plant, view.passing, calls))
+    named = calls.filter(pl.col("mould").is_not_null())
+    read = _counts(plant, passing, named, "calls", passing.moulds).sum(axis=0)
+    missed = missed_by_time(plant, view.line, defect, known.challenges, known.doubts, known.prior, passing.seconds)
+    return replace(view, passing=passing, missed=missed, read_calls=read)
+
+
+def _without_calls(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView:
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
-    bin_s = (
-        60
-        if formed.seconds <= MINUTES_UP_TO.total_seconds()
-        else 300
-        if formed.seconds <= FIVES_UP_TO.total_seconds()
-        else 3600
-    )
+    bin_s = next((s for s, longest in BINS if formed.seconds <= longest.total_seconds()), 3600)
     start = _floor(formed.start + lehr - MARGIN, bin_s)
     seen = Span(start, formed.end + lehr + MARGIN)
     bins = int(np.ceil(seen.seconds / bin_s))
     told = {"line": line, "from_time": start, "to_time": seen.end}
     hours = reader.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN)
-    stays = stays_of(reader, plant, line, Span(formed.start - MARGIN - lehr, formed.end + MARGIN))
+    stays = stays_of(reader, [line], Span(formed.start - MARGIN - lehr, formed.end + MARGIN))
     minutes, blur = lehr_by_bin(plant, line, hours, start, bin_s / 60, bins)
     empty = Passing(line, start, bin_s / 60, (), np.zeros((0, bins)), None, minutes, blur)
-    ware = reader.ask("ware_by_bin", **told, bin_s=bin_s)
-    calls = reader.ask("calls_by_bin", **told, bin_s=bin_s, defect=defect) if defect else None
-    passing, read_share = _passing(plant, empty, ware, calls, stays)
+    ware = _ware(reader, plant, line, told, bin_s)
+    passing, read_share = _passing(plant, empty, ware, stays)
     pallets = reader.ask("pallets_of_line", line=line, from_time=start, to_time=seen.end + SLACK)
-    missed = None
-    if defect is not None:
-        missed = missed_by_time(plant, line, defect, known.challenges, known.doubts, known.prior, passing.seconds)
     packing = _packing(plant, passing, ware, stays, pallets)
-    named = calls.filter(pl.col("mould").is_not_null()) if calls is not None else None
-    read_calls = (
-        _counts(plant, passing, named, "calls", passing.moulds).sum(axis=0) if named is not None else np.zeros(bins)
-    )
     after = plant.stations_of(line)[-1].after_minutes
-    return LineView(line, passing, tuple(stays), pallets, packing, missed, after, read_share, read_calls)
+    return LineView(line, passing, tuple(stays), pallets, packing, None, after, read_share, np.zeros(bins))
+
+
+def _ware(reader: Reader, plant: Plant, line: str, told: dict[str, Any], bin_s: int) -> pl.DataFrame:
+    """Counts of the first and the last stations; of all of them where the first read no mould numbers."""
+    stations = plant.stations_of(line)
+    ends = [s.id for s in stations if s.order in (stations[0].order, stations[-1].order)]
+    rows = reader.ask("ware_by_bin", **told, stations=ends, bin_s=bin_s)
+    if len(ends) == len(stations) or set(reading_stations(plant, line, rows)) & set(plant.first_stations(line)):
+        return rows
+    return reader.ask("ware_by_bin", **told, stations=[s.id for s in stations], bin_s=bin_s)
 
 
 def _floor(moment: datetime, step_s: int) -> datetime:
     return datetime.fromtimestamp(moment.timestamp() // step_s * step_s, UTC)
 
 
-def stays_of(reader: Reader, plant: Plant, line: str, window: Span) -> list[Stay]:
-    """The moulds' stays on a line within a window, with the item that each made: the mould log's, else the job's."""
-    spans = reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)
-    jobs = reader.ask("jobs_of_line", line=line, from_time=datetime(1970, 1, 1, tzinfo=UTC), to_time=window.end)
-    named = spans.sort("fitted_at").join_asof(
-        jobs.select("started_at", pl.col("item").alias("job_item")).sort("started_at"),
-        left_on="fitted_at",
-        right_on="started_at",
-    )
+def stays_of(reader: Reader, lines: Sequence[str], window: Span) -> list[Stay]:
+    """The moulds' stays on some lines within a window, with the item that each made: the mould log's, else the job's."""
+    rows = reader.ask("mould_spans_between", lines=list(lines), from_time=window.start, to_time=window.end)
     found = []
-    for row in named.with_columns(item=pl.coalesce("item", "job_item")).iter_rows(named=True):
+    for row in rows.iter_rows(named=True):
         start, end = max(row["fitted_at"], window.start), min(row["ended_at"] or window.end, window.end)
         if start < end:
-            found.append(Stay(line, row["section"], row["gob"], row["number"], row["item"], Span(start, end)))
+            found.append(Stay(row["line"], row["section"], row["gob"], row["number"], row["item"], Span(start, end)))
     return found
 
 
-def _passing(
-    plant: Plant, empty: Passing, ware: pl.DataFrame, calls: pl.DataFrame | None, stays: Sequence[Stay]
-) -> tuple[Passing, float]:
-    """Ware and calls by mould: as read, the unread shared out; without any mould read, shared out evenly among the moulds that were fitted."""
+def _passing(plant: Plant, empty: Passing, ware: pl.DataFrame, stays: Sequence[Stay]) -> tuple[Passing, float]:
+    """Ware by mould: as read, the unread shared out; without any mould read, shared out evenly among the moulds that were fitted."""
     line, reading = empty.line, reading_stations(plant, empty.line, ware)
     here = ware.filter(pl.col("station").is_in(reading or plant.first_stations(line)))
     read = here.filter(pl.col("mould").is_not_null()) if reading else here.head(0)
@@ -148,13 +163,8 @@ def _passing(
     known = named.sum(axis=0)
     even = fitted / np.maximum(fitted.sum(axis=0), 1e-9) * total
     shared = np.where(known > 0, named * (total[0] / np.maximum(known, 1e-9)), even)
-    passing = Passing(line, empty.start, empty.bin_min, moulds, shared, None, empty.lehr, empty.blur)
     share = float(read["inspected"].sum()) / max(1.0, float(here["inspected"].sum()))
-    if calls is None:
-        return passing, share
-    return Passing(
-        line, empty.start, empty.bin_min, moulds, shared, _found(plant, passing, calls), empty.lehr, empty.blur
-    ), share
+    return replace(empty, moulds=moulds, ware=shared), share
 
 
 def _counts(plant: Plant, passing: Passing, rows: pl.DataFrame, value: str, moulds: tuple[str, ...]) -> np.ndarray:

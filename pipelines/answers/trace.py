@@ -27,6 +27,7 @@ from pipelines.plant import Plant
 from schemas.quality import Cavity, Trace
 from schemas.results import Signal
 
+NAMED = 12  # cavities whose blank and neck ring are looked up
 FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is followed
 
 
@@ -72,7 +73,10 @@ def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | No
         hint_mould(reader, plant, asked, [asked.question.line] if asked.question.line else [], window)
         return _nothing(asked, window)
     known = vouching(reader, plant, Span(window.start, window.end + timedelta(hours=6)))
-    parts = [_line_trace(reader, plant, asked, line, stays, known) for line in dict.fromkeys(s.line for s in stays)]
+    kept = _kept(reader, plant, asked.question.defect, stays)
+    parts = [
+        _line_trace(reader, plant, asked, line, stays, known, kept) for line in dict.fromkeys(s.line for s in stays)
+    ]
     return _told(reader, plant, asked, parts, known, ranking)
 
 
@@ -99,14 +103,14 @@ def _pallet_window(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
 
 def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Stay]:
     """The stays that fit all that is known."""
-    question, found = asked.question, []
-    for line in [question.line] if question.line else plant.lines:
-        here = stays_of(reader, plant, line, window) if plant.stations_of(line) else []
-        found += [
-            s
-            for s in here
-            if question.mould in (None, s.mould) and (question.item is None or s.item in (None, question.item))
-        ]
+    question = asked.question
+    lines = [line for line in ([question.line] if question.line else plant.lines) if plant.stations_of(line)]
+    every = stays_of(reader, lines, window)
+    found = [
+        s
+        for s in every
+        if question.mould in (None, s.mould) and (question.item is None or s.item in (None, question.item))
+    ]
     for one, other in doubled(found) if question.mould else ():
         places = f"{one.section}{one.gob} and {other.section}{other.gob} of {one.line}"
         asked.impossible.append(
@@ -116,7 +120,13 @@ def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Sta
 
 
 def _line_trace(
-    reader: Reader, plant: Plant, asked: Asked, line: str, stays: Sequence[Stay], known: Vouching
+    reader: Reader,
+    plant: Plant,
+    asked: Asked,
+    line: str,
+    stays: Sequence[Stay],
+    known: Vouching,
+    kept: Sequence[Signal],
 ) -> LineTrace:
     mine = [s for s in stays if s.line == line]
     question = asked.question
@@ -125,7 +135,7 @@ def _line_trace(
         view = line_view(reader, plant, line, _hull(mine), question.defect, known)
         mine = _on_pallet(view, mine, pallet)
     window = _hull(mine)
-    faults = _faults(reader, plant, line, question.defect, {s.mould for s in mine}, window)
+    faults = _faults(plant, line, kept, {s.mould for s in mine}, window)
     fault = _reach(plant, line, faults, window)
     if pallet is None or fault is not None:
         view = line_view(reader, plant, line, fault or window, question.defect, known)
@@ -159,19 +169,21 @@ def _part(exposure: Exposure, rows: slice) -> Exposure:
     return replace(exposure, stays=exposure.stays[rows], **{n: getattr(exposure, n)[rows] for n in names})
 
 
-def _faults(
-    reader: Reader, plant: Plant, line: str, defect: str | None, moulds: set[str], window: Span
-) -> list[Signal]:
-    """The signals of the defect at any of the moulds whose ware was formed in the window."""
+def _kept(reader: Reader, plant: Plant, defect: str | None, stays: Sequence[Stay]) -> list[Signal]:
+    """The excesses of a defect, ware's and not a station's, that were kept about the time of the stays."""
     if defect is None:
         return []
+    lines = list(dict.fromkeys(s.line for s in stays))
+    ways = [timedelta(minutes=plant.lines[line].lehr_minutes) for line in lines]
+    hull = _hull(stays)
+    told = kept_signals(reader, hull.start + min(ways) - timedelta(hours=1), hull.end + max(ways) + FAULT_REACH, lines)
+    return [s for s in told if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station"]
+
+
+def _faults(plant: Plant, line: str, kept: Sequence[Signal], moulds: set[str], window: Span) -> list[Signal]:
+    """The signals of a line at any of the moulds whose ware was formed in the window."""
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
-    kept = kept_signals(reader, window.start + lehr - timedelta(hours=1), window.end + lehr + FAULT_REACH, [line])
-    mine = [
-        s
-        for s in kept
-        if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station" and moulds & set(s.moulds)
-    ]
+    mine = [s for s in kept if s.line == line and moulds & set(s.moulds)]
     return [s for s in mine if s.formed_low < window.end and (s.ended is None or s.ended - lehr > window.start)]
 
 
@@ -218,7 +230,7 @@ def _told(
     question = asked.question
     chances = shares([part.weights[0] for part in parts])
     cavities = cavities_of(parts, chances, ranking)
-    cavities = [parts_of(reader, cavity) for cavity in cavities[:40]] + cavities[40:]
+    cavities = [parts_of(reader, cavity) for cavity in cavities[:NAMED]] + cavities[NAMED:]
     likely = [c for c in cavities if c.probability > 0] or cavities
     asked.notes += _assumed(plant, asked, parts, known)
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))

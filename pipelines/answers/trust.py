@@ -69,6 +69,12 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
     )
 
 
+def doubts_in(reader: Reader, plant: Plant, span: Span) -> list[StationDoubt]:
+    """Every stretch in doubt that touches a span, with its ware and its pallets."""
+    known = vouching(reader, plant, span)
+    return [station_doubt(reader, plant, one, known.until) for one in known.doubts if one.holds(span.start, span.end)]
+
+
 def _rates(plant: Plant, challenges: pl.DataFrame) -> list[DetectionRate]:
     ends = (
         pl.col("checked_at").last().alias("last"),

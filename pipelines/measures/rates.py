@@ -15,7 +15,8 @@ PRIOR_SPREAD, WIDE = (
 )  # of the logarithm about the mean of all moulds; the share of levels that can be anything
 JUMPS_MIN = (240.0, 1440.0)  # mean time between jumps to another level, tried
 STEPS_MIN = (6.0, 60.0)  # mean time between steps to the next level, tried
-AT_ONCE = 4_000_000  # cells of moulds x bins x levels that are worked out together
+COARSE_MIN = 5.0  # rates are followed in steps of this, however fine the bins
+AT_ONCE = 1_000_000  # cells of moulds x bins x levels that are worked out together
 
 
 @dataclass(frozen=True)
@@ -37,29 +38,33 @@ def local_rates(found: np.ndarray, seen: np.ndarray, bin_min: float, only: Seque
 
     References: [1] Rabiner, Proceedings of the IEEE 77 (1989) 257, forward-backward recursions, eq. 19-27.
     """
-    ware = float(seen.sum())
+    ware, bins = float(seen.sum()), found.shape[1]
     if not found.size or ware <= 0:
-        blank = np.zeros((len(found) if only is None else len(only), found.shape[1]))
+        blank = np.zeros((len(found) if only is None else len(only), bins))
         return Rates(blank, blank + 1.0)
     levels, prior = _levels((float(found.sum()) + 0.5) / ware)
     if only is not None:
         found, seen = found[list(only)], seen[list(only)]
+    many = max(1, round(COARSE_MIN / bin_min))
+    starts = np.arange(0, bins, many)
+    found, seen = np.add.reduceat(found, starts, axis=1), np.add.reduceat(seen, starts, axis=1)
+    moves = np.stack([_moves(prior, jump, step, bin_min * many) for jump in JUMPS_MIN for step in STEPS_MIN])
     moulds = max(1, AT_ONCE // (found.shape[1] * len(levels)))
     parts = [
-        _followed(found[n : n + moulds], seen[n : n + moulds], levels, prior, bin_min)
+        _followed(found[n : n + moulds], seen[n : n + moulds], levels, prior, moves)
         for n in range(0, len(found), moulds)
     ]
-    return Rates(np.concatenate([p.mean for p in parts]), np.concatenate([p.shape for p in parts]))
+    mean, shape = (np.concatenate([getattr(p, name) for p in parts]) for name in ("mean", "shape"))
+    return Rates(*(np.repeat(part, many, axis=1)[:, :bins] for part in (mean, shape)))
 
 
-def _followed(found: np.ndarray, seen: np.ndarray, levels: np.ndarray, prior: np.ndarray, bin_min: float) -> Rates:
+def _followed(found: np.ndarray, seen: np.ndarray, levels: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> Rates:
     expected = seen[:, :, None] * levels
     logs = found[:, :, None] * np.log(np.maximum(expected, 1e-300)) - expected
     likely = np.where(seen[:, :, None] > 0, np.exp(logs - logs.max(axis=2, keepdims=True)), 1.0)
-    told = [_smoothed(likely, prior, _moves(prior, jump, step, bin_min)) for jump in JUMPS_MIN for step in STEPS_MIN]
-    fits = np.array([fit for _, fit in told])
+    told, fits = _smoothed(likely, prior, moves)
     weights = np.exp(fits - fits.max())
-    weight = sum(w * posterior for w, (posterior, _) in zip(weights / weights.sum(), told, strict=True))
+    weight = np.einsum("k,kmbl->mbl", weights / weights.sum(), told)
     mean = weight @ levels
     spread = np.maximum(weight @ levels**2 - mean**2, 1e-30)
     return Rates(mean, np.maximum(mean**2 / spread, 1e-6))
@@ -95,18 +100,19 @@ def _moves(prior: np.ndarray, jump_min: float, step_min: float, bin_min: float) 
     return told
 
 
-def _smoothed(likely: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> tuple[np.ndarray, float]:
-    """Posterior weights [moulds, bins, levels], and the log likelihood of all of it."""
-    forward, backward = np.empty_like(likely), np.ones_like(likely)
-    state, fit = np.broadcast_to(prior, (len(likely), len(prior))), 0.0
+def _smoothed(likely: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Posterior weights [chains, moulds, bins, levels], and the log likelihood of all of it by chain; moves: [chains, levels, levels]."""
+    shape = (len(moves), *likely.shape)
+    forward, backward, back_moves = np.empty(shape), np.ones(shape), moves.transpose(0, 2, 1)
+    state, fits = np.broadcast_to(prior, (len(moves), len(likely), len(prior))), np.zeros(len(moves))
     for at in range(likely.shape[1]):
         state = (state if at == 0 else state @ moves) * likely[:, at]
-        total = state.sum(axis=1, keepdims=True)
+        total = state.sum(axis=2, keepdims=True)
         state = state / total
-        fit += float(np.log(total).sum())
-        forward[:, at] = state
+        fits += np.log(total).sum(axis=(1, 2))
+        forward[:, :, at] = state
     for at in range(likely.shape[1] - 2, -1, -1):
-        back = (backward[:, at + 1] * likely[:, at + 1]) @ moves.T
-        backward[:, at] = back / back.sum(axis=1, keepdims=True)
+        back = (backward[:, :, at + 1] * likely[:, at + 1]) @ back_moves
+        backward[:, :, at] = back / back.sum(axis=2, keepdims=True)
     weights = forward * backward
-    return weights / weights.sum(axis=2, keepdims=True), fit
+    return weights / weights.sum(axis=3, keepdims=True), fits

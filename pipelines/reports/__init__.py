@@ -9,6 +9,8 @@ from typing import Any
 from pipelines.reports.common import day_address, hour_address
 from pipelines.reports.day import QUERIES as DAY_QUERIES
 from pipelines.reports.day import day_page
+from pipelines.reports.holds import QUERIES as HOLDS_QUERIES
+from pipelines.reports.holds import holds_address, holds_page
 from pipelines.reports.hour import QUERIES as HOUR_QUERIES
 from pipelines.reports.hour import hour_page
 from pipelines.reports.page import Page, page_html, write_page
@@ -35,6 +37,7 @@ ALL_REPORTS: dict[str, Report] = {
         Report("hour", "cold-end supervisor", hour_page, hour_address, HOUR_QUERIES),
         Report("day", "works manager", day_page, day_address, DAY_QUERIES),
         Report("trace", "quality manager", trace_page, trace_address, TRACE_QUERIES),
+        Report("holds", "quality manager", holds_page, holds_address, HOLDS_QUERIES),
         Report("trace for the customer", "customer", customer_page, customer_address, CUSTOMER_QUERIES),
     )
 }

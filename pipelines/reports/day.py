@@ -23,12 +23,13 @@ from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_pict
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import signals_sheet
+from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
 
 QUERIES = (
     "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",
     "weights_of_line", "stoppages_of_line", "jobs_of_line", "hours_of_day", "coverage", "signals_at", "expected_of_line", "lehr_hours_of_line",
-    "balances_before", "pallets_held",
+    "balances_before", "pallets_held", "hold_events_all", "challenges_between",
 )  # fmt: skip
 MOST = 3
 SIGNALS = 5
@@ -85,7 +86,7 @@ def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:
         ),
         _signals(plant, told),
         _critical_lines(told),
-        _holds(told),
+        _holds(plant, told),
         _laboratory(told),
         missing_section(_missing(plant, told)),
         *([_moved(plant, why)] if why else []),
@@ -208,8 +209,8 @@ def _verdict(one: Change, past: Against | None) -> str:
     return f"{moved.replace('-', '−').replace(',', ' ')}, {noise}"
 
 
-def _holds(told: Day) -> Section:
-    """Pallets that stand in another state than packed or released, by state, as the warehouse last told it."""
+def _holds(plant: Plant, told: Day) -> Section:
+    """Pallets that stand in another state than packed or released, decisions about holds, and stations that nobody vouches for."""
     said = []
     for (state,), rows in told.held.sort("state").group_by(["state"], maintain_order=True):
         name = "to be re-sorted" if state == "resort" else str(state)
@@ -221,7 +222,23 @@ def _holds(told: Day) -> Section:
         if said
         else "No pallet is held or to be re-sorted by what the warehouse sent."
     )
+    said = [*_decided(told), *said, *(_doubt(plant, one) for one in told.unvouched[:6])]
     return Section("Holds", (head,), items=tuple(said), warn=bool(said))
+
+
+def _decided(told: Day) -> list[str]:
+    out = [h.pallet for h in told.holds if h.state == "held" and h.warehouse == "released"]
+    waits, held = ([h for h in told.holds if h.state == state] for state in ("proposed", "held"))
+    words = [f"held by decision and given out all the same: {', '.join(out[:6])}"] if out else []
+    words += [f"proposed, waiting for a person: {len(waits)} pallets"] if waits else []
+    return words + ([f"held by decision: {len(held)} pallets"] if held else [])
+
+
+def _doubt(plant: Plant, one: StationDoubt) -> str:
+    since = f"since {plant.clock.show(one.from_)}" if one.from_ else "never vouched for"
+    until = f"until {plant.clock.show(one.to)}" if one.to else "no good one yet"
+    gone = f", {one.released} of them released" if one.released else ""
+    return f"in doubt: {one.station} {one.defect}, challenge {one.why}, {since}, {until}: {count(one.containers)} containers inspected, {len(one.pallets)} pallets{gone}"
 
 
 def _laboratory(told: Day) -> Section:

@@ -23,6 +23,7 @@ def index_page(plant: Plant, reports: Path) -> Page:
             Section("Production days", sheet=_links("days", "Day", [(day, f"day/{day}.html") for day in days])),
             Section("Traces", sheet=_links("traces", "Trace", [(name, f"trace/{name}.html") for name in traces])),
         ),
+        links=(("holds", "holds.html"),) if (reports / "holds.html").exists() else (),
         cautions=(CAUTION,),
     )
 

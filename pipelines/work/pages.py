@@ -56,10 +56,14 @@ def _hour_page(opened: OpenSite, plant: Plant, line: str, start: datetime) -> Pa
 
 
 def write_index(opened: OpenSite) -> Path:
-    """Write the page that leads to all others."""
-    from pipelines.reports import write_page
+    """Write the page that leads to all others, and the page of holds."""
+    from pipelines.reports import ALL_REPORTS, write_page
     from pipelines.reports.index import index_page
 
+    if opened.ledger.exists:
+        with opened.ledger.reading() as reader:
+            holds = ALL_REPORTS["holds"].page(reader, opened.plant)
+        write_page(holds, opened.site.reports / ALL_REPORTS["holds"].address())
     path = opened.site.reports / "index.html"
     write_page(index_page(opened.plant, opened.site.reports), path)
     return path

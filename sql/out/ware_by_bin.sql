@@ -1,14 +1,14 @@
 -- purpose: containers inspected and rejected at a line in bins of time, by station and mould number read; longer windows stay whole
 -- grain:   bin or window x station x mould number
 -- reads:   current_station_counts
--- params:  line, from_time, to_time (to_time not included), bin_s
+-- params:  line, stations (list), from_time, to_time (to_time not included), bin_s
 -- units:   containers, s
 with windows as (
     select
         station, mould, inspected, rejected, greatest(window_s, $bin_s) as window_s,
         case when window_s >= $bin_s then window_start else time_bucket(to_seconds($bin_s), window_start, $from_time::timestamp) end as moment
     from current_station_counts
-    where line = $line and window_start >= $from_time and window_start < $to_time
+    where line = $line and station in (select unnest($stations::varchar[])) and window_start >= $from_time and window_start < $to_time
 ),
 summed as (
     select moment, window_s, station, mould, sum(inspected)::bigint as inspected, sum(rejected)::bigint as rejected

@@ -244,10 +244,10 @@ def test_clopper_pearson_through_the_challenge_feed(place: Place) -> None:
 
 
 def test_the_works_may_ask_more_of_a_challenge() -> None:
-    plant = read_plant(
-        WORKS
-        + '\n[checks]\nchallenge_hours = 4.0\nchallenge_must_catch = 1.0\n\n[sampling]\nlevel = "S-3"\naql_major = 1.0\n'
-    )
+    plain = WORKS[: WORKS.index("[checks]")]
+    more = '[checks]\nchallenge_hours = 4.0\nchallenge_must_catch = 1.0\n\n[sampling]\nlevel = "S-3"\naql_major = 1.0\n'
+    assert read_plant(plain).checks.challenge_hours == 8.0
+    plant = read_plant(plain + more)
     assert (
         plant.checks.challenge_hours,
         plant.checks.challenge_must_catch,

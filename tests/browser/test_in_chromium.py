@@ -41,6 +41,7 @@ def pages(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> dict[st
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
             "trace": ALL_REPORTS["trace"].page(reader, plant, told),
+            "holds": ALL_REPORTS["holds"].page(reader, plant),
             "fault": ALL_REPORTS["trace"].page(reader, plant, answer_trace(reader, plant, FAULT)),
             "customer": ALL_REPORTS["trace for the customer"].page(reader, plant, told),
         }
@@ -85,7 +86,7 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("width", [375, 1200])
-@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds"])
 def test_nothing_is_cut_off_and_nothing_is_asked_for(
     name: str, width: int, pages: dict[str, Path], tmp_path: Path
 ) -> None:
@@ -95,7 +96,7 @@ def test_nothing_is_cut_off_and_nothing_is_asked_for(
     assert told["smallest"] >= 9, "text of a chart is too small to read"
 
 
-@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds"])
 def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) -> None:
     pdf = tmp_path / f"{name}.pdf"
     chromium("--no-pdf-header-footer", f"--print-to-pdf={pdf}", pages[name].as_uri(), profile=tmp_path / "profile")
@@ -105,5 +106,5 @@ def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) 
     assert sizes == {(0, 0, 595, 842)} or sizes == {(0, 0, 594, 842)}, sizes
     assert (
         data.count(b"/Type /Page\n") + data.count(b"/Type /Page/") + data.count(b"/Type /Page ")
-        <= {"hour": 4, "day": 14, "trace": 5, "fault": 6, "customer": 2}[name]
+        <= {"hour": 4, "day": 14, "trace": 5, "fault": 6, "customer": 2, "holds": 2}[name]
     )

@@ -49,6 +49,7 @@ def pages(day_taken: Place) -> dict[str, Page]:
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
             "trace": ALL_REPORTS["trace"].page(reader, plant, told),
+            "holds": ALL_REPORTS["holds"].page(reader, plant),
             "trace for the customer": ALL_REPORTS["trace for the customer"].page(reader, plant, told),
         }
 
@@ -69,7 +70,7 @@ def test_a_page_has_what_a_reader_without_eyes_or_mouse_needs(name: str, pages: 
     text = page_html(pages[name])
     assert '<html lang="en">' in text and text.count("<h1>") == 1 and 'class="skip"' in text
     charts = re.findall(r"<svg [^>]*>", text)
-    assert (charts or name.startswith("trace")) and all(
+    assert (charts or name.startswith(("trace", "holds"))) and all(
         'role="img"' in chart and re.search(r'aria-label="[^"]{20,}"', chart) for chart in charts
     )
     assert text.count('class="scroll" role="region" tabindex="0"') == sum(

@@ -1,0 +1,99 @@
+"""The page of holds: what waits for a person, what is held, what was given out all the same, and every decision ever made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipelines.answers.holds import answer_holds, decisions
+from pipelines.ledger.store import Reader
+from pipelines.measures.holds import HELD, PROPOSED
+from pipelines.plant import Plant
+from pipelines.reports.common import count
+from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
+from pipelines.reports.sheet import Column, Sheet
+from schemas.quality import Decision, HeldPallet
+
+QUERIES = ("hold_events_all", "pallets_named", "pallets_held")
+EMPTY = "None."
+
+
+def holds_address() -> str:
+    return "holds.html"
+
+
+def holds_page(reader: Reader, plant: Plant) -> Page:
+    """All holds as they stand, and their history."""
+    told, made = answer_holds(reader, everything=True), decisions(reader)
+    out = [h for h in told if h.hold and h.state == HELD and h.warehouse == "released"]
+    held = [h for h in told if h.hold and h.state == HELD and h not in out]
+    waits, others = [h for h in told if h.state == PROPOSED], [h for h in told if not h.hold]
+    ended = [h for h in told if h.hold and h.state not in (HELD, PROPOSED)]
+    return Page(
+        works=plant.works.name,
+        title="Holds",
+        when=f"after decision {made[-1].number} of {plant.clock.show(made[-1].at)}" if made else "no decision was made yet",
+        figures=(
+            Figure(count(len(out)), "held, and given out all the same", f"{_units(out)} containers; whether to call them back is for the authorised person", "critical" if out else ""),
+            Figure(count(len(waits)), "proposed, waiting for a person", f"{_units(waits)} containers; nobody holds them yet", "critical" if waits else ""),
+            Figure(count(len(held)), "held", f"{_units(held)} containers"),
+            Figure(count(len(others)), "held by the warehouse alone", "no decision about them is kept here"),
+        ),
+        sections=(*_parts(plant, out, waits, held, others, ended), Section("Every decision, the newest first", sheet=_history(plant, made), wide=True)),
+        links=(("all pages", "index.html"),),
+        cautions=(CAUTION, GLASS),
+        sources=(f"queries: {', '.join(f'sql/out/{name}.sql' for name in QUERIES)}", "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed"),
+        made="A decision is never changed or removed: a later one stands beside it.",
+        workbook="holds.xlsx",
+    )  # fmt: skip
+
+
+def _parts(plant: Plant, *lists: Sequence[HeldPallet]) -> list[Section]:
+    names = (
+        "Given out although held",
+        "Proposed, waiting for a person",
+        "Held",
+        "Held by the warehouse alone",
+        "Released, scrapped, turned down",
+    )
+    return [
+        Section(title, sheet=_pallets(plant, f"part-{number}", rows), wide=True, warn=number < 2 and bool(rows))
+        for number, (title, rows) in enumerate(zip(names, lists, strict=True))
+        if rows or number in (1, 2)
+    ]
+
+
+def _units(rows: Sequence[HeldPallet]) -> str:
+    return count(sum(h.units or 0 for h in rows))
+
+
+def _pallets(plant: Plant, name: str, told: Sequence[HeldPallet]) -> Sheet:
+    rows = [
+        {
+            "hold": h.hold, "pallet": h.pallet, "state": h.state, "since": plant.clock.show(h.since) if h.since else "", "by": h.by, "why": h.why, "line": h.line, "item": h.item,
+            "units": h.units, "warehouse": h.warehouse or "not known to it", "disagrees": h.disagrees,
+        }
+        for h in told
+    ]  # fmt: skip
+    columns = (
+        Column("pallet", "Pallet"), Column("hold", "Hold"), Column("state", "State"), Column("since", "Since"), Column("by", "By"), Column("why", "Why"), Column("line", "Line"), Column("item", "Item"),
+        Column("units", "Units", "count"), Column("warehouse", "Warehouse says"), Column("disagrees", "What does not fit"),
+    )  # fmt: skip
+    return Sheet(name, name, columns, rows, f"{count(len(rows))} pallets." if rows else EMPTY)
+
+
+def _history(plant: Plant, made: Sequence[Decision]) -> Sheet:
+    rows = [
+        {"number": d.number, "at": plant.clock.show(d.at), "hold": d.hold, "action": d.action, "by": d.by, "pallets": ", ".join(d.pallets), "why": d.why, "evidence": d.evidence}
+        for d in reversed(made)
+    ]  # fmt: skip
+    columns = (
+        Column("number", "No.", "count"), Column("at", "When"), Column("hold", "Hold"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"),
+        Column("pallets", "Pallets"),
+    )  # fmt: skip
+    return Sheet(
+        "history",
+        "Decisions",
+        columns,
+        rows,
+        f"{count(len(rows))} decisions since the ledger began." if rows else EMPTY,
+    )
