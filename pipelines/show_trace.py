@@ -48,7 +48,7 @@ def show_trace(plant: Plant, told: Trace, format: Format) -> None:
     ]
     more = f"and {len(rows) - 30} more; all of them on the page and with --format csv" if len(rows) > 30 else ""
     print_table(
-        "Pallets that can carry its sisters: those that left first", [PALLET_COLUMNS[n] for n in _BRIEF], brief, more
+        "Pallets that can carry its sisters: those released first", [PALLET_COLUMNS[n] for n in _BRIEF], brief, more
     )
     _show_lists(told)
     for note in told.notes:

@@ -14,6 +14,7 @@ from pipelines.answers.trust import Vouching, around
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
 from pipelines.measures.pareto import reading_stations
+from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trust import Detection
 from pipelines.plant import Plant
 from schemas.quality import Cavity
@@ -58,7 +59,7 @@ def evidence_of(
         **_minutes(reader, first, defect, seen),
         **_weights(reader, first, told, lehr),
         **_forming(reader, first),
-        "signals": _signals(reader, first, seen),
+        "signals": _signals(reader, first, defect, seen),
         "stations": _stations(plant, first.line, defect, seen, known),
         "missing": _missing(reader, plant, first.line, seen),
         "detection": [{"line": key, **_trust(trust)} for key, trust in detections.items()],
@@ -113,9 +114,10 @@ def _forming(reader: Reader, first: Cavity) -> dict[str, Any]:
     }
 
 
-def _signals(reader: Reader, first: Cavity, seen: Span) -> list[dict[str, Any]]:
-    """The signals of the line that were open in the window: all of them, those that hold the mould marked so."""
-    kept = kept_signals(reader, seen.start - timedelta(hours=1), seen.end + timedelta(hours=1), [first.line])
+def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> list[dict[str, Any]]:
+    """The signals of the line that were open in the window, those that hold the mould marked so; critical calls of the defect asked for only."""
+    every = kept_signals(reader, seen.start - timedelta(hours=1), seen.end + timedelta(hours=1), [first.line])
+    kept = [one for one in every if one.kind != CRITICAL_CALL or one.defect == defect]
     names = (
         "id",
         "kind",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -36,6 +36,13 @@ def percent(value: float | None, digits: int = 2) -> str:
 
 def count(value: float | None) -> str:
     return "–" if value is None else f"{value:,.0f}".replace(",", " ")
+
+
+def stretch(plant: Plant, start: datetime, end: datetime) -> str:
+    """From when to when, by the local clock; the second day only where more than a day lies between."""
+    one, other = plant.clock.local(start), plant.clock.local(end)
+    until = f"{other:%H:%M}" if other - one < timedelta(days=1) else f"{other:%Y-%m-%d %H:%M}"
+    return f"{one:%Y-%m-%d %H:%M} to {until}"
 
 
 def label(row: ParetoRow) -> str:

@@ -75,7 +75,7 @@ def _pallets(plant: Plant, name: str, told: Sequence[HeldPallet]) -> Sheet:
         for h in told
     ]  # fmt: skip
     columns = (
-        Column("pallet", "Pallet"), Column("hold", "Hold"), Column("state", "State"), Column("since", "Since"), Column("by", "By"), Column("why", "Why"), Column("line", "Line"), Column("item", "Item"),
+        Column("pallet", "Pallet", "id"), Column("hold", "Hold", "id"), Column("state", "State"), Column("since", "Since"), Column("by", "By"), Column("why", "Why"), Column("line", "Line"), Column("item", "Item"),
         Column("units", "Units", "count"), Column("warehouse", "Warehouse says"), Column("disagrees", "What does not fit"),
     )  # fmt: skip
     return Sheet(name, name, columns, rows, f"{count(len(rows))} pallets." if rows else EMPTY)
@@ -87,7 +87,7 @@ def _history(plant: Plant, made: Sequence[Decision]) -> Sheet:
         for d in reversed(made)
     ]  # fmt: skip
     columns = (
-        Column("number", "No.", "count"), Column("at", "When"), Column("hold", "Hold"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"),
+        Column("number", "No.", "count"), Column("at", "When"), Column("hold", "Hold", "id"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"),
         Column("pallets", "Pallets"),
     )  # fmt: skip
     return Sheet(

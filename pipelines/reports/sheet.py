@@ -19,6 +19,7 @@ _FORMATS = {
     "number2": "#,##0.00",
     "number3": "0.000",
     "text": "",
+    "id": "",
 }
 
 
@@ -26,7 +27,7 @@ _FORMATS = {
 class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
-    kind: text, count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), link.
+    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), link.
     """
 
     name: str
@@ -65,12 +66,13 @@ class Sheet:
         return written(value, column.kind)
 
 
+TEXTS = ("text", "id")
 _DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "percent1": 1}
 
 
 def written(value: Any, kind: str) -> str:
     """A value as a page writes it: thousands apart by a thin space, a dash for nothing."""
-    if kind == "text":
+    if kind in TEXTS:
         return "" if value is None else str(value)
     if value is None:
         return "–"
@@ -86,13 +88,16 @@ def _token(row: int, name: str) -> str:
 def table_html(sheet: Sheet) -> str:
     """The table as HTML without a style of its own: the page has the one style sheet."""
     table = GT(sheet.frame(), id=sheet.name).cols_label({c.name: c.heading for c in sheet.columns})
-    numbers = [c.name for c in sheet.columns if c.kind != "text"]
+    whole = [c.name for c in sheet.columns if c.kind == "id"]
+    if whole and sheet.rows:
+        table = table.tab_style(style.css("white-space:nowrap;"), loc.body(columns=whole))
+    numbers = [c.name for c in sheet.columns if c.kind not in TEXTS]
     if numbers:
         table = table.cols_align("right", numbers)
     if sheet.strong:
-        table = table.tab_style(style.css("font-weight:700"), loc.body(rows=list(sheet.strong)))
+        table = table.tab_style(style.css("font-weight:700;"), loc.body(rows=list(sheet.strong)))
     for row, name, strength in sheet.shade:
-        rule = style.css(f"background-color:rgb(var(--heat) / {min(0.85, max(0.08, strength)):.2f})")
+        rule = style.css(f"background-color:rgb(var(--heat) / {min(0.85, max(0.08, strength)):.2f});")
         table = table.tab_style(rule, loc.body(columns=name, rows=[row]))
     text = re.sub(r"<style>.*?</style>", "", table.as_raw_html(), flags=re.S)
     for (row, name), address in sheet.links.items():

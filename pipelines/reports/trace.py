@@ -41,7 +41,10 @@ def trace_name(told: Trace) -> str:
 def trace_title(told: Trace) -> str:
     asked = told.asked.get("complaints") or [told.asked.get("complaint")]
     named = ", ".join(str(one) for one in asked if one)
-    return f"complaint{'s' if ',' in named else ''} {named}" if named else "ware"
+    if named:
+        return f"complaint{'s' if ',' in named else ''} {named}"
+    parts = [f"{key} {told.asked[key]}" for key in ("pallet", "item", "line", "mould", "defect") if key in told.asked]
+    return ", ".join(parts) or "ware"
 
 
 def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
@@ -85,8 +88,8 @@ def _figures(told: Trace) -> tuple[Figure, ...]:
         Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely),
         Figure(
             count(len(gone)),
-            "pallets in question left the works",
-            f"of {len(told.pallets)} that can carry its sisters; they stand first in the list",
+            "pallets in question were released",
+            f"of {len(told.pallets)} that can carry its sisters; they may have left the works and stand first in the list",
             "critical" if gone else "",
         ),
         _proposed(told),
@@ -126,12 +129,12 @@ def _sections(plant: Plant, told: Trace) -> list[Section | None]:
         Section("What was in hand", items=_asked(plant, told)),
         Section("What is assumed or not known", items=told.notes or ("Nothing beside the intervals given.",)),
         Section("Cavities", sheet=cavity_sheet(plant, told), wide=True) if told.cavities else None,
-        *evidence_sections(plant, told),
         Section("Hold lists", sheet=list_sheet(told), texts=(_beyond(plant, told),), wide=True)
         if told.proposed and told.pallets
         else None,
         Section("Pallets at risk", sheet=pallet_sheet(plant, told), wide=True) if told.pallets else None,
         plan_section(plant, told) if told.pallets else None,
+        *evidence_sections(plant, told),
     ]
 
 
@@ -140,7 +143,7 @@ def _first(plant: Plant, told: Trace) -> tuple[str, ...]:
     words = []
     if gone:
         words.append(
-            f"Left the works already, on the shortest list: {', '.join(p.pallet for p in gone[:12])}{f' and {len(gone) - 12} more' if len(gone) > 12 else ''}. Whether to call them back is for the authorised person, now."
+            f"Released already, and perhaps on the road or with the customer, on the shortest list: {', '.join(p.pallet for p in gone[:12])}{f' and {len(gone) - 12} more' if len(gone) > 12 else ''}. Whether to stop or call them back is for the authorised person, now."
         )
     here = [p for p in told.pallets if p.proposed and not p.gone and p.state != "scrapped"]
     if here:

@@ -7,7 +7,7 @@ from datetime import datetime
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
-from pipelines.reports.common import count
+from pipelines.reports.common import count, stretch
 from pipelines.reports.page import Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.trace import trace_name, trace_title
@@ -66,7 +66,7 @@ def _sections(plant: Plant, told: Trace) -> list[Section]:
         Section("What we found", items=_found(plant, told)),
     ]
     if any(p.gone for p in told.pallets):
-        sections.append(Section("Pallets that left the works", sheet=_sheet(plant, told, True, "gone"), wide=True))
+        sections.append(Section("Pallets released from the works", sheet=_sheet(plant, told, True, "gone"), wide=True))
     if any(not p.gone for p in told.pallets):
         sections.append(Section("Pallets still at the works", sheet=_sheet(plant, told, False, "here"), wide=True))
     sections.append(Section("What is not known", items=_unknown(told), wide=True))
@@ -114,15 +114,15 @@ def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
 
 def _sheet(plant: Plant, told: Trace, gone: bool, name: str) -> Sheet:
     rows = [
-        {"pallet": p.pallet, "item": p.item, "from": _day(plant, p.packed_from), "to": _day(plant, p.packed_to), "units": p.units, "mine": p.mould_units, "state": "held" if p.hold or p.holds else p.state}
+        {"pallet": p.pallet, "item": p.item, "packed": stretch(plant, p.packed_from, p.packed_to), "units": p.units, "mine": p.mould_units, "state": "held" if p.hold or p.holds else p.state}
         for p in told.pallets if p.gone == gone
     ]  # fmt: skip
     columns = (
-        Column("pallet", "Pallet"), Column("item", "Item"), Column("from", "Packed from"), Column("to", "to"), Column("units", "Containers", "count"),
+        Column("pallet", "Pallet", "id"), Column("item", "Item"), Column("packed", "Packed"), Column("units", "Containers", "count"),
         Column("mine", "Of the moulds in question", "count"), Column("state", "State"),
     )  # fmt: skip
     caption = "Containers of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
-    return Sheet(name, "Pallets that left" if gone else "Pallets here", columns, rows, caption)
+    return Sheet(name, "Pallets released" if gone else "Pallets here", columns, rows, caption)
 
 
 def _unknown(told: Trace) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipelines.plant import Plant
+from pipelines.reports.common import stretch
 from pipelines.reports.sheet import Column, Sheet
 from schemas.quality import Trace, TracedPallet
 
@@ -30,9 +31,9 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
 
 
 PALLET_COLUMNS = (
-    Column("pallet", "Pallet"), Column("state", "State"), Column("line", "Line"), Column("item", "Item"), Column("from", "Packed from"), Column("to", "to"), Column("units", "Units", "count"),
-    Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "number3"),
-    Column("range", "95 %"), Column("list", "Shortest list"), Column("why", "Why"), Column("doubts", "In doubt"), Column("holds", "Holds"),
+    Column("pallet", "Pallet", "id"), Column("list", "Shortest list"), Column("state", "State"), Column("made", "Line, item", "id"), Column("packed", "Packed", "id"), Column("units", "Units", "count"),
+    Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "number3"), Column("range", "95 %", "id"),
+     Column("why", "Why", "id"), Column("doubts", "In doubt"), Column("holds", "Holds"),
 )  # fmt: skip
 
 
@@ -40,15 +41,16 @@ def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
     """Every pallet that can carry a sister."""
     rows = [
         {
-            "pallet": p.pallet, "state": p.state, "line": p.line, "item": p.item, "from": plant.clock.show(p.packed_from), "to": plant.clock.show(p.packed_to), "units": p.units,
+            "pallet": p.pallet, "state": p.state, "made": f"{p.line}, {p.item}", "packed": stretch(plant, p.packed_from, p.packed_to), "units": p.units,
             "mine": p.mould_units, "chance": p.probability, "expected": p.expected_defective, "range": _range(p), "list": "yes" if p.proposed else "",
             "why": "same fault" if p.beyond else "window", "doubts": ", ".join(p.doubts), "holds": ", ".join(p.holds),
         }
         for p in told.pallets
     ]  # fmt: skip
     strong = [number for number, p in enumerate(told.pallets) if p.gone]
-    caption = "The pallet in hand first, then those that left the works (bold), then by expected defective containers. 95 %: whole containers; 0 to 0 means none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
-    return Sheet("pallets", "Pallets", PALLET_COLUMNS, rows, caption, strong=strong)
+    caption = "The pallet in hand first, then those that were released and may have left the works (bold), then by expected defective containers. 95 %: whole containers; 0 to 0 means none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
+    shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
+    return Sheet("pallets", "Pallets", shown, rows, caption, strong=strong)
 
 
 def _range(p: TracedPallet) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import xlsxwriter
 
-from pipelines.reports.sheet import Sheet, number_format
+from pipelines.reports.sheet import TEXTS, Sheet, number_format
 
 
 def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Sequence[str] = ()) -> None:
@@ -32,10 +32,10 @@ def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Seque
             page.write_string(1, 0, sheet.caption)
             for column, told in enumerate(sheet.columns):
                 page.write_string(3, column, told.heading, bold)
-                page.set_column(column, column, 14 if told.kind != "text" else 20)
+                page.set_column(column, column, 14 if told.kind not in TEXTS else 20)
                 for row, values in enumerate(sheet.rows):
                     value = values.get(told.name)
-                    if told.kind == "text":
+                    if told.kind in TEXTS:
                         page.write_string(4 + row, column, "" if value is None else str(value))
                     elif value is not None:
                         page.write_number(4 + row, column, float(value), formats[told.kind])
