@@ -134,6 +134,35 @@ def scrap(
 
 
 @holds_app.command()
+def plan(
+    name: NameArgument,
+    severity: Annotated[str, typer.Option("--severity", help="Of the defect it is held for: major or minor.")],
+    past: Annotated[
+        str,
+        typer.Option(
+            "--past", help="Lots of this kind inspected before, the oldest first: + accepted, - not accepted."
+        ),
+    ] = "",
+    steady: Annotated[
+        bool,
+        typer.Option("--steady", help="Production is steady and the responsible authority wants reduced inspection."),
+    ] = False,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What to look at before a hold is released: ISO 2859-1 single sampling, and which inspection its switching rules call for."""
+    from pipelines.answers.holds import plans_of_hold
+    from pipelines.show_trace import show_plans
+
+    if set(past) - {"+", "-"}:
+        raise WrongUse(f"--past is a row of + and -, such as ++-+, not '{past}'")
+    opened = open_here(site)
+    with opened.ledger.reading() as reader:
+        state, plans = plans_of_hold(reader, opened.known, name, severity, [mark == "+" for mark in past], steady)
+    show_plans(name, state, plans, format)
+
+
+@holds_app.command()
 def restore(site: SiteOption = None) -> None:
     """Take decisions from the archive into a ledger that was made anew."""
     from pipelines.work.holds import restore as again

@@ -13,7 +13,7 @@ from pipelines.measures.holds import Hold
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.show_answers import percent
-from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, StationDoubt, Trace, Trust
+from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, SamplingPlan, StationDoubt, Trace, Trust
 
 SHOWN = 12
 PALLET_COLUMNS = (
@@ -85,10 +85,36 @@ def _show_lists(told: Trace) -> None:
             "A critical defect is not sampled away: sort all of it or scrap it, as the works' quality system decides."
         )
     for plan in told.plans:
-        whole = ": all of the lot" if plan.whole_lot else ""
         typer.echo(
-            f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, look at {plan.n} of {plan.lot}{whole}, accept with up to {plan.ac}, not with {plan.re}"
+            f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, {plan_words(plan)}"
         )
+
+
+def plan_words(plan: SamplingPlan) -> str:
+    whole = ", which is all of it" if plan.whole_lot else ""
+    return f"look at {plan.n} of {plan.lot}{whole}, accept with up to {plan.ac}, not with {plan.re}"
+
+
+PLAN_COLUMNS = ("inspection", "now", "letter", "lot", "sample", "accept up to", "refuse from", "aql")
+
+
+def show_plans(name: str, state: str, plans: Sequence[SamplingPlan], format: Format) -> None:
+    """The plans for a hold, the one that the switching rules call for marked."""
+    if format is Format.json:
+        return print_json({"hold": name, "inspection": state, "plans": [one.told() for one in plans]})
+    rows = [
+        (p.inspection, "yes" if p.inspection == state else "", p.letter, p.lot, p.n, p.ac, p.re, p.aql) for p in plans
+    ]
+    if format is Format.csv:
+        return print_csv(PLAN_COLUMNS, rows)
+    print_table(f"Re-inspection of {name}: ISO 2859-1, single sampling, {plans[0].severity}", PLAN_COLUMNS, rows)
+    if state == "stopped":
+        typer.echo(
+            "Five lots were not accepted under tightened inspection: sampling stops until the cause is removed. Sort all of it or scrap it."
+        )
+    typer.echo(CAUTION)
+    typer.echo(GLASS)
+    return None
 
 
 def hold_words(one: HoldList) -> str:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
 
+from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.holds import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
-from schemas.quality import Decision, HeldPallet
+from pipelines.measures.sampling import NORMAL, REDUCED, TIGHTENED, inspection_after, plan
+from pipelines.plant import Plant
+from schemas.quality import Decision, HeldPallet, SamplingPlan
 
 
 def decisions(reader: Reader) -> list[Decision]:
@@ -97,3 +101,25 @@ def _only_warehouse(row: dict[str, Any]) -> HeldPallet:
         hold="", pallet=str(row["pallet"]), state=HELD, since=None, by="", why="", evidence="", warehouse=str(row["state"]),
         disagrees="held by the warehouse; no decision about it is kept here", **known,
     )  # fmt: skip
+
+
+def plans_of_hold(
+    reader: Reader, plant: Plant, name: str, severity: str, past: Sequence[bool], steady: bool
+) -> tuple[str, list[SamplingPlan]]:
+    """The inspection that the switching rules call for after `past` lots (True: accepted), and the plans for the hold's pallets as one lot, by inspection.
+
+    "stopped" where sampling has ended. WrongUse for a critical defect, which is not sampled away, for an unknown hold, and for one that holds nothing.
+    """
+    if severity == "critical":
+        raise WrongUse(
+            "a critical defect is not sampled away: sort all of the hold or scrap it, as the works' quality system decides"
+        )
+    if severity not in ("major", "minor"):
+        raise WrongUse(f"--severity is major or minor, not '{severity}'")
+    held = [one for one in answer_holds(reader, name=name) if one.state == HELD]
+    lot = sum(one.units or 0 for one in held)
+    if lot < 2:
+        raise WrongUse(f"{name} holds no pallet; see `coldledger holds --all`")
+    aql = plant.sampling.aql_major if severity == "major" else plant.sampling.aql_minor
+    plans = [plan(lot, aql, plant.sampling.level, kind, severity) for kind in (NORMAL, TIGHTENED, REDUCED)]
+    return inspection_after(past, None, steady, plans[0].ac), plans

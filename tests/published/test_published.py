@@ -14,6 +14,7 @@ from pipelines.measures.shares import (
     count_interval,
     proportion_interval,
     quality_ratio,
+    score_interval,
     scrap_ratio,
 )
 from sample_feeds.simulator import Simulated
@@ -95,6 +96,13 @@ def test_ratios_of_iso_22400_2() -> None:
     assert scrap_ratio(6_800, 100_000) == pytest.approx(0.068)
     assert availability(1290, 1440) == pytest.approx(0.8958333, abs=1e-7)
     assert quality_ratio(5, 0) is None
+
+
+@pytest.mark.parametrize(("hits", "trials", "low", "high"), [(81, 263, 0.2553, 0.3662), (0, 20, 0.0, 0.1611)])
+def test_wilson_as_newcombe_prints_it(hits: int, trials: int, low: float, high: float) -> None:
+    """Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (score, no continuity correction)."""
+    assert score_interval(hits, trials) == (pytest.approx(low, abs=5e-5), pytest.approx(high, abs=5e-5))
+    assert score_interval(0, 0) == (0.0, 1.0)
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.holds import all_holds, answer_holds
+from pipelines.answers.holds import all_holds, answer_holds, plans_of_hold
 from pipelines.answers.question import Question
 from pipelines.errors import WrongUse
 from pipelines.work.holds import decide, propose, restore
@@ -115,3 +115,21 @@ def test_a_proposal_of_a_trace_waits_for_a_person(day_taken: Place, new_place: C
     with place.opened.ledger.reading() as reader:
         now = answer_trace(reader, place.plant, Question(complaint="C-26-001"))
     assert all(p.hold and p.holds == (one.hold,) for p in now.pallets if p.pallet in one.pallets)
+
+
+def test_a_hold_is_one_lot_and_the_past_decides_the_inspection(place: Place) -> None:
+    """3 000 units: letter K by ISO 2859-1 table 1, level II; major, AQL 0.65: 125 and Ac 2, tightened 125 and 1 (MIL-STD-105E tables II-A, II-B)."""
+    pallets(place, P1="packed", P2="packed", P3="packed")
+    did(place, "place", None, "P1", "P2", "P3")
+    with place.opened.ledger.reading() as reader:
+        state, plans = plans_of_hold(reader, place.plant, "H-0001", "major", [True, False, False], False)
+        for severity, says in (("critical", "not sampled away"), ("grave", "major or minor")):
+            with pytest.raises(WrongUse, match=says):
+                plans_of_hold(reader, place.plant, "H-0001", severity, [], False)
+        with pytest.raises(WrongUse, match="holds no pallet"):
+            plans_of_hold(reader, place.plant, "H-0002", "minor", [], False)
+    assert state == "tightened"
+    assert [(p.inspection, p.lot, p.letter, p.n, p.ac) for p in plans[:2]] == [
+        ("normal", 3000, "K", 125, 2),
+        ("tightened", 3000, "K", 125, 1),
+    ]
