@@ -14,7 +14,16 @@ import polars as pl
 from pipelines.answers.trust import Vouching
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.exposure import Exposure, Passing, Stay, formed_inside, lehr_by_bin, line_exposure, spread
+from pipelines.measures.exposure import (
+    Exposure,
+    Passing,
+    Stay,
+    formed_inside,
+    item_ware,
+    lehr_by_bin,
+    line_exposure,
+    spread,
+)
 from pipelines.measures.packing import PackingTime, blurred_window, packing_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.rates import remembered
@@ -50,9 +59,7 @@ class LineView:
     @cached_property
     def kept(self) -> np.ndarray:
         """Units of each pallet over the ware of its item that met the first station for it: what was rejected on the way is not on it."""
-        flat = replace(self.passing, found=None)
-        told = line_exposure(flat, self.stays, self.pallets, self.after_min, self.packing, None) if self.stays else None
-        ware = told.ware.sum(axis=0) if told is not None else np.zeros(self.pallets.height)
+        ware = item_ware(self.passing, self.stays, self.pallets, self.after_min, self.packing)
         share: np.ndarray = self.pallets["units"].to_numpy() / np.maximum(ware, 1.0)
         return np.where((share > 0.5) & (share < 1.2), np.minimum(share, 1.0), 1.0)
 

@@ -16,6 +16,7 @@ from pipelines.measures.trace import alike
 from pipelines.plant import Plant
 
 SSCC_DIGITS = 18
+LONGEST = timedelta(days=31)  # of a window without a mould number
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,7 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
     received = plant.clock.day(question.received).end if question.received else None
     start, end = question.made_from or first, min(t for t in (question.made_to or last, received or last) if t)
     show = plant.clock.show
-    if question.made_from is None and question.made_to is None and asked.pallet_row is None:
+    if question.made_from is None and question.made_to is None and question.mould is not None:
         asked.notes.append(
             "no times of making were given: everything in the ledger made before it was received comes into question"
         )
@@ -155,7 +156,20 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
     if start >= end:
         asked.impossible.append("it would have been received before it was made; the times of making were believed")
         end = question.made_to or start + timedelta(minutes=1)
-    return Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))
+    window = Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))
+    return window if question.mould is not None else _narrowed(plant, asked, window)
+
+
+def _narrowed(plant: Plant, asked: Asked, window: Span) -> Span:
+    """Without a mould number not more than LONGEST back: a year of all cavities points nowhere."""
+    if window.end - window.start <= LONGEST:
+        return window
+    start = window.end - LONGEST
+    asked.notes.append(
+        f"without a mould number only the last {LONGEST.days} days of the time asked for were looked at, from {plant.clock.show(start)} on; "
+        "give earlier times of making to look further back"
+    )
+    return Span(start, window.end)
 
 
 def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:

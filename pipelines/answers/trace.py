@@ -250,12 +250,11 @@ def _told(
 
 
 def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | None:
-    """The share of the escapes (of the ware, where no defect was named) that lies on no pallet that was reported."""
-    if question.pallet is not None:
+    """The share of the escapes that lies on no pallet that was reported; None with a pallet in hand or without a defect."""
+    if question.pallet is not None or question.defect is None:
         return None
     every = sum(float(p.weights[0].sum()) for p in parts)
     packed = sum(float(p.weights[1].sum()) for p in parts)
-    # packed ware that was rejected on its way is part of `every` for ware, but not for escapes
     return max(0.0, 1 - packed / every) if every > 0 else None
 
 

@@ -151,6 +151,24 @@ def line_exposure(
     )  # fmt: skip
 
 
+def item_ware(
+    passing: Passing, stays: Sequence[Stay], pallets: pl.DataFrame, after_min: float, packing: PackingTime
+) -> np.ndarray:
+    """Containers of each pallet's item that met the first station for it [pallets], from all moulds that were fitted then."""
+    rows = {mould: number for number, mould in enumerate(passing.moulds)}
+    known = list(dict.fromkeys(pallets["item"]))
+    sums = np.zeros((len(known), passing.bins))
+    for stay in stays:
+        inside = passing.ware[rows[stay.mould]] * formed_inside(passing, stay.span)
+        sums[[n for n, item in enumerate(known) if stay.item in (None, item)]] += inside
+    begins, ends = (
+        _edges(passing, pallets[name], after_min + packing.minutes) for name in ("packed_from", "packed_to")
+    )
+    told = on_pallets(sums, begins, ends, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
+    picked: np.ndarray = np.array([told[known.index(item), n] for n, item in enumerate(pallets["item"])])
+    return picked
+
+
 def _by_bin(
     passing: Passing, stays: Sequence[Stay], missed: Missed | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

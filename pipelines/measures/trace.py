@@ -12,13 +12,6 @@ from pipelines.measures.exposure import Exposure, Stay, counted, smallest_cover
 COVERED = 0.95
 
 
-def escapes(found: float, rate: float | None) -> float | None:
-    """Expected containers that passed, from those found: found x (1 - d) / d; None where d is unknown or zero."""
-    if rate is None or rate <= 0:
-        return None
-    return found * (1 - rate) / rate
-
-
 @dataclass(frozen=True)
 class Placed:
     """A share of the answer on one line: probability of every stay, and of every pallet, before lines are weighed against each other.

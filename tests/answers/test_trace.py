@@ -254,3 +254,13 @@ def test_the_works_may_ask_more_of_a_challenge() -> None:
         plant.sampling.level,
         plant.sampling.aql_minor,
     ) == (4.0, 1.0, "S-3", 2.5)
+
+
+def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) -> None:
+    from pipelines.answers.question import LONGEST, Asked, _narrowed
+
+    asked = Asked(Question(item="J370"))
+    wide = Span(NOON - 400 * 24 * HOUR, NOON)
+    told = _narrowed(day_taken.plant, asked, wide)
+    assert (told.start, told.end) == (NOON - LONGEST, NOON) and "only the last 31 days" in asked.notes[0]
+    assert _narrowed(day_taken.plant, Asked(asked.question), told) == told

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -57,7 +58,7 @@ def chromium(*args: str, profile: Path) -> str:
     return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True).stdout
 
 
-def probe(page: Path, tmp_path: Path, width: int) -> dict[str, float]:
+def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
     """What a frame of this width shows of the page: read by a page of ours that holds it in a frame of that width."""
     script = """
     const frame = document.querySelector('iframe');
@@ -81,7 +82,7 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, float]:
     )
     found = re.search(r"\{&quot;wide.*?\}|\{\"wide.*?\}", text)
     assert found, text[-500:]
-    told: dict[str, float] = json.loads(found[0].replace("&quot;", '"'))
+    told: dict[str, Any] = json.loads(found[0].replace("&quot;", '"'))
     return told
 
 
@@ -93,7 +94,7 @@ def test_nothing_is_cut_off_and_nothing_is_asked_for(
     told = probe(pages[name], tmp_path, width)
     assert told["width"] == width and told["wide"] <= width, told
     assert told["cut"] == 0 and told["asked"] == 0
-    assert told["smallest"] >= 9, "text of a chart is too small to read"
+    assert told["smallest"] is None or told["smallest"] >= 9, "text of a chart is too small to read"
 
 
 @pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds"])

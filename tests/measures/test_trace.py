@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.clock import Span
 from pipelines.measures.exposure import Stay, counted, smallest_cover
-from pipelines.measures.trace import alike, doubled, escapes, hold_numbers, shares, together
+from pipelines.measures.trace import alike, doubled, hold_numbers, shares, together
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -21,12 +21,6 @@ A, B, C = ("K1", 1, "A", "7"), ("K1", 2, "A", "8"), ("K1", 3, "A", "9")
 
 def stay(mould: str, section: int, first: float, last: float) -> Stay:
     return Stay("K1", section, "A", mould, "J370", Span(AT + first * HOUR, AT + last * HOUR))
-
-
-def test_escapes_are_found_times_missed_over_caught() -> None:
-    """Design: found x (1 - d) / d. Of 95 found at a detection rate of 0.95, 5 got through."""
-    assert escapes(95, 0.95) == pytest.approx(5)
-    assert escapes(3, None) is None and escapes(3, 0.0) is None and escapes(0, 0.9) == 0
 
 
 def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
