@@ -16,6 +16,9 @@ from pipelines.measures.trace import alike
 from pipelines.plant import Plant
 
 SSCC_DIGITS = 18
+READ_BACK = timedelta(
+    days=2
+)  # of a window in which the stations' readings are looked through for a number the log does not have
 LONGEST = timedelta(days=31)  # of a window without a mould number
 
 
@@ -190,6 +193,7 @@ def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], win
         asked.nearest.append(
             f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from {show(row['fitted_at'])} to {until}"
         )
+    _hint_read(reader, plant, asked, lines or list(plant.lines), window)
     known = [
         mould for line in lines or list(plant.lines)
         for mould in reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)["number"].to_list()
@@ -197,6 +201,20 @@ def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], win
     near = alike(question.mould, [m for m in known if m != question.mould])
     if near:
         asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near)}")
+
+
+def _hint_read(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+    """Whether stations read the number then, though the mould log does not have it."""
+    if window.end - window.start > READ_BACK:
+        return
+    for line in lines:
+        way = timedelta(minutes=plant.lines[line].lehr_minutes)
+        ware = reader.ask("ware", line=line, from_time=window.start + way, to_time=window.end + way)
+        read = int(ware.filter(pl.col("mould") == asked.question.mould)["inspected"].sum())
+        if read:
+            asked.nearest.append(
+                f"stations of {line} read mould {asked.question.mould} on {read} containers then: the mould log lacks its fitting; send it, and ask again"
+            )
 
 
 def _for_item(question: Question) -> str:

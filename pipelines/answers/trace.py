@@ -236,6 +236,10 @@ def _told(
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
     pallets = with_holds(pallets, held_by(reader))
     proposed, possible = hold_lists(question, parts, pallets)
+    if not pallets:
+        asked.notes.append(
+            "no pallet was reported for ware of that time: what was made lies somewhere this list cannot name"
+        )
     mean, low, high = totals(parts)
     fault = [part.fault for part in parts if part.fault is not None]
     severity = plant.defects[question.defect].severity if question.defect else None

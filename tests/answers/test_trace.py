@@ -264,3 +264,20 @@ def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) ->
     told = _narrowed(day_taken.plant, asked, wide)
     assert (told.start, told.end) == (NOON - LONGEST, NOON) and "only the last 31 days" in asked.notes[0]
     assert _narrowed(day_taken.plant, Asked(asked.question), told) == told
+
+
+def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    place.put(
+        "station_counts.K1.csv",
+        head + "".join(f"2026-03-10T06:{m:02d}:00Z,K1,K1-side-a,20,60,5,0\n" for m in range(60)),
+    )
+    place.put(
+        "mould_log.K1.csv", "fitted_at,line,section,gob,part,number,item\n2026-03-10T00:00:00Z,K1,2,B,mould,21,J370\n"
+    )
+    place.take()
+    start = datetime(2026, 3, 10, 4, tzinfo=UTC)
+    told = traced(place, Question(line="K1", mould="20", made_from=start, made_to=start + 2 * HOUR))
+    assert any("read mould 20 on" in text and "lacks its fitting" in text for text in told.nearest), told.nearest
+    other = traced(place, Question(line="K1", mould="21", made_from=start, made_to=start + 2 * HOUR))
+    assert other.pallets == () and any("no pallet was reported" in note for note in other.notes)
