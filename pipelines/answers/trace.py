@@ -23,6 +23,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.exposure import Exposure, Stay, forming_quantiles
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace import Carried, Place, Together, carried, doubled, placed, shares, together
+from pipelines.measures.trust import places_that_see
 from pipelines.plant import Plant
 from schemas.quality import Cavity, Trace
 from schemas.results import Signal
@@ -35,7 +36,8 @@ FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is fol
 class LineTrace:
     """One line's part of a trace. first: how many of the exposure's stays lie in the window; the others are the same fault beyond it.
 
-    chance: [first] probability of each stay; on_pallet: of each pallet; moments: each stay's 95 % window.
+    weights: of stays and of pallets, in escapes (in ware without a defect), comparable between lines; moments: each stay's 95 % window;
+    scale: by which they were made comparable.
     """
 
     view: LineView
@@ -48,6 +50,7 @@ class LineTrace:
     moments: list[Span]
     faults: list[Signal]
     fault: Span | None
+    scale: float
 
 
 def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequence[Question] = ()) -> Trace:
@@ -143,10 +146,19 @@ def _line_trace(
     exposure, first = view.exposure([*mine, *more]), len(mine)
     inside = _part(exposure, slice(0, first))
     weights = placed(inside, inside.all_escaped if question.defect else inside.all_ware, question.defect, pallet)
+    scale = _scale(plant, view, question.defect, known)
     return LineTrace(
-        view, window, exposure, first, carried(exposure), exposure.escaped[first:].sum(axis=0), (weights.stays, weights.pallets),
-        _moments(view, inside, pallet, 0.95), faults, fault,
+        view, window, exposure, first, carried(exposure), exposure.escaped[first:].sum(axis=0), (weights.stays * scale, weights.pallets * scale),
+        _moments(view, inside, pallet, 0.95), faults, fault, scale,
     )  # fmt: skip
+
+
+def _scale(plant: Plant, view: LineView, defect: str | None, known: Vouching) -> float:
+    """What makes a line whose stations were never challenged with the defect comparable to others: the share that the works' stations miss as a whole."""
+    if defect is None or view.missed is not None:
+        return 1.0
+    usual = known.prior.missed / (known.prior.missed + known.prior.found)
+    return float(usual ** len(places_that_see(plant, view.line, defect)))
 
 
 def _hull(stays: Sequence[Stay]) -> Span:
@@ -269,19 +281,7 @@ def _assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouc
         notes.append(_ranked_by(question.defect, parts))
     for part in parts:
         view = part.view
-        middle = int(
-            np.clip(
-                view.passing.at(part.window.start + (part.window.end - part.window.start) / 2)
-                + 90 / view.passing.bin_min,
-                0,
-                view.passing.bins - 1,
-            )
-        )
-        blur = 1.96 * view.passing.blur[middle]
-        notes.append(
-            f"line {view.line}: lehr time about {view.passing.lehr[middle]:.0f} min, single containers within {blur:.0f} min of it (95 %); "
-            f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
-        )
+        notes.append(_ways(part))
         if question.defect and view.missed is None:
             notes.append(
                 f"line {view.line}: no station was ever challenged with {question.defect}, so that nothing tells how much gets past: no number of escapes is given"
@@ -299,6 +299,16 @@ def _assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouc
             "every call is taken as a true defect: a station's false calls make the expected number too high, never too low"
         )
     return notes
+
+
+def _ways(part: LineTrace) -> str:
+    """The lehr time and the way to the pallet that were taken, with where they come from."""
+    view, middle = part.view, part.window.start + (part.window.end - part.window.start) / 2
+    at = int(np.clip(view.passing.at(middle) + view.passing.lehr[0] / view.passing.bin_min, 0, view.passing.bins - 1))
+    return (
+        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within {1.96 * view.passing.blur[at]:.0f} min of it (95 %); "
+        f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
+    )
 
 
 def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:

@@ -132,7 +132,7 @@ def hold_lists(
 def _weights(question: Question, part: LineTrace, pallets: Sequence[TracedPallet]) -> list[tuple[TracedPallet, float]]:
     """What is expected on each pallet of a line: escapes (in a unit of their own where nothing tells what gets past), or ware."""
     sums = (part.exposure.escaped if question.defect else part.exposure.ware).sum(axis=0)
-    by_name = dict(zip(part.view.pallets["pallet"], sums.tolist(), strict=True))
+    by_name = dict(zip(part.view.pallets["pallet"], (sums * part.scale).tolist(), strict=True))
     return [(p, by_name[p.pallet]) for p in pallets if p.line == part.view.line]
 
 
