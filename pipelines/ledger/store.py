@@ -107,6 +107,7 @@ class Ledger:
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open to write, migrated, in one transaction: committed when the block ends, undone when it raises."""
         with self._gate():
+            self._be_born()
             con = self._wait_for_file(read_only=False)
             opened = time.monotonic()
             self.unlocked.clear()
@@ -121,6 +122,26 @@ class Ledger:
                 _close(con)
                 self.held_s += time.monotonic() - opened
                 self.unlocked.set()
+
+    def _be_born(self) -> None:
+        """Make a new ledger whole under another name first: killed at any instant, there is one with all its tables or none."""
+        if self.exists:
+            return
+        part = self.site.ledger.with_name(f".{self.site.ledger.name}.part")
+        try:
+            for left in (part, part.with_name(f"{part.name}.wal")):
+                left.unlink(missing_ok=True)
+            con = duckdb.connect(str(part))
+            try:
+                con.execute("set timezone = 'UTC'")
+                _migrate(con)
+            finally:
+                con.close()
+            part.replace(self.site.ledger)
+        except OSError as error:
+            raise SiteError(unwritable(self.site, error)) from error
+        except duckdb.Error as error:
+            raise _plain(error, self.site) from error
 
     def _gate(self) -> Any:
         try:
@@ -182,6 +203,8 @@ def _views() -> tuple[list[tuple[str, str]], str]:
 
 
 def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
+    if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
+        return False
     done = dict(con.execute("select number, name from migrations").fetchall())
     return done.get(0) == _views()[1] and len(done) > len(statements("migrations"))
 
