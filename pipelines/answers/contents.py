@@ -112,10 +112,11 @@ def _defects(
     able = {c for s in plant.stations_of(row["line"]) for c in plant.defects if s.can_call(c)}
     codes = [c for c, d in plant.defects.items() if c in sums or (d.severity == "critical" and c in able)]
     order = ("critical", "major", "minor")
-    views = views_of_defects(reader, plant, row["line"], formed, codes, known)
+    tried = known.challenges.filter(pl.col("line") == row["line"])["defect"].unique().to_list()
+    views = views_of_defects(reader, plant, row["line"], formed, [c for c in codes if c in tried], known)
     found = []
     for code in sorted(codes, key=lambda c: (order.index(plant.defects[c].severity), -sums.get(c, 0), c)):
-        defect, told = plant.defects[code], _expected(views[code], row["pallet"], stays)
+        defect, told = plant.defects[code], _expected(views.get(code), row["pallet"], stays)
         found.append(
             PalletDefect(
                 defect=code, name=defect.name, severity=defect.severity, calls=sums.get(code, 0), expected=told[0], low=told[1], high=told[2],
@@ -124,9 +125,9 @@ def _defects(
     return found
 
 
-def _expected(view: LineView, pallet: str, stays: list[Stay]) -> tuple[float | None, float | None, float | None]:
-    names = view.pallets["pallet"].to_list()
-    if view.missed is None or pallet not in names or not stays:
+def _expected(view: LineView | None, pallet: str, stays: list[Stay]) -> tuple[float | None, float | None, float | None]:
+    names = view.pallets["pallet"].to_list() if view is not None else []
+    if view is None or view.missed is None or pallet not in names or not stays:
         return None, None, None
     told, number = carried(view.exposure(stays)), names.index(pallet)
     return float(told.mean[number]), float(told.low[number]), float(told.high[number])

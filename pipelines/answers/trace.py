@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
@@ -77,9 +78,14 @@ def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | No
         return _nothing(asked, window)
     known = vouching(reader, plant, Span(window.start, window.end + timedelta(hours=6)))
     kept = _kept(reader, plant, asked.question.defect, stays)
-    parts = [
-        _line_trace(reader, plant, asked, line, stays, known, kept) for line in dict.fromkeys(s.line for s in stays)
-    ]
+    lines = list(dict.fromkeys(s.line for s in stays))
+
+    def part(line: str) -> LineTrace:
+        with reader.beside() as mine:
+            return _line_trace(mine, plant, asked, line, stays, known, kept)
+
+    with ThreadPoolExecutor(min(2, len(lines))) as pool:
+        parts = list(pool.map(part, lines))
     return _told(reader, plant, asked, parts, known, ranking)
 
 

@@ -31,6 +31,15 @@ class Reader:
     def __init__(self, con: duckdb.DuckDBPyConnection):
         self._con = con
 
+    @contextmanager
+    def beside(self) -> Iterator[Reader]:
+        """Another reader of the same open ledger, for a thread of its own."""
+        con = self._con.cursor()
+        try:
+            yield Reader(con)
+        finally:
+            con.close()
+
     def ask(self, name: str, **params: Any) -> pl.DataFrame:
         """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
         return self._run(query(name), params)
