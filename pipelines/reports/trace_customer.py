@@ -118,7 +118,7 @@ def _sheet(plant: Plant, told: Trace, gone: bool, name: str) -> Sheet:
         for p in told.pallets if p.gone == gone
     ]  # fmt: skip
     columns = (
-        Column("pallet", "Pallet", "id"), Column("item", "Item"), Column("packed", "Packed"), Column("units", "Containers", "count"),
+        Column("pallet", "Pallet", "id"), Column("item", "Item"), Column("packed", "Packed", "id"), Column("units", "Containers", "count"),
         Column("mine", "Of the moulds in question", "count"), Column("state", "State"),
     )  # fmt: skip
     caption = "Containers of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
