@@ -68,69 +68,30 @@ def place(
     _decide(site, "place", None, pallet, by, why, evidence)
 
 
-@holds_app.command()
-def confirm(
-    name: NameArgument,
-    by: ByOption,
-    why: WhyOption,
-    evidence: EvidenceOption,
-    pallet: PalletsOption = None,
-    site: SiteOption = None,
-) -> None:
-    """Make a proposal a hold: all its pallets, or those named."""
-    _decide(site, "confirm", name, pallet, by, why, evidence)
+def _about_a_hold(action: str, says: str) -> None:
+    """One command for a decision about a hold that is there."""
+
+    def decided(
+        name: NameArgument,
+        by: ByOption,
+        why: WhyOption,
+        evidence: EvidenceOption,
+        pallet: PalletsOption = None,
+        site: SiteOption = None,
+    ) -> None:
+        _decide(site, action, name, pallet, by, why, evidence)
+
+    holds_app.command(action, help=says)(decided)
 
 
-@holds_app.command()
-def dismiss(
-    name: NameArgument,
-    by: ByOption,
-    why: WhyOption,
-    evidence: EvidenceOption,
-    pallet: PalletsOption = None,
-    site: SiteOption = None,
-) -> None:
-    """Turn a proposal down: all its pallets, or those named. It stays in the history."""
-    _decide(site, "dismiss", name, pallet, by, why, evidence)
-
-
-@holds_app.command()
-def extend(
-    name: NameArgument,
-    by: ByOption,
-    why: WhyOption,
-    evidence: EvidenceOption,
-    pallet: PalletsOption = None,
-    site: SiteOption = None,
-) -> None:
-    """Add pallets to a hold."""
-    _decide(site, "extend", name, pallet, by, why, evidence)
-
-
-@holds_app.command()
-def release(
-    name: NameArgument,
-    by: ByOption,
-    why: WhyOption,
-    evidence: EvidenceOption,
-    pallet: PalletsOption = None,
-    site: SiteOption = None,
-) -> None:
-    """Release held pallets: all of the hold, or those named. They stay in the history."""
-    _decide(site, "release", name, pallet, by, why, evidence)
-
-
-@holds_app.command()
-def scrap(
-    name: NameArgument,
-    by: ByOption,
-    why: WhyOption,
-    evidence: EvidenceOption,
-    pallet: PalletsOption = None,
-    site: SiteOption = None,
-) -> None:
-    """Give held pallets to cullet: all of the hold, or those named."""
-    _decide(site, "scrap", name, pallet, by, why, evidence)
+for _action, _says in (
+    ("confirm", "Make a proposal a hold: all its pallets, or those named."),
+    ("dismiss", "Turn a proposal down: all its pallets, or those named. It stays in the history."),
+    ("extend", "Add pallets to a hold."),
+    ("release", "Release held pallets: all of the hold, or those named. They stay in the history."),
+    ("scrap", "Give held pallets to cullet: all of the hold, or those named."),
+):
+    _about_a_hold(_action, _says)
 
 
 @holds_app.command()

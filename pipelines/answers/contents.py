@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from pipelines.answers.evidence import parts_of
+from pipelines.answers.evidence import parts_at
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet, lehr_time
-from pipelines.answers.line_view import LineView, line_view, stays_of, views_of_defects
+from pipelines.answers.line_view import LineView, stays_of, views_of_defects, ware_view
 from pipelines.answers.pareto import check_line
 from pipelines.answers.question import Asked, Question, hint_mould, window_asked
 from pipelines.answers.signals import kept_signals
@@ -20,12 +19,12 @@ from pipelines.answers.trust import Vouching, stations_in_doubt, vouching
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.exposure import Stay, forming_quantiles
+from pipelines.measures.exposure import Stay, forming_quantiles, hull
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import score_interval
 from pipelines.measures.trace import carried
-from pipelines.plant import Plant
-from schemas.quality import Cavity, MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
+from pipelines.plant import SEVERITIES, Plant
+from schemas.quality import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
 SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is not listed
 
@@ -41,7 +40,7 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
     packed = Span(row["packed_from"], row["packed_to"] + timedelta(minutes=1))
     known = vouching(reader, plant, packed)
     stays = [s for s in stays_of(reader, [row["line"]], formed) if s.item in (None, row["item"])]
-    view = line_view(reader, plant, row["line"], formed, None, known)
+    view = ware_view(reader, plant, row["line"], formed)
     parts = _parts(reader, view, stays, pallet)
     here = Span(min(p.from_ for p in parts), max(p.to for p in parts)) if parts else None
     inspected = Span(
@@ -83,21 +82,17 @@ def _parts(reader: Reader, view: LineView, stays: list[Stay], pallet: str) -> li
     ):
         if units < SHOWN_UNITS:
             continue
-        start, end = forming_quantiles(view.passing, weights)
-        place = Cavity(
-            line=stay.line, section=stay.section, gob=stay.gob, mould=stay.mould, from_=start, to=end, probability=1.0
-        )
-        told = parts_of(reader, place)
+        span = Span(*forming_quantiles(view.passing, weights))
+        parts = parts_at(reader, stay.line, stay.section, stay.gob, span)
         found.append(
             PalletPart(
                 section=stay.section,
                 gob=stay.gob,
                 mould=stay.mould,
-                blank=told.blank,
-                neck_ring=told.neck_ring,
                 units=float(units),
-                from_=start,
-                to=end,
+                from_=span.start,
+                to=span.end,
+                **parts,
             )
         )
     return sorted(found, key=lambda p: (p.section, p.gob, p.from_))
@@ -111,11 +106,10 @@ def _defects(
     sums = dict(calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows())
     able = {c for s in plant.stations_of(row["line"]) for c in plant.defects if s.can_call(c)}
     codes = [c for c, d in plant.defects.items() if c in sums or (d.severity == "critical" and c in able)]
-    order = ("critical", "major", "minor")
     tried = known.challenges.filter(pl.col("line") == row["line"])["defect"].unique().to_list()
     views = views_of_defects(reader, plant, row["line"], formed, [c for c in codes if c in tried], known)
     found = []
-    for code in sorted(codes, key=lambda c: (order.index(plant.defects[c].severity), -sums.get(c, 0), c)):
+    for code in sorted(codes, key=lambda c: (SEVERITIES.index(plant.defects[c].severity), -sums.get(c, 0), c)):
         defect, told = plant.defects[code], _expected(views.get(code), row["pallet"], stays)
         found.append(
             PalletDefect(
@@ -162,8 +156,8 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
             impossible=tuple(asked.impossible),
             nearest=tuple(asked.nearest),
         )
-    hull = Span(min(s.span.start for s in stays), max(s.span.end for s in stays))
-    view = line_view(reader, plant, line, hull, None, vouching(reader, plant, hull))
+    whole = hull(stays)
+    view = ware_view(reader, plant, line, whole)
     exposure = view.exposure(stays)
     units = exposure.ware.sum(axis=0) * view.kept
     pallets = [
@@ -175,8 +169,8 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
     for one in pallets:
         states[one["state"]] = states.get(one["state"], 0.0) + one["of_mould"]
     return MouldLife(
-        line=line, mould=mould, from_=hull.start, to=hull.end, stays=tuple(_stay(reader, plant, s, made) for s, made in zip(stays, exposure.all_ware, strict=True)),
-        containers=float(np.sum(exposure.all_ware)), calls=tuple(_calls(reader, plant, line, mould, hull)), pallets=tuple(pallets), states=states,
+        line=line, mould=mould, from_=whole.start, to=whole.end, stays=tuple(_stay(reader, plant, s, made) for s, made in zip(stays, exposure.all_ware, strict=True)),
+        containers=float(np.sum(exposure.all_ware)), calls=tuple(_calls(reader, plant, line, mould, whole)), pallets=tuple(pallets), states=states,
     )  # fmt: skip
 
 
@@ -185,32 +179,16 @@ def _stay(reader: Reader, plant: Plant, stay: Stay, made: float) -> MouldStay:
     there = (pl.col("line") == stay.line) & (pl.col("section") == stay.section) & (pl.col("gob") == stay.gob)
     last = rows.filter(there & (pl.col("fitted_at") <= stay.span.start)).sort("fitted_at").tail(1).to_dicts()
     fitted, ended = (last[0]["fitted_at"], last[0]["ended_at"]) if last else (stay.span.start, None)
-    place = Cavity(
-        line=stay.line,
-        section=stay.section,
-        gob=stay.gob,
-        mould=stay.mould,
-        from_=stay.span.start,
-        to=stay.span.end,
-        probability=1.0,
-    )
-    told = parts_of(reader, place)
+    parts = parts_at(reader, stay.line, stay.section, stay.gob, stay.span)
     return MouldStay(
-        section=stay.section,
-        gob=stay.gob,
-        item=stay.item,
-        fitted=fitted,
-        ended=ended,
-        blank=told.blank,
-        neck_ring=told.neck_ring,
-        containers=float(made),
+        section=stay.section, gob=stay.gob, item=stay.item, fitted=fitted, ended=ended, containers=float(made), **parts
     )
 
 
-def _calls(reader: Reader, plant: Plant, line: str, mould: str, hull: Span) -> list[dict[str, Any]]:
+def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) -> list[dict[str, Any]]:
     """Calls with the number read, by defect, the critical first; with their rate on the containers of the mould that the reading station saw."""
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
-    seen = replace(hull, start=hull.start + lehr, end=hull.end + lehr)
+    seen = formed.shifted(lehr)
     told = {"line": line, "from_time": seen.start, "to_time": seen.end}
     calls, ware = reader.ask("calls", **told).filter(pl.col("mould") == mould), reader.ask("ware", **told)
     read = ware.filter((pl.col("mould") == mould) & pl.col("station").is_in(reading_stations(plant, line, ware)))
@@ -224,5 +202,4 @@ def _calls(reader: Reader, plant: Plant, line: str, mould: str, hull: Span) -> l
                 "defect": code, "severity": severity, "calls": count, "of": seen_of_it, "rate": count / seen_of_it if seen_of_it else None, "low": low, "high": high,
             }
         )  # fmt: skip
-    order = {"critical": 0, "major": 1, "minor": 2}
-    return sorted(rows, key=lambda r: (order.get(str(r["severity"]), 3), -r["calls"], r["defect"]))
+    return sorted(rows, key=lambda r: ((*SEVERITIES, "").index(str(r["severity"])), -r["calls"], r["defect"]))

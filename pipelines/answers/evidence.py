@@ -26,20 +26,18 @@ AROUND = timedelta(hours=2)  # before and after the window, for the calls minute
 LONGEST = timedelta(hours=12)  # of a window shown minute by minute; of a longer one its last part
 
 
-def parts_of(reader: Reader, cavity: Cavity) -> Cavity:
-    """The cavity with the blank and the neck ring that were fitted there in its window."""
-    rows = reader.ask(
-        "parts_there",
-        line=cavity.line,
-        section=cavity.section,
-        gob=cavity.gob,
-        from_time=cavity.from_,
-        to_time=cavity.to,
-    )
-    named = {
+def parts_at(reader: Reader, line: str, section: int, gob: str, span: Span) -> dict[str, str | None]:
+    """The blank and the neck ring that were fitted at a place in a span; several joined where one was changed."""
+    rows = reader.ask("parts_there", line=line, section=section, gob=gob, from_time=span.start, to_time=span.end)
+    return {
         part: ", then ".join(rows.filter(pl.col("part") == part)["number"].to_list()) or None
         for part in ("blank", "neck_ring")
     }
+
+
+def parts_of(reader: Reader, cavity: Cavity) -> Cavity:
+    """The cavity with the blank and the neck ring that were fitted there in its window."""
+    named = parts_at(reader, cavity.line, cavity.section, cavity.gob, Span(cavity.from_, cavity.to))
     return cavity.model_copy(update=named)
 
 

@@ -90,7 +90,7 @@ class LineView:
 def line_view(reader: Reader, plant: Plant, line: str, formed: Span, defect: str | None, known: Vouching) -> LineView:
     """Read what is needed of a line for ware formed in a window, and of one defect in it."""
     if defect is None:
-        return _without_calls(reader, plant, line, formed)
+        return ware_view(reader, plant, line, formed)
     return views_of_defects(reader, plant, line, formed, [defect], known)[defect]
 
 
@@ -98,7 +98,7 @@ def views_of_defects(
     reader: Reader, plant: Plant, line: str, formed: Span, defects: Sequence[str], known: Vouching
 ) -> dict[str, LineView]:
     """The same for several defects, read once."""
-    view = _without_calls(reader, plant, line, formed)
+    view = ware_view(reader, plant, line, formed)
     passing = view.passing
     end = passing.start + timedelta(minutes=passing.bin_min * passing.bins)
     told = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
@@ -114,7 +114,8 @@ def _with_calls(plant: Plant, view: LineView, defect: str, calls: pl.DataFrame, 
     return replace(view, passing=passing, missed=missed, read_calls=read)
 
 
-def _without_calls(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView:
+def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView:
+    """A line's ware and pallets for ware formed in a window, without a defect in question."""
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
     bin_s = next((s for s, longest in BINS if formed.seconds <= longest.total_seconds()), 3600)
     start = _floor(formed.start + lehr - MARGIN, bin_s)

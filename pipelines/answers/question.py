@@ -12,7 +12,6 @@ from pipelines.answers.pareto import check_line
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.trace import alike
 from pipelines.plant import Plant
 
 SSCC_DIGITS = 18
@@ -193,14 +192,11 @@ def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], win
         asked.nearest.append(
             f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from {show(row['fitted_at'])} to {until}"
         )
-    _hint_read(reader, plant, asked, lines or list(plant.lines), window)
-    known = [
-        mould for line in lines or list(plant.lines)
-        for mould in reader.ask("mould_spans_of_line", line=line, from_time=window.start, to_time=window.end)["number"].to_list()
-    ]  # fmt: skip
-    near = alike(question.mould, [m for m in known if m != question.mould])
-    if near:
-        asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near)}")
+    every = lines or list(plant.lines)
+    _hint_read(reader, plant, asked, every, window)
+    near = reader.ask("moulds_like", number=question.mould, lines=every, from_time=window.start, to_time=window.end)
+    if near.height:
+        asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near['number'])}")
 
 
 def _hint_read(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:

@@ -21,7 +21,7 @@ from pipelines.answers.trust import Vouching, vouching
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.exposure import Exposure, Stay, forming_quantiles
+from pipelines.measures.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace import Carried, Place, Together, carried, doubled, placed, shares, together
 from pipelines.measures.trust import places_that_see
@@ -141,9 +141,9 @@ def _line_trace(
     question = asked.question
     pallet = question.pallet if asked.pallet_row is not None else None
     if pallet is not None:
-        view = line_view(reader, plant, line, _hull(mine), question.defect, known)
+        view = line_view(reader, plant, line, hull(mine), question.defect, known)
         mine = _on_pallet(view, mine, pallet)
-    window = _hull(mine)
+    window = hull(mine)
     faults = _faults(plant, line, kept, {s.mould for s in mine}, window)
     fault = _reach(plant, line, faults, window)
     if pallet is None or fault is not None:
@@ -165,10 +165,6 @@ def _scale(plant: Plant, view: LineView, defect: str | None, known: Vouching) ->
         return 1.0
     usual = known.prior.missed / (known.prior.missed + known.prior.found)
     return float(usual ** len(places_that_see(plant, view.line, defect)))
-
-
-def _hull(stays: Sequence[Stay]) -> Span:
-    return Span(min(s.span.start for s in stays), max(s.span.end for s in stays))
 
 
 def _on_pallet(view: LineView, stays: Sequence[Stay], pallet: str) -> list[Stay]:
@@ -193,8 +189,10 @@ def _kept(reader: Reader, plant: Plant, defect: str | None, stays: Sequence[Stay
         return []
     lines = list(dict.fromkeys(s.line for s in stays))
     ways = [timedelta(minutes=plant.lines[line].lehr_minutes) for line in lines]
-    hull = _hull(stays)
-    told = kept_signals(reader, hull.start + min(ways) - timedelta(hours=1), hull.end + max(ways) + FAULT_REACH, lines)
+    whole = hull(stays)
+    told = kept_signals(
+        reader, whole.start + min(ways) - timedelta(hours=1), whole.end + max(ways) + FAULT_REACH, lines
+    )
     return [s for s in told if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station"]
 
 

@@ -60,6 +60,16 @@ class Passing:
         told: np.ndarray = self.start.timestamp() + (np.arange(self.bins) + 0.5) * self.bin_min * 60
         return told
 
+    @property
+    def formed(self) -> tuple[np.ndarray, np.ndarray]:
+        """When the ware of each bin was formed, in minutes since 1970, and the standard deviation of that [min]."""
+        return self.seconds / 60 - self.lehr, np.hypot(self.blur, self.bin_min / np.sqrt(12))
+
+
+def hull(stays: Sequence[Stay]) -> Span:
+    """From the first stay's beginning to the last one's end."""
+    return Span(min(s.span.start for s in stays), max(s.span.end for s in stays))
+
 
 def spread(
     rows: pl.DataFrame, value: str, start: datetime, bin_min: float, shape: tuple[int, int], row: np.ndarray
@@ -136,9 +146,7 @@ def line_exposure(
     time, blurred. Escapes: rate of the defect x ware x share missed, which for a steady rate is found x (1 - d) / d.
     """
     inside, lost, loose = _by_bin(passing, stays, missed)
-    begins, ends = (
-        _edges(passing, pallets[name], after_min + packing.minutes) for name in ("packed_from", "packed_to")
-    )
+    begins, ends = _edges(passing, pallets, after_min + packing.minutes)
     parts = on_pallets(np.concatenate([inside, lost, loose]), begins, ends, packing.sd / passing.bin_min)
     ware, escaped, uneven = np.split(parts, 3)
     fits = np.array([[s.item is None or s.item == item for item in pallets["item"]] for s in stays]).reshape(
@@ -161,10 +169,8 @@ def item_ware(
     for stay in stays:
         inside = passing.ware[rows[stay.mould]] * formed_inside(passing, stay.span)
         sums[[n for n, item in enumerate(known) if stay.item in (None, item)]] += inside
-    begins, ends = (
-        _edges(passing, pallets[name], after_min + packing.minutes) for name in ("packed_from", "packed_to")
-    )
-    told = on_pallets(sums, begins, ends, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
+    edges = _edges(passing, pallets, after_min + packing.minutes)
+    told = on_pallets(sums, *edges, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
     picked: np.ndarray = np.array([told[known.index(item), n] for n, item in enumerate(pallets["item"])])
     return picked
 
@@ -189,11 +195,13 @@ def _by_bin(
     return inside, lost, lost / np.sqrt(shape)
 
 
-def _edges(passing: Passing, moments: pl.Series, back_min: float) -> np.ndarray:
-    told: np.ndarray = (
-        (moments - passing.start).dt.total_microseconds().to_numpy() / 60e6 - back_min
-    ) / passing.bin_min
-    return told
+def _edges(passing: Passing, pallets: pl.DataFrame, back_min: float) -> tuple[np.ndarray, np.ndarray]:
+    """When each pallet's ware met the first station, from and to, in bins."""
+    begin, end = (
+        ((pallets[name] - passing.start).dt.total_microseconds().to_numpy() / 60e6 - back_min) / passing.bin_min
+        for name in ("packed_from", "packed_to")
+    )
+    return begin, end
 
 
 def _rates(passing: Passing, missed: Missed | None, only: Sequence[int]) -> Rates:
@@ -217,8 +225,7 @@ def formed_inside(passing: Passing, span: Span) -> np.ndarray:
     """Probability that ware of each bin was formed inside a span."""
     from scipy.special import ndtr
 
-    formed = passing.seconds / 60 - passing.lehr
-    blur = np.hypot(passing.blur, passing.bin_min / np.sqrt(12))
+    formed, blur = passing.formed
     told: np.ndarray = ndtr((span.end.timestamp() / 60 - formed) / blur) - ndtr(
         (span.start.timestamp() / 60 - formed) / blur
     )
@@ -229,8 +236,7 @@ def forming_quantiles(passing: Passing, weights: np.ndarray, level: float = 0.95
     """The central window that holds `level` of the forming times of ware with `weights` [bins] by its bin at the first station."""
     from scipy.special import ndtr
 
-    formed = passing.seconds / 60 - passing.lehr
-    blur = np.hypot(passing.blur, passing.bin_min / np.sqrt(12))
+    formed, blur = passing.formed
     used = weights > 0
     grid = np.arange((formed - 4 * blur)[used].min(), (formed + 4 * blur)[used].max(), 0.25)
     share = weights[used] / weights[used].sum()

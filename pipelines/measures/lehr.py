@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.clock import formed_at
+from pipelines.measures.chain import smoothed
 from pipelines.measures.pareto import reading_stations
 from pipelines.plant import Plant
 
@@ -201,7 +202,8 @@ def lehr_by_hour(both: Crossing, nominal: float) -> tuple[list[HourOfLehr], floa
     tried = hours[:: max(1, len(hours) // BLUR_HOURS)]
     blur = max(BLURS_MIN, key=lambda width: sum(float(_hour_fit(both, grid, width, hour).max()) for hour in tried))
     fits = np.array([_hour_fit(both, grid, blur, hour) for hour in hours]).reshape(len(hours), len(grid))
-    weights = _smoothed(fits / TEMPER, _prior(grid, nominal), _moves(grid))
+    likely = np.exp((fits - fits.max(axis=1, keepdims=True)) / TEMPER) if len(fits) else fits
+    weights = smoothed(likely[None], _prior(grid, nominal), _moves(grid)[None])[0][0, 0]
     return [_hour(grid, weight, fit) for weight, fit in zip(weights, fits, strict=True)], blur
 
 
@@ -279,22 +281,6 @@ def _moves(grid: np.ndarray) -> np.ndarray:
     near = np.exp(-0.5 * ((grid[:, None] - grid[None, :]) / WANDER_MIN_PER_HOUR) ** 2)
     told: np.ndarray = (1 - JUMP) * near / near.sum(axis=1, keepdims=True) + JUMP / len(grid)
     return told
-
-
-def _smoothed(fits: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> np.ndarray:
-    """Posterior weights [hours, shifts]."""
-    likely = np.exp(fits - fits.max(axis=1, keepdims=True)) if len(fits) else fits
-    forward, backward = np.zeros_like(likely), np.ones_like(likely)
-    state = prior
-    for hour, told in enumerate(likely):
-        state = (state if hour == 0 else state @ moves) * told + 1e-300
-        state = state / state.sum()
-        forward[hour] = state
-    for hour in range(len(likely) - 2, -1, -1):
-        back = moves @ (backward[hour + 1] * likely[hour + 1])
-        backward[hour] = back / back.max()
-    weights: np.ndarray = forward * backward
-    return weights / weights.sum(axis=1, keepdims=True) if len(weights) else weights
 
 
 def _hour(grid: np.ndarray, weight: np.ndarray, fit: np.ndarray) -> HourOfLehr:

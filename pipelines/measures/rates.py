@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.measures.chain import smoothed
+
 LEVEL_STEP = 0.15  # of the natural logarithm of the rate, from one level of the grid to the next
 LEVELS_BELOW, LEVELS_ABOVE = 21, 37
 PRIOR_SPREAD, WIDE = (
@@ -62,7 +64,7 @@ def _followed(found: np.ndarray, seen: np.ndarray, levels: np.ndarray, prior: np
     expected = seen[:, :, None] * levels
     logs = found[:, :, None] * np.log(np.maximum(expected, 1e-300)) - expected
     likely = np.where(seen[:, :, None] > 0, np.exp(logs - logs.max(axis=2, keepdims=True)), 1.0)
-    told, fits = _smoothed(likely, prior, moves)
+    told, fits = smoothed(likely, prior, moves)
     weights = np.exp(fits - fits.max())
     weight = np.einsum("k,kmbl->mbl", weights / weights.sum(), told)
     mean = weight @ levels
@@ -98,21 +100,3 @@ def _moves(prior: np.ndarray, jump_min: float, step_min: float, bin_min: float) 
     near /= near.sum(axis=1, keepdims=True)
     told: np.ndarray = jump * prior[None, :] + (1 - jump) * (step * near + (1 - step) * np.eye(size))
     return told
-
-
-def _smoothed(likely: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Posterior weights [chains, moulds, bins, levels], and the log likelihood of all of it by chain; moves: [chains, levels, levels]."""
-    shape = (len(moves), *likely.shape)
-    forward, backward, back_moves = np.empty(shape), np.ones(shape), moves.transpose(0, 2, 1)
-    state, fits = np.broadcast_to(prior, (len(moves), len(likely), len(prior))), np.zeros(len(moves))
-    for at in range(likely.shape[1]):
-        state = (state if at == 0 else state @ moves) * likely[:, at]
-        total = state.sum(axis=2, keepdims=True)
-        state = state / total
-        fits += np.log(total).sum(axis=(1, 2))
-        forward[:, :, at] = state
-    for at in range(likely.shape[1] - 2, -1, -1):
-        back = (backward[:, :, at + 1] * likely[:, at + 1]) @ back_moves
-        backward[:, :, at] = back / back.sum(axis=2, keepdims=True)
-    weights = forward * backward
-    return weights / weights.sum(axis=3, keepdims=True), fits

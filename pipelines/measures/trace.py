@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipelines.measures.exposure import Exposure, Stay, counted, smallest_cover
 
 COVERED = 0.95
+Place = tuple[str, int, str, str]  # line, section, gob position, mould number
 
 
 @dataclass(frozen=True)
@@ -79,12 +80,13 @@ def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, shar
 class Together:
     """Several complaints of one defect: probability of every place, and that one place made them all."""
 
-    probability: dict[tuple[str, int, str, str], float]
-    one_source: float | None
-    common: bool = field(default=True)
+    probability: dict[Place, float]
+    one_source: float
 
-
-Place = tuple[str, int, str, str]
+    @property
+    def common(self) -> bool:
+        """Whether any one place can have made all of them."""
+        return self.one_source > 0
 
 
 def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> Together:
@@ -103,7 +105,7 @@ def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> T
     factor = sum(shared.values())
     mixed = {p: sum(one.get(p, 0.0) for one in each) / len(each) for p in places}
     if factor <= 0:
-        return Together(mixed, 0.0, False)
+        return Together(mixed, 0.0)
     one = factor / (1 + factor)
     return Together({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
 
@@ -118,23 +120,3 @@ def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:
             if alike_named and apart and max(one.span.start, other.span.start) < min(one.span.end, other.span.end):
                 found.append((one, other))
     return found
-
-
-def alike(number: str, known: Sequence[str], most: int = 5) -> list[str]:
-    """Known mould numbers that are nearest to one that is not known: a digit misread or two changed about, the nearest first."""
-    scored = sorted((_apart(number, other), len(other), other) for other in set(known))
-    return [other for apart, _, other in scored if apart <= 1][:most] or [
-        other for apart, _, other in scored if apart <= 2
-    ][:most]
-
-
-def _apart(one: str, other: str) -> int:
-    """Characters to change, add, leave out or exchange with the next (optimal string alignment)."""
-    table = [[i + j if not i or not j else 0 for j in range(len(other) + 1)] for i in range(len(one) + 1)]
-    for i in range(1, len(one) + 1):
-        for j in range(1, len(other) + 1):
-            same = one[i - 1] == other[j - 1]
-            table[i][j] = min(table[i - 1][j] + 1, table[i][j - 1] + 1, table[i - 1][j - 1] + (not same))
-            if i > 1 and j > 1 and one[i - 1] == other[j - 2] and one[i - 2] == other[j - 1]:
-                table[i][j] = min(table[i][j], table[i - 2][j - 2] + 1)
-    return table[-1][-1]

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.clock import Span
 from pipelines.measures.exposure import Stay, counted, smallest_cover
-from pipelines.measures.trace import alike, doubled, hold_numbers, shares, together
+from pipelines.measures.trace import doubled, hold_numbers, shares, together
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -45,13 +45,6 @@ def test_complaints_that_say_nothing_leave_even_odds() -> None:
 def test_a_number_in_two_cavities_at_one_time_is_found() -> None:
     one, other, later = stay("7", 1, 0, 4), stay("7", 3, 2, 6), stay("7", 2, 6, 8)
     assert doubled([one, stay("8", 2, 0, 4), other, later]) == [(one, other)]
-
-
-def test_numbers_alike_are_a_digit_off_or_two_changed_about() -> None:
-    known = ["14", "41", "71", "114", "20", "1"]
-    assert alike("11", known) == ["1", "14", "41", "71", "114"][:5]
-    assert alike("123", ["132", "213", "777"]) == ["132", "213"]
-    assert alike("123", ["129", "145", "777"]) == ["129"] and alike("1", ["777"]) == []
 
 
 def test_shares_of_nothing_are_even() -> None:
