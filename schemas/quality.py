@@ -105,6 +105,19 @@ class Trace(Result):
     parts: tuple[dict[str, Any], ...] = ()
     one_source: float | None = None
 
+    @property
+    def complaints(self) -> list[str]:
+        """The numbers of the complaints that were traced; none where it began with something else."""
+        return [str(one) for one in self.asked.get("complaints") or [self.asked.get("complaint")] if one]
+
+    @property
+    def title(self) -> str:
+        """What was traced, in short: the complaints, else what was in hand."""
+        if self.complaints:
+            return f"complaint{'s' if len(self.complaints) > 1 else ''} {', '.join(self.complaints)}"
+        keys = ("pallet", "item", "line", "mould", "defect")
+        return ", ".join(f"{key} {self.asked[key]}" for key in keys if key in self.asked) or "ware"
+
 
 class Decision(Result):
     """Who did what to which pallets of a hold, when, why, and on what evidence. number: the order of decisions."""

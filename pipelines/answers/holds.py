@@ -10,7 +10,7 @@ import polars as pl
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.holds import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
-from pipelines.measures.sampling import NORMAL, REDUCED, TIGHTENED, inspection_after, plan
+from pipelines.measures.sampling import inspection_after, plans
 from pipelines.plant import Plant
 from schemas.quality import Decision, HeldPallet, SamplingPlan
 
@@ -73,12 +73,15 @@ def _warehouse(reader: Reader, pallets: list[str]) -> dict[str, dict[str, Any]]:
 
 def _held(hold: Hold, pallet: str, row: dict[str, Any] | None) -> HeldPallet:
     last = next(one for one in reversed(hold.decisions) if pallet in one.pallets)
-    known = {name: row[name] for name in ("line", "item", "packed_from", "packed_to", "units")} if row else {}
     state, warehouse = hold.pallets[pallet], str(row["state"]) if row else None
     return HeldPallet(
         hold=hold.name, pallet=pallet, state=state, since=hold.since[pallet], by=last.by, why=last.why, evidence=last.evidence,
-        warehouse=warehouse, disagrees=_disagreement(state, warehouse), **known,
+        warehouse=warehouse, disagrees=_disagreement(state, warehouse), **_of_pallet(row),
     )  # fmt: skip
+
+
+def _of_pallet(row: dict[str, Any] | None) -> dict[str, Any]:
+    return {name: row[name] for name in ("line", "item", "packed_from", "packed_to", "units")} if row else {}
 
 
 def _disagreement(state: str, warehouse: str | None) -> str:
@@ -96,10 +99,9 @@ def _disagreement(state: str, warehouse: str | None) -> str:
 
 
 def _only_warehouse(row: dict[str, Any]) -> HeldPallet:
-    known = {name: row[name] for name in ("line", "item", "packed_from", "packed_to", "units")}
     return HeldPallet(
         hold="", pallet=str(row["pallet"]), state=HELD, since=None, by="", why="", evidence="", warehouse=str(row["state"]),
-        disagrees="held by the warehouse; no decision about it is kept here", **known,
+        disagrees="held by the warehouse; no decision about it is kept here", **_of_pallet(row),
     )  # fmt: skip
 
 
@@ -120,6 +122,5 @@ def plans_of_hold(
     lot = sum(one.units or 0 for one in held)
     if lot < 2:
         raise WrongUse(f"{name} holds no pallet; see `coldledger holds --all`")
-    aql = plant.sampling.aql_major if severity == "major" else plant.sampling.aql_minor
-    plans = [plan(lot, aql, plant.sampling.level, kind, severity) for kind in (NORMAL, TIGHTENED, REDUCED)]
-    return inspection_after(past, None, steady, plans[0].ac), plans
+    told = plans(plant.sampling, lot, severity)
+    return inspection_after(past, None, steady, told[0].ac), told

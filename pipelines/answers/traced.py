@@ -11,7 +11,7 @@ from pipelines.answers.question import Question
 from pipelines.answers.trust import Vouching, stations_in_doubt
 from pipelines.clock import Span
 from pipelines.measures.exposure import counted
-from pipelines.measures.sampling import NORMAL, REDUCED, TIGHTENED, plan
+from pipelines.measures.sampling import plans
 from pipelines.measures.trace import Together, hold_numbers
 from pipelines.plant import Plant
 from schemas.quality import Cavity, HoldList, SamplingPlan, TracedPallet
@@ -159,7 +159,4 @@ def plans_for(plant: Plant, severity: str | None, proposed: HoldList | None) -> 
     """Plans for a sample of the proposed pallets as one lot, under each kind of inspection; none for a critical defect, which is not sampled away."""
     if severity not in ("major", "minor") or proposed is None or proposed.units < 2:
         return ()
-    aql = plant.sampling.aql_major if severity == "major" else plant.sampling.aql_minor
-    return tuple(
-        plan(proposed.units, aql, plant.sampling.level, kind, severity) for kind in (NORMAL, TIGHTENED, REDUCED)
-    )
+    return tuple(plans(plant.sampling, proposed.units, severity))

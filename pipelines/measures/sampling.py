@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pipelines.plant import Sampling
 from schemas.quality import SamplingPlan
 
 LETTERS = "ABCDEFGHJKLMNPQR"
@@ -67,6 +68,12 @@ def plan(lot: int, aql: float, level: str = "II", inspection: str = NORMAL, seve
         inspection=inspection, severity=severity, aql=aql, lot=lot, letter=LETTERS[asked], n=n, ac=ac, re=ac + 1, whole_lot=sizes[row] >= lot,
         curve=tuple(zip(*_curve(n, ac), strict=True)),
     )  # fmt: skip
+
+
+def plans(sampling: Sampling, lot: int, severity: str) -> list[SamplingPlan]:
+    """The works' plans for a lot held for a major or minor defect: normal, tightened and reduced inspection."""
+    aql = sampling.aql_major if severity == "major" else sampling.aql_minor
+    return [plan(lot, aql, sampling.level, kind, severity) for kind in (NORMAL, TIGHTENED, REDUCED)]
 
 
 def _row(asked: int, column: int, inspection: str) -> int:

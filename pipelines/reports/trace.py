@@ -32,26 +32,15 @@ def trace_address(told: Trace) -> str:
 
 
 def trace_name(told: Trace) -> str:
-    asked = told.asked.get("complaints") or [told.asked.get("complaint")]
-    named = "+".join(str(one) for one in asked if one)
-    name = named or hashlib.sha256(json.dumps(told.asked, sort_keys=True).encode()).hexdigest()[:12]
+    name = "+".join(told.complaints) or hashlib.sha256(json.dumps(told.asked, sort_keys=True).encode()).hexdigest()[:12]
     return "".join(c if c.isalnum() or c in "-_+" else "_" for c in name)
-
-
-def trace_title(told: Trace) -> str:
-    asked = told.asked.get("complaints") or [told.asked.get("complaint")]
-    named = ", ".join(str(one) for one in asked if one)
-    if named:
-        return f"complaint{'s' if ',' in named else ''} {named}"
-    parts = [f"{key} {told.asked[key]}" for key in ("pallet", "item", "line", "mould", "defect") if key in told.asked]
-    return ", ".join(parts) or "ware"
 
 
 def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
     """The page of a trace already answered, for the works' own file."""
     return Page(
         works=plant.works.name,
-        title=f"Trace of {trace_title(told)}",
+        title=f"Trace of {told.title}",
         when=f"formed {_when(plant, told.formed_from)} to {_when(plant, told.formed_to)}",
         figures=_figures(told),
         sections=tuple(section for section in _sections(plant, told) if section is not None),
@@ -112,9 +101,8 @@ def _expected(told: Trace) -> Figure:
     """The upper end first: nothing found is not nothing there."""
     if told.expected_defective is None or told.expected_high is None:
         return Figure("–", "expected defective on them", "no challenge tells how well the stations see it", "critical")
-    complained = told.asked.get("complaint") or told.asked.get("complaints")
-    what = "further defective containers on them (95 %)" if complained else "defective containers on them (95 %)"
-    under = f"expected {told.expected_defective:.2g}" + ("; beside the one complained of" if complained else "")
+    what = "further defective containers on them (95 %)" if told.complaints else "defective containers on them (95 %)"
+    under = f"expected {told.expected_defective:.2g}" + ("; beside the one complained of" if told.complaints else "")
     low, high = (f"{end:.0f}" for end in (told.expected_low or 0.0, told.expected_high))
     return Figure(low if low == high else f"{low} to {high}", what, under, "critical")
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
 from pipelines.reports.common import count, stretch
 from pipelines.reports.page import Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
-from pipelines.reports.trace import trace_name, trace_title
+from pipelines.reports.trace import trace_name
 from schemas.quality import Trace
 
 QUERIES = ("complaint", "pallet", "mould_spans_of_line", "pallets_of_line", "hold_events_all")
@@ -26,7 +24,7 @@ def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
     """The outer version: a draft until an authorised person of the works signs it."""
     return Page(
         works=plant.works.name,
-        title=f"Report on {trace_title(told)}",
+        title=f"Report on {told.title}",
         when="Draft for the customer: not an answer of the works until an authorised person has signed it",
         figures=_figures(plant, told),
         sections=tuple(_sections(plant, told)),
@@ -36,10 +34,6 @@ def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps the evidence behind it, row by row, in its own file of this trace.",
         workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if told.pallets else "",
     )
-
-
-def _day(plant: Plant, moment: datetime) -> str:
-    return plant.clock.show(moment)
 
 
 def _figures(plant: Plant, told: Trace) -> tuple[Figure, ...]:
@@ -76,11 +70,7 @@ def _sections(plant: Plant, told: Trace) -> list[Section]:
 
 def _told(plant: Plant, told: Trace) -> tuple[str, ...]:
     asked = told.asked
-    items = (
-        [f"complaint: {', '.join(asked.get('complaints') or [asked['complaint']])}"]
-        if asked.get("complaint") or asked.get("complaints")
-        else []
-    )
+    items = [f"complaint: {', '.join(told.complaints)}"] if told.complaints else []
     if asked.get("item"):
         items.append(
             f"item: {asked['item']}, {plant.items[asked['item']].name}"
@@ -98,7 +88,7 @@ def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
     if not told.cavities or told.formed_from is None or told.formed_to is None:
         return ("What we were told does not fit our records; we ask for the particulars below.",)
     first = told.cavities[0]
-    window = f"formed between {_day(plant, told.formed_from)} and {_day(plant, told.formed_to)}"
+    window = f"formed between {plant.clock.show(told.formed_from)} and {plant.clock.show(told.formed_to)}"
     if told.asked.get("pallet"):
         window += " (95 %)"
     whose = (

@@ -80,16 +80,7 @@ def propose(opened: OpenSite, told: Trace, everything: bool, page: Path | None) 
     evidence = f"trace of {asked}; {which}: {len(chosen.pallets)} pallets, {chosen.units} units; {expected}" + (
         f"; page {page}" if page else ""
     )
-    return decide(opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {_short(told)}", evidence)
-
-
-def _short(told: Trace) -> str:
-    names = told.asked.get("complaints") or [told.asked.get("complaint")]
-    if any(names):
-        return f"complaint {', '.join(str(name) for name in names)}"
-    return ", ".join(
-        f"{key} {told.asked[key]}" for key in ("item", "line", "mould", "defect", "pallet") if key in told.asked
-    )
+    return decide(opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {told.title}", evidence)
 
 
 def _journal(opened: OpenSite) -> Path:
