@@ -65,6 +65,9 @@ class Line(_Table):
     sections: int = Field(ge=1, le=40)
     gobs: int = Field(ge=1, le=4)
     lehr_minutes: Positive  # nominal, gob cut to the first station
+    weights_minutes: NotNegative | None = (
+        None  # where this line's weighings are due at another interval than [checks] says
+    )
 
     @property
     def gob_positions(self) -> tuple[str, ...]:
@@ -101,17 +104,26 @@ class Item(_Table):
     capacity_min_ml: Positive | None = None
     capacity_max_ml: Positive | None = None
     fill: Literal["brimful", "fill_line"] = "brimful"
+    nominal_ml: Positive | None = None  # what a measuring container is marked with, where capacity_ml is another
     units_per_pallet: int | None = Field(default=None, gt=0)
     measuring_container: bool = False
 
 
 class Laboratory(_Table):
+    """sink_float_g_cm3_per_c: of the works' own liquid.  temper_max: the greatest temper number that the works accepts."""
+
     sink_float_g_cm3_per_c: Positive | None = None
+    temper_max: Positive | None = None
 
 
 class Checks(_Table):
-    """What is due, and when a challenge is passed. challenge_must_catch: the share of the passes that must be caught."""
+    """How often what is due (0: not asked for), and when a challenge is passed. challenge_must_catch: the share of the passes that must be caught."""
 
+    weights_minutes: NotNegative = 60.0
+    capacity_hours: NotNegative = 8.0
+    density_hours: NotNegative = 24.0
+    temper_hours: NotNegative = 0.0
+    visual_hours: NotNegative = 0.0
     challenge_hours: Positive = 8.0
     challenge_must_catch: float = Field(default=0.8, gt=0, le=1)
 
@@ -193,6 +205,11 @@ class Plant(_Table):
     @cached_property
     def items(self) -> dict[str, Item]:
         return {item.id: item for item in self.item}
+
+    def weights_every(self, line: str) -> float:
+        """Minutes between a line's weighings as they are due; 0 where none are."""
+        own = self.lines[line].weights_minutes
+        return self.checks.weights_minutes if own is None else own
 
     def ids(self, kind: str) -> tuple[str, ...]:
         """The ids of one list, as `known_as` in the glossary names it."""

@@ -4,13 +4,15 @@
 """
 
 from sample_feeds.simulator.meters import Lie, meters_of, misread, with_states
-from sample_feeds.simulator.plan import Dimmed, Fault, Plan, make_plan
+from sample_feeds.simulator.plan import DensityStep, Dimmed, Fault, GobDrift, Plan, make_plan
 from sample_feeds.simulator.works import Simulated, simulate
 from sample_feeds.simulator.write import write_feeds
 
 __all__ = [
+    "DensityStep",
     "Dimmed",
     "Fault",
+    "GobDrift",
     "Lie",
     "Plan",
     "Simulated",

@@ -29,7 +29,17 @@ def gob_mass_g(plan: Plan, run: LineRun) -> np.ndarray:
     nominal = np.array([weights[item] for item in run.items]) * (1 + offsets)
     drifting = np.array([gob == run.plan.drift_gob for _, gob in run.plan.cavities])
     days = np.arange(len(index))[:, None] / 1440 % CORRECTED_DAYS
-    return nominal[index] + run.plan.drift_g_per_day * days * drifting[None, :]
+    return nominal[index] + run.plan.drift_g_per_day * days * drifting[None, :] + _planned_drift(plan, run)
+
+
+def _planned_drift(plan: Plan, run: LineRun) -> np.ndarray:
+    """Grams that the plan's drifts add at [minute, cavity]."""
+    minute, added = np.arange(len(run.ware.cut)), np.zeros(run.ware.cut.shape)
+    for drift in (one for one in plan.gob_drifts if one.line == run.plan.line):
+        grown = np.clip((minute - drift.start) / max(1, drift.end - drift.start), 0, 1) * (minute < drift.until)
+        mine = np.array([gob == drift.gob for _, gob in run.plan.cavities])
+        added += drift.grams * grown[:, None] * mine[None, :]
+    return added
 
 
 def melt_log(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:

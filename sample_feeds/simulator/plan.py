@@ -64,6 +64,27 @@ class Dimmed:
     chance: float
 
 
+@dataclass(frozen=True)
+class GobDrift:
+    """One gob position grows heavier by `grams` from one minute to another, and stays so until somebody corrects the feeder at `until`."""
+
+    line: str
+    gob: str
+    start: int
+    end: int
+    grams: float
+    until: int
+
+
+@dataclass(frozen=True)
+class DensityStep:
+    """A furnace's glass changes its density from a minute on [g/cm3]."""
+
+    furnace: str
+    minute: int
+    by_g_cm3: float
+
+
 @dataclass
 class LinePlan:
     """Everything that is settled for one line before it runs."""
@@ -100,6 +121,8 @@ class Plan:
         default_factory=dict
     )  # share of a furnace's glass that no counter sees, where not UNSEEN_LOSS
     dimmed: list[Dimmed] = field(default_factory=list)
+    gob_drifts: list[GobDrift] = field(default_factory=list)
+    density_steps: list[DensityStep] = field(default_factory=list)
     rates_of: frozenset[str] = frozenset()  # defects whose true rates are kept, for truth["expected"]
 
     def at(self, minute: float) -> datetime:

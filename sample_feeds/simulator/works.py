@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 from stdnum import ean
 
+from sample_feeds.simulator.laboratory import capacity_checks, density_checks, hot_weights, temper_checks, visual_checks
 from sample_feeds.simulator.line import LineRun, run_line
 from sample_feeds.simulator.logs import (
     UNSEEN_LOSS,
@@ -61,7 +62,11 @@ def simulate(plan: Plan) -> Simulated:
         "job_log": job_log(plan),
         "stoppages": stoppages(plan),
         "melt_log": melt_log(plan, runs, rng),
-        "weight_checks": pl.concat([weights(plan, run, rng) for run in runs.values()]),
+        "weight_checks": _weighings(plan, runs, rng),
+        "capacity_checks": capacity_checks(plan, runs),
+        "density_checks": density_checks(plan),
+        "temper_checks": temper_checks(plan, runs),
+        "visual_checks": visual_checks(plan, runs),
         "challenge_checks": challenges(plan, runs, rng),
         "complaints": complaints(plan, defects, pallets, rng),
     }
@@ -79,6 +84,11 @@ def simulate(plan: Plan) -> Simulated:
         "expected": pl.concat([_expected_truth(plan, run, number) for number, run in enumerate(runs.values())]),
     }
     return Simulated(plan, feeds, truth)
+
+
+def _weighings(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
+    cold = [weights(plan, run, rng) for run in runs.values()]
+    return pl.concat([*cold, *(hot_weights(plan, run, number) for number, run in enumerate(runs.values()))])
 
 
 def _at(plan: Plan, minutes: pl.Expr) -> pl.Expr:

@@ -22,7 +22,12 @@ _WHEN = {
     "job_log": "started_at",
     "stoppages": "stopped_at",
     "melt_log": "window_start",
+    "capacity_checks": "sampled_at",
+    "density_checks": "sampled_at",
+    "temper_checks": "sampled_at",
+    "visual_checks": "sampled_at",
 }
+_SLICES = {"density_checks": "1mo"}  # one reading a day
 _FORMATS = ("csv", "csv.gz", "parquet", "jsonl")
 
 
@@ -59,7 +64,7 @@ def _parts(simulated: Simulated, every: str, formats: tuple[str, ...]) -> Iterat
             ending = formats[lines.index(str(line)) % len(formats)]
             yield feed, part.drop("slice"), f"{line}.{start:%Y%m%dT%H%MZ}.{ending}"
     for feed, when in _WHEN.items():
-        frame = simulated.feeds[feed].with_columns(slice=pl.col(when).dt.truncate("1d"))
+        frame = simulated.feeds[feed].with_columns(slice=pl.col(when).dt.truncate(_SLICES.get(feed, "1d")))
         for (start,), part in frame.group_by(["slice"], maintain_order=True):
             yield feed, part.drop("slice"), f"works.{start:%Y%m%dT%H%MZ}.csv"
     if simulated.feeds["complaints"].height:

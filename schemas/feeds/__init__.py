@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from schemas.feeds.base import Feed, feed_of
+from schemas.feeds.capacity_checks import CapacityChecks
 from schemas.feeds.challenge_checks import ChallengeChecks
 from schemas.feeds.complaints import Complaints
 from schemas.feeds.counter_reads import CounterReads
+from schemas.feeds.density_checks import DensityChecks
 from schemas.feeds.forming_counts import FormingCounts
 from schemas.feeds.job_log import JobLog
 from schemas.feeds.melt_log import MeltLog
@@ -14,6 +16,8 @@ from schemas.feeds.pallets import Pallets
 from schemas.feeds.reject_counts import RejectCounts
 from schemas.feeds.station_counts import StationCounts
 from schemas.feeds.stoppages import Stoppages
+from schemas.feeds.temper_checks import TemperChecks
+from schemas.feeds.visual_checks import VisualChecks
 from schemas.feeds.weight_checks import WeightChecks
 
 ALL_FEEDS: dict[str, Feed] = {
@@ -23,6 +27,7 @@ ALL_FEEDS: dict[str, Feed] = {
         feed_of(RejectCounts),
         feed_of(CounterReads),
         feed_of(WeightChecks),
+        feed_of(VisualChecks),
         feed_of(ChallengeChecks),
         feed_of(Pallets),
         feed_of(MouldLog),
@@ -30,6 +35,9 @@ ALL_FEEDS: dict[str, Feed] = {
         feed_of(FormingCounts),
         feed_of(Stoppages),
         feed_of(MeltLog),
+        feed_of(CapacityChecks),
+        feed_of(DensityChecks),
+        feed_of(TemperChecks),
         feed_of(Complaints),
     )
 }

@@ -1,6 +1,7 @@
 -- purpose: every id of works.toml that facts in force speak of, with how often
 -- grain:   one id of one kind
--- reads:   current_station_counts, current_reject_counts, current_pallets, current_melt_log, current_forming_counts
+-- reads:   current_station_counts, current_reject_counts, current_pallets, current_melt_log, current_forming_counts,
+--          current_density_checks, current_visual_checks
 with stations as (
     select line, station, count(*) as n from current_station_counts group by line, station
 ),
@@ -18,6 +19,10 @@ ids as (
     union all
     select 'item', item, count(*) from current_pallets group by item
     union all
+    select 'item', item, count(*) from current_visual_checks group by item
+    union all
     select 'furnace', furnace, count(*) from current_melt_log group by furnace
+    union all
+    select 'furnace', furnace, count(*) from current_density_checks group by furnace
 )
-select kind, id, rows from ids order by kind, id;
+select kind, id, sum(rows)::bigint as rows from ids group by kind, id order by kind, id;
