@@ -15,6 +15,10 @@ from pipelines.errors import PlantError
 
 GOBS = ("A", "B", "C", "D")
 SEVERITIES = ("critical", "major", "minor")
+AQLS = (  # the steps of ISO 2859-1; up to 10 they are percent nonconforming
+    0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0,
+    400.0, 650.0, 1000.0,
+)  # fmt: skip
 
 
 def _zone(name: str) -> str:
@@ -34,10 +38,19 @@ def _of_day(text: object) -> time:
         raise ValueError(f"'{text}' is not a time of day such as 06:00") from None
 
 
+def _step(aql: float) -> float:
+    if aql not in AQLS or aql > 10:
+        raise ValueError(
+            f"{aql:g} is no AQL of ISO 2859-1 for percent nonconforming ({', '.join(f'{a:g}' for a in AQLS[:16])})"
+        )
+    return aql
+
+
 Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\s/\\\"'<>&,;]+$")]
 TimeOfDay = Annotated[time, BeforeValidator(_of_day)]
 Zone = Annotated[str, AfterValidator(_zone)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Aql = Annotated[Positive, AfterValidator(_step)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 
@@ -132,8 +145,8 @@ class Sampling(_Table):
     """Inspection level and acceptance quality limits [percent nonconforming] for samples by ISO 2859-1."""
 
     level: Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"] = "II"
-    aql_major: Positive = 0.65
-    aql_minor: Positive = 2.5
+    aql_major: Aql = 0.65
+    aql_minor: Aql = 2.5
 
 
 class Uncertainty(_Table):

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipelines.plant import Sampling
+from pipelines.plant import AQLS, Sampling
 from schemas.quality import SamplingPlan
 
 LETTERS = "ABCDEFGHJKLMNPQR"
@@ -24,10 +24,6 @@ LEVELS = {
     "S-1": "AAAABBBBCCCCDDD", "S-2": "AAABBBCCCDDDEEE", "S-3": "AABBCCDDEEFFGGH", "S-4": "AABCCDEEFGGHJJK",
     "I": "AABCCDEFGHJKLMN", "II": "ABCDEFGHJKLMNPQ", "III": "BCDEFGHJKLMNPQR",
 }  # fmt: skip
-AQLS = (
-    0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0,
-    400.0, 650.0, 1000.0,
-)  # fmt: skip
 NORMAL, TIGHTENED, REDUCED = "normal", "tightened", "reduced"
 _NUMBERS = {  # acceptance numbers along the diagonals letter + AQL; a sample of zero defects lies on the first, arrows between
     NORMAL: {14: 0, 17: 1, 18: 2, 19: 3, 20: 5, 21: 7, 22: 10, 23: 14, 24: 21},
@@ -68,6 +64,17 @@ def plan(lot: int, aql: float, level: str = "II", inspection: str = NORMAL, seve
         inspection=inspection, severity=severity, aql=aql, lot=lot, letter=LETTERS[asked], n=n, ac=ac, re=ac + 1, whole_lot=sizes[row] >= lot,
         curve=tuple(zip(*_curve(n, ac), strict=True)),
     )  # fmt: skip
+
+
+def for_sample(n: int, aql: float) -> int | None:
+    """The acceptance number, by normal inspection, of a sample that was taken without asking for a plan: that of the largest plan of this AQL [percent
+    nonconforming] with no more than n units; None where n is smaller than its smallest. ValueError as in `plan`. [1] table 2-A.
+    """
+    if aql not in AQLS or aql > 10:
+        raise ValueError(f"AQL {aql:g} is no step of ISO 2859-1 for percent nonconforming")
+    column, numbers = AQLS.index(aql), _NUMBERS[NORMAL]
+    fitting = [row for row, size in enumerate(SIZES[: len(LETTERS)]) if row + column in numbers and size <= n]
+    return numbers[fitting[-1] + column] if fitting else None
 
 
 def plans(sampling: Sampling, lot: int, severity: str) -> list[SamplingPlan]:

@@ -1,0 +1,216 @@
+"""Weights of a line in a window: asked of the ledger, measured, put into the contract's shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.pareto import check_line
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger.store import Reader
+from pipelines.measures.components import Component
+from pipelines.measures.weights import PAST, GobFound, MouldFound, Study, study
+from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
+from pipelines.plant import Plant
+from schemas.laboratory import GobWeights, HotColdWeights, MouldSignal, MouldWeights, WeightParts, Weights
+
+OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware can still be met, beyond the lehr time
+
+
+@dataclass(frozen=True)
+class ItemStudy:
+    """One item's answer with the studies behind it: that of the answer's point, and all of them by point."""
+
+    told: Weights
+    study: Study | None
+    points: tuple[Study, ...]
+
+
+def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str | None = None) -> Weights:
+    """Weights of a line; the item that was weighed most stands first, the others in `others`. WrongUse for an unknown line or item."""
+    studies = study_weights(reader, plant, line, span, item)
+    if not studies:
+        note = f"no weighing{f' of {item}' if item else ''} came for this time; see `coldledger feeds`"
+        return Weights(line=line, from_=span.start, to=span.end, item=item, n=0, notes=(note,))
+    first, *rest = (one.told for one in studies)
+    return first.model_copy(update={"others": tuple(rest)})
+
+
+def study_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str | None = None) -> list[ItemStudy]:
+    """Every item of the window, the one with most weighings first."""
+    check_line(plant, line)
+    if item is not None and item not in plant.items:
+        raise WrongUse(f"there is no item '{item}' in works.toml; it has {', '.join(plant.items)}")
+    lehr = lehr_time(reader, plant, line, span)
+    rows = reader.ask(
+        "weights_of_line", line=line, from_time=span.start - PAST, to_time=span.end, lehr_s=int(lehr.minutes * 60)
+    )
+    inside = rows.filter(pl.col("sampled_at") >= span.start)
+    counts = inside.group_by("item").len().sort("len", "item", descending=[True, False])
+    codes = [code for code in counts["item"] if item in (None, code)]
+    packed = _packed(reader, line, span)
+    return [
+        _of_item(plant, line, span, code, rows.filter(pl.col("item").eq_missing(code)), lehr, packed) for code in codes
+    ]
+
+
+def _packed(reader: Reader, line: str, span: Span) -> dict[str, int]:
+    """Containers on the pallets whose last container was packed in the window, by item."""
+    told = reader.ask("pallets_of_line", line=line, from_time=span.start, to_time=span.end)
+    ended = told.filter(pl.col("packed_to").is_between(span.start, span.end, closed="left"))
+    return dict(ended.group_by("item").agg(pl.col("units").sum()).iter_rows())
+
+
+def _of_item(
+    plant: Plant, line: str, span: Span, code: str | None, rows: pl.DataFrame, lehr: LehrTime, packed: dict[str, int]
+) -> ItemStudy:  # fmt: skip
+    known = plant.items.get(code) if code else None
+    studies = [
+        found
+        for point in ("cold", "hot")
+        if (found := study(known, point, rows.filter(pl.col("point") == point), span, lehr)) is not None
+    ]
+    main = studies[0]
+    notes = _notes(plant, code, main, lehr)
+    gobs = tuple(_gob(plant, one, found, span, lehr) for one in studies for found in one.gobs)
+    return ItemStudy(_told(plant, line, span, code, main, studies, packed, gobs, notes), main, tuple(studies))
+
+
+def _told(
+    plant: Plant,
+    line: str,
+    span: Span,
+    code: str | None,
+    main: Study,
+    studies: list[Study],
+    packed: dict[str, int],
+    gobs: tuple[GobWeights, ...],
+    notes: list[str],
+) -> Weights:
+    item, values = main.item, main.rows["weight_g"].to_numpy()
+    mean, sd = float(values.mean()), float(values.std(ddof=1)) if len(values) > 1 else None
+    error = mean_error(main.here, {name: part.value for name, part in main.parts.items()})
+    lowest = lowest_mean(sd, item.weight_min_g, None) if item and sd else None
+    units = packed.get(code or "")
+    kg = glass(mean, error, item.weight_g, lowest.mean_g if lowest else None, units) if item else None
+    slope = drift_a_day(main.here)
+    hot = next((one for one in studies if one.point == "hot"), None)
+    apart = hot_cold(hot.rows, main.rows) if hot is not None and main.point == "cold" else None
+    worst = min((one.perf for one in main.moulds if one.perf.k is not None), key=lambda p: p.k or 0.0, default=None)
+    return Weights(
+        line=line, from_=span.start, to=span.end, item=code, name=item.name if item else "", point=main.point, n=len(values), mean_g=mean,
+        mean_low=mean - 1.96 * error, mean_high=mean + 1.96 * error, sd_g=sd, nominal_g=item.weight_g if item else None,
+        weight_min_g=item.weight_min_g if item else None, weight_max_g=item.weight_max_g if item else None, outside=_outside(main, values),
+        ppk=worst.k if worst else None, ppk_low=worst.k_low if worst else None, moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs,
+        components=_parts(main.parts), drift_g_per_day=slope[0] if slope else None, drift_low=slope[1] if slope else None, drift_high=slope[2] if slope else None,
+        packed_units=units, giveaway_kg=kg.giveaway_kg if kg else None, giveaway_low=kg.giveaway_low if kg else None, giveaway_high=kg.giveaway_high if kg else None,
+        lowest_mean_g=lowest.mean_g if lowest else None, lowest_by=lowest.by if lowest else "", saving_kg=kg.saving_kg if kg else None,
+        saving_low=kg.saving_low if kg else None, saving_high=kg.saving_high if kg else None,
+        hot_cold=HotColdWeights(moulds=apart.moulds, difference_g=apart.difference_g, low=apart.low_g, high=apart.high_g) if apart else None,
+        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), rules=main.judge.words(), notes=tuple(notes),
+    )  # fmt: skip
+
+
+def _outside(main: Study, values: np.ndarray) -> int:
+    low, high = (main.item.weight_min_g, main.item.weight_max_g) if main.item else (None, None)
+    return int(((values < low) if low is not None else False).sum() if low is not None else 0) + (
+        int((values > high).sum()) if high is not None else 0
+    )
+
+
+def _mould(main: Study, found: MouldFound) -> MouldWeights:
+    values, n = found.values, len(found.values)
+    sd = float(values.std(ddof=1)) if n > 1 else None
+    half = _half(sd, n) if sd is not None else None
+    mean = float(values.mean())
+    signals = [
+        MouldSignal(
+            rule=one.rule, first=_moment(one.first_s), last=_moment(one.last_s), times=one.times, value_g=one.value_g, still=one.still, with_gob=one.with_gob
+        )
+        for one in found.chart.called
+    ]  # fmt: skip
+    cap, perf = found.cap, found.perf
+    return MouldWeights(
+        mould=found.mould, cavities=found.cavities, n=n, mean_g=mean, mean_low=mean - half if half is not None else None,
+        mean_high=mean + half if half is not None else None, sd_g=sd, least_g=float(values.min()), greatest_g=float(values.max()),
+        outside=_outside(main, values), cp=cap.c, cp_low=cap.c_low, cp_high=cap.c_high, cpk=cap.k, cpk_low=cap.k_low, cpk_high=cap.k_high,
+        pp=perf.c, pp_low=perf.c_low, pp_high=perf.c_high, ppk=perf.k, ppk_low=perf.k_low, ppk_high=perf.k_high, signals=tuple(signals),
+    )  # fmt: skip
+
+
+def _half(sd: float, n: int) -> float:
+    from scipy.special import stdtrit
+
+    return float(stdtrit(n - 1, 0.975)) * sd / n**0.5
+
+
+def _gob(plant: Plant, main: Study, found: GobFound, span: Span, lehr: LehrTime) -> GobWeights:
+    mine = main.rows.filter(pl.col("gob") == found.gob)["weight_g"]
+    mean = float(mine.to_numpy().mean()) if mine.len() else found.usual_g
+    told = GobWeights(point=main.point, gob=found.gob, n=mine.len(), mean_g=mean)
+    nominal = main.item.weight_g if main.item else None
+    called = _moment(found.called_s) if found.called_s is not None else None
+    drift = found.fit
+    if drift is None or not found.still:
+        return told.model_copy(
+            update={"called_at": called, "to_nominal_g": nominal - told.mean_g if nominal is not None else None}
+        )
+    seen = span.end + timedelta(minutes=lehr.minutes)
+    loose = timedelta(minutes=lehr.half_width)
+    return told.model_copy(
+        update={
+            "drifting": True, "called_at": called, "since": _moment(drift.onset_s), "since_low": _moment(drift.onset_low_s), "since_high": _moment(drift.onset_high_s),
+            "offset_g": drift.offset, "offset_low": drift.offset_low, "offset_high": drift.offset_high, "at_feeder_g": drift.feeder,
+            "correction_g": -drift.feeder, "correction_low": -drift.feeder_high, "correction_high": -drift.feeder_low, "g_per_day": drift.slope_a_day,
+            "to_nominal_g": nominal - found.usual_g - drift.feeder if nominal is not None else None,
+            "seen_at": seen, "seen_low": seen - loose, "seen_high": seen + loose,
+        }
+    )  # fmt: skip
+
+
+def _parts(parts: dict[str, Component]) -> WeightParts:
+    names = {"moulds": "between_moulds", "gobs": "between_gobs", "times": "between_times", "within": "within"}
+    told: dict[str, float | None] = {}
+    for name, part in parts.items():
+        told |= {f"{names[name]}_g2": part.value, f"{names[name]}_low": part.low, f"{names[name]}_high": part.high}
+    return WeightParts(**told)
+
+
+def _moment(seconds: float) -> datetime:
+    return datetime.fromtimestamp(seconds, UTC)
+
+
+def _notes(plant: Plant, code: str | None, main: Study, lehr: LehrTime) -> list[str]:
+    """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time taken for granted."""
+    notes = []
+    if code is None:
+        notes.append("no job or mould log tells which item these weighings are of: no limits, no capability")
+    elif main.item is None:
+        notes.append(f"item {code} is not in works.toml: no limits, no capability")
+    elif main.item.weight_min_g is None and main.item.weight_max_g is None:
+        notes.append(f"works.toml gives {code} no weight limits: no capability, nothing is called outside")
+    elif main.item.weight_min_g is None or main.item.weight_max_g is None:
+        notes.append(
+            f"works.toml gives {code} one weight limit only: Cpk and Ppk stand against that one, Cp and Pp need both"
+        )
+    if main.point == "hot":
+        notes.append("no cold weighings came: these are hot ones")
+    if main.usual.own:
+        notes.append(
+            "there is no past of this item to judge by: means and spreads are those of the window itself, so a slow change in it shows less"
+        )
+    stray = main.rows.filter(pl.col("section").is_null())["mould"].unique().sort().to_list()
+    if stray:
+        notes.append(f"weighed, and in no mould log: {', '.join(stray[:8])}; they count for no gob position")
+    gone = main.rows.filter(pl.col("taken_out_at") + timedelta(minutes=lehr.minutes) + OUT_SLACK < pl.col("sampled_at"))
+    if gone.height:
+        moulds = ", ".join(gone["mould"].unique().sort().to_list()[:8])
+        notes.append(f"weighed after the log says they were taken out: {moulds}; was a number misread?")
+    if not lehr.measured:
+        notes.append(f"lehr time {lehr.minutes:.0f} min as works.toml says, not measured: so are the forming times")
+    return notes

@@ -1,0 +1,1 @@
+"""Capacity, density, annealing, samples and the discipline of checks."""

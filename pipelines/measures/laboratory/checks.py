@@ -1,0 +1,158 @@
+"""Temper numbers, a person's samples, and what was due and not done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+import polars as pl
+
+from pipelines.clock import Span
+from pipelines.measures.sampling import for_sample
+from pipelines.measures.shares import proportion_interval
+from pipelines.measures.trust import LATE
+from pipelines.plant import SEVERITIES, Plant
+
+UNNAMED = "not noted"
+
+
+@dataclass(frozen=True)
+class Lane:
+    """Temper numbers of one lane: how many, mean, worst, how many beyond the limit (None: the works has none)."""
+
+    lane: str
+    n: int
+    mean: float
+    worst: float
+    beyond: int | None
+
+
+def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[Lane]:
+    """By lane of a line's temper checks (lane, temper), the worst first. A number equal to the limit is within it."""
+    found = []
+    for (lane,), rows in tempers.group_by(["lane"], maintain_order=True):
+        numbers = rows["temper"].to_numpy()
+        beyond = int((numbers > temper_max).sum()) if temper_max is not None else None
+        found.append(
+            Lane(str(lane) if lane else UNNAMED, len(numbers), float(numbers.mean()), float(numbers.max()), beyond)
+        )
+    return sorted(found, key=lambda one: (-one.worst, one.lane))
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """One sample against one severity. ac: acceptance number for its size, None where the size is too small to judge by, or none is set; accepted: None then."""
+
+    sampled_at: datetime
+    item: str
+    severity: str
+    n: int
+    found: int
+    defects: tuple[str, ...]
+    aql: float | None
+    ac: int | None
+    accepted: bool | None
+
+
+def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
+    """Every sample (sampled_at, item, defect, sample_units, found) against each severity: a critical defect accepts none; major and minor by the acceptance number
+    of ISO 2859-1, normal inspection, at the works' AQL. Containers with several defects count for each of them."""
+    told = []
+    for (at, item), rows in checks.sort("sampled_at", "item").group_by(["sampled_at", "item"], maintain_order=True):
+        n = int(rows["sample_units"].to_numpy().max())
+        for severity in SEVERITIES:
+            mine = [
+                row
+                for row in rows.iter_rows(named=True)
+                if row["defect"] and _severity(plant, row["defect"]) == severity
+            ]
+            found = sum(row["found"] for row in mine)
+            aql = {"major": plant.sampling.aql_major, "minor": plant.sampling.aql_minor}.get(severity)
+            ac = 0 if aql is None else for_sample(n, aql)
+            codes = tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"])
+            told.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, None if ac is None else found <= ac))
+    return told
+
+
+def _severity(plant: Plant, defect: str) -> str:
+    return plant.defects[defect].severity if defect in plant.defects else "major"
+
+
+@dataclass(frozen=True)
+class Running:
+    """What the samples of some days together say of a severity: share found [of containers looked at] with an exact 95 % interval, against its AQL [%]."""
+
+    severity: str
+    samples: int
+    n: int
+    found: int
+    share: float
+    low: float
+    high: float
+    aql: float | None
+
+
+def running_quality(samples: Sequence[Sampled]) -> list[Running]:
+    """Process average by severity. References: [1] ISO 2859-1, process average. [2] the interval: Clopper and Pearson (1934)."""
+    told = []
+    for severity in SEVERITIES:
+        mine = [one for one in samples if one.severity == severity]
+        n, found = sum(one.n for one in mine), sum(one.found for one in mine)
+        if n:
+            low, high = proportion_interval(min(found, n), n)
+            told.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql))
+    return told
+
+
+@dataclass(frozen=True)
+class Due:
+    """Checks of one kind at one place in a window: how many were due while it ran, how many were made, and the stretches in which one was missing."""
+
+    kind: str
+    of: str
+    every_min: float
+    due: int
+    made: int
+    missed: int
+    gaps: tuple[Span, ...]
+
+
+def due(
+    kind: str,
+    of: str,
+    every_min: float,
+    made: Sequence[datetime],
+    window: Span,
+    standing: Sequence[Span] = (),
+    known_until: datetime | None = None,
+) -> Due | None:
+    """What was due each `every_min` of running time in a window, and where none was made; None where nothing is due (0).
+
+    made: times of the checks made, also before the window. standing: when nothing ran. A check is missed when LATE times the interval has gone by without one.
+    known_until: to when the feeds speak, for a window that is not over.
+    """  # fmt: skip
+    if not every_min:
+        return None
+    end = min(window.end, known_until or window.end)
+    if end <= window.start:
+        return None
+    times = sorted(set(made))
+    before = [at for at in times if at < window.start]
+    inside = [at for at in times if window.start <= at < window.end]
+    every = timedelta(minutes=every_min)
+    edges = [max(before[-1], window.start - every) if before else window.start, *inside, end]
+    gaps, missed = [], 0
+    for start, stop in pairwise(edges):
+        ran = stop - start - _overlap(standing, start, stop)
+        if ran > LATE * every:
+            gaps.append(Span(max(start, window.start), stop))
+            missed += max(1, int(ran / every - (LATE - 1)))
+    ran = end - window.start - _overlap(standing, window.start, end)
+    return Due(kind, of, every_min, round(ran / every), len(inside), missed, tuple(gaps))
+
+
+def _overlap(spans: Sequence[Span], start: datetime, end: datetime) -> timedelta:
+    parts = (min(one.end, end) - max(one.start, start) for one in spans)
+    return sum((part for part in parts if part > timedelta(0)), timedelta(0))

@@ -1,0 +1,106 @@
+"""Bottles as measuring containers: greatest permitted errors, and the acceptance of a batch by a sample.
+
+References:
+    [1] Council Directive 75/107/EEC, annex I section 6 (errors), annex II (statistical control: by the mean and the standard deviation of 35 containers, or by the
+        mean and the mean range of 7 groups of 5). The directive's factors of the range method, 0.668 and 0.628, and the form of its inequalities: from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean, stdev
+
+SAMPLE = 35
+GROUPS = 7
+BY_SPREAD = (1.57, 0.266)  # k, F
+BY_RANGE = (0.668, 0.628)
+LEAST_ML, MOST_ML = 50.0, 5000.0
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether a sample passes. method: "mean and spread" or "mean and range"; spread [ml]: standard deviation or mean range; low, high [ml]: mean -+ k spread, to lie
+    within least and most; spread_most [ml]; margin [ml]: to the nearest bound, negative where one is broken."""
+
+    method: str
+    n: int
+    mean: float
+    spread: float
+    low: float
+    high: float
+    least: float
+    most: float
+    spread_most: float
+    accepted: bool
+    margin: float
+    broken: tuple[str, ...]
+
+
+def permissible_error_ml(nominal_ml: float) -> float:
+    """Greatest permitted error [ml], above and below, of a container of nominal capacity [ml]; ValueError outside 50 ml to 5 l. [1] annex I"""
+    if not LEAST_ML <= nominal_ml <= MOST_ML:
+        raise ValueError(
+            f"a nominal capacity of {nominal_ml:g} ml is outside {LEAST_ML:g} to {MOST_ML:g} ml, which the rules for measuring containers cover"
+        )
+    for most, error in ((100, 3.0), (200, 0.03 * nominal_ml), (300, 6.0), (500, 0.02 * nominal_ml), (1000, 10.0)):
+        if nominal_ml <= most:
+            return error
+    return 0.01 * nominal_ml
+
+
+def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
+    """Mean and standard deviation of a sample [ml at 20 degrees C]: accepted if mean + k s and mean - k s lie within the indicated capacity -+ error, and s is no
+    more than F times the whole width. ValueError unless there are 35. [1] annex II"""
+    _must_be(capacities_ml)
+    return _judged("mean and spread", capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
+
+
+def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
+    """Mean and mean range of 7 groups of 5 in the order in which they were taken; the rule as in `by_spread`. ValueError unless there are 35. [1] annex II"""
+    _must_be(capacities_ml)
+    size = SAMPLE // GROUPS
+    groups = [capacities_ml[start : start + size] for start in range(0, SAMPLE, size)]
+    spread = fmean(max(group) - min(group) for group in groups)
+    return _judged("mean and range", capacities_ml, spread, BY_RANGE, indicated_ml, error_ml)
+
+
+def _must_be(capacities_ml: Sequence[float]) -> None:
+    if len(capacities_ml) != SAMPLE:
+        raise ValueError(
+            f"the rules for measuring containers ask for {SAMPLE} containers; there are {len(capacities_ml)}"
+        )
+
+
+def _judged(
+    method: str,
+    values: Sequence[float],
+    spread: float,
+    factors: tuple[float, float],
+    indicated_ml: float,
+    error_ml: float,
+) -> Verdict:
+    k, f = factors
+    mean, least, most = fmean(values), indicated_ml - error_ml, indicated_ml + error_ml
+    low, high, spread_most = mean - k * spread, mean + k * spread, f * (most - least)
+    rooms = {
+        "too little at the lower end": low - least,
+        "too much at the upper end": most - high,
+        "too much spread": spread_most - spread,
+    }
+    broken = tuple(name for name, room in rooms.items() if room < 0)
+    return Verdict(
+        method, len(values), mean, spread, low, high, least, most, spread_most, not broken, min(rooms.values()), broken
+    )
+
+
+def chance_accepted(share: float) -> float:
+    """Probability that a batch with this share beyond one limit, and none beyond the other, is accepted by mean and spread: the noncentral t distribution with
+    34 degrees of freedom, P(T >= k sqrt(n)), noncentrality z(share) sqrt(n). Normal capacities.
+
+    References: [1] as above. [2] Resnikoff and Lieberman, Tables of the Non-Central t-Distribution (1957), for single limits.
+    """
+    from scipy.special import nctdtr, ndtri
+
+    root = SAMPLE**0.5
+    return 1 - float(nctdtr(SAMPLE - 1, float(-ndtri(share)) * root, BY_SPREAD[0] * root))

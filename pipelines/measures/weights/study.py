@@ -1,0 +1,154 @@
+"""All that a window's weighings of one item on one line tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.clock import Span
+from pipelines.measures.capability import Capability, capability
+from pipelines.measures.components import Component, components
+from pipelines.measures.lehr import LehrTime
+from pipelines.measures.weights.charts import Judge, MouldChart, judge_for, mould_charts
+from pipelines.measures.weights.drift import Fit, GobSeries, alarms, fit, gob_series, with_spread
+from pipelines.measures.weights.reference import Reference, reference_of
+from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
+from pipelines.plant import Item
+
+PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
+RANGE_FREEDOM = 0.605  # degrees of freedom of a standard deviation from moving ranges, a point (Cryer and Ryan, Journal of Quality Technology 22 (1990) 187; from memory)
+
+
+@dataclass(frozen=True)
+class GobFound:
+    """A gob position: its series, when it was first called in the window (None: never), whether it still is, and its drift."""
+
+    gob: str
+    series: GobSeries
+    average: np.ndarray
+    limit: float
+    called_s: float | None
+    still: bool
+    fit: Fit | None
+    usual_g: float
+
+
+@dataclass(frozen=True)
+class MouldFound:
+    """One mould in the window. cap, perf: indices by the spread within and by the overall one."""
+
+    mould: str
+    chart: MouldChart
+    values: np.ndarray
+    cavities: tuple[str, ...]
+    cap: Capability
+    perf: Capability
+
+
+@dataclass(frozen=True)
+class Study:
+    """Everything about one item at one point; see `schemas.laboratory.Weights`. judged_by: what was usual; rounds: past and window."""
+
+    item: Item | None
+    point: str
+    rows: pl.DataFrame
+    rounds: Rounds
+    usual: Reference
+    judge: Judge
+    moulds: tuple[MouldFound, ...]
+    gobs: tuple[GobFound, ...]
+    parts: dict[str, Component]
+    start_s: float
+
+    @property
+    def here(self) -> Rounds:
+        return self.rounds.between(self.start_s, np.inf)
+
+
+def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, lehr: LehrTime) -> Study | None:
+    """What the weighings (sampled_at, mould, weight_g, section, gob) of an item at a point tell of [span.start, span.end), judged by those before it; None without any in it."""
+    rows = weighings.filter(pl.col("sampled_at") >= span.start)
+    if rows.is_empty():
+        return None
+    rounds, start_s = rounds_of(weighings), span.start.timestamp()
+    past, here = rounds.between(-np.inf, start_s), rounds.between(start_s, np.inf)
+    usual = reference_of(past, here)
+    judged = here if usual.own else rounds
+    judge = judge_for(here.n.any(axis=0).sum(), rounds.every_s)
+    series = [with_spread(one, start_s) for one in gob_series(judged, usual)]
+    charts = mould_charts(judged, start_s, usual, judge, series)
+    return Study(
+        item, point, rows, judged, usual, judge, _moulds(item, rows, here, charts), _gobs(judged, series, usual, start_s, item, point, lehr),
+        _parts(rows), start_s,
+    )  # fmt: skip
+
+
+def _moulds(item: Item | None, rows: pl.DataFrame, here: Rounds, charts: list[MouldChart]) -> tuple[MouldFound, ...]:
+    within = reference_of(here, here)
+    low, high = (item.weight_min_g, item.weight_max_g) if item else (None, None)
+    by_mould = rows.partition_by("mould", as_dict=True)
+    found = []
+    for chart in charts:
+        mine, column = by_mould[(chart.mould,)], here.moulds.index(chart.mould)
+        values = mine["weight_g"].to_numpy()
+        places = mine.filter(pl.col("section").is_not_null()).select(pl.format("{}{}", "section", "gob")).to_series()
+        mean, n = float(values.mean()), len(values)
+        several = here.n[:, column][here.n[:, column] > 0]
+        freedom = float((several - 1).sum()) if not chart.ranges else RANGE_FREEDOM * (n - 1)
+        spread = float(within.within[column])
+        cap = capability(mean, spread if np.isfinite(spread) else None, n, freedom, low, high)
+        perf = capability(mean, float(values.std(ddof=1)) if n > 1 else None, n, n - 1, low, high)
+        found.append(MouldFound(chart.mould, chart, values, tuple(places.unique(maintain_order=True)), cap, perf))
+    return tuple(found)
+
+
+def _gobs(
+    rounds: Rounds,
+    series: list[GobSeries],
+    usual: Reference,
+    start_s: float,
+    item: Item | None,
+    point: str,
+    lehr: LehrTime,
+) -> tuple[GobFound, ...]:
+    if not series:
+        return ()
+    averages, beyond, limit = alarms(series, usual.rounds, rounds.every_s, usual.own)
+    inside = rounds.seconds >= start_s
+    ahead = lehr.minutes * 60 if point == "cold" else 0.0
+    found = []
+    for number, (gob, one) in enumerate(zip(rounds.gobs, series, strict=True)):
+        at = np.flatnonzero(inside & beyond[:, number] & ~np.isnan(one.value))
+        seen = np.flatnonzero(inside & ~np.isnan(one.value))
+        still = bool(len(at) and at[-1] == seen[-1])
+        usual_g = _usual_of(rounds, usual, number)
+        drift = fit(one, item.weight_g if item else usual_g, ahead) if still else None
+        called = float(rounds.seconds[at[0]]) if len(at) else None
+        found.append(
+            GobFound(gob, one, averages[:, number], limit, called, still and drift is not None, drift, usual_g)
+        )
+    return tuple(found)
+
+
+def _usual_of(rounds: Rounds, usual: Reference, number: int) -> float:
+    """Mean of what is usual for the moulds of a gob position, those that it has last."""
+    last = np.array(
+        [column[column != NOWHERE][-1] if (column != NOWHERE).any() else NOWHERE for column in rounds.gob.T]
+    )
+    mine = usual.mean[last == number]
+    known = mine if len(mine) and not np.isnan(mine).all() else usual.mean
+    return float(np.nanmean(known)) if not np.isnan(known).all() else float("nan")
+
+
+def _parts(rows: pl.DataFrame) -> dict[str, Component]:
+    """Components of moulds, gob positions and times; gob positions only where every weighing has one."""
+    numbered = rounds_of(rows)
+    second = rows["sampled_at"].dt.epoch("ms").to_numpy() / 1000
+    times = np.searchsorted(numbered.seconds, second, side="right") - 1
+    effects = {"moulds": rows["mould"].rank("dense").to_numpy(), "times": times}
+    if rows["gob"].null_count() == 0:
+        effects["gobs"] = rows["gob"].rank("dense").to_numpy()
+    return components(rows["weight_g"].to_numpy(), effects)
