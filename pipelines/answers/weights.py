@@ -8,6 +8,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
+from pipelines.answers.capacity import LineChecks, heavy_enough_g, line_checks
+from pipelines.answers.laboratory import density_of, glass_now
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
@@ -24,11 +26,22 @@ OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware c
 
 @dataclass(frozen=True)
 class ItemStudy:
-    """One item's answer with the studies behind it: that of the answer's point, and all of them by point."""
+    """One item's answer with the study behind each weighing point; the first is the answer's own."""
 
     told: Weights
-    study: Study | None
     points: tuple[Study, ...]
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a question is about, and what of the line goes with every item: lehr time, containers packed by item, capacity checks."""
+
+    plant: Plant
+    line: str
+    span: Span
+    lehr: LehrTime
+    packed: dict[str, int]
+    checks: LineChecks
 
 
 def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str | None = None) -> Weights:
@@ -47,16 +60,18 @@ def study_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str
     if item is not None and item not in plant.items:
         raise WrongUse(f"there is no item '{item}' in works.toml; it has {', '.join(plant.items)}")
     lehr = lehr_time(reader, plant, line, span)
-    rows = reader.ask(
-        "weights_of_line", line=line, from_time=span.start - PAST, to_time=span.end, lehr_s=int(lehr.minutes * 60)
-    )
+    lehr_s = int(lehr.minutes * 60)
+    rows = reader.ask("weights_of_line", line=line, from_time=span.start - PAST, to_time=span.end, lehr_s=lehr_s)
     inside = rows.filter(pl.col("sampled_at") >= span.start)
     counts = inside.group_by("item").len().sort("len", "item", descending=[True, False])
     codes = [code for code in counts["item"] if item in (None, code)]
-    packed = _packed(reader, line, span)
-    return [
-        _of_item(plant, line, span, code, rows.filter(pl.col("item").eq_missing(code)), lehr, packed) for code in codes
-    ]
+    if not codes:
+        return []
+    furnace = plant.lines[line].furnace
+    density = glass_now(plant, furnace, density_of(reader, plant, furnace, span.end)[0])
+    checks = line_checks(reader, plant, line, span, lehr_s, *density)
+    asked = _Asked(plant, line, span, lehr, _packed(reader, line, span), checks)
+    return [_of_item(asked, code, rows.filter(pl.col("item").eq_missing(code))) for code in codes]
 
 
 def _packed(reader: Reader, line: str, span: Span) -> dict[str, int]:
@@ -66,66 +81,94 @@ def _packed(reader: Reader, line: str, span: Span) -> dict[str, int]:
     return dict(ended.group_by("item").agg(pl.col("units").sum()).iter_rows())
 
 
-def _of_item(
-    plant: Plant, line: str, span: Span, code: str | None, rows: pl.DataFrame, lehr: LehrTime, packed: dict[str, int]
-) -> ItemStudy:  # fmt: skip
-    known = plant.items.get(code) if code else None
+def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
+    known = asked.plant.items.get(code) if code else None
     studies = [
         found
         for point in ("cold", "hot")
-        if (found := study(known, point, rows.filter(pl.col("point") == point), span, lehr)) is not None
+        if (found := study(known, point, rows.filter(pl.col("point") == point), asked.span, asked.lehr)) is not None
     ]
     main = studies[0]
-    notes = _notes(plant, code, main, lehr)
-    gobs = tuple(_gob(plant, one, found, span, lehr) for one in studies for found in one.gobs)
-    return ItemStudy(_told(plant, line, span, code, main, studies, packed, gobs, notes), main, tuple(studies))
-
-
-def _told(
-    plant: Plant,
-    line: str,
-    span: Span,
-    code: str | None,
-    main: Study,
-    studies: list[Study],
-    packed: dict[str, int],
-    gobs: tuple[GobWeights, ...],
-    notes: list[str],
-) -> Weights:
-    item, values = main.item, main.rows["weight_g"].to_numpy()
-    mean, sd = float(values.mean()), float(values.std(ddof=1)) if len(values) > 1 else None
+    values = main.rows["weight_g"].to_numpy()
     error = mean_error(main.here, {name: part.value for name, part in main.parts.items()})
-    lowest = lowest_mean(sd, item.weight_min_g, None) if item and sd else None
-    units = packed.get(code or "")
-    kg = glass(mean, error, item.weight_g, lowest.mean_g if lowest else None, units) if item else None
+    mean = float(values.mean())
+    gobs = tuple(_gob(one, found, asked) for one in studies for found in one.gobs)
+    told = Weights(
+        line=asked.line, from_=asked.span.start, to=asked.span.end, item=code, name=known.name if known else "", point=main.point, n=len(values), mean_g=mean,
+        mean_low=mean - 1.96 * error, mean_high=mean + 1.96 * error, sd_g=_sd(values), nominal_g=known.weight_g if known else None,
+        weight_min_g=known.weight_min_g if known else None, weight_max_g=known.weight_max_g if known else None, outside=_outside(main, values),
+        moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs, components=_parts(main.parts), rules=main.judge.words(),
+        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
+    )  # fmt: skip
+    more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, told, error)}
+    return ItemStudy(told.model_copy(update=more), tuple(studies))
+
+
+def _sd(values: np.ndarray) -> float | None:
+    return float(values.std(ddof=1)) if len(values) > 1 else None
+
+
+def _worst(main: Study) -> dict[str, float | None]:
+    """Ppk of the worst mould."""
+    worst = min((one.perf for one in main.moulds if one.perf.k is not None), key=lambda p: p.k or 0.0, default=None)
+    return {"ppk": worst.k, "ppk_low": worst.k_low} if worst else {}
+
+
+def _slope(main: Study) -> dict[str, float]:
     slope = drift_a_day(main.here)
+    return dict(zip(("drift_g_per_day", "drift_low", "drift_high"), slope, strict=True)) if slope else {}
+
+
+def _apart(main: Study, studies: list[Study]) -> dict[str, HotColdWeights]:
     hot = next((one for one in studies if one.point == "hot"), None)
     apart = hot_cold(hot.rows, main.rows) if hot is not None and main.point == "cold" else None
-    worst = min((one.perf for one in main.moulds if one.perf.k is not None), key=lambda p: p.k or 0.0, default=None)
-    return Weights(
-        line=line, from_=span.start, to=span.end, item=code, name=item.name if item else "", point=main.point, n=len(values), mean_g=mean,
-        mean_low=mean - 1.96 * error, mean_high=mean + 1.96 * error, sd_g=sd, nominal_g=item.weight_g if item else None,
-        weight_min_g=item.weight_min_g if item else None, weight_max_g=item.weight_max_g if item else None, outside=_outside(main, values),
-        ppk=worst.k if worst else None, ppk_low=worst.k_low if worst else None, moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs,
-        components=_parts(main.parts), drift_g_per_day=slope[0] if slope else None, drift_low=slope[1] if slope else None, drift_high=slope[2] if slope else None,
-        packed_units=units, giveaway_kg=kg.giveaway_kg if kg else None, giveaway_low=kg.giveaway_low if kg else None, giveaway_high=kg.giveaway_high if kg else None,
-        lowest_mean_g=lowest.mean_g if lowest else None, lowest_by=lowest.by if lowest else "", saving_kg=kg.saving_kg if kg else None,
-        saving_low=kg.saving_low if kg else None, saving_high=kg.saving_high if kg else None,
-        hot_cold=HotColdWeights(moulds=apart.moulds, difference_g=apart.difference_g, low=apart.low_g, high=apart.high_g) if apart else None,
-        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), rules=main.judge.words(), notes=tuple(notes),
-    )  # fmt: skip
+    if apart is None:
+        return {}
+    told = HotColdWeights(moulds=apart.moulds, difference_g=apart.difference_g, low=apart.low_g, high=apart.high_g)
+    return {"hot_cold": told}
+
+
+def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str, object]:
+    """Giveaway and saving over the containers packed; nothing of an item that works.toml does not know."""
+    item = main.item
+    if item is None or told.mean_g is None:
+        return {}
+    heavy = heavy_enough_g(asked.checks, item) if told.point == "cold" else None
+    lowest = lowest_mean(told.sd_g, item.weight_min_g, heavy) if told.sd_g else None
+    units = asked.packed.get(item.id)
+    kg = glass(told.mean_g, error, item.weight_g, lowest.mean_g if lowest else None, units)
+    return {
+        "packed_units": units, "lowest_mean_g": lowest.mean_g if lowest else None, "lowest_by": lowest.by if lowest else "", **vars(kg)
+    }  # fmt: skip
+
+
+def _together(gobs: tuple[GobWeights, ...]) -> list[str]:
+    """All gob positions of a point moved the same way: hardly each for itself."""
+    notes = []
+    for point in dict.fromkeys(one.point for one in gobs):
+        moved = [one.offset_g for one in gobs if one.point == point and one.drifting and one.offset_g is not None]
+        if (
+            len(moved) > 1
+            and len(moved) == sum(one.point == point for one in gobs)
+            and (min(moved) > 0 or max(moved) < 0)
+        ):
+            notes.append(
+                f"all gob positions weighed {point} moved the same way: a guess is the glass or its temperature, or the scale, before each gob for itself; weigh a mass standard"
+            )
+    return notes
 
 
 def _outside(main: Study, values: np.ndarray) -> int:
+    """Single weighings beyond the item's limits."""
     low, high = (main.item.weight_min_g, main.item.weight_max_g) if main.item else (None, None)
-    return int(((values < low) if low is not None else False).sum() if low is not None else 0) + (
-        int((values > high).sum()) if high is not None else 0
-    )
+    below = values < low if low is not None else np.zeros(len(values), bool)
+    above = values > high if high is not None else np.zeros(len(values), bool)
+    return int((below | above).sum())
 
 
 def _mould(main: Study, found: MouldFound) -> MouldWeights:
     values, n = found.values, len(found.values)
-    sd = float(values.std(ddof=1)) if n > 1 else None
+    sd = _sd(values)
     half = _half(sd, n) if sd is not None else None
     mean = float(values.mean())
     signals = [
@@ -149,7 +192,7 @@ def _half(sd: float, n: int) -> float:
     return float(stdtrit(n - 1, 0.975)) * sd / n**0.5
 
 
-def _gob(plant: Plant, main: Study, found: GobFound, span: Span, lehr: LehrTime) -> GobWeights:
+def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:
     mine = main.rows.filter(pl.col("gob") == found.gob)["weight_g"]
     mean = float(mine.to_numpy().mean()) if mine.len() else found.usual_g
     told = GobWeights(point=main.point, gob=found.gob, n=mine.len(), mean_g=mean)
@@ -160,8 +203,8 @@ def _gob(plant: Plant, main: Study, found: GobFound, span: Span, lehr: LehrTime)
         return told.model_copy(
             update={"called_at": called, "to_nominal_g": nominal - told.mean_g if nominal is not None else None}
         )
-    seen = span.end + timedelta(minutes=lehr.minutes)
-    loose = timedelta(minutes=lehr.half_width)
+    seen = asked.span.end + timedelta(minutes=asked.lehr.minutes)
+    loose = timedelta(minutes=asked.lehr.half_width)
     return told.model_copy(
         update={
             "drifting": True, "called_at": called, "since": _moment(drift.onset_s), "since_low": _moment(drift.onset_low_s), "since_high": _moment(drift.onset_high_s),
@@ -185,7 +228,7 @@ def _moment(seconds: float) -> datetime:
     return datetime.fromtimestamp(seconds, UTC)
 
 
-def _notes(plant: Plant, code: str | None, main: Study, lehr: LehrTime) -> list[str]:
+def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
     """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time taken for granted."""
     notes = []
     if code is None:

@@ -103,23 +103,28 @@ def inferred(
     """
     from scipy.special import ndtr
 
-    found = []
-    pooled = _pooled_sd(weighings)
-    for (mould,), rows in weighings.sort("sampled_at").group_by(["mould"], maintain_order=True):
-        last = rows.tail(LATEST)
-        weight = float(last["weight_g"].to_numpy().mean())
-        volume, sd = known.by_mould.get(str(mould), known.other)
-        capacity = volume - (weight + known.scale[0]) / density_g_cm3
-        of_glass = (pooled**2 / last.height + known.scale[1] ** 2) / density_g_cm3**2 + (
-            weight * density_sd / density_g_cm3**2
-        ) ** 2
-        spread = float(np.sqrt(sd**2 + of_glass))
-        above = float(ndtr((capacity - high_ml) / spread)) if high_ml is not None else 0.0
-        below = float(ndtr((low_ml - capacity) / spread)) if low_ml is not None else 0.0
-        found.append(
-            Inferred(str(mould), last["sampled_at"][-1], weight, capacity, capacity - 1.96 * spread, capacity + 1.96 * spread, above + below, str(mould) in known.by_mould)
-        )  # fmt: skip
-    return found
+    ordered = weighings.sort("sampled_at")
+    last = ordered.group_by("mould", maintain_order=True).agg(
+        pl.col("weight_g").tail(LATEST).mean(),
+        pl.col("weight_g").tail(LATEST).len().alias("n"),
+        pl.col("sampled_at").last(),
+    )
+    told = [known.by_mould.get(mould, known.other) for mould in last["mould"]]
+    volume, sd = (np.array([one[part] for one in told]) for part in (0, 1))
+    weight = last["weight_g"].to_numpy()
+    capacity = volume - (weight + known.scale[0]) / density_g_cm3
+    of_glass = (_pooled_sd(ordered) ** 2 / last["n"].to_numpy() + known.scale[1] ** 2) / density_g_cm3**2
+    spread = np.sqrt(sd**2 + of_glass + (weight * density_sd / density_g_cm3**2) ** 2)
+    beyond = np.zeros(len(weight))
+    if high_ml is not None:
+        beyond = beyond + ndtr((capacity - high_ml) / spread)
+    if low_ml is not None:
+        beyond = beyond + ndtr((low_ml - capacity) / spread)
+    rows = zip(last["mould"], last["sampled_at"], weight, capacity, spread, beyond, strict=True)
+    return [
+        Inferred(m, at, float(w), float(c), float(c - 1.96 * s), float(c + 1.96 * s), float(b), m in known.by_mould)
+        for m, at, w, c, s, b in rows
+    ]
 
 
 def _pooled_sd(weighings: pl.DataFrame) -> float:

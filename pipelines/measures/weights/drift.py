@@ -14,7 +14,8 @@ from pipelines.measures.weights.rounds import Rounds
 WEIGHT = 0.3  # of the newest round in the moving average
 FALSE_PER_WEEK = 0.7  # of all gob positions of a line together, at one point
 STEP_SHARE = 0.008  # how large a drift is thought of beforehand, of the weight: standard deviation of a step, and of a ramp's rise in eight hours
-RAMPS = 0.75  # share of drifts that are slow, beforehand; the others are steps
+SHARES = (0.1, 0.5, 0.4)  # of drifts beforehand: steps, ramps that go on, ramps that ended; a guess
+EIGHT = 8 * 3600.0
 BACK_S = 36 * 3600.0  # how long ago a drift can have begun
 WEEK_S = 7 * 86400.0
 
@@ -96,9 +97,10 @@ def alarms(
 
 
 def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
-    """The drift by every onset and two shapes, a step and a ramp, each weighed by how well it explains the series; None under three rounds.
+    """The drift by every onset and three courses, each weighed by how well it explains the series: a step, a ramp that goes on, a ramp that ended; None under
+    three rounds. Beforehand each onset within BACK_S (and each end) is as likely, SHARES tells the courses, and the size is normal about nothing (STEP_SHARE of
+    `weight_g`).
 
-    Beforehand each onset within BACK_S is as likely, RAMPS of the drifts are ramps, and the size is normal about nothing (STEP_SHARE of `weight_g`).
     References: [1] Gelman and others, Bayesian Data Analysis, linear models with known variance: closed marginal likelihoods.
     """
     here = ~np.isnan(series.value) & (series.seconds >= series.seconds[-1] - BACK_S)
@@ -106,34 +108,59 @@ def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
         return None
     t, y, precision = series.seconds[here], series.value[here], series.sd[here] ** -2
     onsets = np.concatenate([[2 * t[0] - t[1]], t[:-1]])
+    course, onset, later, share = _courses(t, onsets, ahead_s)
     prior = (STEP_SHARE * weight_g) ** 2
-    ramp = np.maximum(0.0, (t[None, :] - onsets[:, None])) / (8 * 3600.0)
-    shape = np.concatenate([(t[None, :] > onsets[:, None]).astype(float), ramp])
-    information = (shape**2 * precision).sum(axis=1)
-    score = (shape * precision * y).sum(axis=1)
+    information, score = (course**2) @ precision, course @ (precision * y)
     var = 1 / (information + 1 / prior)
     size = var * score
-    log_odds = 0.5 * np.log(var / prior) + 0.5 * size * score + np.log(np.repeat([1 - RAMPS, RAMPS], len(onsets)))
+    log_odds = 0.5 * np.log(var / prior) + 0.5 * size * score
     top = log_odds.max()
-    chance = np.exp(log_odds - top)
-    evidence = float(top + np.log(chance.mean()))
+    chance = np.exp(log_odds - top) * share
+    evidence = float(top + np.log(chance.sum()))
     chance /= chance.sum()
-    now = shape[:, -1]
-    later = np.concatenate([np.ones(len(onsets)), (t[-1] + ahead_s - onsets) / (8 * 3600.0)])
-    slope = np.concatenate([np.zeros(len(onsets)), np.full(len(onsets), 3.0)])
+    now = course[:, -1]
+    slope = (
+        (later - now) / ahead_s * 86400
+        if ahead_s
+        else np.where(now > 0, (now - course[:, -2]) / (t[-1] - t[-2]) * 86400, 0)
+    )
     return Fit(
         *_mixed(chance, now * size, now**2 * var),
         *_mixed(chance, later * size, later**2 * var),
         float((chance * slope * size).sum()),
-        *_onset(onsets, chance[: len(onsets)] + chance[len(onsets) :]),
+        *_onset(onsets, np.bincount(onset, chance, len(onsets))),
         evidence,
     )
+
+
+def _courses(
+    t: np.ndarray, onsets: np.ndarray, ahead_s: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Every course of a drift: its value at the rounds [courses, rounds] and `ahead_s` after the last, the number of its onset, and its share beforehand.
+
+    Steps and ended ramps come to 1; a ramp that goes on has come to 1 after EIGHT hours.
+    """
+    n = len(t)
+    first, last = (
+        part[np.arange(n)[:, None] + 1 < np.arange(n)[None, :]]
+        for part in np.meshgrid(range(n), range(n), indexing="ij")
+    )
+    since = t[None, :] - onsets[:, None]
+    ended = np.clip((t[None, :] - onsets[first][:, None]) / (t[last - 1] - onsets[first])[:, None], 0, 1)
+    course = np.concatenate([(since > 0).astype(float), np.maximum(0.0, since) / EIGHT, ended])
+    later = np.concatenate([np.ones(n), (t[-1] + ahead_s - onsets) / EIGHT, np.ones(len(first))])
+    share = np.concatenate(
+        [np.full(size, part / max(1, size)) for part, size in zip(SHARES, (n, n, len(first)), strict=True)]
+    )
+    return course, np.concatenate([np.arange(n), np.arange(n), first]), later, share
 
 
 def _mixed(chance: np.ndarray, mean: np.ndarray, var: np.ndarray) -> tuple[float, float, float]:
     """Mean and central 95 % of a mixture of normal distributions."""
     from scipy.special import ndtr
 
+    some = chance > 1e-5 * chance.max()
+    chance, mean, var = chance[some] / chance[some].sum(), mean[some], var[some]
     middle = float((chance * mean).sum())
     sd = float(np.sqrt((chance * (var + (mean - middle) ** 2)).sum()))
     at = middle + sd * np.linspace(-6, 6, 481)
