@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipelines import cli_holds, cli_quality, errors
+from pipelines import cli_holds, cli_laboratory, cli_quality, errors
 from pipelines.cli_options import (
     DayOption,
     FormatOption,
@@ -47,6 +47,8 @@ signals_app = typer.Typer(
 )
 app.add_typer(signals_app, name="signals")
 app.add_typer(cli_holds.holds_app, name="holds")
+app.command()(cli_laboratory.weights)
+app.command()(cli_laboratory.lab)
 app.command()(cli_quality.trace)
 app.command()(cli_quality.trust)
 app.command()(cli_quality.pallet)

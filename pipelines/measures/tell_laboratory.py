@@ -1,0 +1,267 @@
+"""Weights and laboratory results in words, the same on pages and on the terminal."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from pipelines.plant import Plant
+from schemas.laboratory import (
+    Capacity,
+    Density,
+    DueChecks,
+    FurnaceLaboratory,
+    GobWeights,
+    InferredCapacity,
+    LaboratoryDay,
+    LineLaboratory,
+    MouldWeights,
+    Temper,
+    Visual,
+    WeightParts,
+    Weights,
+)
+
+POINT = 0.0001  # g/cm3, as densities are followed from day to day: common practice
+
+
+def signed(value: float, digits: int = 2) -> str:
+    return f"{value:+.{digits}f}".replace("-", "−")
+
+
+def whole(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ").replace("-", "−")
+
+
+def between(low: float | None, high: float | None, digits: int = 2) -> str:
+    if low is None or high is None:
+        return "no interval: too few"
+    return f"95 %: {signed(low, digits)} to {signed(high, digits)}"
+
+
+def gob_sentence(plant: Plant, one: GobWeights) -> str:
+    """A drifting gob position: by how much, since when, what to do at the feeder, and when that will be seen."""
+    show = plant.clock.show
+    if not one.drifting or one.offset_g is None or one.correction_g is None or one.since is None or one.seen_at is None:
+        return ""
+    since = f"{show(one.since)} ({_clock(plant, one.since_low)} to {_clock(plant, one.since_high)})"
+    goes = f", {signed(one.g_per_day or 0.0, 1)} g a day now" if abs(one.g_per_day or 0.0) > 0.05 else ""
+    nominal = f" To nominal: {signed(one.to_nominal_g)} g a gob." if one.to_nominal_g is not None else ""
+    return (
+        f"Gob {one.gob} is {signed(one.offset_g)} g ({between(one.offset_low, one.offset_high)}) from what was usual for its moulds, weighed {one.point}, "
+        f"since {since}{goes}. Correction at the feeder: {signed(one.correction_g)} g a gob ({between(one.correction_low, one.correction_high)}), as the gobs are cut now.{nominal} "
+        f"A correction made at the end of this window is seen at the cold end about {_clock(plant, one.seen_at)} ({_clock(plant, one.seen_low)} to {_clock(plant, one.seen_high)})."
+    )
+
+
+def _clock(plant: Plant, at: datetime | None) -> str:
+    return f"{plant.clock.local(at):%d %b %H:%M}" if at else "–"
+
+
+def mould_words(one: MouldWeights) -> str:
+    """What called a mould, in few words."""
+    own = [signal for signal in one.signals if not signal.with_gob]
+    told = [f"{s.rule}{'' if s.still else ' (over)'}" for s in own]
+    if one.signals and not own:
+        told = ["moves with its gob"]
+    return ", ".join([f"{one.outside} outside limits"] * bool(one.outside) + told)
+
+
+def parts_sentence(parts: WeightParts) -> str:
+    """Where the spread of single weighings comes from."""
+    named = {
+        "between moulds": parts.between_moulds_g2, "between gob positions": parts.between_gobs_g2, "from time to time": parts.between_times_g2, "within": parts.within_g2,
+    }  # fmt: skip
+    known = {name: value for name, value in named.items() if value is not None}
+    whole = sum(known.values())
+    if not whole:
+        return ""
+    return "Of the variance of single weighings: " + ", ".join(
+        f"{100 * value / whole:.0f} % {name} ({value**0.5:.2f} g)" for name, value in known.items()
+    ) + "."  # fmt: skip
+
+
+def glass_sentences(told: Weights) -> list[str]:
+    """Giveaway and what the lowest mean would save."""
+    said = []
+    if told.giveaway_kg is not None and told.packed_units is not None:
+        said.append(
+            f"Giveaway {signed(told.giveaway_kg, 0)} kg above nominal on {whole(told.packed_units)} containers packed (95 %: {signed(told.giveaway_low or 0, 0)} to {signed(told.giveaway_high or 0, 0)} kg)."
+        )  # fmt: skip
+    elif told.nominal_g is not None:
+        said.append("No pallet of this item was closed in this time: no giveaway in kg.")
+    if told.lowest_mean_g is not None and told.mean_g is not None:
+        by = {"weight_min_g": "the least weight", "capacity_max_ml": "the greatest capacity: lighter ware holds more"}[
+            told.lowest_by
+        ]
+        kg = ""
+        if told.saving_kg is not None:
+            kg = f" Running there would have saved {signed(told.saving_kg, 0)} kg (95 %: {signed(told.saving_low or 0, 0)} to {signed(told.saving_high or 0, 0)})."
+        said.append(
+            f"Lowest mean that keeps the limits by three standard deviations of single containers: {told.lowest_mean_g:.1f} g (mean now {told.mean_g:.1f} g), set by {by}.{kg}"
+        )  # fmt: skip
+    return said
+
+
+def hot_cold_sentence(told: Weights) -> str:
+    one = told.hot_cold
+    if one is None:
+        return ""
+    sure = "" if one.low is None or one.high is None else " The lehr changes no weight: one of the scales is off." if one.low > 0 or one.high < 0 else " No difference beyond chance."  # fmt: skip
+    return f"Hot less cold over {one.moulds} moulds weighed at both: {signed(one.difference_g)} g ({between(one.low, one.high)}).{sure}"
+
+
+def density_sentences(plant: Plant, furnace: str, told: Density) -> list[str]:
+    """The density of the day, and a change that is more than noise with what it does."""
+    said = [
+        f"{furnace}: {one.density_g_cm3:.4f} g/cm³ at {plant.clock.show(one.at)} ({one.how})" + (", outside its limits" if told.beyond and one is told.readings[-1] else "") + "."
+        for one in told.readings
+    ]  # fmt: skip
+    if not told.readings:
+        said.append(f"{furnace}: no density reading came for this day.")
+    if told.change is not None and told.noise_g_cm3 is not None:
+        one = told.change
+        way = "fell" if one.by_g_cm3 < 0 else "rose"
+        said.append(
+            f"{furnace}: the density {way} by {abs(one.by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ (95 %: {min(abs(one.low), abs(one.high)) / POINT:.0f} to "
+            f"{max(abs(one.low), abs(one.high)) / POINT:.0f}) and has been at {told.centre_g_cm3:.4f} since the reading of {plant.clock.show(one.since)} (after {_clock(plant, one.since_low)}, by "
+            f"{_clock(plant, one.since_high)}). That is more than the noise, {told.noise_g_cm3 / POINT:.1f} points a reading; a step is {_sure(one.probability)} %."
+        )
+        said += [
+            f"{one_.line} {one_.item}: with the feeder left alone the weight moves by {signed(one_.weight_g)} g; once the weight is brought back the capacity moves by {signed(one_.capacity_ml)} ml."
+            for one_ in told.effects
+        ]
+    elif told.noise_g_cm3 is not None:
+        said.append(
+            f"{furnace}: no change that is more than noise ({told.noise_g_cm3 / POINT:.1f} points of 0.0001 g/cm³ a reading, {told.earlier} earlier readings)."
+        )
+    return said + [f"{furnace}: {note}." for note in told.notes]
+
+
+def _sure(probability: float) -> str:
+    return "over 99.9" if probability > 0.999 else f"{100 * probability:.1f}"
+
+
+def capacity_sentences(plant: Plant, line: str, told: Capacity) -> list[str]:
+    """One item's capacity: checks, verdict for a measuring container, moulds that the weight shows beyond a limit."""
+    said = []
+    if told.n and told.mean_ml is not None:
+        mean = f"mean {told.mean_ml:.1f} ml" + (
+            f" (95 %: {told.low:.1f} to {told.high:.1f})" if told.low is not None and told.high is not None else ""
+        )
+        limits = (
+            f"{told.outside} outside {_limits(told)}"
+            if told.capacity_min_ml is not None or told.capacity_max_ml is not None
+            else "no limits given"
+        )
+        said.append(
+            f"{line} {told.item or 'unknown item'}: {told.n} checks {told.fill.replace('_', ' ')}, {mean}, {limits}."
+        )
+    if told.measuring is not None:
+        said.append(
+            f"{line} {told.item}, measuring container of {told.measuring.nominal_ml:g} ml: {told.measuring.meaning}"
+        )
+    said += [alarm_sentence(plant, line, told, one) for one in told.alarms]
+    return said + [f"{line} {told.item or 'unknown item'}: {note}." for note in told.notes]
+
+
+def alarm_sentence(plant: Plant, line: str, told: Capacity, one: InferredCapacity) -> str:
+    """A mould whose capacity must be beyond a limit by its weight, before a check shows it."""
+    high = (
+        told.capacity_max_ml is not None and one.capacity_ml > (told.capacity_max_ml + (told.capacity_min_ml or 0)) / 2
+    )
+    side = f"above {told.capacity_max_ml:g}" if high else f"below {told.capacity_min_ml:g}"
+    known = "" if one.checked else ", a mould whose volume was not checked yet"
+    later = (
+        f"; the next check {'was' if one.next_check in {c.at for c in told.checks} else 'is due'} at {_clock(plant, one.next_check)}"
+        if one.next_check
+        else ""
+    )
+    return (
+        f"{line} {told.item}, mould {one.mould}: by its weight ({one.weight_g:.1f} g) its capacity is {one.capacity_ml:.1f} ml (95 %: {one.low:.1f} to {one.high:.1f}), {side} ml with "
+        f"{100 * one.beyond:.0f} % probability, at {_clock(plant, one.at)}{known}{later}. Have it checked."
+    )
+
+
+def _limits(told: Capacity) -> str:
+    low, high = (f"{value:g}" if value is not None else "–" for value in (told.capacity_min_ml, told.capacity_max_ml))
+    return f"{low} to {high} ml"
+
+
+def temper_sentences(plant: Plant, line: str, told: Temper) -> list[str]:
+    if not told.n:
+        return [f"{line}: no temper number came for this day."]
+    if told.limit is None:
+        return [
+            f"{line}: {told.n} temper numbers, the worst {max(lane.worst for lane in told.lanes):g}; works.toml gives no [laboratory] temper_max to judge them by."
+        ]
+    if not told.beyond:
+        return [
+            f"{line}: {told.n} temper numbers, the worst {max(lane.worst for lane in told.lanes):g}, none beyond {told.limit:g}."
+        ]
+    return [
+        f"{line}, lane {one.lane or 'not noted'}{f', mould {one.mould}' if one.mould else ''}: temper number {one.temper:g} at {_clock(plant, one.at)}, beyond {told.limit:g}: strained ware can break without warning; have lehr and ware looked at."
+        for one in told.beyond
+    ]
+
+
+def visual_sentences(plant: Plant, line: str, told: Visual) -> list[str]:
+    """Samples that were not accepted, critical ones first, and what the samples of some days say together."""
+    said = []
+    for one in told.samples:
+        if one.accepted is False:
+            rule = (
+                "no critical defect is accepted" if one.severity == "critical" else f"AQL {one.aql:g} accepts {one.ac}"
+            )
+            said.append(
+                f"{line} {one.item}, {_clock(plant, one.at)}: {one.found} {one.severity} in {one.n} looked at ({', '.join(one.defects)}); {rule}. What becomes of the ware is for the authorised person to say."
+            )
+    small = {(one.severity, one.n, one.aql) for one in told.samples if one.ac is None}
+    said += [
+        f"{line}: samples of {n} are too small to judge {severity} defects by AQL {aql:g}."
+        for severity, n, aql in sorted(small)
+    ]
+    for run in told.running:
+        aql = f"; AQL {run.aql:g} %" if run.aql is not None else "; none is accepted"
+        then = f"; inspection by ISO 2859-1: {run.inspection}" if run.inspection else ""
+        said.append(
+            f"{line}, {run.severity}, last {told.days} days: {run.found} in {whole(run.n)} looked at ({100 * run.share:.3f} %, 95 %: {100 * run.low:.3f} to {100 * run.high:.3f} %){aql}{then}."
+        )  # fmt: skip
+    return said or [f"{line}: nobody's sample came for this day."]
+
+
+def missed_sentences(plant: Plant, checks: tuple[DueChecks, ...]) -> list[str]:
+    """Checks that were due and not done."""
+    said = []
+    for one in checks:
+        if one.missed:
+            gaps = "; ".join(f"{_clock(plant, start)} to {_clock(plant, end)}" for start, end in one.gaps[:4])
+            every = f"{one.every_min:g} min" if one.every_min < 120 else f"{one.every_min / 60:g} h"
+            said.append(f"{one.of}: {one.kind}, due each {every}, {one.made} made of {one.due} due; none {gaps}.")
+    return said
+
+
+def all_due(told: FurnaceLaboratory) -> tuple[DueChecks, ...]:
+    return (*told.due, *(one for line in told.lines for one in line.due))
+
+
+def laboratory_sentences(plant: Plant, told: LaboratoryDay) -> list[str]:
+    """What of a laboratory day asks for somebody: beyond limits, changes, samples not accepted; the missed checks in one sentence a kind."""
+    said: list[str] = []
+    for furnace in told.furnaces:
+        if furnace.density.change is not None or furnace.density.beyond or not furnace.density.readings:
+            said += density_sentences(plant, furnace.furnace, furnace.density)[:2]
+        for line in furnace.lines:
+            said += line_warnings(plant, line)
+    return said
+
+
+def line_warnings(plant: Plant, line: LineLaboratory) -> list[str]:
+    """What of one line asks for somebody."""
+    said = []
+    for one in line.capacity:
+        refused = one.measuring is not None and any(not verdict.accepted for verdict in one.measuring.verdicts)
+        if one.outside or one.alarms or refused:
+            said += capacity_sentences(plant, line.line, one)
+    if line.temper.beyond:
+        said += temper_sentences(plant, line.line, line.temper)
+    return said + [text for text in visual_sentences(plant, line.line, line.visual) if "authorised" in text]
