@@ -22,6 +22,14 @@ def day_address(day: date) -> str:
     return f"day/{day.isoformat()}.html"
 
 
+def weights_address(day: date, line: str) -> str:
+    return f"weights/{day.isoformat()}/{line}.html"
+
+
+def laboratory_address(day: date, furnace: str) -> str:
+    return f"laboratory/{day.isoformat()}/{furnace}.html"
+
+
 def hour_address(plant: Plant, line: str, span: Span) -> str:
     """The page of an hour: production day, line, number of the hour in its day, local time."""
     clock = plant.clock

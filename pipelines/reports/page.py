@@ -28,18 +28,20 @@ class Figure:
 
 @dataclass(frozen=True)
 class Card:
-    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it."""
+    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a link to it says after the #."""
 
     title: str
     head: str
     chart: str = ""
     lines: tuple[str, ...] = ()
     kind: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one in print."""
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one in print. broad: the chart takes
+    the width there is, and can be moved sideways where there is little."""
 
     title: str
     texts: tuple[str, ...] = ()
@@ -51,6 +53,7 @@ class Section:
     wide: bool = False
     warn: bool = False
     sheet_of_paper: bool = False
+    broad: bool = False
 
     @cached_property
     def table(self) -> str:

@@ -10,7 +10,8 @@ from pipelines.measures.factors import c4, d2_d3
 from pipelines.measures.weights.rounds import Rounds
 
 ENOUGH = 8  # rounds of a past that can be judged by
-OWN = 15  # subgroups from which a mould's own spread is taken, else that of all moulds
+COMMON = 60.0  # degrees of freedom with which the spread of all moulds counts against a mould's own; a guess
+RANGE_FREEDOM = 0.605  # degrees of freedom a point of a standard deviation from moving ranges (Cryer and Ryan, Journal of Quality Technology 22 (1990) 187; from memory)
 
 
 @dataclass(frozen=True)
@@ -66,16 +67,19 @@ def _fitted(mean: np.ndarray, sd: np.ndarray, n: np.ndarray, own: bool) -> Refer
 
 
 def _by_ranges(mean: np.ndarray) -> np.ndarray:
-    """Standard deviation of each mould's means from their moving ranges over d2 of 2; that of all moulds for one with too few of its own."""
-    ranges = [np.abs(np.diff(column[~np.isnan(column)])) for column in mean.T]
-    some = [one for one in ranges if len(one)]
-    together = float(np.concatenate(some).mean()) if some else np.nan
-    told = [one.mean() if len(one) >= OWN - 1 else together for one in ranges]
-    return np.array(told) / d2_d3(2)[0]
+    """Standard deviation of each mould's means from their moving ranges over d2 of 2, drawn towards that of all moulds."""
+    each = [np.abs(np.diff(column[~np.isnan(column)])) for column in mean.T]
+    count = np.array([len(one) for one in each], float)
+    total = np.array([one.sum() for one in each])
+    if not count.sum():
+        return np.full(len(each), np.nan)
+    together = total.sum() / count.sum()
+    own = np.where(count > 0, total / np.maximum(count, 1), together)
+    return _drawn(own, together, RANGE_FREEDOM * count) / d2_d3(2)[0]
 
 
 def _by_samples(sd: np.ndarray, n: np.ndarray) -> np.ndarray:
-    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty; that of all moulds for one with too few of its own.
+    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty, drawn towards that of all moulds.
 
     Equal sizes give the mean S over c4 of ISO 7870-2; unequal ones are weighed by c4^2 / (1 - c4^2) (Burr, Journal of Quality Technology 1 (1969) 163).
     """
@@ -85,8 +89,13 @@ def _by_samples(sd: np.ndarray, n: np.ndarray) -> np.ndarray:
     weight = np.where(known, factor**2 / (1 - factor**2), 0.0)
     value = np.where(known, sd / factor, 0.0)
     together = float((weight * value).sum() / weight.sum())
-    own = known.sum(axis=0) >= OWN
     with np.errstate(invalid="ignore", divide="ignore"):
         mine = (weight * value).sum(axis=0) / weight.sum(axis=0)
-    told: np.ndarray = np.where(own, mine, together)
+    own = np.where(known.any(axis=0), mine, together)
+    return _drawn(own, together, np.where(known, n - 1, 0).sum(axis=0))
+
+
+def _drawn(own: np.ndarray, together: float, freedom: np.ndarray) -> np.ndarray:
+    """Each mould's own spread, weighed by its degrees of freedom against that of all moulds with COMMON of them: few weighings make no mould look steady."""
+    told: np.ndarray = np.sqrt((freedom * own**2 + COMMON * together**2) / (freedom + COMMON))
     return told

@@ -14,12 +14,11 @@ from pipelines.measures.components import Component, components
 from pipelines.measures.lehr import LehrTime
 from pipelines.measures.weights.charts import Judge, MouldChart, judge_for, mould_charts
 from pipelines.measures.weights.drift import Fit, GobSeries, alarms, fit, gob_series, with_spread
-from pipelines.measures.weights.reference import Reference, reference_of
+from pipelines.measures.weights.reference import RANGE_FREEDOM, Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.plant import Item
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
-RANGE_FREEDOM = 0.605  # degrees of freedom of a standard deviation from moving ranges, a point (Cryer and Ryan, Journal of Quality Technology 22 (1990) 187; from memory)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,245 @@
+"""The weight page of a line: all moulds at a glance, what stands out, gob positions, a chart a mould."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from pipelines.answers.weights import ItemStudy, study_weights
+from pipelines.ledger.store import Reader
+from pipelines.measures.tell_laboratory import (
+    glass_sentences,
+    gob_sentence,
+    hot_cold_sentence,
+    mould_words,
+    parts_sentence,
+    signed,
+)
+from pipelines.measures.weights import MouldFound, Study
+from pipelines.plant import Plant
+from pipelines.reports import charts, charts_laboratory
+from pipelines.reports.common import day_address, laboratory_address, missing_section, sources, weights_address
+from pipelines.reports.page import CAUTION, Card, Figure, Page, Section
+from pipelines.reports.sheet import Column, Sheet
+from schemas.laboratory import MouldWeights, Weights
+
+QUERIES = (
+    "weights_of_line", "capacities_of_line", "densities_of_furnace", "pallets_of_line", "lehr_hours_of_line", "laboratory_files"
+)  # fmt: skip
+HOT_CAUTION = "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the protection it prescribes."
+
+
+def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
+    """The weight page of one line and production day."""
+    span = plant.clock.day(day)
+    told = study_weights(reader, plant, line, span)
+    furnace = plant.lines[line].furnace
+    files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
+    return Page(
+        works=plant.works.name,
+        title=f"Weights, line {line}, production day {day.isoformat()}",
+        when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
+        figures=tuple(figure for one in told for figure in _figures(one)),
+        sections=tuple(_sections(plant, line, told)),
+        links=(
+            ("← day before", f"../../{weights_address(day - timedelta(days=1), line)}"),
+            ("day after →", f"../../{weights_address(day + timedelta(days=1), line)}"),
+            *((f"weights {one.id}", f"{one.id}.html") for one in plant.line if one.id != line),
+            (f"laboratory {furnace}", f"../../{laboratory_address(day, furnace)}"),
+            ("day report", f"../../{day_address(day)}"),
+            ("all pages", "../../index.html"),
+        ),
+        cautions=(CAUTION, HOT_CAUTION),
+        sources=sources(QUERIES, files),
+        made="Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how often by chance, stands under How a mould is called.",
+        workbook=f"{line}.xlsx",
+    )  # fmt: skip
+
+
+def _figures(one: ItemStudy) -> list[Figure]:
+    told = one.told
+    nominal = f"nominal {told.nominal_g:g} g" if told.nominal_g is not None else "no nominal weight"
+    drifting = [gob for gob in told.gobs if gob.drifting]
+    called = _called(told)
+    kg = f"giveaway {signed(told.giveaway_kg, 0)} kg" if told.giveaway_kg is not None else "giveaway not known"
+    words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
+    return [
+        Figure(f"{told.mean_g:.1f} g", f"mean of {told.item or 'an unknown item'}", f"{told.n} weighings {told.point}; {nominal}; {kg}"),
+        Figure(words, f"gob positions that drift, {told.item}", "from what was usual for their moulds", "critical" if drifting else ""),
+        Figure(str(len(called)), f"moulds that stand out, {told.item}", ", ".join(called[:8]) or "all as usual", "critical" if called else ""),
+        Figure(
+            str(told.outside), f"weighings outside limits, {told.item}", f"worst mould's Ppk {told.ppk:.2f}" if told.ppk is not None else "no limits, no Ppk",
+            "critical" if told.outside else "",
+        ),
+    ]  # fmt: skip
+
+
+def _called(told: Weights) -> list[str]:
+    return [mould.mould for mould in told.moulds if _stands_out(mould)]
+
+
+def _stands_out(mould: MouldWeights) -> bool:
+    """Called by a rule of its own, or with weighings outside the limits."""
+    return bool(mould.outside) or any(not signal.with_gob for signal in mould.signals)
+
+
+def _sections(plant: Plant, line: str, told: Sequence[ItemStudy]) -> list[Section]:
+    if not told:
+        return [missing_section([f"No weighing of {line} came for this day."])]
+    sections = []
+    for number, one in enumerate(told):
+        sections += [_glance(one, number), _says(plant, one)]
+        sections += [_drifts(plant, one.told, study) for study in one.points if study.gobs]
+        sections += [
+            Section(
+                f"{one.told.item or 'Unknown item'}: a chart a mould, those that stand out first",
+                cards=tuple(_cards(plant, one, number)),
+                wide=True,
+            ),
+            Section("Every mould", sheet=_sheet(one.told, number), wide=True),
+            Section("How a mould is called", (one.told.rules, _judged(plant, one.told))),
+        ]
+    return [*sections, missing_section([f"{one.told.item or line}: {note}" for one in told for note in one.told.notes])]
+
+
+def _judged(plant: Plant, told: Weights) -> str:
+    if told.judged_from is None:
+        return "Means and spreads are those of the day itself, for want of a past."
+    return f"Means and spreads are those of the same item since {plant.clock.show(told.judged_from)}, before this day."
+
+
+def _glance(one: ItemStudy, number: int) -> Section:
+    """Every mould's mean with its least and greatest weighing."""
+    told = one.told
+    rows = [
+        {
+            "label": f"{m.mould}{' ' + m.cavities[0] if m.cavities else ''}", "gob": m.cavities[0][-1] if m.cavities else "", "mean": m.mean_g, "low": m.least_g,
+            "high": m.greatest_g, "kind": _kind(m), "mark": m.mould if _stands_out(m) else "", "address": f"#{_name(m.mould, number)}",
+        }
+        for m in sorted(told.moulds, key=lambda m: (m.cavities[0][-1] if m.cavities else "~", m.cavities[0] if m.cavities else "", m.mould))
+    ]  # fmt: skip
+    limits = [
+        {"at": at, "kind": kind}
+        for at, kind in ((told.weight_min_g, "limit"), (told.weight_max_g, "limit"), (told.nominal_g, "nominal"))
+        if at is not None
+    ]
+    called = _called(told)
+    words = f"Weights of {told.item or 'an unknown item'} by mould; " + (
+        f"standing out: {', '.join(called)}" if called else "no mould stands out"
+    )
+    note = "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond with a number stands out, a triangle moves with its gob position; dashed: limits, thin: nominal. A mould leads to its chart."
+    return Section(
+        f"{told.item or 'Unknown item'} {told.name}: all moulds at a glance", chart=charts.svg(charts_laboratory.glance, words, rows, limits=limits), chart_words=note,
+        wide=True, warn=bool(called), broad=True,
+    )  # fmt: skip
+
+
+def _kind(mould: MouldWeights) -> str:
+    return "called" if _stands_out(mould) else "with gob" if mould.signals else "steady"
+
+
+def _name(mould: str, number: int) -> str:
+    return f"mould-{number}-{''.join(c if c.isalnum() else '_' for c in mould)}"
+
+
+def _says(plant: Plant, one: ItemStudy) -> Section:
+    told = one.told
+    slope = (
+        f"Over the day the weight moved by {signed(told.drift_g_per_day)} g (95 %: {signed(told.drift_low or 0)} to {signed(told.drift_high or 0)})."
+        if told.drift_g_per_day is not None
+        else ""
+    )
+    gobs = [text for gob in told.gobs if (text := gob_sentence(plant, gob))]
+    own = [
+        f"Mould {m.mould} ({' '.join(m.cavities) or 'no cavity known'}): {mould_words(m)}."
+        for m in told.moulds
+        if _stands_out(m)
+    ]
+    rest = [
+        text
+        for text in (parts_sentence(told.components), slope, *glass_sentences(told), hot_cold_sentence(told))
+        if text
+    ]
+    head = gobs or ["No gob position drifts beyond chance."]
+    return Section(
+        f"{told.item or 'Unknown item'}: what the weights say",
+        items=(*head, *own, *rest),
+        wide=True,
+        warn=bool(gobs or own),
+    )
+
+
+def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
+    """Each gob position's mean over its moulds from what is usual for them, with its moving average."""
+    rows = []
+    for gob in study.gobs:
+        sd = float(np.nanmedian(gob.series.sd))
+        for second, value, average in zip(gob.series.seconds, gob.series.value, gob.average, strict=True):
+            if second >= study.start_s - 12 * 3600 and not np.isnan(value):
+                rows.append({"at": _ms(plant, second), "gob": gob.gob, "value": float(value), "average": float(average) * sd, "from": -gob.limit * sd, "to": gob.limit * sd})  # fmt: skip
+    moved = [gob.gob for gob in study.gobs if gob.still]
+    words = f"Gob positions of {told.item or 'an unknown item'} weighed {study.point}: {'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
+    note = "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; dashed: where it is called. The twelve hours before the day stand at the left."
+    return Section(
+        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}", chart=charts.svg(charts_laboratory.drifts, words, rows, "g"), chart_words=note, wide=True, broad=True
+    )  # fmt: skip
+
+
+def _ms(plant: Plant, second: float) -> float:
+    """Milliseconds of the works' own clock, for charts that know no time zone."""
+    from datetime import UTC, datetime
+
+    local = plant.clock.local(datetime.fromtimestamp(second, UTC))
+    return local.replace(tzinfo=UTC).timestamp() * 1000
+
+
+def _cards(plant: Plant, one: ItemStudy, number: int) -> list[Card]:
+    told = {mould.mould: mould for mould in one.told.moulds}
+    found = sorted(one.points[0].moulds, key=lambda m: ("called", "with gob", "steady").index(_kind(told[m.mould])))
+    return [_card(plant, mould, told[mould.mould], number) for mould in found]
+
+
+def _card(plant: Plant, found: MouldFound, told: MouldWeights, number: int) -> Card:
+    chart = found.chart
+    rows = [
+        {
+            "at": _ms(plant, float(chart.seconds[n])), "mean": float(chart.mean[n]), "centre": chart.centre, "low": float(chart.low[n]), "high": float(chart.high[n]),
+            "spread": _number(chart.spread[n]), "spread_centre": _number(chart.spread_centre[n]), "spread_low": _number(chart.spread_low[n]), "spread_high": _number(chart.spread_high[n]),
+        }
+        for n in range(len(chart.seconds))
+    ]  # fmt: skip
+    what = mould_words(told) or "as usual"
+    index = f"Cpk {told.cpk:.2f} (95 % from {told.cpk_low:.2f}), Ppk {told.ppk:.2f}" if told.cpk is not None and told.cpk_low is not None and told.ppk is not None else "no capability: no limits, or too few weighings"  # fmt: skip
+    words = f"Mould {told.mould}, {told.n} weighings, mean {told.mean_g:.2f} g, {what}"
+    sd = f", sd {told.sd_g:.2f} g" if told.sd_g is not None else ""
+    return Card(
+        f"Mould {told.mould} · {' '.join(told.cavities) or 'no cavity known'}", what, charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
+        (f"{told.n} weighings, mean {told.mean_g:.2f} g{sd}", index), "critical" if _stands_out(told) else "", _name(told.mould, number),
+    )  # fmt: skip
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _sheet(told: Weights, number: int) -> Sheet:
+    rows = [
+        {
+            **mould.model_dump(exclude={"signals", "cavities"}), "cavity": " ".join(mould.cavities), "what": mould_words(mould),
+        }
+        for mould in told.moulds
+    ]  # fmt: skip
+    columns = (
+        Column("mould", "Mould", "id"), Column("cavity", "Cavity", "id"), Column("n", "Weighings", "count"), Column("mean_g", "Mean, g", "number2"), Column("mean_low", "95 % from", "number2"),
+        Column("mean_high", "to", "number2"), Column("sd_g", "SD, g", "number2"), Column("least_g", "Least, g", "number"), Column("greatest_g", "Greatest, g", "number"),
+        Column("outside", "Outside limits", "count"), Column("cp", "Cp", "number2"), Column("cpk", "Cpk", "number2"), Column("cpk_low", "95 % from", "number2"), Column("pp", "Pp", "number2"),
+        Column("ppk", "Ppk", "number2"), Column("ppk_low", "95 % from", "number2"), Column("what", "What stands out"),
+    )  # fmt: skip
+    strong = [row for row, mould in enumerate(told.moulds) if _stands_out(mould)]
+    links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(told.moulds)}
+    caption = f"{told.n} weighings at the {told.point} end. Cp, Cpk by the spread within (samples of one time, else moving ranges), Pp, Ppk by the overall one; single-sided 97.5 % lower bounds."
+    return Sheet(
+        f"moulds-{number}", f"Moulds {told.item or ''}".strip(), columns, rows, caption, strong=strong, links=links
+    )
