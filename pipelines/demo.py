@@ -18,6 +18,8 @@ from pipelines.site import init_site, open_site
 FIRST_DAY = date(2026, 3, 2)
 MARK = ".invented-works"
 DIMMED = ("K1-mouth", "CHF")  # the station that fails on the last day, and what it overlooks then
+DRIFTING = ("K4", "B")  # the line and its gob position that grows heavier on the last day
+LIGHTER_GLASS = ("F2", -0.0011)  # the furnace, and by how much its density falls on the day before [g/cm3]
 LIE = -6.0  # of its standard uncertainties: how far one station of the invented works is off on its last day
 
 if TYPE_CHECKING:
@@ -50,6 +52,7 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
         closed = call_flow("close", opened, progress=progress)
     typer.echo(f"{len(closed)} production days closed.")
     from pipelines.answers.trace import Question, answer_trace
+    from pipelines.reports import laboratory_address, weights_address
     from pipelines.work.traces import write_trace
 
     number = simulated.feeds["complaints"]["complaint"][0]
@@ -57,28 +60,30 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
         told = answer_trace(reader, opened.known, Question(complaint=number))
     trace_path, outer = write_trace(opened, told)
     typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
-    for what, path in (
-        ("all pages", site.reports / "index.html"),
-        ("the newest hour", hours[-1]),
-        ("the last day", closed[-1].page),
-        ("the trace", trace_path),
-        ("for the customer", outer),
-    ):
-        typer.echo(f"  {what:<16} {path}")
+    day = closed[-1].day
+    pages = {
+        "all pages": site.reports / "index.html", "the newest hour": hours[-1], "the last day": closed[-1].page,
+        "weights, a line": site.reports / weights_address(day, DRIFTING[0]), "the laboratory": site.reports / laboratory_address(day, LIGHTER_GLASS[0]),
+        "the trace": trace_path, "for the customer": outer,
+    }  # fmt: skip
+    typer.echo("\n".join(f"  {what:<16} {path}" for what, path in pages.items()))
     typer.echo(f"\nThen ask: coldledger feeds --site {root}")
 
 
 def _lived(plan: Plan) -> Simulated:
-    """The invented works as it would be met: some ware breaks unseen, every meter errs, and on the last day one station counts short and another overlooks a defect."""
-    from sample_feeds.simulator import Dimmed, Lie, misread, simulate, with_states
+    """The invented works as it would be met: some ware breaks unseen, every meter errs; on the last day one station counts short, another overlooks a defect, a gob grows
+    heavier, and a furnace's glass has become lighter."""
+    from sample_feeds.simulator import DensityStep, Dimmed, GobDrift, Lie, misread, simulate, with_states
 
     plan.broken = 0.0003
+    plan.gob_drifts.append(GobDrift(*DRIFTING, plan.minutes - 780, plan.minutes - 300, 1.4, plan.minutes))
+    plan.density_steps.append(DensityStep(LIGHTER_GLASS[0], plan.minutes - 2000, LIGHTER_GLASS[1]))
     plan.dimmed.append(Dimmed(*DIMMED, plan.minutes - 1000, plan.minutes - 480, 0.3))
     last = plan.plant.clock.day_of(plan.at(plan.minutes - 1))
     line = plan.plant.line[len(plan.plant.line) // 2].id
     station = plan.plant.stations_of(line)[-2].id
     lie = Lie(f"{station} inspected", LIE, last, last)
-    return with_states(misread(simulate(plan), plan.seed, [lie]), plan.seed)
+    return with_states(misread(simulate(plan), plan.seed, [lie], lasting="weight"), plan.seed)
 
 
 def _clear(root: Path) -> None:

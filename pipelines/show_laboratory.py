@@ -22,7 +22,7 @@ from pipelines.measures.tell_laboratory import (
 )
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, Weights
+from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory, Weights
 
 MOULD_COLUMNS = (
     "mould", "cavities", "n", "mean_g", "mean_low", "mean_high", "sd_g", "least_g", "greatest_g", "outside", "cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high",
@@ -144,49 +144,24 @@ def _furnace_rows(told: FurnaceLaboratory) -> list[list[Any]]:
     """Every single reading of the day with what it is judged by."""
     density = told.density
     rows: list[list[Any]] = [
-        [
-            told.furnace,
-            "",
-            "density",
-            one.how,
-            one.at.isoformat(),
-            one.density_g_cm3,
-            "g/cm3",
-            density.low,
-            density.high,
-            "",
-        ]
-        for one in density.readings
-    ]
-    for line in told.lines:
-        where = [told.furnace, line.line]
-        rows += [
-            [*where, "capacity", f"{one.item or ''} {check.mould}", check.at.isoformat(), check.capacity_ml, "ml", one.capacity_min_ml, one.capacity_max_ml, "outside" if check.outside else "within"]
-            for one in line.capacity
-            for check in one.checks
-        ]  # fmt: skip
-        rows += [
-            [
-                *where,
-                "temper",
-                lane.lane,
-                "",
-                lane.worst,
-                "worst of the day",
-                None,
-                line.temper.limit,
-                f"{lane.beyond or 0} beyond of {lane.n}",
-            ]
-            for lane in line.temper.lanes
-        ]
-        rows += [
-            [*where, f"visual {one.severity}", f"{one.item} {' '.join(one.defects)}".strip(), one.at.isoformat(), one.found, f"of {one.n}", 0, one.ac, _accepted(one.accepted)]
-            for one in line.visual.samples
-        ]  # fmt: skip
+        [told.furnace, "", "density", one.how, one.at.isoformat(), one.density_g_cm3, "g/cm3", density.low, density.high, ""] for one in density.readings
+    ]  # fmt: skip
+    rows += [[told.furnace, line.line, *row] for line in told.lines for row in _line_rows(line)]
+    rows += [[told.furnace, "", f"due {one.kind}", one.of, "", one.made, "made", one.due, None, f"{one.missed} missed"] for one in all_due(told)]  # fmt: skip
+    return rows
+
+
+def _line_rows(line: LineLaboratory) -> list[list[Any]]:
+    rows: list[list[Any]] = [
+        ["capacity", f"{one.item or ''} {check.mould}", check.at.isoformat(), check.capacity_ml, "ml", one.capacity_min_ml, one.capacity_max_ml, "outside" if check.outside else "within"]
+        for one in line.capacity
+        for check in one.checks
+    ]  # fmt: skip
+    rows += [["temper", lane.lane, "", lane.worst, "worst of the day", None, line.temper.limit, f"{lane.beyond or 0} beyond of {lane.n}"] for lane in line.temper.lanes]  # fmt: skip
     rows += [
-        [told.furnace, "", f"due {one.kind}", one.of, "", one.made, "made", one.due, None, f"{one.missed} missed"]
-        for one in all_due(told)
-    ]
+        [f"visual {one.severity}", f"{one.item} {' '.join(one.defects)}".strip(), one.at.isoformat(), one.found, f"of {one.n}", 0, one.ac, _accepted(one.accepted)]
+        for one in line.visual.samples
+    ]  # fmt: skip
     return rows
 
 

@@ -40,7 +40,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def test_the_demo_ends_by_naming_pages_that_are_there(demo: tuple[Path, str]) -> None:
     folder, said = demo
     pages = re.findall(r"^  .*?(\S+\.html)$", said, re.M)
-    assert len(pages) == 5 and all(Path(page).exists() for page in pages)
+    assert len(pages) == 7 and all(Path(page).exists() for page in pages)
     reports = folder / "coldledger-demo" / "reports"
     assert sorted(path.stem for path in (reports / "day").glob("*.html")) == ["2026-03-02", "2026-03-03", "2026-03-04"]
     assert len(list(reports.glob("hour/*/*.html"))) == 3 * 24 * 4
@@ -54,6 +54,8 @@ def test_every_link_of_the_demos_pages_leads_somewhere_or_to_a_neighbouring_day(
         reports / "index.html",
         *reports.glob("day/*.html"),
         *reports.glob("trace/*.html"),
+        *reports.glob("weights/*/*.html"),
+        *reports.glob("laboratory/*/*.html"),
         *reports.glob("hour/2026-03-03/K1-*.html"),
     ]:
         for address in re.findall(r'href="([^"#][^"]*)"', page.read_text()):

@@ -201,7 +201,7 @@ def _inferred(
         if known is None:
             continue
         weighed = told.weighings.filter(pl.col("sampled_at").is_between(end - WEIGHED, end, closed="left"))
-        latest = inferred(known, weighed, told.density, told.density_sd, low, high)
+        latest = inferred(known, weighed, told.density, told.density_sd, low, high) if weighed.height else []
         fresh = {one.mould: one for one in latest if one.beyond >= SURE}
         alarms += [_told(told, one) for mould, one in fresh.items() if mould not in called]
         called = fresh

@@ -11,15 +11,17 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.holds import answer_holds
+from pipelines.answers.laboratory import answer_laboratory
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.answers.trust import doubts_in
-from pipelines.answers.yields import Kept, cold_weights, yield_and_readings
+from pipelines.answers.weights import study_weights
+from pipelines.answers.yields import Kept, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import MONTH, Change, changes
-from pipelines.measures.weights import ItemWeights, item_weights_of
 from pipelines.plant import Plant
+from schemas.laboratory import LaboratoryDay, Weights
 from schemas.quality import HeldPallet, StationDoubt
 from schemas.results import Pareto, Signal, Yield
 
@@ -37,7 +39,8 @@ class Day:
     paretos: dict[str, Pareto]
     shifts: dict[str, list[tuple[str, Pareto]]]
     hours: dict[str, pl.DataFrame]
-    weights: dict[str, list[ItemWeights]]
+    weights: dict[str, list[Weights]]
+    laboratory: LaboratoryDay
     coverage: dict[str, pl.DataFrame]
     uncalled: dict[str, pl.DataFrame]
     files: pl.DataFrame
@@ -67,7 +70,8 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
             for line in about
         },
         hours={line: reader.ask("hours_of_day", **told) for line, told in about.items()},
-        weights={line: item_weights_of(plant, cold_weights(reader, plant, line, span)) for line in about},
+        weights={line: [one.told for one in study_weights(reader, plant, line, span)] for line in about},
+        laboratory=answer_laboratory(reader, plant, day),
         uncalled={line: reader.check("reject_counts__cover_rejected", **told) for line, told in about.items()},
         coverage={line: reader.ask("coverage", **told) for line, told in about.items()},
         files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),

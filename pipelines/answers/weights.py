@@ -129,14 +129,15 @@ def _apart(main: Study, studies: list[Study]) -> dict[str, HotColdWeights]:
 
 
 def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str, object]:
-    """Giveaway and saving over the containers packed; nothing of an item that works.toml does not know."""
+    """Giveaway and saving over the containers packed, the scale's own uncertainty in their intervals; nothing of an item that works.toml does not know."""
     item = main.item
     if item is None or told.mean_g is None:
         return {}
     heavy = heavy_enough_g(asked.checks, item) if told.point == "cold" else None
     lowest = lowest_mean(told.sd_g, item.weight_min_g, heavy) if told.sd_g else None
     units = asked.packed.get(item.id)
-    kg = glass(told.mean_g, error, item.weight_g, lowest.mean_g if lowest else None, units)
+    unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * told.mean_g))
+    kg = glass(told.mean_g, unsure, item.weight_g, lowest.mean_g if lowest else None, units)
     return {
         "packed_units": units, "lowest_mean_g": lowest.mean_g if lowest else None, "lowest_by": lowest.by if lowest else "", **vars(kg)
     }  # fmt: skip

@@ -12,6 +12,7 @@ from pipelines.errors import LedgerBusy, SiteError
 from pipelines.intake import IntakeReport, take_in
 from pipelines.site import OpenSite
 from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
+from pipelines.work.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
 from pipelines.work.pages import Progress, hours_touched, write_hour_pages, write_index
 from pipelines.work.rebuild import rebuild_days
 from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
@@ -53,9 +54,12 @@ def follow_signals(opened: OpenSite, days: list[date]) -> int:
 
 
 @task(name="write the hour pages", **_IO)
-def write_hours(opened: OpenSite, hours: list[tuple[str, datetime]], progress: Progress | None) -> list[Path]:
-    """The hour pages of what was touched, and the index."""
+def write_hours(
+    opened: OpenSite, hours: list[tuple[str, datetime]], checked: list[Job], progress: Progress | None
+) -> list[Path]:
+    """The hour pages of what was touched, the newest weight and laboratory pages, and the index; the paths of the hour pages."""
     paths = write_hour_pages(opened, hours, progress) if hours else []
+    write_laboratory_pages(opened, checked)
     write_index(opened)
     return paths
 
@@ -66,6 +70,13 @@ def close_one_day(opened: OpenSite, day: date) -> Closed:
     closed = close_day(opened, day)
     get_run_logger().info("production day %s closed, revision %d", day, closed.revision)
     return closed
+
+
+@task(name="write the laboratory's pages", **_IO)
+def write_laboratory(opened: OpenSite, days: list[date]) -> None:
+    """The weight and laboratory pages of some days, and the index."""
+    write_laboratory_pages(opened, [job for day in days for job in pages_of_day(opened.plant, day)])
+    write_index(opened)
 
 
 @task(name="rebuild production days", **_IO)
@@ -81,7 +92,8 @@ def intake(opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeRe
     if report.touched:
         touched = days_to_follow(opened.plant, [moment for _, moment in report.touched])
         follow_signals(opened, sorted({*touched, *days_behind(opened)}))
-    return report, write_hours(opened, hours_touched(opened.plant, report.touched), progress)
+    hours, checked = hours_touched(opened.plant, report.touched), newest_pages(opened.plant, report.checked)
+    return report, write_hours(opened, hours, checked, progress)
 
 
 @flow(name="close", validate_parameters=False, persist_result=False)
@@ -93,7 +105,7 @@ def close(opened: OpenSite, day: date | None = None, progress: Progress | None =
         closed.append(close_one_day(opened, one))
         if progress:
             progress(number, len(days), str(one))
-    write_index(opened)
+    write_laboratory(opened, [one.day for one in closed])
     return closed
 
 

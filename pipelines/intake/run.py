@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -33,13 +33,14 @@ from schemas.reasons import Reason, refusal_sentence
 
 Progress = Callable[[int, int, str], None]
 _AHEAD_BYTES = 32 << 20
+LABORATORY = ("weight_checks", "capacity_checks", "density_checks", "temper_checks", "visual_checks")
 _NO_CODE = pl.lit(None, dtype=pl.UInt64)  # codes of frames that were read apart cannot be compared
 
 
 @dataclass
 class IntakeReport:
     """What one intake did. `messages` are sentences for a person; `touched` are (line, moment) of cold-end counts kept,
-    one moment in each quarter of an hour."""
+    one moment in each quarter of an hour; `checked` are (line or furnace, moment) of the laboratory's rows, one an hour."""
 
     files: int = 0
     rows_kept: int = 0
@@ -49,6 +50,7 @@ class IntakeReport:
     first_batch: int = 0
     messages: list[str] = field(default_factory=list)
     touched: set[tuple[str, datetime]] = field(default_factory=set)
+    checked: set[tuple[str, datetime]] = field(default_factory=set)
     lock_held_s: float = 0.0
 
     @property
@@ -175,7 +177,8 @@ class _Intake:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
         numbered = commit(self.ledger, delivery, at)
         self.report.first_batch = self.report.first_batch or min(numbered)
-        self.report.touched |= _touched(delivery)
+        self.report.touched |= _touched(delivery, ("station_counts", "reject_counts"), "15m")
+        self.report.checked |= _touched(delivery, LABORATORY, "1h")
         for read, entry in zip(fresh, delivery.files, strict=True):
             move_to_archive(self.site, read.arrival, entry.archived_as, read.data)
             self._count(entry, read)
@@ -274,12 +277,15 @@ class _Intake:
             )
 
 
-def _touched(delivery: Delivery) -> set[tuple[str, datetime]]:
+def _touched(delivery: Delivery, feeds: Iterable[str], every: str) -> set[tuple[str, datetime]]:
+    """Where and when the rows kept of some feeds speak of, one moment in each `every`."""
     found: set[tuple[str, datetime]] = set()
-    for feed in ("station_counts", "reject_counts"):
-        if feed in delivery.kept:
-            hours = delivery.kept[feed].select("line", pl.col("window_start").dt.truncate("15m")).unique()
-            found |= set(hours.iter_rows())
+    for name in feeds:
+        if name in delivery.kept:
+            feed = ALL_FEEDS[name]
+            found |= set(
+                delivery.kept[name].select(feed.where, pl.col(str(feed.when)).dt.truncate(every)).unique().iter_rows()
+            )
     return found
 
 

@@ -25,14 +25,17 @@ POINT = 0.0001  # g/cm3, as densities are followed from day to day: common pract
 
 
 def signed(value: float, digits: int = 2) -> str:
+    """A number with its sign, by a true minus."""
     return f"{value:+.{digits}f}".replace("-", "−")
 
 
 def whole(value: float) -> str:
+    """A whole number, thousands apart."""
     return f"{value:,.0f}".replace(",", " ").replace("-", "−")
 
 
 def between(low: float | None, high: float | None, digits: int = 2) -> str:
+    """A 95 % interval, or that there is none."""
     if low is None or high is None:
         return "no interval: too few"
     return f"95 %: {signed(low, digits)} to {signed(high, digits)}"
@@ -103,6 +106,7 @@ def glass_sentences(told: Weights) -> list[str]:
 
 
 def hot_cold_sentence(told: Weights) -> str:
+    """Hot against cold weights [g], and what a difference means; empty where none were weighed at both."""
     one = told.hot_cold
     if one is None:
         return ""
@@ -188,6 +192,7 @@ def _limits(told: Capacity) -> str:
 
 
 def temper_sentences(plant: Plant, line: str, told: Temper) -> list[str]:
+    """A line's temper numbers against the works' limit; each one beyond it by itself."""
     if not told.n:
         return [f"{line}: no temper number came for this day."]
     if told.limit is None:
@@ -241,6 +246,7 @@ def missed_sentences(plant: Plant, checks: tuple[DueChecks, ...]) -> list[str]:
 
 
 def all_due(told: FurnaceLaboratory) -> tuple[DueChecks, ...]:
+    """What was due at a furnace and on its lines."""
     return (*told.due, *(one for line in told.lines for one in line.due))
 
 

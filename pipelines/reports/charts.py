@@ -44,8 +44,10 @@ def svg(
     given other data, because a declaration takes longer than the drawing.
     """
     numbered = [{**row, "order": number} for number, row in enumerate(rows)]
-    spec = {**_declared(draw, told), "config": _CONFIG, "datasets": {"rows": numbered, **more}}
-    text = vl_convert.vegalite_to_svg(spec)
+    values = {"rows": numbered, **more}
+    spec = _declared(draw, told, tuple(values))
+    data = [{**one, "values": values[one["name"]]} if one["name"] in values else one for one in spec["data"]]
+    text = vl_convert.vega_to_svg({**spec, "data": data})
     for sentinel, name in _VARIABLES.items():
         text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
     words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
@@ -61,18 +63,23 @@ _NOT_SEEN = (
 )
 
 
+_LONG = re.compile(r"\d+\.\d{3,}(?:e-?\d+)?")
+
+
 def _lean(text: str) -> str:
-    """The same picture in fewer bytes: nothing that is not drawn, no digits beyond a hundredth of a pixel. Links stay out of the keyboard's way: tables hold the same."""
+    """The same picture in fewer bytes: nothing that is not drawn, no digits beyond a hundredth of a pixel. Links lead within the page, and stay out of the keyboard's way: tables hold the same."""
     for pattern in _NOT_SEEN:
         text = re.sub(pattern, "", text)
-    text = re.sub(r'<a xlink:href="([^"]*)"[^>]*>', r'<a href="\1" tabindex="-1">', text)
-    return re.sub(r"\d+\.\d{3,}(?:e-?\d+)?", lambda found: f"{float(found[0]):.2f}", text)
+    text = re.sub(r'<a xlink:href="[^"#]*(#[^"]*)"[^>]*>', r'<a href="\1" tabindex="-1">', text)
+    return re.sub(r"<[^>]+>", lambda tag: _LONG.sub(lambda found: f"{float(found[0]):.2f}", tag[0]), text)
 
 
 @cache
-def _declared(draw: Callable[..., Chart], told: tuple[str, ...]) -> dict[str, Any]:
-    spec: dict[str, Any] = draw(*told).to_dict()
-    return spec
+def _declared(draw: Callable[..., Chart], told: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Any]:
+    """The chart compiled once, with data sets of these names still empty."""
+    spec = {**draw(*told).to_dict(), "config": _CONFIG, "datasets": {name: [] for name in names}}
+    compiled: dict[str, Any] = vl_convert.vegalite_to_vega(spec)
+    return compiled
 
 
 _ROWS = alt.NamedData(name="rows")

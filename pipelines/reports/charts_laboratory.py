@@ -43,10 +43,11 @@ def glance() -> Chart:
     return layers.properties(width=alt.Step(26), height=240)
 
 
-def _track(unit: str, height: int, field: str, low: str, high: str, centre: str) -> Chart:
-    base = alt.Chart(_ROWS).encode(x=alt.X("at:T", title=None, axis=alt.Axis(format="%H:%M", tickCount=6, grid=False)))
+def _track(unit: str, height: int, field: str, low: str, high: str, centre: str, ticks: int, clock: bool) -> Chart:
+    axis = alt.Axis(format="%H:%M", tickCount=4, grid=False, labels=clock, ticks=clock)
+    base = alt.Chart(_ROWS).encode(x=alt.X("at:T", title=None, axis=axis))
     scale = alt.Scale(zero=False, nice=False, padding=6)
-    y = alt.Y(f"{field}:Q", title=unit, scale=scale, axis=alt.Axis(tickCount=4))
+    y = alt.Y(f"{field}:Q", title=unit, scale=scale, axis=alt.Axis(tickCount=ticks))
     known = base.transform_filter(f"isValid(datum.{field})")
     line = known.mark_line(color=MAJOR, strokeWidth=1.5).encode(y=y)
     limits = [
@@ -60,8 +61,10 @@ def _track(unit: str, height: int, field: str, low: str, high: str, centre: str)
 
 def control(unit: str, spread: str) -> Chart:
     """A mould's X-bar chart over its spread: rows of at (ms, the works' clock), mean, low, high, centre, spread, spread_low, spread_high, spread_centre."""
-    above = _track(unit, 96, "mean", "low", "high", "centre")
-    return alt.vconcat(above, _track(spread, 46, "spread", "spread_low", "spread_high", "spread_centre"), spacing=6)  # type: ignore[return-value]
+    above = _track(unit, 96, "mean", "low", "high", "centre", 3, False)
+    return alt.vconcat(
+        above, _track(spread, 46, "spread", "spread_low", "spread_high", "spread_centre", 2, True), spacing=6
+    )  # type: ignore[return-value]
 
 
 def drifts(unit: str) -> Chart:

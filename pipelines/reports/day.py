@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
+from pipelines.measures.tell_laboratory import all_due, gob_sentence, laboratory_sentences
 from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.plant import Plant
 from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
@@ -15,6 +16,7 @@ from pipelines.reports.day_tables import (
     critical_sheet,
     furnaces_sheet,
     held_sheet,
+    laboratory_sheet,
     machines_sheet,
     shifts_sheet,
     weights_sheet,
@@ -23,13 +25,14 @@ from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_pict
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import signals_sheet
+from schemas.laboratory import Weights
 from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
 
 QUERIES = (
     "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",
     "weights_of_line", "stoppages_of_line", "jobs_of_line", "hours_of_day", "coverage", "signals_at", "expected_of_line", "lehr_hours_of_line",
-    "balances_before", "pallets_held", "hold_events_all", "challenges_between",
+    "balances_before", "pallets_held", "hold_events_all", "challenges_between", "capacities_of_line", "densities_of_furnace", "tempers_of_line", "visuals_of_line",
 )  # fmt: skip
 MOST = 3
 SIGNALS = 5
@@ -87,7 +90,7 @@ def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:
         _signals(plant, told),
         _critical_lines(told),
         _holds(plant, told),
-        _laboratory(told),
+        _laboratory(plant, told),
         missing_section(_missing(plant, told)),
         *([_moved(plant, why)] if why else []),
         Section("Every machine's results", sheet=machines_sheet(told), wide=True, sheet_of_paper=True),
@@ -241,25 +244,25 @@ def _doubt(plant: Plant, one: StationDoubt) -> str:
     return f"in doubt: {one.station} {one.defect}, challenge {one.why}, {since}, {until}: {count(one.containers)} containers inspected, {len(one.pallets)} pallets{gone}"
 
 
-def _laboratory(told: Day) -> Section:
-    """The day's weighings against their limits, in sentences."""
-    said = []
-    for line, many in told.weights.items():
-        for one in many:
-            limits = (
-                f"{one.outside} outside their limits"
-                if one.item.weight_min_g or one.item.weight_max_g
-                else "no limits given"
-            )
-            said.append(
-                f"{line}, {one.item.id}: {one.n} cold weighings, mean {one.mean_g:.1f} g (nominal {one.item.weight_g:.1f} g), {limits}."
-            )
-    outside = sum(one.outside for many in told.weights.values() for one in many)
-    return Section(
-        "Laboratory: weights",
-        items=tuple(said or ["No cold weighing came for this day."]),
-        warn=outside > 0 or not said,
+def _laboratory(plant: Plant, told: Day) -> Section:
+    """Weights, capacity, density, annealing and samples: what asks for somebody in sentences, then a line each with the ways to the pages."""
+    said = [f"{line}: {text}" for line, many in told.weights.items() for text in _weight_words(plant, many)]
+    said += laboratory_sentences(plant, told.laboratory)
+    head = (
+        () if said else ("Nothing the laboratory weighed or checked is beyond its limits, and no gob position drifts.",)
     )
+    missed = sum(one.missed for furnace in told.laboratory.furnaces for one in all_due(furnace))
+    if missed:
+        said.append(f"{missed} checks that were due were missed; the laboratory pages list them.")
+    sheet = laboratory_sheet(plant, told)
+    return Section("Laboratory", head, items=tuple(said), sheet=sheet, warn=bool(said), wide=True)
+
+
+def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
+    """Drifting gob positions and weighings outside the limits."""
+    said = [text for one in many for gob in one.gobs if (text := gob_sentence(plant, gob))]
+    said += [f"{one.outside} of {one.n} weighings of {one.item} outside their limits." for one in many if one.outside]
+    return said if many else ["no weighing came for this day."]
 
 
 def _signals(plant: Plant, told: Day) -> Section:
@@ -309,7 +312,7 @@ def _missing(plant: Plant, told: Day) -> list[str]:
             if share < 0.99:
                 said.append(f"{station.id}: counts for {100 * share:.1f} % of the day.")
         said.extend(uncalled_sentence(row) for row in told.uncalled[line].iter_rows(named=True))
-        if not told.weights[line]:
+        if not any(one.point == "cold" for one in told.weights[line]):
             said.append(f"{line}: no cold weighing; nominal weights were used.")
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]
     if any(told.waiting):

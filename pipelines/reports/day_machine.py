@@ -8,13 +8,13 @@ import polars as pl
 
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
-from pipelines.measures.weights import ItemWeights
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, hour_address, pareto_chart, pareto_sheet, percent
 from pipelines.reports.losses import causes_sheet, machine_picture, worked_sheet
 from pipelines.reports.page import Section
 from pipelines.reports.sheet import Column, Sheet
+from schemas.laboratory import Weights
 from schemas.results import LineYield
 
 
@@ -128,17 +128,15 @@ def _hour_counts(plant: Plant, told: Day, line: str, hour: int) -> tuple[int, in
     return ware, int(here["rejected"].sum())
 
 
-def _weight_section(line: str, told: ItemWeights) -> Section:
-    rows = [
-        {"label": r["mould"], "mean": r["mean_g"], "low": r["low_g"], "high": r["high_g"]}
-        for r in told.moulds.iter_rows(named=True)
-    ]
-    means = told.moulds["mean_g"].to_list()
-    limits = [{"at": limit} for limit in (told.item.weight_min_g, told.item.weight_max_g) if limit is not None]
-    words = f"Weights of {told.item.id} on {line}, mean by mould from {means[-1]:.1f} to {means[0]:.1f} g"
-    note = f"{told.n} cold weighings, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
+def _weight_section(line: str, told: Weights) -> Section:
+    moulds = sorted(told.moulds, key=lambda mould: -mould.mean_g)
+    rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
+    limits = [{"at": limit} for limit in (told.weight_min_g, told.weight_max_g) if limit is not None]
+    item = told.item or "an unknown item"
+    words = f"Weights of {item} on {line}, mean by mould from {moulds[-1].mean_g:.1f} to {moulds[0].mean_g:.1f} g"
+    note = f"{told.n} weighings {told.point}, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
     return Section(
-        f"{line}: weights of {told.item.id}",
+        f"{line}: weights of {item}",
         chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
         chart_words=note,
     )

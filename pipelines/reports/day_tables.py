@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
+from pipelines.measures.tell_laboratory import signed
 from pipelines.plant import Plant
+from pipelines.reports.common import laboratory_address, weights_address
 from pipelines.reports.sheet import Column, Sheet
 
 
@@ -108,26 +110,54 @@ def shifts_sheet(told: Day) -> Sheet:
 
 
 def weights_sheet(told: Day) -> Sheet:
-    """Cold weighings against limits."""
+    """Weighings against limits, with what drifts."""
     rows = [
         {
-            "line": line, "item": w.item.id, "n": w.n, "mean": w.mean_g, "sd": w.sd_g, "low": w.item.weight_min_g, "nominal": w.item.weight_g,
-            "high": w.item.weight_max_g, "outside": w.outside,
+            "line": line, "item": w.item or "unknown", "point": w.point, "n": w.n, "mean": w.mean_g, "mean_low": w.mean_low, "mean_high": w.mean_high, "sd": w.sd_g, "low": w.weight_min_g,
+            "nominal": w.nominal_g, "high": w.weight_max_g, "outside": w.outside, "ppk": w.ppk,
+            "drift": ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in w.gobs if gob.drifting),
         }
         for line, many in told.weights.items()
         for w in many
     ]  # fmt: skip
     columns = (
-        Column("line", "Line"), Column("item", "Item"), Column("n", "Weighings", "count"), Column("mean", "Mean, g", "number"), Column("sd", "SD, g", "number2"),
-        Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"), Column("high", "Greatest allowed, g", "number"),
-        Column("outside", "Outside limits", "count"),
+        Column("line", "Line"), Column("item", "Item"), Column("point", "Weighed"), Column("n", "Weighings", "count"), Column("mean", "Mean, g", "number2"), Column("mean_low", "95 % from", "number2"),
+        Column("mean_high", "to", "number2"), Column("sd", "SD, g", "number2"), Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"),
+        Column("high", "Greatest allowed, g", "number"), Column("outside", "Outside limits", "count"), Column("ppk", "Worst mould's Ppk", "number2"), Column("drift", "Gob positions that drift"),
+    )  # fmt: skip
+    caption = "SD holds mould to mould, time and scale together. Each line's weight page shows every mould."
+    return Sheet("weights", "Weights", columns, rows, caption)
+
+
+def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
+    """What the laboratory found on each line, with the ways to its pages."""
+    rows: list[dict[str, object]] = []
+    links = {}
+    for furnace in told.laboratory.furnaces:
+        density = furnace.density.readings[-1].density_g_cm3 if furnace.density.readings else None
+        for line in furnace.lines:
+            checks = sum(one.n for one in line.capacity)
+            links[(len(rows), "weights")] = f"../{weights_address(told.day, line.line)}"
+            links[(len(rows), "laboratory")] = f"../{laboratory_address(told.day, furnace.furnace)}"
+            rows.append(
+                {
+                    "line": line.line, "weights": f"weights {line.line}", "laboratory": f"laboratory {furnace.furnace}", "density": f"{density:.4f}" if density is not None else "–", "checks": checks,
+                    "outside": sum(one.outside for one in line.capacity), "temper": line.temper.n, "strained": len(line.temper.beyond), "samples": sum(s.severity == "critical" for s in line.visual.samples),
+                    "refused": sum(s.accepted is False for s in line.visual.samples), "missed": sum(one.missed for one in line.due),
+                }
+            )  # fmt: skip
+    columns = (
+        Column("line", "Line"), Column("weights", "Every mould"), Column("laboratory", "Laboratory page"), Column("density", "Glass, g/cm³", "id"), Column("checks", "Capacity checks", "count"),
+        Column("outside", "outside", "count"), Column("temper", "Temper numbers", "count"), Column("strained", "beyond", "count"), Column("samples", "Samples", "count"),
+        Column("refused", "not accepted", "count"), Column("missed", "Checks missed", "count"),
     )  # fmt: skip
     return Sheet(
-        "weights",
-        "Weights",
+        "laboratory",
+        "Laboratory",
         columns,
         rows,
-        "Cold weighings of the day. SD holds mould to mould, time and scale together.",
+        "The laboratory's day against its limits; each line leads to its pages.",
+        links=links,
     )
 
 

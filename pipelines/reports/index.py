@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from pipelines.plant import Plant
@@ -21,6 +22,14 @@ def index_page(plant: Plant, reports: Path) -> Page:
         sections=(
             Section("The newest hour of each line", sheet=_links("newest", "Line", newest)),
             Section("Production days", sheet=_links("days", "Day", [(day, f"day/{day}.html") for day in days])),
+            Section(
+                "The newest weights of each line",
+                sheet=_links("weights", "Line", _newest(reports, "weights", plant.lines)),
+            ),
+            Section(
+                "The newest laboratory pages",
+                sheet=_links("laboratory", "Furnace", _newest(reports, "laboratory", plant.furnaces)),
+            ),
             Section("Traces", sheet=_links("traces", "Trace", [(name, f"trace/{name}.html") for name in traces])),
         ),
         links=(("holds", "holds.html"),) if (reports / "holds.html").exists() else (),
@@ -36,6 +45,17 @@ def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:
             last = pages[-1]
             text = f"{line}: production day {last.parent.name}, hour from {last.stem[-4:-2]}:{last.stem[-2:]}"
             found.append((text, f"hour/{last.parent.name}/{last.name}"))
+    return found
+
+
+def _newest(reports: Path, folder: str, of: Iterable[str]) -> list[tuple[str, str]]:
+    """The newest page of each line or furnace in a folder that has a folder a day."""
+    found = []
+    for one in of:
+        pages = sorted(reports.glob(f"{folder}/*/{one}.html"), key=lambda path: path.parent.name)
+        if pages:
+            day = pages[-1].parent.name
+            found.append((f"{one}: production day {day}", f"{folder}/{day}/{one}.html"))
     return found
 
 

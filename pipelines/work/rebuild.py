@@ -13,6 +13,7 @@ from typing import Any
 from pipelines.plant import Plant
 from pipelines.site import OpenSite
 from pipelines.work.days import Rebuilt, rebuild_day
+from pipelines.work.laboratory import laboratory_pages, pages_of_day
 from pipelines.work.pages import hour_pages, hours_of_days, write_index
 from pipelines.work.pool import side_by_side
 from pipelines.work.signals import AT_ONCE, refresh_signals
@@ -87,6 +88,7 @@ def _answers(opened: OpenSite, days: Sequence[date], notes: Notebook, progress: 
 
 
 def _one_day(opened: OpenSite, plant: Plant, day: date) -> Rebuilt:
+    laboratory_pages(opened, plant, pages_of_day(plant, day))
     return rebuild_day(opened, day)
 
 

@@ -26,11 +26,11 @@ class Lie:
     last: date
 
 
-def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = ()) -> Simulated:
+def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = (), lasting: str = "") -> Simulated:
     """The feeds as imperfect meters would have sent them: every meter's daily total is off by a normal error of the uncertainty
-    that works.toml states, drawn anew each production day. Calls and rejects stay as they were."""
+    that works.toml states, drawn anew each production day; once for all days for meters of the kind `lasting`. Calls and rejects stay as they were."""
     plan = simulated.plan
-    errors = _errors(plan, seed, lies)
+    errors = _errors(plan, seed, lies, lasting)
     rng = np.random.default_rng([seed, 12])
     feeds = dict(simulated.feeds)
     feeds["forming_counts"] = _miscounted(
@@ -88,15 +88,17 @@ def meters_of(plan: Plan) -> dict[str, float]:
     return found | {f"{station} inspected": sure.station_counts for station in plant.stations}
 
 
-def _errors(plan: Plan, seed: int, lies: Sequence[Lie]) -> pl.DataFrame:
+def _errors(plan: Plan, seed: int, lies: Sequence[Lie], lasting: str) -> pl.DataFrame:
     """meter, day_start, off (relative)."""
     rng = np.random.default_rng([seed, 11])
     clock, rows = plan.plant.clock, []
     first = clock.day_of(plan.start)
     days = [first + timedelta(days=n) for n in range(plan.minutes // 1380 + 3)]
     for meter, pct in meters_of(plan).items():
-        for day in days:
-            honest = float(rng.normal())
+        drawn = [float(rng.normal()) for _ in days]
+        for day, honest in zip(
+            days, [drawn[0]] * len(days) if meter.split(" ", 1)[1] == lasting else drawn, strict=True
+        ):
             told = next((lie.sigmas for lie in lies if lie.meter == meter and lie.first <= day <= lie.last), honest)
             rows.append({"meter": meter, "day_start": clock.day(day).start, "off": told * pct / 100})
     return pl.DataFrame(rows).sort("day_start")
