@@ -50,7 +50,7 @@ def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[st
         if ratios[number] < NOTHING:
             answer[name] = Component(0.0, 0.0, None)
         else:
-            wide = float(np.exp(1.96 * spread[number])) if np.isfinite(spread[number]) else None
+            wide = float(np.exp(1.96 * spread[number])) if spread[number] < 10 else None
             value = float(ratios[number] * within)
             answer[name] = Component(value, value / wide if wide else None, value * wide if wide else None)
     return answer | {"within": _within(within, told.freedom)}  # fmt: skip

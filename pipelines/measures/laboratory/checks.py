@@ -142,6 +142,9 @@ def due(
     before = [at for at in times if at < window.start]
     inside = [at for at in times if window.start <= at < window.end]
     every = timedelta(minutes=every_min)
+    whole = round((end - window.start - _overlap(standing, window.start, end)) / every)
+    if not times:
+        return Due(kind, of, every_min, whole, 0, whole, (Span(window.start, end),) if whole else ())
     edges = [max(before[-1], window.start - every) if before else window.start, *inside, end]
     gaps, missed = [], 0
     for start, stop in pairwise(edges):
@@ -149,8 +152,7 @@ def due(
         if ran > LATE * every:
             gaps.append(Span(max(start, window.start), stop))
             missed += max(1, int(ran / every - (LATE - 1)))
-    ran = end - window.start - _overlap(standing, window.start, end)
-    return Due(kind, of, every_min, round(ran / every), len(inside), missed, tuple(gaps))
+    return Due(kind, of, every_min, whole, len(inside), missed, tuple(gaps))
 
 
 def _overlap(spans: Sequence[Span], start: datetime, end: datetime) -> timedelta:

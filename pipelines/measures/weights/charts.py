@@ -13,7 +13,7 @@ from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds
 
 WEIGHT = 0.2  # of the newest point in a mould's moving average
-FALSE_PER_WEEK = 0.3  # of all mould charts of a line together
+FALSE_PER_WEEK = 0.2  # of all mould charts of a line together
 FAR, NEAR, SLOW, SPREAD = "beyond the limits", "two of three near a limit", "slow drift", "spread"
 
 

@@ -12,10 +12,11 @@ from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds
 
 WEIGHT = 0.3  # of the newest round in the moving average
-FALSE_PER_WEEK = 0.7  # of all gob positions of a line together, at one point
+FALSE_PER_WEEK = 0.8  # of all gob positions of a line together, at one point
 STEP_SHARE = 0.008  # how large a drift is thought of beforehand, of the weight: standard deviation of a step, and of a ramp's rise in eight hours
 SHARES = (0.1, 0.5, 0.4)  # of drifts beforehand: steps, ramps that go on, ramps that ended; a guess
 EIGHT = 8 * 3600.0
+CLIP = 2.5  # standard deviations
 BACK_S = 36 * 3600.0  # how long ago a drift can have begun
 WEEK_S = 7 * 86400.0
 
@@ -50,7 +51,11 @@ class Fit:
 
 
 def gob_series(rounds: Rounds, usual: Reference) -> list[GobSeries]:
-    """One series a gob position. A mould that is not in the reference counts little: its own offset is not known yet."""
+    """One series a gob position. A mould that is not in the reference counts little: its own offset is not known yet. One that lies CLIP standard deviations from
+    the middle of its gob's moulds counts as if it lay there, so that a mould's own fault does not look like the gob's.
+
+    References: [1] Huber, Annals of Mathematical Statistics 35 (1964) 73, winsorised means.
+    """
     apart = rounds.mean - usual.mean
     known = ~np.isnan(usual.mean)
     sd = usual.sd_of(rounds.n)
@@ -62,11 +67,21 @@ def gob_series(rounds: Rounds, usual: Reference) -> list[GobSeries]:
     for number in range(len(rounds.gobs)):
         here = (rounds.gob == number) & (rounds.n > 0) & ~np.isnan(apart)
         weight = np.where(here, 1 / np.maximum(sd**2 + own, 1e-12), 0.0)
+        kept = _clipped(np.where(here, apart, np.nan), np.sqrt(sd**2 + own))
         total = weight.sum(axis=1)
         with np.errstate(invalid="ignore", divide="ignore"):
-            value = np.where(total > 0, np.where(here, apart * weight, 0.0).sum(axis=1) / total, np.nan)
+            value = np.where(total > 0, np.where(here, kept * weight, 0.0).sum(axis=1) / total, np.nan)
             found.append(GobSeries(rounds.seconds, value, np.where(total > 0, total**-0.5, np.nan)))
     return found
+
+
+def _clipped(apart: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Deviations [rounds, moulds] no more than CLIP of their standard deviations from the median of their round; as they are under four moulds."""
+    some = np.flatnonzero((~np.isnan(apart)).sum(axis=1) >= 4)
+    told = apart.copy()
+    middle = np.nanmedian(apart[some], axis=1)[:, None]
+    told[some] = np.clip(apart[some], middle - CLIP * sd[some], middle + CLIP * sd[some])
+    return told
 
 
 def with_spread(series: GobSeries, past_s: float) -> GobSeries:

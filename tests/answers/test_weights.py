@@ -1,0 +1,246 @@
+"""`coldledger weights` from feed files: its contract, and weighings that are odd in every way."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from typer.testing import CliRunner
+
+from pipelines.answers.weights import answer_weights
+from pipelines.cli import app
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from sample_feeds.simulator import Simulated
+from schemas.laboratory import Weights
+from tests.conftest import WORKS, Place
+
+START = datetime(2026, 3, 2, 6, tzinfo=UTC)
+HALF = timedelta(minutes=30)
+DAY = Span(START, START + timedelta(days=1))
+HEAD = "sampled_at,line,point,mould,sample,weight_g\n"
+LOG = "fitted_at,line,section,gob,part,number\n"
+
+
+def rows(many: list[tuple[int, str, float]], point: str = "cold", sample: int = 1) -> str:
+    """Weighings of K1 by half hours after START."""
+    return "".join(
+        f"{(START + n * HALF).isoformat()},K1,{point},{mould},{sample},{grams}\n" for n, mould, grams in many
+    )
+
+
+def steady(moulds: str = "12", hours: float = 6) -> list[tuple[int, str, float]]:
+    return [(n, mould, 182 + (n * 7 % 5) / 10) for n in range(int(hours * 2)) for mould in moulds]
+
+
+def asked(place: Place, item: str | None = None, line: str = "K1") -> Weights:
+    with place.opened.ledger.reading() as reader:
+        return answer_weights(reader, place.plant, line, DAY, item)
+
+
+def logs(place: Place, item: str = "J370", moulds: str = "12") -> None:
+    place.put("job_log.K1.csv", f"started_at,line,job,item\n{(START - timedelta(days=9)).isoformat()},K1,J,{item}\n")
+    fitted = "".join(
+        f"{(START - timedelta(days=9)).isoformat()},K1,{n + 1},A,mould,{m}\n" for n, m in enumerate(moulds)
+    )
+    place.put("mould_log.K1.csv", LOG + fitted)
+
+
+def test_the_contract(day_taken: Place, day_of_truth: Simulated) -> None:
+    """The fields that the contract names, by the names it gives them; counts and means against the simulated feed."""
+    span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
+    with day_taken.opened.ledger.reading() as reader:
+        told = answer_weights(reader, day_taken.plant, "K1", span).told()
+    assert {"line", "from", "to", "item", "moulds", "components", "drift_g_per_day"} <= told.keys()
+    assert {"mould", "n", "mean_g", "sd_g", "cp", "cpk", "cpk_low", "signals"} <= told["moulds"][0].keys()
+    assert {"between_moulds_g2", "between_times_g2", "within_g2"} <= told["components"].keys()
+    assert told["from"].endswith("Z") and json.dumps(told)
+    true = day_of_truth.feeds["weight_checks"].filter(
+        (day_of_truth.feeds["weight_checks"]["line"] == "K1") & (day_of_truth.feeds["weight_checks"]["point"] == "cold")
+    )
+    mine = true.filter(
+        (true["sampled_at"] >= span.start)
+        & (true["sampled_at"] < span.end)
+        & (true["mould"] == told["moulds"][0]["mould"])
+    )
+    assert told["moulds"][0]["n"] == mine.height and told["moulds"][0]["mean_g"] == pytest.approx(
+        mine["weight_g"].mean()
+    )
+    assert told["components"]["within_g2"] == pytest.approx(0.25, rel=0.15), (
+        "the simulated weighing has a standard deviation of 0.5 g"
+    )
+
+
+def test_hot_weighings_stand_beside_cold_ones(day_taken: Place) -> None:
+    """The invented first line's hot scale reads 0.4 g high."""
+    span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
+    with day_taken.opened.ledger.reading() as reader:
+        told = answer_weights(reader, day_taken.plant, "K1", span)
+    assert told.hot_cold is not None and told.hot_cold.low is not None and told.hot_cold.high is not None
+    assert told.hot_cold.low < 0.4 < told.hot_cold.high and told.hot_cold.low > 0
+    assert {gob.point for gob in told.gobs} == {"hot", "cold"}
+
+
+def test_several_items_of_one_line_stand_apart(day_taken: Place) -> None:
+    span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
+    with day_taken.opened.ledger.reading() as reader:
+        told = answer_weights(reader, day_taken.plant, "K2", span)
+        one = answer_weights(reader, day_taken.plant, "K2", span, "P200")
+    assert {told.item, *(other.item for other in told.others)} == {"P100", "P200", "P250"}
+    assert one.item == "P200" and one.others == () and one.nominal_g == 148
+
+
+def test_an_item_without_limits_is_refused_its_capability(place: Place) -> None:
+    place.site.works_toml.write_text(WORKS.replace("weight_min_g = 176.0\nweight_max_g = 188.0\n", "", 1))
+    logs(place)
+    place.put("weight_checks.a.csv", HEAD + rows(steady()))
+    place.take()
+    told = asked(place)
+    assert (
+        all(m.cp is None and m.cpk is None and m.ppk is None for m in told.moulds)
+        and told.outside == 0
+        and told.lowest_mean_g is None
+    )
+    assert any("gives J370 no weight limits" in note for note in told.notes)
+
+
+def test_one_limit_gives_cpk_and_no_cp(place: Place) -> None:
+    place.site.works_toml.write_text(WORKS.replace("weight_max_g = 188.0\n", "", 1))
+    logs(place)
+    place.put("weight_checks.a.csv", HEAD + rows([*steady(), (11, "1", 170.0)]))
+    place.take()
+    told = asked(place)
+    assert all(m.cp is None and m.cpk is not None for m in told.moulds) and told.outside == 1
+    assert any("one weight limit only" in note for note in told.notes)
+
+
+def test_without_a_log_there_is_no_item_and_it_says_so(place: Place) -> None:
+    place.put("weight_checks.a.csv", HEAD + rows(steady()))
+    place.take()
+    told = asked(place)
+    assert told.item is None and told.n == 24 and told.nominal_g is None and told.giveaway_kg is None
+    assert any("no job or mould log tells which item" in note for note in told.notes)
+    assert any("in no mould log: 1, 2" in note for note in told.notes) and told.gobs == ()
+
+
+def test_a_mould_changed_in_mid_day_is_two_moulds_in_one_cavity(place: Place) -> None:
+    """Mould 2 leaves cavity 2A at 09:00 (forming), mould 3 takes its place: ware of 2 is met for a lehr time more, and a weighing of it long after is doubted."""
+    logs(place)
+    changed = START + timedelta(hours=2)
+    place.put("mould_log.later.csv", LOG + f"{changed.isoformat()},K1,2,A,mould,3\n")
+    before = [(n, "2", 182.0 + n % 2) for n in range(7)]
+    after = [(n, "3", 185.0 + n % 2) for n in range(7, 14)]
+    place.put("weight_checks.a.csv", HEAD + rows([*steady("1", 7), *before, *after, (13, "2", 182.0)]))
+    place.take()
+    told = {m.mould: m for m in asked(place).moulds}
+    assert told["2"].cavities == told["3"].cavities == ("2A",)
+    assert (told["2"].n, told["3"].n) == (8, 7) and told["3"].mean_g > 185
+    assert any("after the log says they were taken out: 2" in note for note in asked(place).notes)
+
+
+def test_a_mould_moved_to_another_cavity_names_both(place: Place) -> None:
+    logs(place)
+    place.put("mould_log.later.csv", LOG + f"{(START + timedelta(hours=2)).isoformat()},K1,7,B,mould,2\n")
+    place.put("weight_checks.a.csv", HEAD + rows(steady(hours=8)))
+    place.take()
+    told = {m.mould: m for m in asked(place).moulds}
+    assert set(told["2"].cavities) == {"2A", "7B"} and told["2"].n == 16
+
+
+def test_weighings_sent_twice_and_corrected_ones_count_once(place: Place) -> None:
+    logs(place)
+    place.put("weight_checks.a.csv", HEAD + rows(steady()))
+    place.take()
+    first = asked(place)
+    place.put("weight_checks.again.csv", HEAD + rows(steady()))
+    place.put("weight_checks.more.csv", HEAD + rows([(3, "1", 190.0)]))
+    place.take()
+    told = asked(place)
+    assert told.n == first.n == 24 and told.outside == 1 and max(m.greatest_g for m in told.moulds) == 190.0
+
+
+def test_samples_of_unequal_number_and_missing_moulds(place: Place) -> None:
+    logs(place)
+    second = [(n, m, g + 0.2) for n, m, g in steady() if n % 3 == 0]
+    place.put(
+        "weight_checks.a.csv",
+        HEAD + rows([r for r in steady() if r[:2] not in ((2, "1"), (5, "2"))]) + rows(second, sample=2),
+    )
+    place.take()
+    told = asked(place)
+    assert told.n == 24 - 2 + 8 and all(
+        m.cpk is not None and m.cpk_low is not None and m.cpk_low < m.cpk for m in told.moulds
+    )
+
+
+def test_hot_weighings_alone_are_taken_and_said(place: Place) -> None:
+    logs(place)
+    place.put("weight_checks.a.csv", HEAD + rows(steady(), point="hot"))
+    place.take()
+    told = asked(place)
+    assert told.point == "hot" and told.n == 24 and any("these are hot ones" in note for note in told.notes)
+
+
+def test_no_weighing_is_an_answer(place: Place) -> None:
+    logs(place)
+    place.take()
+    told = asked(place)
+    assert (told.n, told.moulds, told.item) == (0, (), None) and "no weighing came" in told.notes[0]
+    assert "no weighing of P100 came" in asked(place, "P100").notes[0]
+
+
+def test_what_is_not_there_is_refused(place: Place) -> None:
+    logs(place)
+    place.take()
+    with pytest.raises(WrongUse, match="no line 'K9'"):
+        asked(place, line="K9")
+    with pytest.raises(WrongUse, match="no item 'X'"):
+        asked(place, "X")
+
+
+def test_all_gob_positions_together_point_at_the_scale_or_the_glass(new_place: Callable[[], Place]) -> None:
+    """From the sixth hour on every weighing reads 3 g more: no gob is blamed alone."""
+    place = new_place()
+    place.put("job_log.K1.csv", f"started_at,line,job,item\n{(START - timedelta(days=9)).isoformat()},K1,J,J370\n")
+    places = [(s, g) for s in range(1, 9) for g in "AB"]
+    fitted = "".join(
+        f"{(START - timedelta(days=9)).isoformat()},K1,{s},{g},mould,{n}\n" for n, (s, g) in enumerate(places, start=1)
+    )
+    place.put("mould_log.K1.csv", LOG + fitted)
+    weights = [
+        (n, str(m), 182 + m % 3 + (n * m * 7 % 11) / 10 + (3 if n > 12 else 0))
+        for n in range(-90, 30)
+        for m in range(1, 17)
+    ]
+    place.put("weight_checks.a.csv", HEAD + rows(weights))
+    place.take()
+    told = asked(place)
+    assert [gob.gob for gob in told.gobs if gob.drifting] == ["A", "B"]
+    assert all(gob.correction_g is not None and gob.correction_g == pytest.approx(-3, abs=0.3) for gob in told.gobs)
+    assert any("weigh a mass standard" in note for note in told.notes)
+
+
+@pytest.mark.parametrize(
+    ("format", "says"), [("table", "Correction"), ("csv", "line,item,point,mould"), ("json", '"drift_g_per_day"')]
+)
+def test_the_command_in_every_format(format: str, says: str, day_taken: Place) -> None:
+    args = [
+        "weights",
+        "--site",
+        str(day_taken.site.root),
+        "--line",
+        "K4",
+        "--from",
+        "2026-03-10T06:00",
+        "--to",
+        "2026-03-11T06:00",
+        "--format",
+        format,
+    ]
+    done = CliRunner().invoke(app, args)
+    assert done.exit_code == 0, done.output
+    assert says in done.output or (format == "table" and "A mould is called beyond" in done.output)
+    if format == "csv":
+        assert len({len(line.split(",")) for line in done.output.splitlines() if '"' not in line}) == 1
