@@ -41,6 +41,8 @@ def pages(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> dict[st
         made = {
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
+            "weights": ALL_REPORTS["weights"].page(reader, plant, "K4", DAY),
+            "laboratory": ALL_REPORTS["laboratory"].page(reader, plant, "F2", DAY),
             "trace": ALL_REPORTS["trace"].page(reader, plant, told),
             "holds": ALL_REPORTS["holds"].page(reader, plant),
             "fault": ALL_REPORTS["trace"].page(reader, plant, answer_trace(reader, plant, FAULT)),

@@ -81,26 +81,29 @@ def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, le
     charts = mould_charts(judged, start_s, usual, judge, series)
     return Study(
         item, point, rows, judged, usual, judge, _moulds(item, rows, here, charts), _gobs(judged, series, usual, start_s, item, point, lehr),
-        _parts(rows), start_s,
+        _parts(rows, here), start_s,
     )  # fmt: skip
 
 
 def _moulds(item: Item | None, rows: pl.DataFrame, here: Rounds, charts: list[MouldChart]) -> tuple[MouldFound, ...]:
     within = reference_of(here, here)
     low, high = (item.weight_min_g, item.weight_max_g) if item else (None, None)
-    by_mould = rows.partition_by("mould", as_dict=True)
+    values_of = dict(rows.group_by("mould").agg(pl.col("weight_g")).iter_rows())
+    places: dict[str, list[str]] = {}
+    for mould, section, gob in (
+        rows.select("mould", "section", "gob").unique(maintain_order=True).drop_nulls().iter_rows()
+    ):
+        places.setdefault(mould, []).append(f"{section}{gob}")
     found = []
     for chart in charts:
-        mine, column = by_mould[(chart.mould,)], here.moulds.index(chart.mould)
-        values = mine["weight_g"].to_numpy()
-        places = mine.filter(pl.col("section").is_not_null()).select(pl.format("{}{}", "section", "gob")).to_series()
+        values, column = np.array(values_of[chart.mould]), here.moulds.index(chart.mould)
         mean, n = float(values.mean()), len(values)
         several = here.n[:, column][here.n[:, column] > 0]
         freedom = float((several - 1).sum()) if not chart.ranges else RANGE_FREEDOM * (n - 1)
         spread = float(within.within[column])
         cap = capability(mean, spread if np.isfinite(spread) else None, n, freedom, low, high)
         perf = capability(mean, float(values.std(ddof=1)) if n > 1 else None, n, n - 1, low, high)
-        found.append(MouldFound(chart.mould, chart, values, tuple(places.unique(maintain_order=True)), cap, perf))
+        found.append(MouldFound(chart.mould, chart, values, tuple(places.get(chart.mould, ())), cap, perf))
     return tuple(found)
 
 
@@ -142,11 +145,10 @@ def _usual_of(rounds: Rounds, usual: Reference, number: int) -> float:
     return float(np.nanmean(known)) if not np.isnan(known).all() else float("nan")
 
 
-def _parts(rows: pl.DataFrame) -> dict[str, Component]:
-    """Components of moulds, gob positions and times; gob positions only where every weighing has one."""
-    numbered = rounds_of(rows)
+def _parts(rows: pl.DataFrame, here: Rounds) -> dict[str, Component]:
+    """Components of moulds, gob positions and times (rounds); gob positions only where every weighing has one."""
     second = rows["sampled_at"].dt.epoch("ms").to_numpy() / 1000
-    times = np.searchsorted(numbered.seconds, second, side="right") - 1
+    times = np.searchsorted(here.seconds, second, side="right") - 1
     effects = {"moulds": rows["mould"].rank("dense").to_numpy(), "times": times}
     if rows["gob"].null_count() == 0:
         effects["gobs"] = rows["gob"].rank("dense").to_numpy()
