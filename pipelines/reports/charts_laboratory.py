@@ -22,7 +22,7 @@ def glance() -> Chart:
     )
     base = alt.Chart(_ROWS).encode(x=x)
     span = base.mark_rule(strokeWidth=2).encode(
-        y=alt.Y("low:Q", title="g", scale=alt.Scale(zero=False)), y2="high:Q",
+        y=alt.Y("low:Q", title="weight, g", scale=alt.Scale(zero=False)), y2="high:Q",
         color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MUTED, MUTED, CRITICAL]), legend=None),
     )  # fmt: skip
     dot = base.mark_point(filled=True, opacity=1).encode(

@@ -197,4 +197,4 @@ def _picture(line: str, told: Capacity) -> tuple[str, str]:
     called = [one.mould for one in told.inferred if one.called]
     words = f"Capacity of {told.item or 'an unknown item'} on {line} by mould, {told.n} checks; " + (f"beyond a limit by weight: {', '.join(called)}" if called else "no mould is beyond a limit by its weight")  # fmt: skip
     note = "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % interval; dashed: limits."
-    return charts.svg(charts_laboratory.capacities, words, rows, "ml", limits=limits), note
+    return charts.svg(charts_laboratory.capacities, words, rows, "capacity, ml", limits=limits), note

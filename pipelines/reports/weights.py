@@ -183,7 +183,7 @@ def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
     words = f"Gob positions of {told.item or 'an unknown item'} weighed {study.point}: {'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
     note = "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; dashed: where it is called. The twelve hours before the day stand at the left."
     return Section(
-        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}", chart=charts.svg(charts_laboratory.drifts, words, rows, "g"), chart_words=note, wide=True, broad=True
+        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}", chart=charts.svg(charts_laboratory.drifts, words, rows, "from usual, g"), chart_words=note, wide=True, broad=True
     )  # fmt: skip
 
 

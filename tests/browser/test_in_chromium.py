@@ -89,7 +89,7 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("width", [375, 1200])
-@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds", "weights", "laboratory"])
 def test_nothing_is_cut_off_and_nothing_is_asked_for(
     name: str, width: int, pages: dict[str, Path], tmp_path: Path
 ) -> None:
@@ -99,7 +99,7 @@ def test_nothing_is_cut_off_and_nothing_is_asked_for(
     assert told["smallest"] is None or told["smallest"] >= 9, "text of a chart is too small to read"
 
 
-@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds"])
+@pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds", "weights", "laboratory"])
 def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) -> None:
     pdf = tmp_path / f"{name}.pdf"
     chromium("--no-pdf-header-footer", f"--print-to-pdf={pdf}", pages[name].as_uri(), profile=tmp_path / "profile")
@@ -109,5 +109,7 @@ def test_a_page_prints_on_a4(name: str, pages: dict[str, Path], tmp_path: Path) 
     assert sizes == {(0, 0, 595, 842)} or sizes == {(0, 0, 594, 842)}, sizes
     assert (
         data.count(b"/Type /Page\n") + data.count(b"/Type /Page/") + data.count(b"/Type /Page ")
-        <= {"hour": 4, "day": 14, "trace": 5, "fault": 6, "customer": 2, "holds": 2}[name]
+        <= {"hour": 4, "day": 14, "trace": 5, "fault": 6, "customer": 2, "holds": 2, "weights": 6, "laboratory": 7}[
+            name
+        ]
     )
