@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
-from pipelines.answers.line_day import cold_weights, cut_between, line_day
+from pipelines.answers.line_day import cut_between, line_day
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
@@ -185,4 +185,4 @@ class _Past:
         return fresh
 
 
-__all__ = ["Kept", "answer_yield", "cold_weights", "yield_and_readings", "yield_as_known"]
+__all__ = ["Kept", "answer_yield", "yield_and_readings", "yield_as_known"]

@@ -32,10 +32,7 @@ class GobSeries:
 
 @dataclass(frozen=True)
 class Fit:
-    """What a drift has come to: now, by the last weighing, and at the feeder, `ahead` seconds later; slope a day; 95 % intervals; the onset.
-
-    evidence: log of the marginal likelihood of a drift over that of none.
-    """
+    """What a drift has come to [g]: now, by the last weighing, and at the feeder, `ahead` seconds later; slope a day; the onset; 95 % intervals."""
 
     offset: float
     offset_low: float
@@ -47,7 +44,6 @@ class Fit:
     onset_s: float
     onset_low_s: float
     onset_high_s: float
-    evidence: float
 
 
 def gob_series(rounds: Rounds, usual: Reference) -> list[GobSeries]:
@@ -129,9 +125,7 @@ def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
     var = 1 / (information + 1 / prior)
     size = var * score
     log_odds = 0.5 * np.log(var / prior) + 0.5 * size * score
-    top = log_odds.max()
-    chance = np.exp(log_odds - top) * share
-    evidence = float(top + np.log(chance.sum()))
+    chance = np.exp(log_odds - log_odds.max()) * share
     chance /= chance.sum()
     now = course[:, -1]
     slope = (
@@ -144,7 +138,6 @@ def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
         *_mixed(chance, later * size, later**2 * var),
         float((chance * slope * size).sum()),
         *_onset(onsets, np.bincount(onset, chance, len(onsets))),
-        evidence,
     )
 
 
