@@ -226,7 +226,7 @@ def _holds(plant: Plant, told: Day) -> Section:
         else "No pallet is held or to be re-sorted by what the warehouse sent."
     )
     said = [*_decided(told), *said, *(_doubt(plant, one) for one in told.unvouched[:6])]
-    return Section("Holds", (head,), items=tuple(said), warn=bool(said))
+    return Section("Holds", (head,), items=tuple(said), warn=bool(said), wide=True)
 
 
 def _decided(told: Day) -> list[str]:
