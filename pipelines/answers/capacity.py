@@ -21,6 +21,7 @@ from pipelines.measures.laboratory.measuring import (
     permissible_error_ml,
 )
 from pipelines.measures.laboratory.water import at_20c, capacity_ml
+from pipelines.measures.shares import mean_half_width
 from pipelines.measures.weights.rounds import mould_order, rounds_of
 from pipelines.measures.weights.tell import KEEPS
 from pipelines.plant import Item, Plant
@@ -89,7 +90,7 @@ def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity 
     n = len(values)
     low, high = (item.capacity_min_ml, item.capacity_max_ml) if item else (None, None)
     sd = float(values.std(ddof=1)) if n > 1 else None
-    half = _half(sd, n)
+    half = mean_half_width(sd, n) if sd is not None else None
     checks = tuple(_check(row, low, high) for row in today.iter_rows(named=True))
     notes = _notes(told, item, code, fill)
     now, alarms = _inferred(right, low, high) if low is not None or high is not None else ([], [])
@@ -100,12 +101,6 @@ def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity 
         checks=checks, measuring=_measuring(right, item) if item is not None and item.measuring_container else None,
         inferred=tuple(now), alarms=tuple(alarms), notes=tuple(notes),
     )  # fmt: skip
-
-
-def _half(sd: float | None, n: int) -> float | None:
-    from scipy.special import stdtrit
-
-    return float(stdtrit(n - 1, 0.975)) * sd / n**0.5 if sd is not None else None
 
 
 def _check(row: dict[str, Any], low: float | None, high: float | None) -> CapacityCheck:

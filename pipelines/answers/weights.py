@@ -16,6 +16,7 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.components import Component
+from pipelines.measures.shares import mean_half_width
 from pipelines.measures.weights import PAST, GobFound, MouldFound, Study, study
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
 from pipelines.plant import Plant
@@ -170,7 +171,7 @@ def _outside(main: Study, values: np.ndarray) -> int:
 def _mould(main: Study, found: MouldFound) -> MouldWeights:
     values, n = found.values, len(found.values)
     sd = _sd(values)
-    half = _half(sd, n) if sd is not None else None
+    half = mean_half_width(sd, n) if sd is not None else None
     mean = float(values.mean())
     signals = [
         MouldSignal(
@@ -185,12 +186,6 @@ def _mould(main: Study, found: MouldFound) -> MouldWeights:
         outside=_outside(main, values), cp=cap.c, cp_low=cap.c_low, cp_high=cap.c_high, cpk=cap.k, cpk_low=cap.k_low, cpk_high=cap.k_high,
         pp=perf.c, pp_low=perf.c_low, pp_high=perf.c_high, ppk=perf.k, ppk_low=perf.k_low, ppk_high=perf.k_high, signals=tuple(signals),
     )  # fmt: skip
-
-
-def _half(sd: float, n: int) -> float:
-    from scipy.special import stdtrit
-
-    return float(stdtrit(n - 1, 0.975)) * sd / n**0.5
 
 
 def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:

@@ -74,3 +74,15 @@ def count_interval(count: int, level: float = 0.95) -> tuple[float, float]:
     tail = (1 - level) / 2
     low = float(gammaincinv(count, tail)) if count else 0.0
     return low, float(gammaincinv(count + 1, 1 - tail))
+
+
+def mean_half_width(sd: float, n: int, level: float = 0.95) -> float:
+    """Half width of the interval of a mean of n normal values with standard deviation `sd`, by Student's t; in the unit of sd. ValueError under 2 values.
+
+    References: [1] Student, Biometrika 6 (1908) 1.
+    """
+    from scipy.special import stdtrit
+
+    if n < 2:
+        raise ValueError(f"{n} value tells no interval")
+    return float(stdtrit(n - 1, (1 + level) / 2)) * sd / n**0.5
