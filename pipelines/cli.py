@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipelines import cli_holds, cli_laboratory, cli_quality, errors
+from pipelines import cli_holds, cli_laboratory, cli_quality, cli_serve, errors
 from pipelines.cli_options import (
     DayOption,
     FormatOption,
@@ -47,6 +47,10 @@ signals_app = typer.Typer(
 )
 app.add_typer(signals_app, name="signals")
 app.add_typer(cli_holds.holds_app, name="holds")
+app.add_typer(cli_serve.people_app, name="people")
+app.add_typer(cli_serve.notices_app, name="notices")
+app.command()(cli_serve.serve)
+app.command()(cli_serve.schedule)
 app.command()(cli_laboratory.weights)
 app.command()(cli_laboratory.lab)
 app.command()(cli_quality.trace)
@@ -258,6 +262,11 @@ def retry(site: SiteOption = None) -> None:
     opened = open_here(site)
     report = retry_quarantine(opened.site, opened.plant, opened.settings)
     show_intake(report)
+    if report.touched:
+        from pipelines.flows.run import call_flow
+        from pipelines.work.signals import days_to_follow
+
+        call_flow("follow", opened, days=days_to_follow(opened.plant, [moment for _, moment in report.touched]))
     raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
 
 

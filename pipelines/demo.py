@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,7 @@ import typer
 
 from pipelines.errors import WrongUse
 from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
+from pipelines.site import OpenSite, init_site, open_site
 
 FIRST_DAY = date(2026, 3, 2)
 MARK = ".invented-works"
@@ -31,18 +31,15 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     from pipelines.flows.run import call_flow, shown_progress
     from sample_feeds.simulator import make_plan, write_feeds
 
-    _clear(root)
-    site = init_site(root, files("sample_feeds").joinpath("works.toml").read_text(encoding="utf-8"))
-    (site.root / MARK).touch()
-    opened = open_site(site.root, settings)
+    opened, over = _founded(root, days, settings)
+    site = opened.site
     typer.echo(
         f"{opened.plant.works.name}: an invented works, invented people, invented figures (seed {seed}, {days} days)."
     )
     simulated = _lived(make_plan(opened.plant, FIRST_DAY, days, seed))
     written = write_feeds(simulated, site.inbox)
     typer.echo(f"{len(written)} feed files written to {site.inbox}, some of them faulty on purpose.")
-    end = opened.plant.clock.day(FIRST_DAY + timedelta(days=days - 1)).end
-    opened = replace(opened, settings=replace(settings, fixed_now=end + timedelta(hours=2)))
+    opened = replace(opened, settings=replace(settings, fixed_now=over + timedelta(hours=2)))
     with shown_progress("files") as progress:
         report, hours = call_flow("intake", opened, progress=progress)
     typer.echo(
@@ -60,14 +57,25 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
         told = answer_trace(reader, opened.known, Question(complaint=number))
     trace_path, outer = write_trace(opened, told)
     typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
-    day = closed[-1].day
     pages = {
         "all pages": site.reports / "index.html", "the newest hour": hours[-1], "the last day": closed[-1].page,
-        "weights, a line": site.reports / weights_address(day, DRIFTING[0]), "the laboratory": site.reports / laboratory_address(day, LIGHTER_GLASS[0]),
+        "weights, a line": site.reports / weights_address(closed[-1].day, DRIFTING[0]), "the laboratory": site.reports / laboratory_address(closed[-1].day, LIGHTER_GLASS[0]),
         "the trace": trace_path, "for the customer": outer,
     }  # fmt: skip
     typer.echo("\n".join(f"  {what:<16} {path}" for what, path in pages.items()))
-    typer.echo(f"\nThen ask: coldledger feeds --site {root}")
+    typer.echo(
+        f"\nThen ask: coldledger feeds --site {root}\nOr see it all in a browser: coldledger serve --site {root}"
+    )
+
+
+def _founded(root: Path, days: int, settings: Settings) -> tuple[OpenSite, datetime]:
+    """The invented works' empty site, and when its feeds will end; its mark says at which time it is served."""
+    _clear(root)
+    site = init_site(root, files("sample_feeds").joinpath("works.toml").read_text(encoding="utf-8"))
+    opened = open_site(site.root, settings)
+    over = opened.plant.clock.day(FIRST_DAY + timedelta(days=days - 1)).end
+    (site.root / MARK).write_text((over + timedelta(minutes=5)).isoformat(), encoding="utf-8")
+    return opened, over
 
 
 def _lived(plan: Plan) -> Simulated:

@@ -166,6 +166,33 @@ class Cost(_Table):
     currency: str = ""
 
 
+class Pages(_Table):
+    """How the works writes: language of the pages, decimal mark, and what stands between thousands."""
+
+    language: Literal["en", "de"] = "en"
+    decimal: Literal[".", ","] = "."
+    thousands: Literal[" ", ",", ".", "'", ""] = " "
+
+
+class Schedule(_Table):
+    """When `coldledger serve` calls the flows. close_at: local time; without it a day is closed when its last feed has come, at the latest
+    close_latest_minutes after its end. on_new_file: take files in as they come, not only at the hour's minute."""
+
+    intake_minute: int = Field(default=4, ge=0, le=59)
+    on_new_file: bool = True
+    close_at: TimeOfDay | None = None
+    close_latest_minutes: Positive = 120.0
+
+
+class Notices(_Table):
+    """What is worth a mail or a call to another program; the addresses stand in .serve/notices.txt. loss_per_hour: containers a signal must cost."""
+
+    critical: bool = True
+    loss_per_hour: NotNegative | None = 100.0
+    failed_close: bool = True
+    silent_minutes: NotNegative | None = 60.0
+
+
 class Mapping(_Table):
     """How a foreign export becomes a feed."""
 
@@ -193,6 +220,9 @@ class Plant(_Table):
     checks: Checks = Checks()
     sampling: Sampling = Sampling()
     cost: Cost | None = None
+    pages: Pages = Pages()
+    schedule: Schedule = Schedule()
+    notices: Notices = Notices()
     mapping: tuple[Mapping, ...] = ()
 
     @cached_property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -11,10 +12,36 @@ MIB = 1 << 20
 
 
 @dataclass(frozen=True)
+class RunningClock:
+    """A clock that stood at `start` when the computer's clock read `real` [s since 1970], and runs `speed` times as fast."""
+
+    start: datetime
+    real: float
+    speed: float = 1.0
+
+    def now(self) -> datetime:
+        return self.start + timedelta(seconds=(time.time() - self.real) * self.speed)
+
+    def text(self) -> str:
+        """The clock for COLDLEDGER_CLOCK, so that several processes read the same time."""
+        return f"{self.start.isoformat()}@{self.real:.3f}x{self.speed:g}"
+
+
+def clock_of(text: str) -> RunningClock:
+    """A clock from `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; it starts now where no seconds are told. ValueError for other texts."""
+    rest, _, speed = text.partition("x")
+    start, _, real = rest.partition("@")
+    moment = datetime.fromisoformat(start)
+    if moment.tzinfo is None:
+        raise ValueError(f"'{start}' has no offset")
+    return RunningClock(moment.astimezone(UTC), float(real) if real else time.time(), float(speed) if speed else 1.0)
+
+
+@dataclass(frozen=True)
 class Settings:
     """Limits and waits. Sizes in bytes, waits in seconds.
 
-    now: the moment of receipt; fixed in tests and by COLDLEDGER_NOW (RFC 3339), else the computer's clock.
+    now: the moment of receipt; fixed in tests and by COLDLEDGER_NOW (RFC 3339), by another clock in COLDLEDGER_CLOCK, else the computer's clock.
     """
 
     largest_file: int = 512 * MIB
@@ -25,18 +52,28 @@ class Settings:
     writer_memory: str = "700MB"
     reader_memory: str = "1GB"
     fixed_now: datetime | None = field(default=None)
+    clock: RunningClock | None = field(default=None)
 
     def now(self) -> datetime:
         """The present moment in UTC."""
+        if self.clock is not None and self.fixed_now is None:
+            return self.clock.now()
         return self.fixed_now or datetime.now(UTC)
+
+    @property
+    def speed(self) -> float:
+        """How many seconds of `now` pass in one of the computer's."""
+        return self.clock.speed if self.clock is not None else 1.0
 
 
 def settings_from_environment() -> Settings:
-    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_LOCK_WAIT_S."""
+    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S."""
     fixed = os.environ.get("COLDLEDGER_NOW")
+    running = os.environ.get("COLDLEDGER_CLOCK")
     wait = os.environ.get("COLDLEDGER_LOCK_WAIT_S")
     return Settings(
         fixed_now=datetime.fromisoformat(fixed).astimezone(UTC) if fixed else None,
+        clock=clock_of(running) if running else None,
         lock_wait_s=float(wait) if wait else Settings.lock_wait_s,
     )
 
@@ -74,3 +111,8 @@ class Site:
     @property
     def locks(self) -> Path:
         return self.root / ".locks"
+
+    @property
+    def serve(self) -> Path:
+        """What `coldledger serve` keeps: people, sessions, runs, notices, where its servers listen."""
+        return self.root / ".serve"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
+from pipelines import numbers
 from pipelines.errors import SiteError, WrongUse
 from pipelines.ledger import Ledger
 from pipelines.ledger.history import former_plants
@@ -50,6 +51,7 @@ def open_site(told: Path | None, settings: Settings) -> OpenSite:
     except OSError as error:
         raise SiteError(f"{site.works_toml} cannot be read ({error.strerror})") from None
     plant = read_plant(text)
+    numbers.use(plant.pages)
     if not site.inbox.is_dir():
         try:
             site.inbox.mkdir()

@@ -13,7 +13,7 @@ from pipelines.intake import IntakeReport, take_in
 from pipelines.site import OpenSite
 from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
 from pipelines.work.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
-from pipelines.work.pages import Progress, hours_touched, write_hour_pages, write_index
+from pipelines.work.pages import Progress, hours_touched, hours_with_counts, write_hour_pages, write_index
 from pipelines.work.rebuild import rebuild_days
 from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
 
@@ -94,6 +94,15 @@ def intake(opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeRe
         follow_signals(opened, sorted({*touched, *days_behind(opened)}))
     hours, checked = hours_touched(opened.plant, report.touched), newest_pages(opened.plant, report.checked)
     return report, write_hours(opened, hours, checked, progress)
+
+
+@flow(name="follow", validate_parameters=False, persist_result=False)
+def follow(opened: OpenSite, days: list[date]) -> list[Path]:
+    """After rows were corrected: signals of those days, and the pages of their hours."""
+    follow_signals(opened, sorted({*days, *days_behind(opened)}))
+    plant = opened.plant
+    past = [day for day in days if plant.clock.day(day).start < opened.settings.now()]
+    return write_hours(opened, hours_with_counts(opened, past), [], None)
 
 
 @flow(name="close", validate_parameters=False, persist_result=False)

@@ -13,6 +13,7 @@ import typer
 
 from pipelines.errors import DONE, NEEDS_A_PERSON, SiteError
 from pipelines.ledger.store import unwritable
+from pipelines.locks import one_run_at_a_time, server_of
 from pipelines.site import OpenSite
 
 _QUIET = {
@@ -32,7 +33,7 @@ def prepare(opened: OpenSite) -> None:
         Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SiteError(unwritable(opened.site, error)) from error
-    for name, value in _QUIET.items():
+    for name, value in {**server_of(opened.site), **_QUIET}.items():
         os.environ.setdefault(name, value)
 
 
@@ -76,14 +77,15 @@ def _kind_of(name: str, what: str) -> str:
 
 
 def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
-    """Run a flow of pipelines.flows.flows by name and give back its answer."""
-    prepare(opened)
-    from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+    """Run a flow of pipelines.flows.flows by name and give back its answer. LedgerBusy while the same flow runs already: none overlaps itself."""
+    with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
+        prepare(opened)
+        from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
-    from pipelines.flows import flows
+        from pipelines.flows import flows
 
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
-        return getattr(flows, name)(opened, **told)
+        with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+            return getattr(flows, name)(opened, **told)
 
 
 def run_flow(name: str, opened: OpenSite, **told: Any) -> int:

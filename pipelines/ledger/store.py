@@ -180,6 +180,11 @@ class Ledger:
                     raise _plain(error, self.site) from error
                 if time.monotonic() > until:
                     raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
+            except duckdb.ConnectionException as error:
+                if "different configuration" not in str(error):
+                    raise _plain(error, self.site) from error
+                if time.monotonic() > until:  # readers of this very process still have it open
+                    raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
             except duckdb.Error as error:
                 raise _plain(error, self.site) from error
             time.sleep(0.05)

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.page import Section
@@ -39,11 +40,11 @@ def hour_address(plant: Plant, line: str, span: Span) -> str:
 
 
 def percent(value: float | None, digits: int = 2) -> str:
-    return "–" if value is None else f"{100 * value:.{digits}f} %"
+    return "–" if value is None else f"{decimals(100 * value, digits)} %"
 
 
 def count(value: float | None) -> str:
-    return "–" if value is None else f"{value:,.0f}".replace(",", " ")
+    return "–" if value is None else decimals(value).replace("\u2009", " ")
 
 
 def stretch(plant: Plant, start: datetime, end: datetime) -> str:

@@ -9,6 +9,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
 from pipelines.measures.tell_laboratory import all_due, gob_sentence, laboratory_sentences
 from pipelines.measures.tell_meters import suspect_sentences
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
 from pipelines.reports.day_machine import machine_sections
@@ -310,7 +311,7 @@ def _missing(plant: Plant, told: Day) -> list[str]:
         for station in plant.stations_of(line):
             share = covered.get(station.id, 0) / told.span.seconds
             if share < 0.99:
-                said.append(f"{station.id}: counts for {100 * share:.1f} % of the day.")
+                said.append(f"{station.id}: counts for {decimals(100 * share, 1)} % of the day.")
         said.extend(uncalled_sentence(row) for row in told.uncalled[line].iter_rows(named=True))
         if not any(one.point == "cold" for one in told.weights[line]):
             said.append(f"{line}: no cold weighing; nominal weights were used.")

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, hour_address, pareto_chart, pareto_sheet, percent
@@ -49,7 +50,7 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
         f"when it ended {count(one.in_lehr_end)}."
     )
     glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
-    items = ", ".join(f"{item} {grams:.1f} g" for item, grams in one.weights.items())
+    items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in one.weights.items())
     states = ", ".join(
         f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
         for state, units in sorted(one.states.items())
@@ -133,8 +134,8 @@ def _weight_section(line: str, told: Weights) -> Section:
     rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
     limits = [{"at": limit} for limit in (told.weight_min_g, told.weight_max_g) if limit is not None]
     item = told.item or "an unknown item"
-    words = f"Weights of {item} on {line}, mean by mould from {moulds[-1].mean_g:.1f} to {moulds[0].mean_g:.1f} g"
-    note = f"{told.n} weighings {told.point}, mean {told.mean_g:.1f} g; dots are means, bars reach from the least to the greatest; dashed: limits."
+    words = f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to {decimals(moulds[0].mean_g, 1)} g"
+    note = f"{told.n} weighings {told.point}, mean {decimals(told.mean_g, 1)} g; dots are means, bars reach from the least to the greatest; dashed: limits."
     return Section(
         f"{line}: weights of {item}",
         chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),

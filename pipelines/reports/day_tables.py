@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
 from pipelines.measures.tell_laboratory import signed
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports.common import laboratory_address, weights_address
 from pipelines.reports.sheet import Column, Sheet
@@ -141,7 +142,7 @@ def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
             links[(len(rows), "laboratory")] = f"../{laboratory_address(told.day, furnace.furnace)}"
             rows.append(
                 {
-                    "line": line.line, "weights": f"weights {line.line}", "laboratory": f"laboratory {furnace.furnace}", "density": f"{density:.4f}" if density is not None else "–", "checks": checks,
+                    "line": line.line, "weights": f"weights {line.line}", "laboratory": f"laboratory {furnace.furnace}", "density": f"{decimals(density, 4)}" if density is not None else "–", "checks": checks,
                     "outside": sum(one.outside for one in line.capacity), "temper": line.temper.n, "strained": len(line.temper.beyond), "samples": sum(s.severity == "critical" for s in line.visual.samples),
                     "refused": sum(s.accepted is False for s in line.visual.samples), "missed": sum(one.missed for one in line.due),
                 }

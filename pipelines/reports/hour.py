@@ -13,6 +13,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.limits import ShareLimits, beyond_past
 from pipelines.measures.places import UNREAD
 from pipelines.measures.shares import count_interval, proportion_interval, ratio
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import (
@@ -164,7 +165,7 @@ def _trend(plant: Plant, told: Hour) -> Section:
                 "from": 100 * float(limits.low[number]) if limits else None, "to": 100 * float(limits.high[number]) if limits else None,
             }
         )  # fmt: skip
-    words = "Rejected share by hour: " + ", ".join(f"{row['label']} {row['rate']:.1f} %" for row in rows)
+    words = "Rejected share by hour: " + ", ".join(f"{row['label']} {decimals(row['rate'], 1)} %" for row in rows)
     chart = charts.svg(charts.trend, words, rows, "rejected, % of ware") if rows else ""
     return Section("Against the hours before, in this job", chart=chart, chart_words=_trend_note(limits))
 
@@ -175,7 +176,7 @@ def _trend_note(limits: ShareLimits | None) -> str:
         return f"{bars} Fewer than four hours of this job before this one: no limits yet."
     return (
         f"{bars} Dashed: limits by the hours before this one (mean {percent(limits.centre, 1)}, 3 standard deviations; hours of this line spread "
-        f"{limits.sigma_z:.1f} times as wide as chance alone, Laney's p' chart)."
+        f"{decimals(limits.sigma_z, 1)} times as wide as chance alone, Laney's p' chart)."
     )
 
 

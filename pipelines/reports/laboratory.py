@@ -18,6 +18,7 @@ from pipelines.measures.tell_laboratory import (
     temper_sentences,
     visual_sentences,
 )
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts, charts_laboratory
 from pipelines.reports.common import day_address, laboratory_address, missing_section, sources, weights_address
@@ -74,7 +75,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
 def _figures(told: FurnaceLaboratory) -> list[Figure]:
     """Density, containers beyond a capacity limit, temper numbers, samples not accepted, checks missed."""
     density = told.density
-    last = f"{density.readings[-1].density_g_cm3:.4f}" if density.readings else "–"
+    last = f"{decimals(density.readings[-1].density_g_cm3, 4)}" if density.readings else "–"
     moved = density.change is not None
     capacities = [one for line in told.lines for one in line.capacity]
     checked, outside = sum(one.n for one in capacities), sum(one.outside for one in capacities)

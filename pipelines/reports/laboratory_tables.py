@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipelines.measures.tell_laboratory import all_due
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports.sheet import Column, Sheet
 from schemas.laboratory import Capacity, FurnaceLaboratory
@@ -24,7 +25,7 @@ def capacity_sheet(plant: Plant, told: Capacity, name: str) -> Sheet:
     strong = [row for row, one in enumerate(told.checks) if one.outside]
     caption = f"{told.n} containers, {told.fill.replace('_', ' ')}, at the water's temperature."
     if told.sd_ml is not None and told.low is not None and told.high is not None:
-        caption += f" Mean {told.mean_ml:.2f} ml (95 %: {told.low:.2f} to {told.high:.2f}), sd {told.sd_ml:.2f} ml."
+        caption += f" Mean {decimals(told.mean_ml, 2)} ml (95 %: {decimals(told.low, 2)} to {decimals(told.high, 2)}), sd {decimals(told.sd_ml, 2)} ml."
     return Sheet(f"capacity-{name}", f"Capacity {name}", columns, rows, caption, strong=strong)
 
 

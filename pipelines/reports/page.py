@@ -28,7 +28,8 @@ class Figure:
 
 @dataclass(frozen=True)
 class Card:
-    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a link to it says after the #."""
+    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a link to it says after the #.
+    signal: the name of the signal it tells of, seen: whether somebody has acknowledged it."""
 
     title: str
     head: str
@@ -36,6 +37,8 @@ class Card:
     lines: tuple[str, ...] = ()
     kind: str = ""
     name: str = ""
+    signal: str = ""
+    seen: bool = False
 
 
 @dataclass(frozen=True)

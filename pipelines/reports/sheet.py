@@ -11,6 +11,8 @@ from typing import Any
 import polars as pl
 from great_tables import GT, loc, style
 
+from pipelines.numbers import decimals
+
 _FORMATS = {
     "count": "#,##0",
     "percent": "0.00%",
@@ -71,13 +73,13 @@ _DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "p
 
 
 def written(value: Any, kind: str) -> str:
-    """A value as a page writes it: thousands apart by a thin space, a dash for nothing."""
+    """A value as a page writes it, in the works' way; a dash for nothing."""
     if kind in TEXTS:
         return "" if value is None else str(value)
     if value is None:
         return "–"
     scaled = value * 100 if kind.startswith("percent") else value
-    text = f"{scaled:,.{_DIGITS[kind]}f}".replace(",", "\u2009").replace("-", "−")
+    text = decimals(scaled, _DIGITS[kind])
     return f"{text} %" if kind.startswith("percent") else text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, percent
@@ -66,7 +67,7 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
         f"Place: {sureness(told)}. Look first: {told.look_first}.",
         since,
         f"Formed from {at(told.formed)} on (95 %: {at(told.formed_low)} to {at(told.formed_high)}); lehr {told.lehr}.",
-        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {told.expected or 0:.1f} expected: {rates}. "
+        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {decimals(told.expected or 0, 1)} expected: {rates}. "
         f"q = {told.q or 0:.1g}.",
     ]
     if told.happened:
@@ -80,7 +81,9 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
     kind = "critical" if told.severity == "critical" else ""
     title = f"{told.defect} {told.name} ({told.severity}): {place_words(plant, told)}"
     lost = f"about {told.lost_per_hour:.0f} containers lost an hour" if told.ended is None else "closed"
-    return Card(title, lost, _chart(plant, told, now), tuple(lines), kind)
+    return Card(
+        title, lost, _chart(plant, told, now), tuple(lines), kind, signal=told.id, seen=told.acknowledged_by is not None
+    )
 
 
 def _acknowledged(plant: Plant, told: Signal, now: datetime) -> str:
@@ -101,7 +104,7 @@ def _chart(plant: Plant, told: Signal, now: datetime) -> str:
     words = (
         f"Calls in {told.series_step_min:.0f} min from {_clock(plant, told.series_from, now)}: "
         + ", ".join(f"{c:.0f}" for c in told.series_calls)
-        + f"; expected about {sum(told.series_expected) / len(told.series_expected):.1f} each"
+        + f"; expected about {decimals(sum(told.series_expected) / len(told.series_expected), 1)} each"
     )
     return charts.svg(charts.pulse, words, rows, f"in {told.series_step_min:.0f} min")
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from pipelines.clock import parse_timestamp
 from pipelines.measures.shares import score_interval
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, percent
@@ -68,8 +69,10 @@ def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
     weights = seen["weights"]
     weighed = "no weighing of it"
     if weights["n"]:
-        spread = f", standard deviation {weights['sd_g']:.2f} g" if weights["sd_g"] is not None else ""
-        weighed = f"weighings two hours before to after: {weights['n']}, mean {weights['mean_g']:.1f} g{spread}"
+        spread = f", standard deviation {decimals(weights['sd_g'], 2)} g" if weights["sd_g"] is not None else ""
+        weighed = (
+            f"weighings two hours before to after: {weights['n']}, mean {decimals(weights['mean_g'], 1)} g{spread}"
+        )
     others = ", ".join(f"{c['defect']} {c['calls']} at {c['station']}" for c in seen["calls"][:10])
     return (
         f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, {local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",

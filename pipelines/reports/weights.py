@@ -18,6 +18,7 @@ from pipelines.measures.tell_laboratory import (
     signed,
 )
 from pipelines.measures.weights import MouldFound, Study
+from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts, charts_laboratory
 from pipelines.reports.common import day_address, laboratory_address, missing_section, sources, weights_address
@@ -66,11 +67,11 @@ def _figures(one: ItemStudy) -> list[Figure]:
     kg = f"giveaway {signed(told.giveaway_kg, 0)} kg" if told.giveaway_kg is not None else "giveaway not known"
     words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
     return [
-        Figure(f"{told.mean_g:.1f} g", f"mean of {told.item or 'an unknown item'}", f"{told.n} weighings {told.point}; {nominal}; {kg}"),
+        Figure(f"{decimals(told.mean_g, 1)} g", f"mean of {told.item or 'an unknown item'}", f"{told.n} weighings {told.point}; {nominal}; {kg}"),
         Figure(words, f"gob positions that drift, {told.item}", "from what was usual for their moulds", "critical" if drifting else ""),
         Figure(str(len(called)), f"moulds that stand out, {told.item}", ", ".join(called[:8]) or "all as usual", "critical" if called else ""),
         Figure(
-            str(told.outside), f"weighings outside limits, {told.item}", f"worst mould's Ppk {told.ppk:.2f}" if told.ppk is not None else "no limits, no Ppk",
+            str(told.outside), f"weighings outside limits, {told.item}", f"worst mould's Ppk {decimals(told.ppk, 2)}" if told.ppk is not None else "no limits, no Ppk",
             "critical" if told.outside else "",
         ),
     ]  # fmt: skip
@@ -211,12 +212,12 @@ def _card(plant: Plant, found: MouldFound, told: MouldWeights, number: int) -> C
         for n in range(len(chart.seconds))
     ]  # fmt: skip
     what = mould_words(told) or "as usual"
-    index = f"Cpk {told.cpk:.2f} (95 % from {told.cpk_low:.2f}), Ppk {told.ppk:.2f}" if told.cpk is not None and told.cpk_low is not None and told.ppk is not None else "no capability: no limits, or too few weighings"  # fmt: skip
-    words = f"Mould {told.mould}, {told.n} weighings, mean {told.mean_g:.2f} g, {what}"
-    sd = f", sd {told.sd_g:.2f} g" if told.sd_g is not None else ""
+    index = f"Cpk {decimals(told.cpk, 2)} (95 % from {decimals(told.cpk_low, 2)}), Ppk {decimals(told.ppk, 2)}" if told.cpk is not None and told.cpk_low is not None and told.ppk is not None else "no capability: no limits, or too few weighings"  # fmt: skip
+    words = f"Mould {told.mould}, {told.n} weighings, mean {decimals(told.mean_g, 2)} g, {what}"
+    sd = f", sd {decimals(told.sd_g, 2)} g" if told.sd_g is not None else ""
     return Card(
         f"Mould {told.mould} · {' '.join(told.cavities) or 'no cavity known'}", what, charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
-        (f"{told.n} weighings, mean {told.mean_g:.2f} g{sd}", index), "critical" if _stands_out(told) else "", _name(told.mould, number),
+        (f"{told.n} weighings, mean {decimals(told.mean_g, 2)} g{sd}", index), "critical" if _stands_out(told) else "", _name(told.mould, number),
     )  # fmt: skip
 
 

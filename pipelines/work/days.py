@@ -18,6 +18,7 @@ from pipelines.measures.change import Revision, moved, revision_of
 from pipelines.plant import Plant
 from pipelines.reports import ALL_REPORTS, write_page
 from pipelines.reports.day import page_of
+from pipelines.reports.kept import keep_page
 from pipelines.site import OpenSite
 
 AROUND = timedelta(hours=12)  # feeds this far around a day can change it, through the lehr and open pallets
@@ -63,7 +64,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     end = plant.clock.day(day).end
     if end > opened.settings.now():
         raise WrongUse(f"production day {day} ends at {plant.clock.show(end)}; it can be closed after that")
-    told, before = _answered(opened, plant, day)
+    told, before, batch = _answered(opened, plant, day)
     if all(pareto.ware == 0 for pareto in told.paretos.values()):
         raise WrongUse(f"the ledger holds no cold-end count of production day {day}; see `coldledger feeds`")
     answers = kept_answers(told)
@@ -79,7 +80,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     else:
         why = _kept_revision(before)
         confirm_close(opened.ledger, day, revision)
-    page = _write(opened, plant, told, f"revision {revision}", revision, why)
+    page = _write(opened, plant, told, f"revision {revision}", revision, batch, why)
     return Closed(day, revision, changed, page, _missing(told), why if changed else None)
 
 
@@ -102,10 +103,11 @@ def _kept_revision(before: pl.DataFrame) -> Revision | None:
     return revision_of(kept) if kept else None
 
 
-def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame]:
-    """The day as the ledger has it now, and its closes so far."""
+def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame, int]:
+    """The day as the ledger has it now, its closes so far, and the number of the last file received."""
     with opened.ledger.reading() as reader:
-        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day)
+        batch = int(reader.ask("ledger_marks")["last_batch"][0])
+        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day), batch
 
 
 def _missing(told: Day) -> tuple[str, ...]:
@@ -113,8 +115,10 @@ def _missing(told: Day) -> tuple[str, ...]:
     return (*notes, *(note for furnace in told.told.furnaces for note in furnace.notes))
 
 
-def _write(opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, why: Revision | None = None) -> Path:
-    """The page of a day. The page of every earlier revision stays beside it, under its number."""
+def _write(
+    opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, batch: int, why: Revision | None = None
+) -> Path:
+    """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its number."""
     path: Path = opened.site.reports / ALL_REPORTS["day"].address(told.day)
     earlier = []
     for number in range(1, revision):
@@ -123,7 +127,9 @@ def _write(opened: OpenSite, plant: Plant, told: Day, words: str, revision: int,
             _set_aside(path, kept)
         if kept.exists():
             earlier.append((f"revision {number}", kept.name))
-    write_page(page_of(plant, told, words, why, tuple(earlier)), path)
+    page = page_of(plant, told, words, why, tuple(earlier))
+    write_page(page, path)
+    keep_page(page, path, batch)
     return path
 
 
@@ -146,7 +152,7 @@ class Rebuilt:
 def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     """Compute a day again from what was taken in and compare with its last close."""
     plant = opened.known
-    told, before = _answered(opened, plant, day)
+    told, before, batch = _answered(opened, plant, day)
     same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(told))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
     words = {
@@ -155,4 +161,4 @@ def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
         False: f"computed again, other than revision {revision}: close the day",
     }
     number = revision + 1 if same is False else revision
-    return Rebuilt(day, same, _write(opened, plant, told, words[same], number, _kept_revision(before)))
+    return Rebuilt(day, same, _write(opened, plant, told, words[same], number, batch, _kept_revision(before)))

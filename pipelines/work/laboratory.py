@@ -40,13 +40,16 @@ def write_laboratory_pages(opened: OpenSite, jobs: Sequence[Job]) -> list[Path]:
 def laboratory_pages(opened: OpenSite, plant: Plant, jobs: Sequence[Job]) -> list[Path]:
     """Some of the pages, one after another."""
     from pipelines.reports import ALL_REPORTS, write_page
+    from pipelines.reports.kept import keep_page
 
     paths = []
     for name, of, day in jobs:
         report = ALL_REPORTS[name]
         with opened.ledger.reading() as reader:
+            batch = int(reader.ask("ledger_marks")["last_batch"][0])
             page = report.page(reader, plant, of, day)
         path: Path = opened.site.reports / report.address(day, of)
         write_page(page, path)
+        keep_page(page, path, batch)
         paths.append(path)
     return paths

@@ -25,6 +25,17 @@ def hours_of_days(plant: Plant, lines: Sequence[str], days: Sequence[date]) -> l
     return [(line, span.start) for day in days for span in plant.clock.hours_of(day) for line in lines]
 
 
+def hours_with_counts(opened: OpenSite, days: Sequence[date]) -> list[tuple[str, datetime]]:
+    """The hours of some days of which counts have come."""
+    plant, told = opened.plant, []
+    with opened.ledger.reading() as reader:
+        for line, start in hours_of_days(plant, list(plant.lines), days):
+            end = plant.clock.hour_of(start).end
+            if reader.ask("coverage", line=line, from_time=start, to_time=end).height:
+                told.append((line, start))
+    return told
+
+
 def write_hour_pages(
     opened: OpenSite, hours: Sequence[tuple[str, datetime]], progress: Progress | None = None
 ) -> list[Path]:

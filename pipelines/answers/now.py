@@ -1,0 +1,99 @@
+"""All lines at a glance: rejects of the hour against what was expected, the worst signal, whether the feeds live."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from pipelines.answers.pareto import job_began
+from pipelines.answers.signals import kept_signals, ranked, with_notes
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.pulse import Pulse, StationLife, alive, pulse
+from pipelines.plant import Plant
+from schemas.results import Signal
+
+LOOK_BACK = timedelta(days=2)
+HOUR = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class LineNow:
+    """One line as it stands. span: the hour shown, as far as its counts reach; None where nothing came within LOOK_BACK of the newest count.
+    job_from: since when, by the cold-end clock, its job runs."""
+
+    line: str
+    span: Span | None
+    pulse: Pulse | None
+    signals: list[Signal]
+    stations: list[StationLife]
+    job_from: datetime | None = None
+
+    @property
+    def open_signals(self) -> list[Signal]:
+        return [one for one in self.signals if one.kind == "excess" and one.ended is None]
+
+    @property
+    def critical_calls(self) -> list[Signal]:
+        return [one for one in self.signals if one.kind != "excess"]
+
+
+@dataclass(frozen=True)
+class Now:
+    """The works at `at`; newest: the newest moment that any count speaks of."""
+
+    at: datetime
+    newest: datetime | None
+    lines: list[LineNow]
+    waiting: tuple[int, int]
+
+
+def newest_count(reader: Reader) -> datetime | None:
+    """The newest moment that cold-end counts speak of."""
+    told: datetime | None = reader.ask("newest_counts").item()
+    return told
+
+
+def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
+    """Every line in its newest hour."""
+    newest = newest_count(reader)
+    waiting = reader.ask("open_refusals_count").row(0)
+    known = stations_alive(reader, plant, now, newest)
+    lines = [_line(reader, plant, line, [one for one in known if one.line == line]) for line in plant.lines]
+    return Now(now, newest, lines, (int(waiting[0]), int(waiting[1])))
+
+
+def stations_alive(reader: Reader, plant: Plant, now: datetime, newest: datetime | None) -> list[StationLife]:
+    """Every station of works.toml and how long it has been silent; looked for no further back than LOOK_BACK before the newest count."""
+    since = (newest or now) - LOOK_BACK
+    rows = reader.ask("last_windows", from_time=since)
+    last = {row["station"]: row["last_window"] for row in rows.iter_rows(named=True)}
+    return alive([(s.line, s.id) for s in plant.station], last, now)
+
+
+def hour_of_line(plant: Plant, stations: list[StationLife]) -> Span | None:
+    """The newest hour of a line, as far as its counts reach."""
+    last = max((one.last for one in stations if one.last is not None), default=None)
+    if last is None:
+        return None
+    hour = plant.clock.hour_of(last - timedelta(microseconds=1))
+    return Span(hour.start, min(hour.end, last))
+
+
+def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) -> LineNow:
+    span = hour_of_line(plant, stations)
+    if span is None:
+        return LineNow(line, None, None, [], stations)
+    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    hour = plant.clock.hour_of(span.start)
+    kept = kept_signals(reader, hour.start, hour.end, [line]) or kept_signals(
+        reader, hour.start - HOUR, hour.start, [line]
+    )
+    calls, ware = reader.ask("calls", **told), reader.ask("ware", **told)
+    beat = pulse(plant, line, span.seconds, calls, ware, reader.ask("expected_of_line", **told))
+    signals = ranked(with_notes(reader, [one for one in kept if _of_now(one, span)]))
+    return LineNow(line, span, beat, signals, stations, job_began(reader, plant, line, span.start))
+
+
+def _of_now(one: Signal, span: Span) -> bool:
+    return one.ended is None or one.ended > span.start

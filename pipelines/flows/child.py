@@ -1,0 +1,99 @@
+"""A flow as a process of its own: what it did goes to its parent as one line of JSON."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import sys
+import threading
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from pipelines.errors import ColdledgerError
+from pipelines.flows.run import call_flow
+from pipelines.serve import logs
+from pipelines.settings import settings_from_environment
+from pipelines.site import OpenSite, open_site
+
+
+@dataclass
+class Outcome:
+    """What a run did, in words. state: done, needs a person, failed, busy. days: production days that a close closed."""
+
+    state: str
+    told: str
+    messages: list[str] = field(default_factory=list)
+    days: list[str] = field(default_factory=list)
+    rows: int = 0
+    files: int = 0
+
+
+def run_child(flow: str, root: Path, days: list[date]) -> Outcome:
+    """Run a flow and tell what it did; what goes wrong is told and never raised."""
+    try:
+        opened = open_site(root, settings_from_environment())
+        return {"intake": _intake, "close": _close, "follow": _follow, "end": _end}[flow](opened, days)
+    except ColdledgerError as error:
+        busy = type(error).__name__ == "LedgerBusy"
+        return Outcome("busy" if busy else "failed", str(error))
+    except OSError as error:
+        return Outcome("failed", f"{error.filename or ''} {error.strerror or error}".strip())
+    except Exception as error:
+        logging.getLogger(__name__).exception("%s failed", flow)
+        return Outcome("failed", f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}")
+
+
+def _intake(opened: OpenSite, days: list[date]) -> Outcome:
+    report, pages = call_flow("intake", opened)
+    told = f"{report.files} files, {report.rows_kept} rows kept, {report.rows_refused} rows and {report.files_refused} files refused, {len(pages)} hour pages"
+    state = "needs a person" if report.needs_a_person else "done"
+    return Outcome(state, told, report.messages[:20], rows=report.rows_kept, files=report.files)
+
+
+def _close(opened: OpenSite, days: list[date]) -> Outcome:
+    closed = call_flow("close", opened, day=days[0] if days else None)
+    done = [one.day.isoformat() for one in closed]
+    told = ", ".join(f"{one.day} revision {one.revision}" for one in closed) or "no day to close"
+    return Outcome("done", told, [note for one in closed for note in one.missing][:20], done)
+
+
+def _follow(opened: OpenSite, days: list[date]) -> Outcome:
+    pages = call_flow("follow", opened, days=days)
+    return Outcome("done", f"signals of {len(days)} days followed, {len(pages)} hour pages")
+
+
+def _end(opened: OpenSite, days: list[date]) -> Outcome:
+    """After a power cut: runs that the history still has as begun did crash, those of flows that run now left alone."""
+    from pipelines.flows.run import prepare
+    from pipelines.flows.server import end_unfinished
+    from pipelines.locks import FLOWS, running_flows
+
+    prepare(opened)
+    running = running_flows(opened.site)
+    done = end_unfinished([flow for flow in FLOWS if flow not in running])
+    return Outcome("done", f"{done} runs that a stop had left unfinished were noted as crashed")
+
+
+def main(argv: list[str]) -> None:
+    """`FLOW SITE [DAY …]`: run it and write the outcome to standard output. Ends at once when who began it does: its standard input ends then."""
+    logs.start()
+    logging.getLogger().setLevel(logging.WARNING)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    days = [date.fromisoformat(text) for text in argv[2:]]
+    told: dict[str, Any] = vars(run_child(argv[0], Path(argv[1]), days))
+    sys.stdout.write(json.dumps(told) + "\n")
+    sys.stdout.flush()
+    os._exit(0)  # threads of libraries that would still wait for something have nothing to add
+
+
+def _end_with_parent() -> None:
+    if sys.stdin is not None and not sys.stdin.isatty():
+        sys.stdin.buffer.read()
+        os._exit(1)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,80 @@
+"""Who is running: locks that the kernel frees when their holder dies, and where a started server listens."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from pipelines.errors import LedgerBusy, SiteError
+from pipelines.settings import Site
+
+FLOWS = ("intake", "follow", "close", "rebuild")
+
+
+@contextmanager
+def held(site: Site, name: str, wait_s: float, busy: str) -> Iterator[None]:
+    """Hold `.locks/<name>`; LedgerBusy with the sentence `busy` where another process keeps it longer than `wait_s`."""
+    try:
+        site.locks.mkdir(parents=True, exist_ok=True)
+        with FileLock(site.locks / name, timeout=wait_s):
+            yield
+    except Timeout:
+        raise LedgerBusy(busy) from None
+    except PermissionError as error:
+        raise SiteError(
+            f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
+        ) from error
+
+
+@contextmanager
+def one_run_at_a_time(site: Site, flow: str, wait_s: float) -> Iterator[None]:
+    """Hold a flow's own lock; LedgerBusy where the same flow runs already and does not end in time."""
+    busy = f"another {flow} of this site is still running; this one ended, and the next takes up what that one leaves"
+    with held(site, f"run-{flow}", wait_s, busy):
+        yield
+
+
+def is_held(site: Site, name: str) -> bool:
+    """Whether a process holds a lock now."""
+    path = site.locks / name
+    if not path.exists():
+        return False
+    try:
+        with FileLock(path, timeout=0):
+            return False
+    except Timeout:
+        return True
+    except OSError:
+        return False
+
+
+def running_flows(site: Site) -> tuple[str, ...]:
+    """The flows that run at this moment."""
+    return tuple(flow for flow in FLOWS if is_held(site, f"run-{flow}"))
+
+
+def _server_file(site: Site) -> Path:
+    return site.serve / "server.json"
+
+
+def tell_server(site: Site, told: dict[str, str]) -> None:
+    """Note where the run history's server listens, for this account alone."""
+    path = _server_file(site)
+    part = path.with_name(f".{path.name}.part")
+    part.touch(mode=0o600)
+    part.chmod(0o600)
+    part.write_text(json.dumps(told), encoding="utf-8")
+    part.replace(path)
+
+
+def server_of(site: Site) -> dict[str, str]:
+    """Environment by which a flow reaches the started server of this site; empty where `coldledger serve` does not run."""
+    with suppress(OSError, ValueError):
+        told = json.loads(_server_file(site).read_text(encoding="utf-8"))
+        if is_held(site, "serve") and isinstance(told, dict):
+            return {str(name): str(value) for name, value in told.items()}
+    return {}

@@ -1,0 +1,99 @@
+"""A line's hour in a few figures, and which stations still speak."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.measures.shares import ratio
+from pipelines.plant import Plant
+
+SILENT_AFTER = timedelta(minutes=30)  # behind the others of its line
+LATE_AFTER = timedelta(minutes=75)  # behind the clock: an hour's file, and the time to send and take it in
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """ware: containers at the first station; rejected: at any station. expected: defect calls by the line's own past, with the interval that 95 of 100
+    such hours keep; q: probability of so many calls by chance. All None where no past tells. critical: critical calls."""
+
+    ware: int
+    rejected: int
+    calls: int
+    critical: int
+    expected: float | None
+    low: float | None
+    high: float | None
+    q: float | None
+
+    @property
+    def share(self) -> float | None:
+        return ratio(self.rejected, self.ware)
+
+    @property
+    def times(self) -> float | None:
+        """Calls over expected calls."""
+        return ratio(self.calls, self.expected)
+
+
+def pulse(
+    plant: Plant, line: str, seconds: float, calls: pl.DataFrame, ware: pl.DataFrame, expected: pl.DataFrame
+) -> Pulse:
+    """calls: station, mould, defect, calls; ware: station, mould, inspected, rejected; expected: kind, key, expected, variance, doubt, hours.
+
+    The interval takes the count's own Poisson variance, the spread from hour to hour and the doubt of the expectation as independent,
+    defects too, and a normal distribution.
+    """
+    from pipelines.measures.signals.expected import excess_q
+
+    first = plant.first_stations(line)
+    critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
+    seen = int(calls["calls"].sum())
+    here = expected.filter(pl.col("kind") == "defect")
+    hours = here["hours"].max() if here.height else 0.0
+    known = isinstance(hours, float) and hours >= 0.95 * seconds / 3600
+    mean = float(here["expected"].sum()) if known else None
+    low = high = q = None
+    if mean is not None:
+        variance, doubt = float(here["variance"].sum()), float((here["doubt"] ** 2).sum()) ** 0.5
+        half = 1.96 * (mean + variance + doubt**2) ** 0.5
+        low, high = max(0.0, mean - half), mean + half
+        q = float(excess_q(np.array([float(seen)]), *(np.array([x]) for x in (mean, variance, doubt)))[0])
+    return Pulse(
+        ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()), rejected=int(ware["rejected"].sum()), calls=seen,
+        critical=int(calls.filter(pl.col("defect").is_in(critical))["calls"].sum()), expected=mean, low=low, high=high, q=q,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class StationLife:
+    """One station: the end of its last window, and what that means. state: "alive", "silent" (its line's others go on), "late" (the whole line is
+    behind the clock), "never" (nothing was found)."""
+
+    line: str
+    station: str
+    last: datetime | None
+    behind: timedelta | None
+    state: str
+
+
+def alive(stations: Sequence[tuple[str, str]], last: Mapping[str, datetime], now: datetime) -> list[StationLife]:
+    """The state of each (line, station) by the end of its last window."""
+    told = []
+    for line, station in stations:
+        of_line = max((last[s] for at, s in stations if at == line and s in last), default=None)
+        mine = last.get(station)
+        if mine is None or of_line is None:
+            told.append(StationLife(line, station, None, None, "never"))
+            continue
+        state = "alive"
+        if of_line - mine > SILENT_AFTER:
+            state = "silent"
+        elif now - mine > LATE_AFTER:
+            state = "late"
+        told.append(StationLife(line, station, mine, now - mine, state))
+    return told

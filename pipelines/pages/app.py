@@ -1,0 +1,151 @@
+"""The application: its routes, what every answer carries, and how errors become a sentence."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Awaitable, Callable
+from contextlib import asynccontextmanager
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
+from pipelines.pages import routes_feeds, routes_holds, routes_machine, routes_people, routes_read, routes_trace
+from pipelines.pages.desk import Desk
+from pipelines.pages.metrics import Meter
+from pipelines.pages.view import View
+from pipelines.pages.web import Options, Refused, Web, go
+from pipelines.reports.page import Section
+from pipelines.serve.books import Books
+from pipelines.settings import Settings, Site
+
+LARGEST_FORM = 2 << 20
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'"
+)
+_HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+log = logging.getLogger("coldledger.pages")
+
+
+def create_app(root: Path, settings: Settings, options: Options | None = None) -> FastAPI:
+    """The pages of a site. Reads the ledger, writes only what a signed-in person tells it to."""
+    told = options or Options()
+    web = Web(Desk(root, settings, told.grace_s), Books(Site(root).serve), told)
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> Any:
+        yield
+        web.desk.close()
+
+    app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, lifespan=life)
+    app.state.web, app.state.meter = web, Meter()
+    for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine):
+        app.include_router(part.router(web))
+    _errors(app, web)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(
+        TrustedHostMiddleware,
+        allowed_hosts=[host.strip("[]") if host.startswith("[") else host for host in told.hosts] or ["*"],
+    )
+    app.middleware("http")(_around(app))
+    return app
+
+
+def _around(app: FastAPI) -> Callable[..., Awaitable[Response]]:
+    async def around(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
+        begun = time.perf_counter()
+        length = request.headers.get("content-length", "0" if request.method in ("GET", "HEAD") else "")
+        if not length.isdigit() or int(length) > LARGEST_FORM:
+            answer = Response(
+                "too large, or of unknown length\n", 413 if length.isdigit() else 411, media_type="text/plain"
+            )
+        else:
+            answer = await call_next(request)
+        for name, value in _HEADERS.items():
+            answer.headers.setdefault(name, value)
+        route = getattr(request.scope.get("route"), "path", "other")
+        seconds = time.perf_counter() - begun
+        app.state.meter.answered(route, answer.status_code, seconds)
+        quiet = (
+            request.method in ("GET", "HEAD") and answer.status_code < 500
+        )  # a wall screen asks twice a minute, for months
+        level = logging.DEBUG if quiet else logging.INFO
+        log.log(
+            level,
+            "%s %s %d",
+            request.method,
+            request.url.path,
+            answer.status_code,
+            extra={"seconds": round(seconds, 4)},
+        )
+        return answer
+
+    return around
+
+
+def _page(web: Web, request: Request, status: int, text: str) -> Response:
+    """One sentence as a page."""
+    t = web.texts(request)
+    part = Section(t("error.what"), texts=tuple(text.splitlines()), wide=True)
+    return web.show_own(request, View("", t("error.title"), "", (part,), cautions=()), status)
+
+
+def _errors(app: FastAPI, web: Web) -> None:
+    """What goes wrong is a page with one sentence; nobody is shown a traceback."""
+
+    def refused(request: Request, error: Refused) -> Response:
+        if error.to_sign_in and request.method == "GET":
+            return go(f"/sign-in?to={_to(request)}")
+        return _page(web, request, error.status, error.text)
+
+    def http(request: Request, error: HTTPException) -> Response:
+        text = web.texts(request)("error.not_found") if error.status_code == 404 else str(error.detail)
+        answer = _page(web, request, error.status_code, text)
+        answer.headers.update(error.headers or {})
+        return answer
+
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        wrong = (f"{'.'.join(str(p) for p in one['loc'][1:])}: {one['msg']}" for one in error.errors()[:20])
+        return _page(web, request, 422, "\n".join(wrong))
+
+    def unknown(request: Request, error: Exception) -> Response:
+        log.error("%s %s", request.method, request.url.path, exc_info=error)
+        return Response(web.texts(request)("error.ours") + "\n", 500, media_type="text/plain; charset=utf-8")
+
+    handlers: dict[Any, Any] = {
+        Refused: refused, ColdledgerError: partial(_ours, web), HTTPException: http, RequestValidationError: invalid, Exception: unknown,
+    }  # fmt: skip
+    for kind, handler in handlers.items():
+        app.add_exception_handler(kind, handler)
+
+
+def _ours(web: Web, request: Request, error: ColdledgerError) -> Response:
+    if isinstance(error, LedgerBusy):
+        answer = _page(web, request, 503, web.texts(request)("error.busy"))
+        answer.headers["Retry-After"] = "5"
+        return answer
+    if isinstance(error, SiteError) and not web.desk.opened.ledger.exists:
+        return _page(web, request, 503, web.texts(request)("error.no_ledger"))
+    return _page(web, request, 400 if isinstance(error, WrongUse) else 503, str(error))
+
+
+def _to(request: Request) -> str:
+    from urllib.parse import quote
+
+    return quote(request.url.path + (f"?{request.url.query}" if request.url.query else ""), safe="")

@@ -1,0 +1,248 @@
+"""What the application knows of its site: the plant file as it now is, and pages made once for many readers."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+
+from pipelines.clock import Span
+from pipelines.errors import ColdledgerError, PlantError, SiteError
+from pipelines.ledger import Reader
+from pipelines.locks import running_flows
+from pipelines.pages.view import View
+from pipelines.plant import Plant
+from pipelines.reports.kept import kept_page
+from pipelines.reports.page import Page
+from pipelines.settings import Settings, Site
+from pipelines.site import OpenSite, open_site
+
+Make = Callable[[Reader, Plant], View]
+Key = tuple[object, ...]
+Stamp = tuple[int, ...]
+MOST_PAGES, MOST_BYTES = 400, 48 << 20
+REACH = timedelta(hours=12)  # ware of a window was formed, and its signals began, so far before it
+SETTLED = timedelta(minutes=10)  # after a file came, until what follows from it is worked out
+WHILE_A_FLOW_RUNS_S = 120.0
+
+
+@dataclass
+class Marks:
+    """What the ledger holds: pages that speak of a closed window stay as they are until one of these says otherwise."""
+
+    stamp: Stamp
+    last_batch: int
+    counts: tuple[int, ...]
+    files: pl.DataFrame
+
+
+@dataclass
+class Made:
+    """A page as it was made: after which state of the ledger, when by the works' clock. html: by language and order, what was written of it."""
+
+    view: View
+    stamp: Stamp
+    writes: int
+    at: datetime
+    batch: int
+    counts: tuple[int, ...]
+    window: Span | None
+    checked: float
+    html: dict[Key, str] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        return sum(len(text) for text in self.html.values()) + 20_000
+
+
+class Desk:
+    """One for an application. Safe to use from many threads."""
+
+    def __init__(self, root: Path, settings: Settings, grace_s: float = 20.0):
+        self.site, self.settings, self.grace_s = Site(root), settings, grace_s
+        self.mistake = ""
+        self.writes = 0
+        self._opened = open_site(root, settings)
+        self._plant_stamp = self._stamp_of(self.site.works_toml)
+        self._known: tuple[Stamp, Plant] | None = None
+        self._marks: Marks | None = None
+        self._made: OrderedDict[Key, Made] = OrderedDict()
+        self._lock, self._turns, self._making = threading.Lock(), threading.BoundedSemaphore(2), {}  # type: ignore[var-annotated]
+        self._later = ThreadPoolExecutor(1, thread_name_prefix="renew")
+        self._queued: set[Key] = set()
+        self._running: tuple[float, bool] = (0.0, False)
+
+    # the site
+
+    @property
+    def opened(self) -> OpenSite:
+        """The site with works.toml as it now is; the one before while there are mistakes in it, which `mistake` then tells."""
+        stamp = self._stamp_of(self.site.works_toml)
+        if stamp != self._plant_stamp:
+            self._plant_stamp = stamp
+            try:
+                self._opened, self.mistake = open_site(self.site.root, self.settings), ""
+            except (PlantError, SiteError) as error:
+                self.mistake = str(error)
+        return self._opened
+
+    @property
+    def plant(self) -> Plant:
+        """The plant with the ids that it has lost and the ledger still speaks of."""
+        opened, stamp = self.opened, self.stamp()
+        if self._known is None or self._known[0] != stamp:
+            self._known = (stamp, opened.known)
+        return self._known[1]
+
+    @staticmethod
+    def _stamp_of(path: Path) -> Stamp:
+        with suppress(OSError):
+            told = path.stat()
+            return told.st_mtime_ns, told.st_size
+        return (0, 0)
+
+    def stamp(self) -> Stamp:
+        """Changes whenever the ledger or works.toml is written."""
+        return (*self._stamp_of(self.site.ledger), *self._stamp_of(self.site.works_toml))
+
+    def now(self) -> datetime:
+        return self.settings.now()
+
+    def wrote(self) -> None:
+        """Somebody has written by way of a page: whatever was made before is shown to nobody again."""
+        with self._lock:
+            self.writes += 1
+
+    def flow_runs(self) -> bool:
+        """Whether a flow is at work; asked of the locks at most once a second."""
+        at, told = self._running
+        if time.monotonic() - at > 1.0:
+            told = bool(running_flows(self.site))
+            self._running = (time.monotonic(), told)
+        return told
+
+    # pages
+
+    def page(self, key: Key, make: Make, window: Span | None = None) -> Made:
+        """The page of a question, made anew where it must be. window: what the page speaks of, where later files leave it as it is."""
+        with self._lock:
+            made = self._made.get(key)
+            if made is not None:
+                self._made.move_to_end(key)
+        if made is not None and self._good(made):
+            return made
+        if made is not None and made.writes == self.writes and self._near(made):
+            self._renew(key, make, window)
+            return made
+        return self._make(key, make, window)
+
+    def _near(self, made: Made) -> bool:
+        age = time.monotonic() - made.checked
+        return age < self.grace_s or (self.grace_s > 0 and age < WHILE_A_FLOW_RUNS_S and self.flow_runs())
+
+    def _good(self, made: Made) -> bool:
+        stamp = self.stamp()
+        if made.writes != self.writes:
+            return False
+        if made.stamp == stamp or (made.window is not None and self._untouched(made, stamp)):
+            made.checked = time.monotonic()
+            return True
+        return False
+
+    def _untouched(self, made: Made, stamp: Stamp) -> bool:
+        assert made.window is not None
+        marks = self.marks()
+        if marks.counts != made.counts or stamp[2:] != made.stamp[2:]:
+            return False
+        touching = marks.files.filter(
+            (pl.col("data_from").is_null() | (pl.col("data_from") < made.window.end)) & (pl.col("data_to").is_null() | (pl.col("data_to") >= made.window.start - REACH))
+        )  # fmt: skip
+        if touching.filter(pl.col("batch") > made.batch).height:
+            return False
+        last = touching["received_at"].max()
+        return not isinstance(last, datetime) or made.at - last > SETTLED
+
+    def marks(self) -> Marks:
+        """What the ledger holds, asked again when it was written."""
+        stamp = self.stamp()
+        told = self._marks
+        if told is None or told.stamp != stamp:
+            with self.opened.ledger.reading() as reader:
+                row = reader.ask("ledger_marks").row(0)
+                files = reader.ask("batches_after", after_batch=told.last_batch if told else 0)
+            files = files if told is None else pl.concat([told.files, files])
+            self._marks = told = Marks(stamp, int(row[0]), tuple(int(n) for n in row[1:]), files)
+        return told
+
+    def _renew(self, key: Key, make: Make, window: Span | None) -> None:
+        """Make a page anew behind the reader's back; one at a time."""
+        with self._lock:
+            if key in self._queued or len(self._queued) > 100:
+                return
+            self._queued.add(key)
+
+        def later() -> None:
+            try:
+                with suppress(ColdledgerError):
+                    self._make(key, make, window)
+            finally:
+                with self._lock:
+                    self._queued.discard(key)
+
+        self._later.submit(later)
+
+    def _make(self, key: Key, make: Make, window: Span | None) -> Made:
+        """Make a page; who asks for the same meanwhile waits for this one."""
+        with self._lock:
+            mine = self._making.setdefault(key, threading.Lock())
+        with mine:
+            with self._lock:
+                made = self._made.get(key)
+            if made is not None and self._good(made):
+                return made
+            with self._turns:
+                made = self._made_now(make, window)
+            with self._lock:
+                self._made[key] = made
+                self._making.pop(key, None)
+                self._drop()
+            return made
+
+    def _made_now(self, make: Make, window: Span | None) -> Made:
+        stamp, writes, at = self.stamp(), self.writes, self.now()
+        plant, marks = self.plant, self.marks()
+        with self.opened.ledger.reading() as reader:
+            view = make(reader, plant)
+        return Made(view, stamp, writes, at, marks.last_batch, marks.counts, window, time.monotonic())
+
+    def _drop(self) -> None:
+        while len(self._made) > MOST_PAGES or (
+            len(self._made) > 1 and sum(m.size for m in self._made.values()) > MOST_BYTES
+        ):
+            self._made.popitem(last=False)
+
+    def kept(self, address: str, window: Span, anyway: bool = False) -> tuple[Page, bool] | None:
+        """The page that a flow kept under reports/, and whether files that came later touch it; None where there is none or, unless `anyway`, such files came."""
+        found = kept_page(self.site.reports / address)
+        if found is None:
+            return None
+        page, batch = found
+        later = self.marks().files.filter(
+            (pl.col("batch") > batch)
+            & (pl.col("data_from") < window.end + REACH)
+            & (pl.col("data_to") >= window.start - REACH)
+        )
+        if later.height and not anyway:
+            return None
+        return page, bool(later.height)
+
+    def close(self) -> None:
+        self._later.shutdown(cancel_futures=True)

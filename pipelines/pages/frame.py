@@ -1,0 +1,170 @@
+"""Writing views as HTML: the part that all readers share, and the frame about it for the one who asks."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import re
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from types import SimpleNamespace
+from typing import Any
+from urllib.parse import quote
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+
+from pipelines.pages.tables import Order, address, named_sheets, table_html
+from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.view import Special, View
+from pipelines.serve.people import ACTS, Person
+
+PLACES = (
+    ("now", "/now"), ("hour", "/hour"), ("moulds", "/moulds"), ("day", "/day"), ("weights", "/weights"), ("laboratory", "/laboratory"), ("trace", "/trace"),
+    ("holds", "/holds"), ("feeds", "/feeds"),
+)  # fmt: skip
+# What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every process.
+_TOKEN, _HERE = f"@{secrets.token_hex(12)}@", f"@{secrets.token_hex(12)}@"
+_LABEL = re.compile(r'<svg role="\w+" aria-label="([^"]*)"')
+
+
+@cache
+def assets() -> dict[str, tuple[bytes, str]]:
+    """Everything the pages need beside HTML, from disk: name -> bytes and media type."""
+    static = files("pipelines.pages").joinpath("static")
+    kinds = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+    told = {entry.name: (entry.read_bytes(), kinds[entry.name[entry.name.rindex(".") :]]) for entry in static.iterdir()}
+    style = files("pipelines.reports").joinpath("templates").joinpath("style.css").read_bytes()
+    return {**told, "style.css": (style, kinds[".css"])}
+
+
+@cache
+def version() -> str:
+    """Changes with the assets, so that a browser may keep them for ever."""
+    whole = hashlib.sha256()
+    for name in sorted(assets()):
+        whole.update(assets()[name][0])
+    return whole.hexdigest()[:12]
+
+
+@cache
+def _environment() -> Environment:
+    folder = files("pipelines.pages").joinpath("templates")
+    texts = {entry.name: entry.read_text(encoding="utf-8") for entry in folder.iterdir() if entry.name.endswith(".j2")}
+    return Environment(autoescape=True, undefined=StrictUndefined, loader=DictLoader(texts), trim_blocks=True)
+
+
+def _template(name: str) -> Any:
+    return _environment().get_template(f"{name}.html.j2")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What of a request decides how a shared page is written."""
+
+    query: Mapping[str, str]
+    order: Order | None
+    texts: Texts
+    at: str
+
+
+def body_html(view: View, asked: Asked) -> str:
+    """The content of a page, with tokens for what differs between readers."""
+    say = asked.texts.of_report
+    names = {id(sheet): name for name, sheet in named_sheets(view.sheets).items()}
+    parts, used = [], set()
+    for part in view.parts:
+        plain = (
+            re.sub(r"[^a-z0-9]+", "-", (part.name if isinstance(part, Special) else part.title).lower()).strip("-")
+            or "part"
+        )
+        while plain in used:
+            plain += "-"
+        used.add(plain)
+        table = _table(part.sheet, names[id(part.sheet)], part.title, asked) if part.sheet is not None else ""
+        parts.append((_whole(part), plain, table))
+    text: str = _template("view").render(
+        view=view, parts=parts, t=asked.texts, say=say, at=asked.at, form_token=_TOKEN, to=_HERE, has_tables=bool(view.sheets),
+        workbook=address(asked.query, **{"as": "xlsx"}), in_words=lambda chart: _in_words(chart, asked.texts),
+    )  # fmt: skip
+    return text
+
+
+def _whole(part: Any) -> Any:
+    """A special part with the same switches as a section."""
+    if not isinstance(part, Special):
+        return part
+    none = {"sheet_of_paper": False, "items": (), "texts": (), "cards": (), "chart": ""}
+    return SimpleNamespace(**none, **vars(part))
+
+
+def _table(sheet: Any, name: str, title: str, asked: Asked) -> str:
+    say = asked.texts.of_report
+    mine = asked.order if asked.order is not None and asked.order.table == name else None
+    text: str = _template("table").render(
+        name=name, rows=len(sheet.rows), csv=address(asked.query, **{"as": "csv", "table": name}, **({"sort": mine.text()} if mine else {})),
+        sorted=mine is not None, unsorted=address(asked.query) + f"#t-{name}", label=say(title), caption=say(sheet.caption), t=asked.texts,
+        table=table_html(sheet, name, asked.query, asked.order, say),
+    )  # fmt: skip
+    return text
+
+
+def _in_words(chart: str, texts: Texts) -> str:
+    """What a chart shows, as a text under it: the name the chart has for those who cannot see it."""
+    found = _LABEL.search(chart)
+    if not found:
+        return ""
+    return f"<details><summary>{html.escape(texts('chart.in_words'))}</summary><p>{found[1]}</p></details>"
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who asks, from where, in which language; said: a sentence about what they have just done."""
+
+    texts: Texts
+    path: str
+    person: Person | None = None
+    wall: bool = False
+    said: str = ""
+    said_kind: str = ""
+    mistake: str = ""
+
+
+def page_html(works: str, kind: str, title: str, refresh_s: int, body: str, reader: Reader) -> str:
+    """A whole page for one reader."""
+    person = reader.person
+    token = masked(person.form_token) if person else ""
+    mine = (
+        body.replace(_TOKEN, html.escape(token))
+        .replace(_HERE, html.escape(reader.path))
+        .replace(quote(_HERE), quote(reader.path, safe=""))
+    )
+    t = reader.texts
+    acts = sorted({act for act in frozenset().union(*ACTS.values()) if person and person.may(act)})
+    words = "|".join(t(f"script.{name}") for name in ("renewed", "away", "copied"))
+    text: str = _template("frame").render(
+        t=t, works=works, title=t.of_report(title), here=kind, places=PLACES, person=person, acts=acts, form_token=token, refresh_s=refresh_s, body=mine,
+        version=version(), wall=reader.wall, said=reader.said, said_kind=reader.said_kind, mistake=reader.mistake, languages=LANGUAGES.items(),
+        to=quote(reader.path, safe=""), to_plain=reader.path, words=words,
+    )  # fmt: skip
+    return text
+
+
+def masked(token: str) -> str:
+    """A form token that looks different in every answer, so that its length under compression tells nothing."""
+    plain = token.encode()
+    mask = secrets.token_bytes(len(plain))
+    return base64.urlsafe_b64encode(mask + bytes(a ^ b for a, b in zip(mask, plain, strict=True))).decode()
+
+
+def unmasked(text: str) -> str:
+    """The token that `masked` hid; empty for anything else."""
+    try:
+        both = base64.b64decode(text.encode(), altchars=b"-_", validate=True)
+        half = len(both) // 2
+        return bytes(a ^ b for a, b in zip(both[:half], both[half:], strict=True)).decode()
+    except ValueError:
+        return ""

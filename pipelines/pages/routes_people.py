@@ -1,0 +1,236 @@
+"""Signing in and out, the language, who may do what, and what was done."""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Query, Request
+from fastapi.responses import Response
+
+from pipelines.clock import parse_timestamp
+from pipelines.pages.forms import check, field, form
+from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Refused, Web, go, local
+from pipelines.reports.page import Section
+from pipelines.reports.sheet import Column, Sheet
+from pipelines.serve.people import OLD_S, ROLES
+
+Token = Annotated[str, Form(max_length=400)]
+TRIES, WAIT_S = 5, 60.0
+
+
+class Tries:
+    """Sign-ins that failed, by name and by address: after a few of them the next must wait."""
+
+    def __init__(self) -> None:
+        self._failed: dict[str, list[float]] = {}
+        self._lock = threading.Lock()
+
+    def waits(self, *keys: str) -> float:
+        """Seconds until another try is allowed."""
+        now = time.monotonic()
+        with self._lock:
+            self._failed = {
+                k: kept for k, v in self._failed.items() if (kept := [t for t in v if now - t < WAIT_S * 10])
+            }
+            ends = [v[-1] + WAIT_S - now for k in keys if len(v := self._failed.get(k, [])) >= TRIES]
+        return max(0.0, *ends) if ends else 0.0
+
+    def failed(self, *keys: str) -> None:
+        with self._lock:
+            for key in keys:
+                self._failed.setdefault(key, []).append(time.monotonic())
+
+    def clear(self, *keys: str) -> None:
+        with self._lock:
+            for key in keys:
+                self._failed.pop(key, None)
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+    _signing(routes, web)
+    _people(routes, web)
+    return routes
+
+
+def _signing(routes: APIRouter, web: Web) -> None:
+    tries = Tries()
+
+    @routes.get("/sign-in")
+    def sign_in(request: Request, to: Annotated[str, Query(max_length=2000)] = "") -> Response:
+        return web.show_own(request, _sign_in_view(web, request, local(to)))
+
+    @routes.post("/sign-in")
+    def signing_in(
+        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", to: Annotated[str, Form(max_length=2000)] = ""
+    ) -> Response:  # fmt: skip
+        """Sign in with a name and a password."""
+        return _sign_in(web, tries, request, name, password, local(to))
+
+    @routes.post("/sign-out")
+    def sign_out(request: Request, form_token: Token = "") -> Response:
+        web.acting(request, form_token, "read", "sign out")
+        web.people.sign_out(request.cookies.get(web.options.cookie, ""))
+        answer = go("/now")
+        answer.delete_cookie(web.options.cookie, path="/", secure=web.options.secure, httponly=True, samesite="lax")
+        return answer
+
+    _language(routes, web)
+
+
+def _language(routes: APIRouter, web: Web) -> None:
+    @routes.post("/language")
+    def language(
+        request: Request,
+        language: Annotated[str, Form(max_length=10)] = "",
+        to: Annotated[str, Form(max_length=2000)] = "",
+    ) -> Response:
+        """Choose the language of this browser."""
+        web.own_form(request)
+        answer = go(local(to))
+        if language in LANGUAGES:
+            answer.set_cookie(
+                "coldledger_language",
+                language,
+                max_age=365 * 86400,
+                httponly=True,
+                secure=web.options.secure,
+                samesite="lax",
+                path="/",
+            )
+        return answer
+
+
+def _sign_in(web: Web, tries: Tries, request: Request, name: str, password: str, to: str) -> Response:
+    web.own_form(request)
+    t, keys = (
+        web.texts(request),
+        (f"name:{name.strip().casefold()}", f"from:{request.client.host if request.client else ''}"),
+    )
+    wait = tries.waits(*keys)
+    if wait:
+        raise Refused(429, t("people.wait", seconds=round(wait)))
+    token = web.people.sign_in(name, password)
+    if token is None:
+        tries.failed(*keys)
+        web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
+        return web.show_own(request, _sign_in_view(web, request, to, t("people.wrong")), 401)
+    tries.clear(*keys)
+    web.note(name.strip(), "sign in", "", "done")
+    answer = go(to)
+    answer.set_cookie(
+        web.options.cookie,
+        token,
+        max_age=int(OLD_S),
+        httponly=True,
+        secure=web.options.secure,
+        samesite="lax",
+        path="/",
+    )
+    return answer
+
+
+def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
+    t = web.texts(request)
+    fields = [
+        field("name", t("people.name"), needed=True, most=100, complete="username"),
+        field("password", t("people.password"), kind="password", needed=True, most=300, complete="current-password"),
+    ]
+    texts = [] if web.people.everybody() else [t("people.nobody")]
+    asking = form(
+        t("frame.sign_in"),
+        "/sign-in",
+        fields,
+        (("", t("frame.sign_in")),),
+        texts=[*texts, t("people.why")],
+        hidden=(("to", to),),
+        wide=True,
+    )
+    return View("", t("frame.sign_in"), "", (asking,), notes=(wrong,) if wrong else (), cautions=())
+
+
+def _people(routes: APIRouter, web: Web) -> None:
+    def admin(request: Request) -> None:
+        person = web.person(request)
+        if person is None:
+            raise Refused(401, web.texts(request)("refused.sign_in"), to_sign_in=True)
+        if not person.may("people"):
+            raise Refused(403, web.texts(request)("refused.role", act=web.texts(request)("act.people")))
+
+    @routes.get("/people")
+    def people(request: Request) -> Response:
+        """Who may do what, and what was done."""
+        admin(request)
+        return web.show_own(request, _people_view(web, request))
+
+    @routes.post("/people")
+    def change(
+        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", role: Annotated[list[str], Form()] = [],  # noqa: B006
+        end: Annotated[str, Form(max_length=100)] = "", form_token: Token = "",
+    ) -> Response:  # fmt: skip
+        """Add a person or give them other roles and another password; or take one out."""
+        by = web.acting(request, form_token, "people", f"people: {end or name}")
+        if end:
+            web.people.end(end, web.desk.now())
+            web.note(by.name, "people", end, "taken out")
+        else:
+            web.people.add(name, role, password, web.desk.now())
+            web.note(by.name, "people", name, f"may sign in as {', '.join(role)}")
+        web.say_next(request, web.texts(request)("people.done", name=end or name))
+        return go("/people")
+
+
+_PERSON = (Column("name", "Name"), Column("roles", "Roles"), Column("made", "Since", "id"), Column("state", "State"))
+_ACTS = (
+    Column("number", "No.", "count"),
+    Column("at", "When", "id"),
+    Column("who", "Who"),
+    Column("what", "What"),
+    Column("about", "About"),
+    Column("outcome", "Outcome"),
+)
+
+
+def _people_view(web: Web, request: Request) -> View:
+    t, clock = web.texts(request), web.desk.opened.plant.clock
+    everybody = web.people.everybody()
+    rows = [
+        {**one, "made": clock.show(parse_timestamp(str(one["made_at"]))), "state": "taken out" if one["ended_at"] else "may sign in"} for one in everybody
+    ]  # fmt: skip
+    acts = [
+        {**one, "at": clock.show(parse_timestamp(one["told_at"]), seconds=True)}
+        for one in web.books.ask("newest_audit", most=500)
+    ]
+    active = [str(one["name"]) for one in everybody if one["ended_at"] is None]
+    ending = {"text": t("people.end_words"), "action": "/people", "names": [(one, one) for one in active]}
+    parts = (
+        Section(t("people.title"), sheet=Sheet("people", "People", _PERSON, rows), wide=True),
+        form(
+            t("people.add"),
+            "/people",
+            _person_fields(t),
+            (("", t("people.save")),),
+            act="people",
+            texts=(t("people.add_words"),),
+        ),
+        Special("actions", t("people.end"), ending, wide=False),
+        Section(
+            t("people.audit"),
+            sheet=Sheet("audit", "Audit trail", _ACTS, acts, "The newest 500 acts; added to, never changed."),
+            wide=True,
+        ),
+    )
+    return View("people", t("nav.people"), "", parts, cautions=())
+
+
+def _person_fields(t: Texts) -> list[dict[str, Any]]:
+    return [
+        field("name", t("people.name"), needed=True, most=80),
+        field("password", t("people.password"), kind="password", needed=True, most=200, complete="new-password"),
+        *(check("role", t(f"role.{role}"), role) for role in ROLES),
+    ]

@@ -1,0 +1,86 @@
+// Everything here can be done without: a page renews itself by its address, tables sort by links, forms are plain forms.
+(() => {
+  'use strict';
+  const words = (document.body.dataset.words || '||').split('|');
+  const main = () => document.getElementById('content');
+
+  const dirty = (part) => part.contains(document.activeElement) && document.activeElement.matches('input,select,textarea')
+    || [...part.querySelectorAll('input:not([type=hidden]),textarea')].some((i) => i.type === 'checkbox' ? i.checked !== i.defaultChecked : i.value !== i.defaultValue);
+
+  // Put the parts that changed in place of the old ones; what somebody has opened, or is writing in, stays.
+  const put = (text) => {
+    const fresh = new DOMParser().parseFromString(text, 'text/html');
+    const from = fresh.getElementById('content'), to = main();
+    if (!from || !to) return;
+    const names = (root) => [...root.querySelectorAll(':scope > [data-part]')].map((p) => p.id).join(' ');
+    if (names(from) !== names(to)) { if (!dirty(to)) to.innerHTML = from.innerHTML; ready(); return; }
+    for (const part of from.querySelectorAll(':scope > [data-part]')) {
+      const old = document.getElementById(part.id);
+      const plain = (p) => p.innerHTML.replace(/name="form_token" value="[^"]*"/g, '');
+      if (dirty(old) || plain(old) === plain(part) || plain(old).replace(/ hidden=""/g, '') === plain(part).replace(/ hidden=""/g, '')) continue;
+      const open = [...old.querySelectorAll('details')].map((d) => d.open);
+      const at = [...old.querySelectorAll('.scroll,.broad')].map((s) => s.scrollLeft);
+      const where = document.activeElement && old.contains(document.activeElement) ? document.activeElement.getAttribute('href') || '' : null;
+      old.replaceWith(document.adoptNode(part));
+      part.querySelectorAll('details').forEach((d, n) => { d.open = !!open[n]; });
+      part.querySelectorAll('.scroll,.broad').forEach((s, n) => { s.scrollLeft = at[n] || 0; });
+      if (where !== null) {
+        const again = [...part.querySelectorAll('a[href]')].find((a) => a.getAttribute('href') === where) || part.querySelector('th[aria-sort] a');
+        if (again) again.focus({preventScroll: true});
+      }
+    }
+    ready();
+  };
+
+  let tag = '';
+  const renew = async (address, quiet) => {
+    const mark = document.querySelector('.renewed');
+    try {
+      const answer = await fetch(address, {headers: tag && quiet ? {'If-None-Match': tag} : {}, cache: 'no-store', credentials: 'same-origin'});
+      if (answer.status === 200) { tag = answer.headers.get('ETag') || ''; put(await answer.text()); }
+      else if (answer.status !== 304) throw new Error(String(answer.status));
+      const now = document.querySelector('.renewed');
+      if (now) now.classList.remove('away');
+    } catch (error) {
+      if (mark && !mark.classList.contains('away')) { mark.classList.add('away'); mark.textContent += ' · ' + words[1]; }
+    }
+  };
+
+  const every = main() && Number(main().dataset.refresh);
+  if (every) {
+    setInterval(() => { if (!document.hidden) renew(location.href.split('#')[0], true); }, every * 1000);
+    document.addEventListener('visibilitychange', () => { if (!document.hidden) renew(location.href.split('#')[0], true); });
+  }
+
+  document.addEventListener('click', async (event) => {
+    const link = event.target.closest('a[data-sort]');
+    if (link && !event.ctrlKey && !event.metaKey && !event.shiftKey && event.button === 0) {
+      event.preventDefault();
+      history.replaceState(null, '', link.href);
+      link.focus();
+      await renew(link.href.split('#')[0], false);
+      return;
+    }
+    const copy = event.target.closest('[data-copy]');
+    if (copy) { await copyTable(copy); return; }
+    if (event.target.closest('[data-print]')) window.print();
+  });
+
+  // No copied text may become a formula where it is pasted.
+  const safe = (text, number) => (!number && /^[=+\-@\t\r]/.test(text) ? "'" + text : text).replace(/[\t\n]+/g, ' ');
+  const copyTable = async (button) => {
+    const rows = [...button.closest('.table').querySelectorAll('tr')].map((row) =>
+      [...row.cells].map((cell) => safe(cell.textContent.trim(), cell.classList.contains('n'))).join('\t'));
+    const text = rows.join('\n');
+    try { await navigator.clipboard.writeText(text); } catch (error) {
+      const area = document.createElement('textarea');
+      area.value = text; document.body.append(area); area.select(); document.execCommand('copy'); area.remove(); button.focus();
+    }
+    const said = button.textContent;
+    button.textContent = words[2];
+    setTimeout(() => { button.textContent = said; }, 1500);
+  };
+
+  const ready = () => document.querySelectorAll('[data-copy],[data-print]').forEach((b) => { b.hidden = false; });
+  ready();
+})();

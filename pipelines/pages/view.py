@@ -1,0 +1,52 @@
+"""What a route shows, before it is written as HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pipelines.reports.page import CAUTION, Figure, Page, Section
+from pipelines.reports.sheet import Sheet
+
+
+@dataclass(frozen=True)
+class Special:
+    """A part of a page with a template of its own; `told` is what the template needs, `sheet` the same as a table."""
+
+    name: str
+    title: str
+    told: Mapping[str, object]
+    sheet: Sheet | None = None
+    wide: bool = True
+    warn: bool = False
+
+
+Part = Section | Special
+
+
+@dataclass(frozen=True)
+class View:
+    """A page of the application. kind: the place in the navigation; refresh_s: how often it renews itself, 0 for never."""
+
+    kind: str
+    title: str
+    when: str
+    parts: tuple[Part, ...]
+    figures: tuple[Figure, ...] = ()
+    links: tuple[tuple[str, str], ...] = ()
+    cautions: tuple[str, ...] = (CAUTION,)
+    sources: tuple[str, ...] = ()
+    made: str = ""
+    refresh_s: int = 0
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def sheets(self) -> list[Sheet]:
+        return [part.sheet for part in self.parts if part.sheet is not None]
+
+
+def view_of(kind: str, page: Page, refresh_s: int = 0, notes: tuple[str, ...] = ()) -> View:
+    """A report's page in the application's frame."""
+    return View(
+        kind, page.title, page.when, page.sections, page.figures, page.links, page.cautions, page.sources, page.made, refresh_s, notes
+    )  # fmt: skip

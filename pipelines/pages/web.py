@@ -1,0 +1,262 @@
+"""What every route needs: who asks, in which language, how a page is answered, and who may write."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import secrets
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote, urlsplit
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from pipelines.clock import Span, utc_text
+from pipelines.errors import WrongUse
+from pipelines.pages.desk import Desk, Key, Made, Make
+from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
+from pipelines.pages.tables import named_sheets, order_of, table_csv
+from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
+from pipelines.pages.view import View
+from pipelines.reports.workbook import write_workbook
+from pipelines.serve.books import Books
+from pipelines.serve.people import People, Person
+
+OWN = ("sort", "as", "table", "wall")  # words of an address that are no part of the question
+
+
+@dataclass(frozen=True)
+class Options:
+    """How the pages are served. open_reading: no sign-in to read. address: where a reverse proxy shows them (https://…), empty on loopback."""
+
+    open_reading: bool = True
+    address: str = ""
+    hosts: tuple[str, ...] = ("127.0.0.1", "localhost", "[::1]")
+    grace_s: float = 20.0
+
+    @property
+    def secure(self) -> bool:
+        return self.address.startswith("https://")
+
+    @property
+    def cookie(self) -> str:
+        return "__Host-coldledger" if self.secure else "coldledger"
+
+
+class Refused(Exception):
+    """A request that is answered with a sentence and no more. status: of HTTP."""
+
+    def __init__(self, status: int, text: str, to_sign_in: bool = False):
+        super().__init__(text)
+        self.status, self.text, self.to_sign_in = status, text, to_sign_in
+
+
+class Web:
+    """The application's hands: one for all routes."""
+
+    def __init__(self, desk: Desk, books: Books, options: Options):
+        self.desk, self.books, self.options = desk, books, options
+        self.people = People(books)
+        self._said: dict[str, tuple[str, str, float]] = {}
+
+    # who and how
+
+    def person(self, request: Request) -> Person | None:
+        return self.people.of(request.cookies.get(self.options.cookie))
+
+    def texts(self, request: Request) -> Texts:
+        """By the reader's own choice, else their browser's languages if the works' is among none, else the works' language."""
+        chosen = request.cookies.get("coldledger_language", "")
+        if chosen in LANGUAGES:
+            return texts(chosen)
+        works = self.desk.opened.plant.pages.language
+        return texts(works if works != "en" else preferred(request.headers.get("accept-language", ""), works))
+
+    def must_read(self, request: Request) -> Person | None:
+        """Who reads; Refused where reading needs a sign-in and nobody is signed in."""
+        person = self.person(request)
+        if person is None and not self.options.open_reading:
+            raise Refused(401, self.texts(request)("refused.sign_in"), to_sign_in=True)
+        return person
+
+    def acting(self, request: Request, form_token: str, act: str, about: str) -> Person:
+        """Who writes; Refused unless they are signed in, the form is this site's own and theirs, and their role allows it."""
+        t = self.texts(request)
+        self.own_form(request)
+        person = self.person(request)
+        if person is None:
+            raise Refused(401, t("refused.sign_in"), to_sign_in=True)
+        if not secrets.compare_digest(unmasked(form_token).encode(), person.form_token.encode()):
+            raise Refused(403, t("refused.form"))
+        if not person.may(act):
+            self.note(person.name, act, about, "refused: the role does not allow it")
+            raise Refused(403, t("refused.role", act=t(f"act.{act}")))
+        return person
+
+    def own_form(self, request: Request) -> None:
+        """Refused where a browser says that a form of another site sends this."""
+        origin, site = request.headers.get("origin"), request.headers.get("sec-fetch-site")
+        foreign = (
+            origin not in (None, "null")
+            and urlsplit(origin).netloc != request.headers.get("host")
+            and origin != self.options.address.rstrip("/")
+        )
+        if foreign or origin == "null" or site not in (None, "same-origin", "none"):
+            raise Refused(403, self.texts(request)("refused.form"))
+
+    def note(self, who: str, what: str, about: str, outcome: str) -> None:
+        """Note an act in the audit trail."""
+        self.books.tell(
+            "add_audit",
+            at=utc_text(self.desk.now()),
+            who=who[:80],
+            what=what[:40],
+            about=about[:300],
+            outcome=outcome[:300],
+        )
+
+    # what is answered
+
+    def say_next(self, request: Request, text: str, kind: str = "") -> None:
+        """A sentence for the next page that this browser is shown."""
+        token = request.cookies.get(self.options.cookie, "")
+        now = time.monotonic()
+        self._said = {k: v for k, v in self._said.items() if now - v[2] < 300}
+        self._said[hashlib.sha256(token.encode()).hexdigest()] = (text, kind, now)
+
+    def _take_said(self, request: Request) -> tuple[str, str]:
+        token = request.cookies.get(self.options.cookie)
+        told = self._said.pop(hashlib.sha256(token.encode()).hexdigest(), None) if token and self._said else None
+        return (told[0], told[1]) if told else ("", "")
+
+    def reader(self, request: Request, person: Person | None) -> Reader:
+        path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        said, kind = self._take_said(request)
+        return Reader(
+            self.texts(request), path, person, request.query_params.get("wall") == "1", said, kind, self.desk.mistake
+        )
+
+    def show(self, request: Request, key: Key, make: Make, window: Span | None = None, status: int = 200) -> Response:
+        """Answer with a page that many readers share, or with one of its tables."""
+        person = self.must_read(request)
+        made = self.desk.page(key, make, window)
+        wanted = request.query_params.get("as")
+        if wanted is not None:
+            return self._taken(request, made, wanted)
+        query = dict(request.query_params)
+        order, t = order_of(query.get("sort")), self.texts(request)
+        name: Key = (
+            t.language,
+            query.get("sort") if order else None,
+            tuple(sorted((k, v) for k, v in query.items() if k not in OWN)),
+        )
+        body = made.html.get(name)
+        if body is None:
+            body = body_html(made.view, Asked(query, order, t, self._clock(made)))
+            if len(made.html) > 12:
+                made.html.clear()
+            made.html[name] = body
+        return self._answer(request, made.view, body, self.reader(request, person), status)
+
+    def _clock(self, made: Made) -> str:
+        return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
+
+    def _answer(self, request: Request, view: View, body: str, reader: Reader, status: int) -> Response:
+        whole = hashlib.sha256(body.encode())
+        for text in (
+            reader.path,
+            reader.texts.language,
+            reader.person.name if reader.person else "",
+            reader.said,
+            reader.mistake,
+            version(),
+        ):
+            whole.update(b"\0" + text.encode())
+        tag = f'W/"{whole.hexdigest()[:24]}"'
+        headers = {"ETag": tag, "Cache-Control": "no-cache, private", "Vary": "Cookie, Accept-Language"}
+        if request.headers.get("if-none-match") == tag and status == 200:
+            return Response(status_code=304, headers=headers)
+        works = self.desk.opened.plant.works.name
+        text = page_html(works, view.kind, view.title, view.refresh_s, body, reader)
+        return HTMLResponse(text, status, headers)
+
+    def show_own(self, request: Request, view: View, status: int = 200) -> Response:
+        """Answer with a page for this reader alone, made for this answer."""
+        reader = self.reader(request, self.person(request))
+        query = dict(request.query_params)
+        at = f"{self.desk.opened.plant.clock.local(self.desk.now()):%H:%M:%S}"
+        if query.get("as") is not None and view.sheets:
+            return self._taken_of(request, view, query["as"])
+        body = body_html(view, Asked(query, order_of(query.get("sort")), reader.texts, at))
+        return self._answer(request, view, body, reader, status)
+
+    def _taken(self, request: Request, made: Made, wanted: str) -> Response:
+        return self._taken_of(request, made.view, wanted)
+
+    def _taken_of(self, request: Request, view: View, wanted: str) -> Response:
+        """A page's tables as a workbook, or one of them as CSV."""
+        sheets, t = named_sheets(view.sheets), self.texts(request)
+        name = request.query_params.get("table", "")
+        if wanted == "xlsx" and sheets:
+            data, kind = workbook(view), "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+            return _file(data, kind, f"{file_name(view.title)}.xlsx")
+        if wanted == "csv" and name in sheets:
+            order = order_of(request.query_params.get("sort"))
+            text = table_csv(sheets[name], order if order and order.table == name else None, t.of_report)
+            return _file(
+                b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.title)}-{name}.csv"
+            )
+        raise Refused(404, t("refused.table"))
+
+
+def workbook(view: View) -> bytes:
+    """All tables of a page as a workbook."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "tables.xlsx"
+        write_workbook(path, view.title, view.sheets, (*view.sources, *view.cautions, view.made))
+        return io.BytesIO(path.read_bytes()).getvalue()
+
+
+def file_name(title: str) -> str:
+    """A title as a file's name: letters, digits and dashes of ASCII."""
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in title)
+    return "-".join(part for part in plain.split("-") if part)[:60] or "table"
+
+
+def _file(data: bytes, kind: str, name: str) -> Response:
+    return Response(
+        data,
+        media_type=kind,
+        headers={"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"},
+    )
+
+
+def local(to: str, otherwise: str = "/now") -> str:
+    """An address of this site to go on to; `otherwise` for any that could lead elsewhere."""
+    plain = to.startswith("/") and not to.startswith("//") and "\\" not in to and all(32 < ord(c) < 127 for c in to)
+    return to if plain and len(to) < 2000 else otherwise
+
+
+def go(to: str) -> RedirectResponse:
+    """After a form, or from a short address to the whole one."""
+    return RedirectResponse(quote(to, safe="/?=&%#+.:-_~,"), 303, {"Cache-Control": "no-store"})
+
+
+def moment(web: Web, text: str | None) -> Any:
+    """A time of an address, local unless it has an offset; None for none."""
+    from pipelines.clock import BadTime, parse_timestamp
+
+    if not text:
+        return None
+    try:
+        return parse_timestamp(text if len(text) > 10 else f"{text}T00:00", web.desk.opened.plant.clock.zone)
+    except BadTime as error:
+        raise WrongUse(error.reason.sentence(text, error.expected)) from None
+
+
+Route = Callable[..., Response]

@@ -1,0 +1,87 @@
+"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from pipelines.serve import logs
+from pipelines.settings import settings_from_environment
+
+TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
+LESS_URGENT = 5  # readers wait a little rather than the intake
+log = logging.getLogger("coldledger.serve")
+
+
+def pages(told: Mapping[str, Any]) -> None:
+    """Answer the pages until told to stop."""
+    import uvicorn
+
+    from pipelines.pages.app import create_app
+    from pipelines.pages.web import Options
+
+    if hasattr(os, "nice"):
+        os.nice(LESS_URGENT)
+    options = Options(told["open_reading"], told["address"], tuple(told["hosts"]))
+    app = create_app(Path(told["root"]), settings_from_environment(), options)
+    uvicorn.run(
+        app, host=told["host"], port=told["port"], log_config=None, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3,
+        proxy_headers=bool(told["address"]), forwarded_allow_ips="127.0.0.1",
+    )  # fmt: skip
+
+
+def history(told: Mapping[str, Any]) -> None:
+    """Run the server that keeps the run history."""
+    from pipelines.flows.server import serve_history, settings_of_server
+
+    serve_history(told["history_port"], settings_of_server(str(Path(told["root"]) / ".prefect"), told["secret"]))
+
+
+def clerk(told: Mapping[str, Any]) -> None:
+    """Wake the flows when they are due."""
+    from pipelines.flows.server import settings_of_callers
+    from pipelines.serve.clerk import Clerk, history_answers
+
+    callers = settings_of_callers(told["history_port"], told["secret"])
+    one = Clerk(Path(told["root"]), settings_from_environment(), callers)
+
+    def stop(*_: object) -> None:
+        one.stopping.set()
+        threading.Thread(target=one.stop, daemon=True).start()
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if history_answers(callers["PREFECT_API_URL"], 120, one.stopping):
+        one.start()
+        one.loop()
+    elif not one.stopping.is_set():
+        log.error("the run history's server does not answer")
+        sys.exit(1)
+
+
+ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {"pages": pages, "history": history, "clerk": clerk}
+
+
+def _end_with_parent() -> None:
+    """A part whose supervisor was killed ends too: its standard input ends then."""
+    sys.stdin.buffer.read()
+    os._exit(1)
+
+
+def main() -> None:
+    """`ROLE`: play one part."""
+    logs.start()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the supervisor; it ends its children in order
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    ROLES[sys.argv[1]](json.loads(os.environ[TOLD]))
+
+
+if __name__ == "__main__":
+    main()
