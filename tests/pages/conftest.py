@@ -1,0 +1,86 @@
+"""A site with a simulated day, served to a test client."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from pipelines.pages.app import create_app
+from pipelines.pages.web import Options
+from pipelines.serve.books import Books
+from pipelines.serve.people import People
+from pipelines.settings import Settings
+from tests.conftest import Place
+
+AT = datetime(2026, 3, 11, 5, 10, tzinfo=UTC)  # ten minutes after the simulated day's end
+PASSWORDS = {
+    "R. Reader": "quiet green bottle",
+    "S. Shift": "seven wide lehrs",
+    "Q. Quality": "honest amber glass",
+    "A. Admin": "keys of the house",
+}
+ROLES = {"R. Reader": "reader", "S. Shift": "supervisor", "Q. Quality": "quality", "A. Admin": "admin"}
+
+
+class Browser:
+    """A reader's browser: keeps cookies, signs in, fills in forms as they stand on the page."""
+
+    def __init__(self, client: TestClient):
+        self.client = client
+
+    def get(self, address: str, **more: object) -> str:
+        answer = self.client.get(address, **more)  # type: ignore[arg-type]
+        assert answer.status_code == 200, (answer.status_code, address, answer.text[:500])
+        return answer.text
+
+    def sign_in(self, name: str) -> None:
+        answer = self.client.post("/sign-in", data={"name": name, "password": PASSWORDS[name]}, follow_redirects=False)
+        assert answer.status_code == 303, answer.text
+
+    def token(self, address: str = "/holds") -> str:
+        found = re.search(r'name="form_token" value="([^"]+)"', self.get(address))
+        assert found
+        return found[1]
+
+    def post(self, address: str, token_from: str = "/holds", **fields: object) -> object:
+        return self.client.post(address, data={"form_token": self.token(token_from), **fields}, follow_redirects=False)  # type: ignore[arg-type]
+
+
+def served(root: Path, options: Options | None = None) -> TestClient:
+    """A client of the site's pages; what goes wrong inside is answered as it would be to a reader."""
+    app = create_app(root, Settings(fixed_now=AT, lock_wait_s=5), options or Options(hosts=("testserver",), grace_s=0))
+    return TestClient(app, raise_server_exceptions=False)
+
+
+@pytest.fixture(scope="module")
+def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
+    """A copy of the simulated day's site that a test module may write to, with people who can sign in."""
+    root = tmp_path_factory.mktemp("served") / "site"
+    shutil.copytree(day_taken.site.root, root)
+    place = Place.__new__(Place)
+    place.site, place.settings = type(day_taken.site)(root), Settings(fixed_now=AT, lock_wait_s=5)
+    people = People(Books(place.site.serve))
+    for name, password in PASSWORDS.items():
+        people.add(name, [ROLES[name]], password, AT)
+    return place
+
+
+@pytest.fixture
+def browser(site: Place) -> Iterator[Callable[[str | None], Browser]]:
+    """Makes browsers; with a name, one that is signed in."""
+    app = served(site.site.root).app
+
+    def make(name: str | None = None) -> Browser:
+        one = Browser(TestClient(app, raise_server_exceptions=False))
+        if name:
+            one.sign_in(name)
+        return one
+
+    yield make
+    app.state.web.desk.close()  # type: ignore[attr-defined]

@@ -1,0 +1,185 @@
+"""Every page says what the commands say; its tables can be sorted, copied and taken along; its address is the whole question."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable
+from datetime import date
+from html import unescape
+
+import openpyxl
+import pytest
+
+from pipelines.answers.pareto import answer_pareto
+from pipelines.clock import Span
+from tests.conftest import Place
+from tests.pages.conftest import Browser
+
+Make = Callable[..., Browser]
+DAY = date(2026, 3, 10)
+PAGES = (
+    "/now", "/now?wall=1", "/hour/K1", "/hour/K4?wall=1", "/hour/2026-03-10/K1-06-1100.html", "/moulds/K1", "/moulds/K3?hours=12&defect=CHS", "/moulds/K2?from=2026-03-10T08:00&to=2026-03-10T12:00",
+    "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001", "/trace?complaint=C-26-001&customer=1",
+    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00", "/holds", "/feeds", "/sign-in",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_a_page_answers_whole_and_asks_nothing_of_another_host(address: str, browser: Make) -> None:
+    text = browser().get(address)
+    assert text.rstrip().endswith("</html>") and "Traceback" not in text
+    assert not re.findall(r'(?:src|href|action)="(?:https?:)?//', text)
+    assert set(re.findall(r'(?:src|href)="(/static/[^"?]+)', text)) == {
+        "/static/style.css",
+        "/static/app.css",
+        "/static/app.js",
+        "/static/icon.svg",
+    }
+    ids = re.findall(r'\sid="([^"]+)"', text)
+    assert len(ids) == len(set(ids)), sorted(i for i in ids if ids.count(i) > 1)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/",
+        "/index.html",
+        "/hour",
+        "/moulds",
+        "/day",
+        "/weights",
+        "/weights/K4",
+        "/laboratory",
+        "/laboratory/F2",
+        "/holds.html",
+        "/hour/K1?at=2026-03-10T11:20",
+    ],
+)
+def test_a_short_address_leads_to_a_whole_one(address: str, browser: Make) -> None:
+    answer = browser().client.get(address)
+    assert answer.status_code == 200 and answer.url.path not in (address, "/")
+
+
+def test_the_page_now_shows_the_hour_as_the_pareto_tells_it(browser: Make, site: Place) -> None:
+    """The same question by the command's way: ware, rejects and calls of K1's newest hour."""
+    rows = list(csv.DictReader(io.StringIO(browser().get("/now?as=csv&table=now").lstrip("﻿"))))
+    mine = {row["Line"]: row for row in rows}
+    assert list(mine) == ["K1", "K2", "K3", "K4"]
+    hour = site.plant.clock.hours_of(DAY)[-1]
+    with site.opened.ledger.reading() as reader:
+        told = answer_pareto(reader, site.plant, "K1", Span(hour.start, hour.end))
+    assert (int(mine["K1"]["Ware"]), int(mine["K1"]["Calls"])) == (told.ware, told.calls)
+    assert float(mine["K1"]["Rejected"]) == pytest.approx(told.rejected / told.ware)
+    assert int(mine["K1"]["Critical calls"]) == sum(row.critical_calls for row in told.rows)
+
+
+def test_a_table_sorts_by_its_address_and_keeps_what_is_empty_last(browser: Make) -> None:
+    up = browser().get("/moulds/K1?hours=8&sort=cavities.calls.asc")
+    down = browser().get("/moulds/K1?hours=8&sort=cavities.calls.desc")
+
+    def calls(text: str) -> list[int]:
+        table = text[text.index('id="t-cavities"') :]
+        return [
+            int(unescape(row).replace("\u2009", ""))
+            for row in re.findall(r'<tr[^>]*>(?:<td[^>]*>[^<]*</td>){4}<td class="n">([^<]+)</td>', table)
+        ]
+
+    assert calls(up) == sorted(calls(up)) and calls(down) == sorted(calls(up), reverse=True) and len(calls(up)) == 16
+    assert 'aria-sort="ascending"' in up and 'aria-sort="descending"' in down
+    moulds = browser().get("/moulds/K1?hours=8&sort=cavities.mould.asc&as=csv&table=cavities")
+    numbers = [int(row["Mould"].split(",")[0]) for row in csv.DictReader(io.StringIO(moulds.lstrip("﻿")))]
+    assert numbers == sorted(numbers)
+
+
+def test_a_sort_of_nothing_that_is_there_changes_nothing(browser: Make) -> None:
+    for sort in ("x", "cavities.nothing.asc", "nothing.calls.desc", "cavities.calls.sideways", "..", "'\"<b>.a.asc"):
+        assert browser().get(f"/moulds/K1?sort={sort}").count('aria-sort="') == 0
+
+
+def test_the_workbook_holds_the_tables_of_the_page(browser: Make) -> None:
+    answer = browser().client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
+    book = openpyxl.load_workbook(io.BytesIO(answer.content))
+    assert "Pareto by defect" in book.sheetnames and book["Pareto by defect"].max_row > 10
+    assert browser().client.get("/now?as=csv&table=nothing").status_code == 404
+    assert browser().client.get("/now?as=exe").status_code == 404
+
+
+def test_a_page_that_did_not_change_is_not_sent_again(browser: Make) -> None:
+    one = browser()
+    first = one.client.get("/hour/2026-03-10/K1-06-1100.html")
+    again = one.client.get("/hour/2026-03-10/K1-06-1100.html", headers={"If-None-Match": first.headers["ETag"]})
+    assert again.status_code == 304 and not again.content
+    assert one.client.get("/now", headers={"If-None-Match": first.headers["ETag"]}).status_code == 200
+
+
+def test_every_chart_is_told_in_words_too(browser: Make) -> None:
+    text = browser().get("/hour/2026-03-10/K1-06-1100.html")
+    sections = re.sub(r"<article.*?</article>", "", text, flags=re.S)  # a signal's card tells its chart in its lines
+    assert sections.count("<svg ") == sections.count("The chart in words</summary>") >= 2
+    assert "Calls by defect: " in text and "Rejected share by hour: " in text
+
+
+@pytest.mark.parametrize(
+    ("address", "status", "says"),
+    [
+        ("/hour/K9", 404, "there is no line &#39;K9&#39; in works.toml"), ("/hour/2026-03-10/K1-30-1100.html", 404, "has 24 hours"), ("/hour/yesterday/K1-01-0600.html", 404, "not a day"),
+        ("/moulds/K1?from=2026-03-10T08:00", 400, "give both"), ("/moulds/K1?hours=900", 422, "hours"), ("/moulds/K1?defect=XYZ", 400, "there is no defect"),
+        ("/moulds/K1?from=soon&to=later", 400, "is not a time"), ("/trace?complaint=NONE", 400, "no complaint"), ("/trace?item=S1&made_from=2026-13-40", 400, "is not a time"),
+        ("/holds/H-9999", 404, "there is no hold"), ("/nothing", 404, "no such page"), ("/reports/../works.toml", 404, "no such page"), ("/day/2026-02-30.html", 404, "not a day"),
+    ],
+)  # fmt: skip
+def test_a_wrong_question_is_answered_with_a_sentence(address: str, status: int, says: str, browser: Make) -> None:
+    answer = browser().client.get(address)
+    assert answer.status_code == status and says in answer.text and "Traceback" not in answer.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "..%2fworks.toml",
+        "%2e%2e/ledger.duckdb",
+        "../.serve/serve.db",
+        "..%5c..%5cworks.toml",
+        "day/..%2f..%2fworks.toml",
+        ".kept",
+        "%00",
+        "day/.2026-03-10.page.gz",
+        "/etc/passwd",
+    ],
+)
+def test_there_is_no_way_out_of_the_reports_folder(path: str, browser: Make) -> None:
+    answer = browser().client.get(f"/reports/{path}")
+    assert answer.status_code == 404 and "timezone" not in answer.text
+
+
+def test_a_day_that_is_not_closed_says_so_and_a_closed_one_shows_what_its_close_wrote(
+    browser: Make, site: Place
+) -> None:
+    from pipelines.reports import ALL_REPORTS
+    from pipelines.work.days import close_day
+
+    assert "is not closed" in browser().get("/day/2026-03-11.html")
+    closed = close_day(site.opened, date(2026, 3, 10))
+    text = browser().get("/day/2026-03-10.html")
+    assert "revision 1" in text and "came after this report was written" not in text
+    with site.opened.ledger.reading() as reader:
+        page = ALL_REPORTS["day"].page(reader, site.plant, date(2026, 3, 10))
+    for figure in page.figures:
+        assert figure.value.replace("\u2009", "") in text.replace("\u2009", "")
+    assert closed.page.name == "2026-03-10.html"
+
+
+def test_a_kept_page_is_the_page_that_was_written(site: Place) -> None:
+    from pipelines.reports import ALL_REPORTS, page_html
+    from pipelines.reports.kept import keep_page, kept_page
+
+    with site.opened.ledger.reading() as reader:
+        page = ALL_REPORTS["hour"].page(reader, site.plant, "K1", site.plant.clock.hours_of(date(2026, 3, 10))[5])
+    path = site.site.reports / "try" / "one.html"
+    path.parent.mkdir(parents=True)
+    keep_page(page, path, 7)
+    found = kept_page(path)
+    assert found is not None and found[1] == 7 and page_html(found[0]) == page_html(page)
+    assert kept_page(path.with_name("other.html")) is None
