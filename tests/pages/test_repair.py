@@ -27,9 +27,7 @@ _COUNT = iter(range(1, 60))
 def refused(site: Place) -> int:
     """The number of a file with three bad rows beside a good one; each time with other bytes."""
     count = next(_COUNT)
-    site.put(f"station_counts.bad{count}.csv", HEAD + BAD.replace(",60,10,1
-", f",60,{10 + count},1
-"))
+    site.put(f"station_counts.bad{count}.csv", HEAD + BAD.replace(",60,10,1\n", f",60,{10 + count},1\n"))
     report = site.take()
     assert (report.rows_kept, report.rows_refused) == (1, 3)
     return max(quarantine_entries(site.site))
