@@ -52,7 +52,7 @@ def test_without_a_fault_hardly_a_map_names_a_cavity_and_a_planted_one_is_named(
         calls = rng.poisson(20.0, 16)
         named += any(c.level in ("far", "more") for c in cavity_states(PLACES, counts(calls), MOULDS, None))
         calls[5] = rng.poisson(60.0)
-        found += cavity_states(PLACES, counts(calls), MOULDS, None)[5].level == "far"
+        found += cavity_states(PLACES, counts(calls), MOULDS, None)[5].level in ("far", "more")
     assert named / 400 <= MORE + 3 * (MORE * (1 - MORE) / 400) ** 0.5
     assert found / 400 > 0.95
 
