@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping
 
 KEEP_DAYS = 14
+LOOP = "PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS"  # how often old runs are dropped; may be set from outside
 
 _SETTINGS = {
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
@@ -24,7 +25,7 @@ _SETTINGS = {
     "PREFECT_SERVER_SERVICES_CLEANUP_RECONCILER_ENABLED": "false",
     "PREFECT_SERVER_SERVICES_EVENT_PERSISTER_ENABLED": "false",
     "PREFECT_SERVER_SERVICES_DB_VACUUM_ENABLED": "events,flow_runs",
-    "PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS": "900",
+    LOOP: "900",
     "PREFECT_SERVER_SERVICES_DB_VACUUM_RETENTION_PERIOD": str(KEEP_DAYS * 86400),
     "PREFECT_SERVER_CONCURRENCY_LEASE_STORAGE": "prefect.server.concurrency.lease_storage.filesystem",
 }
@@ -46,7 +47,7 @@ def settings_of_callers(port: int, secret: str) -> dict[str, str]:
 
 def serve_history(port: int, environment: Mapping[str, str]) -> None:
     """Run the server in this process until it is told to stop."""
-    os.environ.update(environment)
+    os.environ.update({name: value for name, value in environment.items() if name != LOOP or LOOP not in os.environ})
     import uvicorn
     from prefect.server.api.server import create_app
 
