@@ -121,7 +121,9 @@ def _tell(web: Web, request: Request, by: str, what: str, about: str, report: In
     plant = web.desk.opened.plant
     for day in days_to_follow(plant, [moment for _, moment in report.touched]):
         web.books.tell("add_request", flow="follow", about=day.isoformat())
-    said = web.texts(request)("feeds.retried", kept=report.rows_kept, refused=report.rows_refused)
+    t = web.texts(request)
+    nothing = not report.rows_kept and not report.rows_refused
+    said = t("feeds.unchanged") if nothing else t("feeds.retried", kept=report.rows_kept, refused=report.rows_refused)
     web.note(by, what, about, said)
     web.desk.wrote()
     web.say_next(request, said, "wrong" if report.needs_a_person else "")

@@ -87,7 +87,7 @@ def _heading(sheet: Sheet, column: Any, name: str, query: Mapping[str, str], ord
     state = f' aria-sort="{"descending" if order.down else "ascending"}"' if sorted_by and order is not None else ""
     kind = "" if column.kind in TEXTS else ' class="n"'
     words = escape(say(column.heading))
-    if len(sheet.rows) < 2:
+    if len(sheet.rows) < 2 or not words:
         return f'<th scope="col"{kind}>{words}</th>'
     link = escape(address(query, sort=told.text()) + f"#t-{name}", quote=True)
     return f'<th scope="col"{kind}{state}><a href="{link}" data-sort>{words}</a></th>'

@@ -70,7 +70,7 @@ def _lean(text: str) -> str:
     """The same picture in fewer bytes: nothing that is not drawn, no digits beyond a hundredth of a pixel. Links lead within the page, and stay out of the keyboard's way: tables hold the same."""
     for pattern in _NOT_SEEN:
         text = re.sub(pattern, "", text)
-    text = re.sub(r'<a xlink:href="[^"#]*(#[^"]*)"[^>]*>', r'<a href="\1" tabindex="-1">', text)
+    text = re.sub(r'<a xlink:href="[^"#]*(#[^"]*)"[^>]*>', r'<a href="\1" tabindex="-1" aria-hidden="true">', text)
     return re.sub(r"<[^>]+>", lambda tag: _LONG.sub(lambda found: f"{float(found[0]):.2f}", tag[0]), text)
 
 
