@@ -50,6 +50,8 @@ FORBIDDEN = {
     ),
     "pipelines/reports": ("pipelines.intake", "pipelines.flows", "pipelines.work", "duckdb", "prefect"),
     "pipelines/work": ("pipelines.flows", "duckdb", "prefect"),
+    "pipelines/pages": ("pipelines.flows", "duckdb", "prefect", "scipy"),
+    "pipelines/serve": ("duckdb", "prefect", "pipelines.reports"),
     "pipelines/plant.py": ("pipelines.ledger", "pipelines.intake", "pipelines.measures", "schemas.feeds"),
     "pipelines/clock.py": ("pipelines",),
     "pipelines/cli.py": ("prefect", "duckdb"),

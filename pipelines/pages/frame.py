@@ -106,7 +106,7 @@ def _table(sheet: Any, name: str, title: str, asked: Asked) -> str:
     mine = asked.order if asked.order is not None and asked.order.table == name else None
     text: str = _template("table").render(
         name=name, rows=len(sheet.rows), csv=address(asked.query, **{"as": "csv", "table": name}, **({"sort": mine.text()} if mine else {})),
-        sorted=mine is not None, unsorted=address(asked.query) + f"#t-{name}", label=say(title), caption=say(sheet.caption), t=asked.texts,
+        xlsx=address(asked.query, **{"as": "xlsx", "table": name}), sorted=mine is not None, unsorted=address(asked.query) + f"#t-{name}", label=say(title), caption=say(sheet.caption), t=asked.texts,
         table=table_html(sheet, name, asked.query, asked.order, say),
     )  # fmt: skip
     return text

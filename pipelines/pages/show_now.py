@@ -9,6 +9,7 @@ from pipelines.answers.now import LineNow, Now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.measures.pulse import Pulse
+from pipelines.measures.shares import ratio
 from pipelines.numbers import decimals
 from pipelines.pages.view import View
 from pipelines.plant import Plant
@@ -135,7 +136,7 @@ def _figures(told: Now) -> tuple[Figure, ...]:
     dead = [s for one in told.lines for s in one.stations if s.state != "alive"]
     every = sum(len(one.stations) for one in told.lines)
     return (
-        Figure(percent(rejected / ware if ware else None), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
+        Figure(percent(ratio(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
         Figure(count(critical), "critical calls", "each is on its line's page", "critical" if critical else ""),
         Figure(count(len(opened)), "signals open", f"about {count(sum(s.lost_per_hour for s in opened))} containers lost an hour", "critical" if any(s.severity == "critical" for s in opened) else ""),
         Figure(count(len(dead)), "stations silent or late", f"of {every}; {told.waiting[0]} rows and {told.waiting[1]} files wait in quarantine", "critical" if dead else ""),

@@ -7,7 +7,7 @@ import io
 import secrets
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked,
 from pipelines.pages.tables import named_sheets, order_of, table_csv
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
 from pipelines.pages.view import View
+from pipelines.reports.sheet import Sheet
 from pipelines.reports.workbook import write_workbook
 from pipelines.serve.books import Books
 from pipelines.serve.people import People, Person
@@ -202,9 +203,12 @@ class Web:
         """A page's tables as a workbook, or one of them as CSV."""
         sheets, t = named_sheets(view.sheets), self.texts(request)
         name = request.query_params.get("table", "")
-        if wanted == "xlsx" and sheets:
-            data, kind = workbook(view), "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-            return _file(data, kind, f"{file_name(view.title)}.xlsx")
+        if wanted == "xlsx" and sheets and (not name or name in sheets):
+            data, kind = (
+                workbook(view, [sheets[name]] if name else view.sheets),
+                "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+            )
+            return _file(data, kind, f"{file_name(view.title)}{'-' if name else ''}{name}.xlsx")
         if wanted == "csv" and name in sheets:
             order = order_of(request.query_params.get("sort"))
             text = table_csv(sheets[name], order if order and order.table == name else None, t.of_report)
@@ -214,11 +218,11 @@ class Web:
         raise Refused(404, t("refused.table"))
 
 
-def workbook(view: View) -> bytes:
-    """All tables of a page as a workbook."""
+def workbook(view: View, sheets: Sequence[Sheet]) -> bytes:
+    """Tables of a page as a workbook."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tables.xlsx"
-        write_workbook(path, view.title, view.sheets, (*view.sources, *view.cautions, view.made))
+        write_workbook(path, view.title, sheets, (*view.sources, *view.cautions, view.made))
         return io.BytesIO(path.read_bytes()).getvalue()
 
 

@@ -102,7 +102,15 @@ def test_the_workbook_holds_the_tables_of_the_page(browser: Make) -> None:
     answer = browser().client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
     book = openpyxl.load_workbook(io.BytesIO(answer.content))
     assert "Pareto by defect" in book.sheetnames and book["Pareto by defect"].max_row > 10
-    assert browser().client.get("/now?as=csv&table=nothing").status_code == 404
+    one = openpyxl.load_workbook(
+        io.BytesIO(browser().client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx&table=by-defect").content)
+    )
+    assert one.sheetnames == ["Pareto by defect", "notes"]
+    assert (
+        browser().client.get("/now?as=csv&table=nothing").status_code
+        == 404
+        == browser().client.get("/now?as=xlsx&table=nothing").status_code
+    )
     assert browser().client.get("/now?as=exe").status_code == 404
 
 

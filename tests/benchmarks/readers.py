@@ -1,0 +1,217 @@
+"""Twenty readers who click without pause while the hourly intake of a 12-line hour runs: how long pages take, and what it costs the intake.
+
+`python -m tests.benchmarks.readers [--lines 12] [--readers 20] [--pause 0.0] [--keep DIR]`
+
+An invented plant of 12 lines of 24 moulds is simulated for three days and taken in but for its last hours; `coldledger serve` then gets one of those hours after
+the other, by turns with nobody reading and with all readers, who ask for pages at random. Times of the intake are those of its runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import os
+import random
+import re
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from pipelines.intake import take_in
+from pipelines.plant import read_plant
+from pipelines.settings import RunningClock, Settings
+from pipelines.site import init_site, open_site
+from pipelines.work.signals import refresh_signals
+from sample_feeds.simulator import make_plan, simulate, write_feeds
+from tests.benchmarks.signal_speed import DAYS, FIRST, works_toml
+
+PORT, HOURS = 4291, 6
+
+
+def build(root: Path, lines: int) -> None:
+    """The site with all but its last hours taken in and followed; those lie in `later/`."""
+    site = init_site(root, works_toml(lines) + "\n[schedule]\nintake_minute = 59\n")
+    plant = read_plant(site.works_toml.read_text())
+    end = plant.clock.day(FIRST + timedelta(days=DAYS - 1)).end
+    written = write_feeds(
+        simulate(make_plan(plant, FIRST, DAYS, 5, faults=24)), site.inbox, dirty=False, formats=("csv",)
+    )
+    later = root / "later"
+    later.mkdir()
+    for path in written:
+        stamp = re.search(r"\.(\d{8}T\d{4})Z\.", path.name)
+        if (
+            stamp
+            and ".works." not in path.name
+            and datetime.strptime(stamp[1], "%Y%m%dT%H%M").replace(tzinfo=UTC) >= end - timedelta(hours=HOURS)
+        ):
+            path.rename(later / path.name)
+    take_in(site, plant, Settings())
+    refresh_signals(open_site(root, Settings()), [FIRST + timedelta(days=n) for n in range(DAYS)])
+
+
+@dataclass
+class Seen:
+    """How long answers took [s], and how many were bad."""
+
+    took: list[float] = field(default_factory=list)
+    bad: int = 0
+    worst: tuple[float, str] = (0.0, "")
+
+
+async def reader(addresses: list[str], seen: Seen, until: asyncio.Event, pause: float, seed: int) -> None:
+    """One reader: a connection that is kept, a page after the other."""
+    rng = random.Random(seed)
+    stream: tuple[asyncio.StreamReader, asyncio.StreamWriter] | None = None
+    while not until.is_set():
+        path = rng.choice(addresses)
+        begun = time.perf_counter()
+        try:
+            if stream is None:
+                stream = await asyncio.open_connection("127.0.0.1", PORT, limit=1 << 22)
+            status = await asyncio.wait_for(ask(*stream, path), 30)
+            seen.bad += status not in (200, 303)
+        except (OSError, TimeoutError, ValueError, asyncio.IncompleteReadError):
+            seen.bad += 1
+            stream = None
+        took = time.perf_counter() - begun
+        seen.took.append(took)
+        seen.worst = max(seen.worst, (took, path))
+        await asyncio.sleep(pause)
+
+
+async def ask(source: asyncio.StreamReader, to: asyncio.StreamWriter, path: str) -> int:
+    """The status of a page, read whole."""
+    to.write(f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept-Encoding: gzip\r\n\r\n".encode())
+    head = (await source.readuntil(b"\r\n\r\n")).decode().lower()
+    length = re.search(r"content-length: (\d+)", head)
+    if length:
+        await source.readexactly(int(length[1]))
+    elif "chunked" in head:
+        while True:
+            size = int((await source.readline()).strip() or b"0", 16)
+            await source.readexactly(size + 2)
+            if size == 0:
+                break
+    return int(head.split()[1])
+
+
+def addresses(root: Path) -> list[str]:
+    """What people click: now, the lines' newest hours and those before, moulds, weights, trace, holds, feeds."""
+    plant = read_plant((root / "works.toml").read_text())
+    day = FIRST + timedelta(days=DAYS - 1)
+    told = ["/now", "/now?wall=1", "/feeds", "/holds", "/trace", "/metrics", f"/day/{day}.html"]
+    for n, line in enumerate(plant.lines):
+        told += [
+            f"/hour/{line}",
+            f"/moulds/{line}",
+            f"/moulds/{line}?hours=8",
+            f"/hour/{day}/{line}-{10 + n % 4:02d}-{15 + n % 4:02d}00.html",
+        ]
+    return told
+
+
+def last_intake(root: Path, after: int) -> tuple[int, float] | None:
+    """The newest intake that ended after run number `after`: its number and seconds."""
+    with sqlite3.connect(root / ".serve" / "serve.db", timeout=10) as con:
+        row = con.execute(
+            "select number, begun_at, ended_at, state from runs where flow = 'intake' and number > ? and ended_at is not null and told not like '0 files%' order by number limit 1",
+            (after,),
+        ).fetchone()
+    return (
+        (int(row[0]), (datetime.fromisoformat(row[2]) - datetime.fromisoformat(row[1])).total_seconds())
+        if row
+        else None
+    )
+
+
+async def hour(root: Path, files: list[Path], readers: int, pause: float, after: int) -> tuple[int, float, Seen]:
+    """Give one hour's files to the started site, with so many readers; the run's number, its seconds, what readers saw."""
+    seen, over = Seen(), asyncio.Event()
+    tasks = [asyncio.create_task(reader(addresses(root), seen, over, pause, n)) for n in range(readers)]
+    await asyncio.sleep(8 if readers else 1)
+    for path in files:
+        part = root / "inbox" / f".{path.name}"
+        shutil.copyfile(path, part)
+        part.rename(root / "inbox" / path.name)
+    told = None
+    while told is None:
+        await asyncio.sleep(0.5)
+        told = last_intake(root, after)
+    await asyncio.sleep(8 if readers else 0)
+    over.set()
+    await asyncio.gather(*tasks)
+    return (*told, seen)
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--lines", type=int, default=12)
+    asked.add_argument("--readers", type=int, default=20)
+    asked.add_argument("--pause", type=float, default=0.0)
+    asked.add_argument("--keep", type=Path, help="folder for the site as it is before; used again when it is there")
+    told = asked.parse_args()
+    kept = told.keep or Path(tempfile.mkdtemp()) / "site"
+    if not kept.exists():
+        build(kept, told.lines)
+    root = Path(tempfile.mkdtemp(prefix="readers-")) / "site"
+    shutil.copytree(kept, root)
+    plant = read_plant((root / "works.toml").read_text())
+    end = plant.clock.day(FIRST + timedelta(days=DAYS - 1)).end
+    hours: dict[str, list[Path]] = {}
+    for path in sorted((root / "later").iterdir()):
+        hours.setdefault(re.search(r"\.(\d{8}T\d{4})Z\.", path.name)[1], []).append(path)  # type: ignore[index]
+    clock = RunningClock(end - timedelta(minutes=5), time.time())
+    command = [
+        sys.executable,
+        "-c",
+        "from pipelines.cli import main; main()",
+        "serve",
+        "--site",
+        str(root),
+        "--port",
+        str(PORT),
+        "--log",
+        "json",
+    ]
+    with (root.parent / "log.txt").open("w") as log:
+        process = subprocess.Popen(
+            command, env={**os.environ, "COLDLEDGER_CLOCK": clock.text()}, stderr=log, stdout=log
+        )
+        time.sleep(15)
+        asyncio.run(turns(root, list(hours.values()), told.readers, told.pause))
+        process.send_signal(signal.SIGTERM)
+        process.wait(60)
+
+
+async def turns(root: Path, hours: list[list[Path]], readers: int, pause: float) -> None:
+    """By turns without and with readers; prints each and the ratio."""
+    after, alone, read, every = 0, [], [], Seen()
+    for number, files in enumerate(hours):
+        busy = number % 2 == 1
+        after, seconds, seen = await hour(root, files, readers if busy else 0, pause, after)
+        (read if busy else alone).append(seconds)
+        every.took += seen.took
+        every.bad += seen.bad
+        every.worst = max(every.worst, seen.worst)
+        print(f"hour of {len(files)} files {'with' if busy else 'without'} readers: intake {seconds:.0f} s", flush=True)
+    took = np.array(every.took)
+    print(
+        f"{len(took)} answers by {readers} readers, pause {pause:g} s: median {1000 * np.median(took):.0f} ms, 95 % {1000 * np.quantile(took, 0.95):.0f} ms, worst {every.worst[0]:.2f} s ({every.worst[1]}), bad {every.bad}"
+    )
+    print(
+        f"intake with readers / without: {np.mean(read) / np.mean(alone):.2f} ({np.mean(read):.1f} s / {np.mean(alone):.1f} s)"
+    )
+
+
+if __name__ == "__main__":
+    main()
