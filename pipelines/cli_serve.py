@@ -126,7 +126,7 @@ def add(
     from pipelines.serve.books import Books
     from pipelines.serve.people import People
 
-    opened = open_here(site)
+    opened = _at_its_time(open_here(site))
     password = (
         sys.stdin.readline().rstrip("\r\n")
         if stdin
@@ -144,7 +144,7 @@ def end(name: NameArgument, site: SiteOption = None) -> None:
     from pipelines.serve.books import Books
     from pipelines.serve.people import People
 
-    opened = open_here(site)
+    opened = _at_its_time(open_here(site))
     People(Books(opened.site.serve)).end(name, opened.settings.now())
     _note(opened, "people", name, "taken out")
     typer.echo(f"{name} can no longer sign in.")

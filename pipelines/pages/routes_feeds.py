@@ -156,7 +156,7 @@ def _feeds(web: Web, reader: Reader, plant: Plant) -> View:
         *_refusals(told["refused"]),
         _arrivals(plant, told["feeds"]),
         _runs(plant, runs),
-        _upcoming(web, plant),
+        _upcoming(web, reader, plant),
         *_notices(web, plant),
     )
     sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql; runs and notices: .serve/serve.db"
@@ -286,11 +286,11 @@ def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
     )
 
 
-def _upcoming(web: Web, plant: Plant) -> Section:
-    now = web.desk.now()
+def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
+    now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
     rows = [
         {"at": plant.clock.show(one.at) if one.at else "when it has come", "flow": one.flow, "why": one.why}
-        for one in upcoming(plant, now)
+        for one in upcoming(plant, now, closed=closed)
     ]
     return Section(
         "What will run",

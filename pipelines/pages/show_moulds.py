@@ -103,7 +103,7 @@ def _machine(plant: Plant, told: Machine) -> Special:
         sections.setdefault(one.section, []).append(
             {
                 "place": _place(one), "mould": ", ".join(f"no. {m}" for m in one.moulds) or "–", "calls": one.calls, "rate": percent(one.rate) if one.rate is not None else "–",
-                "verdict": _verdict(one), "critical": one.critical, "worst": ", ".join(f"{code} {n}" for code, n in one.worst[:2]), "level": one.level,
+                "verdict": _verdict(one), "critical": one.critical, "worst": ", ".join(f"{code} {n}" for code, n in one.worst[:2]), "level": one.level, "short": f"▲ {decimals(one.times, 1)}" if one.level in ("far", "more") else "",
             }
         )  # fmt: skip
     told_of = {

@@ -10,6 +10,10 @@ from importlib.resources import files
 from typing import Any
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
+_NUMBER, _WORDS = (
+    r"[\d\s.,−'\u2009-]+",
+    r"[^\n]{1,80}?",
+)  # what a place holds: a number where its name begins with n_, else some words
 _PLACE = re.compile(r"\{(\w+)\}")
 
 
@@ -39,7 +43,10 @@ class Texts:
             self._exact[english] = other
             return
         parts = _PLACE.split(english)
-        pattern = "".join(re.escape(part) if n % 2 == 0 else f"(?P<{part}>.+?)" for n, part in enumerate(parts))
+        pattern = "".join(
+            re.escape(part) if n % 2 == 0 else f"(?P<{part}>{_NUMBER if part.startswith('n_') else _WORDS})"
+            for n, part in enumerate(parts)
+        )
         self._like.append((parts[0], re.compile(pattern, re.S), other))
 
     def __call__(self, key: str, **told: Any) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -41,8 +41,8 @@ def close_time(plant: Plant, day: date) -> datetime:
     return moment if moment >= end else clock.at(on + timedelta(days=1), at)
 
 
-def upcoming(plant: Plant, now: datetime, most: int = 4) -> list[Due]:
-    """What will run when, the soonest first."""
+def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date] = ()) -> list[Due]:
+    """What will run when, the soonest first. closed: production days that are closed already."""
     told = []
     at = now
     for _ in range(most):
@@ -53,7 +53,7 @@ def upcoming(plant: Plant, now: datetime, most: int = 4) -> list[Due]:
     today = plant.clock.day_of(now)
     for day in (today - timedelta(days=1), today):
         moment = close_time(plant, day)
-        if moment > now:
+        if moment > now and day not in closed:
             why = f"production day {day}" + (
                 "" if plant.schedule.close_at else ", at the latest; sooner when its last feed has come"
             )

@@ -86,6 +86,8 @@ def test_preferences_are_read_by_their_weights(header: str, told: str) -> None:
 def test_a_phrase_with_places_is_translated_with_what_stands_in_them() -> None:
     assert texts("de").of_report("940 of 27 047 containers") == "940 von 27 047 Behältern"
     assert texts("de").of_report("far more than usual: 2.1 times") == "weit mehr als üblich: 2.1-fach"
+    long = "Rejected: containers / ware. With the interval that 95 of 100 such hours keep."
+    assert texts("de").of_report(long) == long, "a place that holds a number takes no sentence"
     assert texts("de").of_report("<b>unknown</b>") == "<b>unknown</b>" and texts("en").of_report("Line") == "Line"
 
 
