@@ -162,6 +162,13 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
     )
     children = one.children()
     assert len(children) == 3
+    told = fed.site.root / ".serve" / "server.json"
+    history = json.loads(told.read_text())["PREFECT_API_URL"]
+    assert told.stat().st_mode & 0o077 == 0 and history.startswith("http://127.0.0.1:")
+    with pytest.raises(urllib.error.HTTPError, match="401"):
+        urllib.request.urlopen(
+            f"{history}/admin/version", timeout=10
+        )  # other accounts of this computer do not know the secret
     begun = time.monotonic()
     assert one.stop() == 0 and time.monotonic() - begun < 20
     assert not one.children(), "nothing is left running"
