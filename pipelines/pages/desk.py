@@ -28,7 +28,7 @@ from pipelines.site import OpenSite, open_site
 Make = Callable[[Reader, Plant], View]
 Key = tuple[object, ...]
 Stamp = tuple[int, ...]
-MOST_PAGES, MOST_BYTES = 400, 48 << 20
+MOST_PAGES, MOST_BYTES = 250, 48 << 20
 REACH = timedelta(hours=12)  # ware of a window was formed, and its signals began, so far before it
 SETTLED = timedelta(minutes=10)  # after a file came, until what follows from it is worked out
 WHILE_A_FLOW_RUNS_S = 120.0
@@ -203,18 +203,21 @@ class Desk:
         """Make a page; who asks for the same meanwhile waits for this one."""
         with self._lock:
             mine = self._making.setdefault(key, threading.Lock())
-        with mine:
-            with self._lock:
-                made = self._made.get(key)
-            if made is not None and self._good(made):
+        try:
+            with mine:
+                with self._lock:
+                    made = self._made.get(key)
+                if made is not None and self._good(made):
+                    return made
+                with self._turns:
+                    made = self._made_now(make, window)
+                with self._lock:
+                    self._made[key] = made
+                    self._drop()
                 return made
-            with self._turns:
-                made = self._made_now(make, window)
+        finally:
             with self._lock:
-                self._made[key] = made
                 self._making.pop(key, None)
-                self._drop()
-            return made
 
     def _made_now(self, make: Make, window: Span | None) -> Made:
         stamp, writes, at = self.stamp(), self.writes, self.now()
