@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from pipelines.clock import utc_text
@@ -12,18 +12,32 @@ from pipelines.plant import Plant
 from schemas.reasons import reason_of, refusal_sentence
 
 SILENT_AFTER = timedelta(minutes=30)
+LOOK_BACK = timedelta(days=2)
+LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 
 
-def answer_feeds(reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0) -> dict[str, Any]:
-    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it."""
+def answer_feeds(
+    reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0, stations: bool = True
+) -> dict[str, Any]:
+    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it. stations: whether to ask for those."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
-    silence = {row["station"]: row for row in reader.ask("station_silence").iter_rows(named=True)}
-    stations = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station]
+    silence = _silence(reader, plant) if stations else {}
+    lives = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station] if stations else []
     refused = [
         _told(row) | {"sentence": _sentence(row)}
         for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
     ]
-    return {"feeds": feeds, "stations": stations, "refused": refused}
+    return {"feeds": feeds, "stations": lives, "refused": refused}
+
+
+def _silence(reader: Reader, plant: Plant) -> dict[str, dict[str, Any]]:
+    """Each station's last window: of the last days, and only where one has none there, of all times."""
+    newest = reader.ask("newest_counts").item()
+    for since in (newest - LOOK_BACK if newest is not None else LONG_AGO, LONG_AGO):
+        told = {row["station"]: row for row in reader.ask("station_silence", from_time=since).iter_rows(named=True)}
+        if all(station in told for station in plant.stations):
+            break
+    return told
 
 
 def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:

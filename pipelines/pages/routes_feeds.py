@@ -130,7 +130,7 @@ def _tell(web: Web, request: Request, by: str, what: str, about: str, report: In
 
 
 def _feeds(web: Web, reader: Reader, plant: Plant) -> View:
-    told, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
+    told, now = answer_feeds(reader, plant, most=MOST_REFUSED, stations=False), web.desk.now()
     life = stations_alive(reader, plant, now, newest_count(reader))
     dead = [one for one in life if one.state != "alive"]
     waiting = [

@@ -63,7 +63,9 @@ def test_a_page_of_a_window_stays_while_no_file_touches_it(desk: Callable[[float
     span = Span(site.plant.clock.day(DAY).start, site.plant.clock.day(DAY).start + timedelta(hours=1))
     write(site, 5)
     one.page(("w",), make, span)  # made while what follows from the last file may not be worked out yet
-    one.settings = type(one.settings)(fixed_now=NOW + timedelta(hours=1), lock_wait_s=5)  # well after the site's files were received
+    one.settings = type(one.settings)(
+        fixed_now=NOW + timedelta(hours=1), lock_wait_s=5
+    )  # well after the site's files were received
     assert one.page(("w",), make, span).view.title == "made 1"
     write(site, 20)
     assert one.page(("w",), make, span).view.title == "made 2", "the first was made minutes after a file: not settled"
