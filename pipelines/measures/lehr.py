@@ -171,7 +171,10 @@ def _seen(ware: pl.DataFrame, numbers: Sequence[str | None], start: datetime, mi
     row = (
         np.zeros(named.height, int)
         if numbers == [None]
-        else named["mould"].replace_strict(rows, return_dtype=pl.Int64).to_numpy()
+        else named["mould"]
+        .replace_strict(rows, return_dtype=pl.Int64)
+        .to_numpy()
+        .astype(int)  # none at all: no mould log came
     )
     inside = (at >= 0) & (at < minutes)
     told: np.ndarray = np.zeros((len(rows), minutes))

@@ -18,7 +18,7 @@ from pipelines.work.signals import acknowledge_signal, days_behind, days_to_foll
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
 from schemas.results import Signal
-from tests.conftest import Place
+from tests.conftest import HEAD, Place
 from tests.test_cli import run
 
 DAY = date(2026, 3, 17)
@@ -211,3 +211,10 @@ def test_one_critical_call_is_shown_whatever_chance_says(place: Place) -> None:
         ).stdout.split()
     )
     assert "no past to compare with" in said and "K1-mouth sent no counts for 60 min" in said and "SPK" in said
+
+
+def test_numbers_that_stations_read_before_any_mould_log_came_are_followed_all_the_same(place: Place) -> None:
+    """One row of a read mould number in a new ledger: the first thing that a works may send."""
+    place.put("station_counts.K1.csv", HEAD + "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,10,1\n")
+    place.take()
+    assert refresh_signals(place.opened, [date(2026, 3, 2)]) > 0
