@@ -13,6 +13,7 @@ from pipelines.intake.filing import quarantine_entries, write_whole
 from pipelines.intake.retry import retry_quarantine
 from pipelines.intake.run import intake_lock
 from pipelines.site import OpenSite
+from schemas.feeds import ALL_FEEDS
 
 _OURS = ("refused_file", "refused_line", "refused_why", "refused_text")
 GIVE_UP = "give_up"
@@ -58,3 +59,48 @@ def _mended(frame: pl.DataFrame, line: int, cells: Mapping[str, str]) -> pl.Data
     return frame.with_columns(
         pl.when(mine).then(pl.lit(value)).otherwise(pl.col(name)).alias(name) for name, value in cells.items()
     )
+
+
+LARGEST_TEXT = 400_000  # bytes of a file that can be mended in a page
+
+
+def refused_file(opened: OpenSite, batch: int) -> tuple[str, str | None] | None:
+    """The name of a file that was refused whole, and its text where it can be mended in a page; None where the batch does not wait as a whole file."""
+    path = quarantine_entries(opened.site).get(batch)
+    if path is None or path.name.endswith(".rows.csv"):
+        return None
+    name = path.name.split(".", 1)[1]
+    data = path.read_bytes()
+    if len(data) > LARGEST_TEXT or b"\0" in data or name.endswith((".gz", ".parquet")):
+        return name, None
+    try:
+        return name, data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return name, data.decode(
+            "cp1252", "replace"
+        )  # what most old programs write; whoever mends it sees what came of it
+
+
+def mend_file(opened: OpenSite, batch: int, name: str, text: str | None) -> IntakeReport:
+    """Give a file that was refused whole another name or another text, and take it in again. WrongUse for a name that cannot be a file's."""
+    plain = name.strip()
+    if not plain or len(plain) > 200 or plain.startswith(".") or any(c in "/\\:" or ord(c) < 32 for c in plain):
+        raise WrongUse("a file's name is like station_counts.K1.csv: no slashes, and no point at its beginning")
+    with intake_lock(opened.site, opened.settings):
+        path = quarantine_entries(opened.site).get(batch)
+        if path is None or path.name.endswith(".rows.csv"):
+            raise WrongUse(f"file {batch} does not wait as a whole file; it may have been retried meanwhile")
+        target = path.with_name(f"b{batch:06d}.{plain}")
+        if text is not None:
+            write_whole(target, text.replace("\r\n", "\n").encode())
+            if target != path:
+                path.unlink()
+        elif target != path:
+            path.rename(target)
+    return retry_quarantine(opened.site, opened.plant, opened.settings)
+
+
+def give_file_up(opened: OpenSite, batch: int) -> IntakeReport:
+    """Ask for a file that was refused whole no longer: an empty file of a feed takes its place. The file as it came stays in the archive."""
+    feed = ALL_FEEDS["station_counts"]
+    return mend_file(opened, batch, f"{feed.name}.given-up-{batch}.csv", ",".join(feed.columns) + "\n")

@@ -92,3 +92,46 @@ def test_the_page_shows_what_it_wrote_at_once(refused: int, site: Place, browser
     fields = {"2:inspected": "10", "3:rejected": "1", "5:station": "K1-side-b"}
     assert shift.post(f"/feeds/refused/{refused}", token_from=f"/feeds/refused/{refused}", **fields).status_code == 303  # type: ignore[attr-defined]
     assert shift.get("/feeds").count("correct and retry</a>") < before
+
+
+ROWS = "2026-03-10T10:00:00Z,K1,K1-side-a,905,60,10,1\n"
+
+
+@pytest.fixture
+def wrong_files(site: Place) -> dict[str, int]:
+    """Files that are refused whole, by name: their numbers."""
+    site.put("counts of the night.csv", HEAD + ROWS)
+    site.put("station_counts.semicolons.csv", HEAD.replace(",", ";") + ROWS.replace(",", ";").replace("905", "906"))
+    site.put("shift notes.txt", "nothing to take in")
+    site.put("reject_counts.half.csv.gz", b"\x1f\x8bno")
+    site.take()
+    return {path.name.split(".", 1)[1]: batch for batch, path in quarantine_entries(site.site).items()}
+
+
+def test_a_file_refused_whole_is_given_its_name_or_text_or_is_given_up(
+    wrong_files: dict[str, int], site: Place, browser: Make
+) -> None:
+    shift = browser("S. Shift")
+    page = shift.get(f"/feeds/refused/{wrong_files['counts of the night.csv']}")
+    assert "does not begin with a feed" in page and ROWS.strip() in page
+
+    def post(name: str, **fields: str) -> int:
+        address = f"/feeds/refused/{wrong_files[name]}"
+        return int(shift.post(address, token_from=address, **fields).status_code)  # type: ignore[attr-defined]
+
+    assert post("counts of the night.csv", file_name="../station_counts.csv") == 400
+    crlf = (HEAD + ROWS).replace("\n", "\r\n")  # as a browser sends it
+    assert post("counts of the night.csv", file_name="station_counts.K1.night.csv", text=crlf) == 303
+    mended = HEAD + ROWS.replace("905", "906")
+    assert post("station_counts.semicolons.csv", file_name="station_counts.semicolons.csv", text=mended) == 303
+    assert post("shift notes.txt", file_name="x", give_up="yes") == 303
+    assert "cannot be shown here" in shift.get(f"/feeds/refused/{wrong_files['reject_counts.half.csv.gz']}")
+    with site.opened.ledger.reading() as reader:
+        assert {"905", "906"} <= set(reader.current("station_counts")["mould"].drop_nulls())
+    left = {path.name.split(".", 1)[1] for path in quarantine_entries(site.site).values()}
+    assert "reject_counts.half.csv.gz" in left and not left & {
+        "counts of the night.csv",
+        "shift notes.txt",
+        "station_counts.semicolons.csv",
+    }
+    assert any(path.read_bytes() == b"nothing to take in" for path in site.site.archive.rglob("*shift notes*"))
