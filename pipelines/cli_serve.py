@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -86,12 +87,11 @@ def schedule(
         for one in upcoming(opened.plant, now, int(hours) + 2)
         if one.at is None or one.at <= now + timedelta(hours=hours)
     ]
-    if format is Format.json:
-        print_json([{"flow": one.flow, "at": utc_text(one.at) if one.at else None, "why": one.why} for one in told])
-        return
-    columns = ("when", "flow", "why")
-    rows = [(opened.plant.clock.show(one.at) if one.at else "when it has come", one.flow, one.why) for one in told]
-    print_csv(columns, rows) if format is Format.csv else print_table("What will run", columns, rows)
+    json = format is Format.json
+    show = utc_text if json else opened.plant.clock.show
+    later = None if json else "when it has come"
+    rows = [{"at": show(one.at) if one.at else later, "flow": one.flow, "why": one.why} for one in told]
+    _show("What will run", ("at", "flow", "why"), rows, format)
 
 
 @people_app.callback()
@@ -103,12 +103,7 @@ def people(context: typer.Context, site: SiteOption = None, format: FormatOption
     from pipelines.serve.people import People
 
     everybody = People(Books(open_here(site).site.serve)).everybody()
-    columns = ("name", "roles", "made_at", "ended_at")
-    rows = [[one[name] for name in columns] for one in everybody]
-    if format is Format.json:
-        print_json(everybody)
-    else:
-        print_csv(columns, rows) if format is Format.csv else print_table("People", columns, rows)
+    _show("People", ("name", "roles", "made_at", "ended_at"), everybody, format)
 
 
 @people_app.command()
@@ -160,12 +155,16 @@ def audit(
     from pipelines.serve.books import Books
 
     told = Books(open_here(site).site.serve).ask("newest_audit", most=most)
-    columns = ("number", "told_at", "who", "what", "about", "outcome")
-    rows = [[one[name] for name in columns] for one in told]
+    _show("Audit trail", ("number", "told_at", "who", "what", "about", "outcome"), told, format)
+
+
+def _show(title: str, columns: Sequence[str], told: Sequence[Mapping[str, Any]], format: Format) -> None:
+    """Rows as a table, JSON or CSV."""
     if format is Format.json:
         print_json(told)
-    else:
-        print_csv(columns, rows) if format is Format.csv else print_table("Audit trail", columns, rows)
+        return
+    rows = [[one[name] for name in columns] for one in told]
+    print_csv(columns, rows) if format is Format.csv else print_table(title, columns, rows)
 
 
 def _note(opened: OpenSite, what: str, about: str, outcome: str) -> None:
@@ -186,12 +185,7 @@ def notices(context: typer.Context, site: SiteOption = None, format: FormatOptio
     from pipelines.serve.books import Books
 
     told = Books(open_here(site).site.serve).ask("newest_notices", most=100)
-    columns = ("told_at", "title", "state")
-    rows = [[one[name] for name in columns] for one in told]
-    if format is Format.json:
-        print_json(told)
-    else:
-        print_csv(columns, rows) if format is Format.csv else print_table("Notices", columns, rows)
+    _show("Notices", ("told_at", "title", "state"), told, format)
 
 
 @notices_app.command()

@@ -10,14 +10,10 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import os
 import random
 import re
 import shutil
-import signal
 import sqlite3
-import subprocess
-import sys
 import tempfile
 import time
 from dataclasses import dataclass, field
@@ -33,6 +29,7 @@ from pipelines.site import init_site, open_site
 from pipelines.work.signals import refresh_signals
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks.signal_speed import DAYS, FIRST, works_toml
+from tests.serve.test_for_real import Served
 
 PORT, HOURS = 4291, 6
 
@@ -171,26 +168,10 @@ def main() -> None:
     for path in sorted((root / "later").iterdir()):
         hours.setdefault(re.search(r"\.(\d{8}T\d{4})Z\.", path.name)[1], []).append(path)  # type: ignore[index]
     clock = RunningClock(end - timedelta(minutes=5), time.time())
-    command = [
-        sys.executable,
-        "-c",
-        "from pipelines.cli import main; main()",
-        "serve",
-        "--site",
-        str(root),
-        "--port",
-        str(PORT),
-        "--log",
-        "json",
-    ]
-    with (root.parent / "log.txt").open("w") as log:
-        process = subprocess.Popen(
-            command, env={**os.environ, "COLDLEDGER_CLOCK": clock.text()}, stderr=log, stdout=log
-        )
-        time.sleep(15)
-        asyncio.run(turns(root, list(hours.values()), told.readers, told.pause))
-        process.send_signal(signal.SIGTERM)
-        process.wait(60)
+    one = Served(root, clock.text(), port=PORT)
+    time.sleep(15)
+    asyncio.run(turns(root, list(hours.values()), told.readers, told.pause))
+    one.stop()
 
 
 async def turns(root: Path, hours: list[list[Path]], readers: int, pause: float) -> None:

@@ -8,13 +8,10 @@ The run history drops runs by the computer's clock; so that days of it pass too,
 from __future__ import annotations
 
 import argparse
-import os
 import re
 import shutil
-import signal
 import sqlite3
 import subprocess
-import sys
 import tempfile
 import time
 import urllib.request
@@ -29,6 +26,7 @@ from pipelines.plant import read_plant
 from pipelines.settings import RunningClock
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.conftest import WORKS
+from tests.serve.test_for_real import Served
 
 FIRST = date(2026, 3, 2)
 PORT = 4290
@@ -146,29 +144,11 @@ def main() -> None:
     plant = read_plant(works)
     waiting = write_feeds(simulate(make_plan(plant, FIRST, told.days, 5)), folder / "feeds", dirty=False)
     clock = RunningClock(plant.clock.day(FIRST).start + timedelta(minutes=30), time.time(), told.speed)
-    environment = {
-        **os.environ,
-        "COLDLEDGER_CLOCK": clock.text(),
-        "PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS": "60",
-    }
-    command = [
-        sys.executable,
-        "-c",
-        "from pipelines.cli import main; main()",
-        "serve",
-        "--site",
-        str(root),
-        "--port",
-        str(PORT),
-        "--log",
-        "json",
-    ]
-    log = (folder / "log.txt").open("w")
-    process = subprocess.Popen(command, env=environment, stderr=log, stdout=log)
-    samples, bad, asked_for, began, last = run(process, root, waiting, clock, told.minutes)
-    process.send_signal(signal.SIGTERM)
+    one = Served(root, clock.text(), port=PORT, PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS="60")
+    samples, bad, asked_for, began, last = run(one.process, root, waiting, clock, told.minutes)
+    ended = one.stop()
     print(
-        f"stopped with {process.wait(60)} after {(time.monotonic() - began) / 60:.0f} min, {(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
+        f"stopped with {ended} after {(time.monotonic() - began) / 60:.0f} min, {(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
     )
     report(root, samples, bad, asked_for)
     print(f"kept in {folder}; aged last {last}")

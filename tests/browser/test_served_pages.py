@@ -21,13 +21,10 @@ from pipelines.clock import Span
 from pipelines.intake.filing import quarantine_entries
 from pipelines.pages.app import create_app
 from pipelines.pages.web import Options
-from pipelines.serve.books import Books
-from pipelines.serve.people import People
-from pipelines.settings import Settings
 from pipelines.work.days import close_day
 from pipelines.work.signals import refresh_signals
 from tests.conftest import HEAD, Place
-from tests.pages.conftest import AT, PASSWORDS, ROLES
+from tests.pages.conftest import PASSWORDS, peopled
 
 pytestmark = pytest.mark.browser
 DAY = date(2026, 3, 10)
@@ -49,10 +46,7 @@ PAGES = (
 @pytest.fixture(scope="module")
 def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
     """The simulated day, closed, its signals followed, some rows refused, people who can sign in."""
-    root = tmp_path_factory.mktemp("browser") / "site"
-    shutil.copytree(day_taken.site.root, root)
-    place = Place.__new__(Place)
-    place.site, place.settings = type(day_taken.site)(root), Settings(fixed_now=AT, lock_wait_s=20)
+    place = peopled(day_taken, tmp_path_factory.mktemp("browser") / "site")
     place.put(
         "station_counts.K1.bad.csv",
         HEAD + "2026-03-10T10:00:00Z,K1,K1-side-a,901,60,ten,1\n2026-03-10T10:01:00Z,K1,nowhere,902,60,10,1\n",
@@ -60,9 +54,6 @@ def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
     place.take()
     refresh_signals(place.opened, [DAY, DAY + timedelta(days=1)])
     close_day(place.opened, DAY)
-    people = People(Books(root / ".serve"))
-    for name, password in PASSWORDS.items():
-        people.add(name, [ROLES[name]], password, AT)
     return place
 
 

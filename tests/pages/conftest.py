@@ -58,17 +58,21 @@ def served(root: Path, options: Options | None = None) -> TestClient:
     return TestClient(app, raise_server_exceptions=False)
 
 
-@pytest.fixture(scope="module")
-def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
-    """A copy of the simulated day's site that a test module may write to, with people who can sign in."""
-    root = tmp_path_factory.mktemp("served") / "site"
-    shutil.copytree(day_taken.site.root, root)
+def peopled(day: Place, root: Path) -> Place:
+    """A copy of a site, ten minutes after its day, with people who can sign in."""
+    shutil.copytree(day.site.root, root)
     place = Place.__new__(Place)
-    place.site, place.settings = type(day_taken.site)(root), Settings(fixed_now=AT, lock_wait_s=5)
-    people = People(Books(place.site.serve))
+    place.site, place.settings = type(day.site)(root), Settings(fixed_now=AT, lock_wait_s=20)
+    people = People(Books(root / ".serve"))
     for name, password in PASSWORDS.items():
         people.add(name, [ROLES[name]], password, AT)
     return place
+
+
+@pytest.fixture(scope="module")
+def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
+    """A copy of the simulated day's site that a test module may write to, with people who can sign in."""
+    return peopled(day_taken, tmp_path_factory.mktemp("served") / "site")
 
 
 @pytest.fixture

@@ -40,8 +40,8 @@ def free_port() -> int:
 class Served:
     """A started `coldledger serve` and what it says."""
 
-    def __init__(self, root: Path, clock: str = START, *more: str):
-        self.root, self.port = root, free_port()
+    def __init__(self, root: Path, clock: str = START, *more: str, port: int = 0, **environment: str):
+        self.root, self.port = root, port or free_port()
         self.log = root.parent / f"log{self.port}.txt"
         code = [
             sys.executable,
@@ -56,10 +56,10 @@ class Served:
             "json",
             *more,
         ]
-        environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLDLEDGER_CLOCK": clock}
+        told = {**os.environ, "PYTHONPATH": str(ROOT), "COLDLEDGER_CLOCK": clock, **environment}
         self.began = time.monotonic()
         with self.log.open("w") as out:
-            self.process = subprocess.Popen(code, env=environment, stderr=out, stdout=out)
+            self.process = subprocess.Popen(code, env=told, stderr=out, stdout=out)
 
     def get(self, path: str) -> tuple[int, str]:
         try:
