@@ -371,6 +371,21 @@ def test_the_first_paint_carries_little(chromium: Browser, address: str) -> None
     assert not heavy, heavy
 
 
+def test_what_a_reader_may_not_do_is_not_shown_and_who_may_is_told(page: Page, address: str) -> None:
+    for path, form in (
+        ("/feeds", "form.only-repair"),
+        ("/holds", "form.only-place"),
+        ("/trace?complaint=C-26-001", "form.only-place"),
+    ):
+        page.goto(address + path)
+        assert page.locator(form).count() and not page.locator(form).first.is_visible(), path
+        assert page.locator(form.replace("form.", ".not-")).first.is_visible()
+    sign_in(page, address, "S. Shift", "/feeds")
+    assert (
+        page.locator("form.only-repair").first.is_visible() and not page.locator(".not-only-repair").first.is_visible()
+    )
+
+
 def test_everything_works_without_scripts(chromium: Browser, address: str) -> None:
     context = chromium.new_context(java_script_enabled=False)
     one = context.new_page()
