@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 
-KEEP_DAYS = 14
+KEEP_DAYS = 3  # of the run history; the books keep what each run did for longer
 LOOP = "PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS"  # how often old runs are dropped; may be set from outside
 
 _SETTINGS = {

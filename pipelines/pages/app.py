@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
@@ -50,7 +51,13 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
 
     @asynccontextmanager
     async def life(app: FastAPI) -> Any:
+        stopping = threading.Event()
+        if told.grace_s > 0:
+            threading.Thread(
+                target=web.desk.keep_warm, args=(partial(routes_read.live_pages, web), stopping), daemon=True
+            ).start()
         yield
+        stopping.set()
         web.desk.close()
 
     app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, lifespan=life)

@@ -58,9 +58,13 @@ class Made:
     checked: float
     html: dict[Key, str] = field(default_factory=dict)
 
+    whole: dict[Key, bytes] = field(default_factory=dict)
+
     @property
     def size(self) -> int:
-        return sum(len(text) for text in self.html.values()) + 20_000
+        """About so many bytes of memory: a view's rows take several times what is written of it."""
+        html = sum(len(text) for text in self.html.values())
+        return html + 4 * html // max(1, len(self.html)) + sum(len(data) for data in self.whole.values()) + 20_000
 
 
 class Desk:
@@ -140,7 +144,10 @@ class Desk:
         if made is not None and self._good(made):
             return made
         if made is not None and made.writes == self.writes and self._near(made):
-            self._renew(key, make, window)
+            if (
+                not self.flow_runs()
+            ):  # what it does is not done: its readers see the state before it, and it has the computer
+                self._renew(key, make, window)
             return made
         return self._make(key, make, window)
 
@@ -246,6 +253,21 @@ class Desk:
         if later.height and not anyway:
             return None
         return page, bool(later.height)
+
+    def keep_warm(self, live: Callable[[], list[tuple[Key, Make]]], stopping: threading.Event) -> None:
+        """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at a time, never while a flow runs."""
+        last: Stamp = ()
+        while not stopping.wait(1.0):
+            stamp = self.stamp()
+            if stamp == last or self.flow_runs():
+                continue
+            for key, make in live():
+                if stopping.wait(0.05) or self.flow_runs():
+                    break
+                with suppress(ColdledgerError):
+                    self.page(key, make)
+            else:
+                last = stamp
 
     def close(self) -> None:
         self._later.shutdown(cancel_futures=True)

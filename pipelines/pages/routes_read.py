@@ -15,6 +15,7 @@ from pipelines.answers.now import answer_now, hour_of_line, newest_count, statio
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
+from pipelines.pages.desk import Key, Make
 from pipelines.pages.show_moulds import moulds_view
 from pipelines.pages.show_now import now_view, wall_view
 from pipelines.pages.view import View, view_of
@@ -25,6 +26,7 @@ from pipelines.reports.page import Section
 
 HOUR_NAME = re.compile(r"(?P<line>[^/]+)-(?P<number>\d\d)-\d{4}")
 LIVE_S = 30
+HOURS = 4  # that the map of cavities looks back
 Word = Annotated[str | None, Query(max_length=100)]
 
 
@@ -69,12 +71,40 @@ def _of_now(routes: APIRouter, web: Web) -> None:
     @routes.get("/now")
     def now(request: Request) -> Response:
         """All lines, one row each; with `wall` for a big screen."""
-        shown = wall_view if request.query_params.get("wall") == "1" else now_view
+        return web.show(request, *_now(web, request.query_params.get("wall") == "1"))
 
-        def make(reader: Reader, plant: Plant) -> View:
-            return shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
 
-        return web.show(request, ("now", shown.__name__), make)
+def live_pages(web: Web) -> list[tuple[Key, Make]]:
+    """The pages that everybody opens: now, and every line's newest hour and cavities."""
+    lines = list(web.desk.opened.plant.lines)
+    return [
+        _now(web, False),
+        _now(web, True),
+        *(_live_hour(web, line) for line in lines),
+        *(_moulds(web, line, None, HOURS, None) for line in lines),
+    ]
+
+
+def _now(web: Web, wall: bool) -> tuple[Key, Make]:
+    shown = wall_view if wall else now_view
+    return ("now", wall), lambda reader, plant: shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
+
+
+def _live_hour(web: Web, line: str) -> tuple[Key, Make]:
+    return ("hour", line), lambda reader, plant: _hour(
+        plant, line, _newest_hour(web, reader, plant, line), LIVE_S, reader
+    )
+
+
+def _moulds(web: Web, line: str, fixed: Span | None, hours: int, defect: str | None) -> tuple[Key, Make]:
+    def make(reader: Reader, plant: Plant) -> View:
+        span = fixed
+        if span is None:
+            end = _line_end(web, reader, plant, line)
+            span = Span(end - timedelta(hours=hours), end)
+        return moulds_view(reader, plant, line, span, defect, LIVE_S if fixed is None else 0, hours)
+
+    return ("moulds", line, fixed.start if fixed else None, fixed.end if fixed else None, hours, defect), make
 
 
 def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
@@ -107,10 +137,7 @@ def _of_hours(routes: APIRouter, web: Web) -> None:
         if asked is not None:
             return go(f"/{hour_address(web.desk.plant, line, web.desk.plant.clock.hour_of(asked))}")
 
-        def make(reader: Reader, plant: Plant) -> View:
-            return _hour(plant, line, _newest_hour(web, reader, plant, line), LIVE_S, reader)
-
-        return web.show(request, ("hour", line), make)
+        return web.show(request, *_live_hour(web, line))
 
     @routes.get("/hour/{day}/{name}.html")
     def hour(request: Request, day: str, name: str) -> Response:
@@ -141,7 +168,7 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
         line: str,
         start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
         to: Annotated[str | None, Query(max_length=40)] = None,
-        hours: Annotated[int, Query(ge=1, le=168)] = 4,
+        hours: Annotated[int, Query(ge=1, le=168)] = HOURS,
         defect: Word = None,
     ) -> Response:
         """The cavities of a line's machine: in the newest hours, or from one time to another; of all defects, or of one."""
@@ -151,14 +178,7 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
             raise WrongUse("give both `from` and `to`, `from` before `to`, or neither")
         fixed = Span(first, last) if first and last else None
 
-        def make(reader: Reader, plant: Plant) -> View:
-            span = fixed
-            if span is None:
-                end = _line_end(web, reader, plant, line)
-                span = Span(end - timedelta(hours=hours), end)
-            return moulds_view(reader, plant, line, span, defect or None, LIVE_S if fixed is None else 0, hours)
-
-        return web.show(request, ("moulds", line, first, last, hours, defect or None), make, fixed)
+        return web.show(request, *_moulds(web, line, fixed, hours, defect or None), fixed)
 
 
 def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 import io
 import secrets
@@ -162,12 +163,42 @@ class Web:
             if len(made.html) > 12:
                 made.html.clear()
             made.html[name] = body
-        return self._answer(request, made.view, body, self.reader(request, person), status)
+        reader = self.reader(request, person)
+        if person is not None or reader.said or reader.mistake or status != 200:
+            return self._answer(request, made.view, body, reader, status)
+        return self._for_anybody(request, made, (*name, reader.path), body, reader)
+
+    def _for_anybody(self, request: Request, made: Made, name: Key, body: str, reader: Reader) -> Response:
+        """The page for readers who are not signed in, who all get the same bytes: written and packed once."""
+        tag, headers = self._tag(body, reader)
+        if request.headers.get("if-none-match") == tag:
+            return Response(status_code=304, headers=headers)
+        if "gzip" not in request.headers.get("accept-encoding", ""):
+            return self._answer(request, made.view, body, reader, 200)
+        data = made.whole.get(name)
+        if data is None:
+            text = page_html(
+                self.desk.opened.plant.works.name, made.view.kind, made.view.title, made.view.refresh_s, body, reader
+            )
+            if len(made.whole) > 12:
+                made.whole.clear()
+            made.whole[name] = data = gzip.compress(text.encode(), 5, mtime=0)
+        return Response(data, 200, {**headers, "Content-Encoding": "gzip", "Content-Type": "text/html; charset=utf-8"})
 
     def _clock(self, made: Made) -> str:
         return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
 
     def _answer(self, request: Request, view: View, body: str, reader: Reader, status: int) -> Response:
+        tag, headers = self._tag(body, reader)
+        if request.headers.get("if-none-match") == tag and status == 200:
+            return Response(status_code=304, headers=headers)
+        works = self.desk.opened.plant.works.name
+        text = page_html(works, view.kind, view.title, view.refresh_s, body, reader)
+        return HTMLResponse(text, status, headers)
+
+    @staticmethod
+    def _tag(body: str, reader: Reader) -> tuple[str, dict[str, str]]:
+        """What names this answer among all others, and the headers that say how it may be kept."""
         whole = hashlib.sha256(body.encode())
         for text in (
             reader.path,
@@ -179,12 +210,11 @@ class Web:
         ):
             whole.update(b"\0" + text.encode())
         tag = f'W/"{whole.hexdigest()[:24]}"'
-        headers = {"ETag": tag, "Cache-Control": "no-cache, private", "Vary": "Cookie, Accept-Language"}
-        if request.headers.get("if-none-match") == tag and status == 200:
-            return Response(status_code=304, headers=headers)
-        works = self.desk.opened.plant.works.name
-        text = page_html(works, view.kind, view.title, view.refresh_s, body, reader)
-        return HTMLResponse(text, status, headers)
+        return tag, {
+            "ETag": tag,
+            "Cache-Control": "no-cache, private",
+            "Vary": "Cookie, Accept-Language, Accept-Encoding",
+        }
 
     def show_own(self, request: Request, view: View, status: int = 200) -> Response:
         """Answer with a page for this reader alone, made for this answer."""

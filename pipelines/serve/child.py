@@ -16,7 +16,7 @@ from pipelines.serve import logs
 from pipelines.settings import settings_from_environment
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
-LESS_URGENT = 5  # readers wait a little rather than the intake
+LESS_URGENT = 10  # readers wait a little rather than the intake
 log = logging.getLogger("coldledger.serve")
 
 

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from pipelines.plant import Plant
 
 HOUR = timedelta(hours=1)
+BETWEEN = timedelta(minutes=1)  # from one intake that a new file called to the next, where stations send without end
 RETRIES = (timedelta(minutes=5), timedelta(minutes=15), timedelta(hours=1))  # after a run that failed, then every hour
 
 
@@ -87,7 +88,8 @@ def intake_due(plant: Plant, past: Past, now: datetime, files: bool) -> str:
         return "the one before failed"
     if next_intake(plant, past.begun["intake"]) <= now:
         return f"minute {plant.schedule.intake_minute} of the hour"
-    return "a new file" if files and plant.schedule.on_new_file else ""
+    rested = now - past.begun["intake"] >= BETWEEN
+    return "a new file" if files and rested and plant.schedule.on_new_file else ""
 
 
 def close_due(

@@ -48,7 +48,7 @@ def build(root: Path, lines: int) -> None:
         stamp = re.search(r"\.(\d{8}T\d{4})Z\.", path.name)
         if (
             stamp
-            and ".works." not in path.name
+            and path.name.split(".")[0] in ("station_counts", "reject_counts", "forming_counts")
             and datetime.strptime(stamp[1], "%Y%m%dT%H%M").replace(tzinfo=UTC) >= end - timedelta(hours=HOURS)
         ):
             path.rename(later / path.name)
@@ -135,7 +135,7 @@ async def hour(root: Path, files: list[Path], readers: int, pause: float, after:
     """Give one hour's files to the started site, with so many readers; the run's number, its seconds, what readers saw."""
     seen, over = Seen(), asyncio.Event()
     tasks = [asyncio.create_task(reader(addresses(root), seen, over, pause, n)) for n in range(readers)]
-    await asyncio.sleep(8 if readers else 1)
+    await asyncio.sleep(8 if readers else 4)
     for path in files:
         part = root / "inbox" / f".{path.name}"
         shutil.copyfile(path, part)
@@ -154,7 +154,12 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--lines", type=int, default=12)
     asked.add_argument("--readers", type=int, default=20)
-    asked.add_argument("--pause", type=float, default=0.0)
+    asked.add_argument(
+        "--pause",
+        type=float,
+        default=0.0,
+        help="seconds between an answer and the next click; a browser needs about 0.25 to show a page",
+    )
     asked.add_argument("--keep", type=Path, help="folder for the site as it is before; used again when it is there")
     told = asked.parse_args()
     kept = told.keep or Path(tempfile.mkdtemp()) / "site"
@@ -166,7 +171,8 @@ def main() -> None:
     end = plant.clock.day(FIRST + timedelta(days=DAYS - 1)).end
     hours: dict[str, list[Path]] = {}
     for path in sorted((root / "later").iterdir()):
-        hours.setdefault(re.search(r"\.(\d{8}T\d{4})Z\.", path.name)[1], []).append(path)  # type: ignore[index]
+        if path.name.split(".")[0] in ("station_counts", "reject_counts", "forming_counts"):
+            hours.setdefault(re.search(r"\.(\d{8}T\d{4})Z\.", path.name)[1], []).append(path)  # type: ignore[index]
     clock = RunningClock(end - timedelta(minutes=5), time.time())
     one = Served(root, clock.text(), port=PORT)
     time.sleep(15)

@@ -397,5 +397,4 @@ def test_everything_works_without_scripts(chromium: Browser, address: str) -> No
     one.fill("input[name=password]", PASSWORDS["Q. Quality"])
     one.locator("main button").click()
     assert one.locator("textarea[name=pallets]").is_visible()
-    with suppress(Exception):
-        context.close()
+    context.close()

@@ -104,6 +104,7 @@ def test_a_new_file_is_taken_in_when_it_lies_still_and_what_is_being_written_is_
     all_ticks(clerk)
     assert len(runs.begun) == begun, "it came this moment: others may follow"
     monkeypatch.setattr("pipelines.serve.clerk.SETTLED_S", 0.0)
+    at(place, clerk, place.settings.now() + timedelta(minutes=2))
     all_ticks(clerk)
     assert runs.begun[begun] == "intake" and not list(place.site.inbox.glob("station*.csv"))
 
