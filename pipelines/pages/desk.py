@@ -56,6 +56,7 @@ class Made:
     counts: tuple[int, ...]
     window: Span | None
     checked: float
+    good: float
     html: dict[Key, str] = field(default_factory=dict)
 
     whole: dict[Key, bytes] = field(default_factory=dict)
@@ -152,15 +153,18 @@ class Desk:
         return self._make(key, make, window)
 
     def _near(self, made: Made) -> bool:
-        age = time.monotonic() - made.checked
-        return age < self.grace_s or (self.grace_s > 0 and age < WHILE_A_FLOW_RUNS_S and self.flow_runs())
+        """Whether a page that is no longer good may be shown once more: just found good, or a flow is at work, or has just ended."""
+        now = time.monotonic()
+        if self.grace_s > 0 and now - made.good < WHILE_A_FLOW_RUNS_S and self.flow_runs():
+            made.checked = now
+        return now - made.checked < self.grace_s
 
     def _good(self, made: Made) -> bool:
         stamp = self.stamp()
         if made.writes != self.writes:
             return False
         if made.stamp == stamp or (made.window is not None and self._untouched(made, stamp)):
-            made.checked = time.monotonic()
+            made.checked = made.good = time.monotonic()
             return True
         return False
 
@@ -231,7 +235,8 @@ class Desk:
         plant, marks = self.plant, self.marks()
         with self.opened.ledger.reading() as reader:
             view = make(reader, plant)
-        return Made(view, stamp, writes, at, marks.last_batch, marks.counts, window, time.monotonic())
+        now = time.monotonic()
+        return Made(view, stamp, writes, at, marks.last_batch, marks.counts, window, now, now)
 
     def _drop(self) -> None:
         while len(self._made) > MOST_PAGES or (
