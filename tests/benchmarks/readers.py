@@ -63,6 +63,8 @@ class Seen:
     took: list[float] = field(default_factory=list)
     bad: int = 0
     worst: tuple[float, str] = (0.0, "")
+    running: bool = False
+    worst_running: tuple[float, str] = (0.0, "")
 
 
 async def reader(addresses: list[str], seen: Seen, until: asyncio.Event, pause: float, seed: int) -> None:
@@ -83,6 +85,8 @@ async def reader(addresses: list[str], seen: Seen, until: asyncio.Event, pause: 
         took = time.perf_counter() - begun
         seen.took.append(took)
         seen.worst = max(seen.worst, (took, path))
+        if seen.running:
+            seen.worst_running = max(seen.worst_running, (took, path))
         await asyncio.sleep(pause)
 
 
@@ -140,10 +144,11 @@ async def hour(root: Path, files: list[Path], readers: int, pause: float, after:
         part = root / "inbox" / f".{path.name}"
         shutil.copyfile(path, part)
         part.rename(root / "inbox" / path.name)
-    told = None
+    told, seen.running = None, True
     while told is None:
         await asyncio.sleep(0.5)
         told = last_intake(root, after)
+    seen.running = False
     await asyncio.sleep(8 if readers else 0)
     over.set()
     await asyncio.gather(*tasks)
@@ -160,6 +165,7 @@ def main() -> None:
         default=0.0,
         help="seconds between an answer and the next click; a browser needs about 0.25 to show a page",
     )
+    asked.add_argument("--hours", type=int, default=HOURS, help="of those left: how many are taken in")
     asked.add_argument("--keep", type=Path, help="folder for the site as it is before; used again when it is there")
     told = asked.parse_args()
     kept = told.keep or Path(tempfile.mkdtemp()) / "site"
@@ -176,7 +182,7 @@ def main() -> None:
     clock = RunningClock(end - timedelta(minutes=5), time.time())
     one = Served(root, clock.text(), port=PORT)
     time.sleep(15)
-    asyncio.run(turns(root, list(hours.values()), told.readers, told.pause))
+    asyncio.run(turns(root, list(hours.values())[: told.hours], told.readers, told.pause))
     one.stop()
 
 
@@ -190,10 +196,11 @@ async def turns(root: Path, hours: list[list[Path]], readers: int, pause: float)
         every.took += seen.took
         every.bad += seen.bad
         every.worst = max(every.worst, seen.worst)
+        every.worst_running = max(every.worst_running, seen.worst_running)
         print(f"hour of {len(files)} files {'with' if busy else 'without'} readers: intake {seconds:.0f} s", flush=True)
     took = np.array(every.took)
     print(
-        f"{len(took)} answers by {readers} readers, pause {pause:g} s: median {1000 * np.median(took):.0f} ms, 95 % {1000 * np.quantile(took, 0.95):.0f} ms, worst {every.worst[0]:.2f} s ({every.worst[1]}), bad {every.bad}"
+        f"{len(took)} answers by {readers} readers, pause {pause:g} s: median {1000 * np.median(took):.0f} ms, 95 % {1000 * np.quantile(took, 0.95):.0f} ms, worst {every.worst[0]:.2f} s ({every.worst[1]}), worst while the intake ran {every.worst_running[0]:.2f} s ({every.worst_running[1]}), bad {every.bad}"
     )
     print(
         f"intake with readers / without: {np.mean(read) / np.mean(alone):.2f} ({np.mean(read):.1f} s / {np.mean(alone):.1f} s)"
