@@ -10,6 +10,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from pipelines.errors import LedgerBusy, SiteError
+from pipelines.ledger.store import unwritable
 from pipelines.settings import Site
 
 FLOWS = ("intake", "follow", "close", "rebuild")
@@ -25,9 +26,7 @@ def held(site: Site, name: str, wait_s: float, busy: str) -> Iterator[None]:
     except Timeout:
         raise LedgerBusy(busy) from None
     except PermissionError as error:
-        raise SiteError(
-            f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
-        ) from error
+        raise SiteError(unwritable(site, error)) from error
 
 
 @contextmanager

@@ -13,9 +13,8 @@ from itertools import groupby
 from typing import Any
 
 import polars as pl
-from filelock import FileLock, Timeout
 
-from pipelines.errors import FileRefused, LedgerBusy, SiteError
+from pipelines.errors import FileRefused, SiteError
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine
 from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kind_of
 from pipelines.intake.parse import parse_file, reading_for
@@ -26,6 +25,7 @@ from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.history import note_repeats
 from pipelines.ledger.store import unwritable
+from pipelines.locks import held
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from schemas.feeds import ALL_FEEDS
@@ -78,16 +78,9 @@ class _Read:
 @contextmanager
 def intake_lock(site: Site, settings: Settings) -> Iterator[None]:
     """One intake at a time; the kernel frees it when its holder dies."""
-    try:
-        site.locks.mkdir(exist_ok=True)
-        with FileLock(site.locks / "intake", timeout=settings.lock_wait_s):
-            yield
-    except Timeout:
-        raise LedgerBusy(
-            "another intake of this site is still running; it takes the inbox in, this one ended"
-        ) from None
-    except PermissionError as error:
-        raise SiteError(unwritable(site, error)) from error
+    busy = "another intake of this site is still running; it takes the inbox in, this one ended"
+    with held(site, "intake", settings.lock_wait_s, busy):
+        yield
 
 
 def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | None = None) -> IntakeReport:
