@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from pipelines import cli_holds, cli_laboratory, cli_quality, cli_serve, errors
+from pipelines import cli_feeds, cli_holds, cli_laboratory, cli_quality, cli_serve, errors
 from pipelines.cli_options import (
     DayOption,
     FormatOption,
@@ -23,7 +23,7 @@ from pipelines.cli_options import (
     span_of,
 )
 from pipelines.settings import settings_from_environment
-from pipelines.show import Format, print_json
+from pipelines.show import Format
 from pipelines.site import init_site
 
 app = typer.Typer(
@@ -34,12 +34,7 @@ app = typer.Typer(
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
     epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site. The tool advises; people decide.",
 )
-feeds_app = typer.Typer(
-    invoke_without_command=True,
-    rich_markup_mode=None,
-    help="What came, what is late or silent, what was refused and why.",
-)
-app.add_typer(feeds_app, name="feeds")
+app.add_typer(cli_feeds.feeds_app, name="feeds")
 signals_app = typer.Typer(
     invoke_without_command=True,
     rich_markup_mode=None,
@@ -51,6 +46,7 @@ app.add_typer(cli_serve.people_app, name="people")
 app.add_typer(cli_serve.notices_app, name="notices")
 app.command()(cli_serve.serve)
 app.command()(cli_serve.schedule)
+app.command()(cli_feeds.listen)
 app.command()(cli_laboratory.weights)
 app.command()(cli_laboratory.lab)
 app.command()(cli_quality.trace)
@@ -217,72 +213,6 @@ def acknowledge(
 
     acknowledge_signal(open_here(site), signal, by, note)
     typer.echo(f"{signal}: seen by {by}. The signal stays open until its rate is back.")
-
-
-@feeds_app.callback()
-def feeds(
-    context: typer.Context,
-    describe: Annotated[
-        bool,
-        typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example."),
-    ] = False,
-    site: SiteOption = None,
-    format: FormatOption = Format.table,
-) -> None:
-    """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused."""
-    if context.invoked_subcommand is not None:
-        return
-    if describe:
-        from pipelines.describe import describe_feeds
-
-        typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
-        return
-    from pipelines.answers.feeds import answer_feeds
-    from pipelines.show_answers import show_feeds
-
-    opened = open_here(site)
-    with opened.ledger.reading() as reader:
-        told = answer_feeds(reader, opened.plant)
-    show_feeds(opened.plant, told, format)
-    raise typer.Exit(errors.NEEDS_A_PERSON if told["refused"] else errors.DONE)
-
-
-def _described() -> Any:
-    from pipelines.describe import described
-
-    return described()
-
-
-@feeds_app.command()
-def retry(site: SiteOption = None) -> None:
-    """Take repaired rows and files of quarantine/ in again."""
-    from pipelines.intake.retry import retry_quarantine
-    from pipelines.show_answers import show_intake
-
-    opened = open_here(site)
-    report = retry_quarantine(opened.site, opened.plant, opened.settings)
-    show_intake(report)
-    if report.touched:
-        from pipelines.flows.run import call_flow
-        from pipelines.work.signals import days_to_follow
-
-        call_flow("follow", opened, days=days_to_follow(opened.plant, [moment for _, moment in report.touched]))
-    raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
-
-
-@feeds_app.command()
-def replaced(
-    feed: Annotated[str, typer.Argument(help="Feed, such as pallets.")],
-    site: SiteOption = None,
-    format: FormatOption = Format.table,
-) -> None:
-    """Rows of a feed that later rows replaced, with the time at which each was replaced."""
-    from pipelines.answers.feeds import answer_replaced
-    from pipelines.show_answers import show_rows
-
-    opened = open_here(site)
-    with opened.ledger.reading() as reader:
-        show_rows(f"Replaced rows of {feed}", answer_replaced(reader, feed), format)
 
 
 def main() -> None:

@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from pipelines.clock import WorksClock
 from pipelines.errors import PlantError
+from pipelines.plant_mapping import Listener, Mapping, Topic, Zone
 
 GOBS = ("A", "B", "C", "D")
 SEVERITIES = ("critical", "major", "minor")
@@ -19,14 +20,6 @@ AQLS = (  # the steps of ISO 2859-1; up to 10 they are percent nonconforming
     0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0,
     400.0, 650.0, 1000.0,
 )  # fmt: skip
-
-
-def _zone(name: str) -> str:
-    try:
-        ZoneInfo(name)
-    except Exception:
-        raise ValueError(f"'{name}' is not a time zone of the IANA list, such as Europe/Lisbon") from None
-    return name
 
 
 def _of_day(text: object) -> time:
@@ -48,7 +41,6 @@ def _step(aql: float) -> float:
 
 Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\s/\\\"'<>&,;]+$")]
 TimeOfDay = Annotated[time, BeforeValidator(_of_day)]
-Zone = Annotated[str, AfterValidator(_zone)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Aql = Annotated[Positive, AfterValidator(_step)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -193,19 +185,6 @@ class Notices(_Table):
     silent_minutes: NotNegative | None = 60.0
 
 
-class Mapping(_Table):
-    """How a foreign export becomes a feed."""
-
-    files: str
-    feed: str
-    separator: str = ","
-    timezone: Zone | None = None
-    time_format: str | None = None
-    columns: dict[str, str] = {}
-    constants: dict[str, str | int | float] = {}
-    values: dict[str, dict[str, str]] = {}
-
-
 class Plant(_Table):
     """The whole plant file."""
 
@@ -224,6 +203,8 @@ class Plant(_Table):
     schedule: Schedule = Schedule()
     notices: Notices = Notices()
     mapping: tuple[Mapping, ...] = ()
+    listener: Listener | None = None
+    topic: tuple[Topic, ...] = ()
 
     @cached_property
     def clock(self) -> WorksClock:

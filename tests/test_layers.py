@@ -40,6 +40,16 @@ FORBIDDEN = {
         "duckdb",
         "prefect",
     ),
+    "pipelines/listen": (
+        "pipelines.intake",
+        "pipelines.ledger",
+        "pipelines.measures",
+        "pipelines.reports",
+        "pipelines.answers",
+        "pipelines.flows",
+        "duckdb",
+        "prefect",
+    ),
     "pipelines/answers": (
         "pipelines.intake",
         "pipelines.reports",

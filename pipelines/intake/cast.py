@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipelines.clock import BadTime, local_to_utc, parse_timestamp
+from pipelines.clock import BadTime, parse_timestamp
 from pipelines.plant import Plant
 from schemas.quantities import Quantity
 from schemas.reasons import Reason
@@ -41,7 +41,6 @@ class Reading:
     plant: Plant
     latest: datetime
     zone: ZoneInfo | None = None
-    time_format: str | None = None
 
 
 def cast_text(text: str, quantity: Quantity, reading: Reading) -> Any:
@@ -54,24 +53,12 @@ def cast_text(text: str, quantity: Quantity, reading: Reading) -> Any:
 
 def _time(word: str, quantity: Quantity, reading: Reading) -> datetime:
     try:
-        moment = _foreign_time(word, reading) if reading.time_format else parse_timestamp(word, reading.zone)
+        moment = parse_timestamp(word, reading.zone)
     except BadTime as error:
         raise BadCell(error.reason, error.expected) from None
     if moment > reading.latest:
         raise BadCell(Reason.IN_FUTURE)
     return moment
-
-
-def _foreign_time(word: str, reading: Reading) -> datetime:
-    try:
-        moment = datetime.strptime(word, reading.time_format or "")
-    except ValueError:
-        raise BadTime(Reason.NOT_A_TIME) from None
-    if moment.tzinfo is not None:
-        return parse_timestamp(moment.isoformat())
-    if reading.zone is None:
-        raise BadTime(Reason.NO_OFFSET)
-    return local_to_utc(moment, reading.zone)
 
 
 def _date(word: str, quantity: Quantity, reading: Reading) -> date:

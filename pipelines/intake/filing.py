@@ -29,17 +29,26 @@ def archive_path(site: Site, feed: str, day: str, name: str, sha256: str, taken:
     return plain
 
 
-def move_to_archive(site: Site, arrival: Arrival, archived_as: str, data: bytes | None = None) -> None:
-    """Move the original; the bytes that were taken in, where the file has meanwhile become another."""
+def move_to_archive(
+    site: Site, arrival: Arrival, archived_as: str, data: bytes | None = None, keep: bool = False
+) -> None:
+    """Move the original; the bytes that were taken in, where the file has meanwhile become another.
+
+    keep: leave the original where it is: it holds another feed too, which is still to be filed away.
+    """
     target = site.archive / archived_as
     target.parent.mkdir(parents=True, exist_ok=True)
     if target.exists():
-        arrival.path.unlink(missing_ok=True)
+        if not keep:
+            arrival.path.unlink(missing_ok=True)
         return
     told = arrival.path.stat() if arrival.path.exists() else None
     if told is None or (told.st_size, told.st_mtime_ns) != arrival.stamp:
         if data is not None:
             write_whole(target, data)
+        return
+    if keep:
+        write_whole(target, arrival.path.read_bytes())
         return
     try:
         arrival.path.rename(target)

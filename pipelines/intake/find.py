@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from pathlib import Path
 
 from pipelines.errors import FileRefused
+from pipelines.intake.mapped import mapping_faults
 from pipelines.plant import Mapping, Plant
 from schemas.feeds import ALL_FEEDS, Feed
 from schemas.reasons import Reason
@@ -17,13 +17,14 @@ UNKNOWN = "unknown"
 
 @dataclass(frozen=True)
 class Arrival:
-    """A file in the inbox. `retry_of` is the batch whose refused rows it repairs."""
+    """A file in the inbox. `retry_of` is the batch whose refused rows it repairs, `feed` the feed of that batch."""
 
     path: Path
     name: str
     size: int
     mtime_ns: int
     retry_of: int | None = None
+    feed: str | None = None
 
     @property
     def stamp(self) -> tuple[int, int]:
@@ -57,20 +58,34 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
     return sorted(arrivals, key=lambda a: (a.mtime_ns, a.name)), strays
 
 
-def kind_of(name: str, plant: Plant) -> Kind:
-    """Feed and format by name, or by the first mapping whose `files` fits; FileRefused when neither does."""
-    for mapping in plant.mapping:
-        if fnmatchcase(name, mapping.files):
-            if mapping.feed not in ALL_FEEDS:
-                raise FileRefused(Reason.UNKNOWN_FEED, expected=", ".join(ALL_FEEDS))
-            return Kind(ALL_FEEDS[mapping.feed], ".csv.gz" if name.endswith(".gz") else ".csv", mapping)
-    feed = ALL_FEEDS.get(name.split(".", 1)[0])
-    if feed is None:
+def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
+    """How a file is to be read: by every mapping whose `files` fit (one export can hold several feeds), else by what its name says.
+
+    feed: only as this feed, where it is known already.  FileRefused when neither fits.
+    """
+    mapped = [_mapped(name, mapping) for mapping in plant.mapping if mapping.takes(name)]
+    if feed is not None:
+        mapped = [kind for kind in mapped if kind.feed.name == feed]
+    if mapped:
+        return mapped
+    found = ALL_FEEDS.get(name.split(".", 1)[0])
+    if found is None:
         raise FileRefused(Reason.UNKNOWN_FEED, expected=", ".join(ALL_FEEDS))
     for ending in FORMATS:
         if name.endswith(ending):
-            return Kind(feed, ending)
+            return [Kind(found, ending)]
     raise FileRefused(Reason.UNKNOWN_FORMAT)
+
+
+def _mapped(name: str, mapping: Mapping) -> Kind:
+    feed = ALL_FEEDS.get(mapping.feed)
+    if feed is None:
+        raise FileRefused(Reason.MAPPING_FEED, mapping.feed, ", ".join(ALL_FEEDS))
+    faults = mapping_faults(feed, mapping)
+    if faults:
+        raise FileRefused(Reason.MAPPING_COLUMN, expected="; ".join(faults[:5]))
+    ending = ".csv.gz" if name.endswith(".gz") else ".jsonl" if name.endswith(".jsonl") else ".csv"
+    return Kind(feed, ending, mapping)
 
 
 def feed_named(name: str) -> str:

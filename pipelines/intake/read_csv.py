@@ -7,6 +7,7 @@ import gzip
 import io
 import zlib
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
@@ -33,23 +34,31 @@ def unpack(data: bytes, largest: int) -> bytes:
     return text
 
 
-def parse_csv(
-    data: bytes, feed: Feed, longest_line: int, separator: str = ",", rename: dict[str, str] | None = None
-) -> Raw:
-    """The cells of CSV text. `rename` maps foreign header names onto the feed's; others of theirs are left out."""
+def parse_csv(data: bytes, feed: Feed, longest_line: int) -> Raw:
+    """The cells of CSV text with the feed's own header."""
     text = data.removeprefix(_BOM)
     if not text or text.isspace():
         raise FileRefused(Reason.EMPTY_FILE)
-    header = _header(text, separator)
-    names = header if rename is None else [rename.get(name, f"refused_{name}") for name in header]
-    if rename is None:
-        check_header(names, feed)
-    raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
+    names = _header(text)
+    check_header(names, feed)
+    raw = read_cells(text, names, ",", longest_line)
+    return Raw(without_aside(raw.table), raw.lines, raw.broken, raw.note)
+
+
+def read_cells(text: bytes, names: list[str], separator: str, longest_line: int, heads: int = 1) -> Raw:
+    """The cells of separated text under these names; the first `heads` lines are its header."""
     note = "" if text.endswith((b"\n", b"\r")) else "no line break at the end: it may have been cut off"
-    return Raw(without_aside(raw.table), raw.lines, raw.broken, note)
+    if heads != 1:
+        text = b"\n" + b"".join(text.split(b"\n", heads)[heads:])
+    raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
+    if heads == 1:
+        return Raw(raw.table, raw.lines, raw.broken, note)
+    shift = heads - 1
+    broken = [replace(row, line=row.line + shift) for row in raw.broken]
+    return Raw(raw.table, raw.lines + np.int32(shift), broken, note)
 
 
-def _header(text: bytes, separator: str) -> list[str]:
+def _header(text: bytes) -> list[str]:
     end = text.find(b"\n")
     first = text[: end if 0 <= end < 100_000 else 100_000]
     if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in first:
@@ -58,7 +67,7 @@ def _header(text: bytes, separator: str) -> list[str]:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
         raise FileRefused(Reason.WRONG_ENCODING, expected=f"byte {error.start + 1} of the header") from None
-    return [name.strip() for name in next(csv.reader([line], delimiter=separator), [])]
+    return [name.strip() for name in next(csv.reader([line]), [])]
 
 
 def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:

@@ -18,6 +18,14 @@ from schemas.reasons import Reason
 
 def parse_jsonl(data: bytes, feed: Feed, longest_line: int) -> Raw:
     """The cells of JSON lines: one object a line, its keys the columns; null or an absent key is an empty cell."""
+    raw = json_lines(data, longest_line)
+    if raw.table.num_columns:
+        check_header(raw.table.column_names, feed)
+    return Raw(without_aside(raw.table), raw.lines, raw.broken)
+
+
+def json_lines(data: bytes, longest_line: int) -> Raw:
+    """The cells of JSON lines under whatever keys they have."""
     if not data.strip():
         raise FileRefused(Reason.EMPTY_FILE)
     rows: list[dict[str, str]] = []
@@ -33,10 +41,8 @@ def parse_jsonl(data: bytes, feed: Feed, longest_line: int) -> Raw:
             rows.append(cells)
             lines.append(number)
     names = list(dict.fromkeys(name for row in rows for name in row))
-    if rows:
-        check_header(names, feed)
     arrays = [pa.array([row.get(name, "") for row in rows], pa.string()).dictionary_encode() for name in names]
-    return Raw(without_aside(pa.table(arrays, names=names)), np.array(lines, np.int32), broken)
+    return Raw(pa.table(arrays, names=names), np.array(lines, np.int32), broken)
 
 
 def _json_cells(number: int, line: bytes, longest: int) -> dict[str, str] | BrokenRow:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pipelines.errors import SiteError
 from pipelines.intake.filing import quarantine_entries, settle_quarantine
-from pipelines.intake.find import Arrival
+from pipelines.intake.find import UNKNOWN, Arrival
 from pipelines.intake.run import IntakeReport, _Intake, intake_lock
 from pipelines.ledger import Ledger
 from pipelines.ledger.store import unwritable
@@ -34,8 +34,9 @@ def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
     run = _Intake(site, plant, settings, None)
     offered, unchanged = [], 0
     trial = _Intake(site, plant, settings, None)
+    feeds = _feeds(run.ledger)
     for batch, path in quarantine_entries(site).items():
-        arrival = _arrival(path, batch)
+        arrival = _arrival(path, batch, feeds.get(batch))
         if _worth_taking(trial, arrival):
             offered.append(arrival)
         else:
@@ -48,9 +49,18 @@ def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
     return report
 
 
-def _arrival(path: Path, batch: int) -> Arrival:
+def _feeds(ledger: Ledger) -> dict[int, str]:
+    """The feed of every batch of which something is still refused, where it is known."""
+    if not ledger.exists:
+        return {}
+    with ledger.reading() as reader:
+        rows = reader.ask("open_refused_batches")
+    return {row["batch"]: row["feed"] for row in rows.iter_rows(named=True) if row["feed"] != UNKNOWN}
+
+
+def _arrival(path: Path, batch: int, feed: str | None) -> Arrival:
     told = path.stat()
-    return Arrival(path, _name_of(path, batch), told.st_size, told.st_mtime_ns, retry_of=batch)
+    return Arrival(path, _name_of(path, batch), told.st_size, told.st_mtime_ns, retry_of=batch, feed=feed)
 
 
 def _name_of(path: Path, batch: int) -> str:
@@ -61,7 +71,8 @@ def _name_of(path: Path, batch: int) -> str:
 
 def _worth_taking(run: _Intake, arrival: Arrival) -> bool:
     """Whether a row of the file would now be kept, or none is left in it because somebody gave them all up."""
-    read = run._read(arrival)
-    if read is None or read.raw is None:
+    reads = [read for read in run._read(arrival) if read.raw is not None]
+    if not reads:
         return False
-    return read.raw.rows == 0 or run._delivery([read], run.at).files[0].rows_kept > 0
+    empty = any(read.rows == 0 for read in reads)
+    return empty or any(entry.rows_kept for entry in run._delivery(reads, run.at).files)

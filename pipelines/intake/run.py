@@ -16,7 +16,7 @@ import polars as pl
 
 from pipelines.errors import FileRefused, SiteError
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine
-from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kind_of
+from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kinds_of
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.raw import Raw
 from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
@@ -121,11 +121,11 @@ class _Intake:
         rows = 0
         with ThreadPoolExecutor(1) as filing:
             pending: Future[None] | None = None
-            for done, read in enumerate(_read_ahead(arrivals, self._read), start=1):
-                group.append(read)
-                rows += read.rows
+            for done, reads in enumerate(_read_ahead(arrivals, self._read), start=1):
+                group += reads  # all feeds of one file are committed together
+                rows += sum(read.rows for read in reads)
                 if self.progress:
-                    self.progress(done, len(arrivals), read.arrival.name)
+                    self.progress(done, len(arrivals), reads[0].arrival.name)
                 if rows >= self.settings.rows_at_once:
                     pending = self._settle(group, filing, pending)
                     group, rows = [], 0
@@ -133,25 +133,34 @@ class _Intake:
             if pending is not None:
                 pending.result()
 
-    def _read(self, arrival: Arrival) -> _Read | None:
+    def _read(self, arrival: Arrival) -> list[_Read]:
+        """The file as each feed that it holds; none where it is gone or cannot be opened now."""
         self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
         try:
             data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
         except FileNotFoundError:
-            return None  # its writer took it back
+            return []  # its writer took it back
         except OSError as error:
             self.report.messages.append(
                 f"inbox/{arrival.name} cannot be read ({error.strerror}) and was left there for the next run"
             )
-            return None
-        read = _Read(arrival, data, hashlib.sha256(data).hexdigest(), feed_named(arrival.name))
+            return []
+        sha256 = hashlib.sha256(data).hexdigest()
         try:
-            read.kind = kind_of(arrival.name, self.plant)
-            read.feed = read.kind.feed.name
+            kinds = kinds_of(arrival.name, self.plant, arrival.feed)
             if arrival.size > self.settings.largest_file:
-                read.sha256 = _hash_of(arrival)
+                sha256, kinds = _hash_of(arrival), kinds[:1]
+        except FileRefused as refused:
+            feed = arrival.feed or feed_named(arrival.name)
+            return [_Read(arrival, data, sha256, feed, refused=refused)]
+        return [self._parsed(_Read(arrival, data, sha256, kind.feed.name, kind)) for kind in kinds]
+
+    def _parsed(self, read: _Read) -> _Read:
+        assert read.kind is not None
+        try:
+            if read.arrival.size > self.settings.largest_file:
                 raise FileRefused(Reason.TOO_LARGE, expected=f"{self.settings.largest_file >> 20} MB")
-            read.raw = parse_file(data, read.kind, self.settings)
+            read.raw = parse_file(read.data, read.kind, self.settings, read.arrival.name)
         except FileRefused as refused:
             read.refused = refused
         return read
@@ -172,8 +181,10 @@ class _Intake:
         self.report.first_batch = self.report.first_batch or min(numbered)
         self.report.touched |= _touched(delivery, ("station_counts", "reject_counts"), "15m")
         self.report.checked |= _touched(delivery, LABORATORY, "1h")
-        for read, entry in zip(fresh, delivery.files, strict=True):
-            move_to_archive(self.site, read.arrival, entry.archived_as, read.data)
+        for number, (read, entry) in enumerate(zip(fresh, delivery.files, strict=True)):
+            move_to_archive(
+                self.site, read.arrival, entry.archived_as, read.data, keep=_comes_again(read, fresh[number + 1 :])
+            )
             self._count(entry, read)
 
     def _without_known(self, group: list[_Read]) -> list[_Read]:
@@ -201,10 +212,11 @@ class _Intake:
     def _repeats(self) -> None:
         """The same bytes again: noted, and nothing else. What a killed run had committed and not moved is moved now."""
         again = []
-        for read in self.repeated:
+        for number, read in enumerate(self.repeated):
             known = self.known[read.feed, read.sha256]
             if known is not None and not (self.site.archive / known["archived_as"]).exists():
-                move_to_archive(self.site, read.arrival, known["archived_as"])
+                keep = _comes_again(read, self.repeated[number + 1 :])
+                move_to_archive(self.site, read.arrival, known["archived_as"], keep=keep)
             else:
                 again.append(read)
         if again:
@@ -270,6 +282,11 @@ class _Intake:
             )
 
 
+def _comes_again(read: _Read, later: list[_Read]) -> bool:
+    """Whether a file that holds several feeds is still needed for another of them."""
+    return any(other.arrival.path == read.arrival.path for other in later)
+
+
 def _touched(delivery: Delivery, feeds: Iterable[str], every: str) -> set[tuple[str, datetime]]:
     """Where and when the rows kept of some feeds speak of, one moment in each `every`."""
     found: set[tuple[str, datetime]] = set()
@@ -293,7 +310,7 @@ def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
 
 def _family(read: _Read) -> tuple[str, str]:
     mapping = read.kind.mapping if read.kind else None
-    return read.feed, mapping.files if mapping else ""
+    return read.feed, repr(mapping.files) if mapping else ""
 
 
 def _refused_whole(reads: list[tuple[int, _Read]]) -> Sorted:
@@ -327,18 +344,18 @@ def _hash_of(arrival: Arrival) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], _Read | None]) -> Iterator[_Read]:
+def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[_Read]]) -> Iterator[list[_Read]]:
     """Files in order, read by two threads ahead of the one that is used, by so many bytes and no more."""
     with ThreadPoolExecutor(2) as pool:
-        waiting: deque[tuple[int, Future[_Read | None]]] = deque()
+        waiting: deque[tuple[int, Future[list[_Read]]]] = deque()
         ahead = 0
         for arrival in [*arrivals, None]:
             while waiting and (arrival is None or ahead + arrival.size > _AHEAD_BYTES):
                 size, future = waiting.popleft()
                 ahead -= size
-                one = future.result()
-                if one is not None:
-                    yield one
+                reads = future.result()
+                if reads:
+                    yield reads
             if arrival is not None:
                 ahead += arrival.size
                 waiting.append((arrival.size, pool.submit(read, arrival)))

@@ -63,7 +63,7 @@ class Delivery:
 class Versions:
     """What a delivery does to one fact table.
 
-    insert: the table's columns with lineage.  gone: batch, file_line, replaced_by of rows no longer in force.
+    insert: the table's columns with lineage.  gone: key, batch, file_line, replaced_by of rows no longer in force.
     unchanged, replacing: rows by batch that said what was known already, or said it anew.
     """
 
@@ -90,7 +90,7 @@ def plan_versions(
         codes = incoming.select(pl.struct(key).hash()).to_series()
     unsure = _unsure_keys(existing, incoming, key, codes)
     if unsure is None:
-        return Versions(_with_history(incoming, at), incoming.select("batch", "file_line").head(0), {}, {})
+        return Versions(_with_history(incoming, at), incoming.select(*key, "batch", "file_line").head(0), {}, {})
     on = list(key)
     fresh = incoming.join(unsure, on=on, how="anti", nulls_equal=True)
     touched = pl.concat(
@@ -111,7 +111,7 @@ def plan_versions(
     gone = versions.filter(pl.col("old") & pl.col("replaced_by").is_not_null())
     return Versions(
         insert=pl.concat([_with_history(fresh, at), _with_history(new.select(*incoming.columns, "replaced_by"), at)]),
-        gone=gone.select("batch", "file_line", "replaced_by"),
+        gone=gone.select(*key, "batch", "file_line", "replaced_by"),
         unchanged=_by_batch(repeats.filter(~pl.col("old"))),
         replacing=_by_batch(new.filter(pl.col("replaces"))),
     )
@@ -167,7 +167,7 @@ def commit(ledger: Ledger, delivery: Delivery, at: datetime) -> dict[int, FileEn
             raise LedgerBusy("another intake wrote to the ledger at the same time; run this again")
         for name, plan in plans.items():
             if plan.gone.height:
-                _replace(con, name, plan.gone, at)
+                _replace(con, ALL_FEEDS[name], plan.gone, at)
         for name, table in tables:
             con.from_arrow(table).insert_into(name)
         _settle_retries(con, numbered, at)
@@ -182,6 +182,13 @@ def _plans(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, dict[
     with ledger.reading() as reader:
         first = int(reader.ask("last_batch").item() or 0) + 1
         return first, {name: _plan(reader, ALL_FEEDS[name], frame, first, at) for name, frame in delivery.kept.items()}
+
+
+def foreseen(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, int]:
+    """How many rows of a delivery say what the ledger holds already, and how many would replace others; nothing is written."""
+    _, plans = _plans(ledger, delivery, at)
+    every = plans.values()
+    return sum(sum(p.unchanged.values()) for p in every), sum(sum(p.replacing.values()) for p in every)
 
 
 def _last_batch(con: duckdb.DuckDBPyConnection) -> int:
@@ -200,13 +207,20 @@ def _range_column(feed: Feed) -> str | None:
     return feed.when if feed.when in feed.key else None
 
 
-def _replace(con: duckdb.DuckDBPyConnection, table: str, gone: pl.DataFrame, at: datetime) -> None:
-    con.register("gone", gone.to_arrow())
-    hit = duckdb.SQLExpression("(batch, file_line) in (select (batch, file_line) from gone)")
-    by = f"(select any_value(g.replaced_by) from gone g where g.batch = {table}.batch and g.file_line = {table}.file_line)"
+def _replace(con: duckdb.DuckDBPyConnection, feed: Feed, gone: pl.DataFrame, at: datetime) -> None:
+    """Note on rows in force which batch replaced them. A line of a wide export is many rows: only the key tells them apart."""
+    moments = [name for name, dtype in gone.schema.items() if isinstance(dtype, pl.Datetime)]
+    con.register("gone", gone.with_columns(pl.col(moments).dt.replace_time_zone(None)).to_arrow())
+    table = feed.name
+    same = " and ".join(
+        f'g."{name}" is not distinct from {table}."{name}"' for name in (*feed.key, "batch", "file_line")
+    )
+    hit = duckdb.SQLExpression(
+        f"(batch, file_line) in (select (batch, file_line) from gone) and exists (from gone g where {same})"
+    )
     change = {
         "replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)),
-        "replaced_by": duckdb.SQLExpression(by),
+        "replaced_by": duckdb.SQLExpression(f"(select any_value(g.replaced_by) from gone g where {same})"),
     }
     con.table(table).update(change, condition=hit)
     con.unregister("gone")

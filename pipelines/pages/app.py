@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import threading
 import time
@@ -29,6 +30,7 @@ from pipelines.serve.books import Books
 from pipelines.settings import Settings, Site
 
 LARGEST_FORM = 2 << 20
+HELD_BACK_S = 0.15  # of an answer, while a flow is at work
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; form-action 'self'; "
     "base-uri 'none'; frame-ancestors 'none'"
@@ -70,11 +72,11 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
         TrustedHostMiddleware,
         allowed_hosts=[host.strip("[]") if host.startswith("[") else host for host in told.hosts] or ["*"],
     )
-    app.middleware("http")(_around(app))
+    app.middleware("http")(_around(app, web.desk, told.grace_s > 0))
     return app
 
 
-def _around(app: FastAPI) -> Callable[..., Awaitable[Response]]:
+def _around(app: FastAPI, desk: Desk, patient: bool) -> Callable[..., Awaitable[Response]]:
     async def around(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
         begun = time.perf_counter()
         length = request.headers.get("content-length", "0" if request.method in ("GET", "HEAD") else "")
@@ -83,6 +85,10 @@ def _around(app: FastAPI) -> Callable[..., Awaitable[Response]]:
                 "too large, or of unknown length\n", 413 if length.isdigit() else 411, media_type="text/plain"
             )
         else:
+            if patient and request.method == "GET" and desk.flow_runs():
+                await asyncio.sleep(
+                    HELD_BACK_S
+                )  # many readers who click without pause must not take the computer from an intake
             answer = await call_next(request)
         for name, value in _HEADERS.items():
             answer.headers.setdefault(name, value)

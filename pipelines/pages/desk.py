@@ -31,7 +31,7 @@ Stamp = tuple[int, ...]
 MOST_PAGES, MOST_BYTES = 250, 48 << 20
 REACH = timedelta(hours=12)  # ware of a window was formed, and its signals began, so far before it
 SETTLED = timedelta(minutes=10)  # after a file came, until what follows from it is worked out
-WHILE_A_FLOW_RUNS_S = 120.0
+WHILE_A_FLOW_RUNS_S = 600.0
 
 
 @dataclass
@@ -142,22 +142,23 @@ class Desk:
             made = self._made.get(key)
             if made is not None:
                 self._made.move_to_end(key)
+        if made is not None and made.writes == self.writes and self._shown_while_a_flow_runs(made):
+            return made
         if made is not None and self._good(made):
             return made
-        if made is not None and made.writes == self.writes and self._near(made):
-            if (
-                not self.flow_runs()
-            ):  # what it does is not done: its readers see the state before it, and it has the computer
-                self._renew(key, make, window)
+        if made is not None and made.writes == self.writes and time.monotonic() - made.checked < self.grace_s:
+            self._renew(key, make, window)
             return made
         return self._make(key, make, window)
 
-    def _near(self, made: Made) -> bool:
-        """Whether a page that is no longer good may be shown once more: just found good, or a flow is at work, or has just ended."""
+    def _shown_while_a_flow_runs(self, made: Made) -> bool:
+        """Whether a page stands as it is because a flow is at work: what it does is not done, it has the computer and writes the ledger,
+        so its readers see the state before it, and nobody waits for a commit."""
         now = time.monotonic()
         if self.grace_s > 0 and now - made.good < WHILE_A_FLOW_RUNS_S and self.flow_runs():
             made.checked = now
-        return now - made.checked < self.grace_s
+            return True
+        return False
 
     def _good(self, made: Made) -> bool:
         stamp = self.stamp()

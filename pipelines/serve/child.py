@@ -1,4 +1,4 @@
-"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk."""
+"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk, the listener."""
 
 from __future__ import annotations
 
@@ -12,11 +12,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from pipelines.errors import ColdledgerError
 from pipelines.serve import logs
 from pipelines.settings import settings_from_environment
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
-LESS_URGENT = 10  # readers wait a little rather than the intake
+LESS_URGENT = 3
 log = logging.getLogger("coldledger.serve")
 
 
@@ -66,7 +67,22 @@ def clerk(told: Mapping[str, Any]) -> None:
         sys.exit(1)
 
 
-ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {"pages": pages, "history": history, "clerk": clerk}
+def listener(told: Mapping[str, Any]) -> None:
+    """Hear the broker until told to stop."""
+    from pipelines.listen.listener import Hearing
+    from pipelines.site import open_site
+
+    one = Hearing(open_site(Path(told["root"]), settings_from_environment()))
+    signal.signal(signal.SIGTERM, lambda *_: one.stopping.set())
+    one.run()
+
+
+ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {
+    "pages": pages,
+    "history": history,
+    "clerk": clerk,
+    "listener": listener,
+}
 
 
 def _end_with_parent() -> None:
@@ -80,7 +96,11 @@ def main() -> None:
     logs.start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the supervisor; it ends its children in order
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    ROLES[sys.argv[1]](json.loads(os.environ[TOLD]))
+    try:
+        ROLES[sys.argv[1]](json.loads(os.environ[TOLD]))
+    except ColdledgerError as error:
+        log.error("%s", error)
+        sys.exit(error.exit_status)
 
 
 if __name__ == "__main__":

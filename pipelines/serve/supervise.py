@@ -113,7 +113,8 @@ class Supervisor:
     def __init__(self, opened: OpenSite, asked: Asked):
         self.opened, self.asked = opened, asked
         self.told = told_of(opened, asked)
-        self.parts = [Part(name) for name in asked.parts]
+        hears = ("listener",) if opened.plant.listener is not None and "clerk" in asked.parts else ()
+        self.parts = [Part(name) for name in (*asked.parts, *hears)]
         self.stopping = threading.Event()
 
     def run(self) -> None:
@@ -178,8 +179,8 @@ class Supervisor:
         process.stderr.close()
 
     def _end(self) -> None:
-        """The clerk first, so that nothing begins any more; then the pages; the run history last."""
-        for name, patience in (("clerk", 20.0), ("pages", 6.0), ("history", 6.0)):
+        """What begins things first: the listener, the clerk; then the pages; the run history last."""
+        for name, patience in (("listener", 6.0), ("clerk", 20.0), ("pages", 6.0), ("history", 6.0)):
             for part in self.parts:
                 if part.name == name and part.process is not None and part.process.poll() is None:
                     part.process.terminate()

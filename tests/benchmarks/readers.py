@@ -140,10 +140,11 @@ async def hour(root: Path, files: list[Path], readers: int, pause: float, after:
     seen, over = Seen(), asyncio.Event()
     tasks = [asyncio.create_task(reader(addresses(root), seen, over, pause, n)) for n in range(readers)]
     await asyncio.sleep(8 if readers else 4)
-    for path in files:
-        part = root / "inbox" / f".{path.name}"
+    parts = [root / "inbox" / f".{path.name}" for path in files]
+    for path, part in zip(files, parts, strict=True):
         shutil.copyfile(path, part)
-        part.rename(root / "inbox" / path.name)
+    for part in parts:  # all at once: else a first intake takes some of them, and the next the rest
+        part.rename(part.with_name(part.name[1:]))
     told, seen.running = None, True
     while told is None:
         await asyncio.sleep(0.5)

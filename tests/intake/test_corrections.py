@@ -119,6 +119,6 @@ def test_plan_versions_by_hand() -> None:
     told = plan_versions(existing, incoming, ("k",), at)
     held = told.insert.sort("batch", "file_line").select("k", "v", "batch", "file_line", "replaced_by").rows()
     assert held == [("a", 2, 2, 3, 3), ("n", 7, 3, 3, None), ("a", 3, 3, 4, None)]
-    assert told.gone.rows() == [(1, 2, 2)]
+    assert told.gone.rows() == [("a", 1, 2, 2)]
     assert told.unchanged == {2: 1, 3: 1}
     assert told.replacing == {2: 1, 3: 1}

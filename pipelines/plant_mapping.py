@@ -1,0 +1,133 @@
+"""[[mapping]] of works.toml: how a foreign export becomes a feed, without code."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from fnmatch import fnmatchcase
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+
+def known_zone(name: str) -> str:
+    """The name, where it is a zone of the IANA list; ValueError otherwise."""
+    try:
+        ZoneInfo(name)
+    except Exception:
+        raise ValueError(f"'{name}' is not a time zone of the IANA list, such as Europe/Lisbon") from None
+    return name
+
+
+def _encoding(name: str) -> str:
+    try:
+        codecs.lookup(name)
+        "".encode(name)
+    except (LookupError, UnicodeError):
+        raise ValueError(f"'{name}' is no encoding known here; try utf-8, cp1252, cp1250, latin-1, utf-16") from None
+    return name
+
+
+def _pattern(text: str) -> str:
+    try:
+        groups = re.compile(text).groupindex
+    except re.error as error:
+        raise ValueError(f"'{text}' is no regular expression: {error}") from None
+    if not groups:
+        raise ValueError(f"'{text}' names no column; write one as (?P<line>[^_]+)")
+    return text
+
+
+def _topic(text: str) -> str:
+    levels = text.split("/")
+    for level in levels:
+        if ("{" in level or "}" in level) and not re.fullmatch(r"\{[a-z0-9_]+\}", level):
+            raise ValueError(f"'{level}' of '{text}' is no level such as {{station}}")
+    if ("#" in text and not re.fullmatch(r"[^#]*/#|#", text)) or any("+" in level and level != "+" for level in levels):
+        raise ValueError(
+            f"'{text}' is no topic filter: + stands for one whole level, # for all that follow, at the end"
+        )
+    return text
+
+
+def _several(told: object) -> object:
+    return (told,) if isinstance(told, str) else told
+
+
+Globs = Annotated[tuple[str, ...], BeforeValidator(_several), Field(min_length=1)]
+Zone = Annotated[str, AfterValidator(known_zone)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Wide(_Part):
+    """Headings that are values: `columns` (names or globs) whose headings go into the column `name` and whose cells into `value`.
+    Where a glob has one `*`, what it stands for is the value; else the whole heading."""
+
+    columns: Globs
+    name: str
+    value: str
+
+
+class Mapping(_Part):
+    """How a foreign export becomes a feed. README, "A station whose export has other names", tells each key."""
+
+    files: Globs
+    feed: str
+    encoding: Annotated[str, AfterValidator(_encoding)] = "utf-8"
+    separator: str = Field(default=",", min_length=1, max_length=1)
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    skip_lines: int = Field(default=0, ge=0, le=1000)
+    header_lines: int = Field(default=1, ge=0, le=10)
+    leave_lines: tuple[str, ...] = ()
+    timezone: Zone | None = None
+    time_format: str | None = None
+    date_format: str | None = None
+    columns: dict[str, str] = {}
+    wide: tuple[Wide, ...] = ()
+    from_name: Annotated[str, AfterValidator(_pattern)] | None = None
+    constants: dict[str, str | int | float] = {}
+    values: dict[str, dict[str, str]] = {}
+    leave_values: dict[str, tuple[str, ...]] = {}
+    factors: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = {}
+
+    def takes(self, name: str) -> bool:
+        """Whether a file of this name is one of this export's."""
+        return any(fnmatchcase(name, glob) for glob in self.files)
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        """The feed's columns that this mapping fills, in the order in which it names them."""
+        named = re.compile(self.from_name).groupindex if self.from_name else ()
+        wide = (column for part in self.wide for column in (part.name, part.value))
+        return tuple(dict.fromkeys((*self.columns.values(), *wide, *named, *self.constants)))
+
+
+class Listener(_Part):
+    """The broker that live stations speak to. The password stands in .listen/password.txt, never in works.toml.
+
+    file_seconds: a file at least so often while messages come.
+    """
+
+    broker: str
+    port: int = Field(default=1883, ge=1, le=65535)
+    tls: bool = False
+    ca_file: str | None = None
+    user: str | None = None
+    client: str = "coldledger"
+    file_seconds: float = Field(default=60.0, ge=1, le=3600)
+
+
+class Topic(_Part):
+    """Messages that become rows. topic: `{column}` at a level is any word there, and fills that column.
+
+    name: how the files' names begin: a feed, or what a [[mapping]] takes.  arrival: column that gets the time of arrival where the message has none.
+    """
+
+    topic: Annotated[str, AfterValidator(_topic)]
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=60)]
+    arrival: str | None = None
