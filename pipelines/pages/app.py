@@ -21,7 +21,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
 from pipelines.pages import routes_feeds, routes_holds, routes_machine, routes_people, routes_read, routes_trace
-from pipelines.pages.desk import Desk
+from pipelines.pages.desk import Desk, Key, Make
 from pipelines.pages.metrics import Meter
 from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
@@ -55,9 +55,7 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     async def life(app: FastAPI) -> Any:
         stopping = threading.Event()
         if told.grace_s > 0:
-            threading.Thread(
-                target=web.desk.keep_warm, args=(partial(routes_read.live_pages, web), stopping), daemon=True
-            ).start()
+            threading.Thread(target=web.desk.keep_warm, args=(partial(_live, web), stopping), daemon=True).start()
         yield
         stopping.set()
         web.desk.close()
@@ -74,6 +72,11 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     )
     app.middleware("http")(_around(app, web.desk, told.grace_s > 0))
     return app
+
+
+def _live(web: Web) -> list[tuple[Key, Make]]:
+    """Pages that are made before anybody asks for them."""
+    return [routes_machine.figures_page(web), *routes_read.live_pages(web)]
 
 
 def _around(app: FastAPI, desk: Desk, patient: bool) -> Callable[..., Awaitable[Response]]:

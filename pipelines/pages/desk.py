@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
+import pickle
 import threading
 import time
+import zlib
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -32,6 +35,7 @@ MOST_PAGES, MOST_BYTES = 250, 48 << 20
 REACH = timedelta(hours=12)  # ware of a window was formed, and its signals began, so far before it
 SETTLED = timedelta(minutes=10)  # after a file came, until what follows from it is worked out
 WHILE_A_FLOW_RUNS_S = 600.0
+RENEWED_WITHIN_S = 60.0  # beyond the grace, where many pages wait to be made anew at once
 
 
 @dataclass
@@ -44,28 +48,51 @@ class Marks:
     files: pl.DataFrame
 
 
-@dataclass
+@dataclass(frozen=True)
+class Written:
+    """The HTML of a page's content, packed, and what names it among others."""
+
+    packed: bytes
+    digest: str
+
+    @classmethod
+    def of(cls, body: str) -> Written:
+        data = body.encode()
+        return cls(zlib.compress(data, 1), hashlib.sha256(data).hexdigest())
+
+    @property
+    def body(self) -> str:
+        return zlib.decompress(self.packed).decode()
+
+
 class Made:
-    """A page as it was made: after which state of the ledger, when by the works' clock. html: by language and order, what was written of it."""
+    """A page as it was made: after which state of the ledger, when by the works' clock. Kept packed: tens of kilobytes, not megabytes of objects.
 
-    view: View
-    stamp: Stamp
-    writes: int
-    at: datetime
-    batch: int
-    counts: tuple[int, ...]
-    window: Span | None
-    checked: float
-    good: float
-    html: dict[Key, str] = field(default_factory=dict)
+    face: the view without its parts.  html: by language and order, what was written of it.  whole: what anybody is answered.
+    """
 
-    whole: dict[Key, bytes] = field(default_factory=dict)
+    def __init__(
+        self, view: View, stamp: Stamp, writes: int, at: datetime, marks: Marks, window: Span | None
+    ):  # fmt: skip
+        self.face = replace(view, parts=(), cautions=(), sources=())
+        self._packed = zlib.compress(pickle.dumps(view, protocol=5), 1)
+        self.stamp, self.writes, self.at, self.window = stamp, writes, at, window
+        self.batch, self.counts = marks.last_batch, marks.counts
+        self.checked = self.good = time.monotonic()
+        self.html: dict[Key, Written] = {}
+        self.whole: dict[Key, bytes] = {}
+
+    @property
+    def view(self) -> View:
+        """The page with all its parts, unpacked anew."""
+        view: View = pickle.loads(zlib.decompress(self._packed))
+        return view
 
     @property
     def size(self) -> int:
-        """About so many bytes of memory: a view's rows take several times what is written of it."""
-        html = sum(len(text) for text in self.html.values())
-        return html + 4 * html // max(1, len(self.html)) + sum(len(data) for data in self.whole.values()) + 20_000
+        """About so many bytes of memory."""
+        html = sum(len(one.packed) for one in self.html.values())
+        return len(self._packed) + html + sum(len(data) for data in self.whole.values()) + 5_000
 
 
 class Desk:
@@ -146,7 +173,7 @@ class Desk:
             return made
         if made is not None and self._good(made):
             return made
-        if made is not None and made.writes == self.writes and time.monotonic() - made.checked < self.grace_s:
+        if made is not None and made.writes == self.writes and self._still_near(key, made):
             self._renew(key, make, window)
             return made
         return self._make(key, make, window)
@@ -159,6 +186,11 @@ class Desk:
             made.checked = now
             return True
         return False
+
+    def _still_near(self, key: Key, made: Made) -> bool:
+        """Whether a page that is no longer good may be shown once more: it was good a moment ago, or its renewal waits for its turn."""
+        age = time.monotonic() - made.checked
+        return age < self.grace_s or (key in self._queued and age < self.grace_s + RENEWED_WITHIN_S)
 
     def _good(self, made: Made) -> bool:
         stamp = self.stamp()
@@ -236,8 +268,7 @@ class Desk:
         plant, marks = self.plant, self.marks()
         with self.opened.ledger.reading() as reader:
             view = make(reader, plant)
-        now = time.monotonic()
-        return Made(view, stamp, writes, at, marks.last_batch, marks.counts, window, now, now)
+        return Made(view, stamp, writes, at, marks, window)
 
     def _drop(self) -> None:
         while len(self._made) > MOST_PAGES or (

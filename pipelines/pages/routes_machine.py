@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -15,6 +16,7 @@ from pipelines.errors import ColdledgerError
 from pipelines.ledger import Reader
 from pipelines.locks import is_held
 from pipelines.measures.holds import HELD, PROPOSED
+from pipelines.pages.desk import Key, Make
 from pipelines.pages.frame import assets
 from pipelines.pages.metrics import CONTENT_TYPE, Meter
 from pipelines.pages.routes_read import kept_file
@@ -92,11 +94,16 @@ def _metrics(web: Web, meter: Meter) -> bytes:
     }  # fmt: skip
     if not web.desk.opened.ledger.exists:
         return meter.text(told, [], [])
-    view = web.desk.page(("metrics",), lambda reader, plant: _measured(web, reader, plant)).view
+    view = web.desk.page(*figures_page(web)).view
     (part,) = view.parts
     assert isinstance(part, Special)
     figures: Any = part.told
     return meter.text({**told, **figures["told"]}, figures["lines"], figures["stations"])
+
+
+def figures_page(web: Web) -> tuple[Key, Make]:
+    """The ledger's figures as a page that is kept like any other."""
+    return ("metrics",), partial(_measured, web)
 
 
 def _measured(web: Web, reader: Reader, plant: Plant) -> View:

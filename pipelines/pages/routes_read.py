@@ -26,7 +26,7 @@ from pipelines.reports.page import Section
 
 HOUR_NAME = re.compile(r"(?P<line>[^/]+)-(?P<number>\d\d)-\d{4}")
 LIVE_S = 30
-HOURS = 4  # that the map of cavities looks back
+HOURS, SHIFT_HOURS = 4, 8  # that the map of cavities looks back; also offered
 Word = Annotated[str | None, Query(max_length=100)]
 
 
@@ -75,14 +75,21 @@ def _of_now(routes: APIRouter, web: Web) -> None:
 
 
 def live_pages(web: Web) -> list[tuple[Key, Make]]:
-    """The pages that everybody opens: now, and every line's newest hour and cavities."""
-    lines = list(web.desk.opened.plant.lines)
+    """The pages that everybody opens: now, every line's newest hour and cavities (of the hours usual on the map, and of a shift), the newest day."""
+    plant = web.desk.opened.plant
+    days = [page for on in _newest_closed(web) for page in [(("day", on), partial(_day, web, on))]]
     return [
         _now(web, False),
         _now(web, True),
-        *(_live_hour(web, line) for line in lines),
-        *(_moulds(web, line, None, HOURS, None) for line in lines),
+        *(_live_hour(web, line) for line in plant.lines),
+        *(_moulds(web, line, None, hours, None) for hours in (HOURS, SHIFT_HOURS) for line in plant.lines),
+        *days,
     ]
+
+
+def _newest_closed(web: Web) -> list[date]:
+    closed = sorted(path.stem for path in (web.desk.site.reports / "day").glob("????-??-??.html"))
+    return [_date(closed[-1])] if closed else []
 
 
 def _now(web: Web, wall: bool) -> tuple[Key, Make]:
@@ -190,11 +197,9 @@ def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:
 def _of_days(routes: APIRouter, web: Web) -> None:
     @routes.get("/day")
     def newest_day() -> Response:
-        closed = sorted(path.stem for path in (web.desk.site.reports / "day").glob("????-??-??.html"))
+        closed = _newest_closed(web)
         return go(
-            f"/{day_address(_date(closed[-1]))}"
-            if closed
-            else f"/day/{web.desk.plant.clock.day_of(web.desk.now())}.html"
+            f"/{day_address(closed[-1])}" if closed else f"/day/{web.desk.plant.clock.day_of(web.desk.now())}.html"
         )
 
     @routes.get("/day/{name}.html")

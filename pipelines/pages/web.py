@@ -19,7 +19,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
-from pipelines.pages.desk import Desk, Key, Made, Make
+from pipelines.pages.desk import Desk, Key, Made, Make, Written
 from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
 from pipelines.pages.tables import named_sheets, order_of, table_csv
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
@@ -157,29 +157,28 @@ class Web:
             query.get("sort") if order else None,
             tuple(sorted((k, v) for k, v in query.items() if k not in OWN)),
         )
-        body = made.html.get(name)
-        if body is None:
-            body = body_html(made.view, Asked(query, order, t, self._clock(made)))
+        written = made.html.get(name)
+        if written is None:
+            written = Written.of(body_html(made.view, Asked(query, order, t, self._clock(made))))
             if len(made.html) > 12:
                 made.html.clear()
-            made.html[name] = body
+            made.html[name] = written
         reader = self.reader(request, person)
         if person is not None or reader.said or reader.mistake or status != 200:
-            return self._answer(request, made.view, body, reader, status)
-        return self._for_anybody(request, made, (*name, reader.path), body, reader)
+            return self._answer(request, made.face, written, reader, status)
+        return self._for_anybody(request, made, (*name, reader.path), written, reader)
 
-    def _for_anybody(self, request: Request, made: Made, name: Key, body: str, reader: Reader) -> Response:
+    def _for_anybody(self, request: Request, made: Made, name: Key, written: Written, reader: Reader) -> Response:
         """The page for readers who are not signed in, who all get the same bytes: written and packed once."""
-        tag, headers = self._tag(body, reader)
+        tag, headers = self._tag(written, reader)
         if request.headers.get("if-none-match") == tag:
             return Response(status_code=304, headers=headers)
         if "gzip" not in request.headers.get("accept-encoding", ""):
-            return self._answer(request, made.view, body, reader, 200)
+            return self._answer(request, made.face, written, reader, 200)
         data = made.whole.get(name)
         if data is None:
-            text = page_html(
-                self.desk.opened.plant.works.name, made.view.kind, made.view.title, made.view.refresh_s, body, reader
-            )
+            face, works = made.face, self.desk.opened.plant.works.name
+            text = page_html(works, face.kind, face.title, face.refresh_s, written.body, reader)
             if len(made.whole) > 12:
                 made.whole.clear()
             made.whole[name] = data = gzip.compress(text.encode(), 5, mtime=0)
@@ -188,18 +187,18 @@ class Web:
     def _clock(self, made: Made) -> str:
         return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
 
-    def _answer(self, request: Request, view: View, body: str, reader: Reader, status: int) -> Response:
-        tag, headers = self._tag(body, reader)
+    def _answer(self, request: Request, view: View, written: Written, reader: Reader, status: int) -> Response:
+        tag, headers = self._tag(written, reader)
         if request.headers.get("if-none-match") == tag and status == 200:
             return Response(status_code=304, headers=headers)
         works = self.desk.opened.plant.works.name
-        text = page_html(works, view.kind, view.title, view.refresh_s, body, reader)
+        text = page_html(works, view.kind, view.title, view.refresh_s, written.body, reader)
         return HTMLResponse(text, status, headers)
 
     @staticmethod
-    def _tag(body: str, reader: Reader) -> tuple[str, dict[str, str]]:
+    def _tag(written: Written, reader: Reader) -> tuple[str, dict[str, str]]:
         """What names this answer among all others, and the headers that say how it may be kept."""
-        whole = hashlib.sha256(body.encode())
+        whole = hashlib.sha256(written.digest.encode())
         for text in (
             reader.path,
             reader.texts.language,
@@ -224,7 +223,7 @@ class Web:
         if query.get("as") is not None and view.sheets:
             return self._taken_of(request, view, query["as"])
         body = body_html(view, Asked(query, order_of(query.get("sort")), reader.texts, at))
-        return self._answer(request, view, body, reader, status)
+        return self._answer(request, view, Written.of(body), reader, status)
 
     def _taken(self, request: Request, made: Made, wanted: str) -> Response:
         return self._taken_of(request, made.view, wanted)
