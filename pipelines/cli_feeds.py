@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pipelines import errors
-from pipelines.cli_options import FormatOption, SiteOption, open_here
+from pipelines.cli_options import FormatOption, FromOption, SiteOption, ToOption, open_here, span_of
 from pipelines.show import Format, print_json
 
 feeds_app = typer.Typer(
@@ -82,6 +82,30 @@ def replaced(
     opened = open_here(site)
     with opened.ledger.reading() as reader:
         show_rows(f"Replaced rows of {feed}", answer_replaced(reader, feed), format)
+
+
+@feeds_app.command()
+def doubts(
+    start: FromOption,
+    end: ToOption,
+    line: Annotated[str | None, typer.Option("--line", help="One line only.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than before, moulds that are not fitted."""
+    from pipelines.answers.pareto import check_line
+    from pipelines.answers.station_faults import answer_station_faults
+    from pipelines.show_trial import show_station_faults
+
+    opened = open_here(site)
+    known = opened.known
+    if line is not None:
+        check_line(known, line)
+    span = span_of(start, end, opened)
+    with opened.ledger.reading() as reader:
+        told = answer_station_faults(reader, known, span, (line,) if line else ())
+    show_station_faults(known, told, span, format)
+    raise typer.Exit(errors.NEEDS_A_PERSON if any(one.certain for one in told) else errors.DONE)
 
 
 @feeds_app.command("try")

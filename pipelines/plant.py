@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from pipelines.clock import WorksClock
 from pipelines.errors import PlantError
@@ -185,8 +185,20 @@ class Notices(_Table):
     silent_minutes: NotNegative | None = 60.0
 
 
+class Clock(_Table):
+    """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier: negative), by the station's own times in [from, to)."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    station: str
+    minutes: float = Field(ge=-1440, le=1440, allow_inf_nan=False)
+    from_: AwareDatetime = Field(alias="from")
+    to: AwareDatetime | None = None
+
+
 class Plant(_Table):
     """The whole plant file."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
     works: Works
     furnace: tuple[Furnace, ...] = Field(min_length=1)
@@ -203,6 +215,7 @@ class Plant(_Table):
     schedule: Schedule = Schedule()
     notices: Notices = Notices()
     mapping: tuple[Mapping, ...] = ()
+    clock_errors: tuple[Clock, ...] = Field(default=(), alias="clock")
     listener: Listener | None = None
     topic: tuple[Topic, ...] = ()
 

@@ -94,7 +94,11 @@ def _known(told: dict[str, Any], table: str) -> list[str]:
 
 
 def _unknown(told: dict[str, Any], text: str) -> Iterator[str]:
-    for table, key, target in (("line", "furnace", "furnace"), ("station", "line", "line")):
+    for table, key, target in (
+        ("line", "furnace", "furnace"),
+        ("station", "line", "line"),
+        ("clock", "station", "station"),
+    ):
         known = _known(told, target)
         for index, row in _rows(told, table):
             if key in row and str(row[key]) not in known:

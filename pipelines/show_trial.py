@@ -1,4 +1,4 @@
-"""The trial of a file on the terminal."""
+"""The trial of a file, and what cannot be right in what came, on the terminal."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from typing import Any
 
 import typer
 
+from pipelines.clock import Span
 from pipelines.intake.propose import Proposal
 from pipelines.intake.trial import SHOWN_REFUSALS, Tried
+from pipelines.measures.station_faults import StationFault
 from pipelines.plant import Plant
-from pipelines.show import Format, print_csv, print_table
+from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.work.trial import Trial
 
 FAULT_COLUMNS = ("feed", "column", "reason", "values", "line", "value", "sentence")
@@ -95,3 +97,31 @@ def _show_one(plant: Plant, one: Tried) -> None:
 
 def _cell(plant: Plant, value: Any) -> Any:
     return plant.clock.show(value) if isinstance(value, datetime) else value
+
+
+DOUBT_COLUMNS = ("line", "station", "kind", "since", "until", "certain", "minutes", "size", "key", "sentence")
+
+
+def show_station_faults(plant: Plant, told: list[StationFault], span: Span, format: Format) -> None:
+    """Clocks and counts that cannot be right, those that are certain first."""
+    rows = [{name: _moment(getattr(one, name)) for name in DOUBT_COLUMNS} for one in told]
+    if format is Format.json:
+        return print_json(rows)
+    if format is Format.csv:
+        return print_csv(DOUBT_COLUMNS, [list(row.values()) for row in rows])
+    title = f"Clocks and counts in doubt, {plant.clock.show(span.start)} to {plant.clock.show(span.end)}"
+    shown = [
+        (
+            one.line,
+            one.station,
+            one.kind,
+            plant.clock.show(one.since),
+            plant.clock.show(one.until),
+            "certain" if one.certain else "a guess",
+        )
+        for one in told
+    ]
+    print_table(title, ("line", "station", "what", "since", "until", "how sure"), shown, "" if told else "none found")
+    for one in told:
+        typer.echo(f"{one.line}: {one.sentence}.")
+    return None

@@ -13,6 +13,7 @@ import pyarrow as pa
 from pandera.errors import SchemaErrors
 
 from pipelines.intake.cast import BadCell, Reading, cast_text
+from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
 from pipelines.intake.raw import Raw
 from schemas.feeds import Feed
@@ -90,6 +91,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
         pl.Series("file_line", work.file_line),
         pl.Series("key_code", _key_codes(work, frame)),
     )
+    frame = with_right_clocks(frame, feed, reading.plant)
     return Sorted(frame if good.all() else frame.filter(pl.Series(good)), *_refused(work, files))
 
 

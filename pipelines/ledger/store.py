@@ -24,6 +24,8 @@ from pipelines.settings import Settings, Site
 _MIGRATIONS = """create table if not exists migrations
     (number integer primary key, name varchar not null, applied_at timestamp not null)"""
 
+_CURRENT: set[tuple[str, int]] = set()  # ledgers (path, inode) that this process has found to be of its own version
+
 
 class Reader:
     """An open ledger that answers named queries."""
@@ -99,11 +101,13 @@ class Ledger:
             raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
         con = self._open_to_read()
         try:
-            if not _is_current(con):  # an upgraded program, an older ledger
+            file = (str(self.site.ledger), self.site.ledger.stat().st_ino)
+            if file not in _CURRENT and not _is_current(con):  # an upgraded program, an older ledger
                 con.close()
                 with self.writing():
                     pass
                 con = self._open_to_read()
+            _CURRENT.add(file)
             if known_at is not None:
                 con.close()
                 con = self._wait_for_file(read_only=True, beside_it=True)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import APIRouter, Form, Path, Query, Request
 from fastapi.responses import Response
 from starlette.datastructures import FormData
 
-from pipelines.errors import ColdledgerError
+from pipelines.clock import Span
+from pipelines.errors import ColdledgerError, WrongUse
 from pipelines.intake import IntakeReport
+from pipelines.pages.show_doubts import LONGEST, doubts_view
 from pipelines.pages.show_feeds import feeds_view, refused_view
-from pipelines.pages.web import Web, go, local
+from pipelines.pages.web import Refused, Web, go, local, moment
 from pipelines.work.repair import give_file_up, mend_file, refused_file, refused_rows, repair
 from pipelines.work.signals import acknowledge_signal, days_to_follow
 
@@ -32,6 +34,26 @@ def _reading(routes: APIRouter, web: Web) -> None:
     def feeds(request: Request) -> Response:
         """What came, what is late or silent, what was refused and why; what ran, and what will run when."""
         return web.show(request, ("feeds",), lambda reader, plant: feeds_view(web, reader, plant))
+
+    @routes.get("/feeds/doubts")
+    def doubts(
+        request: Request,
+        line: Annotated[str | None, Query(max_length=64)] = None,
+        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
+        to: Annotated[str | None, Query(max_length=40)] = None,
+    ) -> Response:
+        """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to another."""
+        first, last = moment(web, start), moment(web, to)
+        if (first is None) != (last is None) or (first and last and first >= last):
+            raise WrongUse("give both `from` and `to`, `from` before `to`, or neither")
+        if line is not None and line not in web.desk.plant.lines:
+            raise Refused(404, f"there is no line '{line}' in works.toml; it has {', '.join(web.desk.plant.lines)}")
+        if first and last and last - first > LONGEST:
+            raise WrongUse(f"at most {LONGEST.days} days at once")
+        span = Span(first, last) if first and last else None
+        return web.show(
+            request, ("doubts", line, first, last), lambda reader, plant: doubts_view(reader, plant, line, span), span
+        )
 
     @routes.get("/feeds/refused/{batch}")
     def refused(request: Request, batch: Batch) -> Response:
@@ -117,7 +139,7 @@ def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], told: FormDat
 def _tell(web: Web, request: Request, by: str, what: str, about: str, report: IntakeReport) -> None:
     """What a retry did: for the audit trail, for the person, and for the scheduler, which works out what follows from it."""
     plant = web.desk.opened.plant
-    for day in days_to_follow(plant, [moment for _, moment in report.touched]):
+    for day in days_to_follow(plant, [at for _, at in report.touched]):
         web.books.tell("add_request", flow="follow", about=day.isoformat())
     t = web.texts(request)
     nothing = not report.rows_kept and not report.rows_refused

@@ -55,7 +55,10 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         *_notices(web, plant),
     )
     sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql; runs and notices: .serve/serve.db"
-    return View("feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, sources=(sources,), refresh_s=LIVE_S)
+    links = (("clocks and counts in doubt", "/feeds/doubts"),)
+    return View(
+        "feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, links, sources=(sources,), refresh_s=LIVE_S
+    )
 
 
 def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:

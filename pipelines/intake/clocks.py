@@ -1,0 +1,29 @@
+"""Times of stations whose clock was wrong, as works.toml has it by a person's word."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import polars as pl
+
+from pipelines.plant import Plant
+from schemas.feeds import Feed
+
+_ANY_CODE = pl.lit(None, dtype=pl.UInt64)
+
+
+def with_right_clocks(frame: pl.DataFrame, feed: Feed, plant: Plant) -> pl.DataFrame:
+    """The rows of stations named in [[clock]] at the true time. Their keys are compared anew: two times can have become one."""
+    if not plant.clock_errors or feed.when is None or "station" not in frame.columns:
+        return frame
+    when, moved = pl.col(feed.when), pl.lit(False)
+    shift = pl.lit(timedelta())
+    for one in plant.clock_errors:
+        here = (pl.col("station") == one.station) & (when >= one.from_)
+        if one.to is not None:
+            here &= when < one.to
+        shift = pl.when(here).then(pl.lit(timedelta(minutes=-one.minutes))).otherwise(shift)
+        moved |= here
+    if not frame.select(moved.any()).item():
+        return frame
+    return frame.with_columns((when + shift).alias(feed.when), _ANY_CODE.alias("key_code"))
