@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pipelines import cli_feeds, cli_holds, cli_laboratory, cli_quality, cli_serve, errors
+from pipelines import cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors
 from pipelines.cli_options import (
     DayOption,
     FormatOption,
@@ -47,6 +47,11 @@ app.add_typer(cli_serve.notices_app, name="notices")
 app.command()(cli_serve.serve)
 app.command()(cli_serve.schedule)
 app.command()(cli_feeds.listen)
+app.command()(cli_keep.backup)
+app.command()(cli_keep.restore)
+app.command()(cli_keep.check)
+app.command()(cli_keep.compact)
+app.command()(cli_keep.rollup)
 app.command()(cli_laboratory.weights)
 app.command()(cli_laboratory.lab)
 app.command()(cli_quality.trace)
@@ -106,15 +111,27 @@ def close(
 
 @app.command()
 def rebuild(
-    start: Annotated[str, typer.Option("--from", help="First production day.")],
-    end: Annotated[str, typer.Option("--to", help="Last production day, included.")],
+    start: Annotated[str | None, typer.Option("--from", help="First production day.")] = None,
+    end: Annotated[str | None, typer.Option("--to", help="Last production day, included.")] = None,
+    archive: Annotated[
+        bool,
+        typer.Option(
+            "--from-archive",
+            help="Make the ledger itself again from archive/, whatever its state; the old one is kept.",
+        ),
+    ] = False,
     site: SiteOption = None,
 ) -> None:
-    """Compute days again from what was taken in, and say whether the answers are those of the first time."""
+    """Compute days again from what was taken in, and say whether the answers are those of the first time; or the ledger itself from the archive."""
+    from pipelines.cli_keep import from_archive
     from pipelines.flows.run import run_flow
 
+    if archive == bool(start and end):
+        raise errors.WrongUse("say which days, --from DAY --to DAY, or --from-archive to make the ledger itself again")
+    if archive:
+        return from_archive(site)
     opened = open_here(site)
-    first, last = day_of(start), day_of(end)
+    first, last = day_of(str(start)), day_of(str(end))
     if first > last:
         raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
     try:

@@ -185,6 +185,12 @@ class Notices(_Table):
     silent_minutes: NotNegative | None = 60.0
 
 
+class Keep(_Table):
+    """minutes_days: after so many days a closed day's minutes of counts are rolled into hours; without it they are kept."""
+
+    minutes_days: int | None = Field(default=None, ge=60)
+
+
 class Clock(_Table):
     """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier: negative), by the station's own times in [from, to)."""
 
@@ -215,6 +221,7 @@ class Plant(_Table):
     schedule: Schedule = Schedule()
     notices: Notices = Notices()
     mapping: tuple[Mapping, ...] = ()
+    keep: Keep = Keep()
     clock_errors: tuple[Clock, ...] = Field(default=(), alias="clock")
     listener: Listener | None = None
     topic: tuple[Topic, ...] = ()

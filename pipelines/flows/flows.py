@@ -15,6 +15,7 @@ from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
 from pipelines.work.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
 from pipelines.work.pages import Progress, hours_touched, hours_with_counts, write_hour_pages, write_index
 from pipelines.work.rebuild import rebuild_days
+from pipelines.work.rollup import roll_up_due
 from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
 
 
@@ -72,6 +73,12 @@ def close_one_day(opened: OpenSite, day: date) -> Closed:
     return closed
 
 
+@task(name="roll old minutes into hours", **_IO)
+def roll_old_minutes(opened: OpenSite) -> int:
+    """What `[keep]` says is due; how many days."""
+    return len(roll_up_due(opened))
+
+
 @task(name="write the laboratory's pages", **_IO)
 def write_laboratory(opened: OpenSite, days: list[date]) -> None:
     """The weight and laboratory pages of some days, and the index."""
@@ -115,6 +122,8 @@ def close(opened: OpenSite, day: date | None = None, progress: Progress | None =
         if progress:
             progress(number, len(days), str(one))
     write_laboratory(opened, [one.day for one in closed])
+    if day is None and opened.plant.keep.minutes_days is not None:
+        roll_old_minutes(opened)
     return closed
 
 

@@ -36,11 +36,12 @@ class BadCell(ValueError):
 
 @dataclass(frozen=True)
 class Reading:
-    """What is needed to read cells: the plant, the latest moment believed, and the zone of times without offset."""
+    """What is needed to read cells: the plant, the latest moment believed, the zone of times without offset, and until when minutes were rolled into hours."""
 
     plant: Plant
     latest: datetime
     zone: ZoneInfo | None = None
+    rolled_until: datetime | None = None
 
 
 def cast_text(text: str, quantity: Quantity, reading: Reading) -> Any:

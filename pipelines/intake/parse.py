@@ -28,7 +28,9 @@ def parse_file(data: bytes, kind: Kind, settings: Settings, name: str = "") -> R
     return parse_foreign(data, kind.feed, kind.mapping, name, settings.longest_line)
 
 
-def reading_for(plant: Plant, mapping: Mapping | None, latest: datetime) -> Reading:
+def reading_for(
+    plant: Plant, mapping: Mapping | None, latest: datetime, rolled_until: datetime | None = None
+) -> Reading:
     """How the cells of files of one mapping are to be read."""
     zone = ZoneInfo(mapping.timezone) if mapping is not None and mapping.timezone else None
-    return Reading(plant, latest, zone)
+    return Reading(plant, latest, zone, rolled_until)

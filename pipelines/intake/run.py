@@ -17,6 +17,7 @@ import polars as pl
 from pipelines.errors import FileRefused, SiteError
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine
 from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kinds_of
+from pipelines.intake.journal import note_received
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.raw import Raw
 from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
@@ -101,6 +102,10 @@ class _Intake:
         self.known: dict[tuple[str, str], dict[str, Any] | None] = {}
         self.repeated: list[_Read] = []
         self.at = settings.now()
+        self.rolled_until: datetime | None = None
+        if self.ledger.exists:
+            with self.ledger.reading() as reader:
+                self.rolled_until = reader.ask("rolled_until").item()
 
     def run(self, arrivals: list[Arrival] | None = None) -> IntakeReport:
         if arrivals is None:
@@ -178,6 +183,7 @@ class _Intake:
     def _file(self, fresh: list[_Read], delivery: Delivery, at: datetime) -> None:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
         numbered = commit(self.ledger, delivery, at)
+        note_received(self.site, numbered, at)
         self.report.first_batch = self.report.first_batch or min(numbered)
         self.report.touched |= _touched(delivery, ("station_counts", "reject_counts"), "15m")
         self.report.checked |= _touched(delivery, LABORATORY, "1h")
@@ -235,7 +241,7 @@ class _Intake:
             members = list(part)
             kind = members[0][1].kind
             assert kind is not None
-            reading = reading_for(self.plant, kind.mapping, at + self.settings.ahead)
+            reading = reading_for(self.plant, kind.mapping, at + self.settings.ahead, self.rolled_until)
             rows = sort_rows(kind.feed, [(n, read.raw) for n, read in members if read.raw is not None], reading)
             sorted_rows.setdefault(feed, []).append(rows)
         whole = [(number, read) for number, read in enumerate(reads) if read.refused is not None]

@@ -27,6 +27,7 @@ REFUSALS = {
     "reason": pl.String,
     "expected": pl.String,
 }
+ROLLED = ("station_counts", "reject_counts")  # feeds whose old minutes can be rolled into hours
 REFUSED_ROWS = {"file_no": pl.Int32, "file_line": pl.Int32, "row_text": pl.String}
 _CHECKS = {
     "greater_than_or_equal_to": (Reason.TOO_LOW, "low"),
@@ -85,6 +86,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
     _broken_rules(work, frame, unread)
     for column, rows, reason in against_plant(work.indices, work.values, reading.plant):
         work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
+    _rolled(work, frame, reading)
     good = ~_mask(work)
     frame = frame.with_columns(
         pl.Series("file_no", work.file_no),
@@ -230,6 +232,16 @@ def _rule_fault(work: _Work, check: str, column: str, rows: np.ndarray, unread: 
     limit = getattr(work.feed.quantity(column), bound) if bound else None
     expected = "" if limit is None else f"{limit:g}" if limit < 1e6 else f"{limit:.0f}"
     return _Fault(rows, column, work.cells(column, rows), reason, expected)
+
+
+def _rolled(work: _Work, frame: pl.DataFrame, reading: Reading) -> None:
+    """Rows of days of which only hours are kept: beside their hours they would count twice."""
+    feed, until = work.feed, reading.rolled_until
+    if until is None or feed.name not in ROLLED or feed.when is None or feed.when not in work.words:
+        return
+    rows = np.flatnonzero((frame[feed.when] < until).fill_null(False).to_numpy())
+    if len(rows):
+        work.faults.append(_Fault(rows, feed.when, work.cells(feed.when, rows), Reason.MINUTES_ROLLED))
 
 
 def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFrame, pl.DataFrame]:

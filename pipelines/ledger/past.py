@@ -22,13 +22,14 @@ def look_back(con: duckdb.DuckDBPyConnection, moment: datetime) -> None:
     """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files received later are gone, rows replaced later stand again, later
     closes and acknowledgements are unknown. What is worked out by hour (lehr times, expectations, signals) stays as it is now."""
     then = duckdb.ConstantExpression(moment)
-    for table in _tables():
+    for table in tables():
         _table_then(con, f"kept.main.{table}", table, then)
     for _, text in statements("core"):
         con.execute(text)
 
 
-def _tables() -> list[str]:
+def tables() -> list[str]:
+    """Every table that the migrations make."""
     texts = (text for _, text in statements("migrations"))
     return [found[1] for text in texts if (found := re.search(r"create table (\w+)", text))]
 

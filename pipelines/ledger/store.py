@@ -14,6 +14,7 @@ from typing import Any
 
 import duckdb
 import polars as pl
+import pyarrow as pa
 from filelock import FileLock, Timeout
 
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
@@ -25,6 +26,9 @@ _MIGRATIONS = """create table if not exists migrations
     (number integer primary key, name varchar not null, applied_at timestamp not null)"""
 
 _CURRENT: set[tuple[str, int]] = set()  # ledgers (path, inode) that this process has found to be of its own version
+
+
+_UNREADABLE = (duckdb.IOException, duckdb.InternalException, duckdb.FatalException, duckdb.SerializationException)
 
 
 class Reader:
@@ -61,6 +65,32 @@ class Reader:
     def replaced(self, table: str) -> pl.DataFrame:
         """The rows of one fact table that are no longer in force, with the time at which each was replaced."""
         return _aware(self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnotnull()).pl())
+
+    def whole(self, table: str) -> pa.Table:
+        """Every row of a table, as it is."""
+        return self._con.table(table).to_arrow_table()
+
+    def grouped(self, table: str, by: tuple[str, ...]) -> pl.DataFrame:
+        """How many rows of a table there are by some columns, every version: these columns and `rows`."""
+        names = ", ".join(by)
+        return self._con.table(table).aggregate(f"{names}, count(*) as rows", names).pl()
+
+    def of_batch(self, table: str, batch: int) -> pl.DataFrame:
+        """The rows that a batch brought to a table, every version."""
+        mine = duckdb.ColumnExpression("batch") == duckdb.ConstantExpression(batch)
+        return _aware(self._con.table(table).filter(mine).pl())
+
+    def doubled(self, table: str, key: tuple[str, ...], when: str | None, start: Any, end: Any) -> int:
+        """How many keys have more than one version in force; where `start` is told, of those whose `when` is in [start, end)."""
+        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
+        if start is not None and when is not None:
+            first, last = (duckdb.ConstantExpression(_naive(moment)) for moment in (start, end))
+            rows = rows.filter(duckdb.ColumnExpression(when) >= first).filter(duckdb.ColumnExpression(when) < last)
+        names = ", ".join(f'"{name}"' for name in key)
+        twice = rows.aggregate(f"{names}, count(*) as versions", names).filter(
+            duckdb.ColumnExpression("versions") > duckdb.ConstantExpression(1)
+        )
+        return int(twice.aggregate("count(*)").fetchall()[0][0])
 
     def in_force(
         self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any
@@ -113,24 +143,26 @@ class Ledger:
                 con = self._wait_for_file(read_only=True, beside_it=True)
                 look_back(con, _naive(known_at))
             yield Reader(con)
+        except _UNREADABLE as error:
+            raise plain_error(error, self.site) from error
         finally:
             con.close()
 
     @contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open to write, migrated, in one transaction: committed when the block ends, undone when it raises."""
-        with self._gate():
+        with self.gate():
             self._be_born()
             con = self._wait_for_file(read_only=False)
             opened = time.monotonic()
             self.unlocked.clear()
             try:
-                _migrate(con)
+                migrate(con)
                 con.begin()
                 yield con
                 con.commit()
             except duckdb.Error as error:
-                raise _plain(error, self.site) from error
+                raise plain_error(error, self.site) from error
             finally:
                 _close(con)
                 self.held_s += time.monotonic() - opened
@@ -147,16 +179,21 @@ class Ledger:
             con = duckdb.connect(str(part))
             try:
                 con.execute("set timezone = 'UTC'")
-                _migrate(con)
+                migrate(con)
             finally:
                 con.close()
             part.replace(self.site.ledger)
         except OSError as error:
             raise SiteError(unwritable(self.site, error)) from error
         except duckdb.Error as error:
-            raise _plain(error, self.site) from error
+            raise plain_error(error, self.site) from error
 
-    def _gate(self) -> Any:
+    def rest(self) -> None:
+        """Wait until nobody writes; for a holder of the gate."""
+        self._wait_for_file(read_only=True).close()
+
+    def gate(self) -> Any:
+        """Hold this to keep new readers and writers out; LedgerBusy where another holds it too long."""
         try:
             self.site.locks.mkdir(exist_ok=True)
             lock = FileLock(self.site.locks / "gate", timeout=self.settings.lock_wait_s)
@@ -168,7 +205,7 @@ class Ledger:
 
     def _open_to_read(self) -> duckdb.DuckDBPyConnection:
         try:
-            gate = self._gate()
+            gate = self.gate()
         except SiteError:
             gate = nullcontext()  # a folder that we cannot write to has no writer to wait for
         with gate:
@@ -181,16 +218,16 @@ class Ledger:
                 return self._connect(read_only, beside_it)
             except duckdb.IOException as error:
                 if "lock" not in str(error).lower():
-                    raise _plain(error, self.site) from error
+                    raise plain_error(error, self.site) from error
                 if time.monotonic() > until:
                     raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
             except duckdb.ConnectionException as error:
                 if "different configuration" not in str(error):
-                    raise _plain(error, self.site) from error
+                    raise plain_error(error, self.site) from error
                 if time.monotonic() > until:  # readers of this very process still have it open
                     raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
             except duckdb.Error as error:
-                raise _plain(error, self.site) from error
+                raise plain_error(error, self.site) from error
             time.sleep(0.05)
 
     def _connect(self, read_only: bool, beside_it: bool) -> duckdb.DuckDBPyConnection:
@@ -227,7 +264,7 @@ def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
     return done.get(0) == _views()[1] and len(done) > len(statements("migrations"))
 
 
-def _migrate(con: duckdb.DuckDBPyConnection) -> None:
+def migrate(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(_MIGRATIONS)
     views, digest = _views()
     done = dict(con.execute("select number, name from migrations").fetchall())
@@ -261,13 +298,16 @@ def unwritable(site: Site, error: OSError) -> str:
     return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
 
 
-def _plain(error: duckdb.Error, site: Site) -> Exception:
+def plain_error(error: duckdb.Error, site: Site) -> Exception:
     text = str(error)
     if "No space left" in text or "could not write all data" in text.lower() or "disk full" in text.lower():
         return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
     if "Permission denied" in text or "read-only file system" in text.lower():
         return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
-    return LedgerBroken(f"{site.ledger} could not be used: {text.splitlines()[0]}")
+    return LedgerBroken(
+        f"{site.ledger} could not be used: {text.splitlines()[0]}; restore a copy of the site, or make the ledger again from the archive: "
+        "`coldledger rebuild --from-archive`"
+    )
 
 
 def _naive(value: Any) -> Any:

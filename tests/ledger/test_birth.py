@@ -31,7 +31,7 @@ def test_a_birth_that_fails_leaves_no_ledger(place: Place, monkeypatch: pytest.M
         con.execute("create table half (i integer)")
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pipelines.ledger.store._migrate", broken)
+    monkeypatch.setattr("pipelines.ledger.store.migrate", broken)
     with pytest.raises(Exception, match="full"), place.opened.ledger.writing():
         pass
     assert not place.site.ledger.exists()

@@ -1,0 +1,124 @@
+"""Commands that keep a site whole: copies, checks, room on the disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipelines import errors
+from pipelines.cli_options import FormatOption, SiteOption, day_of, open_here
+from pipelines.show import Format, print_csv, print_json, print_table
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def backup(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the copies, on another disk.")],
+    keep: Annotated[int, typer.Option("--keep", help="Copies of the ledger to keep there.", min=1)] = 14,
+    site: SiteOption = None,
+) -> None:
+    """Copy the site while it is in use: the ledger, works.toml, people and acts, and what of the archive is new; the copy is read whole."""
+    from pipelines.work.backup import back_up
+
+    told = back_up(open_here(site), to, keep, _say)
+    typer.echo(
+        f"{told.folder}: {sum(told.rows.values()):,} rows read whole; {told.new_files} new of {told.files} files of the archive. `coldledger restore --from {to}` makes a site of it."
+    )
+
+
+def restore(
+    source: Annotated[Path, typer.Option("--from", help="Folder that `coldledger backup` filled, or one copy in it.")],
+    to: Annotated[Path, typer.Option("--to", help="New folder for the site.")],
+) -> None:
+    """Make a site again from its newest copy that is as it was written; nothing that is there is written over."""
+    from pipelines.work.backup import restore_site
+
+    used = restore_site(source, to, _say)
+    typer.echo(
+        f"Made {to} from {used.name}. Look: `coldledger check --site {to}`; files that came after that copy are in its archive: `coldledger rebuild --from-archive --site {to}` takes them in."
+    )
+
+
+def check(
+    rows: Annotated[
+        bool,
+        typer.Option(
+            "--rows",
+            help="Also read every file of the archive again and compare its rows with the ledger's, cell by cell.",
+        ),
+    ] = False,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Whether the site is whole: balances of the ledger, hashes of the archive, rows against files. Ends with 1 where something is not."""
+    from pipelines.work.check import check_site
+
+    told = check_site(open_here(site), rows, _say)
+    cells = [(one.level, one.where, one.what) for one in told.findings]
+    if format is Format.json:
+        print_json({"whole": told.whole, "looked": told.looked, "findings": [vars(one) for one in told.findings]})
+    elif format is Format.csv:
+        print_csv(("level", "where", "what"), cells)
+    else:
+        for text in told.looked:
+            typer.echo(f"Looked at: {text}.")
+        if cells:
+            print_table("Not whole" if not told.whole else "To be looked at", ("level", "where", "what"), cells)
+        typer.echo("All of it is whole." if told.whole else "Something is not whole.")
+    raise typer.Exit(errors.DONE if told.whole else errors.NEEDS_A_PERSON)
+
+
+def compact(site: SiteOption = None) -> None:
+    """Write the ledger anew without the gaps that replaced and rolled rows left; pages go on meanwhile."""
+    from pipelines.intake.run import intake_lock
+    from pipelines.ledger.keeping import compact as compact_ledger
+
+    opened = open_here(site)
+    with intake_lock(opened.site, opened.settings):
+        before, after = compact_ledger(opened.ledger, _say)
+    typer.echo(f"{opened.site.ledger}: {before / 1e6:,.1f} MB before, {after / 1e6:,.1f} MB now.")
+
+
+def rollup(
+    before: Annotated[
+        str, typer.Option("--before", help="Production day; those before it are rolled, at the earliest 60 days after.")
+    ],
+    site: SiteOption = None,
+) -> None:
+    """Roll old minutes of counts into hours; traces and Paretos of then are by the hour from now on. The files stay in the archive."""
+    from pipelines.work.rollup import roll_up
+
+    done = roll_up(open_here(site), day_of(before), _say)
+    minutes, hours = sum(one.before for one in done), sum(one.after for one in done)
+    typer.echo(
+        f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives the room back to the disk."
+    )
+
+
+def from_archive(site: Path | None) -> None:
+    """`rebuild --from-archive`."""
+    from pipelines.work.from_archive import rebuild_from_archive
+
+    opened = open_here(site)
+
+    def progress(done: int, of: int, name: str) -> None:
+        if done == of or done % 200 == 0:
+            _say(f"{done} of {of} files: {name}")
+
+    told = rebuild_from_archive(opened, progress)
+    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in told.told.items() if count)
+    typer.echo(
+        f"{told.files} files taken in again: {told.rows:,} rows kept, {told.refused:,} set aside."
+        + (f" Carried over: {carried}." if carried else "")
+    )
+    if told.before is not None:
+        typer.echo(
+            f"The ledger of before is {told.before.name}; remove it when this one is right. Signals and pages: `coldledger rebuild --from DAY --to DAY`."
+        )
+    for text in told.unreadable:
+        typer.echo(text, err=True)
+    raise typer.Exit(errors.NEEDS_A_PERSON if told.unreadable else errors.DONE)

@@ -1,0 +1,79 @@
+"""The archive's own list of what was received, beside the files: with it a ledger is made again in the same order and at the same times."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from pipelines.ledger.delivery import FileEntry
+from pipelines.settings import Site
+
+_KEPT = ("feed", "sha256", "file", "archived_as", "bytes", "retry_of")
+
+
+def journal_path(site: Site) -> Path:
+    return site.archive / "received.jsonl"
+
+
+def note_received(site: Site, numbered: Mapping[int, FileEntry], at: datetime) -> None:
+    """Add files that were just committed. A list that lacks some, after a power cut, is made whole by the next rebuild from the archive."""
+    path = journal_path(site)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    told = [
+        {
+            "batch": batch,
+            "received_at": at.astimezone(UTC).isoformat(),
+            **{name: getattr(entry, name) for name in _KEPT},
+        }
+        for batch, entry in numbered.items()
+    ]
+    with path.open("a", encoding="utf-8") as file:
+        file.writelines(json.dumps(one) + "\n" for one in told)
+
+
+@dataclass(frozen=True)
+class Received:
+    """One file of the archive as it was received. batch: its number then, None where only the file itself is known."""
+
+    feed: str
+    file: str
+    archived_as: str
+    bytes: int
+    received_at: datetime
+    batch: int | None = None
+    retry_of: int | None = None
+    sha256: str = ""
+
+
+def received_files(site: Site) -> list[Received]:
+    """Everything in the archive in the order of receipt: by the list, else by the time of the file (then its name)."""
+    told = {one.archived_as: one for one in _listed(site) if one.archived_as}
+    for path in sorted(site.archive.rglob("*")) if site.archive.is_dir() else ():
+        name = path.relative_to(site.archive).as_posix()
+        parts = name.split("/")
+        if not path.is_file() or path.name.startswith(".") or name in told or len(parts) != 3 or parts[0] == "holds":
+            continue
+        stat = path.stat()
+        at = datetime.fromtimestamp(stat.st_mtime, UTC)
+        told[name] = Received(parts[0], path.name, name, stat.st_size, at)
+    return sorted(
+        told.values(), key=lambda one: (one.received_at, one.batch if one.batch is not None else 1 << 60, one.file)
+    )
+
+
+def _listed(site: Site) -> list[Received]:
+    path = journal_path(site)
+    if not path.exists():
+        return []
+    found: list[Received] = []
+    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+        try:
+            one: dict[str, Any] = json.loads(line)
+            found.append(Received(**{**one, "received_at": datetime.fromisoformat(one["received_at"])}))
+        except (ValueError, TypeError, KeyError):
+            continue  # a line that a power cut tore: the file itself is there
+    return found

@@ -1,0 +1,201 @@
+"""A ledger made again from the archive: every file in the order in which it was received, at the time at which it was received."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.errors import ColdledgerError, LedgerBusy, SiteError
+from pipelines.intake.filing import settle_quarantine
+from pipelines.intake.find import Arrival
+from pipelines.intake.journal import Received, journal_path, received_files
+from pipelines.intake.run import _Intake, _Read, intake_lock
+from pipelines.ledger import Ledger
+from pipelines.ledger.delivery import FileEntry, commit
+from pipelines.ledger.keeping import keep_what_people_said, kept_decisions
+from pipelines.ledger.store import unwritable
+from pipelines.plant import Plant
+from pipelines.settings import Settings, Site
+from pipelines.site import OpenSite
+from pipelines.work.holds import restore
+
+Progress = Callable[[int, int, str], None]
+MOST_BYTES = 256 << 20  # of files committed together
+
+
+@dataclass
+class MadeAgain:
+    """files, rows: taken in.  refused: rows refused.  unreadable: files of the archive that could not be read or are not what was received, in words.
+    before: where the ledger of before lies; None where there was none.  told: what people had said that was carried over (closes, acknowledgements)."""
+
+    files: int
+    rows: int
+    refused: int
+    unreadable: list[str]
+    before: Path | None
+    told: dict[str, int]
+
+
+class _FromArchive(_Intake):
+    """An intake whose files lie in the archive already and stay there."""
+
+    def __init__(self, shadow: Site, archive: Path, plant: Plant, settings: Settings, progress: Progress | None):
+        super().__init__(shadow, plant, settings, None)
+        self.archive, self.shown = archive, progress
+        self.places: dict[str, Received] = {}
+        self.numbers: dict[int, int] = {}
+        self.done = 0
+
+    def take(self, group: Sequence[Received], at: datetime, of: int) -> None:
+        """Commit files that were received together."""
+        arrivals = [self._arrival(one) for one in group]
+        reads: list[_Read] = []
+        for arrival in arrivals:
+            reads += self._read(arrival)
+        self.at = at
+        fresh = self._without_known(reads)
+        if fresh:
+            delivery = self._delivery(fresh, at)
+            numbered = commit(self.ledger, delivery, at)
+            self._note(numbered)
+            for read, entry in zip(fresh, delivery.files, strict=True):
+                self._count(entry, read)
+        self.done += len(group)
+        if self.shown:
+            self.shown(self.done, of, group[-1].file)
+
+    def _arrival(self, one: Received) -> Arrival:
+        path = self.archive / one.archived_as
+        self.places[str(path)] = one
+        retry = self.numbers.get(one.retry_of) if one.retry_of is not None else None
+        feed = one.feed if one.feed != "unknown" else None
+        return Arrival(path, one.file, one.bytes, 0, retry_of=retry, feed=feed)
+
+    def _entry(self, read: _Read, tally: dict[str, Any], at: datetime) -> FileEntry:
+        entry = super()._entry(read, tally, at)
+        return FileEntry(**{**vars(entry), "archived_as": self.places[str(read.arrival.path)].archived_as})
+
+    def _note(self, numbered: dict[int, FileEntry]) -> None:
+        by_place = {one.archived_as: one.batch for one in self.places.values()}
+        for number, entry in numbered.items():
+            old = by_place.get(entry.archived_as)
+            if old is not None:
+                self.numbers[old] = number
+
+
+def rebuild_from_archive(opened: OpenSite, progress: Progress | None = None) -> MadeAgain:
+    """Make the ledger again from archive/ beside the one that is there, whatever its state, and put it in its place; the old one is kept under another name.
+
+    What no file brings is carried over from the old ledger where it can be read: closes, acknowledgements, former plant files; holds come from their copy
+    in the archive. Killed at any instant the old ledger stands. LedgerBusy while flows run.
+    """
+    site = opened.site
+    with intake_lock(site, opened.settings):
+        try:
+            return _made_again(opened, progress)
+        except OSError as error:
+            raise SiteError(unwritable(site, error)) from error
+
+
+def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
+    site = opened.site
+    shadow = Site(site.root / ".from-archive")
+    for left in (shadow.ledger, shadow.ledger.with_name("ledger.duckdb.wal")):
+        left.unlink(missing_ok=True)
+    shadow.root.mkdir(exist_ok=True)
+    files = received_files(site)
+    wrong = _unreadable(site, files)
+    good = [one for one in files if one.archived_as not in wrong]
+    run = _FromArchive(shadow, site.archive, opened.plant, opened.settings, progress)
+    for group in _groups(good):
+        run.take(group, max(one.received_at for one in group), len(good))
+    if not run.ledger.exists:
+        with run.ledger.writing():
+            pass
+    told = _carried_over(opened.ledger, run.ledger)
+    before = _put_in_place(opened, shadow)
+    _write_journal(site, opened.ledger)
+    told["decisions about holds"] = restore(opened)
+    settle_quarantine(site, opened.ledger)
+    report = run.report
+    return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(wrong.values()), before, told)
+
+
+def _unreadable(site: Site, files: Sequence[Received]) -> dict[str, str]:
+    """Files that are gone, cannot be read or are not what was received, by their place, in words."""
+    from pipelines.work.check import _file_fault
+
+    wrong = {}
+    for one in files:
+        fault = _file_fault(site.archive, {"archived_as": one.archived_as, "sha256": one.sha256}) if one.sha256 else ""
+        if fault:
+            wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
+    return wrong
+
+
+def _groups(files: Sequence[Received]) -> list[list[Received]]:
+    """Files that were received at one moment were committed together; one that a moment holds alone joins nobody. Great groups are cut, so that memory stays small."""
+    groups: list[list[Received]] = []
+    size = 0
+    for one in files:
+        if (
+            groups
+            and groups[-1][-1].received_at == one.received_at
+            and size + one.bytes < MOST_BYTES
+            and one.retry_of is None
+        ):
+            groups[-1].append(one)
+            size += one.bytes
+        else:
+            groups.append([one])
+            size = one.bytes
+    return groups
+
+
+def _carried_over(old: Ledger, new: Ledger) -> dict[str, int]:
+    """What people and closes had said, where the old ledger can still be read."""
+    if not old.exists:
+        return {}
+    try:
+        said = kept_decisions(old)
+    except ColdledgerError as error:
+        if isinstance(error, LedgerBusy):
+            raise
+        return {}
+    keep_what_people_said(new, said)
+    return {name: table.num_rows for name, table in said.items() if table.num_rows}
+
+
+def _put_in_place(opened: OpenSite, shadow: Site) -> Path | None:
+    """Under the gate: no reader of ours begins, none writes. First the old one goes aside, then the new one comes; between them there is no ledger, never half of one."""
+    site = opened.site
+    before = None
+    with opened.ledger.gate():
+        if site.ledger.exists():
+            stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+            before = site.ledger.with_name(f"ledger.before-{stamp}.duckdb")
+            log = site.ledger.with_name("ledger.duckdb.wal")
+            if log.exists():
+                log.rename(site.ledger.with_name(f"{before.name}.wal"))
+            site.ledger.rename(before)
+        shadow.ledger.rename(site.ledger)
+    return before
+
+
+def _write_journal(site: Site, ledger: Ledger) -> None:
+    """The archive's list as the new ledger has it."""
+    with ledger.reading() as reader:
+        rows = reader.ask("batches_all").filter(pl.col("archived_as") != "")
+    path = journal_path(site)
+    part = path.with_name(f".{path.name}.part")
+    with part.open("w", encoding="utf-8") as file:
+        for row in rows.iter_rows(named=True):
+            told = {name: row[name] for name in ("batch", "feed", "sha256", "file", "archived_as", "bytes", "retry_of")}
+            file.write(json.dumps({**told, "received_at": row["received_at"].isoformat()}) + "\n")
+    part.replace(path)
