@@ -128,11 +128,11 @@ class Desk:
 
     @property
     def plant(self) -> Plant:
-        """The plant with the ids that it has lost and the ledger still speaks of."""
-        opened, stamp = self.opened, self.stamp()
-        if self._known is None or self._known[0] != stamp:
-            self._known = (stamp, opened.known)
-        return self._known[1]
+        """The plant with the ids that it has lost and the ledger still speaks of. Those change with works.toml: nobody waits for a commit to be told them."""
+        opened, stamp, known = self.opened, self.stamp(), self._known
+        if known is None or known[0][2:] != stamp[2:] or (known[0] != stamp and not self.flow_runs()):
+            self._known = known = (stamp, opened.known)
+        return known[1]
 
     @staticmethod
     def _stamp_of(path: Path) -> Stamp:
