@@ -10,11 +10,11 @@ import typer
 
 from pipelines import cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors
 from pipelines.cli_options import (
+    DaskOption,
     DayOption,
     FormatOption,
     FromOption,
     KnownOption,
-    LineOption,
     SiteOption,
     ToOption,
     day_of,
@@ -48,6 +48,7 @@ app.command()(cli_serve.serve)
 app.command()(cli_serve.schedule)
 app.command()(cli_feeds.listen)
 app.command()(cli_keep.backup)
+app.command()(cli_keep.export)
 app.command()(cli_keep.restore)
 app.command()(cli_keep.check)
 app.command()(cli_keep.compact)
@@ -120,16 +121,30 @@ def rebuild(
             help="Make the ledger itself again from archive/, whatever its state; the old one is kept.",
         ),
     ] = False,
+    over: Annotated[
+        str | None,
+        typer.Option(
+            "--over", help="An export to work from instead of the ledger; the marts are written --into a place."
+        ),
+    ] = None,
+    into: Annotated[
+        str | None, typer.Option("--into", help="Folder or address for the marts worked out --over an export.")
+    ] = None,
+    dask: DaskOption = None,
     site: SiteOption = None,
 ) -> None:
     """Compute days again from what was taken in, and say whether the answers are those of the first time; or the ledger itself from the archive."""
-    from pipelines.cli_keep import from_archive
+    from pipelines.cli_keep import from_archive, marts_elsewhere
     from pipelines.flows.run import run_flow
 
+    if bool(over) != bool(into) or (dask and not over):
+        raise errors.WrongUse("--over EXPORT and --into DIR belong together, and --dask to them")
     if archive == bool(start and end):
         raise errors.WrongUse("say which days, --from DAY --to DAY, or --from-archive to make the ledger itself again")
     if archive:
         return from_archive(site)
+    if over and into:
+        return marts_elsewhere(over, into, str(start), str(end), dask, site)
     opened = open_here(site)
     first, last = day_of(str(start)), day_of(str(end))
     if first > last:
@@ -143,23 +158,37 @@ def rebuild(
 
 @app.command()
 def pareto(
-    line: LineOption,
     start: FromOption,
     end: ToOption,
+    line: Annotated[
+        str | None,
+        typer.Option("--line", help="Production line, as in works.toml; over several works one line of each."),
+    ] = None,
     by: Annotated[str, typer.Option("--by", help="defect, mould, section, gob, station, zone or severity.")] = "defect",
     known_at: KnownOption = None,
+    works: Annotated[
+        list[str] | None,
+        typer.Option("--works", help="Export of a works; several times for several works, read together."),
+    ] = None,
+    dask: DaskOption = None,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """The reject Pareto of a line: what is thrown away, and from where."""
+    """The reject Pareto of a line: what is thrown away, and from where; or that of several works from their exports."""
     from pipelines.answers import answer_pareto
+    from pipelines.cli_keep import works_pareto
     from pipelines.show_answers import show_pareto
 
+    if works:
+        return works_pareto(works, start, end, by, line, dask, site, format)
+    if line is None or dask:
+        raise errors.WrongUse("say which line: --line L; or --works EXPORT for several works, where --dask is possible")
     opened = open_here(site)
     span = span_of(start, end, opened)
     known = opened.known
     with opened.ledger.reading(moment_of(known_at, opened) if known_at else None) as reader:
         show_pareto(known, answer_pareto(reader, known, line, span, by), format)
+    return None
 
 
 @app.command(name="yield")

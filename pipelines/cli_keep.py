@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -97,6 +97,118 @@ def rollup(
     typer.echo(
         f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives the room back to the disk."
     )
+
+
+def export(
+    to: Annotated[
+        str, typer.Option("--to", help="Folder, or the address of one in an object store (s3://..., gs://...).")
+    ],
+    start: Annotated[str | None, typer.Option("--from", help="First production day; else all.")] = None,
+    end: Annotated[str | None, typer.Option("--until", help="Last production day, included; else all.")] = None,
+    site: SiteOption = None,
+) -> None:
+    """The facts and the marts as Parquet, one folder a table, split by production day."""
+    from pipelines.work.elsewhere import export_site
+
+    rows = export_site(open_here(site), to, day_of(start) if start else None, day_of(end) if end else None)
+    typer.echo(f"{to}: {sum(rows.values()):,} rows of {sum(1 for n in rows.values() if n)} tables.")
+
+
+def marts_elsewhere(over: str, into: str, start: str, end: str, dask: str | None, site: Path | None) -> None:
+    """`rebuild --over`."""
+    from datetime import timedelta
+
+    from pipelines.work.elsewhere import Fan, in_order, marts_elsewhere
+
+    first, last = day_of(start), day_of(end)
+    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+    def ask(fan: Fan) -> dict[str, int]:
+        return marts_elsewhere(over, into, days, fan)
+
+    rows = run_on(dask, ask, site) if dask else ask(in_order)
+    typer.echo(f"{into}: " + ", ".join(f"{count:,} rows of {name}" for name, count in rows.items()))
+
+
+def run_on(dask: str, ask: Any, site: Path | None) -> Any:
+    """Ask with a Dask engine; the run history is that of the site where there is one, else of a folder of its own."""
+    import os
+    import tempfile
+
+    from pipelines.flows.run import prepare
+
+    try:
+        prepare(open_here(site))
+    except errors.SiteError:
+        os.environ.setdefault("PREFECT_HOME", tempfile.mkdtemp(prefix="coldledger-"))
+    from pipelines.flows.elsewhere import on_dask
+
+    return on_dask(dask, ask)
+
+
+def works_pareto(
+    works: list[str],
+    start: str,
+    end: str,
+    by: str,
+    line: str | None,
+    dask: str | None,
+    site: Path | None,
+    format: Format,
+) -> None:
+    """`pareto --works`."""
+    from pipelines.answers.works import DIMENSIONS, joined, told_works
+    from pipelines.clock import BadTime, parse_timestamp
+    from pipelines.work.elsewhere import Fan, in_order, parts_of_works
+
+    if by not in DIMENSIONS:
+        raise errors.WrongUse(
+            f"over several works --by is one of {', '.join(DIMENSIONS)}: moulds and places are each works' own"
+        )
+
+    def read(text: str, plant: Any) -> Any:
+        try:
+            return parse_timestamp(text if len(text) > 10 else f"{text}T00:00", plant.clock.zone)
+        except BadTime as error:
+            raise errors.WrongUse(error.reason.sentence(text, error.expected)) from None
+
+    def ask(fan: Fan) -> Any:
+        return parts_of_works(works, start, end, by, line, fan, read)
+
+    rows = joined(run_on(dask, ask, site) if dask else ask(in_order), by)
+    if format is Format.json:
+        return print_json(told_works(rows, by, start, end))
+    return _show_works(rows, by, f"{start} to {end}", format)
+
+
+def _show_works(rows: list[Any], by: str, when: str, format: Format) -> None:
+    names = list(rows[0].works) if rows else []
+    columns = (by, "severity", "calls", "ware", "calls per 1000", "95 %", *(f"{name} per 1000" for name in names))
+    cells = [
+        (
+            row.key,
+            row.severity or "",
+            row.calls,
+            row.ware,
+            _mille(row.rate),
+            f"{_mille(row.low)} to {_mille(row.high)}",
+            *(_mille(row.works[name][2]) for name in names),
+        )
+        for row in rows
+    ]
+    if format is Format.csv:
+        return print_csv(columns, cells)
+    ware = "; ".join(f"{name} {rows[0].works[name][1]:,}" for name in names)
+    return print_table(
+        f"Rejects of {len(names)} works, {when} by each works' own clock",
+        columns,
+        cells,
+        f"containers at the first stations: {ware}. The interval is that of the count alone.",
+    )
+
+
+def _mille(rate: float | None) -> str:
+    return "-" if rate is None else f"{1000 * rate:.3f}"
 
 
 def from_archive(site: Path | None) -> None:

@@ -28,6 +28,13 @@ KnownOption = Annotated[
     str | None,
     typer.Option("--as-known-at", help="Answer as it was known at this moment; local time unless it has an offset."),
 ]
+DaskOption = Annotated[
+    str | None,
+    typer.Option(
+        "--dask",
+        help="Work on Dask: the scheduler's address (tcp://...), or `local` for two workers here. Needs the extra `dask`.",
+    ),
+]
 DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from fnmatch import fnmatchcase
 
@@ -12,7 +11,7 @@ import pyarrow as pa
 
 from pipelines.errors import FileRefused
 from pipelines.intake.foreign_words import in_our_words
-from pipelines.intake.raw import CELL, BrokenRow, Raw
+from pipelines.intake.raw import CELL, BrokenRow, Raw, split_line
 from pipelines.intake.read_csv import read_cells
 from pipelines.intake.read_other import json_lines
 from pipelines.plant_mapping import Mapping, Wide
@@ -47,26 +46,29 @@ def _cells_of(data: bytes, mapping: Mapping, name: str, longest_line: int) -> Ra
         return json_lines(data, longest_line)
     text = decoded(data, mapping)
     heads = mapping.skip_lines + mapping.header_lines
-    return read_cells(text.encode(), header(text, mapping), mapping.separator, longest_line, heads)
+    plain = (
+        data.removeprefix(_BOM.encode()) if _is_utf8(mapping) else text.encode()
+    )  # so that a bad byte is seen in its row
+    return read_cells(plain, header(text, mapping), mapping.separator, longest_line, heads)
+
+
+def _is_utf8(mapping: Mapping) -> bool:
+    return mapping.encoding.lower().replace("_", "-") in ("utf-8", "utf8")
 
 
 def decoded(data: bytes, mapping: Mapping) -> str:
     """The text; FileRefused where a byte is none of the encoding. UTF-8 is judged row by row later."""
-    if mapping.encoding.lower().replace("_", "-") in ("utf-8", "utf8"):
-        text = data.decode("utf-8", "surrogateescape")
+    if _is_utf8(mapping):
+        text = data.decode("utf-8", "replace")
     else:
         try:
             text = data.decode(mapping.encoding)
         except UnicodeError as error:
             raise FileRefused(Reason.OTHER_ENCODING, expected=f"{mapping.encoding}: {error}"[:160]) from None
-    text = text.removeprefix(_BOM)
+    text = text.removeprefix(_BOM).encode("utf-8", "replace").decode()
     if not text.strip():
         raise FileRefused(Reason.EMPTY_FILE)
-    return (
-        text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-        if "\udc80" <= max(text) <= "\udcff"
-        else text
-    )
+    return text
 
 
 def header(text: str, mapping: Mapping) -> list[str]:
@@ -82,7 +84,7 @@ def header(text: str, mapping: Mapping) -> list[str]:
 
 
 def _split(line: str, mapping: Mapping) -> list[str]:
-    return next(csv.reader([line.rstrip("\r")], delimiter=mapping.separator), [])
+    return split_line(line.rstrip("\r"), mapping.separator)
 
 
 def _spread(row: list[str]) -> list[str]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from pipelines.ledger.delivery import FileEntry
 from pipelines.settings import Site
@@ -31,8 +32,16 @@ def note_received(site: Site, numbered: Mapping[int, FileEntry], at: datetime) -
         }
         for batch, entry in numbered.items()
     ]
-    with path.open("a", encoding="utf-8") as file:
-        file.writelines(json.dumps(one) + "\n" for one in told)
+    lines = "".join(json.dumps(one) + "\n" for one in told).encode()
+    with path.open("ab+") as file:
+        if file.tell() and _torn(file):
+            lines = b"\n" + lines  # a power cut tore the last line: the next ones must not be lost with it
+        file.write(lines)
+
+
+def _torn(file: BinaryIO) -> bool:
+    file.seek(-1, os.SEEK_END)
+    return file.read(1) != b"\n"
 
 
 @dataclass(frozen=True)

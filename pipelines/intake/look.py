@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -11,6 +10,7 @@ from datetime import datetime
 
 from pipelines.errors import WrongUse
 from pipelines.intake.foreign import header
+from pipelines.intake.raw import split_line
 from pipelines.plant_mapping import Mapping
 
 TIME_FORMATS = (
@@ -46,8 +46,8 @@ def look(data: bytes) -> Text:
     encoding, text = _decode(data)
     lines = [line.rstrip("\r") for line in text.split("\n")[:_SAMPLE]]
     separator = _separator(lines)
-    rows = [next(csv.reader([line], delimiter=separator), []) for line in lines]
-    widths = Counter(len(row) for row in rows if len(row) > 1)
+    rows = [split_line(line, separator) for line in lines]
+    widths = Counter(len(row) for row in rows if sum(bool(cell.strip()) for cell in row) > 1)
     if not widths:
         raise WrongUse("no table was found in the file: no separator (comma, semicolon, tab or bar) divides its lines")
     width = widths.most_common(1)[0][0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +14,7 @@ from schemas.feeds import Feed
 from schemas.reasons import Reason
 
 CELL = pa.dictionary(pa.int32(), pa.string())
+csv.field_size_limit(1 << 26)  # lines are bounded before they are split
 ASIDE = "refused_"  # columns that quarantine files carry for the reader; retry leaves them out
 
 
@@ -63,6 +66,14 @@ def check_header(names: list[str], feed: Feed) -> None:
     if faults:
         hint = f"; {feed.name} has the columns {', '.join(feed.columns)}"
         raise FileRefused(Reason.WRONG_HEADER, expected=" and ".join(faults) + hint)
+
+
+def split_line(line: str, separator: str) -> list[str]:
+    """The cells of one record; where its quotes or line ends make no sense, what stands between the separators."""
+    try:
+        return next(csv.reader(io.StringIO(line, newline=""), delimiter=separator), [])
+    except csv.Error:
+        return line.replace("\r", " ").split(separator)
 
 
 def without_aside(table: pa.Table) -> pa.Table:

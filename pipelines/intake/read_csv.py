@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import gzip
-import io
 import zlib
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,7 +12,7 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from pipelines.errors import FileRefused
-from pipelines.intake.raw import CELL, BrokenRow, Raw, check_header, without_aside
+from pipelines.intake.raw import CELL, BrokenRow, Raw, check_header, split_line, without_aside
 from schemas.feeds import Feed
 from schemas.reasons import Reason
 
@@ -67,12 +65,12 @@ def _header(text: bytes) -> list[str]:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
         raise FileRefused(Reason.WRONG_ENCODING, expected=f"byte {error.start + 1} of the header") from None
-    return [name.strip() for name in next(csv.reader([line]), [])]
+    return [name.strip() for name in split_line(line, ",")]
 
 
 def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
     """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong."""
-    if b"\0" in text or len(set(names)) != len(names):
+    if b"\0" in text or len(set(names)) != len(names) or not _is_text(text):
         return None
     ends = text.count(b"\n") + (not text.endswith(b"\n"))
     try:
@@ -92,6 +90,16 @@ def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
         keep = ~blank
         table, lines = table.filter(pa.array(keep)), lines[keep]
     return Raw(table, lines, broken)
+
+
+def _is_text(text: bytes) -> bool:
+    if text.isascii():
+        return True
+    try:
+        text.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def _arrow(text: bytes, names: list[str], separator: str, threads: bool) -> tuple[pa.Table, list[BrokenRow]]:
@@ -185,7 +193,7 @@ def _records(
 
 
 def _cells(line: bytes, separator: str) -> list[str]:
-    return next(csv.reader(io.StringIO(line.decode(), newline=""), delimiter=separator), [])
+    return split_line(line.decode(), separator)
 
 
 def _joined(physical: list[bytes], at: int) -> tuple[bytes | None, int]:

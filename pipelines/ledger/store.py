@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
 from datetime import UTC, date, datetime
 from functools import cache
@@ -17,6 +17,7 @@ import polars as pl
 import pyarrow as pa
 from filelock import FileLock, Timeout
 
+from pipelines.clock import Span
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.past import look_back
 from pipelines.ledger.queries import query, statements
@@ -65,6 +66,15 @@ class Reader:
     def replaced(self, table: str) -> pl.DataFrame:
         """The rows of one fact table that are no longer in force, with the time at which each was replaced."""
         return _aware(self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnotnull()).pl())
+
+    def sorted_rows(self, table: str, when: str | None, span: Span | None, key: Sequence[str]) -> pa.Table:
+        """Rows of a table or view in an order that only they decide; where `when` is told, those in a span."""
+        rows = self._con.table(table)
+        if when is not None and span is not None:
+            first, last = (duckdb.ConstantExpression(_naive(moment)) for moment in (span.start, span.end))
+            rows = rows.filter(duckdb.ColumnExpression(when) >= first).filter(duckdb.ColumnExpression(when) < last)
+        order = dict.fromkeys((*key, *rows.columns))
+        return rows.sort(*(duckdb.ColumnExpression(name).nulls_first() for name in order)).to_arrow_table()
 
     def whole(self, table: str) -> pa.Table:
         """Every row of a table, as it is."""

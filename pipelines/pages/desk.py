@@ -281,25 +281,37 @@ class Desk:
         found = kept_page(self.site.reports / address)
         if found is None:
             return None
-        page, batch = found
+        page, batch, _ = found
+        later = self._came_after(batch, window, REACH)
+        if later and not anyway:
+            return None
+        return page, later
+
+    def kept_hour(self, address: str, window: Span) -> Page | None:
+        """The page of an hour as an intake kept it, while no later file speaks of it or of what led to it, and nobody has acknowledged anything since."""
+        found = kept_page(self.site.reports / address)
+        if found is None or found[2] != self.marks().counts[0] or self._came_after(found[1], window, timedelta()):
+            return None
+        return found[0]
+
+    def _came_after(self, batch: int, window: Span, beyond: timedelta) -> bool:
         later = self.marks().files.filter(
             (pl.col("batch") > batch)
-            & (pl.col("data_from") < window.end + REACH)
+            & (pl.col("data_from") < window.end + beyond)
             & (pl.col("data_to") >= window.start - REACH)
         )
-        if later.height and not anyway:
-            return None
-        return page, bool(later.height)
+        return bool(later.height)
 
     def keep_warm(self, live: Callable[[], list[tuple[Key, Make]]], stopping: threading.Event) -> None:
-        """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at a time, never while a flow runs."""
+        """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at a time, never while a flow runs (but
+        for the very first time: then nobody has any page yet)."""
         last: Stamp = ()
         while not stopping.wait(1.0):
             stamp = self.stamp()
-            if stamp == last or self.flow_runs():
+            if stamp == last or (last and self.flow_runs()):
                 continue
             for key, make in live():
-                if stopping.wait(0.05) or self.flow_runs():
+                if stopping.wait(0.05) or (last and self.flow_runs()):
                     break
                 with suppress(ColdledgerError):
                     self.page(key, make)

@@ -22,7 +22,7 @@ from pipelines.pages.view import View, view_of
 from pipelines.pages.web import Refused, Web, go, moment
 from pipelines.plant import Plant
 from pipelines.reports import ALL_REPORTS, day_address, hour_address, laboratory_address, weights_address
-from pipelines.reports.page import Section
+from pipelines.reports.page import Page, Section
 
 HOUR_NAME = re.compile(r"(?P<line>[^/]+)-(?P<number>\d\d)-\d{4}")
 LIVE_S = 30
@@ -121,8 +121,8 @@ def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
     return plant.clock.hour_of(span.start if span is not None else web.desk.now())
 
 
-def _hour(plant: Plant, line: str, span: Span, live: int, reader: Reader) -> View:
-    page = ALL_REPORTS["hour"].page(reader, plant, line, span)
+def _hour(plant: Plant, line: str, span: Span, live: int, reader: Reader, kept: Page | None = None) -> View:
+    page = kept or ALL_REPORTS["hour"].page(reader, plant, line, span)
     here = plant.clock.local(span.start).strftime("%Y-%m-%dT%H:%M")
     end = plant.clock.local(span.end).strftime("%Y-%m-%dT%H:%M")
     view = view_of("hour", page, live)
@@ -159,7 +159,8 @@ def _of_hours(routes: APIRouter, web: Web) -> None:
         span = hours[int(found["number"]) - 1]
 
         def make(reader: Reader, plant: Plant) -> View:
-            return _hour(plant, line, span, 0, reader)
+            kept = web.desk.kept_hour(hour_address(plant, line, span), span)
+            return _hour(plant, line, span, 0, reader, kept)
 
         return web.show(request, ("hour", line, span.start), make, span)
 

@@ -22,8 +22,8 @@ def kept_path(page: Path) -> Path:
     return page.with_name(f".{page.stem}.page.gz")
 
 
-def keep_page(page: Page, path: Path, batch: int) -> None:
-    """Keep a page's data. batch: the last file received when it was made."""
+def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
+    """Keep a page's data. batch: the last file received when it was made.  seen: how many acknowledgements there were."""
     told = asdict(page)
     for section in told["sections"]:
         if section["sheet"] is not None:
@@ -32,15 +32,15 @@ def keep_page(page: Page, path: Path, batch: int) -> None:
             ]
     target = kept_path(path)
     part = target.with_name(f"{target.name}.part")
-    part.write_bytes(gzip.compress(json.dumps({"batch": batch, "page": told}).encode(), 4, mtime=0))
+    part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": told}).encode(), 4, mtime=0))
     part.replace(target)
 
 
-def kept_page(path: Path) -> tuple[Page, int] | None:
-    """The page kept beside `path`, and the last file received when it was made; None where none was kept or it cannot be read."""
+def kept_page(path: Path) -> tuple[Page, int, int] | None:
+    """The page kept beside `path`, the last file received and the acknowledgements when it was made; None where none was kept or it cannot be read."""
     with suppress(OSError, ValueError, EOFError, KeyError, TypeError):
         told = json.loads(gzip.decompress(kept_path(path).read_bytes()))
-        return _restored(told["page"]), int(told["batch"])
+        return _restored(told["page"]), int(told["batch"]), int(told.get("seen", 0))
     return None
 
 

@@ -56,13 +56,16 @@ def hour_pages(opened: OpenSite, plant: Plant, hours: Sequence[tuple[str, dateti
 
 def _hour_page(opened: OpenSite, plant: Plant, line: str, start: datetime) -> Path:
     from pipelines.reports import ALL_REPORTS, write_page
+    from pipelines.reports.kept import keep_page
 
     report = ALL_REPORTS["hour"]
     span: Span = plant.clock.hour_of(start)
     with opened.ledger.reading() as reader:
         page = report.page(reader, plant, line, span)
+        batch, seen = reader.ask("ledger_marks").select("last_batch", "acknowledgements").row(0)
     path: Path = opened.site.reports / report.address(plant, line, span)
     write_page(page, path)
+    keep_page(page, path, batch, seen)
     return path
 
 

@@ -81,17 +81,17 @@ def _keep(opened: OpenSite, told: Followed) -> int:
     if told.hours:
         with opened.ledger.reading() as reader:
             before = kept_signals(reader, told.span.start - timedelta(hours=26), told.span.end, told.lines)
-        marts = {"signal_hours": _signal_rows(told.hours, before), **told.marts}
+        marts = {"signal_hours": signal_rows(told.hours, before), **told.marts}
         keep_hours(opened.ledger, marts, told.lines, told.span.start, told.span.end)
     return len(told.hours)
 
 
 def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> Followed:
     with opened.ledger.reading() as reader:
-        return _followed(reader, plant, job[0], plant.clock.day(job[1]))
+        return followed(reader, plant, job[0], plant.clock.day(job[1]))
 
 
-def _followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
+def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
     """A furnace's lines over a production day, as far as counts have come."""
     lines = [line.id for line in plant.lines_of(furnace)]
     known = reader.ask("span_of_ledger").filter(pl.col("line").is_in(lines))
@@ -113,6 +113,14 @@ def _followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed
     return Followed(lines, day, hours, marts)
 
 
+def carry_names(rows: pl.DataFrame) -> list[Signal]:
+    """The signals of a day as the next one takes their names on: each as it last stood."""
+    if rows.is_empty():
+        return []
+    last = rows.sort("hour").unique("signal", keep="last", maintain_order=True).sort("line", "signal")
+    return [Signal.model_validate_json(text) for text in last["told"]]
+
+
 def _expected_rows(hours: Sequence[LineHour]) -> pl.DataFrame:
     parts = [
         h.expected.select(pl.lit(h.line).alias("line"), pl.lit(h.hour).dt.cast_time_unit("us").alias("hour"), pl.all())
@@ -125,7 +133,7 @@ def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=_SCHEMAS[name], orient="row")
 
 
-def _signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
+def signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
     """Signals under the names they were kept with before, the day before or at an earlier intake, where they are the same."""
     every = {s.id: s for h in hours for s in h.signals if s.kind != CRITICAL_CALL}
     open_before = [

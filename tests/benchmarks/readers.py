@@ -26,6 +26,7 @@ from pipelines.intake import take_in
 from pipelines.plant import read_plant
 from pipelines.settings import RunningClock, Settings
 from pipelines.site import init_site, open_site
+from pipelines.work.pages import hours_of_days, write_hour_pages
 from pipelines.work.signals import refresh_signals
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks.signal_speed import DAYS, FIRST, works_toml
@@ -53,7 +54,9 @@ def build(root: Path, lines: int) -> None:
         ):
             path.rename(later / path.name)
     take_in(site, plant, Settings())
-    refresh_signals(open_site(root, Settings()), [FIRST + timedelta(days=n) for n in range(DAYS)])
+    opened, last = open_site(root, Settings()), FIRST + timedelta(days=DAYS - 1)
+    refresh_signals(opened, [FIRST + timedelta(days=n) for n in range(DAYS)])
+    write_hour_pages(opened, hours_of_days(plant, list(plant.lines), [last]))  # as the intakes of that day would have
 
 
 @dataclass

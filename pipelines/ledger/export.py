@@ -1,0 +1,235 @@
+"""The facts and the marts as Parquet, one folder a table, split by production day; and a reader that answers from them like the ledger itself."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from importlib.metadata import version
+from typing import Any
+
+import duckdb
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.dataset as ds
+import pyarrow.fs as pafs
+import pyarrow.parquet as pq
+
+from pipelines.clock import WorksClock
+from pipelines.errors import SiteError, WrongUse
+from pipelines.ledger.queries import statements
+from pipelines.ledger.store import Reader
+from schemas.feeds import ALL_FEEDS
+
+MARTS = {"lehr_hours": "hour", "expected_hours": "hour", "signal_hours": "hour", "hour_doubts": "hour"}
+SAID = {
+    "closes": "day",
+    "balance_days": "day",
+    "acknowledgements": None,
+    "hold_events": None,
+    "batches": None,
+    "plants": None,
+}
+GREAT = (
+    "station_counts",
+    "reject_counts",
+    "forming_counts",
+)  # read by the days that are asked for; of all others every day
+_ABOUT = "export.json"
+
+
+@dataclass(frozen=True)
+class Place:
+    """A folder on a disk or in an object store, by its address (a path, file://, s3://, gs://, ...)."""
+
+    fs: pafs.FileSystem
+    root: str
+
+    def path(self, *parts: str) -> str:
+        return "/".join((self.root, *parts))
+
+    def write(self, data: pa.Table, *parts: str) -> None:
+        """A Parquet file, whole or not at all where the place can rename. The same rows make the same bytes."""
+        target = self.path(*parts)
+        self._folder(target)
+        part = self.path(*parts[:-1], f".{parts[-1]}.part") if isinstance(self.fs, pafs.LocalFileSystem) else target
+        pq.write_table(data, part, filesystem=self.fs, compression="zstd", row_group_size=122_880, store_schema=False)
+        if part != target:
+            self.fs.move(part, target)
+
+    def write_text(self, text: str, *parts: str) -> None:
+        target = self.path(*parts)
+        self._folder(target)
+        with self.fs.open_output_stream(target) as out:
+            out.write(text.encode())
+
+    def read_text(self, *parts: str) -> str:
+        with self.fs.open_input_stream(self.path(*parts)) as file:
+            return bytes(file.read()).decode()
+
+    def files(self, *parts: str) -> list[str]:
+        """Parquet files under a folder, in order; none where there is no such folder."""
+        told = self.fs.get_file_info(pafs.FileSelector(self.path(*parts), recursive=True, allow_not_found=True))
+        return sorted(
+            one.path for one in told if one.is_file and one.path.endswith(".parquet") and "/." not in one.path
+        )
+
+    def drop(self, *parts: str) -> None:
+        if self.fs.get_file_info(self.path(*parts)).type != pafs.FileType.NotFound:
+            self.fs.delete_dir(self.path(*parts))
+
+    def _folder(self, target: str) -> None:
+        if isinstance(self.fs, pafs.LocalFileSystem):
+            self.fs.create_dir(target.rsplit("/", 1)[0], recursive=True)
+
+
+def place_at(address: str) -> Place:
+    """The place of an address; WrongUse for one that cannot be read."""
+    try:
+        if "://" in address:
+            fs, root = pafs.FileSystem.from_uri(address)
+        else:
+            from pathlib import Path
+
+            fs, root = pafs.LocalFileSystem(), str(Path(address).resolve())
+    except (pa.ArrowException, OSError, ValueError) as error:
+        raise WrongUse(f"{address} is no place that can be read here: {error}") from None
+    return Place(fs, root.rstrip("/"))
+
+
+def export_tables(
+    reader: Reader, clock: WorksClock, works_toml: str, days: Sequence[date], to: Place
+) -> dict[str, int]:
+    """Write every table; of the great ones and those by time only `days`. Rows by table. SiteError where the place cannot be written."""
+    rows: dict[str, int] = {}
+    try:
+        for feed in ALL_FEEDS.values():
+            rows[feed.name] = _export(
+                reader, to, feed.name, f"current_{feed.name}", feed.when, (feed.where, *feed.key), clock, days
+            )
+        for table, when in {**MARTS, **SAID}.items():
+            rows[table] = _export(reader, to, table, table, when, (), clock, days)
+        told = {"program": version("coldledger"), "works_toml": works_toml, "rows": rows}
+        to.write_text(json.dumps(told, indent=1), _ABOUT)
+    except (OSError, pa.ArrowException) as error:
+        raise SiteError(f"{to.root} could not be written: {error}") from error
+    return rows
+
+
+def _export(
+    reader: Reader,
+    to: Place,
+    name: str,
+    table: str,
+    when: str | None,
+    key: Sequence[str],
+    clock: WorksClock,
+    days: Sequence[date],
+) -> int:
+    if when is None or (name in ALL_FEEDS and ALL_FEEDS[name].quantity(when).kind == "date"):
+        data = reader.sorted_rows(table, None, None, key)
+        to.write(_with_zone(data), name, "part.parquet")
+        return int(data.num_rows)
+    if name not in GREAT:
+        return _by_day(to, name, reader.sorted_rows(table, None, None, key), when, clock)
+    count = 0
+    for day in days:
+        data = reader.sorted_rows(table, when, clock.day(day), key)
+        if data.num_rows:
+            to.write(_with_zone(data), name, f"day={day}", "part.parquet")
+            count += data.num_rows
+        else:
+            to.drop(name, f"day={day}")
+    return count
+
+
+def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock) -> int:
+    """Rows of a small table, each into the folder of its production day; all days of it are written anew."""
+    moments = data.column(when).to_pylist()
+    days = [at if not isinstance(at, datetime) else clock.day_of(at.replace(tzinfo=UTC)) for at in moments]
+    to.drop(name)
+    for day in sorted(set(days)):
+        rows = pa.array([n for n, one in enumerate(days) if one == day], pa.int64())
+        to.write(_with_zone(data.take(rows)), name, f"day={day}", "part.parquet")
+    return int(data.num_rows)
+
+
+def _with_zone(data: pa.Table) -> pa.Table:
+    """Moments as what they are: UTC."""
+    for number, field in enumerate(data.schema):
+        if pa.types.is_timestamp(field.type) and field.type.tz is None:
+            data = data.set_column(
+                number, field.name, data.column(number).cast(pa.timestamp("us")).cast(pa.timestamp("us", "UTC"))
+            )
+    return data.replace_schema_metadata(None)
+
+
+def works_of(place: Place) -> str:
+    """The works.toml of an export; WrongUse where the place holds none."""
+    try:
+        told = json.loads(place.read_text(_ABOUT))
+        return str(told["works_toml"])
+    except (OSError, ValueError, KeyError, pa.ArrowException):
+        raise WrongUse(f"{place.root} is no export; `coldledger export --to {place.root}` makes one") from None
+
+
+def days_of(place: Place) -> list[date]:
+    """The production days of which an export has cold-end counts."""
+    names = {path.split("/day=")[1].split("/")[0] for path in place.files("station_counts") if "/day=" in path}
+    return sorted(date.fromisoformat(name) for name in names)
+
+
+@contextmanager
+def reading_export(
+    place: Place, days: Sequence[date] | None, lines: Sequence[str] = (), but: Sequence[str] = ()
+) -> Iterator[Reader]:
+    """A reader that answers every query from an export. days: of the great tables, None for all.  lines: only theirs.  but: tables left empty."""
+    con = duckdb.connect(":memory:", config={"python_enable_replacements": "false"})
+    try:
+        con.execute("set timezone = 'UTC'")
+        for _, text in statements("migrations"):
+            con.execute(text)
+        for table in [*ALL_FEEDS, *MARTS, *SAID]:
+            if table in but:
+                continue
+            data = _loaded(place, table, days if table in GREAT or table in MARTS else None, lines)
+            if data is not None:
+                _put(con, table, data)
+        for _, text in statements("core"):
+            con.execute(text)
+        yield Reader(con)
+    finally:
+        con.close()
+
+
+def _loaded(place: Place, table: str, days: Sequence[date] | None, lines: Sequence[str]) -> pa.Table | None:
+    files = place.files(table)
+    if days is not None:
+        wanted = {f"/day={day}/" for day in days}
+        files = [path for path in files if any(part in path for part in wanted)]
+    if not files:
+        return None
+    found = ds.dataset(files, filesystem=place.fs, format="parquet")
+    only = pc.field("line").isin(list(lines)) if lines and "line" in found.schema.names else None
+    return found.to_table(filter=only)
+
+
+def _put(con: duckdb.DuckDBPyConnection, table: str, data: pa.Table) -> None:
+    """Arrow rows into an empty table of the ledger's own form: moments without zone, no replaced version."""
+    for number, field in enumerate(data.schema):
+        if pa.types.is_timestamp(field.type) and field.type.tz is not None:
+            data = data.set_column(number, field.name, data.column(number).cast(pa.timestamp("us")))
+    columns: list[Any] = []
+    for name, kind in zip(con.table(table).columns, con.table(table).types, strict=True):
+        known = name in data.column_names
+        columns.append(
+            duckdb.ColumnExpression(name) if known else duckdb.ConstantExpression(None).cast(kind).alias(name)
+        )
+    con.from_arrow(data).select(*columns).insert_into(table)
+
+
+def around(days: Sequence[date], before: int, after: int) -> list[date]:
+    """Some days with those before and after them."""
+    return sorted({day + timedelta(days=n) for day in days for n in range(-before, after + 1)})

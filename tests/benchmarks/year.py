@@ -1,0 +1,259 @@
+"""A year of 12 lines at minute grain: how large it is, and how long what people ask takes. Run by hand:
+
+    python -m tests.benchmarks.year --keep DIR [--lines 12] [--days 365] [--lanes 2] [--archive-days 4]
+
+A day of an invented plant of that size (each line in two lanes of five stations, a row a minute, station and mould) is simulated, taken in and followed; its
+rows are copied to every day of the year before it, under batches and pallets of their own. DIR is kept, so that a second run only asks. Warm times are those of one process that
+has asked before, the median of `--times`. Beside each stands what a user would otherwise run: a pandas script and DuckDB's own SQL on the CSV files of the same hours.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+import polars as pl
+
+from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.question import Question
+from pipelines.answers.signals import answer_signals
+from pipelines.answers.trace import answer_trace
+from pipelines.clock import Span
+from pipelines.settings import Settings, Site
+from pipelines.site import OpenSite, open_site
+from tests.benchmarks import signal_speed, trace_speed
+from tests.benchmarks.trace_speed import LAST
+
+KINDS = ("side", "side-low", "mouth", "mouth-in", "foot")
+
+
+def works_toml(lines: int, lanes: int) -> str:
+    """The plant of signal_speed, each line in lanes of five stations."""
+    head = signal_speed.works_toml(lines)
+    parts = [block for block in head.split("[[") if not block.startswith("station]]")]
+    for n in range(lines):
+        for order, kind in enumerate(KINDS, start=1):
+            for lane in "ab"[:lanes]:
+                parts.append(
+                    f'station]]\nid = "L{n:02d}-{kind}-{lane}"\nline = "L{n:02d}"\norder = {order}\nafter_minutes = {order - 1}.0\n\n'
+                )
+    return "[[".join(parts)
+
+
+def build(root: Path, lines: int, days: int, lanes: int) -> None:
+    trace_speed.works_toml = lambda count: works_toml(count, lanes)  # type: ignore[assignment]
+    trace_speed.build(root, lines, days)
+
+
+def warm(ask: Callable[[], Any], times: int) -> tuple[float, float]:
+    """Median and worst of some askings in seconds, after one that does not count."""
+    ask()
+    told = []
+    for _ in range(times):
+        begun = time.perf_counter()
+        ask()
+        told.append(time.perf_counter() - begun)
+    return float(np.median(told)), max(told)
+
+
+def csv_of(opened: OpenSite, folder: Path, lines: list[str], span: Span) -> int:
+    """The same rows as the CSV files the stations would have sent, a file a feed, line and hour; how many rows."""
+    folder.mkdir(parents=True, exist_ok=True)
+    rows = 0
+    with opened.ledger.reading() as reader:
+        for line in lines:
+            at = span.start
+            while at < span.end:
+                told = {"line": line, "from_time": at, "to_time": at + timedelta(hours=1)}
+                for feed, query in (("station_counts", "ware_by_window"), ("reject_counts", "calls_by_window")):
+                    frame = reader.ask(query, **told)
+                    frame = frame.rename({"calls": "rejected"}) if "calls" in frame.columns else frame
+                    frame = frame.with_columns(
+                        line=pl.lit(line), window_start=pl.col("window_start").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+                    )
+                    frame.write_csv(folder / f"{feed}.{line}.{at:%Y%m%dT%H%MZ}.csv")
+                    rows += frame.height
+                at += timedelta(hours=1)
+    return rows
+
+
+PANDAS = """
+import glob, sys, pandas as pd
+calls = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in glob.glob(sys.argv[1] + "/reject_counts.{line}*.csv"))
+ware = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in glob.glob(sys.argv[1] + "/station_counts.{line}*.csv"))
+told = calls.groupby("defect")["rejected"].sum().sort_values(ascending=False)
+print(told.head(3).to_dict(), int(ware["inspected"].sum()))
+"""
+
+
+def pandas_script(folder: Path, line: str) -> float | None:
+    """Seconds of a pandas script that reads and groups the same files, imports left out; None where pandas is not installed."""
+    text = PANDAS.format(line=line)
+    timed = (
+        "import time\nimport pandas\nbegun = time.perf_counter()\n"
+        + text
+        + "\nprint('took', time.perf_counter() - begun)"
+    )
+    done = subprocess.run([sys.executable, "-c", timed, str(folder)], capture_output=True, text=True)
+    return float(done.stdout.rsplit("took ", 1)[1]) if done.returncode == 0 else None
+
+
+def duckdb_sql(folder: Path, line: str) -> float:
+    """Seconds of DuckDB's own SQL on the same files."""
+    con = duckdb.connect()
+    begun = time.perf_counter()
+    con.execute(
+        f"select defect, sum(rejected) from read_csv('{folder}/reject_counts.{line}*.csv') group by 1 order by 2 desc"
+    ).fetchall()
+    con.execute(f"select sum(inspected) from read_csv('{folder}/station_counts.{line}*.csv')").fetchall()
+    return time.perf_counter() - begun
+
+
+def questions(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
+    """What people ask of a year, eleven months back where a day is asked for, from a warm process."""
+    plant = opened.known
+    old, new = plant.clock.day(LAST - timedelta(days=330)), plant.clock.day(LAST)
+    line = list(plant.lines)[3]
+
+    def reading(ask: Callable[[Any], Any]) -> Callable[[], Any]:
+        def whole() -> Any:
+            with opened.ledger.reading() as reader:
+                return ask(reader)
+
+        return whole
+
+    hour = Span(old.start + timedelta(hours=5), old.start + timedelta(hours=6))
+    made = (old.start + timedelta(hours=4), old.start + timedelta(hours=8))
+    mould = Question(line=line, mould="20", defect="D01", made_from=made[0], made_to=made[1])
+    told = {
+        "Pareto of a line's hour": warm(reading(lambda r: answer_pareto(r, plant, line, hour)), times),
+        "Pareto of a line's day": warm(reading(lambda r: answer_pareto(r, plant, line, old)), times),
+        "Pareto of a line's day by mould": warm(reading(lambda r: answer_pareto(r, plant, line, old, "mould")), times),
+        "Pareto of the day, all lines": warm(
+            reading(lambda r: [answer_pareto(r, plant, one, old) for one in plant.lines]), times
+        ),
+        "trace of one mould, 4 h": warm(reading(lambda r: answer_trace(r, plant, mould)), times),
+        "signals of a line, 8 h, followed anew": warm(
+            reading(lambda r: answer_signals(r, plant, Span(new.end - timedelta(hours=8), new.end), line)),
+            max(1, times // 4),
+        ),
+    }
+    return {**told, **pages(opened, line, new, times)}
+
+
+def pages(opened: OpenSite, line: str, day: Span, times: int) -> dict[str, tuple[float, float]]:
+    """The hour's page as the application answers it: made anew, and again."""
+    from fastapi.testclient import TestClient
+
+    from pipelines.pages.app import create_app
+    from pipelines.pages.web import Options
+
+    settings = Settings(fixed_now=day.end - timedelta(hours=2))
+    app = create_app(opened.site.root, settings, Options(hosts=("testserver",), grace_s=0))
+    client, desk = TestClient(app), app.state.web.desk
+    address = f"/hour/{opened.plant.clock.day_of(day.start)}/{line}-06-1100.html"
+
+    def anew() -> None:
+        desk._made.clear()
+        assert client.get(address).status_code == 200
+
+    return {
+        "hour page, made anew": warm(anew, times),
+        "hour page, made before": warm(lambda: client.get(address), times),
+    }
+
+
+def rebuilt(opened: OpenSite, folder: Path, days: int) -> tuple[float, int, float]:
+    """Days a minute of `rebuild --from-archive` on so many whole days of files, rows, and the peak memory in MB; in a process of its own."""
+    site = Site(folder)
+    (folder / "inbox").mkdir(parents=True)
+    shutil.copyfile(opened.site.works_toml, site.works_toml)
+    plant, rows = opened.plant, 0
+    for n in range(days):
+        day = LAST - timedelta(days=n)
+        for feed in ("station_counts", "reject_counts"):
+            (site.archive / feed / str(day)).mkdir(parents=True)
+        span = plant.clock.day(day)
+        part = folder / "part"
+        rows += csv_of(opened, part, list(plant.lines), span)
+        for path in part.iterdir():
+            path.rename(site.archive / path.name.split(".")[0] / str(day) / path.name)
+    code = (
+        "import json, resource, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site import open_site;"
+        "from pipelines.work.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), Settings()); begun = time.perf_counter();"
+        "told = rebuild_from_archive(opened); print(json.dumps([time.perf_counter() - begun, told.rows, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024]))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
+    seconds, kept, peak = json.loads(done.stdout)
+    assert kept == rows, (kept, rows)
+    return 60 * days / seconds, rows, peak
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--keep", type=Path, required=True)
+    parser.add_argument("--lines", type=int, default=12)
+    parser.add_argument("--days", type=int, default=365)
+    parser.add_argument("--lanes", type=int, default=2, help="1 or 2: half or all of the rows")
+    parser.add_argument("--times", type=int, default=9)
+    parser.add_argument("--archive-days", type=int, default=4)
+    parser.add_argument("--json", type=Path, help="also write the figures here")
+    told = parser.parse_args()
+    if not told.keep.exists():
+        begun = time.perf_counter()
+        build(told.keep, told.lines, told.days, told.lanes)
+        print(f"built in {time.perf_counter() - begun:.0f} s")
+    figures = measured(open_site(told.keep, Settings()), told.times, told.archive_days)
+    for name, value in figures.items():
+        print(f"{name}: {value}")
+    if told.json:
+        told.json.write_text(json.dumps(figures, indent=1))
+
+
+def measured(opened: OpenSite, times: int, archive_days: int) -> dict[str, str]:
+    """All figures of a year's site, in words."""
+    with duckdb.connect(str(opened.site.ledger), read_only=True) as con:
+        rows = {
+            t: con.execute(f"select count(*) from {t}").fetchall()[0][0]
+            for t in ("station_counts", "reject_counts", "pallets")
+        }
+    told = {
+        "rows": ", ".join(f"{count:,} {name}" for name, count in rows.items()),
+        "ledger": f"{opened.site.ledger.stat().st_size / 1e9:.2f} GB",
+    }
+    told |= {
+        name: f"median {1000 * mid:.0f} ms, worst {1000 * worst:.0f} ms"
+        for name, (mid, worst) in questions(opened, times).items()
+    }
+    told["peak memory of the asking process"] = f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    plant = opened.plant
+    with tempfile.TemporaryDirectory(dir=opened.site.root.parent) as folder:
+        line, day = list(plant.lines)[3], plant.clock.day(LAST)
+        csv_of(opened, Path(folder) / "csv", [line], day)
+        sql, script = duckdb_sql(Path(folder) / "csv", line), pandas_script(Path(folder) / "csv", line)
+        told["the same day's Pareto by DuckDB's SQL on the CSV files"] = f"{1000 * sql:.0f} ms"
+        told["the same by a pandas script"] = (
+            f"{1000 * script:.0f} ms" if script is not None else "pandas is not installed"
+        )
+        if archive_days:
+            speed, count, peak = rebuilt(opened, Path(folder) / "again", archive_days)
+            told["rebuild from the archive"] = (
+                f"{speed:.0f} days a minute ({archive_days} days, {count:,} rows of CSV), peak memory {peak:.0f} MB"
+            )
+    return told
+
+
+if __name__ == "__main__":
+    main()
