@@ -10,7 +10,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from pipelines.errors import LedgerBusy, SiteError
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
 
 FLOWS = ("intake", "follow", "close", "rebuild")

@@ -11,7 +11,7 @@ from pipelines import numbers
 from pipelines.errors import SiteError, WrongUse
 from pipelines.ledger import Ledger
 from pipelines.ledger.history import former_plants
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant, read_plant, restored
 from pipelines.settings import Settings, Site
 

@@ -12,7 +12,7 @@ from typing import Any
 import typer
 
 from pipelines.errors import DONE, NEEDS_A_PERSON, SiteError
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.locks import one_run_at_a_time, server_of
 from pipelines.site import OpenSite
 

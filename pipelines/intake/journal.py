@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 from pipelines.ledger.delivery import FileEntry
 from pipelines.settings import Site
 
+_UNNUMBERED = 1 << 60  # after every file that the list has of the same moment
 _KEPT = ("feed", "sha256", "file", "archived_as", "bytes", "retry_of")
 
 
@@ -60,18 +61,23 @@ class Received:
 
 def received_files(site: Site) -> list[Received]:
     """Everything in the archive in the order of receipt: by the list, else by the time of the file (then its name)."""
-    told = {one.archived_as: one for one in _listed(site) if one.archived_as}
+    listed = {one.archived_as: one for one in _listed(site) if one.archived_as}
+    found: list[tuple[datetime, int, str, Received]] = []
+    latest = datetime.min.replace(tzinfo=UTC)
+    for one in sorted(
+        listed.values(), key=lambda one: one.batch or 0
+    ):  # by number: the computer's clock may have jumped
+        latest = max(latest, one.received_at)
+        found.append((latest, one.batch or 0, one.file, one))
     for path in sorted(site.archive.rglob("*")) if site.archive.is_dir() else ():
         name = path.relative_to(site.archive).as_posix()
         parts = name.split("/")
-        if not path.is_file() or path.name.startswith(".") or name in told or len(parts) != 3 or parts[0] == "holds":
+        if not path.is_file() or path.name.startswith(".") or name in listed or len(parts) != 3 or parts[0] == "holds":
             continue
         stat = path.stat()
         at = datetime.fromtimestamp(stat.st_mtime, UTC)
-        told[name] = Received(parts[0], path.name, name, stat.st_size, at)
-    return sorted(
-        told.values(), key=lambda one: (one.received_at, one.batch if one.batch is not None else 1 << 60, one.file)
-    )
+        found.append((at, _UNNUMBERED, path.name, Received(parts[0], path.name, name, stat.st_size, at)))
+    return [one for *_, one in sorted(found, key=lambda entry: entry[:3])]
 
 
 def _listed(site: Site) -> list[Received]:

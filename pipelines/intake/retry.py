@@ -9,7 +9,7 @@ from pipelines.intake.filing import quarantine_entries, settle_quarantine
 from pipelines.intake.find import UNKNOWN, Arrival
 from pipelines.intake.run import IntakeReport, _Intake, intake_lock
 from pipelines.ledger import Ledger
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 

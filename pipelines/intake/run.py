@@ -25,7 +25,7 @@ from pipelines.intake.vanished import vanished_ids
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.history import note_repeats
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.locks import held
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site

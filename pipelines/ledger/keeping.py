@@ -17,7 +17,8 @@ import pyarrow as pa
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.past import tables
 from pipelines.ledger.queries import query
-from pipelines.ledger.store import Ledger, Reader, migrate, plain_error, unwritable
+from pipelines.ledger.sentences import plain_error, unwritable
+from pipelines.ledger.store import Ledger, Reader, migrate
 
 _ROLLS = {
     "station_counts": ("roll_station_counts", "drop_rolled_station_counts"),
@@ -77,9 +78,7 @@ def read_whole(path: Path) -> dict[str, int]:
                     "select 1 from information_schema.tables where table_name = $t", {"t": table}
                 ).fetchall():
                     continue
-                columns = con.table(table).columns
-                sums = ", ".join(f'bit_xor(hash("{name}"))' for name in columns)
-                told[table] = int(con.table(table).aggregate(f"count(*), {sums}").fetchall()[0][0])
+                told[table] = Reader(con).read_all(table)
         finally:
             con.close()
     except duckdb.Error as error:
@@ -112,6 +111,7 @@ def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]
                 con.execute("detach kept")
                 con.close()
                 _copy_mode(source, part)
+                ledger.guard.drop()
                 part.replace(source)
                 _log_of(source).unlink(missing_ok=True)
         finally:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import contextmanager, nullcontext
 from datetime import UTC, date, datetime
 from functools import cache
-from threading import Event
+from threading import Event, Lock
 from typing import Any
 
 import duckdb
@@ -19,17 +18,24 @@ from filelock import FileLock, Timeout
 
 from pipelines.clock import Span
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
-from pipelines.ledger.past import look_back
+from pipelines.ledger.guard import Guard
+from pipelines.ledger.past import look_back, tables
 from pipelines.ledger.queries import query, statements
+from pipelines.ledger.sentences import busy_sentence, plain_error, unwritable
 from pipelines.settings import Settings, Site
 
 _MIGRATIONS = """create table if not exists migrations
     (number integer primary key, name varchar not null, applied_at timestamp not null)"""
 
+_OPEN: dict[str, int] = {}  # how many readers of a ledger this process has
+_COUNTING = Lock()
 _CURRENT: set[tuple[str, int]] = set()  # ledgers (path, inode) that this process has found to be of its own version
 
 
-_UNREADABLE = (duckdb.IOException, duckdb.InternalException, duckdb.FatalException, duckdb.SerializationException)
+_NOT_THE_FILE = (
+    duckdb.ProgrammingError,
+    duckdb.OutOfMemoryException,
+)  # errors that say nothing about the ledger's file
 
 
 class Reader:
@@ -75,6 +81,12 @@ class Reader:
             rows = rows.filter(duckdb.ColumnExpression(when) >= first).filter(duckdb.ColumnExpression(when) < last)
         order = dict.fromkeys((*key, *rows.columns))
         return rows.sort(*(duckdb.ColumnExpression(name).nulls_first() for name in order)).to_arrow_table()
+
+    def read_all(self, table: str) -> int:
+        """Rows of a table, every block of it read and its checksum with it."""
+        rows = self._con.table(table)
+        sums = ", ".join(f'bit_xor(hash("{name}"))' for name in rows.columns)
+        return int(rows.aggregate(f"count(*), {sums}").fetchall()[0][0])
 
     def whole(self, table: str) -> pa.Table:
         """Every row of a table, as it is."""
@@ -125,6 +137,7 @@ class Ledger:
 
     def __init__(self, site: Site, settings: Settings):
         self.site, self.settings = site, settings
+        self.guard = Guard(site.ledger)
         self.held_s = 0.0
         self.unlocked = Event()  # set while this object does not hold the ledger to write
         self.unlocked.set()
@@ -140,6 +153,9 @@ class Ledger:
         if not self.exists:
             raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
         con = self._open_to_read()
+        name = str(self.site.ledger)
+        with _COUNTING:
+            _OPEN[name] = _OPEN.get(name, 0) + 1
         try:
             file = (str(self.site.ledger), self.site.ledger.stat().st_ino)
             if file not in _CURRENT and not _is_current(con):  # an upgraded program, an older ledger
@@ -153,16 +169,22 @@ class Ledger:
                 con = self._wait_for_file(read_only=True, beside_it=True)
                 look_back(con, _naive(known_at))
             yield Reader(con)
-        except _UNREADABLE as error:
+        except _NOT_THE_FILE:
+            raise
+        except duckdb.Error as error:
             raise plain_error(error, self.site) from error
         finally:
             con.close()
+            with _COUNTING:
+                _OPEN[name] -= 1
 
     @contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open to write, migrated, in one transaction: committed when the block ends, undone when it raises."""
         with self.gate():
             self._be_born()
+            self._mended()
+            self._guarded()
             con = self._wait_for_file(read_only=False)
             opened = time.monotonic()
             self.unlocked.clear()
@@ -174,7 +196,8 @@ class Ledger:
             except duckdb.Error as error:
                 raise plain_error(error, self.site) from error
             finally:
-                _close(con)
+                if _close(con):
+                    self.guard.drop()
                 self.held_s += time.monotonic() - opened
                 self.unlocked.set()
 
@@ -199,7 +222,8 @@ class Ledger:
             raise plain_error(error, self.site) from error
 
     def rest(self) -> None:
-        """Wait until nobody writes; for a holder of the gate."""
+        """Wait until nobody writes, and mend what a writer that was cut off left; for a holder of the gate."""
+        self._mended()
         self._wait_for_file(read_only=True).close()
 
     def gate(self) -> Any:
@@ -209,7 +233,52 @@ class Ledger:
             lock = FileLock(self.site.locks / "gate", timeout=self.settings.lock_wait_s)
             return lock.acquire()
         except Timeout:
-            raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from None
+            raise LedgerBusy(busy_sentence(self.site, self.settings.lock_wait_s)) from None
+        except OSError as error:
+            raise SiteError(unwritable(self.site, error)) from error
+
+    def _mended(self) -> None:
+        """For a holder of the gate: where a writer was cut off in a checkpoint and left a ledger that cannot be read, what it wrote over is put back."""
+        if not self.guard.there or not self.exists:
+            return
+        if not self._whole():
+            if _OPEN.get(str(self.site.ledger)):
+                raise LedgerBusy("the ledger is being mended after a power cut; run this again in a moment")
+            self.guard.restore()
+        self.guard.drop()
+
+    def _whole(self) -> bool:
+        """Whether the ledger opens and every table is described in it."""
+        try:
+            con = self._wait_for_file(read_only=True)
+            try:
+                con.execute("select count(*) from pragma_metadata_info()")
+                for table in tables():
+                    if con.execute(
+                        "select 1 from information_schema.tables where table_name = $t", {"t": table}
+                    ).fetchall():
+                        con.table(table).aggregate("count(*)").fetchall()
+                return True
+            finally:
+                con.close()
+        except LedgerBroken:
+            return False
+        except duckdb.Error:
+            return False
+
+    def _guarded(self) -> None:
+        """For a holder of the gate: keep what the coming checkpoint will write over."""
+        here = not _OPEN.get(str(self.site.ledger))
+        con = self._wait_for_file(read_only=True)
+        try:
+            blocks = [int(row[0]) for row in con.execute("select block_id from pragma_metadata_info()").fetchall()]
+            size = int(con.execute("select block_size from pragma_database_size()").fetchall()[0][0])
+        except duckdb.Error as error:
+            raise plain_error(error, self.site) from error
+        finally:
+            con.close()
+        try:
+            self.guard.save(blocks, size, here)
         except OSError as error:
             raise SiteError(unwritable(self.site, error)) from error
 
@@ -219,6 +288,8 @@ class Ledger:
         except SiteError:
             gate = nullcontext()  # a folder that we cannot write to has no writer to wait for
         with gate:
+            if self.guard.there and not isinstance(gate, nullcontext):
+                self._mended()  # nobody writes while we hold the gate: a writer was cut off
             return self._wait_for_file(read_only=True)
 
     def _wait_for_file(self, read_only: bool, beside_it: bool = False) -> duckdb.DuckDBPyConnection:
@@ -230,12 +301,12 @@ class Ledger:
                 if "lock" not in str(error).lower():
                     raise plain_error(error, self.site) from error
                 if time.monotonic() > until:
-                    raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
+                    raise LedgerBusy(busy_sentence(self.site, self.settings.lock_wait_s)) from error
             except duckdb.ConnectionException as error:
                 if "different configuration" not in str(error):
                     raise plain_error(error, self.site) from error
                 if time.monotonic() > until:  # readers of this very process still have it open
-                    raise LedgerBusy(_busy(self.site, self.settings.lock_wait_s)) from error
+                    raise LedgerBusy(busy_sentence(self.site, self.settings.lock_wait_s)) from error
             except duckdb.Error as error:
                 raise plain_error(error, self.site) from error
             time.sleep(0.05)
@@ -256,9 +327,13 @@ class Ledger:
         return con
 
 
-def _close(con: duckdb.DuckDBPyConnection) -> None:
-    with suppress(duckdb.Error):  # a full disk can fail the checkpoint; the commit before it holds
+def _close(con: duckdb.DuckDBPyConnection) -> bool:
+    """Close, whether all was written; a full disk can fail the checkpoint, the commit before it holds."""
+    try:
         con.close()
+    except duckdb.Error:
+        return False
+    return True
 
 
 @cache
@@ -271,7 +346,8 @@ def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
     if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
         return False
     done = dict(con.execute("select number, name from migrations").fetchall())
-    return done.get(0) == _views()[1] and len(done) > len(statements("migrations"))
+    known = {int(name[:4]) for name, _ in statements("migrations")}
+    return done.get(0) == _views()[1] and done.keys() == {0, *known}
 
 
 def migrate(con: duckdb.DuckDBPyConnection) -> None:
@@ -292,32 +368,6 @@ def migrate(con: duckdb.DuckDBPyConnection) -> None:
         con.execute(text)
     con.execute("insert or replace into migrations values (0, $digest, now())", {"digest": digest})
     con.commit()
-
-
-def _busy(site: Site, waited: float) -> str:
-    return (
-        f"{site.ledger} is held by another program (waited {waited:.0f} s); close it there, or wait for the other "
-        "coldledger run to end, then run this again"
-    )
-
-
-def unwritable(site: Site, error: OSError) -> str:
-    """One sentence for a site folder that cannot be written to."""
-    if error.errno == errno.ENOSPC:
-        return f"the disk of {site.root} is full; free some space and run this again: nothing received was lost"
-    return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
-
-
-def plain_error(error: duckdb.Error, site: Site) -> Exception:
-    text = str(error)
-    if "No space left" in text or "could not write all data" in text.lower() or "disk full" in text.lower():
-        return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
-    if "Permission denied" in text or "read-only file system" in text.lower():
-        return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
-    return LedgerBroken(
-        f"{site.ledger} could not be used: {text.splitlines()[0]}; restore a copy of the site, or make the ledger again from the archive: "
-        "`coldledger rebuild --from-archive`"
-    )
 
 
 def _naive(value: Any) -> Any:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from pipelines.errors import LedgerBroken, SiteError, WrongUse
 from pipelines.ledger.keeping import copy_ledger, read_whole
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
 from pipelines.site import OpenSite
 

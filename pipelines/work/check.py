@@ -15,6 +15,7 @@ from pipelines.errors import LedgerBroken
 from pipelines.intake.reread import reread
 from pipelines.ledger import Reader
 from pipelines.ledger.keeping import ROLLED
+from pipelines.ledger.past import tables
 from pipelines.plant import Plant, read_plant
 from pipelines.site import OpenSite
 from pipelines.work.backup import _sha256
@@ -49,6 +50,10 @@ def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None =
     say, told = progress or (lambda _: None), Checked([], [])
     try:
         with opened.ledger.reading() as reader:
+            say("the ledger's blocks")
+            told.looked.append(
+                f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every block with its checksum"
+            )
             say("the ledger's balances")
             batches = reader.ask("batches_all")
             _balances(reader, told)

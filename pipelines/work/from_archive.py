@@ -19,7 +19,7 @@ from pipelines.intake.run import _Intake, _Read, intake_lock
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import FileEntry, commit
 from pipelines.ledger.keeping import keep_what_people_said, kept_decisions
-from pipelines.ledger.store import unwritable
+from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site import OpenSite
@@ -177,6 +177,7 @@ def _put_in_place(opened: OpenSite, shadow: Site) -> Path | None:
     site = opened.site
     before = None
     with opened.ledger.gate():
+        opened.ledger.guard.drop()
         if site.ledger.exists():
             stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
             before = site.ledger.with_name(f"ledger.before-{stamp}.duckdb")

@@ -1,0 +1,38 @@
+"""What can go wrong with the ledger's file, in one sentence each."""
+
+from __future__ import annotations
+
+import errno
+
+import duckdb
+
+from pipelines.errors import LedgerBroken, SiteError
+from pipelines.settings import Site
+
+
+def busy_sentence(site: Site, waited: float) -> str:
+    """One sentence for a ledger that another program holds."""
+    return (
+        f"{site.ledger} is held by another program (waited {waited:.0f} s); close it there, or wait for the other "
+        "coldledger run to end, then run this again"
+    )
+
+
+def unwritable(site: Site, error: OSError) -> str:
+    """One sentence for a site folder that cannot be written to."""
+    if error.errno == errno.ENOSPC:
+        return f"the disk of {site.root} is full; free some space and run this again: nothing received was lost"
+    return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
+
+
+def plain_error(error: duckdb.Error, site: Site) -> Exception:
+    """What the database says about its file as one of our errors."""
+    text = str(error)
+    if "No space left" in text or "could not write all data" in text.lower() or "disk full" in text.lower():
+        return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
+    if "Permission denied" in text or "read-only file system" in text.lower():
+        return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
+    return LedgerBroken(
+        f"{site.ledger} could not be used: {text.splitlines()[0]}; restore a copy of the site, or make the ledger again from the archive: "
+        "`coldledger rebuild --from-archive`"
+    )
