@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.year --keep DIR [--lines 12] [--days 365] [--lanes 2] [--archive-days 4]
 
-A day of an invented plant of that size (each line in two lanes of five stations, a row a minute, station and mould) is simulated, taken in and followed; its
+A day of an invented plant of that size (each line in two lanes of seven stations, a row a minute, station and mould) is simulated, taken in and followed; its
 rows are copied to every day of the year before it, under batches and pallets of their own. DIR is kept, so that a second run only asks. Warm times are those of one process that
 has asked before, the median of `--times`. Beside each stands what a user would otherwise run: a pandas script and DuckDB's own SQL on the CSV files of the same hours.
 """
@@ -36,11 +36,19 @@ from pipelines.site import OpenSite, open_site
 from tests.benchmarks import signal_speed, trace_speed
 from tests.benchmarks.trace_speed import LAST
 
-KINDS = ("side", "side-low", "mouth", "mouth-in", "foot")
+KINDS = (
+    "side",
+    "side-low",
+    "side-neck",
+    "mouth",
+    "mouth-in",
+    "mouth-bore",
+    "foot",
+)  # all but the last read mould numbers
 
 
 def works_toml(lines: int, lanes: int) -> str:
-    """The plant of signal_speed, each line in lanes of five stations."""
+    """The plant of signal_speed, each line in lanes of seven stations."""
     head = signal_speed.works_toml(lines)
     parts = [block for block in head.split("[[") if not block.startswith("station]]")]
     for n in range(lines):
