@@ -121,7 +121,9 @@ def show_station_faults(plant: Plant, told: list[StationFault], span: Span, form
         )
         for one in told
     ]
-    print_table(title, ("line", "station", "what", "since", "until", "how sure"), shown, "" if told else "none found")
+    if not told:
+        return typer.echo(f"{title}: nothing was found that cannot be right.")
+    print_table(title, ("line", "station", "what", "since", "until", "how sure"), shown)
     for one in told:
         typer.echo(f"{one.line}: {one.sentence}.")
     return None

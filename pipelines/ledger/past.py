@@ -37,7 +37,9 @@ def tables() -> list[str]:
 def _table_then(con: duckdb.DuckDBPyConnection, where: str, table: str, then: duckdb.Expression) -> None:
     rows = con.table(where)
     column = duckdb.ColumnExpression
-    if table in _RECEIVED:
+    if table == "batches":  # hours that were rolled later stand for minutes that were there then
+        rows = rows.filter((column("received_at") <= then) | (column("archived_as") == duckdb.ConstantExpression("")))
+    elif table in _RECEIVED:
         rows = rows.filter(column(_RECEIVED[table]) <= then)
     elif table == "balance_days":
         known = con.table(where.replace(table, "closes")).filter(column("closed_at") <= then).select("day", "revision")
@@ -49,7 +51,12 @@ def _table_then(con: duckdb.DuckDBPyConnection, where: str, table: str, then: du
             .max("batch")
             .fetchall()[0][0]
         )
-        rows = rows.filter(column("batch") <= duckdb.ConstantExpression(last if last is not None else -1))
+        of_then = column("batch") <= duckdb.ConstantExpression(last if last is not None else -1)
+        rolled = con.table(where.replace(table, "batches")).filter(
+            column("archived_as") == duckdb.ConstantExpression("")
+        )
+        hours = [duckdb.ConstantExpression(row[0]) for row in rolled.select("batch").fetchall()]
+        rows = rows.filter(of_then | column("batch").isin(*hours) if hours else of_then)
     if "replaced_at" in rows.columns:
         still = duckdb.CaseExpression(column("replaced_at") <= then, column("replaced_at")).alias("replaced_at")
         rows = rows.select(*(still if name == "replaced_at" else column(name) for name in rows.columns))

@@ -18,7 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,11 +31,15 @@ from pipelines.answers.question import Question
 from pipelines.answers.signals import answer_signals
 from pipelines.answers.trace import answer_trace
 from pipelines.clock import Span
+from pipelines.intake import take_in
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite, open_site
+from pipelines.site import OpenSite, init_site, open_site
+from pipelines.work.signals import days_to_follow, refresh_signals
+from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks import signal_speed, trace_speed
 from tests.benchmarks.trace_speed import LAST
 
+WEEKS = 14  # days copied by one statement
 KINDS = (
     "side",
     "side-low",
@@ -61,8 +65,45 @@ def works_toml(lines: int, lanes: int) -> str:
 
 
 def build(root: Path, lines: int, days: int, lanes: int) -> None:
-    trace_speed.works_toml = lambda count: works_toml(count, lanes)  # type: ignore[assignment]
-    trace_speed.build(root, lines, days)
+    """One day simulated, taken in and followed; then copied to the days before it, oldest first, some weeks a statement."""
+    site = init_site(root, works_toml(lines, lanes))
+    opened = open_site(root, Settings())
+    plant = opened.plant
+    write_feeds(simulate(make_plan(plant, LAST, 1, seed=17)), site.inbox, every="1d", formats=("parquet",), dirty=False)
+    report = take_in(site, plant, opened.settings)
+    refresh_signals(opened, days_to_follow(plant, [moment for _, moment in report.touched]))
+    with duckdb.connect(str(site.ledger)) as con:
+        con.execute("set timezone = 'UTC'; set enable_progress_bar = false; set memory_limit = '3GB'")
+        _copies(con, plant.clock.day(LAST).start.replace(tzinfo=None), days)
+
+
+def _copies(con: duckdb.DuckDBPyConnection, start: datetime, days: int) -> None:
+    step = int(con.execute("select max(batch) + 1 from batches").fetchall()[0][0])
+    tables = {**trace_speed.TIMES, "pallets": "packed_from", "batches": None}
+    for table, when in tables.items():
+        only = f"where {when} >= timestamp '{start}' and {when} < timestamp '{start}' + interval 1 day" if when else ""
+        con.execute(f"create temp table one_{table} as select * from {table} {only}")
+    for first in range(days - 1, 0, -WEEKS):
+        backs = range(first, max(0, first - WEEKS), -1)
+        for table, when in tables.items():
+            con.execute(
+                f"insert into {table} " + " union all ".join(_shifted(table, when, back, back * step) for back in backs)
+            )
+        print(f"days {first} to {backs[-1]} before the last", flush=True)
+    for table, when in (("mould_log", "fitted_at"), ("job_log", "started_at")):
+        old = f"{when} between timestamp '{start}' - interval 30 day and timestamp '{start}' - interval 10 day"
+        con.execute(
+            f"insert into {table} select * replace ({when} - interval {days} day as {when}) from {table} where {old}"
+        )
+
+
+def _shifted(table: str, when: str | None, back: int, batches: int) -> str:
+    """One day's rows so many days earlier, under batches and pallets of their own."""
+    moments = {"pallets": ("packed_from", "packed_to"), "batches": ("data_from", "data_to")}.get(table, (when,))
+    new = [f"{one} - interval {back} day as {one}" for one in moments]
+    new += [f"batch + {batches} as batch"] if table not in ("lehr_hours", "signal_hours") else []
+    new += [f"pallet || '-{back}' as pallet"] if table == "pallets" else []
+    return f"select * replace ({', '.join(new)}) from one_{table}"
 
 
 def warm(ask: Callable[[], Any], times: int) -> tuple[float, float]:

@@ -188,5 +188,14 @@ def test_what_is_no_export_is_said_to_be_none(tmp_path: Path) -> None:
         place_at("nosuch://x/y")
 
 
+def test_a_place_can_be_told_by_its_address(exported: tuple[Place, Path], tmp_path: Path) -> None:
+    """Object stores are told by addresses of the same kind; which of them can be read is pyarrow's matter."""
+    place, export = exported
+    export_site(place.opened, (tmp_path / "by-address").as_uri(), DAY, DAY)
+    assert days_of(place_at((tmp_path / "by-address").as_uri())) == [DAY]
+    counts = {name: data for name, data in bytes_of(export).items() if name.startswith("station_counts")}
+    assert {n: d for n, d in bytes_of(tmp_path / "by-address").items() if n.startswith("station_counts")} == counts
+
+
 def test_days_of_an_export_are_those_with_counts(exported: tuple[Place, Path]) -> None:
     assert days_of(place_at(str(exported[1]))) == [DAY]

@@ -22,7 +22,7 @@ from pipelines.work.backup import back_up, restore_site
 from pipelines.work.check import check_site
 from pipelines.work.from_archive import rebuild_from_archive
 from pipelines.work.holds import decide
-from pipelines.work.rollup import days_to_roll
+from pipelines.work.rollup import days_to_roll, roll_up_due
 from sample_feeds.simulator import Simulated, write_feeds
 from schemas.feeds import ALL_FEEDS
 from tests.conftest import HEAD, NOW, Place
@@ -326,6 +326,34 @@ def test_only_closed_days_are_rolled_in_order_and_not_before_their_time(
         days_to_roll(place.opened, date(2026, 3, 20))
     place.settings = Settings(fixed_now=NOW + timedelta(days=120), lock_wait_s=5)
     assert days_to_roll(place.opened, date(2026, 5, 1)) == [], "none of the later days was closed"
+
+
+def test_after_the_set_time_the_close_rolls_what_is_closed(used: Place) -> None:
+    """`[keep]` in works.toml; a day that was never closed, and those behind it, wait."""
+    used.put("station_counts.later.csv", HEAD + ROW.format(5).replace("2026-03-02", "2026-03-04"))
+    used.take()
+    for day in ("2026-03-02", "2026-03-03"):
+        damage(
+            used,
+            f"insert into closes (day, revision, closed_at, last_batch, answers, digest) values ('{day}', 1, now(), 1, '', '')",
+        )
+    used.site.works_toml.write_text(used.site.works_toml.read_text() + "\n[keep]\nminutes_days = 60\n")
+    assert roll_up_due(used.opened) == [], "it is too early"
+    used.settings = Settings(fixed_now=NOW + timedelta(days=100), lock_wait_s=5)
+    assert [one.day for one in roll_up_due(used.opened)] == [date(2026, 3, 2), date(2026, 3, 3)]
+    assert used.facts("station_counts").filter(pl.col("window_s") == 60).height == 1, (
+        "the day that is not closed has its minutes"
+    )
+    assert roll_up_due(used.opened) == [] and check_site(used.opened, rows=True).whole
+
+
+def test_as_known_before_the_minutes_were_rolled_their_hours_stand_for_them(
+    rolled: tuple[Place, dict[str, object]],
+) -> None:
+    place, _ = rolled
+    day = place.plant.clock.day(date(2026, 3, 10))
+    with place.opened.ledger.reading(NOW - timedelta(days=1)) as reader:
+        assert answer_pareto(reader, place.plant, "K1", Span(day.start, day.end)).ware > 0
 
 
 def test_the_list_of_what_was_received_grows_with_each_intake(used: Place) -> None:
