@@ -64,8 +64,8 @@ class Guard:
         return True
 
     def drop(self) -> None:
-        """The ledger is well: no copy is needed."""
-        with contextlib.suppress(FileNotFoundError):
+        """The ledger is well: no copy is needed. One that cannot be taken away now is looked at, and taken away, when the ledger is opened next."""
+        with contextlib.suppress(OSError):
             self.path.unlink()
 
 

@@ -94,8 +94,7 @@ def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]
     source = ledger.site.ledger
     part = source.with_name(f".{source.name}.compact")
     before = source.stat().st_size
-    for left in (part, _log_of(part)):
-        left.unlink(missing_ok=True)
+    _clear(part)
     try:
         con = duckdb.connect(str(part), config={"memory_limit": ledger.settings.writer_memory})
         try:
@@ -122,9 +121,15 @@ def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]
     except OSError as error:
         raise SiteError(unwritable(ledger.site, error)) from error
     finally:
-        for left in (part, _log_of(part)):
-            left.unlink(missing_ok=True)
+        _clear(part)
     return before, source.stat().st_size
+
+
+def _clear(part: Path) -> None:
+    """What an earlier try left; where it cannot be taken away, the next try says so."""
+    for left in (part, _log_of(part)):
+        with suppress(OSError):
+            left.unlink(missing_ok=True)
 
 
 def _copy_mode(source: Path, target: Path) -> None:

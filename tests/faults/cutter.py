@@ -1,7 +1,7 @@
 """Run under LD_PRELOAD of cut.c: does a job of a small site once, uncut; then once for each call that changes the site, cut off there; and after each whether the
 same job, done again, leaves the site as if nothing had happened.
 
-`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO STEP`: prints a JSON object; STEP 1 cuts at every call, 7 at every seventh.
+`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO STEP`: prints a JSON object; STEP 1 cuts at every call, 7 at every seventh, -9 at nine of them.
 """
 
 from __future__ import annotations
@@ -150,13 +150,14 @@ def main() -> None:
         prepare = before
         assert child(lambda: prepare(template)) == (0, "")
     wanted, calls = whole(folder, template, work, library)
-    faults, number = [], 1
+    step = step if step > 0 else max(1, calls // -step)
+    faults, number = [], 1 + step // 2
     while number <= calls:
         fault = cut(folder, template, work, library, error, number, wanted)
         if fault:
             faults.append({"call": number, **fault})
         number += step
-    print(json.dumps({"calls": calls, "cut": len(range(1, calls + 1, step)), "faults": faults}))
+    print(json.dumps({"calls": calls, "cut": len(range(1 + step // 2, calls + 1, step)), "faults": faults}))
 
 
 def whole(folder: Path, template: Path, work: Callable[[Place], None], library: Any) -> tuple[dict[str, Any], int]:
