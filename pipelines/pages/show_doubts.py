@@ -19,7 +19,7 @@ from pipelines.reports.sheet import Column, Sheet
 NEWEST, LONGEST = timedelta(hours=8), timedelta(days=7)
 _COLUMNS = (
     Column("line", "Line"), Column("station", "Station", "id"), Column("kind", "What"), Column("since", "Since", "id"), Column("until", "Until", "id"),
-    Column("sure", "How sure"), Column("sentence", "Why"),
+    Column("sure", "How sure"),
 )  # fmt: skip
 _ADVICE = (
     "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows already kept under a wrong clock are read again with the error that "
@@ -52,14 +52,16 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
         "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, sql/out/mould_spans_of_line.sql",
     )
     when = f"{plant.clock.show(shown.start)} to {plant.clock.show(shown.end)}"
-    part = Section("What cannot be right", texts=texts, sheet=sheet if told else None, warn=bool(certain), wide=True)
+    words = tuple(f"{one.line}, {'certain' if one.certain else 'a guess'}: {one.sentence}." for one in told)
+    parts = [Section("What cannot be right", texts=texts, items=words, warn=bool(certain), wide=True)]
+    parts += [Section("As a table", sheet=sheet, wide=True)] if told else []
     return View(
-        "feeds", "Clocks and counts in doubt", when, (part,), figures, (("← Feeds", "/feeds"),), sources=sources
+        "feeds", "Clocks and counts in doubt", when, tuple(parts), figures, (("← Feeds", "/feeds"),), sources=sources
     )
 
 
 def _row(plant: Plant, one: StationFault) -> dict[str, Any]:
     return {
         "line": one.line, "station": one.station, "kind": one.kind, "since": plant.clock.show(one.since), "until": plant.clock.show(one.until),
-        "sure": "certain" if one.certain else "a guess", "sentence": one.sentence,
+        "sure": "certain" if one.certain else "a guess",
     }  # fmt: skip
