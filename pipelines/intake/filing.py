@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import shutil
@@ -57,6 +58,12 @@ def move_to_archive(
         shutil.copy2(arrival.path, part)
         part.replace(target)
         arrival.path.unlink()
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file, read in parts."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def write_whole(target: Path, data: bytes) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.errors import FileRefused, SiteError
-from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine
+from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine, sha256_of
 from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kinds_of
 from pipelines.intake.journal import note_received
 from pipelines.intake.parse import parse_file, reading_for
@@ -154,7 +154,7 @@ class _Intake:
         try:
             kinds = kinds_of(arrival.name, self.plant, arrival.feed)
             if arrival.size > self.settings.largest_file:
-                sha256, kinds = _hash_of(arrival), kinds[:1]
+                sha256, kinds = sha256_of(arrival.path), kinds[:1]
         except FileRefused as refused:
             feed = arrival.feed or feed_named(arrival.name)
             return [_Read(arrival, data, sha256, feed, refused=refused)]
@@ -343,11 +343,6 @@ def _tallies(kept: dict[str, pl.DataFrame], refused: pl.DataFrame) -> dict[int, 
     for number, count in refused.group_by("file_no").len().iter_rows():
         tallies.setdefault(number, {})["refused"] = count
     return tallies
-
-
-def _hash_of(arrival: Arrival) -> str:
-    with arrival.path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[_Read]]) -> Iterator[list[_Read]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 import sqlite3
@@ -13,6 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from pipelines.errors import LedgerBroken, SiteError, WrongUse
+from pipelines.intake.filing import sha256_of
 from pipelines.ledger.keeping import copy_ledger, read_whole
 from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
@@ -86,16 +86,11 @@ def _copy_books(site: Site, part: Path) -> None:
 
 
 def _hashes(folder: Path) -> dict[str, str]:
-    return {path.relative_to(folder).as_posix(): _sha256(path) for path in _files(folder)}
+    return {path.relative_to(folder).as_posix(): sha256_of(path) for path in _files(folder)}
 
 
 def _files(folder: Path) -> Iterator[Path]:
     return (path for path in sorted(folder.rglob("*")) if path.is_file() and not path.name.startswith("."))
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _copy_archive(source: Path, target: Path) -> tuple[int, int]:
@@ -147,7 +142,9 @@ def _wrong_files(folder: Path) -> list[str]:
         told = json.loads((folder / "copy.json").read_text(encoding="utf-8"))["sha256"]
     except (OSError, ValueError, KeyError):
         return ["copy.json"]
-    return [name for name, digest in told.items() if not (folder / name).is_file() or _sha256(folder / name) != digest]
+    return [
+        name for name, digest in told.items() if not (folder / name).is_file() or sha256_of(folder / name) != digest
+    ]
 
 
 def _put_back(folder: Path, root: Path, target: Path, say: Progress) -> None:

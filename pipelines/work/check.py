@@ -12,13 +12,13 @@ from typing import Any
 import polars as pl
 
 from pipelines.errors import LedgerBroken
+from pipelines.intake.filing import sha256_of
 from pipelines.intake.reread import reread
 from pipelines.ledger import Reader
 from pipelines.ledger.keeping import ROLLED
 from pipelines.ledger.past import tables
 from pipelines.plant import Plant, read_plant
 from pipelines.site import OpenSite
-from pipelines.work.backup import _sha256
 from schemas.feeds import ALL_FEEDS
 
 Progress = Callable[[str], None]
@@ -153,7 +153,7 @@ def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
         row for row in batches.select("batch", "archived_as", "sha256").iter_rows(named=True) if row["archived_as"]
     ]
     with ThreadPoolExecutor(2) as pool:
-        for row, wrong in zip(named, pool.map(lambda row: _file_fault(root, row), named), strict=True):
+        for row, wrong in zip(named, pool.map(lambda row: file_fault(root, row), named), strict=True):
             if wrong:
                 told.findings.append(Finding("fail", f"archive/{row['archived_as']}, batch {row['batch']}", wrong))
     known = {row["archived_as"] for row in named}
@@ -175,14 +175,15 @@ def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
     told.looked.append(f"hashes of {len(named):,} files of the archive")
 
 
-def _file_fault(root: Path, row: dict[str, Any]) -> str:
+def file_fault(root: Path, row: dict[str, Any]) -> str:
+    """What is wrong with a file of the archive, in words; empty where it is as it was received. row: archived_as, sha256."""
     path = root / row["archived_as"]
     if not path.is_file():
         return "the file is gone; a copy of the site may have it"
     try:
         return (
             ""
-            if _sha256(path) == row["sha256"]
+            if sha256_of(path) == row["sha256"]
             else "the file is not what was received: its hash differs; a copy of the site may have it"
         )
     except OSError as error:

@@ -23,6 +23,7 @@ from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site import OpenSite
+from pipelines.work.check import file_fault
 from pipelines.work.holds import restore
 
 Progress = Callable[[int, int, str], None]
@@ -129,11 +130,9 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
 
 def _unreadable(site: Site, files: Sequence[Received]) -> dict[str, str]:
     """Files that are gone, cannot be read or are not what was received, by their place, in words."""
-    from pipelines.work.check import _file_fault
-
     wrong = {}
     for one in files:
-        fault = _file_fault(site.archive, {"archived_as": one.archived_as, "sha256": one.sha256}) if one.sha256 else ""
+        fault = file_fault(site.archive, {"archived_as": one.archived_as, "sha256": one.sha256}) if one.sha256 else ""
         if fault:
             wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
     return wrong
