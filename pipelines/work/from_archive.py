@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,7 +28,7 @@ from pipelines.work.check import file_fault
 from pipelines.work.holds import restore
 
 Progress = Callable[[int, int, str], None]
-MOST_BYTES = 256 << 20  # of files committed together
+MOST_BYTES = 96 << 20  # of files committed together
 
 
 @dataclass
@@ -56,9 +57,8 @@ class _FromArchive(_Intake):
     def take(self, group: Sequence[Received], at: datetime, of: int) -> None:
         """Commit files that were received together."""
         arrivals = [self._arrival(one) for one in group]
-        reads: list[_Read] = []
-        for arrival in arrivals:
-            reads += self._read(arrival)
+        with ThreadPoolExecutor(2) as pool:
+            reads: list[_Read] = [read for of_file in pool.map(self._read, arrivals) for read in of_file]
         self.at = at
         fresh = self._without_known(reads)
         if fresh:
@@ -139,16 +139,16 @@ def _unreadable(site: Site, files: Sequence[Received]) -> dict[str, str]:
 
 
 def _groups(files: Sequence[Received]) -> list[list[Received]]:
-    """Files that were received at one moment were committed together; one that a moment holds alone joins nobody. Great groups are cut, so that memory stays small."""
+    """Files that were received at one moment were committed together; of those that the list lacks the moment is not known, and many are. Great groups are cut,
+    so that memory stays small; a repair is taken in alone, after what it repairs."""
     groups: list[list[Received]] = []
     size = 0
     for one in files:
-        if (
-            groups
-            and groups[-1][-1].received_at == one.received_at
-            and size + one.bytes < MOST_BYTES
-            and one.retry_of is None
-        ):
+        before = groups[-1][-1] if groups else None
+        together = before is not None and (
+            before.received_at == one.received_at or (before.batch is None and one.batch is None)
+        )
+        if together and size + one.bytes < MOST_BYTES and one.retry_of is None:
             groups[-1].append(one)
             size += one.bytes
         else:

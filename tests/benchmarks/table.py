@@ -160,10 +160,12 @@ def main() -> None:
     parser.add_argument("--archive-days", type=int, default=4)
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("README.md"))
     told = parser.parse_args()
+    parts: dict[str, list[Row]] = {
+        "Intake": intake_rows(told.lines)
+    }  # first: a child's peak memory counts that of its parent when it began
     if not told.year.exists():
         year.build(told.year, told.lines, told.days, told.lanes)
     opened = open_site(told.year, Settings(writer_memory="2GB"))
-    parts: dict[str, list[Row]] = {"Intake": intake_rows(told.lines)}
     parts[f"A year: {told.days} days of {told.lines} lines at minute grain"] = year_rows(opened, told.archive_days)
     folder = Path(tempfile.mkdtemp(dir=told.year.parent))
     try:
