@@ -171,9 +171,11 @@ def duckdb_sql(folder: Path, line: str) -> float:
 
 
 def questions(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
-    """What people ask of a year, eleven months back where a day is asked for, from a warm process."""
+    """What people ask of a year, eleven months back (or as far as it goes) where a day is asked for, from a warm process."""
     plant = opened.known
-    old, new = plant.clock.day(LAST - timedelta(days=330)), plant.clock.day(LAST)
+    with opened.ledger.reading() as reader:
+        first = plant.clock.day_of(reader.ask("span_of_ledger")["first_window"].to_list()[0])
+    old, new = plant.clock.day(max(first + timedelta(days=3), LAST - timedelta(days=330))), plant.clock.day(LAST)
     line = list(plant.lines)[3]
 
     def reading(ask: Callable[[Any], Any]) -> Callable[[], Any]:
