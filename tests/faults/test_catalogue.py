@@ -192,7 +192,7 @@ def test_a_ledger_of_a_newer_program_is_not_touched(place: Place) -> None:
 
 def test_every_fault_of_the_catalogue_names_a_test_that_is_there() -> None:
     text = (HERE / "catalogue.md").read_text(encoding="utf-8")
-    named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", text)
+    named = re.findall(r"`([\w/]+\.py)::(\w+)`", text)
     assert len(named) >= 20
     for path, name in named:
-        assert re.search(rf"def {name}\b", (ROOT / path).read_text(encoding="utf-8")), (path, name)
+        assert re.search(rf"def {name}\b", (ROOT / "tests" / path).read_text(encoding="utf-8")), (path, name)
