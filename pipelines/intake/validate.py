@@ -16,6 +16,7 @@ from pipelines.intake.cast import BadCell, Reading, cast_text
 from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
 from pipelines.intake.raw import Raw
+from pipelines.ledger.keeping import ROLLED
 from schemas.feeds import Feed
 from schemas.reasons import Reason
 
@@ -27,7 +28,6 @@ REFUSALS = {
     "reason": pl.String,
     "expected": pl.String,
 }
-ROLLED = ("station_counts", "reject_counts")  # feeds whose old minutes can be rolled into hours
 REFUSED_ROWS = {"file_no": pl.Int32, "file_line": pl.Int32, "row_text": pl.String}
 _CHECKS = {
     "greater_than_or_equal_to": (Reason.TOO_LOW, "low"),

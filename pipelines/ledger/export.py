@@ -149,10 +149,12 @@ def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock) 
     """Rows of a small table, each into the folder of its production day; all days of it are written anew."""
     moments = data.column(when).to_pylist()
     days = [at if not isinstance(at, datetime) else clock.day_of(at.replace(tzinfo=UTC)) for at in moments]
+    rows: dict[date, list[int]] = {}
+    for number, day in enumerate(days):
+        rows.setdefault(day, []).append(number)
     to.drop(name)
-    for day in sorted(set(days)):
-        rows = pa.array([n for n, one in enumerate(days) if one == day], pa.int64())
-        to.write(_with_zone(data.take(rows)), name, f"day={day}", "part.parquet")
+    for day in sorted(rows):
+        to.write(_with_zone(data.take(pa.array(rows[day], pa.int64()))), name, f"day={day}", "part.parquet")
     return int(data.num_rows)
 
 
