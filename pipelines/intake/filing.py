@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import shutil
-from functools import lru_cache
+from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -96,9 +96,22 @@ def settle_quarantine(site: Site, ledger: Ledger) -> None:
     site.quarantine.mkdir(exist_ok=True)
     for told in new.filter("whole").iter_rows(named=True):
         _write_whole_file(site, told["batch"], told["file"], told["archived_as"])
-    for (feed,), part in rows.join(new, on="batch").partition_by("feed", as_dict=True).items():
-        for (batch,), table in mendable(str(feed), part).partition_by("batch", as_dict=True, include_key=False).items():
-            _write_whole_text(site.quarantine / f"b{batch:06d}.{feed}.rows.csv", table.write_csv())
+    for (feed,), part in rows.join(new, on="batch", maintain_order="left").partition_by("feed", as_dict=True).items():
+        for batch, text in _texts(mendable(str(feed), part)):
+            _write_whole_text(site.quarantine / f"b{batch:06d}.{feed}.rows.csv", text)
+
+
+def _texts(table: pl.DataFrame) -> Iterator[tuple[int, str]]:
+    """The rows of each batch as CSV; written at once and cut, where no cell has a line end of its own."""
+    if table.select(pl.any_horizontal(pl.col(pl.String).str.contains("[\\r\\n]").any())).item():
+        for (batch,), part in table.partition_by("batch", as_dict=True, include_key=False).items():
+            yield int(batch), part.write_csv()
+        return
+    head, *lines = table.drop("batch").write_csv().split("\n")  # (splitlines would cut at more than line ends)
+    end = 0
+    for batch, count in table.select(pl.col("batch").rle()).unnest("batch").select("value", "len").iter_rows():
+        begin, end = end, end + count
+        yield batch, "\n".join((head, *lines[begin:end], ""))
 
 
 def _retire(site: Site, ledger: Ledger, batch: int, path: Path) -> None:
@@ -134,18 +147,23 @@ def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
     columns = ALL_FEEDS[feed].columns
     cells = pl.Struct(dict.fromkeys((*columns, "refused_text"), pl.String))
     told = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
-    whys = zip(*(rows[name].to_list() for name in ("columns", "reasons", "values", "expecteds")), strict=True)
     return told.select(
         "batch", *columns, pl.col("file").alias("refused_file"), pl.col("file_line").alias("refused_line"),
-        pl.Series("refused_why", [_whys(*why) for why in whys], dtype=pl.String), "refused_text",
+        _whys(rows).alias("refused_why"), "refused_text",
     )  # fmt: skip
 
 
-def _whys(columns: list[str], reasons: list[str], values: list[str], expecteds: list[str]) -> str:
-    parts = zip(columns, reasons, values, expecteds, strict=True)
-    return "; ".join((f"{c}: " if c else "") + _sentence(r, v, e) for c, r, v, e in parts)
+def _whys(rows: pl.DataFrame) -> pl.Series:
+    """What was wrong with each row, in words; each sentence is made once, however many rows it is true of."""
+    lists = {"columns": "column", "reasons": "reason", "values": "value", "expecteds": "expected"}
+    each = rows.select(pl.int_range(pl.len()).alias("row"), *lists).explode(*lists).rename(lists)
+    kinds = each.select(lists.values()).unique()
+    words = [(f"{column}: " if column else "") + _sentence(*why) for column, *why in kinds.iter_rows()]
+    told = each.join(
+        kinds.with_columns(words=pl.Series(words, dtype=pl.String)), on=list(lists.values()), maintain_order="left"
+    )
+    return told.group_by("row", maintain_order=True).agg(pl.col("words").str.join("; "))["words"]
 
 
-@lru_cache(100_000)
 def _sentence(reason: str, value: str, expected: str) -> str:
     return reason_of(reason).sentence(value, expected)

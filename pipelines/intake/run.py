@@ -192,6 +192,7 @@ class _Intake:
                 self.site, read.arrival, entry.archived_as, read.data, keep=_comes_again(read, fresh[number + 1 :])
             )
             self._count(entry, read)
+        settle_quarantine(self.site, self.ledger)
 
     def _without_known(self, group: list[_Read]) -> list[_Read]:
         fresh: list[_Read] = []
@@ -298,10 +299,10 @@ def _touched(delivery: Delivery, feeds: Iterable[str], every: str) -> set[tuple[
     found: set[tuple[str, datetime]] = set()
     for name in feeds:
         if name in delivery.kept:
-            feed = ALL_FEEDS[name]
-            found |= set(
-                delivery.kept[name].select(feed.where, pl.col(str(feed.when)).dt.truncate(every)).unique().iter_rows()
-            )
+            where, when = ALL_FEEDS[name].where, str(ALL_FEEDS[name].when)
+            rows = delivery.kept[name].select(where, when)
+            first = pl.struct(where, when).ne_missing(pl.struct(where, when).shift(1))  # of its run: files are in order
+            found |= set(rows.filter(first).with_columns(pl.col(when).dt.truncate(every)).unique().iter_rows())
     return found
 
 

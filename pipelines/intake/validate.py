@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -115,7 +115,8 @@ def _key_codes(work: _Work, frame: pl.DataFrame) -> np.ndarray:
         size *= len(values) + 1
         if size >= 1 << 63:
             return frame.select(pl.struct(work.feed.key).hash()).to_series().to_numpy()
-        code = code * np.uint64(len(values) + 1) + values.take(work.indices[column])
+        code *= np.uint64(len(values) + 1)
+        code += values[work.indices[column]]
     return code
 
 
@@ -186,12 +187,14 @@ def _cast_column(work: _Work, column: str, reading: Reading) -> pl.Series:
     work.values[column] = values
     if bad:
         _note_faults(work, column, indices, bad)
-    return pl.Series(values, dtype=work.feed.dtype(column), strict=False).gather(pl.Series(indices, dtype=pl.UInt32))
+    return pl.Series(values, dtype=work.feed.dtype(column), strict=False).gather(pl.Series(indices.view(np.uint32)))
 
 
 def _note_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, BadCell]) -> None:
     """A fault for each bad word, with the rows that hold it; one pass over the column however many there are."""
-    rows = np.flatnonzero(np.isin(indices, np.fromiter(bad, np.int32)))
+    is_bad = np.zeros(len(work.words[column]), bool)
+    is_bad[list(bad)] = True
+    rows = np.flatnonzero(is_bad[indices])
     order = np.argsort(indices[rows], kind="stable")
     rows = rows[order]
     starts = np.flatnonzero(np.diff(indices[rows], prepend=-1))
@@ -266,15 +269,18 @@ def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFram
 
 def _whys(work: _Work) -> pl.DataFrame:
     rows = np.concatenate([fault.rows for fault in work.faults])
-    each = [(fault, len(fault.rows)) for fault in work.faults]
+
+    def told(what: Callable[[_Fault], str]) -> list[str]:
+        return [word for fault in work.faults for word in [what(fault)] * len(fault.rows)]
+
     return pl.DataFrame(
         {
             "file_no": work.file_no[rows],
             "file_line": work.file_line[rows],
-            "column_name": [fault.column for fault, n in each for _ in range(n)],
+            "column_name": told(lambda fault: fault.column),
             "value": [None if v is None else v[:200] for fault in work.faults for v in fault.values],
-            "reason": [fault.reason.code for fault, n in each for _ in range(n)],
-            "expected": [fault.expected for fault, n in each for _ in range(n)],
+            "reason": told(lambda fault: fault.reason.code),
+            "expected": told(lambda fault: fault.expected),
         },
         schema=REFUSALS,
     )

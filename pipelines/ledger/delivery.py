@@ -16,7 +16,6 @@ from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
 
-_FEW = frozenset(("line", "station", "mould", "defect"))  # columns of few values travel as dictionaries
 _TABLE = 1 << 26
 ROW_GROUP = 122_880  # rows of a row group of DuckDB: pieces of this size are inserted fastest
 LINEAGE = ("batch", "file_line", "replaced_at", "replaced_by")
@@ -126,16 +125,28 @@ def _unsure_keys(
         return None
     parts = [] if alone else [incoming.filter(codes.is_duplicated()).select(key)]
     if not existing.is_empty():
-        parts.append(existing.select(key).join(incoming.select(key), on=list(key), how="semi", nulls_equal=True))
+        near = incoming.filter(_near(existing, key)).select(key)
+        parts.append(existing.select(key).join(near, on=list(key), how="semi", nulls_equal=True))
     keys = pl.concat(parts).unique()
     return None if keys.is_empty() else keys
 
 
+def _near(existing: pl.DataFrame, key: tuple[str, ...]) -> pl.Expr:
+    """Rows that lie where some of those in force do: most files bring an hour that the ledger has nothing of."""
+    limits = [
+        pl.col(name).is_between(existing[name].min(), existing[name].max())
+        for name in key
+        if existing.schema[name].is_temporal() and not existing[name].null_count()
+    ]
+    return pl.all_horizontal(pl.lit(True), *limits)
+
+
 def _all_different(codes: pl.Series) -> bool:
-    """Whether no code occurs twice; small codes are ticked off in a table, which is faster than a set."""
+    """Whether no code occurs twice; small codes are ticked off in a table, which is faster than to sort them."""
     numbers = codes.to_numpy()
     if not len(numbers) or int(numbers.max()) >= _TABLE:
-        return codes.n_unique() == len(codes)
+        ordered = np.sort(numbers)
+        return not bool((ordered[1:] == ordered[:-1]).any())
     seen = np.zeros(int(numbers.max()) + 1, bool)
     seen[numbers] = True
     return int(np.count_nonzero(seen)) == len(numbers)
@@ -254,10 +265,7 @@ def _tables(
 
 def _arrow(frame: pl.DataFrame, columns: tuple[str, ...]) -> pa.Table:
     aware = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
-    plain = frame.with_columns(
-        pl.col(aware).dt.replace_time_zone(None), pl.col(_FEW.intersection(frame.columns)).cast(pl.Categorical)
-    )
-    whole = plain.select(columns).to_arrow().combine_chunks()
+    whole = frame.select(columns).with_columns(pl.col(aware).dt.replace_time_zone(None)).to_arrow().combine_chunks()
     return pa.Table.from_batches(whole.to_batches(ROW_GROUP), whole.schema)
 
 
