@@ -7,7 +7,7 @@ from pathlib import Path
 from pipelines.errors import SiteError
 from pipelines.intake.filing import quarantine_entries, settle_quarantine
 from pipelines.intake.find import UNKNOWN, Arrival
-from pipelines.intake.run import IntakeReport, _Intake, intake_lock
+from pipelines.intake.run import Intake, IntakeReport, intake_lock
 from pipelines.ledger import Ledger
 from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
@@ -31,9 +31,9 @@ def retry_quarantine(site: Site, plant: Plant, settings: Settings) -> IntakeRepo
 
 
 def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
-    run = _Intake(site, plant, settings, None)
+    run = Intake(site, plant, settings, None)
     offered, unchanged = [], 0
-    trial = _Intake(site, plant, settings, None)
+    trial = Intake(site, plant, settings, None)
     feeds = _feeds(run.ledger)
     for batch, path in quarantine_entries(site).items():
         arrival = _arrival(path, batch, feeds.get(batch))
@@ -69,10 +69,10 @@ def _name_of(path: Path, batch: int) -> str:
     return rest.replace(".rows.csv", f".retry-{batch}.csv") if rest.endswith(".rows.csv") else rest
 
 
-def _worth_taking(run: _Intake, arrival: Arrival) -> bool:
+def _worth_taking(run: Intake, arrival: Arrival) -> bool:
     """Whether a row of the file would now be kept, or none is left in it because somebody gave them all up."""
-    reads = [read for read in run._read(arrival) if read.raw is not None]
+    reads = [read for read in run.read(arrival) if read.raw is not None]
     if not reads:
         return False
     empty = any(read.rows == 0 for read in reads)
-    return empty or any(entry.rows_kept for entry in run._delivery(reads, run.at).files)
+    return empty or any(entry.rows_kept for entry in run.delivery_of(reads, run.at).files)

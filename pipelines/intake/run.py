@@ -60,7 +60,7 @@ class IntakeReport:
 
 
 @dataclass
-class _Read:
+class ReadFile:
     """A file that was read: its cells, or why it could not be."""
 
     arrival: Arrival
@@ -88,19 +88,19 @@ def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | N
     """Take in every whole file of the inbox. Can be killed at any instant: the next run finishes the work."""
     with intake_lock(site, settings):
         try:
-            return _Intake(site, plant, settings, progress).run()
+            return Intake(site, plant, settings, progress).run()
         except OSError as error:
             raise SiteError(unwritable(site, error)) from error
 
 
-class _Intake:
+class Intake:
     def __init__(self, site: Site, plant: Plant, settings: Settings, progress: Progress | None):
         self.site, self.plant, self.settings, self.progress = site, plant, settings, progress
         self.ledger = Ledger(site, settings)
         self.report = IntakeReport()
         self.taken: set[str] = set()
         self.known: dict[tuple[str, str], dict[str, Any] | None] = {}
-        self.repeated: list[_Read] = []
+        self.repeated: list[ReadFile] = []
         self.at = settings.now()
         self.rolled_until: datetime | None = None
         if self.ledger.exists:
@@ -122,11 +122,11 @@ class _Intake:
 
     def _all(self, arrivals: list[Arrival]) -> None:
         """Read and sort one group of files while the one before it is committed and filed away."""
-        group: list[_Read] = []
+        group: list[ReadFile] = []
         rows = 0
         with ThreadPoolExecutor(1) as filing:
             pending: Future[None] | None = None
-            for done, reads in enumerate(_read_ahead(arrivals, self._read), start=1):
+            for done, reads in enumerate(_read_ahead(arrivals, self.read), start=1):
                 group += reads  # all feeds of one file are committed together
                 rows += sum(read.rows for read in reads)
                 if self.progress:
@@ -138,7 +138,7 @@ class _Intake:
             if pending is not None:
                 pending.result()
 
-    def _read(self, arrival: Arrival) -> list[_Read]:
+    def read(self, arrival: Arrival) -> list[ReadFile]:
         """The file as each feed that it holds; none where it is gone or cannot be opened now."""
         self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
         try:
@@ -157,10 +157,10 @@ class _Intake:
                 sha256, kinds = sha256_of(arrival.path), kinds[:1]
         except FileRefused as refused:
             feed = arrival.feed or feed_named(arrival.name)
-            return [_Read(arrival, data, sha256, feed, refused=refused)]
-        return [self._parsed(_Read(arrival, data, sha256, kind.feed.name, kind)) for kind in kinds]
+            return [ReadFile(arrival, data, sha256, feed, refused=refused)]
+        return [self._parsed(ReadFile(arrival, data, sha256, kind.feed.name, kind)) for kind in kinds]
 
-    def _parsed(self, read: _Read) -> _Read:
+    def _parsed(self, read: ReadFile) -> ReadFile:
         assert read.kind is not None
         try:
             if read.arrival.size > self.settings.largest_file:
@@ -171,16 +171,16 @@ class _Intake:
         return read
 
     def _settle(
-        self, group: list[_Read], filing: ThreadPoolExecutor, pending: Future[None] | None
+        self, group: list[ReadFile], filing: ThreadPoolExecutor, pending: Future[None] | None
     ) -> Future[None] | None:
-        fresh = self._without_known(group)
+        fresh = self.fresh_of(group)
         at = self.at = max(self.settings.now(), self.at)
-        delivery = self._delivery(fresh, at) if fresh else None
+        delivery = self.delivery_of(fresh, at) if fresh else None
         if pending is not None:
             pending.result()
         return filing.submit(self._file, fresh, delivery, at) if delivery is not None else None
 
-    def _file(self, fresh: list[_Read], delivery: Delivery, at: datetime) -> None:
+    def _file(self, fresh: list[ReadFile], delivery: Delivery, at: datetime) -> None:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
         numbered = commit(self.ledger, delivery, at)
         note_received(self.site, numbered, at)
@@ -191,11 +191,11 @@ class _Intake:
             move_to_archive(
                 self.site, read.arrival, entry.archived_as, read.data, keep=_comes_again(read, fresh[number + 1 :])
             )
-            self._count(entry, read)
+            self.count(entry, read)
         settle_quarantine(self.site, self.ledger)
 
-    def _without_known(self, group: list[_Read]) -> list[_Read]:
-        fresh: list[_Read] = []
+    def fresh_of(self, group: list[ReadFile]) -> list[ReadFile]:
+        fresh: list[ReadFile] = []
         for read in group:
             content = (read.feed, read.sha256)
             if read.arrival.retry_of is not None:
@@ -232,7 +232,7 @@ class _Intake:
             read.arrival.path.unlink(missing_ok=True)
         self.report.repeated = len(again)
 
-    def _delivery(self, reads: list[_Read], at: datetime) -> Delivery:
+    def delivery_of(self, reads: list[ReadFile], at: datetime) -> Delivery:
         sorted_rows: dict[str, list[Sorted]] = {}
         numbered = [
             (number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None
@@ -250,7 +250,7 @@ class _Intake:
         kept = {feed: _in_order([one.kept for one in many]) for feed, many in sorted_rows.items()}
         refused = pl.concat([one.refused_rows for one in parts])
         tallies = _tallies(kept, refused)
-        files = tuple(self._entry(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
+        files = tuple(self.entry_of(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
         return Delivery(
             files,
             {f: k for f, k in kept.items() if k.height},
@@ -258,7 +258,7 @@ class _Intake:
             pl.concat([one.refusals for one in parts]),
         )
 
-    def _entry(self, read: _Read, tally: dict[str, Any], at: datetime) -> FileEntry:
+    def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
         first = tally.get("first")
         day = self.plant.clock.day_of(first if first is not None else at)
         refused, kept = tally.get("refused", 0), tally.get("kept", 0)
@@ -277,7 +277,7 @@ class _Intake:
             note=read.raw.note if read.raw is not None else "refused whole",
         )
 
-    def _count(self, entry: FileEntry, read: _Read) -> None:
+    def count(self, entry: FileEntry, read: ReadFile) -> None:
         self.report.files += 1
         self.report.rows_kept += entry.rows_kept
         self.report.rows_refused += entry.rows_refused
@@ -289,7 +289,7 @@ class _Intake:
             )
 
 
-def _comes_again(read: _Read, later: list[_Read]) -> bool:
+def _comes_again(read: ReadFile, later: list[ReadFile]) -> bool:
     """Whether a file that holds several feeds is still needed for another of them."""
     return any(other.arrival.path == read.arrival.path for other in later)
 
@@ -315,12 +315,12 @@ def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
     )
 
 
-def _family(read: _Read) -> tuple[str, str]:
+def _family(read: ReadFile) -> tuple[str, str]:
     mapping = read.kind.mapping if read.kind else None
     return read.feed, repr(mapping.files) if mapping else ""
 
 
-def _refused_whole(reads: list[tuple[int, _Read]]) -> Sorted:
+def _refused_whole(reads: list[tuple[int, ReadFile]]) -> Sorted:
     rows, whys = [], []
     for number, read in reads:
         told = read.refused
@@ -346,10 +346,10 @@ def _tallies(kept: dict[str, pl.DataFrame], refused: pl.DataFrame) -> dict[int, 
     return tallies
 
 
-def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[_Read]]) -> Iterator[list[_Read]]:
+def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[ReadFile]]) -> Iterator[list[ReadFile]]:
     """Files in order, read by two threads ahead of the one that is used, by so many bytes and no more."""
     with ThreadPoolExecutor(2) as pool:
-        waiting: deque[tuple[int, Future[list[_Read]]]] = deque()
+        waiting: deque[tuple[int, Future[list[ReadFile]]]] = deque()
         ahead = 0
         for arrival in [*arrivals, None]:
             while waiting and (arrival is None or ahead + arrival.size > _AHEAD_BYTES):

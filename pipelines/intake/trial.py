@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.errors import WrongUse
 from pipelines.intake.find import Arrival
-from pipelines.intake.run import _Intake, _Read
+from pipelines.intake.run import Intake, ReadFile
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, foreseen
 from pipelines.plant import Plant
@@ -62,15 +62,15 @@ def try_file(path: Path, name: str, site: Site, plant: Plant, settings: Settings
     if not path.is_file():
         raise WrongUse(f"{path} is not a file; name one export as the station writes it")
     told = path.stat()
-    trial = _Intake(site, plant, settings, None)
-    reads = trial._read(Arrival(path, name, told.st_size, told.st_mtime_ns))
+    trial = Intake(site, plant, settings, None)
+    reads = trial.read(Arrival(path, name, told.st_size, told.st_mtime_ns))
     if not reads:
         raise WrongUse(f"{path} cannot be read; is it still being written, or is the right to read it missing?")
     return [_tried(trial, read) for read in reads]
 
 
-def _tried(trial: _Intake, read: _Read) -> Tried:
-    delivery = trial._delivery([read], trial.at)
+def _tried(trial: Intake, read: ReadFile) -> Tried:
+    delivery = trial.delivery_of([read], trial.at)
     entry = delivery.files[0]
     mapping = " ".join(read.kind.mapping.files) if read.kind and read.kind.mapping else None
     told = Tried(
@@ -85,7 +85,7 @@ def _tried(trial: _Intake, read: _Read) -> Tried:
     return told
 
 
-def _against(ledger: Ledger, delivery: Delivery, trial: _Intake) -> tuple[int, int, int]:
+def _against(ledger: Ledger, delivery: Delivery, trial: Intake) -> tuple[int, int, int]:
     rows = sum(frame.height for frame in delivery.kept.values())
     unchanged, replacing = foreseen(ledger, delivery, trial.at) if ledger.exists else (0, 0)
     return rows - unchanged - replacing, unchanged, replacing

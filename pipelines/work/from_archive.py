@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +17,9 @@ from pipelines.errors import ColdledgerError, LedgerBusy, SiteError
 from pipelines.intake.filing import settle_quarantine
 from pipelines.intake.find import Arrival
 from pipelines.intake.journal import Received, journal_path, received_files
-from pipelines.intake.run import _Intake, _Read, intake_lock
+from pipelines.intake.run import Intake, ReadFile, intake_lock
 from pipelines.ledger import Ledger
-from pipelines.ledger.delivery import FileEntry, commit
+from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.keeping import keep_what_people_said, kept_decisions
 from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
@@ -44,48 +45,74 @@ class MadeAgain:
     told: dict[str, int]
 
 
-class _FromArchive(_Intake):
-    """An intake whose files lie in the archive already and stay there."""
+class _FromArchive(Intake):
+    """An intake whose files lie in the archive already and stay there. `wrong`: those that are gone, cannot be read or are not what was received, by their place, in words."""
 
     def __init__(self, shadow: Site, archive: Path, plant: Plant, settings: Settings, progress: Progress | None):
         super().__init__(shadow, plant, settings, None)
         self.archive, self.shown = archive, progress
+        self.wrong: dict[str, str] = {}
         self.places: dict[str, Received] = {}
+        self.was: dict[str, int | None] = {}
         self.numbers: dict[int, int] = {}
-        self.done = 0
 
-    def take(self, group: Sequence[Received], at: datetime, of: int) -> None:
-        """Commit files that were received together."""
-        arrivals = [self._arrival(one) for one in group]
-        with ThreadPoolExecutor(2) as pool:
-            reads: list[_Read] = [read for of_file in pool.map(self._read, arrivals) for read in of_file]
-        self.at = at
-        fresh = self._without_known(reads)
-        if fresh:
-            delivery = self._delivery(fresh, at)
-            numbered = commit(self.ledger, delivery, at)
-            self._note(numbered)
-            for read, entry in zip(fresh, delivery.files, strict=True):
-                self._count(entry, read)
-        self.done += len(group)
-        if self.shown:
-            self.shown(self.done, of, group[-1].file)
+    def take(self, groups: Sequence[list[Received]]) -> None:
+        """Commit each group of files, while the next one is read and sorted."""
+        of, done = sum(map(len, groups)), 0
+        with ThreadPoolExecutor(2) as reading, ThreadPoolExecutor(1) as filing:
+            pending: Future[None] | None = None
+            begun: list[Future[list[ReadFile]]] = []
+            for group, following in zip_longest(groups, groups[1:]):
+                if group[0].retry_of is not None and pending is not None:
+                    pending.result()  # a repair names the batch that it repairs
+                begun = begun or self._begun(group, reading)
+                reads = [read for one, future in zip(group, begun, strict=True) for read in self._good(one, future)]
+                begun = self._begun(following, reading) if following and following[0].retry_of is None else []
+                at = max(one.received_at for one in group)
+                fresh = self.fresh_of(reads)
+                delivery = self.delivery_of(fresh, at) if fresh else None
+                if pending is not None:
+                    pending.result()
+                pending = filing.submit(self._kept, fresh, delivery, at) if delivery is not None else None
+                done += len(group)
+                if self.shown:
+                    self.shown(done, of, group[-1].file)
+            if pending is not None:
+                pending.result()
+
+    def _begun(self, group: Sequence[Received], reading: ThreadPoolExecutor) -> list[Future[list[ReadFile]]]:
+        return [reading.submit(self.read, self._arrival(one)) for one in group]
+
+    def _good(self, one: Received, future: Future[list[ReadFile]]) -> list[ReadFile]:
+        """The file as it was received; none, and what is wrong with it, where it is not that."""
+        reads = future.result()
+        if reads and (not one.sha256 or reads[0].sha256 == one.sha256):
+            return reads
+        fault = file_fault(self.archive, {"archived_as": one.archived_as, "sha256": one.sha256})
+        self.wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
+        return []
+
+    def _kept(self, fresh: list[ReadFile], delivery: Delivery, at: datetime) -> None:
+        numbered = commit(self.ledger, delivery, at)
+        self._note(numbered)
+        for read, entry in zip(fresh, delivery.files, strict=True):
+            self.count(entry, read)
 
     def _arrival(self, one: Received) -> Arrival:
         path = self.archive / one.archived_as
-        self.places[str(path)] = one
+        self.places[str(path)], self.was[one.archived_as] = one, one.batch
         retry = self.numbers.get(one.retry_of) if one.retry_of is not None else None
         feed = one.feed if one.feed != "unknown" else None
         return Arrival(path, one.file, one.bytes, 0, retry_of=retry, feed=feed)
 
-    def _entry(self, read: _Read, tally: dict[str, Any], at: datetime) -> FileEntry:
-        entry = super()._entry(read, tally, at)
+    def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
+        entry = super().entry_of(read, tally, at)
         return FileEntry(**{**vars(entry), "archived_as": self.places[str(read.arrival.path)].archived_as})
 
     def _note(self, numbered: dict[int, FileEntry]) -> None:
-        by_place = {one.archived_as: one.batch for one in self.places.values()}
+        """Remember which number a batch has now, for the repairs that name its old one."""
         for number, entry in numbered.items():
-            old = by_place.get(entry.archived_as)
+            old = self.was.get(entry.archived_as)
             if old is not None:
                 self.numbers[old] = number
 
@@ -110,12 +137,8 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
     for left in (shadow.ledger, shadow.ledger.with_name("ledger.duckdb.wal")):
         left.unlink(missing_ok=True)
     shadow.root.mkdir(exist_ok=True)
-    files = received_files(site)
-    wrong = _unreadable(site, files)
-    good = [one for one in files if one.archived_as not in wrong]
     run = _FromArchive(shadow, site.archive, opened.plant, opened.settings, progress)
-    for group in _groups(good):
-        run.take(group, max(one.received_at for one in group), len(good))
+    run.take(_groups(received_files(site)))
     if not run.ledger.exists:
         with run.ledger.writing():
             pass
@@ -125,17 +148,7 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
     told["decisions about holds"] = restore(opened)
     settle_quarantine(site, opened.ledger)
     report = run.report
-    return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(wrong.values()), before, told)
-
-
-def _unreadable(site: Site, files: Sequence[Received]) -> dict[str, str]:
-    """Files that are gone, cannot be read or are not what was received, by their place, in words."""
-    wrong = {}
-    for one in files:
-        fault = file_fault(site.archive, {"archived_as": one.archived_as, "sha256": one.sha256}) if one.sha256 else ""
-        if fault:
-            wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
-    return wrong
+    return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(run.wrong.values()), before, told)
 
 
 def _groups(files: Sequence[Received]) -> list[list[Received]]:
