@@ -41,9 +41,9 @@ class Doubt:
         return (self.start is None or self.start < end) and (self.end is None or self.end > start)
 
 
-def good(row: dict[str, Any], must_catch: float) -> bool:
+def good(must_catch: float) -> pl.Expr:
     """Whether a challenge was passed: at least `must_catch` of its passes were caught, and there was a pass."""
-    return bool(row["passes"]) and row["caught"] >= must_catch * row["passes"] - 1e-9
+    return (pl.col("passes") > 0) & (pl.col("caught") >= must_catch * pl.col("passes") - 1e-9)
 
 
 def doubts(plant: Plant, challenges: pl.DataFrame, until: datetime) -> list[Doubt]:
@@ -53,15 +53,24 @@ def doubts(plant: Plant, challenges: pl.DataFrame, until: datetime) -> list[Doub
     challenges: checked_at, line, station, defect, passes, caught. The interval and the share that must be caught are
     `[checks]` of works.toml. A challenge that came late and was passed leaves no doubt.
     """
-    found: list[Doubt] = []
     known = challenges.filter(pl.col("station").is_in(list(plant.stations))).sort("checked_at")
-    for (station, defect), rows in known.group_by(["station", "defect"], maintain_order=True):
+    known = known.with_columns(good=good(plant.checks.challenge_must_catch))
+    kinds = known.group_by("station", "defect").agg(pl.col("good").all(), pl.col("checked_at").last().alias("last"))
+    late = until - LATE * timedelta(hours=plant.checks.challenge_hours)
+    found = [
+        Doubt(plant.stations[station].line, station, defect, OVERDUE, last, None, None, 0, 0)
+        for station, defect, last in kinds.filter(pl.col("good") & (pl.col("last") < late))
+        .select("station", "defect", "last")
+        .iter_rows()
+    ]
+    failing = known.join(kinds.filter(~pl.col("good")), on=["station", "defect"], how="semi", maintain_order="left")
+    for (station, defect), rows in failing.group_by(["station", "defect"], maintain_order=True):
         found += _of_one(plant, str(station), str(defect), rows.to_dicts(), until)
     return sorted(found, key=lambda d: (d.line, d.station, d.defect, d.start or until))
 
 
 def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]], until: datetime) -> list[Doubt]:
-    line, must = plant.stations[station].line, plant.checks.challenge_must_catch
+    line = plant.stations[station].line
     found: list[Doubt] = []
     last: datetime | None = None
     failed: list[dict[str, Any]] = []
@@ -71,7 +80,7 @@ def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]],
         found.append(Doubt(line, station, defect, FAILED, last, end, failed[0]["checked_at"], *sums))
 
     for row in rows:
-        if good(row, must):
+        if row["good"]:
             if failed:
                 close(row["checked_at"])
             last, failed = row["checked_at"], []
@@ -84,13 +93,20 @@ def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]],
     return found
 
 
-def doubted(row: dict[str, Any], stretches: Sequence[Doubt]) -> bool:
-    """Whether a challenge is one of the failed ones that a stretch of doubt was found by."""
-    return any(
-        d.why == FAILED and (d.station, d.defect) == (row["station"], row["defect"])
-        and d.failed_at is not None and d.failed_at <= row["checked_at"] and (d.end is None or row["checked_at"] < d.end)
-        for d in stretches
-    )  # fmt: skip
+def without_doubted(challenges: pl.DataFrame, stretches: Sequence[Doubt]) -> pl.DataFrame:
+    """The challenges without the failed ones that a stretch of doubt was found by."""
+    every = [
+        (d.station, d.defect, d.failed_at, d.end) for d in stretches if d.why == FAILED and d.failed_at is not None
+    ]
+    if not every:
+        return challenges
+    when = challenges.schema["checked_at"]
+    kinds = {"station": pl.String, "defect": pl.String, "failed_at": when, "end": when}
+    numbered = challenges.with_row_index("number")
+    inside = numbered.join(pl.DataFrame(every, kinds, orient="row"), on=["station", "defect"]).filter(
+        pl.col("failed_at") <= pl.col("checked_at"), (pl.col("checked_at") < pl.col("end")).fill_null(True)
+    )
+    return numbered.join(inside, on="number", how="anti", maintain_order="left").drop("number")
 
 
 @dataclass(frozen=True)
@@ -112,9 +128,8 @@ def works_prior(challenges: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPri
     total = int(challenges["passes"].sum())
     level = 1 - int(challenges["caught"].sum()) / total if total else 0.5
     lost = [d for d in stretches if d.why == FAILED and really_failed(d.passes, d.caught, level) > 0.5]
-    fine = pl.Series([not doubted(r, lost) for r in challenges.iter_rows(named=True)], dtype=pl.Boolean)
-    rows = challenges.filter(fine).group_by("station", "defect").agg(pl.col("passes").sum(), pl.col("caught").sum())
-    sums = rows.filter(pl.col("passes") > 0)
+    rows = without_doubted(challenges, lost).group_by("station", "defect")
+    sums = rows.agg(pl.col("passes").sum(), pl.col("caught").sum()).filter(pl.col("passes") > 0)
     n, missed = sums["passes"].to_numpy().astype(float), (sums["passes"] - sums["caught"]).to_numpy().astype(float)
     if len(n) < 4 or missed.sum() < 3:
         return MissPrior(0.5, 0.5)
@@ -216,12 +231,12 @@ def _lane(
     prior: MissPrior,
     moments: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray] | None:
-    rows = challenges.filter((pl.col("station") == lane) & (pl.col("defect") == defect)).to_dicts()
-    if not rows:
+    rows = challenges.filter((pl.col("station") == lane) & (pl.col("defect") == defect))
+    if rows.is_empty():
         return None
     mine = [d for d in stretches if (d.station, d.defect) == (lane, defect) and d.why == FAILED]
-    fine = [r for r in rows if not doubted(r, mine)]
-    passes, caught = sum(r["passes"] for r in fine), sum(r["caught"] for r in fine)
+    fine = without_doubted(rows, mine)
+    passes, caught = float(fine["passes"].sum()), float(fine["caught"].sum())
     usual = _beta(prior.missed + passes - caught, prior.found + caught)
     real = [really_failed(d.passes, d.caught, usual[0]) for d in mine]
     passes = passes + sum((1 - p) * d.passes for p, d in zip(real, mine, strict=True))
