@@ -106,7 +106,7 @@ def _defects(
     sums = dict(calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows())
     able = {c for s in plant.stations_of(row["line"]) for c in plant.defects if s.can_call(c)}
     codes = [c for c, d in plant.defects.items() if c in sums or (d.severity == "critical" and c in able)]
-    tried = known.challenges.filter(pl.col("line") == row["line"])["defect"].unique().to_list()
+    tried = known.counted.filter(pl.col("line") == row["line"])["defect"].unique().to_list()
     views = views_of_defects(reader, plant, row["line"], formed, [c for c in codes if c in tried], known)
     found = []
     for code in sorted(codes, key=lambda c: (SEVERITIES.index(plant.defects[c].severity), -sums.get(c, 0), c)):

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.answers.lehr import LehrTime, lehr_of_formed
 from pipelines.answers.signals import kept_signals
-from pipelines.answers.trust import Vouching, around
+from pipelines.answers.trust import Vouching, around, challenge_limits
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
 from pipelines.measures.pareto import reading_stations
@@ -49,19 +49,29 @@ def evidence_of(
     seen = Span(lehr.inspected(first.from_), lehr.inspected(first.to))
     told = {"line": first.line, "from_time": seen.start, "to_time": seen.end}
     detections = {part.view.line: known.detection(part.view.line, defect) for part in parts}
+    counts, minutes, weights, forming, signals, stations, missing, files = reader.together(
+        lambda mine: _counts(mine, plant, first, defect, told),
+        lambda mine: _minutes(mine, first, defect, seen),
+        lambda mine: _weights(mine, first, told, lehr),
+        lambda mine: _forming(mine, first),
+        lambda mine: _signals(mine, first, defect, seen),
+        lambda mine: _stations(mine, plant, first.line, defect, seen, known),
+        lambda mine: _missing(mine, plant, first.line, seen),
+        lambda mine: mine.ask("files_behind", **told).select("batch", "feed", "file", "archived_as", "rows_used"),
+    )
     return {
         "cavity": {"line": first.line, "section": first.section, "gob": first.gob, "mould": first.mould, "blank": first.blank, "neck_ring": first.neck_ring},
         "seen_from": utc_text(seen.start),
         "seen_to": utc_text(seen.end),
-        **_counts(reader, plant, first, defect, told),
-        **_minutes(reader, first, defect, seen),
-        **_weights(reader, first, told, lehr),
-        **_forming(reader, first),
-        "signals": _signals(reader, first, defect, seen),
-        "stations": _stations(plant, first.line, defect, seen, known),
-        "missing": _missing(reader, plant, first.line, seen),
+        **counts,
+        **minutes,
+        **weights,
+        **forming,
+        "signals": signals,
+        "stations": stations,
+        "missing": missing,
         "detection": [{"line": key, **_trust(trust)} for key, trust in detections.items()],
-        "files": _rows(reader.ask("files_behind", **told).select("batch", "feed", "file", "archived_as", "rows_used")),
+        "files": _rows(files),
     }  # fmt: skip
 
 
@@ -143,13 +153,16 @@ def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> l
     return sorted(told, key=lambda s: (not s["holds_the_mould"], s["onset"]))
 
 
-def _stations(plant: Plant, line: str, defect: str | None, seen: Span, known: Vouching) -> list[dict[str, Any]]:
+def _stations(
+    reader: Reader, plant: Plant, line: str, defect: str | None, seen: Span, known: Vouching
+) -> list[dict[str, Any]]:
     """Every station of the line that can call the defect, with its last challenge before the window and its first after it."""
     told = []
+    challenges = reader.ask("challenges_of_line", **challenge_limits(seen), line=line)
     for station in plant.stations_of(line):
         if defect is not None and not station.can_call(defect):
             continue
-        rows = known.challenges.filter(pl.col("station") == station.id)
+        rows = challenges.filter(pl.col("station") == station.id)
         rows = rows.filter(pl.col("defect") == defect) if defect is not None else rows
         before, after = around(rows, seen.start, seen.end)
         doubts = [d.why for d in known.doubts_of(line, defect, seen.start, seen.end) if d.station == station.id]

@@ -110,7 +110,7 @@ def _with_calls(plant: Plant, view: LineView, defect: str, calls: pl.DataFrame, 
     passing = replace(view.passing, found=_found(plant, view.passing, calls))
     named = calls.filter(pl.col("mould").is_not_null())
     read = _counts(plant, passing, named, "calls", passing.moulds).sum(axis=0)
-    missed = missed_by_time(plant, view.line, defect, known.challenges, known.doubts, known.prior, passing.seconds)
+    missed = missed_by_time(plant, view.line, defect, known.sums, known.doubts, known.prior, passing.seconds)
     return replace(view, passing=passing, missed=missed, read_calls=read)
 
 
@@ -122,13 +122,15 @@ def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView
     seen = Span(start, formed.end + lehr + MARGIN)
     bins = int(np.ceil(seen.seconds / bin_s))
     told = {"line": line, "from_time": start, "to_time": seen.end}
-    hours = reader.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN)
-    stays = stays_of(reader, [line], Span(formed.start - MARGIN - lehr, formed.end + MARGIN))
+    ware, stays, hours, pallets = reader.together(
+        lambda mine: _ware(mine, plant, line, told, bin_s),
+        lambda mine: stays_of(mine, [line], Span(formed.start - MARGIN - lehr, formed.end + MARGIN)),
+        lambda mine: mine.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN),
+        lambda mine: mine.ask("pallets_of_line", line=line, from_time=start, to_time=seen.end + SLACK),
+    )
     minutes, blur = lehr_by_bin(plant, line, hours, start, bin_s / 60, bins)
     empty = Passing(line, start, bin_s / 60, (), np.zeros((0, bins)), None, minutes, blur)
-    ware = _ware(reader, plant, line, told, bin_s)
     passing, read_share = _passing(plant, empty, ware, stays)
-    pallets = reader.ask("pallets_of_line", line=line, from_time=start, to_time=seen.end + SLACK)
     packing = _packing(plant, passing, ware, stays, pallets)
     after = plant.stations_of(line)[-1].after_minutes
     return LineView(line, passing, tuple(stays), pallets, packing, None, after, read_share, np.zeros(bins))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -80,12 +80,9 @@ def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | No
     kept = _kept(reader, plant, asked.question.defect, stays)
     lines = list(dict.fromkeys(s.line for s in stays))
 
-    def part(line: str) -> LineTrace:
-        with reader.beside() as mine:
-            return _line_trace(mine, plant, asked, line, stays, known, kept)
-
-    with ThreadPoolExecutor(min(2, len(lines))) as pool:
-        parts = list(pool.map(part, lines))
+    _, *parts = reader.together(
+        lambda _: known.prior, *(partial(_line_trace, plant, asked, line, stays, known, kept) for line in lines)
+    )
     return _told(reader, plant, asked, parts, known, ranking)
 
 
@@ -129,13 +126,13 @@ def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Sta
 
 
 def _line_trace(
-    reader: Reader,
     plant: Plant,
     asked: Asked,
     line: str,
     stays: Sequence[Stay],
     known: Vouching,
     kept: Sequence[Signal],
+    reader: Reader,
 ) -> LineTrace:
     mine = [s for s in stays if s.line == line]
     question = asked.question

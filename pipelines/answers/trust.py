@@ -13,7 +13,16 @@ from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.shares import proportion_interval
-from pipelines.measures.trust import Detection, Doubt, MissPrior, detection, doubts, works_prior
+from pipelines.measures.trust import (
+    Detection,
+    Doubt,
+    MissPrior,
+    detection,
+    doubts_of,
+    failed_kinds,
+    sums_of,
+    works_prior,
+)
 from pipelines.plant import Plant
 from schemas.quality import DetectionRate, StationDoubt, Trust
 
@@ -22,22 +31,30 @@ BACK, AHEAD = timedelta(days=30), timedelta(days=1)
 
 @dataclass(frozen=True)
 class Vouching:
-    """The works' challenges about a time, and what follows from them. challenges: as `challenges_between` gives them."""
+    """The works' challenges about a time, and what follows from them.
+
+    counted: as `challenges_counted` gives them.  failing: every challenge of the stations and defects of which one failed.
+    """
 
     plant: Plant
-    challenges: pl.DataFrame
+    counted: pl.DataFrame
+    failing: pl.DataFrame
     until: datetime
 
     @cached_property
     def doubts(self) -> list[Doubt]:
-        return doubts(self.plant, self.challenges, self.until)
+        return doubts_of(self.plant, self.counted, self.failing, self.until)
+
+    @cached_property
+    def sums(self) -> pl.DataFrame:
+        return sums_of(self.counted)
 
     @cached_property
     def prior(self) -> MissPrior:
-        return works_prior(self.challenges, self.doubts)
+        return works_prior(self.sums, self.doubts)
 
     def detection(self, line: str, defect: str | None) -> Detection:
-        return detection(self.plant, line, defect, self.challenges)
+        return detection(self.plant, line, defect, self.sums)
 
     def doubts_of(self, line: str, defect: str | None, start: datetime, end: datetime) -> list[Doubt]:
         """What of a line's stations is in doubt in [start, end), for one defect or for all."""
@@ -47,9 +64,19 @@ class Vouching:
 
 def vouching(reader: Reader, plant: Plant, span: Span) -> Vouching:
     """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at most AHEAD after the span."""
-    told = reader.ask("challenges_between", from_time=span.start - BACK, to_time=span.end + AHEAD)
+    told = challenge_limits(span)
+    counted = reader.ask("challenges_counted", **told)
+    kinds = failed_kinds(plant, counted)
+    failing = reader.ask(
+        "challenges_of_kinds", **told, stations=kinds["station"].to_list(), defects=kinds["defect"].to_list()
+    )
     last = reader.ask("span_of_counts")["last_window"][0]
-    return Vouching(plant, told, min(last, span.end + AHEAD) if last is not None else span.end)
+    return Vouching(plant, counted, failing, min(last, told["to_time"]) if last is not None else span.end)
+
+
+def challenge_limits(span: Span) -> dict[str, datetime]:
+    """The limits of the challenges that tell of a span."""
+    return {"from_time": span.start - BACK, "to_time": span.end + AHEAD}
 
 
 def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> Trust:
@@ -58,7 +85,11 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
     if line is not None:
         check_line(plant, line)
     known = vouching(reader, plant, span)
-    mine = known.challenges if line is None else known.challenges.filter(pl.col("line") == line)
+    mine = (
+        reader.ask("challenges_between", **challenge_limits(span))
+        if line is None
+        else reader.ask("challenges_of_line", **challenge_limits(span), line=line)
+    )
     touched = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
     return Trust(
         from_=span.start,

@@ -15,10 +15,11 @@ import duckdb
 import pyarrow as pa
 
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
+from pipelines.ledger.migrations import migrate
 from pipelines.ledger.past import tables
 from pipelines.ledger.queries import query
 from pipelines.ledger.sentences import plain_error, unwritable
-from pipelines.ledger.store import Ledger, Reader, migrate
+from pipelines.ledger.store import Ledger, Reader
 
 _ROLLS = {
     "station_counts": ("roll_station_counts", "drop_rolled_station_counts"),

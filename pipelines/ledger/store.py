@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, nullcontext
 from datetime import UTC, date, datetime
-from functools import cache
+from pathlib import Path
 from threading import Event, Lock
 from typing import Any
 
@@ -19,13 +19,12 @@ from filelock import FileLock, Timeout
 from pipelines.clock import Span
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.guard import Guard
+from pipelines.ledger.migrations import is_current, migrate
 from pipelines.ledger.past import look_back, tables
-from pipelines.ledger.queries import query, statements
+from pipelines.ledger.queries import query
+from pipelines.ledger.resting import Keeper, keeper_of, let_go_here, want, wanted_no_more
 from pipelines.ledger.sentences import busy_sentence, plain_error, unwritable
 from pipelines.settings import Settings, Site
-
-_MIGRATIONS = """create table if not exists migrations
-    (number integer primary key, name varchar not null, applied_at timestamp not null)"""
 
 _OPEN: dict[str, int] = {}  # how many readers of a ledger this process has
 _COUNTING = Lock()
@@ -55,6 +54,16 @@ class Reader:
             yield Reader(con)
         finally:
             con.close()
+
+    def together(self, *asks: Callable[[Reader], Any]) -> list[Any]:
+        """Several answers, in their order, asked by two threads; each ask has a reader of its own."""
+
+        def one(ask: Callable[[Reader], Any]) -> Any:
+            with self.beside() as mine:
+                return ask(mine)
+
+        with ThreadPoolExecutor(min(2, len(asks))) as pool:
+            return list(pool.map(one, asks))
 
     def ask(self, name: str, **params: Any) -> pl.DataFrame:
         """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
@@ -155,13 +164,17 @@ class Ledger:
         taken in."""
         if not self.exists:
             raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
-        con = self._open_to_read()
         name = str(self.site.ledger)
+        keeper = keeper_of(self.site.ledger)
+        if keeper is not None:
+            keeper.let_go(unless_inode=self.site.ledger.stat().st_ino)
+        con = self._open_to_read()
         with _COUNTING:
             _OPEN[name] = _OPEN.get(name, 0) + 1
+        well = False
         try:
-            file = (str(self.site.ledger), self.site.ledger.stat().st_ino)
-            if file not in _CURRENT and not _is_current(con):  # an upgraded program, an older ledger
+            file = (name, self.site.ledger.stat().st_ino)
+            if file not in _CURRENT and not is_current(con):  # an upgraded program, an older ledger
                 con.close()
                 with self.writing():
                     pass
@@ -172,14 +185,22 @@ class Ledger:
                 con = self._wait_for_file(read_only=True, beside_it=True)
                 look_back(con, _naive(known_at))
             yield Reader(con)
+            well = known_at is None
         except _NOT_THE_FILE:
             raise
         except duckdb.Error as error:
             raise plain_error(error, self.site) from error
         finally:
-            con.close()
+            if keeper is not None and well:
+                keeper.keep(con, file[1])
+            else:
+                con.close()
             with _COUNTING:
                 _OPEN[name] -= 1
+
+    def keeper(self) -> Keeper:
+        """What keeps this ledger open between answers, for a process that answers all day; it does once it has begun."""
+        return Keeper(self.site.ledger, self._wanted)
 
     @contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -229,8 +250,22 @@ class Ledger:
         self._mended()
         self._wait_for_file(read_only=True).close()
 
-    def gate(self) -> Any:
-        """Hold this to keep new readers and writers out; LedgerBusy where another holds it too long."""
+    @contextmanager
+    def gate(self) -> Iterator[None]:
+        """Hold this to keep new readers and writers out, and to have who keeps the ledger open let it go; LedgerBusy where another holds it too long."""
+        want(self.site.ledger, self._wanted)
+        with self._gate():
+            want(self.site.ledger, self._wanted)  # who held the gate before has said that it is wanted no more
+            try:
+                yield
+            finally:
+                wanted_no_more(self._wanted)
+
+    @property
+    def _wanted(self) -> Path:
+        return self.site.locks / "wanted"
+
+    def _gate(self) -> Any:
         try:
             self.site.locks.mkdir(exist_ok=True)
             lock = FileLock(self.site.locks / "gate", timeout=self.settings.lock_wait_s)
@@ -287,7 +322,7 @@ class Ledger:
 
     def _open_to_read(self) -> duckdb.DuckDBPyConnection:
         try:
-            gate = self.gate()
+            gate = self._gate()
         except SiteError:
             gate = nullcontext()  # a folder that we cannot write to has no writer to wait for
         with gate:
@@ -308,6 +343,7 @@ class Ledger:
             except duckdb.ConnectionException as error:
                 if "different configuration" not in str(error):
                     raise plain_error(error, self.site) from error
+                let_go_here(self.site.ledger)
                 if time.monotonic() > until:  # readers of this very process still have it open
                     raise LedgerBusy(busy_sentence(self.site, self.settings.lock_wait_s)) from error
             except duckdb.Error as error:
@@ -338,40 +374,6 @@ def _close(con: duckdb.DuckDBPyConnection) -> bool:
     except duckdb.Error:
         return False
     return True
-
-
-@cache
-def _views() -> tuple[list[tuple[str, str]], str]:
-    views = statements("core")
-    return views, hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
-
-
-def _is_current(con: duckdb.DuckDBPyConnection) -> bool:
-    if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
-        return False
-    done = dict(con.execute("select number, name from migrations").fetchall())
-    known = {int(name[:4]) for name, _ in statements("migrations")}
-    return done.get(0) == _views()[1] and done.keys() == {0, *known}
-
-
-def migrate(con: duckdb.DuckDBPyConnection) -> None:
-    con.execute(_MIGRATIONS)
-    views, digest = _views()
-    done = dict(con.execute("select number, name from migrations").fetchall())
-    known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
-    if max(done, default=0) > max(number for number, _, _ in known):
-        raise LedgerBroken("the ledger was written by a newer coldledger; install that version or a later one")
-    if all(number in done for number, _, _ in known) and done.get(0) == digest:
-        return
-    con.begin()
-    for number, name, text in known:
-        if number not in done:
-            con.execute(text)
-            con.execute("insert into migrations values ($n, $name, now())", {"n": number, "name": name})
-    for _, text in views:
-        con.execute(text)
-    con.execute("insert or replace into migrations values (0, $digest, now())", {"digest": digest})
-    con.commit()
 
 
 def _naive(value: Any) -> Any:

@@ -53,18 +53,32 @@ def doubts(plant: Plant, challenges: pl.DataFrame, until: datetime) -> list[Doub
     challenges: checked_at, line, station, defect, passes, caught. The interval and the share that must be caught are
     `[checks]` of works.toml. A challenge that came late and was passed leaves no doubt.
     """
-    known = challenges.filter(pl.col("station").is_in(list(plant.stations))).sort("checked_at")
-    known = known.with_columns(good=good(plant.checks.challenge_must_catch))
-    kinds = known.group_by("station", "defect").agg(pl.col("good").all(), pl.col("checked_at").last().alias("last"))
+    counted = challenges.with_columns(last="checked_at")
+    failing = challenges.join(failed_kinds(plant, counted), on=["station", "defect"], how="semi")
+    return doubts_of(plant, counted, failing, until)
+
+
+def failed_kinds(plant: Plant, counted: pl.DataFrame) -> pl.DataFrame:
+    """Station and defect where any challenge failed. counted: station, defect, passes and caught of one challenge or of many alike."""
+    bad = counted.filter(pl.col("station").is_in(list(plant.stations)) & ~good(plant.checks.challenge_must_catch))
+    return bad.select("station", "defect").unique(maintain_order=True)
+
+
+def doubts_of(plant: Plant, counted: pl.DataFrame, failing: pl.DataFrame, until: datetime) -> list[Doubt]:
+    """The same from challenges with one outcome counted together: station, defect, passes, caught and `last`, when the last of them was.
+
+    failing: every challenge of the kinds of which one failed, as in `doubts`.
+    """
     late = until - LATE * timedelta(hours=plant.checks.challenge_hours)
+    known = counted.filter(pl.col("station").is_in(list(plant.stations)))
+    fine = known.join(failed_kinds(plant, counted), on=["station", "defect"], how="anti")
+    last = fine.group_by("station", "defect").agg(pl.col("last").max()).filter(pl.col("last") < late)
     found = [
-        Doubt(plant.stations[station].line, station, defect, OVERDUE, last, None, None, 0, 0)
-        for station, defect, last in kinds.filter(pl.col("good") & (pl.col("last") < late))
-        .select("station", "defect", "last")
-        .iter_rows()
+        Doubt(plant.stations[station].line, station, defect, OVERDUE, when, None, None, 0, 0)
+        for station, defect, when in last.iter_rows()
     ]
-    failing = known.join(kinds.filter(~pl.col("good")), on=["station", "defect"], how="semi", maintain_order="left")
-    for (station, defect), rows in failing.group_by(["station", "defect"], maintain_order=True):
+    marked = failing.sort("checked_at").with_columns(good=good(plant.checks.challenge_must_catch))
+    for (station, defect), rows in marked.group_by(["station", "defect"], maintain_order=True):
         found += _of_one(plant, str(station), str(defect), rows.to_dicts(), until)
     return sorted(found, key=lambda d: (d.line, d.station, d.defect, d.start or until))
 
@@ -93,20 +107,11 @@ def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]],
     return found
 
 
-def without_doubted(challenges: pl.DataFrame, stretches: Sequence[Doubt]) -> pl.DataFrame:
-    """The challenges without the failed ones that a stretch of doubt was found by."""
-    every = [
-        (d.station, d.defect, d.failed_at, d.end) for d in stretches if d.why == FAILED and d.failed_at is not None
-    ]
-    if not every:
-        return challenges
-    when = challenges.schema["checked_at"]
-    kinds = {"station": pl.String, "defect": pl.String, "failed_at": when, "end": when}
-    numbered = challenges.with_row_index("number")
-    inside = numbered.join(pl.DataFrame(every, kinds, orient="row"), on=["station", "defect"]).filter(
-        pl.col("failed_at") <= pl.col("checked_at"), (pl.col("checked_at") < pl.col("end")).fill_null(True)
-    )
-    return numbered.join(inside, on="number", how="anti", maintain_order="left").drop("number")
+def sums_of(challenges: pl.DataFrame) -> pl.DataFrame:
+    """Passes and caught by line, station and defect. challenges: of one challenge a row, or `challenges` alike counted together."""
+    each = pl.col("challenges") if "challenges" in challenges.columns else pl.lit(1)
+    sums = ((pl.col(name) * each).sum().alias(name) for name in ("passes", "caught"))
+    return challenges.group_by("line", "station", "defect").agg(*sums)
 
 
 @dataclass(frozen=True)
@@ -117,19 +122,21 @@ class MissPrior:
     found: float
 
 
-def works_prior(challenges: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
+def works_prior(sums: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
     """The beta distribution of the share missed over all stations and defects of the works, from passed challenges, by moments.
 
     A station's own few passes are weighed against it, so that ten of ten caught does not read as "misses none". Jeffreys'
-    beta(1/2, 1/2) where there is too little to tell.
+    beta(1/2, 1/2) where there is too little to tell. sums: as `sums_of` gives them.
 
     References: [1] Casella, American Statistician 39 (1985) 83: empirical Bayes of binomial rates by moments.
     """
-    total = int(challenges["passes"].sum())
-    level = 1 - int(challenges["caught"].sum()) / total if total else 0.5
+    total = int(sums["passes"].sum())
+    level = 1 - int(sums["caught"].sum()) / total if total else 0.5
     lost = [d for d in stretches if d.why == FAILED and really_failed(d.passes, d.caught, level) > 0.5]
-    rows = without_doubted(challenges, lost).group_by("station", "defect")
-    sums = rows.agg(pl.col("passes").sum(), pl.col("caught").sum()).filter(pl.col("passes") > 0)
+    known = sums.select("station", "defect", pl.col("passes", "caught").cast(pl.Int64))
+    gone = pl.DataFrame([(d.station, d.defect, -d.passes, -d.caught) for d in lost], schema=known.schema, orient="row")
+    left = pl.concat([known, gone])
+    sums = left.group_by("station", "defect").agg(pl.col("passes", "caught").sum()).filter(pl.col("passes") > 0)
     n, missed = sums["passes"].to_numpy().astype(float), (sums["passes"] - sums["caught"]).to_numpy().astype(float)
     if len(n) < 4 or missed.sum() < 3:
         return MissPrior(0.5, 0.5)
@@ -154,10 +161,10 @@ class Detection:
     stations: tuple[dict[str, Any], ...]
 
 
-def detection(plant: Plant, line: str, defect: str | None, challenges: pl.DataFrame) -> Detection:
+def detection(plant: Plant, line: str, defect: str | None, sums: pl.DataFrame) -> Detection:
     """Detection of one defect at a line. Lanes of one order stand in for each other: their passes are pooled.
 
-    The ends of the combined interval join the ends of the parts', and so hold at least 95 %.
+    The ends of the combined interval join the ends of the parts', and so hold at least 95 %. sums: station, defect, passes, caught.
 
     References: [1] Clopper and Pearson, Biometrika 26 (1934) 404.
     """
@@ -165,7 +172,7 @@ def detection(plant: Plant, line: str, defect: str | None, challenges: pl.DataFr
         return Detection(None, 0.0, 1.0, ())
     rows, missed = [], [1.0, 1.0, 1.0]
     for lanes in places_that_see(plant, line, defect):
-        here = challenges.filter(pl.col("station").is_in(lanes) & (pl.col("defect") == defect))
+        here = sums.filter(pl.col("station").is_in(lanes) & (pl.col("defect") == defect))
         passes, caught = int(here["passes"].sum()), int(here["caught"].sum())
         low, high = proportion_interval(caught, passes)
         rate = caught / passes if passes else None
@@ -195,12 +202,12 @@ def missed_by_time(
     plant: Plant,
     line: str,
     defect: str,
-    challenges: pl.DataFrame,
+    sums: pl.DataFrame,
     stretches: Sequence[Doubt],
     prior: MissPrior,
     moments: np.ndarray,
 ) -> Missed | None:
-    """What gets past the stations of a line, for ware that met the first station at `moments` (seconds since 1970, UTC).
+    """What gets past the stations of a line, for ware that met the first station at `moments` (seconds since 1970, UTC). sums: as `sums_of` gives them.
 
     Lanes count by equal parts. In a stretch of doubt by a failed challenge the failed passes alone speak from the failure on, as far as it is
     likely that the station really failed; between the last good challenge and the failure, when nobody knows which holds, the mean of both.
@@ -209,9 +216,7 @@ def missed_by_time(
     mean, square, known = np.ones(len(moments)), np.ones(len(moments)), False
     for lanes in places_that_see(plant, line, defect):
         told = [
-            part
-            for lane in lanes
-            if (part := _lane(plant, lane, defect, challenges, stretches, prior, moments)) is not None
+            part for lane in lanes if (part := _lane(plant, lane, defect, sums, stretches, prior, moments)) is not None
         ]
         if not told:
             continue
@@ -226,31 +231,31 @@ def _lane(
     plant: Plant,
     lane: str,
     defect: str,
-    challenges: pl.DataFrame,
+    sums: pl.DataFrame,
     stretches: Sequence[Doubt],
     prior: MissPrior,
     moments: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray] | None:
-    rows = challenges.filter((pl.col("station") == lane) & (pl.col("defect") == defect))
-    if rows.is_empty():
+    here = sums.filter((pl.col("station") == lane) & (pl.col("defect") == defect))
+    if here.is_empty():
         return None
     mine = [d for d in stretches if (d.station, d.defect) == (lane, defect) and d.why == FAILED]
-    fine = without_doubted(rows, mine)
-    passes, caught = float(fine["passes"].sum()), float(fine["caught"].sum())
+    passes = float(here["passes"].sum()) - sum(d.passes for d in mine)
+    caught = float(here["caught"].sum()) - sum(d.caught for d in mine)
     usual = _beta(prior.missed + passes - caught, prior.found + caught)
     real = [really_failed(d.passes, d.caught, usual[0]) for d in mine]
     passes = passes + sum((1 - p) * d.passes for p, d in zip(real, mine, strict=True))
     caught = caught + sum((1 - p) * d.caught for p, d in zip(real, mine, strict=True))
     usual = _beta(prior.missed + passes - caught, prior.found + caught)
     mean, square = np.full(len(moments), usual[0]), np.full(len(moments), usual[1])
-    here = moments + plant.stations[lane].after_minutes * 60
+    seen = moments + plant.stations[lane].after_minutes * 60
     for doubt, chance in zip(mine, real, strict=True):
         alone = _beta(1.0 + doubt.passes - doubt.caught, 1.0 + doubt.caught)
         bad = tuple(chance * a + (1 - chance) * b for a, b in zip(alone, usual, strict=True))
         first = doubt.start.timestamp() if doubt.start else -np.inf
         failed = doubt.failed_at.timestamp() if doubt.failed_at else first
         last = doubt.end.timestamp() if doubt.end else np.inf
-        between, after = (here >= first) & (here < failed), (here >= failed) & (here < last)
+        between, after = (seen >= first) & (seen < failed), (seen >= failed) & (seen < last)
         mean[after], square[after] = bad
         mean[between], square[between] = (usual[0] + bad[0]) / 2, (usual[1] + bad[1]) / 2
     return mean, square

@@ -53,12 +53,14 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
 
     @asynccontextmanager
     async def life(app: FastAPI) -> Any:
-        stopping = threading.Event()
+        stopping, keeper = threading.Event(), web.desk.opened.ledger.keeper()
+        keeper.begin()
         if told.grace_s > 0:
             threading.Thread(target=web.desk.keep_warm, args=(partial(_live, web), stopping), daemon=True).start()
         yield
         stopping.set()
         web.desk.close()
+        keeper.end()
 
     app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, lifespan=life)
     app.state.web, app.state.meter = web, Meter()

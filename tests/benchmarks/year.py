@@ -171,7 +171,16 @@ def duckdb_sql(folder: Path, line: str) -> float:
 
 
 def questions(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
-    """What people ask of a year, eleven months back (or as far as it goes) where a day is asked for, from a warm process."""
+    """What people ask of a year, eleven months back (or as far as it goes) where a day is asked for, from a warm process that keeps the ledger open as the pages do."""
+    keeper = opened.ledger.keeper()
+    keeper.begin()
+    try:
+        return _asked(opened, times)
+    finally:
+        keeper.end()
+
+
+def _asked(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
     plant = opened.known
     with opened.ledger.reading() as reader:
         first = plant.clock.day_of(reader.ask("span_of_ledger")["first_window"].to_list()[0])

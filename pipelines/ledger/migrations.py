@@ -1,0 +1,50 @@
+"""The tables and views of a ledger, brought to the version of the program."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+
+import duckdb
+
+from pipelines.errors import LedgerBroken
+from pipelines.ledger.queries import statements
+
+_MIGRATIONS = """create table if not exists migrations
+    (number integer primary key, name varchar not null, applied_at timestamp not null)"""
+
+
+@cache
+def _views() -> tuple[list[tuple[str, str]], str]:
+    views = statements("core")
+    return views, hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
+
+
+def is_current(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether an open ledger has every table and view of this version."""
+    if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
+        return False
+    done = dict(con.execute("select number, name from migrations").fetchall())
+    known = {int(name[:4]) for name, _ in statements("migrations")}
+    return done.get(0) == _views()[1] and done.keys() == {0, *known}
+
+
+def migrate(con: duckdb.DuckDBPyConnection) -> None:
+    """Bring an open ledger to this version, in one transaction; LedgerBroken where a later one wrote it."""
+    con.execute(_MIGRATIONS)
+    views, digest = _views()
+    done = dict(con.execute("select number, name from migrations").fetchall())
+    known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
+    if max(done, default=0) > max(number for number, _, _ in known):
+        raise LedgerBroken("the ledger was written by a newer coldledger; install that version or a later one")
+    if all(number in done for number, _, _ in known) and done.get(0) == digest:
+        return
+    con.begin()
+    for number, name, text in known:
+        if number not in done:
+            con.execute(text)
+            con.execute("insert into migrations values ($n, $name, now())", {"n": number, "name": name})
+    for _, text in views:
+        con.execute(text)
+    con.execute("insert or replace into migrations values (0, $digest, now())", {"digest": digest})
+    con.commit()
