@@ -43,19 +43,28 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
     since = span.start - timedelta(hours=BACK_HOURS)
     if began is not None and began > since:
         since = span.start - timedelta(hours=int((span.start - began).total_seconds() // 3600))
-    waiting = reader.ask("open_refusals_count").row(0)
-    signals, doubts = hour_signals(reader, line, span)
+    paretos, trend, calls, coverage, uncalled, files, lehr, (signals, doubts), waiting = reader.together(
+        lambda mine: answer_paretos(mine, plant, line, span),
+        lambda mine: mine.ask("hourly", line=line, from_time=since, to_time=span.end, block_s=3600),
+        lambda mine: mine.ask("calls", **told),
+        lambda mine: mine.ask("coverage", **told),
+        lambda mine: mine.check("reject_counts__cover_rejected", **told),
+        lambda mine: mine.ask("files_behind", **told),
+        lambda mine: lehr_time(mine, plant, line, span),
+        lambda mine: hour_signals(mine, line, span),
+        lambda mine: mine.ask("open_refusals_count").row(0),
+    )
     return Hour(
         line=line,
         span=span,
-        paretos=answer_paretos(reader, plant, line, span),
-        calls=reader.ask("calls", **told),
-        trend=reader.ask("hourly", line=line, from_time=since, to_time=span.end, block_s=3600),
-        coverage=reader.ask("coverage", **told),
-        uncalled=reader.check("reject_counts__cover_rejected", **told),
-        files=reader.ask("files_behind", **told),
+        paretos=paretos,
+        calls=calls,
+        trend=trend,
+        coverage=coverage,
+        uncalled=uncalled,
+        files=files,
         waiting=(int(waiting[0]), int(waiting[1])),
-        lehr=lehr_time(reader, plant, line, span),
+        lehr=lehr,
         signals=signals,
         doubts=tuple(doubts),
     )
