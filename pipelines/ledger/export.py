@@ -11,6 +11,7 @@ from importlib.metadata import version
 from typing import Any
 
 import duckdb
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.dataset as ds
@@ -147,15 +148,28 @@ def _export(
 
 def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock) -> int:
     """Rows of a small table, each into the folder of its production day; all days of it are written anew."""
-    moments = data.column(when).to_pylist()
-    days = [at if not isinstance(at, datetime) else clock.day_of(at.replace(tzinfo=UTC)) for at in moments]
-    rows: dict[date, list[int]] = {}
-    for number, day in enumerate(days):
-        rows.setdefault(day, []).append(number)
     to.drop(name)
-    for day in sorted(rows):
-        to.write(_with_zone(data.take(pa.array(rows[day], pa.int64()))), name, f"day={day}", "part.parquet")
+    for day, numbers in _rows_of_days(data.column(when), clock).items():
+        to.write(_with_zone(data.take(pa.array(numbers))), name, f"day={day}", "part.parquet")
     return int(data.num_rows)
+
+
+def _rows_of_days(moments: pa.ChunkedArray, clock: WorksClock) -> dict[date, np.ndarray]:
+    """The numbers of the rows of each production day, in their order. moments: UTC without a zone, or days."""
+    if not len(moments):
+        return {}
+    first, last = (bound.as_py() for bound in pc.min_max(moments).values())
+    if isinstance(first, datetime):
+        first, last = (clock.day_of(bound.replace(tzinfo=UTC)) for bound in (first, last))
+        days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+        starts = np.array([clock.day(day).start.replace(tzinfo=None) for day in days], "datetime64[us]")
+    else:
+        days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+        starts = np.array(days, "datetime64[us]")
+    of_row = np.searchsorted(starts, moments.to_numpy().astype("datetime64[us]"), side="right") - 1
+    order = np.argsort(of_row, kind="stable")
+    found, begins = np.unique(of_row[order], return_index=True)
+    return {days[n]: rows for n, rows in zip(found, np.split(order, begins[1:]), strict=True)}
 
 
 def _with_zone(data: pa.Table) -> pa.Table:
