@@ -11,6 +11,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.spans import counted_span
 from pipelines.errors import LedgerBroken
 from pipelines.intake.filing import sha256_of
 from pipelines.intake.reread import reread
@@ -57,7 +58,7 @@ def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None =
             say("the ledger's balances")
             batches = reader.ask("batches_all")
             _balances(reader, told)
-            _versions(reader, opened.plant, told)
+            _versions(reader, opened.known, told)
             _rows_of_batches(reader, batches, told)
             until = reader.ask("rolled_until").item()
             plants = [
@@ -96,9 +97,8 @@ def _balances(reader: Reader, told: Checked) -> None:
 
 def _versions(reader: Reader, plant: Plant, told: Checked) -> None:
     """One version in force a key; the great tables day by day, so that memory stays small."""
-    spans = reader.ask("span_of_ledger")
-    ends: list[Any] = [spans["first_window"].min(), spans["last_window"].max()]
-    days = plant.clock.days_between(*ends) if spans.height else []
+    span = counted_span(reader, list(plant.lines))
+    days = plant.clock.days_between(span.start, span.end) if span is not None else []
     for feed in ALL_FEEDS:
         parts = (
             [(plant.clock.day(day).start, plant.clock.day(day).end) for day in days]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from pipelines.answers.day import Day, answer_day, digest, kept_answers
+from pipelines.answers.spans import counted_span
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.ledger.history import confirm_close, keep_close
@@ -40,13 +41,11 @@ def days_to_close(opened: OpenSite) -> list[date]:
     """Every production day with cold-end counts that is over, and was not closed since the last feed that touches it."""
     clock, now = opened.plant.clock, opened.settings.now()
     with opened.ledger.reading() as reader:
-        spans = reader.ask("span_of_ledger")
-        if spans.is_empty():
+        span = counted_span(reader, list(opened.known.lines))
+        if span is None:
             return []
         closed = {row["day"]: row["last_batch"] for row in reader.ask("last_closes").iter_rows(named=True)}
-        first: datetime = spans["first_window"].min()  # type: ignore[assignment]
-        last: datetime = spans["last_window"].max()  # type: ignore[assignment]
-        days = [day for day in clock.days_between(first, last) if clock.day(day).end <= now]
+        days = [day for day in clock.days_between(span.start, span.end) if clock.day(day).end <= now]
         return [day for day in days if day not in closed or _touched(reader, opened.plant, day, closed[day])]
 
 

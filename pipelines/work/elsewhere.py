@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.spans import counted_span
 from pipelines.answers.works import WorksPart
 from pipelines.clock import Span
 from pipelines.ledger.export import Place, around, days_of, export_tables, place_at, reading_export, works_of
@@ -34,11 +35,8 @@ def export_site(opened: OpenSite, to: str, first: date | None, last: date | None
     """Write a site's facts and marts as Parquet: all days, or those from `first` to `last`. Rows by table."""
     plant = opened.known
     with opened.ledger.reading() as reader:
-        spans = reader.ask("span_of_ledger")
-        ends: list[Any] = [spans["first_window"].min(), spans["last_window"].max()]
-        days = (
-            plant.clock.days_between(ends[0] - timedelta(days=1), ends[1] + timedelta(days=1)) if spans.height else []
-        )
+        span, one = counted_span(reader, list(plant.lines)), timedelta(days=1)
+        days = plant.clock.days_between(span.start - one, span.end + one) if span is not None else []
         days = [day for day in days if (first is None or day >= first) and (last is None or day <= last)]
         text = opened.site.works_toml.read_text(encoding="utf-8")
         return export_tables(reader, plant.clock, text, days, place_at(to))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
+from pipelines.answers.spans import counted_span
 from pipelines.errors import WrongUse
 from pipelines.intake.run import intake_lock
 from pipelines.ledger.keeping import Rolled, roll_day
@@ -25,14 +26,14 @@ def days_to_roll(opened: OpenSite, before: date) -> list[date]:
             f"minutes are kept for at least {LEAST_DAYS} days: --before {before} must not lie after {latest}"
         )
     with opened.ledger.reading() as reader:
-        spans = reader.ask("span_of_ledger")
-        if spans.is_empty():
+        span = counted_span(reader, list(opened.known.lines))
+        if span is None:
             return []
         rolled = set(reader.ask("rolled_days_all")["day"].to_list())
         until = reader.ask("rolled_until").item()
         closed = set(reader.ask("last_closes")["day"].to_list())
-        ends: list[datetime] = [until] if until is not None else spans["first_window"].sort().to_list()
-    days = [day for day in clock.days_between(ends[0], clock.day(before).start) if day < before and day not in rolled]
+        begin: datetime = until if until is not None else span.start
+    days = [day for day in clock.days_between(begin, clock.day(before).start) if day < before and day not in rolled]
     for number, day in enumerate(days):
         if day not in closed:
             return days[:number]  # in order, and only what was closed: the days behind an open one wait for it

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 import polars as pl
 
 from pipelines.answers.signals import HOUR, LEAD, LineHour, follow_furnace, kept_signals, named_as_kept
+from pipelines.answers.spans import counted_spans, last_count
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
@@ -39,12 +40,12 @@ def days_to_follow(plant: Plant, moments: Iterable[datetime]) -> list[date]:
 def days_behind(opened: OpenSite) -> list[date]:
     """Production days with counts that were never followed: after a run that was killed, or in a ledger of an older version."""
     with opened.ledger.reading() as reader:
-        spans, done = reader.ask("span_of_ledger"), dict(reader.ask("last_followed").iter_rows())
+        spans, done = counted_spans(reader, list(opened.known.lines)), dict(reader.ask("last_followed").iter_rows())
     days: set[date] = set()
-    for row in spans.iter_rows(named=True):
-        after = done[row["line"]] + HOUR if row["line"] in done else row["first_window"]
-        if after < row["last_window"]:
-            days |= set(opened.known.clock.days_between(after, row["last_window"]))
+    for line, span in spans.items():
+        after = done[line] + HOUR if line in done else span.start
+        if after < span.end:
+            days |= set(opened.known.clock.days_between(after, span.end))
     return sorted(days)
 
 
@@ -94,9 +95,8 @@ def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> Followed:
 def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
     """A furnace's lines over a production day, as far as counts have come."""
     lines = [line.id for line in plant.lines_of(furnace)]
-    known = reader.ask("span_of_ledger").filter(pl.col("line").is_in(lines))
-    last = known["last_window"].max()
-    if not isinstance(last, datetime) or last <= day.start:
+    last = last_count(reader, lines)
+    if last is None or last <= day.start:
         return Followed(lines, day, [], {})
     end = min(day.end, day.start + HOUR * -(-int((last - day.start).total_seconds()) // 3600))
     span = Span(day.start, end)

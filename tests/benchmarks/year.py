@@ -30,6 +30,7 @@ import polars as pl
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.question import Question
 from pipelines.answers.signals import answer_signals
+from pipelines.answers.spans import counted_span
 from pipelines.answers.trace import answer_trace
 from pipelines.clock import Span
 from pipelines.intake import take_in
@@ -187,7 +188,9 @@ def questions(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
 def _asked(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
     plant = opened.known
     with opened.ledger.reading() as reader:
-        first = plant.clock.day_of(reader.ask("span_of_ledger")["first_window"].to_list()[0])
+        counted = counted_span(reader, list(plant.lines))
+    assert counted is not None
+    first = plant.clock.day_of(counted.start)
     old, new = plant.clock.day(max(first + timedelta(days=3), LAST - timedelta(days=330))), plant.clock.day(LAST)
     line = list(plant.lines)[3]
 
