@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import queue
 import ssl
+import sys
 import threading
 import time
 from typing import Any
@@ -48,9 +49,13 @@ class Hearing:
         if self.told.user:
             client.username_pw_set(self.told.user, password_of(self.opened))
         if self.told.tls:
-            client.tls_set(ca_certs=self.told.ca_file, cert_reqs=ssl.CERT_REQUIRED)
+            try:
+                client.tls_set(ca_certs=self.told.ca_file, cert_reqs=ssl.CERT_REQUIRED)
+            except OSError as error:
+                raise WrongUse(f"[listener] ca_file: {self.told.ca_file} cannot be used ({error})") from None
         client.reconnect_delay_set(1, 30)
         client.on_connect, client.on_disconnect = self._connected, self._lost
+        client.on_connect_fail = self._not_reached
         for topic in self.topics:
             client.message_callback_add(topic_filter(topic), self._hears(topic))
         return client
@@ -64,6 +69,14 @@ class Hearing:
             return
         log.info("hearing %s", self.told.broker)
         client.subscribe([(topic_filter(topic), 1) for topic in self.topics])
+
+    def _not_reached(self, client: Any, _: Any) -> None:
+        log.warning(
+            "the broker %s, port %d, cannot be reached (%s); it is tried again",
+            self.told.broker,
+            self.told.port,
+            sys.exc_info()[1],
+        )
 
     def _lost(self, client: Any, _: Any, flags: Any, reason: Any, properties: Any) -> None:
         if not self.stopping.is_set():
