@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -27,7 +27,7 @@ BATCHES = (
 
 @dataclass(frozen=True)
 class FileEntry:
-    """One received file. Row counts add up: rows_read = rows_kept + rows_refused."""
+    """One received file. Row counts add up: rows_read = rows_kept + rows_refused. received_at: where it was not received with the rest of its delivery."""
 
     feed: str
     sha256: str
@@ -41,6 +41,7 @@ class FileEntry:
     data_to: datetime | date | None = None
     retry_of: int | None = None
     note: str = ""
+    received_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,15 @@ def _with_history(frame: pl.DataFrame, at: datetime) -> pl.DataFrame:
     return frame.select(*columns, replaced_at=pl.when(by.is_not_null()).then(moment), replaced_by=by.cast(pl.Int32))
 
 
+def _at_their_times(plan: Versions, times: dict[int, datetime]) -> Versions:
+    """What a delivery replaces, replaced when the file that replaces it was received. times: by batch."""
+    old, new = list(times), [time.replace(tzinfo=None) for time in times.values()]
+    when = pl.col("replaced_by").replace_strict(old, new, default=None, return_dtype=pl.Datetime("us"))
+    if plan.gone.height:
+        plan = replace(plan, gone=plan.gone.with_columns(replaced_at=when))
+    return plan if len(set(new)) == 1 else replace(plan, insert=plan.insert.with_columns(replaced_at=when))
+
+
 def _by_batch(frame: pl.DataFrame) -> dict[int, int]:
     counts = frame.group_by("batch").len()
     return dict(zip(counts["batch"].to_list(), counts["len"].to_list(), strict=True))
@@ -178,7 +188,7 @@ def commit(ledger: Ledger, delivery: Delivery, at: datetime) -> dict[int, FileEn
             raise LedgerBusy("another intake wrote to the ledger at the same time; run this again")
         for name, plan in plans.items():
             if plan.gone.height:
-                _replace(con, ALL_FEEDS[name], plan.gone, at)
+                _replace(con, ALL_FEEDS[name], plan.gone)
         for name, table in tables:
             con.from_arrow(table).insert_into(name)
         _settle_retries(con, numbered, at)
@@ -192,7 +202,9 @@ def _plans(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, dict[
             pass
     with ledger.reading() as reader:
         first = int(reader.ask("last_batch").item() or 0) + 1
-        return first, {name: _plan(reader, ALL_FEEDS[name], frame, first, at) for name, frame in delivery.kept.items()}
+        plans = {name: _plan(reader, ALL_FEEDS[name], frame, first, at) for name, frame in delivery.kept.items()}
+    times = {first + number: entry.received_at or at for number, entry in enumerate(delivery.files)}
+    return first, {name: _at_their_times(plan, times) for name, plan in plans.items()}
 
 
 def foreseen(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, int]:
@@ -218,7 +230,7 @@ def _range_column(feed: Feed) -> str | None:
     return feed.when if feed.when in feed.key else None
 
 
-def _replace(con: duckdb.DuckDBPyConnection, feed: Feed, gone: pl.DataFrame, at: datetime) -> None:
+def _replace(con: duckdb.DuckDBPyConnection, feed: Feed, gone: pl.DataFrame) -> None:
     """Note on rows in force which batch replaced them. A line of a wide export is many rows: only the key tells them apart."""
     moments = [name for name, dtype in gone.schema.items() if isinstance(dtype, pl.Datetime)]
     con.register("gone", gone.with_columns(pl.col(moments).dt.replace_time_zone(None)).to_arrow())
@@ -230,7 +242,7 @@ def _replace(con: duckdb.DuckDBPyConnection, feed: Feed, gone: pl.DataFrame, at:
         f"(batch, file_line) in (select (batch, file_line) from gone) and exists (from gone g where {same})"
     )
     change = {
-        "replaced_at": duckdb.ConstantExpression(at.replace(tzinfo=None)),
+        "replaced_at": duckdb.SQLExpression(f"(select any_value(g.replaced_at) from gone g where {same})"),
         "replaced_by": duckdb.SQLExpression(f"(select any_value(g.replaced_by) from gone g where {same})"),
     }
     con.table(table).update(change, condition=hit)
@@ -274,7 +286,7 @@ def _batches(numbered: dict[int, FileEntry], plans: dict[str, Versions], at: dat
     for batch, entry in numbered.items():
         plan = plans.get(entry.feed)
         rows.append(
-            {"batch": batch, **vars(entry), "received_at": at}
+            {"batch": batch, **vars(entry), "received_at": entry.received_at or at}
             | {"rows_unchanged": plan.unchanged.get(batch, 0) if plan else 0}
             | {"rows_replacing": plan.replacing.get(batch, 0) if plan else 0}
         )

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from itertools import zip_longest
+from itertools import groupby, zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -56,32 +56,30 @@ class _FromArchive(Intake):
         self.was: dict[str, int | None] = {}
         self.numbers: dict[int, int] = {}
 
-    def take(self, groups: Sequence[list[Received]]) -> None:
-        """Commit each group of files, while the next one is read and sorted."""
-        of, done = sum(map(len, groups)), 0
+    def take(self, lots: Sequence[list[Received]]) -> None:
+        """Commit each lot of files, while the next one is read and sorted."""
+        of, done = sum(map(len, lots)), 0
         with ThreadPoolExecutor(2) as reading, ThreadPoolExecutor(1) as filing:
             pending: Future[None] | None = None
             begun: list[Future[list[ReadFile]]] = []
-            for group, following in zip_longest(groups, groups[1:]):
-                if group[0].retry_of is not None and pending is not None:
+            for lot, following in zip_longest(lots, lots[1:]):
+                if lot[0].retry_of is not None and pending is not None:
                     pending.result()  # a repair names the batch that it repairs
-                begun = begun or self._begun(group, reading)
-                reads = [read for one, future in zip(group, begun, strict=True) for read in self._good(one, future)]
+                begun = begun or self._begun(lot, reading)
+                reads = [read for one, future in zip(lot, begun, strict=True) for read in self._good(one, future)]
                 begun = self._begun(following, reading) if following and following[0].retry_of is None else []
-                at = max(one.received_at for one in group)
-                fresh = self.fresh_of(reads)
-                delivery = self.delivery_of(fresh, at) if fresh else None
+                parts = self._parts(self.fresh_of(reads))
                 if pending is not None:
                     pending.result()
-                pending = filing.submit(self._kept, fresh, delivery, at) if delivery is not None else None
-                done += len(group)
+                pending = filing.submit(self._kept, parts)
+                done += len(lot)
                 if self.shown:
-                    self.shown(done, of, group[-1].file)
+                    self.shown(done, of, lot[-1].file)
             if pending is not None:
                 pending.result()
 
-    def _begun(self, group: Sequence[Received], reading: ThreadPoolExecutor) -> list[Future[list[ReadFile]]]:
-        return [reading.submit(self.read, self._arrival(one)) for one in group]
+    def _begun(self, lot: Sequence[Received], reading: ThreadPoolExecutor) -> list[Future[list[ReadFile]]]:
+        return [reading.submit(self.read, self._arrival(one)) for one in lot]
 
     def _good(self, one: Received, future: Future[list[ReadFile]]) -> list[ReadFile]:
         """The file as it was received; none, and what is wrong with it, where it is not that."""
@@ -92,11 +90,38 @@ class _FromArchive(Intake):
         self.wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
         return []
 
-    def _kept(self, fresh: list[ReadFile], delivery: Delivery, at: datetime) -> None:
-        numbered = commit(self.ledger, delivery, at)
-        self._note(numbered)
-        for read, entry in zip(fresh, delivery.files, strict=True):
-            self.count(entry, read)
+    def _parts(self, fresh: list[ReadFile]) -> list[tuple[list[ReadFile], Delivery]]:
+        """What is committed together: the whole lot, or, where a file tells of times after its receipt, what was received together."""
+        if not fresh:
+            return []
+        whole = self.delivery_of(fresh, max(map(self._received, fresh)))
+        if not self._ahead_of_itself(whole):
+            return [(fresh, whole)]
+        groups = [list(group) for _, group in groupby(fresh, self._received)]
+        return [(group, self.delivery_of(group, self._received(group[0]))) for group in groups]
+
+    def _ahead_of_itself(self, delivery: Delivery) -> bool:
+        """Whether a row was kept that was still to come when its file was received: it was refused then, and is again."""
+        latest = [one.received_at + self.settings.ahead for one in delivery.files if one.received_at is not None]
+        days = [self.plant.clock.local(moment).date() for moment in latest]
+        for frame in delivery.kept.values():
+            for name, dtype in frame.schema.items():
+                if dtype.is_temporal():
+                    ends = frame.group_by("file_no").agg(pl.col(name).max()).drop_nulls().iter_rows()
+                    limits: Sequence[Any] = days if dtype == pl.Date else latest
+                    if any(end > limits[number] for number, end in ends):
+                        return True
+        return False
+
+    def _received(self, read: ReadFile) -> datetime:
+        return self.places[str(read.arrival.path)].received_at
+
+    def _kept(self, parts: list[tuple[list[ReadFile], Delivery]]) -> None:
+        for fresh, delivery in parts:
+            numbered = commit(self.ledger, delivery, max(map(self._received, fresh)))
+            self._note(numbered)
+            for read, entry in zip(fresh, delivery.files, strict=True):
+                self.count(entry, read)
 
     def _arrival(self, one: Received) -> Arrival:
         path = self.archive / one.archived_as
@@ -107,7 +132,8 @@ class _FromArchive(Intake):
 
     def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
         entry = super().entry_of(read, tally, at)
-        return FileEntry(**{**vars(entry), "archived_as": self.places[str(read.arrival.path)].archived_as})
+        place = self.places[str(read.arrival.path)]
+        return replace(entry, archived_as=place.archived_as, received_at=place.received_at)
 
     def _note(self, numbered: dict[int, FileEntry]) -> None:
         """Remember which number a batch has now, for the repairs that name its old one."""
@@ -138,7 +164,7 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
         left.unlink(missing_ok=True)
     shadow.root.mkdir(exist_ok=True)
     run = _FromArchive(shadow, site.archive, opened.plant, opened.settings, progress)
-    run.take(_groups(received_files(site)))
+    run.take(_lots(received_files(site)))
     if not run.ledger.exists:
         with run.ledger.writing():
             pass
@@ -151,23 +177,18 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
     return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(run.wrong.values()), before, told)
 
 
-def _groups(files: Sequence[Received]) -> list[list[Received]]:
-    """Files that were received at one moment were committed together; of those that the list lacks the moment is not known, and many are. Great groups are cut,
-    so that memory stays small; a repair is taken in alone, after what it repairs."""
-    groups: list[list[Received]] = []
+def _lots(files: Sequence[Received]) -> list[list[Received]]:
+    """Many files at once, in their order, so many that memory stays small; a repair alone, after what it repairs."""
+    lots: list[list[Received]] = []
     size = 0
     for one in files:
-        before = groups[-1][-1] if groups else None
-        together = before is not None and (
-            before.received_at == one.received_at or (before.batch is None and one.batch is None)
-        )
-        if together and size + one.bytes < MOST_BYTES and one.retry_of is None:
-            groups[-1].append(one)
+        if lots and one.retry_of is None and lots[-1][-1].retry_of is None and size + one.bytes < MOST_BYTES:
+            lots[-1].append(one)
             size += one.bytes
         else:
-            groups.append([one])
+            lots.append([one])
             size = one.bytes
-    return groups
+    return lots
 
 
 def _carried_over(old: Ledger, new: Ledger) -> dict[str, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from pipelines.intake.retry import retry_quarantine
 from pipelines.ledger.keeping import compact, roll_day
 from pipelines.ledger.marts import acknowledge
 from pipelines.settings import Settings, Site
+from pipelines.work import from_archive
 from pipelines.work.backup import back_up, restore_site
 from pipelines.work.check import check_site
 from pipelines.work.from_archive import rebuild_from_archive
@@ -196,6 +198,40 @@ def test_a_ledger_made_again_from_the_archive_is_the_same_in_every_version(used:
     assert told.before is not None and told.before.exists()
     assert check_site(used.opened, rows=True).findings == []
     assert [p.name for p in used.site.quarantine.iterdir()], "what is still refused is there to be mended"
+
+
+def received(place: Place) -> pl.DataFrame:
+    return place.ask("batches_all")
+
+
+def test_files_received_at_many_times_are_committed_together_and_keep_their_times(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:  # fmt: skip
+    for n, cell in enumerate(("1", "2", "2", "1")):
+        place.settings = replace(place.settings, fixed_now=NOW + timedelta(minutes=n))
+        place.put(
+            f"station_counts.K1.{n}.csv",
+            HEAD + "".join(ROW.format(m)[:-2] + f"{cell}\n" for m in range(9)) + ROW.format(40 + n),
+        )
+        place.take()
+    before, there, batches = facts(place), history(place), received(place)
+    assert there["replaced_at"].unique().sort().to_list() == [NOW + timedelta(minutes=n) for n in (1, 3)]
+    commits = []
+    real = from_archive.commit
+    monkeypatch.setattr(from_archive, "commit", lambda *told: commits.append(1) or real(*told))
+    rebuild_from_archive(place.opened)
+    assert same(facts(place), before) and history(place).equals(there) and received(place).equals(batches)
+    assert commits == [1]
+
+
+def test_a_row_that_was_still_to_come_when_its_file_was_received_is_refused_again(place: Place) -> None:
+    late = ROW.format(30).replace("2026-03-02", f"{NOW + timedelta(days=2):%Y-%m-%d}")
+    place.put("station_counts.K1.a.csv", HEAD + ROW.format(1) + late)
+    assert (place.take().rows_kept, len(place.refusals())) == (1, 1)
+    place.settings = replace(place.settings, fixed_now=NOW + timedelta(days=20))
+    place.put("station_counts.K1.b.csv", HEAD + ROW.format(2))
+    place.take()
+    before, refused, batches = facts(place), place.refusals(), received(place)
+    rebuild_from_archive(place.opened)
+    assert same(facts(place), before) and place.refusals() == refused and received(place).equals(batches)
 
 
 @pytest.mark.parametrize("kind", ["zeroed", "cut", "gone"])
