@@ -21,7 +21,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from pipelines.intake.run import intake_lock
+from pipelines.intake.run import intake_lock, take_in
 from pipelines.ledger.keeping import compact
 from pipelines.settings import Settings
 from pipelines.site import OpenSite, open_site
@@ -130,6 +130,10 @@ def keeping_rows(opened: OpenSite, folder: Path) -> list[Row]:
     shutil.copyfile(opened.site.works_toml, site / "works.toml")
     (folder / "plain").rename(site / "ledger.duckdb")
     mine = open_site(site, opened.settings)
+    count = year.next_hour(mine)
+    script = _pandas(site / "inbox")
+    took = timed(lambda: take_in(mine.site, mine.plant, mine.settings))
+    rows.append((f"the next hour of all lines, {count:,} rows, taken into it", f"{took:.1f} s", script))
     rows.append(("check (blocks, balances, versions)", f"{timed(lambda: check_site(mine)):.0f} s", "-"))
     rows.append(
         (

@@ -143,6 +143,18 @@ def csv_of(opened: OpenSite, folder: Path, lines: list[str], span: Span) -> int:
     return rows
 
 
+def next_hour(opened: OpenSite) -> int:
+    """Put the hour after the last one of a year into its inbox, as the stations would; how many rows."""
+    day = opened.plant.clock.day(LAST)
+    with tempfile.TemporaryDirectory() as folder:
+        rows = csv_of(opened, Path(folder), list(opened.plant.lines), Span(day.start, day.start + timedelta(hours=1)))
+        for path in Path(folder).iterdir():
+            text = path.read_text()
+            moved = text.replace(f"{day.start:%Y-%m-%dT%H}", f"{day.end:%Y-%m-%dT%H}")
+            (opened.site.inbox / path.name.replace(".csv", ".next.csv")).write_text(moved)
+    return rows
+
+
 PANDAS = """
 import glob, sys, pandas as pd
 calls = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in glob.glob(sys.argv[1] + "/reject_counts.{line}*.csv"))
