@@ -16,17 +16,18 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from pipelines.intake.run import intake_lock, take_in
-from pipelines.ledger.keeping import compact
+from pipelines.ledger.keeping import Rolled, compact, roll_day
 from pipelines.settings import Settings
 from pipelines.site import OpenSite, open_site
 from pipelines.work.backup import back_up
 from pipelines.work.check import check_site
+from pipelines.work.days import close_day
 from pipelines.work.elsewhere import export_site
 from tests.benchmarks import intake, year
 from tests.benchmarks.trace_speed import LAST
@@ -112,7 +113,7 @@ def year_rows(opened: OpenSite, archive_days: int) -> list[Row]:
     return [(name, value, others.get(name, "-")) for name, value in told.items()]
 
 
-def keeping_rows(opened: OpenSite, folder: Path) -> list[Row]:
+def keeping_rows(opened: OpenSite, folder: Path, year_days: int) -> list[Row]:
     """What keeps a site whole: copied, checked, rolled, compacted, exported; on a copy, so that the year stays as it is."""
     size = opened.site.ledger.stat().st_size
     rows: list[Row] = []
@@ -134,6 +135,19 @@ def keeping_rows(opened: OpenSite, folder: Path) -> list[Row]:
     script = _pandas(site / "inbox")
     took = timed(lambda: take_in(mine.site, mine.plant, mine.settings))
     rows.append((f"the next hour of all lines, {count:,} rows, taken into it", f"{took:.1f} s", script))
+    told = mine.plant.clock.day(LAST)
+    rows.append(("close of a day, all lines, its page written", f"{timed(lambda: close_day(mine, LAST)):.1f} s", "-"))
+    oldest = mine.plant.clock.day_of(told.start - timedelta(days=year_days - 3))
+    span = mine.plant.clock.day(oldest)
+    rolled: list[Rolled] = []
+    took = timed(lambda: rolled.append(roll_day(mine.ledger, oldest, span.start, span.end, told.end)))
+    rows.append(
+        (
+            f"an old day's minutes rolled into hours, {rolled[0].before:,} rows to {rolled[0].after:,}",
+            f"{took:.1f} s",
+            "-",
+        )
+    )
     rows.append(("check (blocks, balances, versions)", f"{timed(lambda: check_site(mine)):.0f} s", "-"))
     rows.append(
         (
@@ -173,7 +187,7 @@ def main() -> None:
     parts[f"A year: {told.days} days of {told.lines} lines at minute grain"] = year_rows(opened, told.archive_days)
     folder = Path(tempfile.mkdtemp(dir=told.year.parent))
     try:
-        parts["Keeping it"] = keeping_rows(opened, folder)
+        parts["Keeping it"] = keeping_rows(opened, folder, told.days)
     finally:
         shutil.rmtree(folder)
     told.out.write_text(text_of(parts), encoding="utf-8")
