@@ -71,6 +71,14 @@ def test_nothing_is_kept_while_somebody_wants_to_write_and_none_begins_meanwhile
         assert not is_open(place)
 
 
+def test_what_a_killed_writer_left_costs_speed_and_the_next_one_takes_it_away(place: Place, kept: Keeper) -> None:
+    kept.wanted.touch()
+    assert rows(place) == 20 and not is_open(place)
+    place.put("station_counts.b.csv", HEAD + ROW.format(30))
+    assert place.take().rows_kept == 1
+    assert rows(place) == 21 and is_open(place)
+
+
 def test_a_file_put_in_its_place_is_the_one_that_is_read(place: Place, kept: Keeper) -> None:
     other = place.site.root / "other.duckdb"
     shutil.copyfile(place.site.ledger, other)
