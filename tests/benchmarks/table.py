@@ -131,8 +131,27 @@ def keeping_rows(opened: OpenSite, folder: Path, year_days: int) -> list[Row]:
     shutil.copyfile(opened.site.works_toml, site / "works.toml")
     (folder / "plain").rename(site / "ledger.duckdb")
     mine = open_site(site, opened.settings)
+    rows += work_rows(mine, year_days)
+    rows.append(("check (blocks, balances, versions)", f"{timed(lambda: check_site(mine)):.0f} s", "-"))
+    rows.append(
+        (
+            "export of one day, facts and marts",
+            f"{timed(lambda: export_site(mine, str(folder / 'export'), LAST, LAST)):.1f} s",
+            "-",
+        )
+    )
+    with intake_lock(mine.site, mine.settings):
+        after: list[int] = []
+        took = timed(lambda: after.extend(compact(mine.ledger)))
+    rows.append(("compact", f"{took:.0f} s, {size / 1e9:.2f} GB to {after[1] / 1e9:.2f} GB", "-"))
+    return rows
+
+
+def work_rows(mine: OpenSite, year_days: int) -> list[Row]:
+    """What a site does every hour, day and month: the next hour taken in, a day closed, an old day rolled."""
+    rows: list[Row] = []
     count = year.next_hour(mine)
-    script = _pandas(site / "inbox")
+    script = _pandas(mine.site.inbox)
     took = timed(lambda: take_in(mine.site, mine.plant, mine.settings))
     rows.append((f"the next hour of all lines, {count:,} rows, taken into it", f"{took:.1f} s", script))
     told = mine.plant.clock.day(LAST)
@@ -148,18 +167,6 @@ def keeping_rows(opened: OpenSite, folder: Path, year_days: int) -> list[Row]:
             "-",
         )
     )
-    rows.append(("check (blocks, balances, versions)", f"{timed(lambda: check_site(mine)):.0f} s", "-"))
-    rows.append(
-        (
-            "export of one day, facts and marts",
-            f"{timed(lambda: export_site(mine, str(folder / 'export'), LAST, LAST)):.1f} s",
-            "-",
-        )
-    )
-    with intake_lock(mine.site, mine.settings):
-        after: list[int] = []
-        took = timed(lambda: after.extend(compact(mine.ledger)))
-    rows.append(("compact", f"{took:.0f} s, {size / 1e9:.2f} GB to {after[1] / 1e9:.2f} GB", "-"))
     return rows
 
 
