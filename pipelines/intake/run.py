@@ -94,6 +94,8 @@ def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | N
 
 
 class Intake:
+    """One intake of a site, in steps that others can take one by one: `read` a file, pass over what is known (`fresh_of`), sort the rows (`delivery_of`)."""
+
     def __init__(self, site: Site, plant: Plant, settings: Settings, progress: Progress | None):
         self.site, self.plant, self.settings, self.progress = site, plant, settings, progress
         self.ledger = Ledger(site, settings)
@@ -195,6 +197,7 @@ class Intake:
         settle_quarantine(self.site, self.ledger)
 
     def fresh_of(self, group: list[ReadFile]) -> list[ReadFile]:
+        """The files whose content is not known yet; the others are noted as repeated."""
         fresh: list[ReadFile] = []
         for read in group:
             content = (read.feed, read.sha256)
@@ -233,6 +236,7 @@ class Intake:
         self.report.repeated = len(again)
 
     def delivery_of(self, reads: list[ReadFile], at: datetime) -> Delivery:
+        """All rows of some files, each kept or refused, as received at a moment; nothing is written."""
         sorted_rows: dict[str, list[Sorted]] = {}
         numbered = [
             (number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None
@@ -259,6 +263,7 @@ class Intake:
         )
 
     def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
+        """What the ledger says of a file. tally: rows kept and refused, first and last moment."""
         first = tally.get("first")
         day = self.plant.clock.day_of(first if first is not None else at)
         refused, kept = tally.get("refused", 0), tally.get("kept", 0)
@@ -278,6 +283,7 @@ class Intake:
         )
 
     def count(self, entry: FileEntry, read: ReadFile) -> None:
+        """Put a file that was committed into the report."""
         self.report.files += 1
         self.report.rows_kept += entry.rows_kept
         self.report.rows_refused += entry.rows_refused

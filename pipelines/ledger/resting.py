@@ -51,11 +51,18 @@ class Keeper:
                 return
         con.close()
 
-    def let_go(self, unless_inode: int | None = None) -> None:
-        """Close what is kept; where `unless_inode` is told, only what is another file than that."""
+    def let_go(self) -> None:
+        """Close what is kept."""
         with _LOCK:
-            if self._inode != unless_inode:
-                self._close()
+            self._close()
+
+    def let_go_of_another_file(self) -> None:
+        """Close what is kept of a file that lies in the ledger's place no more."""
+        with suppress(OSError):
+            inode = self.ledger.stat().st_ino
+            with _LOCK:
+                if self._inode != inode:
+                    self._close()
 
     def _close(self) -> None:
         con, self._con, self._inode = self._con, None, 0

@@ -167,7 +167,7 @@ class Ledger:
         name = str(self.site.ledger)
         keeper = keeper_of(self.site.ledger)
         if keeper is not None:
-            keeper.let_go(unless_inode=self.site.ledger.stat().st_ino)
+            keeper.let_go_of_another_file()
         con = self._open_to_read()
         with _COUNTING:
             _OPEN[name] = _OPEN.get(name, 0) + 1
@@ -280,6 +280,7 @@ class Ledger:
         if not self.guard.there or not self.exists:
             return
         if not self._whole():
+            let_go_here(self.site.ledger)
             if _OPEN.get(str(self.site.ledger)):
                 raise LedgerBusy("the ledger is being mended after a power cut; run this again in a moment")
             self.guard.restore()
