@@ -5,7 +5,7 @@
 with here as (
     select line, section, gob, number, item, fitted_at, ended_at
     from mould_spans
-    where line in (select unnest($lines::varchar[])) and fitted_at < $to_time and (ended_at is null or ended_at > $from_time)
+    where list_contains($lines::varchar[], line) and fitted_at < $to_time and (ended_at is null or ended_at > $from_time)
 ),
 with_job as (
     select h.line, h.section, h.gob, h.number, coalesce(h.item, j.item) as item, h.fitted_at, h.ended_at

@@ -40,8 +40,8 @@ begun = time.perf_counter()
 calls = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={"mould": str}, on_bad_lines="skip") for f in sorted(glob.glob(sys.argv[1] + "/reject_counts.*.csv")))
 ware = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={"mould": str}, on_bad_lines="skip") for f in sorted(glob.glob(sys.argv[1] + "/station_counts.*.csv")))
 told = calls.groupby(["line", "defect"]).size(), ware.groupby(["line", "station"]).size()
-import resource
-print(time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+took = time.perf_counter() - begun
+print(took, next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM")) / 1024)
 """
 
 

@@ -274,9 +274,9 @@ def rebuilt(opened: OpenSite, folder: Path, days: int) -> tuple[float, int, floa
         for path in part.iterdir():
             path.rename(site.archive / path.name.split(".")[0] / str(day) / path.name)
     code = (
-        "import json, resource, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site import open_site;"
+        "import json, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site import open_site;"
         "from pipelines.work.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), Settings()); begun = time.perf_counter();"
-        "told = rebuild_from_archive(opened); print(json.dumps([time.perf_counter() - begun, told.rows, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024]))"
+        "told = rebuild_from_archive(opened); took = time.perf_counter() - begun; from tests.benchmarks.intake import peak_mb; print(json.dumps([took, told.rows, peak_mb()]))"
     )
     done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
     seconds, kept, peak = json.loads(done.stdout)
