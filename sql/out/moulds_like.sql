@@ -6,7 +6,7 @@
 with fitted as (
     select distinct number
     from mould_spans
-    where line in (select unnest($lines::varchar[])) and fitted_at < $to_time and (ended_at is null or ended_at > $from_time)
+    where list_contains($lines::varchar[], line) and fitted_at < $to_time and (ended_at is null or ended_at > $from_time)
         and number <> $number
 ),
 scored as (
