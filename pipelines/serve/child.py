@@ -87,7 +87,8 @@ ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {
 
 def _end_with_parent() -> None:
     """A part whose supervisor was killed ends too: its standard input ends then."""
-    sys.stdin.buffer.read()
+    while os.read(0, 4096):  # not by sys.stdin: its lock would be held at the interpreter's end
+        pass
     os._exit(1)
 
 
