@@ -79,11 +79,11 @@ def doubts_of(plant: Plant, counted: pl.DataFrame, failing: pl.DataFrame, until:
     ]
     marked = failing.sort("checked_at").with_columns(good=good(plant.checks.challenge_must_catch))
     for (station, defect), rows in marked.group_by(["station", "defect"], maintain_order=True):
-        found += _of_one(plant, str(station), str(defect), rows.to_dicts(), until)
+        found += _of_one(plant, str(station), str(defect), rows.to_dicts(), late)
     return sorted(found, key=lambda d: (d.line, d.station, d.defect, d.start or until))
 
 
-def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]], until: datetime) -> list[Doubt]:
+def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]], late: datetime) -> list[Doubt]:
     line = plant.stations[station].line
     found: list[Doubt] = []
     last: datetime | None = None
@@ -102,7 +102,7 @@ def _of_one(plant: Plant, station: str, defect: str, rows: list[dict[str, Any]],
             failed.append(row)
     if failed:
         close(None)
-    elif last is not None and until - last > LATE * timedelta(hours=plant.checks.challenge_hours):
+    elif last is not None and last < late:
         found.append(Doubt(line, station, defect, OVERDUE, last, None, None, 0, 0))
     return found
 
