@@ -8,4 +8,4 @@ PAGE_CAUTION = (
     "authorised people under its quality system and local law."
 )
 GLASS = "Rejected and held ware can be cracked or broken: wear cut-resistant gloves and eye protection, as the works' rules say."
-FOOD = "Glass in or from a container can cut or choke. A critical defect is for the works' quality manager to act on at once; the hold list below is a proposal."
+FOOD = "Glass in or from a container can cut or choke. A critical defect is for the works' quality manager to act on at once; a hold list is a proposal until a person confirms it."

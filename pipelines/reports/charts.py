@@ -52,7 +52,9 @@ def svg(
         text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
     words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
     role = "group" if "<a " in text else "img"
-    return re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}" ', _lean(text), count=1)
+    wide = re.search(r'<svg[^>]*? width="([\d.]+)"', text)
+    own = f' style="--own:{float(wide[1]):.0f}px"' if wide else ""  # pages enlarge a small chart only so far
+    return re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{own} ', _lean(text), count=1)
 
 
 _NOT_SEEN = (
