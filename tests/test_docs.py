@@ -25,7 +25,7 @@ def coldledger(command: str, folder: Path, **more: str) -> subprocess.CompletedP
     args = shlex.split(command)[1:]
     code = [sys.executable, "-c", "from pipelines.cli import main; main()", *args]
     env = {**os.environ, **more, "PYTHONPATH": str(ROOT)}
-    return subprocess.run(code, cwd=folder, env=env, capture_output=True, text=True, timeout=400)
+    return subprocess.run(code, cwd=folder, env=env, capture_output=True, text=True, timeout=1500)
 
 
 @pytest.fixture(scope="module")

@@ -151,7 +151,7 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
 ) -> None:
     one = started(fed.site.root)
     one.until(lambda: one.get("/health")[0] in (200, 503), 15, "pages")
-    one.until(lambda: ("close", "done") in one.runs(), 180, "the day closed")
+    one.until(lambda: ("close", "done") in one.runs(), 600, "the day closed")
     flows = [flow for flow, _ in one.runs()]
     assert flows == ["intake", "close"] and one.runs()[0][1] in ("done", "needs a person")
     assert not [path for path in fed.site.inbox.iterdir() if not path.name.startswith(".")]
@@ -183,14 +183,14 @@ def test_killed_while_it_takes_in_nothing_is_lost_and_pages_are_back(
     """SIGKILL to all of it in the middle of an intake, as a power cut does it; then started again."""
     files = contents(fed.site.inbox)
     one = started(fed.site.root)
-    one.until(lambda: ("intake", "running") in one.runs(), 60, "an intake")
+    one.until(lambda: ("intake", "running") in one.runs(), 200, "an intake")
     time.sleep(3.5)
     for pid in (one.process.pid, *one.children()):
         os.kill(pid, signal.SIGKILL)
     one.process.wait(10)
     two = started(fed.site.root)
     assert two.until(lambda: two.get("/now")[0] in (200, 503), 15, "pages back") < 15
-    two.until(lambda: ("close", "done") in two.runs(), 180, "the day closed")
+    two.until(lambda: ("close", "done") in two.runs(), 600, "the day closed")
     assert two.runs()[0] == ("intake", "cut off") and not [state for _, state in two.runs() if state == "running"]
     assert two.stop() == 0
     assert contents(fed.site.archive) >= files
@@ -235,12 +235,12 @@ def test_six_hours_off_are_caught_up_once_and_in_order(
     aside.mkdir()
     moved = [path.rename(aside / path.name) for path in sorted(late)[-3:]]
     one = started(fed.site.root, "2026-03-11T04:30:00+00:00")
-    one.until(lambda: any(flow == "intake" and state != "running" for flow, state in one.runs()), 180, "an intake")
+    one.until(lambda: any(flow == "intake" and state != "running" for flow, state in one.runs()), 600, "an intake")
     assert one.stop() == 0
     for path in moved:
         path.rename(fed.site.inbox / path.name)
     two = started(fed.site.root, "2026-03-11T11:00:00+00:00")
-    two.until(lambda: ("close", "done") in two.runs(), 180, "the close")
+    two.until(lambda: ("close", "done") in two.runs(), 600, "the close")
     time.sleep(3)
     assert [flow for flow, _ in two.runs()] == ["intake", "intake", "close"]
     assert two.stop() == 0
