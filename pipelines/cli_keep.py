@@ -108,16 +108,18 @@ def export(
     site: SiteOption = None,
 ) -> None:
     """The facts and the marts as Parquet, one folder a table, split by production day."""
+    from pipelines.ledger.export import without_secret
     from pipelines.work.elsewhere import export_site
 
     rows = export_site(open_here(site), to, day_of(start) if start else None, day_of(end) if end else None)
-    typer.echo(f"{to}: {sum(rows.values()):,} rows of {sum(1 for n in rows.values() if n)} tables.")
+    typer.echo(f"{without_secret(to)}: {sum(rows.values()):,} rows of {sum(1 for n in rows.values() if n)} tables.")
 
 
 def marts_elsewhere(over: str, into: str, start: str, end: str, dask: str | None, site: Path | None) -> None:
     """`rebuild --over`."""
     from datetime import timedelta
 
+    from pipelines.ledger.export import without_secret
     from pipelines.work.elsewhere import Fan, in_order, marts_elsewhere
 
     first, last = day_of(start), day_of(end)
@@ -127,7 +129,7 @@ def marts_elsewhere(over: str, into: str, start: str, end: str, dask: str | None
         return marts_elsewhere(over, into, days, fan)
 
     rows = run_on(dask, ask, site) if dask else ask(in_order)
-    typer.echo(f"{into}: " + ", ".join(f"{count:,} rows of {name}" for name, count in rows.items()))
+    typer.echo(f"{without_secret(into)}: " + ", ".join(f"{count:,} rows of {name}" for name, count in rows.items()))
 
 
 def run_on(dask: str, ask: Any, site: Path | None) -> Any:

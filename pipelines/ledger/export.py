@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -96,8 +97,13 @@ def place_at(address: str) -> Place:
 
             fs, root = pafs.LocalFileSystem(), str(Path(address).resolve())
     except (pa.ArrowException, OSError, ValueError) as error:
-        raise WrongUse(f"{address} is no place that can be read here: {error}") from None
+        raise WrongUse(without_secret(f"{address} is no place that can be read here: {error}")) from None
     return Place(fs, root.rstrip("/"))
+
+
+def without_secret(text: str) -> str:
+    """A text in which the addresses say no more who asks: a name and a password can stand in one."""
+    return re.sub(r"://[^/@\s]*@", "://", text)
 
 
 def export_tables(

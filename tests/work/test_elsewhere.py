@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date, datetime
 from functools import partial
@@ -13,13 +15,15 @@ from pathlib import Path
 
 import duckdb
 import polars as pl
+import pyarrow.fs as pafs
 import pytest
+from moto.server import ThreadedMotoServer
 from scipy.stats import chi2
 
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.works import joined
 from pipelines.clock import Span, parse_timestamp
-from pipelines.errors import WrongUse
+from pipelines.errors import SiteError, WrongUse
 from pipelines.ledger.export import days_of, place_at, reading_export
 from pipelines.plant import Plant
 from pipelines.work.elsewhere import MARTS, export_site, in_order, marts_elsewhere, parts_of_works
@@ -199,3 +203,66 @@ def test_a_place_can_be_told_by_its_address(exported: tuple[Place, Path], tmp_pa
 
 def test_days_of_an_export_are_those_with_counts(exported: tuple[Place, Path]) -> None:
     assert days_of(place_at(str(exported[1]))) == [DAY]
+
+
+# an object store
+
+
+@pytest.fixture
+def bucket(monkeypatch: pytest.MonkeyPatch) -> Iterator[pafs.FileSystem]:
+    """A bucket `glass` of moto's server (https://docs.getmoto.org), which speaks the protocol of S3; where it is and who asks come from the environment."""
+    logging.getLogger("werkzeug").setLevel(logging.ERROR)
+    server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+    server.start()
+    host, port = server.get_host_and_port()
+    told = {
+        "AWS_ENDPOINT_URL": f"http://{host}:{port}",
+        "AWS_ACCESS_KEY_ID": "works",
+        "AWS_SECRET_ACCESS_KEY": "secret",
+    }
+    for name, value in {**told, "AWS_DEFAULT_REGION": "eu-central-1", "AWS_EC2_METADATA_DISABLED": "true"}.items():
+        monkeypatch.setenv(name, value)
+    store, _ = pafs.FileSystem.from_uri("s3://glass?allow_bucket_creation=true")
+    store.create_dir("glass")
+    yield store
+    server.stop()
+
+
+def in_bucket(store: pafs.FileSystem, root: str) -> dict[str, bytes]:
+    names = [one.path for one in store.get_file_info(pafs.FileSelector(root, recursive=True)) if one.is_file]
+    found = {name: store.open_input_stream(name).read() for name in sorted(names) if name.endswith(".parquet")}
+    return {name.removeprefix(f"{root}/"): data for name, data in found.items()}
+
+
+def test_an_object_store_holds_the_same_bytes_as_a_folder_and_gives_the_same_answers(
+    exported: tuple[Place, Path], bucket: pafs.FileSystem, tmp_path: Path
+) -> None:
+    place, export = exported
+    export_site(place.opened, "s3://glass/sowia", None, None)
+    assert in_bucket(bucket, "glass/sowia") == bytes_of(export) != {}
+    assert days_of(place_at("s3://glass/sowia")) == [DAY]
+    marts_elsewhere(str(export), str(tmp_path / "marts"), [DAY])
+    marts_elsewhere("s3://glass/sowia", "s3://glass/marts", [DAY])
+    assert in_bucket(bucket, "glass/marts") == bytes_of(tmp_path / "marts") != {}
+    here, there = (
+        joined(parts_of_works([one], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, moment), "zone")
+        for one in (str(export), "s3://glass/sowia")
+    )
+    assert here == there and here
+
+
+def test_a_store_that_is_not_there_is_a_sentence_without_the_secret(
+    exported: tuple[Place, Path], bucket: pafs.FileSystem
+) -> None:
+    place, _ = exported
+    with pytest.raises(SiteError, match="could not be written") as error:
+        export_site(place.opened, "s3://works:secret@nowhere/sowia", None, None)
+    assert "secret" not in str(error.value)
+    with pytest.raises(WrongUse) as wrong:
+        parts_of_works(
+            ["s3://works:secret@nowhere/x"], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, moment
+        )
+    assert "secret" not in str(wrong.value)
+    with pytest.raises(WrongUse, match="no place") as unknown:
+        place_at("nosuch://works:secret@x/y")
+    assert "secret" not in str(unknown.value)
