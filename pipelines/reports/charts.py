@@ -53,7 +53,7 @@ def svg(
     words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
     role = "group" if "<a " in text else "img"
     wide = re.search(r'<svg[^>]*? width="([\d.]+)"', text)
-    own = f' style="--own:{float(wide[1]):.0f}px"' if wide else ""  # pages enlarge a small chart only so far
+    own = f' style="--own:{float(wide[1]) / 16:.2f}rem"' if wide else ""  # pages enlarge a small chart only so far
     return re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{own} ', _lean(text), count=1)
 
 

@@ -31,7 +31,7 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
 
 
 PALLET_COLUMNS = (
-    Column("pallet", "Pallet", "id"), Column("list", "Shortest list"), Column("state", "State"), Column("made", "Line, item", "id"), Column("packed", "Packed"), Column("units", "Units", "count"),
+    Column("pallet", "Pallet", "id"), Column("list", "Shortest list"), Column("state", "State"), Column("made", "Line, item", "id"), Column("packed", "Packed", "id"), Column("units", "Units", "count"),
     Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "number3"), Column("range", "95 %", "id"),
      Column("why", "Why"), Column("doubts", "In doubt"), Column("holds", "Holds"),
 )  # fmt: skip
