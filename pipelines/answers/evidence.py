@@ -158,12 +158,11 @@ def _stations(
 ) -> list[dict[str, Any]]:
     """Every station of the line that can call the defect, with its last challenge before the window and its first after it."""
     told = []
-    challenges = reader.ask("challenges_of_line", **challenge_limits(seen), line=line)
+    challenges = reader.ask("challenges_of_line", **challenge_limits(seen), line=line, defect=defect)
     for station in plant.stations_of(line):
         if defect is not None and not station.can_call(defect):
             continue
         rows = challenges.filter(pl.col("station") == station.id)
-        rows = rows.filter(pl.col("defect") == defect) if defect is not None else rows
         before, after = around(rows, seen.start, seen.end)
         doubts = [d.why for d in known.doubts_of(line, defect, seen.start, seen.end) if d.station == station.id]
         told.append(

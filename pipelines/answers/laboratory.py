@@ -147,7 +147,8 @@ def _line(
     back = timedelta(days=QUALITY_DAYS - 1)
     visuals = reader.ask("visuals_of_line", line=line.id, from_time=window.start - back, to_time=window.end)
     notes = () if until is not None else ("no ware was counted on this line: nothing was due",)
-    challenges = reader.ask("challenges_of_line", line=line.id, from_time=window.start - LANES_BACK, to_time=window.end)
+    wide = {"line": line.id, "from_time": window.start - LANES_BACK, "to_time": window.end}
+    challenges = reader.ask("challenges_of_line", **wide, defect=None)
     checks = _due(plant, line.id, window, stood, until, told, tempers, visuals, challenges) if until else ()
     return LineLaboratory(
         line=line.id, capacity=tuple(answer_capacity(told)), temper=_temper(plant, tempers, window), visual=_visual(plant, visuals, window), due=checks, notes=notes

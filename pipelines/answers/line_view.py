@@ -166,7 +166,7 @@ def _passing(plant: Plant, empty: Passing, ware: pl.DataFrame, stays: Sequence[S
     line, reading = empty.line, reading_stations(plant, empty.line, ware)
     here = ware.filter(pl.col("station").is_in(reading or plant.first_stations(line)))
     read = here.filter(pl.col("mould").is_not_null()) if reading else here.head(0)
-    moulds = tuple(sorted(set(read["mould"].to_list()) | {s.mould for s in stays}))
+    moulds = tuple(sorted(set(read["mould"].unique()) | {s.mould for s in stays}))
     total = _counts(plant, empty, here.with_columns(mould=pl.lit("")), "inspected", ("",))
     named = _counts(plant, empty, read, "inspected", moulds)
     fitted = _fitted(empty, moulds, stays)

@@ -88,7 +88,7 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
     mine = (
         reader.ask("challenges_between", **challenge_limits(span))
         if line is None
-        else reader.ask("challenges_of_line", **challenge_limits(span), line=line)
+        else reader.ask("challenges_of_line", **challenge_limits(span), line=line, defect=None)
     )
     touched = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
     return Trust(

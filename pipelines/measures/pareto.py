@@ -161,7 +161,7 @@ def _ware_of_moulds(plant: Plant, line: str, by: str, ware: pl.DataFrame) -> dic
 
 def reading_stations(plant: Plant, line: str, ware: pl.DataFrame) -> list[str]:
     """The lanes of the first order at which mould numbers are read at all."""
-    readers = set(ware.filter(pl.col("mould").is_not_null() & (pl.col("inspected") > 0))["station"].to_list())
+    readers = set(ware.filter(pl.col("mould").is_not_null() & (pl.col("inspected") > 0))["station"].unique())
     reading = [s for s in plant.stations_of(line) if s.id in readers]
     return [s.id for s in plant.stations_of(line) if reading and s.order == reading[0].order]
 
