@@ -72,14 +72,14 @@ def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | No
     window = None if nothing else _pallet_window(reader, plant, asked) or window_asked(reader, plant, asked)
     if window is None:
         return _nothing(asked, None)
-    stays = _stays(reader, plant, asked, window)
+    inspected = Span(window.start, window.end + timedelta(hours=6))
+    (stays, kept), known = reader.together(
+        lambda mine: _stays_and_signals(mine, plant, asked, window), lambda mine: vouching(mine, plant, inspected)
+    )
     if not stays:
         hint_mould(reader, plant, asked, [asked.question.line] if asked.question.line else [], window)
         return _nothing(asked, window)
-    known = vouching(reader, plant, Span(window.start, window.end + timedelta(hours=6)))
-    kept = _kept(reader, plant, asked.question.defect, stays)
     lines = list(dict.fromkeys(s.line for s in stays))
-
     _, *parts = reader.together(
         lambda _: known.prior, *(partial(_line_trace, plant, asked, line, stays, known, kept) for line in lines)
     )
@@ -105,6 +105,11 @@ def _pallet_window(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
         asked.impossible.append("the times of making do not fit the pallet; the pallet was believed")
         return wide
     return Span(start, end)
+
+
+def _stays_and_signals(reader: Reader, plant: Plant, asked: Asked, window: Span) -> tuple[list[Stay], list[Signal]]:
+    stays = _stays(reader, plant, asked, window)
+    return stays, _kept(reader, plant, asked.question.defect, stays) if stays else []
 
 
 def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Stay]:

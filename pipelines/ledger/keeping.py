@@ -26,9 +26,6 @@ _ROLLS = {
     "reject_counts": ("roll_reject_counts", "drop_rolled_reject_counts"),
 }
 ROLLED = tuple(_ROLLS)
-# Rows of a row group of what is written anew: a question looks at the limits of each row group of a table, and of these there are eight times fewer than an intake leaves,
-# for which such groups would be slower (tests/benchmarks/README.md).
-_ROW_GROUP = 983_040
 Progress = Callable[[str], None]
 
 
@@ -100,11 +97,9 @@ def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]
     before = source.stat().st_size
     _clear(part)
     try:
-        con = duckdb.connect(config={"memory_limit": ledger.settings.writer_memory})
+        con = duckdb.connect(str(part), config={"memory_limit": ledger.settings.writer_memory})
         try:
             con.execute("set timezone = 'UTC'")
-            con.execute(f"attach $path as anew (row_group_size {_ROW_GROUP})", {"path": str(part)})
-            con.execute("use anew")
             migrate(con)
             con.execute("attach $path as kept (read_only)", {"path": str(source)})
             for table in tables():
