@@ -128,7 +128,7 @@ class Intake:
         rows = 0
         with ThreadPoolExecutor(1) as filing:
             pending: Future[None] | None = None
-            for done, reads in enumerate(_read_ahead(arrivals, self._read_in_turn), start=1):
+            for done, reads in enumerate(_read_ahead(arrivals, self.read), start=1):
                 group += reads  # all feeds of one file are committed together
                 rows += sum(read.rows for read in reads)
                 if self.progress:
@@ -140,12 +140,9 @@ class Intake:
             if pending is not None:
                 pending.result()
 
-    def _read_in_turn(self, arrival: Arrival) -> list[ReadFile]:
-        self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
-        return self.read(arrival)
-
     def read(self, arrival: Arrival) -> list[ReadFile]:
         """The file as each feed that it holds; none where it is gone or cannot be opened now."""
+        self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
         try:
             data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
         except FileNotFoundError:
