@@ -103,7 +103,7 @@ def place_at(address: str) -> Place:
 
 def without_secret(text: str) -> str:
     """A text in which the addresses say no more who asks: a name and a password can stand in one."""
-    return re.sub(r"://[^/@\s]*@", "://", text)
+    return re.sub(r"://(?:[^/@\s]*:[^@\s]*|[^/@\s]*)@", "://", text)  # keys of object stores can hold a slash
 
 
 def export_tables(
