@@ -21,7 +21,7 @@ from typing import Any
 from pipelines.errors import ColdledgerError
 from pipelines.intake.retry import retry_quarantine
 from pipelines.ledger.keeping import compact, roll_day
-from pipelines.settings import Settings, Site
+from pipelines.settings import Settings
 from pipelines.work.backup import back_up, restore_site
 from pipelines.work.check import check_site
 from pipelines.work.from_archive import rebuild_from_archive
@@ -33,9 +33,7 @@ ROW = "2026-03-02T09:{:02d}:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
 def at(root: Path, hours: int = 0) -> Place:
-    place = Place.__new__(Place)
-    place.site, place.settings = Site(root), Settings(fixed_now=NOW + timedelta(hours=hours), lock_wait_s=2)
-    return place
+    return Place.at(root, Settings(fixed_now=NOW + timedelta(hours=hours), lock_wait_s=2))
 
 
 def small_site(root: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -60,9 +59,7 @@ def served(root: Path, options: Options | None = None) -> TestClient:
 
 def peopled(day: Place, root: Path) -> Place:
     """A copy of a site, ten minutes after its day, with people who can sign in."""
-    shutil.copytree(day.site.root, root)
-    place = Place.__new__(Place)
-    place.site, place.settings = type(day.site)(root), Settings(fixed_now=AT, lock_wait_s=20)
+    place = day.copied(root, Settings(fixed_now=AT, lock_wait_s=20))
     people = People(Books(root / ".serve"))
     for name, password in PASSWORDS.items():
         people.add(name, [ROLES[name]], password, AT)

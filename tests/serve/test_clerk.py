@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.server
 import json
-import shutil
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -54,11 +53,7 @@ class Runs:
 
 @pytest.fixture
 def place(day_taken: Place, tmp_path: Path) -> Place:
-    root = tmp_path / "site"
-    shutil.copytree(day_taken.site.root, root)
-    one = Place.__new__(Place)
-    one.site, one.settings = type(day_taken.site)(root), Settings(fixed_now=END + timedelta(minutes=10), lock_wait_s=5)
-    return one
+    return day_taken.copied(tmp_path / "site", Settings(fixed_now=END + timedelta(minutes=10), lock_wait_s=5))
 
 
 def at(place: Place, clerk: Clerk, moment: datetime) -> None:

@@ -18,7 +18,7 @@ from pipelines.errors import ColdledgerError, LedgerBroken, WrongUse
 from pipelines.intake.retry import retry_quarantine
 from pipelines.ledger.keeping import compact, roll_day
 from pipelines.ledger.marts import acknowledge
-from pipelines.settings import Settings, Site
+from pipelines.settings import Settings
 from pipelines.work import from_archive
 from pipelines.work.backup import back_up, restore_site
 from pipelines.work.check import check_site
@@ -124,8 +124,7 @@ def test_a_copy_is_a_whole_site(used: Place, tmp_path: Path) -> None:
     told = back_up(used.opened, tmp_path / "copies")
     assert told.rows["station_counts"] == 41 and told.new_files == told.files
     restore_site(tmp_path / "copies", tmp_path / "again")
-    again = Place.__new__(Place)
-    again.site, again.settings = Site(tmp_path / "again"), used.settings
+    again = Place.at(tmp_path / "again", used.settings)
     assert same(facts(again), facts(used)) and history(again).equals(history(used))
     assert check_site(again.opened, rows=True).findings == []
 
