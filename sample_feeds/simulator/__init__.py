@@ -5,20 +5,26 @@
 
 from sample_feeds.simulator.meters import Lie, meters_of, misread, with_states
 from sample_feeds.simulator.plan import DensityStep, Dimmed, Fault, GobDrift, Plan, make_plan
+from sample_feeds.simulator.rough import ROUGH, Roughness
+from sample_feeds.simulator.rough_works import rough_plant, rough_works
 from sample_feeds.simulator.works import Simulated, simulate
 from sample_feeds.simulator.write import write_feeds
 
 __all__ = [
+    "ROUGH",
     "DensityStep",
     "Dimmed",
     "Fault",
     "GobDrift",
     "Lie",
     "Plan",
+    "Roughness",
     "Simulated",
     "make_plan",
     "meters_of",
     "misread",
+    "rough_plant",
+    "rough_works",
     "simulate",
     "with_states",
     "write_feeds",

@@ -9,9 +9,9 @@ import polars as pl
 
 from pipelines.plant import Station
 from sample_feeds.simulator.plan import DISPERSION, Dimmed, Fault, LinePlan, Plan
+from sample_feeds.simulator.rough import rate_factor
 
 HOT_REJECT = 0.008
-FALSE_CALL = 0.0004
 BASE_RATE = {"critical": 0.00006, "major": 0.0011, "minor": 0.0016}
 READS_MOULDS = ("side", "mouth")  # which of the invented stations can read a mould number
 
@@ -113,9 +113,15 @@ def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.G
     level = BASE_RATE[severity] * float(rng.lognormal(0, 0.5))
     habit = rng.lognormal(0, 0.45, width)
     hours = -(-minutes // 60)
-    shape = 1 / DISPERSION**2
-    mood = np.repeat(rng.gamma(shape, 1 / shape, (hours, width)), 60, axis=0)[:minutes]
-    rate = level * habit[None, :] * mood
+    rough, kind = plan.rough, plan.plant.defects[code]
+    spread = DISPERSION if rough.strength.mood is None else rough.strength.mood
+    rate = np.broadcast_to(level * habit[None, :], (minutes, width)).copy()
+    if spread:
+        rate *= np.repeat(rng.gamma(1 / spread**2, spread**2, (hours, width)), 60, axis=0)[:minutes]
+    if rough.moves:
+        sections = np.array([section for section, _ in told.cavities])
+        numbers = list(plan.lines).index(told.line), list(plan.plant.defects).index(code)
+        rate *= rate_factor(rough, *numbers, kind.origin, minutes, sections)
     for fault in plan.faults:
         if fault.defect == code and fault.scope != "station":
             _apply(fault, told, rate)
@@ -197,6 +203,7 @@ def _at_station(
     codes = list(plan.plant.defects)
     seen = np.array([station.can_call(code) for code in codes])
     chance = np.where(seen, np.clip(rng.normal(0.97, 0.02, len(codes)), 0.85, 0.999), 0.0)
+    chance = plan.rough.detection.get(station.id, chance)
     state.chance[station.id] = chance
     hit = mine[container] & (rng.random(len(container)) < chance[defect])
     for dim in (dim for dim in plan.dimmed if dim.station == station.id):
@@ -207,11 +214,12 @@ def _at_station(
     real = np.concatenate([np.ones(int(hit.sum()), bool), np.zeros(len(false_at), bool)])
     reads = station.id.split("-")[1] in READS_MOULDS
     read = (rng.random(len(ware.formed)) >= told.unread) & reads
-    window = np.floor((ware.arrives + station.after_minutes) * 60 / plan.window_s).astype(np.int64)
+    window_s = plan.rough.window_s(station.id, plan.window_s)
+    window = np.floor((ware.arrives + station.after_minutes) * 60 / window_s).astype(np.int64)
     mould = np.where(read, ware.mould, -1)
     calls = pl.DataFrame(
         {"window": window[called], "mould": mould[called], "defect": kind, "container": called, "real": real}
-    )
+    ).with_columns(called_min=ware.arrives[called] + station.after_minutes)
     calls = calls.unique(["container", "defect"], keep="first", maintain_order=True)
     rejected = calls["container"].unique().to_numpy()
     out = np.zeros(len(ware.formed), bool)
@@ -246,7 +254,7 @@ def _overlooked(
 
 def _full_windows(plan: Plan, counts: pl.DataFrame, reads: bool, station: str) -> pl.DataFrame:
     """Windows with nothing to say are still sent: at least the row without a mould number."""
-    last = plan.minutes * 60 // plan.window_s
+    last = plan.minutes * 60 // plan.rough.window_s(station, plan.window_s)
     blank = pl.DataFrame({"window": np.arange(last), "mould": np.full(last, -1)})
     told = counts.join(blank, on=["window", "mould"], how="full", coalesce=True)
     return told.with_columns(pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)).sort(
@@ -264,9 +272,10 @@ def _false_calls(
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     passing = np.flatnonzero(mine)
-    able = np.flatnonzero(seen)
-    chosen = passing[rng.random(len(passing)) < FALSE_CALL]
-    at, kinds = [chosen], [rng.choice(able, len(chosen))]
+    able, rates = np.flatnonzero(seen), plan.rough.false_rates[station.id]
+    chosen = passing[rng.random(len(passing)) < rates.sum()]
+    uneven = plan.rough.strength.false_calls is not None
+    at, kinds = [chosen], [rng.choice(able, len(chosen), p=rates[able] / rates[able].sum() if uneven else None)]
     for fault in plan.faults:
         if fault.scope == "station" and station.id in fault.members:
             time = ware.arrives[passing]

@@ -217,15 +217,15 @@ def _complaint(plan: Plan, number: int, told: dict[str, Any]) -> dict[str, objec
 
 def counter_reads(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
     """Running totals of every station that has a counter_modulus, read every READ_EVERY_MIN; set to zero when a new job's ware comes."""
-    per = plan.window_s / 60
-    every = max(1, round(READ_EVERY_MIN / per))
-    first = int((plan.cold_from - plan.start).total_seconds() / 60 / per)
     rows: list[dict[str, Any]] = []
     for line, run in runs.items():
         change = [minute + plan.plant.lines[line].lehr_minutes for minute, _, _ in run.plan.jobs if minute > 0]
         for station in plan.plant.stations_of(line):
             if station.counter_modulus is None:
                 continue
+            per = plan.rough.window_s(station.id, plan.window_s) / 60
+            every = max(1, round(READ_EVERY_MIN / per))
+            first = int((plan.cold_from - plan.start).total_seconds() / 60 / per)
             here = run.counts.filter((pl.col("station") == station.id) & (pl.col("window") >= first))
             sums = here.group_by("window").agg(pl.col("inspected", "rejected").sum()).sort("window")
             for counter in ("inspected", "rejected"):
@@ -246,7 +246,7 @@ def counter_reads(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
 def _totals(
     plan: Plan, windows: list[int], counts: list[int], every: int, change: list[float], station: Station, counter: str
 ) -> list[dict[str, Any]]:
-    per, modulus = plan.window_s / 60, station.counter_modulus or 1
+    per, modulus = plan.rough.window_s(station.id, plan.window_s) / 60, station.counter_modulus or 1
     total, rows = modulus // 2, []
     for number, (window, count) in enumerate(zip(windows, counts, strict=True), start=1):
         if any(window * per <= minute < (window + 1) * per for minute in change):

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from pipelines.plant import Plant
+from sample_feeds.simulator.rough import Drawn, Roughness, draw
 
 RUN_IN_MIN = 300  # forming before the first cold-end minute, so that the lehr is full when the feeds begin
 PACK_AFTER_MIN = 3.0  # from the last station to the pallet
@@ -124,6 +125,7 @@ class Plan:
     gob_drifts: list[GobDrift] = field(default_factory=list)
     density_steps: list[DensityStep] = field(default_factory=list)
     rates_of: frozenset[str] = frozenset()  # defects whose true rates are kept, for truth["expected"]
+    rough: Drawn = field(default_factory=Drawn)
 
     def at(self, minute: float) -> datetime:
         return self.start + timedelta(minutes=float(minute))
@@ -139,12 +141,20 @@ _CAUSES = ("swab", "mould change", "delivery jam", "gob off course", "neck ring 
 
 
 def make_plan(
-    plant: Plant, first: date, days: int, seed: int, *, lag_offset: float | None = None, faults: int = 8
+    plant: Plant,
+    first: date,
+    days: int,
+    seed: int,
+    *,
+    lag_offset: float | None = None,
+    faults: int = 8,
+    roughness: Roughness | None = None,
 ) -> Plan:
     """A plan for `days` production days from `first`. The same seed makes the same works, to the container.
 
     lag_offset: minutes by which every line's true lehr time differs from works.toml; drawn when not given.
     faults: how many faults; every scope occurs once before any occurs twice.
+    roughness: switches of sample_feeds.simulator.rough; without them the tidy works.
     """
     rng = np.random.default_rng([seed, 1])
     cold_from = plant.clock.day(first).start
@@ -155,6 +165,7 @@ def make_plan(
         for line in plant.line
     }
     plan = Plan(plant, seed, cold_from - timedelta(minutes=RUN_IN_MIN), cold_from, minutes, lines, [])
+    plan.rough = draw(plant, roughness or Roughness(), seed)
     plan.faults.extend(_fault(plan, SCOPES[n % len(SCOPES)], n, rng) for n in range(faults))
     return plan
 

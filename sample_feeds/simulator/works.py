@@ -24,6 +24,7 @@ from sample_feeds.simulator.logs import (
     weights,
 )
 from sample_feeds.simulator.plan import Plan
+from sample_feeds.simulator.rough_truth import rough_truth
 
 COMPANY = "590123400"  # invented, not a licensed GS1 company prefix
 
@@ -38,6 +39,8 @@ class Simulated:
     truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all gobs cut for them.
     truth["detection"]: the chance with which each station finds each defect.  truth["expected"]: by defect of plan.rates_of, cavity, pallet and
     ten minutes of forming, the expected containers with the defect on the pallet by the true rates.
+    truth["calls"] has `real` (a false call is not) and `called_at`, to the second.
+    truth["false_rates"], ["windows"], ["wander"], ["swabs"]: see sample_feeds.simulator.rough_truth.
     truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of it that no counter sees.
     """
 
@@ -82,6 +85,7 @@ def simulate(plan: Plan) -> Simulated:
         "faults": _faults_truth(plan),
         "detection": _detection_truth(plan, runs),
         "expected": pl.concat([_expected_truth(plan, run, number) for number, run in enumerate(runs.values())]),
+        **rough_truth(plan),
     }
     return Simulated(plan, feeds, truth)
 
@@ -99,17 +103,13 @@ def _at(plan: Plan, minutes: pl.Expr) -> pl.Expr:
 
 def _windows(plan: Plan, frame: pl.DataFrame, run: LineRun) -> pl.DataFrame:
     """Only windows that begin within the cold end's days, with their start and their mould's number."""
-    per = plan.window_s / 60
-    lo, hi = (plan.cold_from - plan.start).total_seconds() / 60 / per, plan.minutes / per
+    seconds = {s.id: plan.rough.window_s(s.id, plan.window_s) for s in plan.plant.stations_of(run.plan.line)}
+    frame = frame.with_columns(window_s=pl.col("station").replace_strict(seconds, return_dtype=pl.Int64))
+    per, begins = pl.col("window_s") / 60, pl.col("window") * pl.col("window_s") / 60
+    lo = (plan.cold_from - plan.start).total_seconds() / 60
     names = pl.DataFrame({"mould": np.arange(-1, len(run.moulds)), "number": [None, *run.moulds]})
-    told = frame.filter((pl.col("window") >= lo) & (pl.col("window") < hi)).join(
-        names, on="mould", maintain_order="left"
-    )
-    return told.with_columns(
-        window_start=_at(plan, pl.col("window") * per),
-        line=pl.lit(run.plan.line),
-        window_s=pl.lit(plan.window_s),
-    )
+    told = frame.filter((begins >= lo) & (begins + per <= plan.minutes)).join(names, on="mould", maintain_order="left")
+    return told.with_columns(window_start=_at(plan, begins), line=pl.lit(run.plan.line))
 
 
 def _station_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
@@ -198,6 +198,7 @@ def _calls_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
         section=pl.Series([run.plan.cavities[c][0] for c in cavity], dtype=pl.Int64),
         gob=pl.Series([run.plan.cavities[c][1] for c in cavity], dtype=pl.String),
         formed_min=pl.Series(run.ware.formed[run.calls["container"].to_numpy()]),
+        called_at=_at(plan, pl.col("called_min")),
         defect=pl.Series([codes[d] for d in run.calls["defect"]], dtype=pl.String),
     )
     told = _windows(plan, told, run).with_columns(formed_at=_at(plan, pl.col("formed_min")))
@@ -211,6 +212,7 @@ def _calls_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
         "defect",
         "formed_at",
         "real",
+        "called_at",
     )
 
 
