@@ -16,6 +16,7 @@ from pipelines.plant_mapping import Listener, Mapping, Topic, Zone
 
 GOBS = ("A", "B", "C", "D")
 SEVERITIES = ("critical", "major", "minor")
+FAULT = "fault"
 AQLS = (  # the steps of ISO 2859-1; up to 10 they are percent nonconforming
     0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0,
     400.0, 650.0, 1000.0,
@@ -92,11 +93,15 @@ class Station(_Table):
 
 
 class Defect(_Table):
+    """kind: what a call of it says. Only a fault is a defect of the ware; the others are ware thrown out by its mould number, samples
+    taken, ware thrown out while a station was set, and ware sent another way."""
+
     code: Id
     name: str
     severity: Literal["critical", "major", "minor"]
     zone: Literal["finish", "neck", "shoulder", "body", "heel", "base", "whole"]
     origin: Literal["mould", "timing", "gob", "glass", "lehr", "handling"]
+    kind: Literal["fault", "mould_rejection", "sample", "setting", "diverted"] = "fault"
 
 
 class Item(_Table):
@@ -245,6 +250,16 @@ class Plant(_Table):
     @cached_property
     def defects(self) -> dict[str, Defect]:
         return {defect.code: defect for defect in self.defect}
+
+    @cached_property
+    def faults(self) -> dict[str, Defect]:
+        """The defects that are faults of the ware, by code: what signals, rates, baselines, trust and traces speak of."""
+        return {code: defect for code, defect in self.defects.items() if defect.kind == FAULT}
+
+    @cached_property
+    def no_faults(self) -> tuple[str, ...]:
+        """Codes under which ware is thrown out for no fault of its own."""
+        return tuple(code for code in self.defects if code not in self.faults)
 
     @cached_property
     def items(self) -> dict[str, Item]:

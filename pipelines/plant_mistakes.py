@@ -67,7 +67,7 @@ def mistakes_within(error: ValidationError, told: dict[str, Any], text: str) -> 
 
 def mistakes_between(told: dict[str, Any], text: str) -> list[str]:
     """What is wrong between tables: doubled ids, unknown references, shifts and limits out of order."""
-    checks = (_doubled, _unknown, _shifts, _limits, _without_station)
+    checks = (_doubled, _unknown, _shifts, _limits, _without_station, _kinds)
     return [mistake for check in checks for mistake in check(told, text)]
 
 
@@ -152,3 +152,15 @@ def _without_station(told: dict[str, Any], text: str) -> Iterator[str]:
     for index, row in _rows(told, "line"):
         if "id" in row and str(row["id"]) not in watched:
             yield f"{_where(told, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted nowhere"
+
+
+def _kinds(told: dict[str, Any], text: str) -> Iterator[str]:
+    """What is no fault leaves every signal, rate and trace: that may not happen to a critical defect, nor to all of them."""
+    rows = list(_rows(told, "defect"))
+    kinds = [str(row.get("kind", "fault")) for _, row in rows]
+    if kinds and "fault" not in kinds:
+        yield f"{_where(told, text, 'defect', 0, 'kind')}: no [[defect]] is a fault; there must be at least one"
+    for (index, row), kind in zip(rows, kinds, strict=True):
+        if kind != "fault" and row.get("severity") == "critical":
+            at = _where(told, text, "defect", index, "kind")
+            yield f"{at}: '{kind}' is no fault of the ware and is watched by nothing, so it cannot be critical; mend one of the two"

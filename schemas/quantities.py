@@ -86,6 +86,9 @@ _ALL = (
     _text("number", "number engraved in the part; empty when the place is left empty", "17", 16),
     _count("inspected", "containers inspected in the window", "containers", "11"),
     _count(
+        "refed", "containers among `inspected` that had been sent through before; empty: not told", "containers", "0"
+    ),
+    _count(
         "rejected",
         "containers rejected (station_counts) or calls of that defect (reject_counts)",
         "containers",

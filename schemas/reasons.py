@@ -32,6 +32,7 @@ class Reason(Enum):
     SECTION_BEYOND_MACHINE = "{value} is more than the machine's sections in works.toml"
     GOB_BEYOND_MACHINE = "{value} is beyond the machine's gob positions in works.toml"
     REJECTED_ABOVE_INSPECTED = "more containers rejected than inspected"
+    REFED_ABOVE_INSPECTED = "more containers that had been through before than were inspected"
     CAUGHT_ABOVE_PASSES = "more passes caught than made"
     HOT_REJECTED_ABOVE_GOBS = "more rejected at the hot end than gobs cut"
     FILLED_BELOW_EMPTY = "the filled container weighs no more than the empty one"

@@ -51,6 +51,18 @@ def line_of(text: str, piece: str) -> int:
         ),
         ('sees = ["OVP"', 'sees = ["OVQ"', "[[station]] K1-mouth, sees", "'OVQ' is not a defect here"),
         ("lehr_minutes = 92.0", "lehr_minutes = inf", "[[line]] K1, lehr_minutes", "finite"),
+        (
+            'origin = "mould"\n',
+            'origin = "mould"\nkind = "divert"\n',
+            "[[defect]] BSW, kind",
+            "'fault', 'mould_rejection', 'sample', 'setting' or 'diverted'",
+        ),
+        (
+            'origin = "mould"\n',
+            'origin = "mould"\nkind = "setting"\n',
+            "[[defect]] BSW, kind",
+            "'setting' is no fault of the ware and is watched by nothing, so it cannot be critical",
+        ),
         ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
     ],
 )
@@ -102,3 +114,17 @@ def test_lost_ids_are_restored_from_former_plants(plant: Plant) -> None:
     told = restored(read_plant(text), [plant])
     assert "O250" in told.items and told.defects["SUN"].name == "sunken side"
     assert set(told.lines) == set(plant.lines)
+
+
+def test_a_defect_is_a_fault_unless_it_says_otherwise() -> None:
+    added = '\n[[defect]]\ncode = "DIV"\nname = "diverted"\nseverity = "minor"\nzone = "whole"\norigin = "handling"\n'
+    plant = read_plant(WORKS + added + 'kind = "diverted"\n')
+    assert plant.no_faults == ("DIV",) and plant.defects["DIV"].kind == "diverted"
+    assert plant.faults == read_plant(WORKS).defects and not read_plant(WORKS + added).no_faults
+
+
+def test_not_every_defect_can_be_no_fault() -> None:
+    text = WORKS.replace('severity = "critical"', 'severity = "major"')
+    head, *defects = text.split("[[defect]]")
+    text = "[[defect]]".join([head, *(part.replace("origin =", 'kind = "sample"\norigin =', 1) for part in defects)])
+    assert any("no [[defect]] is a fault" in mistake for mistake in mistakes(text))

@@ -25,6 +25,7 @@ _WORDS = {
     "mould": "mould|mould no|mould number|mold|mold no|mold number|form|form nr|formnummer|formnr|moule|no moule",
     "number": "number|no|nr|nummer|numero",
     "inspected": "inspected|seen|total inspected|in|checked|geprueft|kontrolliert|durchlauf|controles|total",
+    "refed": "refed|re fed|re inspected|reinspected|recirculated|wieder aufgegeben|rueckfuehrung|ruecklauf|repasses",
     "rejected": "rejected|rejects|reject|out|aus|total rejected|count|ausschuss|ausgeschieden|aussortiert|anzahl|rejetes|rebut",
     "window_s": "window s|interval s|seconds|sekunden|intervall s",
     "defect": "defect|fault|defect code|fault code|code|reason|fehler|fehlercode|fehlerart|defaut",

@@ -190,7 +190,7 @@ def commit(ledger: Ledger, delivery: Delivery, at: datetime) -> dict[int, FileEn
             if plan.gone.height:
                 _replace(con, ALL_FEEDS[name], plan.gone)
         for name, table in tables:
-            con.from_arrow(table).insert_into(name)
+            con.from_arrow(table.select(con.table(name).columns)).insert_into(name)  # a later column stands last
         _settle_retries(con, numbered, at)
     return numbered
 

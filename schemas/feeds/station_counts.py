@@ -12,7 +12,8 @@ class StationCounts(FeedModel):
     """Containers inspected and rejected by one station in one window, a row a mould number.
 
     Windows with nothing to say are still sent while the station runs. `rejected` counts containers: one container
-    can be called for several defects, so reject_counts adds up to at least as much.
+    can be called for several defects, so reject_counts adds up to at least as much. `refed` is ware among `inspected`
+    that had been through before (a re-inspection loop): no new ware. Empty where the station does not tell it.
     """
 
     window_start: Time = field("window_start")
@@ -22,10 +23,15 @@ class StationCounts(FeedModel):
     window_s: Count = field("window_s")
     inspected: Count = field("inspected")
     rejected: Count = field("rejected")
+    refed: Count = field("refed", optional=True)
 
     @pa.dataframe_check(name="rejected_above_inspected")
     def rejected_within_inspected(cls, data: pa.PolarsData) -> pl.LazyFrame:
         return data.lazyframe.select(pl.col("rejected") <= pl.col("inspected"))
+
+    @pa.dataframe_check(name="refed_above_inspected")
+    def refed_within_inspected(cls, data: pa.PolarsData) -> pl.LazyFrame:
+        return data.lazyframe.select((pl.col("refed") <= pl.col("inspected")).fill_null(True))
 
     class Config:
         metadata = {
