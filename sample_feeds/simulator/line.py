@@ -2,41 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 import polars as pl
 
-from pipelines.plant import Station
-from sample_feeds.simulator.plan import DISPERSION, Dimmed, Fault, LinePlan, Plan
-from sample_feeds.simulator.rough import rate_factor
+from sample_feeds.simulator.inspection import Ware, inspect_ware, refeed
+from sample_feeds.simulator.palletising import to_palletisers
+from sample_feeds.simulator.plan import DISPERSION, Fault, LinePlan, Plan
+from sample_feeds.simulator.rough import is_fault, rate_factor
 
 HOT_REJECT = 0.008
 BASE_RATE = {"critical": 0.00006, "major": 0.0011, "minor": 0.0016}
-READS_MOULDS = ("side", "mouth")  # which of the invented stations can read a mould number
-
-
-@dataclass
-class Ware:
-    """The containers of a line that reached the lehr, in order of forming. Times in minutes from the plan's start.
-
-    cut, hot: gobs cut and rejected hot, [minutes, cavities].  starts: first container of each (minute, cavity).
-    """
-
-    cut: np.ndarray
-    hot: np.ndarray
-    lag: np.ndarray
-    cavity: np.ndarray
-    mould: np.ndarray
-    formed: np.ndarray
-    arrives: np.ndarray
-    starts: np.ndarray
 
 
 @dataclass
 class LineRun:
     """What one line did: the feeds' counts and the truth. `calls` and `defects` are one row a call and a defect; `chance` by
-    station: with what chance it finds each defect; `rates` by defect of plan.rates_of: its probability at [minute, cavity]."""
+    station: with what chance it finds each defect; `refed`: containers sent through a second time; `rates` by defect of plan.rates_of: its probability at [minute, cavity]."""
 
     plan: LinePlan
     ware: Ware
@@ -50,6 +34,7 @@ class LineRun:
     good: np.ndarray
     chance: dict[str, np.ndarray]
     rates: dict[str, np.ndarray]
+    refed: np.ndarray = field(default_factory=lambda: np.empty(0, np.int64))
 
 
 def run_line(plan: Plan, line: str) -> LineRun:
@@ -60,12 +45,17 @@ def run_line(plan: Plan, line: str) -> LineRun:
     ware = _form(plan, told, fitted, rng)
     container, defect, rates = _defects(plan, told, ware, rng)
     fallen = np.random.default_rng([plan.seed, 6, list(plan.lines).index(line)])
-    state = _inspect(plan, told, ware, container, defect, moulds, rng, fallen)
+    flaws = container, defect
+    state = inspect_ware(plan, told, ware, flaws, rng, fallen)
+    if plan.rough.strength.refed:
+        ware, state = refeed(plan, told, ware, flaws, state, fallen)
     alive, counts, calls = state.alive, pl.concat(state.counts), pl.concat(state.calls)
     alive &= fallen.random(len(alive)) >= plan.broken
     pallet_of, pallets = _pack(plan, told, ware, alive, items)
     truth = _truth(plan, told, ware, moulds, container, defect, calls, pallet_of)
-    return LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive, state.chance, rates)
+    run = LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive, state.chance, rates)
+    run.refed = state.refed
+    return run
 
 
 def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndarray]:
@@ -121,7 +111,8 @@ def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.G
     if rough.moves:
         sections = np.array([section for section, _ in told.cavities])
         numbers = list(plan.lines).index(told.line), list(plan.plant.defects).index(code)
-        rate *= rate_factor(rough, *numbers, kind.origin, minutes, sections)
+        stops = [(stop.section, stop.end) for stop in told.stops]
+        rate *= rate_factor(rough, *numbers, kind.origin, minutes, sections, stops)
     for fault in plan.faults:
         if fault.defect == code and fault.scope != "station":
             _apply(fault, told, rate)
@@ -144,6 +135,8 @@ def _defects(
     containers, kinds = [], []
     kept: dict[str, np.ndarray] = {}
     for number, code in enumerate(plan.plant.defects):
+        if not is_fault(plan.plant, code):
+            continue
         rates = _rates(plan, told, code, len(ware.cut), rng)
         if code in plan.rates_of:
             kept[code] = rates
@@ -155,147 +148,17 @@ def _defects(
     return np.concatenate(containers), np.concatenate(kinds), kept
 
 
-@dataclass
-class _Pass:
-    """The state of the inspection while the ware goes from station to station."""
-
-    alive: np.ndarray
-    counts: list[pl.DataFrame]
-    calls: list[pl.DataFrame]
-    chance: dict[str, np.ndarray]
-
-
-def _inspect(
-    plan: Plan,
-    told: LinePlan,
-    ware: Ware,
-    container: np.ndarray,
-    defect: np.ndarray,
-    moulds: list[str],
-    rng: np.random.Generator,
-    fallen: np.random.Generator,
-) -> _Pass:
-    state = _Pass(np.ones(len(ware.formed), bool), [], [], {})
-    stations = plan.plant.stations_of(told.line)
-    for order in sorted({station.order for station in stations}):
-        lanes = [station for station in stations if station.order == order]
-        lane = rng.integers(len(lanes), size=len(ware.formed))
-        state.alive &= fallen.random(len(state.alive)) >= plan.broken
-        here = state.alive.copy()
-        for number, station in enumerate(lanes):
-            mine = here & (lane == number)
-            _at_station(plan, told, ware, station, mine, container, defect, moulds, state, rng)
-    return state
-
-
-def _at_station(
-    plan: Plan,
-    told: LinePlan,
-    ware: Ware,
-    station: Station,
-    mine: np.ndarray,
-    container: np.ndarray,
-    defect: np.ndarray,
-    moulds: list[str],
-    state: _Pass,
-    rng: np.random.Generator,
-) -> None:
-    codes = list(plan.plant.defects)
-    seen = np.array([station.can_call(code) for code in codes])
-    chance = np.where(seen, np.clip(rng.normal(0.97, 0.02, len(codes)), 0.85, 0.999), 0.0)
-    chance = plan.rough.detection.get(station.id, chance)
-    state.chance[station.id] = chance
-    hit = mine[container] & (rng.random(len(container)) < chance[defect])
-    for dim in (dim for dim in plan.dimmed if dim.station == station.id):
-        hit &= ~_overlooked(plan, ware, station, container, defect == codes.index(dim.defect), chance, dim)
-    false_at, false_kind = _false_calls(plan, ware, station, mine, codes, seen, rng)
-    called = np.concatenate([container[hit], false_at])
-    kind = np.concatenate([defect[hit], false_kind])
-    real = np.concatenate([np.ones(int(hit.sum()), bool), np.zeros(len(false_at), bool)])
-    reads = station.id.split("-")[1] in READS_MOULDS
-    read = (rng.random(len(ware.formed)) >= told.unread) & reads
-    window_s = plan.rough.window_s(station.id, plan.window_s)
-    window = np.floor((ware.arrives + station.after_minutes) * 60 / window_s).astype(np.int64)
-    mould = np.where(read, ware.mould, -1)
-    calls = pl.DataFrame(
-        {"window": window[called], "mould": mould[called], "defect": kind, "container": called, "real": real}
-    ).with_columns(called_min=ware.arrives[called] + station.after_minutes)
-    calls = calls.unique(["container", "defect"], keep="first", maintain_order=True)
-    rejected = calls["container"].unique().to_numpy()
-    out = np.zeros(len(ware.formed), bool)
-    out[rejected] = True
-    seen_ware = pl.DataFrame({"window": window[mine], "mould": mould[mine], "out": out[mine]})
-    counts = seen_ware.group_by("window", "mould").agg(
-        pl.len().alias("inspected"), pl.col("out").sum().alias("rejected")
-    )
-    state.counts.append(_full_windows(plan, counts, reads, station.id))
-    state.calls.append(calls.with_columns(station=pl.lit(station.id)))
-    state.alive[rejected] = False
-
-
-def _overlooked(
-    plan: Plan,
-    ware: Ware,
-    station: Station,
-    container: np.ndarray,
-    of_defect: np.ndarray,
-    chance: np.ndarray,
-    dim: Dimmed,
-) -> np.ndarray:
-    """Which defects a dimmed station would have found and does not."""
-    rng = np.random.default_rng([plan.seed, 8, list(plan.plant.stations).index(station.id), dim.start])
-    time = ware.arrives[container] + station.after_minutes
-    whole = chance[list(plan.plant.defects).index(dim.defect)]
-    lost: np.ndarray = (
-        of_defect & (time >= dim.start) & (time < dim.end) & (rng.random(len(container)) >= dim.chance / whole)
-    )
-    return lost
-
-
-def _full_windows(plan: Plan, counts: pl.DataFrame, reads: bool, station: str) -> pl.DataFrame:
-    """Windows with nothing to say are still sent: at least the row without a mould number."""
-    last = plan.minutes * 60 // plan.rough.window_s(station, plan.window_s)
-    blank = pl.DataFrame({"window": np.arange(last), "mould": np.full(last, -1)})
-    told = counts.join(blank, on=["window", "mould"], how="full", coalesce=True)
-    return told.with_columns(pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)).sort(
-        "window", "mould"
-    )
-
-
-def _false_calls(
-    plan: Plan,
-    ware: Ware,
-    station: Station,
-    mine: np.ndarray,
-    codes: list[str],
-    seen: np.ndarray,
-    rng: np.random.Generator,
-) -> tuple[np.ndarray, np.ndarray]:
-    passing = np.flatnonzero(mine)
-    able, rates = np.flatnonzero(seen), plan.rough.false_rates[station.id]
-    chosen = passing[rng.random(len(passing)) < rates.sum()]
-    uneven = plan.rough.strength.false_calls is not None
-    at, kinds = [chosen], [rng.choice(able, len(chosen), p=rates[able] / rates[able].sum() if uneven else None)]
-    for fault in plan.faults:
-        if fault.scope == "station" and station.id in fault.members:
-            time = ware.arrives[passing]
-            extra = (time >= fault.start) & (time < fault.end) & (rng.random(len(passing)) < fault.factor * 0.0015)
-            at.append(passing[extra])
-            kinds.append(np.full(int(extra.sum()), codes.index(fault.defect)))
-    return np.concatenate(at), np.concatenate(kinds)
-
-
 def _pack(
     plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]
 ) -> tuple[np.ndarray, pl.DataFrame]:
     """The pallet of each container (-1: none, or a pallet still open at the end) and the pallets."""
     last = plan.plant.stations_of(told.line)[-1].after_minutes + told.pack_after
-    time = ware.arrives + last
+    time, palletiser = to_palletisers(plan, told, ware.arrives + last, alive)
     pallet_of = np.full(len(time), -1, np.int64)
     item_of = np.array(items)[ware.mould]
     rows: list[dict[str, object]] = []
-    for item in dict.fromkeys(items):
-        good = np.flatnonzero(alive & (item_of == item))
+    for item, at in product(dict.fromkeys(items), range(plan.rough.strength.palletisers)):
+        good = np.flatnonzero(alive & (item_of == item) & (palletiser == at))
         good = good[np.argsort(time[good], kind="stable")]
         size = plan.plant.items[item].units_per_pallet or 1000
         done = item not in _running(told, items)  # the last pallet of an ended job is closed as it stands
@@ -334,7 +197,10 @@ def _truth(
     codes = list(plan.plant.defects)
     sections = np.array([s for s, _ in told.cavities])[ware.cavity[container]]
     gobs = np.array([g for _, g in told.cavities])[ware.cavity[container]]
-    caught = calls.filter(pl.col("real")).select("container", pl.col("defect"), "station")
+    caught = calls.filter(pl.col("real") & ~pl.lit(pallet_of >= 0).gather(pl.col("container")))
+    caught = caught.unique(["container", "defect"], keep="last", maintain_order=True).select(
+        "container", "defect", "station"
+    )
     frame = pl.DataFrame(
         {
             "container": container,

@@ -11,9 +11,11 @@ import polars as pl
 from pipelines.plant import Station
 from sample_feeds.simulator.line import LineRun
 from sample_feeds.simulator.plan import Plan
+from sample_feeds.simulator.rough import STEP_MIN, ar1
 
 READ_EVERY_MIN = 10
 CORRECTED_DAYS = 4.0  # how long a gob weight drifts before somebody corrects the feeder
+SPREAD_G = 0.5  # standard deviation of single containers about their mould's mean, in a tidy works
 UNSEEN_LOSS = 0.004  # glass melted that no counter ever sees: drained, dropped before the shears
 
 
@@ -29,7 +31,12 @@ def gob_mass_g(plan: Plan, run: LineRun) -> np.ndarray:
     nominal = np.array([weights[item] for item in run.items]) * (1 + offsets)
     drifting = np.array([gob == run.plan.drift_gob for _, gob in run.plan.cavities])
     days = np.arange(len(index))[:, None] / 1440 % CORRECTED_DAYS
-    return nominal[index] + run.plan.drift_g_per_day * days * drifting[None, :] + _planned_drift(plan, run)
+    return (
+        nominal[index]
+        + run.plan.drift_g_per_day * days * drifting[None, :]
+        + _planned_drift(plan, run)
+        + _wander_g(plan, run)
+    )
 
 
 def _planned_drift(plan: Plan, run: LineRun) -> np.ndarray:
@@ -40,6 +47,27 @@ def _planned_drift(plan: Plan, run: LineRun) -> np.ndarray:
         mine = np.array([gob == drift.gob for _, gob in run.plan.cavities])
         added += drift.grams * grown[:, None] * mine[None, :]
     return added
+
+
+def _wander_g(plan: Plan, run: LineRun) -> np.ndarray | float:
+    """Grams by which the gobs of each cavity wander, at [minute, cavity]."""
+    strength, (minutes, width) = plan.rough.strength, run.ware.cut.shape
+    if not strength.weight_wander_g:
+        return 0.0
+    rng = np.random.default_rng([plan.seed, 52, list(plan.lines).index(run.plan.line)])
+    constant = float(rng.uniform(*strength.wander_hours)) * 60 / STEP_MIN
+    steps = ar1(rng, -(-minutes // STEP_MIN), width, strength.weight_wander_g, constant)
+    told: np.ndarray = np.repeat(steps, STEP_MIN, axis=0)[:minutes]
+    return told
+
+
+def spread_g(plan: Plan, line: str) -> np.ndarray:
+    """Standard deviation of single containers about their mould's mean [g], by fitting."""
+    strength, fittings = plan.rough.strength, plan.lines[line].fittings
+    if strength.weight_sd_g is None:
+        return np.full(len(fittings), SPREAD_G)
+    rng = np.random.default_rng([plan.seed, 53, list(plan.lines).index(line)])
+    return rng.uniform(*strength.weight_sd_g, len(fittings))
 
 
 def melt_log(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
@@ -132,7 +160,7 @@ def stoppages(plan: Plan) -> pl.DataFrame:
 
 def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
     rows = []
-    mass = gob_mass_g(plan, run)
+    mass, spread = gob_mass_g(plan, run), spread_g(plan, run.plan.line)
     for minute in range(300, plan.minutes, 30):
         formed = int(minute - run.ware.lag[max(0, minute - 100)])
         for cavity in range(len(run.plan.cavities)):
@@ -146,7 +174,9 @@ def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
                 "mould": run.moulds[number],
                 "sample": 1,
             }
-            rows.append({**told, "weight_g": round(float(mass[formed, cavity] + rng.normal(0, 0.5)), 1), "by": None})
+            rows.append(
+                {**told, "weight_g": round(float(mass[formed, cavity] + rng.normal(0, spread[number])), 1), "by": None}
+            )
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"by": pl.String})
 
 

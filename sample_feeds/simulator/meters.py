@@ -18,17 +18,21 @@ class Lie:
     """A meter that is off by `sigmas` of its standard uncertainties from `first` to `last`, instead of by an honest error.
 
     meter: "K1 gobs cut", "K1-mouth inspected", "K1 packed", "K1 weight" or "F1 melt log".
+    percent: what it is off by instead of `sigmas`.  now_and_then: chance of a day in that time on which it lies; else it errs honestly.
     """
 
     meter: str
     sigmas: float
     first: date
     last: date
+    percent: float | None = None
+    now_and_then: float = 1.0
 
 
 def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = (), lasting: str = "") -> Simulated:
     """The feeds as imperfect meters would have sent them: every meter's daily total is off by a normal error of the uncertainty
-    that works.toml states, drawn anew each production day; once for all days for meters of the kind `lasting`. Calls and rejects stay as they were."""
+    that works.toml states, drawn anew each production day; once for all days for meters of the kind `lasting`. Calls and rejects stay as they were.
+    truth["meters"]: meter, day_start, off (relative)."""
     plan = simulated.plan
     errors = _errors(plan, seed, lies, lasting)
     rng = np.random.default_rng([seed, 12])
@@ -62,7 +66,7 @@ def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = (), lasting: 
     feeds["melt_log"] = _scaled(
         plan, feeds["melt_log"], "window_start", pl.format("{} melt log", "furnace"), ["batch_kg", "cullet_kg"], errors
     )
-    return replace(simulated, feeds=feeds)
+    return replace(simulated, feeds=feeds, truth={**simulated.truth, "meters": errors})
 
 
 def with_states(simulated: Simulated, seed: int) -> Simulated:
@@ -99,9 +103,18 @@ def _errors(plan: Plan, seed: int, lies: Sequence[Lie], lasting: str) -> pl.Data
         for day, honest in zip(
             days, [drawn[0]] * len(days) if meter.split(" ", 1)[1] == lasting else drawn, strict=True
         ):
-            told = next((lie.sigmas for lie in lies if lie.meter == meter and lie.first <= day <= lie.last), honest)
-            rows.append({"meter": meter, "day_start": clock.day(day).start, "off": told * pct / 100})
+            lie = next((lie for lie in lies if lie.meter == meter and _lies_on(lie, day, seed)), None)
+            off = honest * pct if lie is None else lie.sigmas * pct if lie.percent is None else lie.percent
+            rows.append({"meter": meter, "day_start": clock.day(day).start, "off": off / 100})
     return pl.DataFrame(rows).sort("day_start")
+
+
+def _lies_on(lie: Lie, day: date, seed: int) -> bool:
+    if not lie.first <= day <= lie.last:
+        return False
+    return (
+        lie.now_and_then >= 1 or float(np.random.default_rng([seed, 54, day.toordinal()]).random()) < lie.now_and_then
+    )
 
 
 def _with_errors(plan: Plan, frame: pl.DataFrame, when: str, meter: pl.Expr, errors: pl.DataFrame) -> pl.DataFrame:

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipelines.plant import Plant
 from sample_feeds.simulator.rough import Drawn, Roughness, draw
+from sample_feeds.simulator.set_aside import Aside, LookAlike, draw_asides, draw_look_alikes
 
 RUN_IN_MIN = 300  # forming before the first cold-end minute, so that the lehr is full when the feeds begin
 PACK_AFTER_MIN = 3.0  # from the last station to the pallet
@@ -126,6 +127,8 @@ class Plan:
     density_steps: list[DensityStep] = field(default_factory=list)
     rates_of: frozenset[str] = frozenset()  # defects whose true rates are kept, for truth["expected"]
     rough: Drawn = field(default_factory=Drawn)
+    asides: list[Aside] = field(default_factory=list)
+    look_alikes: list[LookAlike] = field(default_factory=list)
 
     def at(self, minute: float) -> datetime:
         return self.start + timedelta(minutes=float(minute))
@@ -166,6 +169,7 @@ def make_plan(
     }
     plan = Plan(plant, seed, cold_from - timedelta(minutes=RUN_IN_MIN), cold_from, minutes, lines, [])
     plan.rough = draw(plant, roughness or Roughness(), seed)
+    plan.asides, plan.look_alikes = draw_asides(plan), draw_look_alikes(plan)
     plan.faults.extend(_fault(plan, SCOPES[n % len(SCOPES)], n, rng) for n in range(faults))
     return plan
 

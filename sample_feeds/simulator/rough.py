@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -27,6 +28,15 @@ class Roughness:
     cavity's own.  wander_hours: least and greatest time constant.
     mood: relative standard deviation from hour to hour of each cavity's rate, instead of the tidy works' (plan.DISPERSION).
     swab: standard deviation of the log rate's jump when a section is swabbed, every swab_every minutes (least and greatest).
+    restart: factor of those defects right after a section restarts; it falls back with the time constant restart_min.
+    mould_rejection, diverted, setting: how often a line and day ware is thrown out by its mould number, led away whole, or rejected while a station is
+    set; samples_every: minutes from one sample of every mould to the next. None of these are faults (`[[defect]] kind`).
+    refed: share of the rejected ware that goes through all stations a second time.
+    unread: least and greatest share of mould numbers that a station does not read.  misread: of the numbers of a pair that looks alike, read as the other.
+    table: greatest minutes that ware waits on the accumulation table before the palletisers; they are a tenth quicker than the line.
+    palletisers: how many share a line's ware; palletiser_stops: how often each stands a day, for 5 to 45 minutes.
+    weight_wander_g: standard deviation of each cavity's gob mass about its mean, AR(1) over wander_hours: weighings follow each other.
+    weight_sd_g: least and greatest spread of single containers of a mould [g], one value a mould.
     """
 
     false_calls: tuple[float, float] | None = None
@@ -37,6 +47,20 @@ class Roughness:
     mood: float | None = None
     swab: float = 0.0
     swab_every: tuple[float, float] = (20.0, 30.0)
+    restart: float = 1.0
+    restart_min: float = 20.0
+    mould_rejection: float = 0.0
+    samples_every: float = 0.0
+    diverted: float = 0.0
+    setting: float = 0.0
+    refed: float = 0.0
+    unread: tuple[float, float] | None = None
+    misread: tuple[float, float] | None = None
+    table: float = 0.0
+    palletisers: int = 1
+    palletiser_stops: float = 0.0
+    weight_wander_g: float = 0.0
+    weight_sd_g: tuple[float, float] | None = None
 
 
 ROUGH = Roughness(
@@ -46,6 +70,19 @@ ROUGH = Roughness(
     wander=0.08,
     mood=0.0,
     swab=0.1,
+    restart=3.0,
+    mould_rejection=0.5,
+    samples_every=120.0,
+    diverted=0.5,
+    setting=0.5,
+    refed=0.15,
+    unread=(0.01, 0.4),
+    misread=(0.005, 0.05),
+    table=55.0,
+    palletisers=2,
+    palletiser_stops=6.0,
+    weight_wander_g=0.4,
+    weight_sd_g=(0.4, 1.0),
 )
 
 
@@ -57,6 +94,7 @@ class Drawn:
     detection: dict[str, np.ndarray] = field(default_factory=dict)
     false_rates: dict[str, np.ndarray] = field(default_factory=dict)
     windows: dict[str, int] = field(default_factory=dict)
+    unread: dict[str, float] = field(default_factory=dict)
     seed: int = 0
 
     def window_s(self, station: str, usual: int) -> int:
@@ -65,7 +103,7 @@ class Drawn:
     @cached_property
     def moves(self) -> bool:
         """Whether rates move otherwise than in the tidy works."""
-        return bool(self.strength.wander or self.strength.swab)
+        return bool(self.strength.wander or self.strength.swab or self.strength.restart > 1)
 
 
 def draw(plant: Plant, strength: Roughness, seed: int) -> Drawn:
@@ -75,6 +113,7 @@ def draw(plant: Plant, strength: Roughness, seed: int) -> Drawn:
         _detection(plant, strength, np.random.default_rng([seed, 40])),
         _false_rates(plant, strength, np.random.default_rng([seed, 41])),
         _windows(plant, strength, np.random.default_rng([seed, 42])),
+        _unread(plant, strength, np.random.default_rng([seed, 48])),
         seed,
     )
 
@@ -91,7 +130,7 @@ def _false_rates(plant: Plant, strength: Roughness, rng: np.random.Generator) ->
     """Share of the ware that each station calls falsely, defect by defect."""
     codes, told = list(plant.defects), {}
     for station in plant.station:
-        able = np.array([station.can_call(code) for code in codes])
+        able = np.array([station.can_call(code) and is_fault(plant, code) for code in codes])
         if strength.false_calls is None:
             told[station.id] = np.where(able, FALSE_CALL / able.sum(), 0.0)
             continue
@@ -114,6 +153,27 @@ def _windows(plant: Plant, strength: Roughness, rng: np.random.Generator) -> dic
                 drawn = [int(rng.choice(strength.windows)) for _ in stations]
         told.update(zip((s.id for s in stations), drawn, strict=True))
     return told
+
+
+def _unread(plant: Plant, strength: Roughness, rng: np.random.Generator) -> dict[str, float]:
+    if strength.unread is None:
+        return {}
+    low, high = np.log(strength.unread)
+    return {s.id: float(np.exp(rng.uniform(low, high))) for s in plant.station if reads_moulds(s.id)}
+
+
+def reads_moulds(station: str) -> bool:
+    """Whether a station of an invented works can read mould numbers."""
+    return station.split("-")[1] in ("side", "mouth")
+
+
+def kind_of(plant: Plant, code: str) -> str:
+    return plant.defects[code].kind
+
+
+def is_fault(plant: Plant, code: str) -> bool:
+    """Whether a call of this code says that something is wrong with the ware."""
+    return kind_of(plant, code) == "fault"
 
 
 def ar1(rng: np.random.Generator, steps: int, columns: int, sd: float, constant: float) -> np.ndarray:
@@ -147,9 +207,15 @@ def swabs_of(drawn: Drawn, line_no: int, sections: int, minutes: int) -> list[np
 
 
 def rate_factor(
-    drawn: Drawn, line_no: int, defect_no: int, origin: str, minutes: int, sections: np.ndarray
+    drawn: Drawn,
+    line_no: int,
+    defect_no: int,
+    origin: str,
+    minutes: int,
+    sections: np.ndarray,
+    stops: Sequence[tuple[int, int]] = (),
 ) -> np.ndarray:
-    """By what the tidy rate of a defect is multiplied at [minute, cavity]; sections: of each cavity, from 1."""
+    """By what the tidy rate of a defect is multiplied at [minute, cavity]; sections: of each cavity, from 1; stops: section (0: all), end."""
     told = np.ones((minutes, len(sections)))
     if drawn.strength.wander:
         common, own = wandering(drawn, line_no, defect_no, minutes, len(sections))
@@ -160,6 +226,11 @@ def rate_factor(
         for number, at in enumerate(swabs_of(drawn, line_no, int(sections.max()), minutes), start=1):
             jumps = np.exp(rng.normal(0, sd, len(at) + 1) - sd**2 / 2)
             told[:, sections == number] *= jumps[np.searchsorted(at, minute, side="right")][:, None]
+    if drawn.strength.restart > 1 and origin in SWABBED:
+        for section, end in stops:
+            since = np.arange(minutes - max(0, end))
+            grown = 1 + (drawn.strength.restart - 1) * np.exp(-since / drawn.strength.restart_min)
+            told[max(0, end) :, (sections == section) | (section == 0)] *= grown[:, None]
     return told
 
 

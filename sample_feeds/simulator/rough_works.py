@@ -47,6 +47,13 @@ _DEFECTS = (
     ("H61", "heel check", "major", "heel", "handling"),
     ("H62", "base check", "major", "base", "lehr"),
 )
+# code, name, kind, the station kinds that throw out for it
+_ASIDE = (
+    ("R91", "mould number thrown out", "mould_rejection", ("side", "mouth")),
+    ("R92", "sample taken", "sample", ("side", "mouth")),
+    ("R93", "diverted", "diverted", ("foot", "mouth")),
+    ("R94", "station being set", "setting", ("side", "mouth", "wall", "foot")),
+)
 _CORE = {"side": "SBW", "mouth": "FN", "wall": "B", "foot": "HW"}  # zones that a kind of station is made for
 _ITEMS = (
     ("A250", "250 ml vinegar bottle", 168.0, 264.0, 2352),
@@ -84,6 +91,7 @@ def rough_works(seed: int) -> str:
         f'[[defect]]\ncode = "{code}"\nname = "{name}"\nseverity = "{severity}"\nzone = "{zone}"\norigin = "{origin}"\n'
         for code, name, severity, zone, origin in _DEFECTS
     ]
+    parts += [_aside(code, name, kind) for code, name, kind, _ in _ASIDE]
     parts += [_item(*one) for one in _ITEMS]
     return "\n".join(parts)
 
@@ -111,12 +119,21 @@ def _stations(one: _Layout, rng: np.random.Generator) -> str:
     parts = []
     for order, kind in enumerate(one.kinds, start=1):
         for lane in ("-a", "-b") if kind == one.lanes else ("",):
-            codes = ", ".join(f'"{code}"' for code, *_ in _DEFECTS if code in sees[kind])
+            able = [code for code, *_ in _DEFECTS if code in sees[kind]]
+            able += [code for code, _, _, kinds in _ASIDE if kind in kinds]
+            codes = ", ".join(f'"{code}"' for code in able)
             parts.append(
                 f'[[station]]\nid = "{one.line}-{kind}{lane}"\nline = "{one.line}"\norder = {order}\n'
                 f"after_minutes = {1.2 * (order - 1):.1f}\nsees = [{codes}]\n"
             )
     return "\n".join(parts)
+
+
+def _aside(code: str, name: str, kind: str) -> str:
+    return (
+        f'[[defect]]\ncode = "{code}"\nname = "{name}"\nseverity = "minor"\nzone = "whole"\norigin = "handling"\n'
+        f'kind = "{kind}"\n'
+    )
 
 
 def _item(code: str, name: str, grams: float, capacity: float, units: int) -> str:

@@ -24,6 +24,7 @@ from sample_feeds.simulator.logs import (
     weights,
 )
 from sample_feeds.simulator.plan import Plan
+from sample_feeds.simulator.rough import kind_of
 from sample_feeds.simulator.rough_truth import rough_truth
 
 COMPANY = "590123400"  # invented, not a licensed GS1 company prefix
@@ -39,8 +40,8 @@ class Simulated:
     truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all gobs cut for them.
     truth["detection"]: the chance with which each station finds each defect.  truth["expected"]: by defect of plan.rates_of, cavity, pallet and
     ten minutes of forming, the expected containers with the defect on the pallet by the true rates.
-    truth["calls"] has `real` (a false call is not) and `called_at`, to the second.
-    truth["false_rates"], ["windows"], ["wander"], ["swabs"]: see sample_feeds.simulator.rough_truth.
+    truth["calls"] has `real` (a false call is not) and `called_at`, to the second; `kind` is that of its code.
+    truth["false_rates"], ["windows"], ["wander"] and others of a rough works: see sample_feeds.simulator.rough_truth.
     truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of it that no counter sees.
     """
 
@@ -85,7 +86,7 @@ def simulate(plan: Plan) -> Simulated:
         "faults": _faults_truth(plan),
         "detection": _detection_truth(plan, runs),
         "expected": pl.concat([_expected_truth(plan, run, number) for number, run in enumerate(runs.values())]),
-        **rough_truth(plan),
+        **rough_truth(plan, runs),
     }
     return Simulated(plan, feeds, truth)
 
@@ -114,15 +115,9 @@ def _windows(plan: Plan, frame: pl.DataFrame, run: LineRun) -> pl.DataFrame:
 
 def _station_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
     told = _windows(plan, run.counts, run).sort("window", "station", "mould")
-    return told.select(
-        "window_start",
-        "line",
-        "station",
-        pl.col("number").alias("mould"),
-        "window_s",
-        "inspected",
-        "rejected",
-    )
+    again = ["refed"] if plan.rough.strength.refed else []
+    named = pl.col("number").alias("mould")
+    return told.select("window_start", "line", "station", named, "window_s", "inspected", "rejected", *again)
 
 
 def _reject_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
@@ -213,6 +208,9 @@ def _calls_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
         "formed_at",
         "real",
         "called_at",
+        kind=pl.col("defect").replace_strict(
+            {code: kind_of(plan.plant, code) for code in codes}, return_dtype=pl.String
+        ),
     )
 
 

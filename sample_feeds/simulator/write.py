@@ -47,7 +47,7 @@ def write_feeds(
     inbox.mkdir(parents=True, exist_ok=True)
     zone = simulated.plan.plant.works.timezone
     written = []
-    for name, frame, suffix in _parts(simulated, every, formats):
+    for name, frame, suffix in feed_files(simulated, every, formats):
         path = inbox / f"{name}.{suffix}"
         path.write_bytes(encode(frame, suffix.rsplit("Z.", 1)[-1], zone))
         written.append(path)
@@ -56,7 +56,10 @@ def write_feeds(
     return written
 
 
-def _parts(simulated: Simulated, every: str, formats: tuple[str, ...]) -> Iterator[tuple[str, pl.DataFrame, str]]:
+def feed_files(
+    simulated: Simulated, every: str, formats: tuple[str, ...] = _FORMATS
+) -> Iterator[tuple[str, pl.DataFrame, str]]:
+    """Feed, its rows, and the rest of the file's name, for every file that the works sends."""
     lines = list(simulated.plan.lines)
     for feed in HOURLY:
         frame = simulated.feeds[feed].with_columns(slice=pl.col("window_start").dt.truncate(every))

@@ -123,11 +123,11 @@ def test_rates_wander_by_their_strength(strength: float) -> None:
     moved = make_plan(plant, DAY, 4, 5, faults=0, roughness=Roughness(mood=0.0, wander=strength, wander_hours=(1, 2)))
     moved.rates_of = frozenset(plant.defects)
     rates = run_line(moved, "T2").rates
-    factors = np.stack([rates[code] / rates[code].mean(axis=0) for code in plant.defects])
+    factors = np.stack([rates[code] / rates[code].mean(axis=0) for code in rates])
     assert factors.std() == pytest.approx(strength, rel=0.1)
     assert factors[:, :60].std() == pytest.approx(strength, rel=0.4)  # from the first hour on
     truth = simulate(moved).truth["wander"].filter((pl.col("line") == "T2") & (pl.col("defect") == "S31"))
-    common = factors[list(plant.defects).index("S31"), ::10].mean(axis=1)
+    common = factors[list(rates).index("S31"), ::10].mean(axis=1)
     assert np.corrcoef(np.log(common), np.log(truth["factor"].to_numpy()))[0, 1] > 0.9
 
 
