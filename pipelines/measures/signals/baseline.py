@@ -108,16 +108,19 @@ class Past:
         cells = np.ix_(np.array([defect]), stations, np.append(columns, self.counts.unread), hours)
         self.good[cells] = False
 
-    def hours_of_job(self, hour: int) -> np.ndarray:
-        """The hours before `hour` of its job, as far back as the past reaches; of a longer past not the newest, in which a
+    def job_of(self, hour: int) -> int:
+        """The job whose ware passes in the middle of an hour."""
+        return int(self.jobs[min(hour, self.hours - 1)])
+
+    def hours_of_job(self, hour: int, job: int) -> np.ndarray:
+        """The hours before `hour` of a job, as far back as the past reaches; of a longer past not the newest, in which a
         slow fault may have begun unseen."""
         back = np.arange(max(0, hour - PAST_HOURS), hour)
-        mine: np.ndarray = back[self.jobs[back] == self.jobs[min(hour, self.hours - 1)]]
+        mine: np.ndarray = back[self.jobs[back] == job]
         return mine[:-GUARD_HOURS] if len(mine) >= GUARD_HOURS + GUARDED_FROM else mine
 
-    def before_job(self, hour: int) -> np.ndarray:
+    def before_job(self, number: int) -> np.ndarray:
         """The last hours of the former job of the same item, else of the job just before."""
-        number = self.jobs[min(hour, self.hours - 1)]
         items = self.counts.items
         same = [n for n in range(number) if items[n] is not None and items[n] == items[number]]
         wanted = same[-1] if same and (self.jobs == same[-1]).any() else number - 1
@@ -153,12 +156,13 @@ class Past:
         good = self.good[..., hours]
         return self.calls[..., hours] * good, self.ware[None][..., hours] * good
 
-    def expectation(self, hour: int) -> Expectation:
-        """What hour number `hour` should bring, from the hours before it alone."""
-        hours = self.hours_of_job(hour)
+    def expectation(self, hour: int, job: int | None = None) -> Expectation:
+        """What hour number `hour` should bring, from the hours before it alone; `job`: of its ware of that job."""
+        job = self.job_of(hour) if job is None else job
+        hours = self.hours_of_job(hour, job)
         calls, ware = self._kept(hours)
         seen, passed = calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3))
-        rate, shape, borrowed = self._rates(seen, passed, hour)
+        rate, shape, borrowed = self._rates(seen, passed, job)
         common, own, variance = self._dispersion(hour, calls, ware, rate)
         spread = 1 / shape + common[BLOCKS[0]][:, None] / max(1, len(hours))
         read = self.reads[None, :, None]
@@ -170,9 +174,9 @@ class Past:
         known = np.broadcast_to((passed >= LEAST_WARE) | borrowed, rate.shape)
         return Expectation(rate, habit, spread, 1 / (told + weight), common, own, len(hours), bool(borrowed), known)
 
-    def _rates(self, seen: np.ndarray, passed: np.ndarray, hour: int) -> tuple[np.ndarray, np.ndarray, bool]:
+    def _rates(self, seen: np.ndarray, passed: np.ndarray, job: int) -> tuple[np.ndarray, np.ndarray, bool]:
         """Gamma posterior of every rate: its mean and shape; and whether the former job weighs more than this one."""
-        former = self.before_job(hour) if self.jobs[min(hour, self.hours - 1)] > 0 else np.array([], int)
+        former = self.before_job(job) if job > 0 else np.array([], int)
         if len(former):
             calls, ware = self._kept(former)
             before = _over(calls.sum(axis=(2, 3)) + 0.5, ware.sum(axis=(2, 3)) + 1)

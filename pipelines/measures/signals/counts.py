@@ -12,6 +12,9 @@ import polars as pl
 from pipelines.plant import Plant
 
 RARE = 0.003  # a mould number outside the mould log counts as one when it has this share of the line's read ware
+STEP_S = 60  # the grid's step [s]
+COARSEST_MIN = 240  # counts of longer windows are not judged: nothing in them can be dated or placed
+BLURRED_MIN = 5  # a longer window in which a job began mixes two items and is not judged
 
 
 @dataclass(frozen=True)
@@ -26,11 +29,14 @@ class Column:
 @dataclass(frozen=True)
 class LineCounts:
     """Counts of a line. Bin t covers [start + t x step, + step) by the first station's clock: rows of later stations are
-    moved back by their way, so that one container stands in one bin.
+    moved back by their way, so that one container stands in one bin. Each station keeps its own windows: a window longer than
+    a bin stands, ware and calls, in its last bin, because only then is it known; a fine station beside it loses nothing.
 
     ware: [stations, columns + 1, bins] containers inspected; the last column is unread ware.
     Calls are sparse and in order of time: at (bin), defect, station, column, calls.
-    sent: [stations, bins] whether the station sent counts at all.
+    sent: [stations, bins] whether the station sent counts at all, over the whole of each window.
+    window: [stations] the longest window of each, in bins. unjudged: [stations, bins] counts that were left out, because their
+    window is longer than COARSEST_MIN or a job began inside it. too_long: [stations] the longest window of the first kind, else 0.
     jobs: [bins] number of the job whose ware passes; items of those jobs by number.
     """
 
@@ -49,6 +55,9 @@ class LineCounts:
     calls: np.ndarray
     jobs: np.ndarray
     items: tuple[str | None, ...]
+    window: np.ndarray
+    unjudged: np.ndarray
+    too_long: np.ndarray
 
     @property
     def bins(self) -> int:
@@ -76,54 +85,81 @@ def line_counts(
     jobs: pl.DataFrame,
     lehr_minutes: float,
 ) -> LineCounts:
-    """The counts of [span) on a grid of minutes, or of the stations' own windows where those are longer.
+    """The counts of [span) on a grid of minutes, each station's windows as it sends them.
 
-    calls: window_start, station, mould, defect, calls. ware: window_start, station, mould, inspected, window_s.
+    calls: window_start, window_s, station, mould, defect, calls. ware: window_start, station, mould, inspected, window_s.
     spans: section, gob, number, fitted_at, ended_at. jobs: started_at, item; both by the forming clock.
     """
-    step = max(60, *ware["window_s"].unique().to_list()) if ware.height else 60
-    bins = max(1, int(np.ceil((span[1] - span[0]).total_seconds() / step)))
+    bins = max(1, int(np.ceil((span[1] - span[0]).total_seconds() / STEP_S)))
     stations = tuple(s.id for s in plant.stations_of(line))
     named, columns = _columns(ware, spans, span, lehr_minutes)
-    grid = _Grid(plant, span[0], step, bins, stations, named)
-    kept = grid.placed(ware)
+    number, items = _jobs(jobs, span[0], STEP_S, bins, lehr_minutes)
+    grid = _Grid(plant, span[0], bins, stations, named, number)
+    placed = grid.placed(ware)
+    told = placed.filter(~pl.col("blurred"))
     shape = (len(stations), len(columns) + 1, bins)
-    flat = np.ravel_multi_index((kept["station_no"], kept["column_no"], kept["at"]), shape)
-    counted = np.bincount(flat, kept["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
-    sent = np.zeros((len(stations), bins), bool)
-    sent[kept["station_no"].to_numpy(), kept["at"].to_numpy()] = True
-    codes = {code: number for number, code in enumerate(plant.defects)}
-    called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).sort("at")
-    number, items = _jobs(jobs, span[0], step, bins, lehr_minutes)
+    flat = np.ravel_multi_index((told["station_no"], told["column_no"], told["at"]), shape)
+    counted = np.bincount(flat, told["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
+    codes = {code: n for n, code in enumerate(plant.defects)}
+    called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).filter(~pl.col("blurred")).sort("at")
     return LineCounts(
-        line, span[0], step, tuple(codes), stations, columns, counted, sent,
+        line, span[0], STEP_S, tuple(codes), stations, columns, counted, _covered(placed, len(stations), bins),
         called["at"].to_numpy(), called["defect"].replace_strict(codes, return_dtype=pl.Int64).to_numpy(),
         called["station_no"].to_numpy(), called["column_no"].to_numpy(), called["calls"].to_numpy(), number, items,
+        np.maximum(1, _longest(told, len(stations))), _covered(placed.filter("blurred"), len(stations), bins),
+        _longest(placed.filter(pl.col("long") > COARSEST_MIN), len(stations)),
     )  # fmt: skip
+
+
+def _covered(placed: pl.DataFrame, stations: int, bins: int) -> np.ndarray:
+    """[stations, bins] whether a window of these rows covers the bin."""
+    windows = placed.select("station_no", "at", "long").unique()
+    station, last, length = (windows[name].to_numpy() for name in ("station_no", "at", "long"))
+    edges = np.zeros((stations, bins + 1), np.int64)
+    np.add.at(edges, (station, np.maximum(0, last - length + 1)), 1)
+    np.add.at(edges, (station, last + 1), -1)
+    told: np.ndarray = np.cumsum(edges, axis=1)[:, :-1] > 0
+    return told
+
+
+def _longest(placed: pl.DataFrame, stations: int) -> np.ndarray:
+    told = np.zeros(stations, np.int64)
+    np.maximum.at(told, placed["station_no"].to_numpy(), placed["long"].to_numpy())
+    return told
 
 
 @dataclass(frozen=True)
 class _Grid:
     plant: Plant
     start: datetime
-    step: int
     bins: int
     stations: tuple[str, ...]
     named: pl.DataFrame  # mould, from_at, column_no: from when (inspected) a number stands for a column
+    jobs: np.ndarray
 
     def placed(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """The rows inside the grid with station_no, column_no and at."""
+        """The rows inside the grid with station_no, column_no, at (the last bin of their window), long (bins of it) and blurred."""
         after = {s: int(self.plant.stations[s].after_minutes * 60) for s in self.stations}
         numbers = {s: n for n, s in enumerate(self.stations)}
         here = frame.filter(pl.col("station").is_in(self.stations))
         moved = (pl.col("window_start") - self.start).dt.total_seconds() - pl.col("station").replace_strict(
             after, default=0, return_dtype=pl.Int64
         )
+        half = STEP_S // 2 if any(after.values()) else 0
         here = here.with_columns(
-            at=(moved + self.step // 2).floordiv(self.step) if any(after.values()) else moved.floordiv(self.step),
+            long=((pl.col("window_s") + STEP_S // 2) // STEP_S).clip(1),
+            at=(moved + half).floordiv(STEP_S),
             station_no=pl.col("station").replace_strict(numbers, default=0, return_dtype=pl.Int64),
-        ).filter(pl.col("at").is_between(0, self.bins - 1))
-        return self._with_column(here)
+        ).with_columns(at=pl.col("at") + pl.col("long") - 1)
+        here = here.filter(pl.col("at").is_between(0, self.bins - 1))
+        return self._with_column(here.with_columns(blurred=pl.Series(self._blurred(here), dtype=pl.Boolean)))
+
+    def _blurred(self, here: pl.DataFrame) -> np.ndarray:
+        """Rows whose window is too long to be judged, or mixes the ware of two jobs."""
+        last, length = here["at"].to_numpy(), here["long"].to_numpy()
+        mixed = self.jobs[last] != self.jobs[np.maximum(0, last - length + 1)]
+        told: np.ndarray = (length > COARSEST_MIN) | (mixed & (length > BLURRED_MIN))
+        return told
 
     def _with_column(self, frame: pl.DataFrame) -> pl.DataFrame:
         once = self.named.filter(pl.len().over("mould") == 1)

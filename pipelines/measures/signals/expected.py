@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.signals.baseline import LEAST_WARE, excess_p
+from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.scan import benjamini_hochberg
 from pipelines.measures.signals.track import Tracker
 
@@ -17,6 +18,7 @@ SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "doubt": pl.Float64,
 }
 SILENT_SHARE = 0.1
+LATE_MIN = 15  # windows of this length and more are said to come late
 
 
 def hour_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
@@ -62,9 +64,11 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
     """What of an hour could not be judged, and why; each a sentence."""
     told, counts, per = tracker.expectations[hour], tracker.counts, tracker.past.per_hour
     part = slice(hour * per, min((hour + 1) * per, counts.bins))
-    said = _silent(tracker, part)
+    said = [*_silent(tracker, part), *_coarse(tracker, part)]
     ware = counts.ware[:, :, part].sum()
     if ware == 0:
+        if counts.unjudged[:, part].any() or (counts.window > part.stop - part.start).any():
+            return said
         return [*said, "No ware was counted in this hour: nothing could be judged."]
     if not told.known.any():
         need = f"at least {LEAST_WARE:.0f} containers of this job, or a former job of the line, are needed"
@@ -81,13 +85,52 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
 
 
 def _silent(tracker: Tracker, part: slice) -> list[str]:
+    """Stations that sent nothing while the line's newest counts are later than they could be."""
     counts = tracker.counts
+    sent = np.flatnonzero(counts.sent.any(axis=0))
+    newest = int(sent[-1]) + 1 if len(sent) else 0
     said = []
     for number, station in enumerate(counts.stations):
-        silent = 1 - float(counts.sent[number, part].mean())
-        if silent > SILENT_SHARE:
-            minutes = silent * (part.stop - part.start) * counts.step_s / 60
+        here = counts.sent[number, part]
+        due = min(part.stop, newest) - part.start
+        length = max(int(counts.window[number]), int(counts.too_long[number]))
+        if length > 1 and counts.sent[number].any():
+            last = int(np.flatnonzero(counts.sent[number])[-1]) + 1
+            due = min(due, max(last, newest - length) - part.start)  # its next window is not over
+        silent = max(0, due) - int(here[: max(0, due)].sum())
+        if silent > SILENT_SHARE * len(here):
+            minutes = silent * counts.step_s / 60
             said.append(
                 f"{station} sent no counts for {minutes:.0f} min of the hour: what it alone can call was not judged then."
             )
     return said
+
+
+def _coarse(tracker: Tracker, part: slice) -> list[str]:
+    """Stations whose windows are too long to judge, or so long that they judge late."""
+    counts, said = tracker.counts, []
+    for number, station in enumerate(counts.stations):
+        minutes = int(counts.window[number]) * counts.step_s // 60
+        if _left_out(counts, number, part):
+            said.append(_unjudged(counts, number, station))
+        elif minutes >= LATE_MIN and counts.sent[number, part].any():
+            said.append(
+                f"{station} sends one count for {minutes} min: what it alone calls shows up to {minutes} min late,"
+                " and its onset is known no closer."
+            )
+    return said
+
+
+def _left_out(counts: LineCounts, number: int, part: slice) -> bool:
+    """Whether counts of the hour were left out, or are on their way in a window that will be."""
+    unjudged = np.flatnonzero(counts.unjudged[number])
+    last = int(unjudged[-1]) if len(unjudged) else -1
+    coming = last < part.start <= last + int(counts.too_long[number])
+    return bool(counts.unjudged[number, part].any()) or coming
+
+
+def _unjudged(counts: LineCounts, number: int, station: str) -> str:
+    length = int(counts.too_long[number]) * counts.step_s // 60
+    if length:
+        return f"{station} sends one count for {length} min: too long to judge or to date anything in it."
+    return f"A job began inside a window of {station}: its counts mix two items and were not judged."

@@ -72,6 +72,15 @@ def streams_of(counts: LineCounts, first: int = 0) -> tuple[Stream, ...]:
 
 
 @dataclass(frozen=True)
+class Part:
+    """Bins [start, stop) of an hour and what they should bring: ware of one job."""
+
+    start: int
+    stop: int
+    told: Expectation
+
+
+@dataclass(frozen=True)
 class Excess:
     """One stream above what was expected in a window that ends with bin `at` (included)."""
 
@@ -106,7 +115,8 @@ class Scan:
         self.tests = 1
         self.until = first
         self.weights = np.ones(len(self.streams))
-        self.floor = 0  # no window reaches back over the begin of a job
+        begun = np.flatnonzero(np.diff(past.counts.jobs)) + 1 - first
+        self.begun = np.concatenate([[0], begun[begun > 0]])  # no window reaches back over the begin of a job
         self._fill_seen()
 
     def _fill_seen(self) -> None:
@@ -124,11 +134,19 @@ class Scan:
             np.add.at(self.seen[:, number, 1:], (d[mine], t[mine]), n[mine])
         np.cumsum(self.seen, axis=2, out=self.seen)
 
-    def expect(self, hour: int, told: Expectation, able: np.ndarray) -> None:
-        """Fill in what hour number `hour` should bring. able: [defects, stations] whether a station can call a defect."""
-        per, c = self.past.per_hour, self.counts
-        start, stop = hour * per, min((hour + 1) * per, c.bins)
-        new = self._expected(start, stop, told)
+    def floor_of(self, end: np.ndarray | int) -> np.ndarray:
+        """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`."""
+        told: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
+        return told
+
+    def expect(self, parts: Sequence[Part], able: np.ndarray) -> None:
+        """Fill in what an hour should bring, in parts where a job changes in it; the last part's spreads hold for all of it.
+
+        able: [defects, stations] whether a station can call a defect.
+        """
+        c, told = self.counts, parts[-1].told
+        start, stop = parts[0].start, parts[-1].stop
+        new = np.concatenate([self._expected(part.start, part.stop, part.told) for part in parts], axis=2)
         lo, hi = start - self.first, stop - self.first
         grown = np.cumsum(new, axis=2)
         self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
@@ -150,8 +168,6 @@ class Scan:
         self.tests = max(1, int(self.known.sum()))
         kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
         self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))
-        begun = np.flatnonzero(np.diff(c.jobs[: min(stop, c.bins)]))
-        self.floor = max(0, int(begun[-1]) + 1 - self.first) if len(begun) else 0
 
     def _expected(self, start: int, stop: int, told: Expectation) -> np.ndarray:
         """Expected calls [defects, streams, bins]."""
@@ -213,10 +229,10 @@ class Scan:
     def _best(self, d: np.ndarray, g: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, ...]:
         best, window = np.ones(len(d)), np.zeros(len(d), int)
         calls, wanted = np.zeros(len(d)), np.zeros(len(d))
-        last = np.full(len(d), -1)
+        last, floor = np.full(len(d), -1), self.floor_of(end)
         for number, minutes in enumerate(WINDOWS_MIN):
             bins = max(1, round(minutes * 60 / self.counts.step_s))
-            begin = np.maximum(end - bins, min(self.floor, int(end.min())))
+            begin = np.maximum(end - bins, floor)
             seen = self.seen[d, g, end] - self.seen[d, g, begin]
             base = self.base[d, g, end] - self.base[d, g, begin]
             should = base + self._more(d, g, begin, end)
@@ -277,7 +293,7 @@ class Scan:
 
     def alarms(self, found: Sequence[Excess], at: int) -> list[Excess]:
         """The excesses present at bin `at` that stand under the false-discovery rate over all streams of the line."""
-        fresh = FRESH_MIN * 60 // self.counts.step_s
+        fresh = max(1, FRESH_MIN * 60 // self.counts.step_s)
         present: dict[tuple[int, int], Excess] = {}
         for one in found:
             if at - fresh < one.at <= at and (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from pipelines.measures.signals.baseline import Expectation, Past, excess_p
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.onset import Onset, ended, rise
-from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Scan
+from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
 from pipelines.plant import Plant
 
@@ -22,6 +23,7 @@ GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
 BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
 EXPLAINED_P = 1e-3
+PROMPT_BINS = 5  # a station with windows no longer than this shows at once what changes
 DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
 
 
@@ -66,6 +68,7 @@ class Tracker:
     beside: BesideOf = lambda defect, start, stop: ()
     signals: list[Found] = field(default_factory=list)
     expectations: dict[int, Expectation] = field(default_factory=dict)
+    parts: dict[int, list[Part]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.past = Past(self.counts)
@@ -83,11 +86,23 @@ class Tracker:
 
     def begin(self, hour: int) -> None:
         """Learn what the hour should bring. Before `follow`, and for all lines of a furnace before any is followed."""
-        told = self.past.expectation(hour)
-        self.expectations[hour] = told
-        self.scan.expect(hour, told, self.able)
+        self.expectations[hour] = self.past.expectation(hour)
+        self.parts[hour] = self._parts(hour)
+        self.scan.expect(self.parts[hour], self.able)
         for defect in {s.defect for s in self.signals if s.ended is None}:
             self._explain(defect)
+
+    def _parts(self, hour: int) -> list[Part]:
+        """The hour cut where a job begins in it, each part with what its own job should bring."""
+        per, jobs = self.past.per_hour, self.counts.jobs
+        start, stop = hour * per, min((hour + 1) * per, self.counts.bins)
+        cuts = [start, *(np.flatnonzero(np.diff(jobs[start:stop])) + 1 + start).tolist(), stop]
+        mine, parts = self.past.job_of(hour), []
+        for lo, hi in pairwise(cuts):
+            job = int(jobs[lo])
+            told = self.expectations[hour] if job == mine else self.past.expectation(hour, job)
+            parts.append(Part(lo, hi, told))
+        return parts
 
     def follow(self, hour: int) -> None:
         """Look at the bins of an hour in order: raise signals, and settle all that are open at its end."""
@@ -152,6 +167,10 @@ class Tracker:
         self.signals.append(self._new(lead, at + 1))
         self._explain(defect)
 
+    def _job_begun(self, now: int) -> int:
+        """The first bin of the job whose ware passed last before bin `now`."""
+        return self.scan.first + int(self.scan.floor_of(max(1, now - self.scan.first)))
+
     def _near(self, signal: Found, at: int) -> bool:
         return signal.ended is None or (at - signal.ended) * self.counts.step_s <= AGAIN_MIN * 60
 
@@ -159,7 +178,7 @@ class Tracker:
         self.signals = [signal if s.name == signal.name else s for s in self.signals]
 
     def _new(self, lead: Excess, now: int) -> Found:
-        start = max(self.scan.first + self.scan.floor, now - self._bins(BACK_MIN))
+        start = max(self._job_begun(now), now - self._bins(BACK_MIN))
         onset = self._dated(lead.defect, lead.stream, start, now, now)
         placing = self._placed(lead.defect, onset, now, own=None)
         stream = self._stream(placing.best)
@@ -177,7 +196,8 @@ class Tracker:
         until = min(now, signal.ended or now)
         if until - signal.onset.at < 1 or now - signal.raised > self._bins(SETTLED_MIN):
             return None
-        start = max(self.scan.first, min(int(signal.onset.low), signal.raised - self._bins(BACK_MIN)))
+        back = min(int(signal.onset.low), signal.raised - self._bins(BACK_MIN))
+        start = min(max(self._job_begun(signal.raised), back), until - 1)
         self._explain(signal.defect, without=signal.name)
         placing = self._placed(signal.defect, signal.onset, until, own=signal)
         stream = self._stream(placing.best)
@@ -252,31 +272,41 @@ class Tracker:
     def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> Cells:
         c, hours = self.counts, max((stop - start) * self.counts.step_s / 3600, 1e-3)
         shape = (len(c.stations), len(c.columns) + 1)
+        inside = self._since(defect, start, stop)
         mine = (c.at >= start) & (c.at < stop) & (c.defect == defect)
+        mine[mine] &= inside[c.station[mine], c.at[mine] - start]
         flat = np.ravel_multi_index((c.station[mine], c.column[mine]), shape)
         seen = np.bincount(flat, c.calls[mine], minlength=shape[0] * shape[1]).reshape(shape)
-        expected = self.cells_expected(defect, start, stop).sum(axis=2)
+        every = self.cells_expected(defect, start, stop)
         for other in self.signals:
             if other.defect == defect and (own is None or other.name != own.name):
-                expected = expected + self._extra(other, start, stop).sum(axis=2)
+                every = every + self._extra(other, start, stop)
+        expected = (every * inside[:, None, :]).sum(axis=2)
         told = self.latest
         common, idio = (float(x[defect]) for x in told.window_variance(hours))
         rate = float(told.line_spread[defect])
         habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
         return Cells(
-            seen, expected, c.ware[:, :, start:stop].sum(axis=2), self.past.reads, self.able[defect], idio + habit,
+            seen, expected, (c.ware[:, :, start:stop] * inside[:, None, :]).sum(axis=2), self.past.reads, self.able[defect], idio + habit,
             common + rate, c.columns, c.stations, tuple(self.beside(defect, start, stop)),
         )  # fmt: skip
 
+    def _since(self, defect: int, start: int, stop: int) -> np.ndarray:
+        """[stations, bins] which bins of [start, stop) count ware of that time alone: a long window that began before it does not,
+        as long as a station with short ones can call the defect."""
+        late = self.counts.window - 1
+        if not (late[self.able[defect]] < PROMPT_BINS).any():
+            late = np.zeros_like(late)
+        return np.arange(stop - start)[None, :] >= late[:, None]
+
     def cells_expected(self, defect: int, start: int, stop: int) -> np.ndarray:
         """Expected calls by the past alone [stations, columns + 1, bins]."""
-        per, parts = self.past.per_hour, []
-        for hour in range(start // per, (stop - 1) // per + 1):
-            told = self.expectations[hour]
-            part = self.counts.ware[:, :, max(start, hour * per) : min(stop, (hour + 1) * per)]
-            habit = np.append(told.habit[defect], 1.0)
-            parts.append(part * told.rate[defect][:, None, None] * habit[None, :, None])
-        return np.concatenate(parts, axis=2)
+        per, told = self.past.per_hour, []
+        for part in (one for hour in range(start // per, (stop - 1) // per + 1) for one in self.parts[hour]):
+            ware = self.counts.ware[:, :, max(start, part.start) : min(stop, part.stop)]
+            habit = np.append(part.told.habit[defect], 1.0)
+            told.append(ware * part.told.rate[defect][:, None, None] * habit[None, :, None])
+        return np.concatenate(told, axis=2)
 
     def _extra(self, signal: Found, start: int, stop: int) -> np.ndarray:
         """Calls that a signal adds to what the past would bring [stations, columns + 1, bins]; factors hour by hour of it."""
