@@ -9,20 +9,14 @@ from functools import cached_property
 import numpy as np
 
 from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.dispersion import BLOCKS, HABIT_VARIANCE, PHI_START, dispersions
 
 PAST_HOURS = 48
 GUARD_HOURS, GUARDED_FROM = 3, 5  # the newest hours do not teach once at least so many others do
 LEAST_WARE = 400.0  # containers of past below which nothing is judged
 PRIOR_SHAPE = 4.0  # a former job is worth this many calls: jobs differ by about 1 / sqrt(4) = 50 %
-HABIT_VARIANCE = 0.25  # between moulds, where a line's own is not known yet
-PHI_START, PHI_LINE = 0.15, 0.03  # of a mould and of a line, before anything is known
-PHI_LEAST, PHI_MOST = 0.01, 3.0
 SPREAD_MOST = 4.0  # relative variance above which an expectation says nothing more
-START_CELLS = 40.0  # those starting values weigh as much as this many hours of one mould
-FEW = 4  # of fewer blocks no dispersion is estimated
-FAR = 16.0  # a cell further than 4 standard deviations from its mean counts as one that is 4 away
 SCREEN_P = 1e-4
-BLOCKS = (1, 4)  # hours in which dispersion is estimated and faults of the past are screened out
 
 
 def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
@@ -218,75 +212,3 @@ def _by_hour(values: np.ndarray, per_hour: int, hours: int) -> np.ndarray:
 
 def _over(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
     return part / np.maximum(whole, 1.0)
-
-
-def dispersions(
-    calls: np.ndarray, ware: np.ndarray, rate: np.ndarray, reads: np.ndarray
-) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray]:
-    """Relative excess variances: common to a line and own to a mould by block length, and between moulds; all [defects].
-
-    calls, ware: [defects, stations, columns + 1, hours]; rate: [defects, stations]. By moments: the squared deviation of a
-    count less the count itself is phi x expected^2; what lines show beyond their moulds' mean is common. Each defect's
-    own figure is drawn to the pool of all defects.
-    References: [1] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
-    """
-    seen, wanted = _by_mould(calls, ware, rate, reads)
-    between = _between(seen.sum(axis=2), wanted.sum(axis=2))
-    habit = (seen.sum(axis=2) + 1 / between[:, None]) / (wanted.sum(axis=2) + 1 / between[:, None])
-    common: dict[int, np.ndarray] = {}
-    own: dict[int, np.ndarray] = {}
-    for block in BLOCKS:
-        if calls.shape[3] // block < FEW and common:
-            common[block], own[block] = common[BLOCKS[0]], own[BLOCKS[0]]
-            continue
-        mould = _phi(_blocks(seen, block), _blocks(wanted * habit[:, :, None], block), 1 / between, PHI_START)
-        lines = [_blocks(x.sum(axis=(1, 2))[:, None], block) for x in (calls, rate[:, :, None, None] * ware)]
-        line = _phi(lines[0], lines[1], np.full(len(between), 0.5), PHI_LINE)
-        moulds = max(2, seen.shape[1])
-        idio = np.clip((mould - line) / (1 - 1 / moulds), 0.0, PHI_MOST) if seen.shape[1] > 1 else np.zeros_like(line)
-        common[block], own[block] = np.clip(line - idio / moulds, PHI_LEAST / 4, PHI_MOST), idio
-    return common, own, between
-
-
-def _by_mould(
-    calls: np.ndarray, ware: np.ndarray, rate: np.ndarray, reads: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    keep = reads[None, :, None, None]
-    seen = (calls * keep)[:, :, :-1].sum(axis=1)
-    wanted = (rate[:, :, None, None] * ware * keep)[:, :, :-1].sum(axis=1)
-    return seen, wanted
-
-
-def _blocks(values: np.ndarray, block: int) -> np.ndarray:
-    """Sums over whole blocks of hours, the newest kept: [defects, columns, blocks]."""
-    whole = values.shape[-1] // block * block
-    told: np.ndarray = values[..., values.shape[-1] - whole :]
-    return told.reshape(*values.shape[:-1], whole // block, block).sum(axis=-1)
-
-
-def _phi(seen: np.ndarray, wanted: np.ndarray, weight_of_prior: np.ndarray, start: float) -> np.ndarray:
-    """Relative excess variance of each defect's cells [defects, columns, blocks], drawn to the pool.
-
-    `wanted` was fitted to these very cells, a level a column: each cell's own part in its fit is allowed for.
-    `start`: the value before anything is known.
-    """
-    if wanted.shape[2] < FEW:
-        return np.full(len(wanted), start)
-    leverage = wanted / (wanted.sum(axis=2, keepdims=True) + weight_of_prior[:, None, None])
-    apart = np.minimum((seen - wanted) ** 2, FAR * (wanted + PHI_START * wanted**2))
-    more = (apart - wanted * (1 - leverage)).sum(axis=(1, 2))
-    scale = ((wanted * (1 - leverage)) ** 2).sum(axis=(1, 2))
-    cells = max(1, int((wanted > 0).sum()))
-    prior = START_CELLS * scale.sum() / cells + 1.0
-    pool = (max(0.0, more.sum()) + prior * start) / (scale.sum() + prior)
-    weight = max(float(np.median(scale)), 1.0) if len(scale) else 1.0
-    return np.clip((more + weight * pool) / (scale + weight), PHI_LEAST, PHI_MOST)
-
-
-def _between(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
-    more = ((seen - wanted) ** 2 - wanted).sum(axis=1)
-    scale = (wanted**2).sum(axis=1)
-    least = 40.0
-    pool = (max(0.0, more.sum()) + least * HABIT_VARIANCE) / (scale.sum() + least)
-    weight = max(float(np.median(scale)), least) if len(scale) else least
-    return np.clip((more + weight * pool) / (scale + weight), 0.01, 4.0)

@@ -1,4 +1,8 @@
-"""When a rate changed: the posterior over the change's moment, and whether the change is over."""
+"""When a rate changed: the posterior over the change's moment, and whether the change is over.
+
+Counts scatter beyond Poisson (an hour is good or bad for a mould as a whole) and the rate before is known from a past only. Both
+belong into the likelihood: without them intervals hold the truth in half of the cases and signals are closed by a quiet hour.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FACTORS = np.geomspace(1.3, 2000.0, 56)  # by how much the rate may have grown; each as likely on a log scale
+FACTORS = np.geomspace(1.3, 2000.0, 36)  # by how much the rate may have grown; each as likely on a log scale
 RAMP_SHARE = 0.15  # prior probability that the rate grows steadily instead of at once
-SLOPES = np.geomspace(0.002, 0.2, 12)  # growth a minute, in multiples of the rate before
-ENDED_LOG_ODDS = 4.0  # log likelihood ratio for "back at the old rate" that counts as over: about 50 to 1
+SLOPES = np.geomspace(0.002, 0.2, 8)  # growth a minute, in multiples of the rate before
+RAMP_EVERY_MIN = 5.0  # ramps are tried to begin this far apart
+ENDED_LOG_ODDS = 4.0  # log posterior odds for "back at the old rate" that count as over: about 50 to 1
+LASTS_MIN = 480.0  # how long signals last on the whole: the prior chance of an end a minute is one over this
+FADES = (0.5, 0.7, 1.0, 1.4, 2.0)  # a signal's factor as it may have become, in parts of the one it was raised with
+LEAST_FACTOR = 1.5
+LEVELS = 5  # points over which a doubtful level is summed
 
 
 @dataclass(frozen=True)
@@ -31,44 +40,127 @@ def _interval(weights: np.ndarray, level: float = 0.95) -> Onset:
     return Onset(middle, low, high)
 
 
+@dataclass(frozen=True)
+class Noise:
+    """How counts scatter about what is expected of them, beyond Poisson.
+
+    variance: relative excess variance of the sum of a block of `block` bins, drawn anew each block; doubt: relative variance of the
+    expectation as a whole; phase: bins of the first block that lie before the series.
+    """
+
+    variance: float = 0.0
+    doubt: float = 0.0
+    block: int = 60
+    phase: int = 0
+
+    @property
+    def size(self) -> float:
+        return 1 / max(self.variance, 1e-7)
+
+    def levels(self) -> np.ndarray:
+        """Equally likely values of the level that the expectation is to be multiplied with: a gamma of mean 1."""
+        from scipy.special import gammaincinv
+
+        if self.doubt < 1e-4:
+            return np.ones(1)
+        told: np.ndarray = gammaincinv(1 / self.doubt, (np.arange(LEVELS) + 0.5) / LEVELS) * self.doubt
+        return np.maximum(told / told.mean(), 1e-3)
+
+
+POISSON = Noise()
+
+
+class _Blocks:
+    """A series in blocks. inside_*: sums of each bin's block from the bin on, [bins + 1]; of: the block of each split."""
+
+    def __init__(self, calls: np.ndarray, expected: np.ndarray, noise: Noise):
+        bins = np.arange(len(calls)) + noise.phase
+        self.number = bins // noise.block
+        self.number = self.number - self.number[0]
+        self.count = int(self.number[-1]) + 1
+        self.calls, self.expected = (np.bincount(self.number, x, self.count) for x in (calls, expected))
+        self.of = np.append(self.number, self.count)
+        self.calls_from, self.expected_from = (self._from(x) for x in (calls, expected))
+
+    def _from(self, values: np.ndarray) -> np.ndarray:
+        """[bins + 1] sum of the values of a bin's block from the bin on; 0 behind the last."""
+        total = np.append(np.cumsum(values[::-1])[::-1], 0.0)
+        after = np.append(np.cumsum(np.bincount(self.number, values, self.count)[::-1])[::-1], 0.0)
+        told: np.ndarray = total - np.append(after[1:], 0.0)[self.of]
+        return told
+
+
+def split_logs(
+    calls: np.ndarray, expected: np.ndarray, before: np.ndarray, after: np.ndarray, noise: Noise
+) -> np.ndarray:
+    """Log likelihood [factors, bins + 1] of a split before each bin: `before` x expected until it, `after` x expected from it on.
+
+    before, after: [factors]; the last split lies behind the series. In a block with calls n_j of means m_j that share one gamma
+    factor of mean 1 and variance 1/r the likelihood is prod m_j^n_j Gamma(n + r) r^r / (r + m)^(n + r), n and m the sums; terms
+    that are the same for all are left out. A doubtful level is summed out.
+    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.3 (gamma mixtures of Poisson counts).
+    """
+    told = _Blocks(np.asarray(calls, float), np.asarray(expected, float), noise)
+    levels = noise.levels()
+    size, low, high = noise.size, before[:, None, None], after[:, None, None]
+    n, m = told.calls[None, None], told.expected[None, None] * levels[None, :, None]
+
+    def whole(factor: np.ndarray) -> np.ndarray:
+        gain: np.ndarray = n * np.log(factor) - (n + size) * np.log1p(factor * m / size)
+        return np.cumsum(np.concatenate([np.zeros((*gain.shape[:2], 1)), gain], axis=2), axis=2)
+
+    first, second = whole(low), whole(high)
+    of, padded = told.of, np.append(told.calls, 0.0)[told.of]
+    n2, m2 = told.calls_from, told.expected_from * levels[:, None]
+    m1 = np.append(told.expected, 0.0)[of] * levels[:, None] - m2
+    mixed = (padded - n2) * np.log(low) + n2 * np.log(high)
+    mixed = mixed - (padded + size) * np.log1p((low * m1[None] + high * m2[None]) / size)
+    behind = np.minimum(of + 1, told.count)
+    logs = first[:, :, of] + mixed + second[:, :, -1:] - second[:, :, behind]
+    logs[:, :, -1] = first[:, :, -1]
+    return _mean_exp((logs + told.calls.sum() * np.log(levels)[None, :, None]).swapaxes(0, 1))
+
+
 def rise(
-    calls: np.ndarray, expected: np.ndarray, step_min: float = 1.0, dispersion: float = 1.0, latest: int | None = None
+    calls: np.ndarray, expected: np.ndarray, step_min: float = 1.0, noise: Noise = POISSON, latest: int | None = None
 ) -> Onset:
-    """Since when `calls` [bins] exceed a known expectation [bins] that held before; Poisson with unit-free factor.
+    """Since when `calls` [bins] exceed an expectation [bins] that held before.
 
     The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x expected
-    (a slow drift). Factor and slope are summed out under flat log priors, the moment has a flat prior over the bins.
-    `dispersion`: variance over mean; the log likelihood is divided by it. `latest`: the last bin that can be the first.
+    (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the moment has a flat prior
+    over the bins. `latest`: the last bin that can be the first.
     References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a change-point.
     """
-    after_calls = np.cumsum(calls[::-1])[::-1]
-    after_expected = np.cumsum(expected[::-1])[::-1]
-    step = (np.log(FACTORS)[:, None] * after_calls - (FACTORS[:, None] - 1) * after_expected) / dispersion
-    step_log = _mean_exp(step)
-    ramp_log = _mean_exp(_ramp(calls, expected, step_min) / dispersion)
+    step_log = _mean_exp(split_logs(calls, expected, np.ones(len(FACTORS)), FACTORS, noise)[:, :-1])
+    ramp_log = _ramp(np.asarray(calls, float), np.asarray(expected, float), step_min, noise)
     both = np.logaddexp(np.log(1 - RAMP_SHARE) + step_log, np.log(RAMP_SHARE) + ramp_log)
     if latest is not None:
         both[latest + 1 :] = -np.inf
     return _interval(np.exp(both - both.max()))
 
 
+def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float, noise: Noise) -> np.ndarray:
+    """Log likelihood [bins] of steady growth that begins at each bin, slopes and level summed out; between those tried by line."""
+    bins, when = np.arange(len(calls)), np.flatnonzero(calls)
+    tried = np.unique(np.append(np.arange(0, len(calls), max(1, round(RAMP_EVERY_MIN / step_min))), len(calls) - 1))
+    grown = np.maximum(bins[None, :] - tried[:, None] + 0.5, 0.0) * step_min
+    number = (bins + noise.phase) // noise.block
+    edges = np.flatnonzero(np.diff(number, prepend=-1))
+    n, base = np.add.reduceat(calls, edges), np.add.reduceat(expected, edges)
+    moment = np.add.reduceat(expected * grown, edges, axis=1)
+    gain = np.stack([np.log1p(slope * grown[:, when]) @ calls[when] for slope in SLOPES])
+    levels, size = noise.levels(), noise.size
+    mean = (base + SLOPES[:, None, None] * moment[None])[None] * levels[:, None, None, None]
+    logs = gain[None] - ((n + size) * np.log1p(mean / size)).sum(axis=3)
+    logs = logs + calls.sum() * np.log(levels)[:, None, None]
+    told: np.ndarray = np.interp(bins, tried, _mean_exp(_mean_exp(logs)))
+    return told
+
+
 def _mean_exp(logs: np.ndarray) -> np.ndarray:
     """log of the mean over the first axis of exp(logs)."""
     top = logs.max(axis=0)
     told: np.ndarray = top + np.log(np.exp(logs - top).mean(axis=0))
-    return told
-
-
-def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float) -> np.ndarray:
-    """Log likelihood [slopes, bins] of steady growth that begins at each bin."""
-    bins = np.arange(len(calls))
-    when = np.flatnonzero(calls)
-    since = np.maximum(when[None, :] - bins[:, None] + 0.5, 0.0) * step_min * (when[None, :] >= bins[:, None])
-    gain = np.stack([np.log1p(slope * since) @ calls[when] for slope in SLOPES])
-    first = np.cumsum(expected[::-1])[::-1]
-    moment = np.cumsum((expected * (bins + 0.5))[::-1])[::-1]
-    grown = (moment - bins * first) * step_min
-    told: np.ndarray = gain - SLOPES[:, None] * grown[None, :]
     return told
 
 
@@ -108,22 +200,37 @@ def _pearson(counts: np.ndarray, exposure: np.ndarray, split: int) -> float:
     return total / max(1, len(counts) - 2)
 
 
-def ended(calls: np.ndarray, expected: np.ndarray, factor: float) -> int | None:
-    """The bin from which a raised rate (factor x expected) is back at `expected`; None while it goes on.
+def ended(
+    calls: np.ndarray,
+    expected: np.ndarray,
+    factor: float,
+    step_min: float = 1.0,
+    noise: Noise = POISSON,
+    slow: float = 0.0,
+) -> int | None:
+    """The bin from which a raised rate (about factor x expected) is back at `expected`; None while it goes on.
 
-    The likelihood ratio of "back" against "goes on" over the bins since then must exceed ENDED_LOG_ODDS: the repeated
-    sequential probability ratio test in the direction of the end.
-    References: [1] Page, Biometrika 41 (1954) 100. [2] Wald, Sequential Analysis (1947).
+    An end before each bin is as likely beforehand as its share of LASTS_MIN; "back since some bin" must be more likely afterwards
+    than "goes on" by ENDED_LOG_ODDS, with `slow` more asked of a signal that was called over too soon before. Factors about the
+    given one are summed out on both sides, so that a signal that only grows weaker is not called over.
+    References: [1] Shiryaev, Theory of Probability and Its Applications 8 (1963) 22 (posterior odds of a change).
     """
-    back = (factor - 1) * expected - np.log(factor) * calls
-    gains = np.cumsum(back[::-1])[::-1]
-    if not len(gains):
+    if not len(calls):
         return None
-    at = int(np.argmax(gains))
-    return at if gains[at] > ENDED_LOG_ODDS else None
+    on = np.maximum(LEAST_FACTOR, factor * np.array(FADES))
+    logs = _mean_exp(split_logs(calls, expected, on, np.ones(len(on)), noise))
+    back = logs[:-1] - logs[-1] + np.log(step_min / LASTS_MIN)
+    top = float(back.max())
+    odds = top + float(np.log(np.exp(back - top).sum()))
+    if odds <= ENDED_LOG_ODDS + slow:
+        return None
+    total = np.cumsum(np.exp(back - top))
+    return int(np.searchsorted(total, 0.5 * total[-1]))
 
 
-def minutes_to_close(expected_per_minute: float, factor: float) -> float:
-    """Minutes of ware at the old rate after which `ended` would on average say so."""
-    gain = expected_per_minute * (factor - 1 - np.log(factor))
-    return float(ENDED_LOG_ODDS / gain) if gain > 0 else float("inf")
+def minutes_to_close(expected_per_minute: float, factor: float, variance: float = 0.0) -> float:
+    """Minutes of ware at the old rate after which `ended` would on average say so; variance: of an hour's count."""
+    hour, size = 60 * expected_per_minute, 1 / max(variance, 1e-7)
+    gain = (hour + size) * (np.log1p(factor * hour / size) - np.log1p(hour / size)) - hour * np.log(factor)
+    wanted = ENDED_LOG_ODDS + np.log(LASTS_MIN / 60)
+    return float(60 * wanted / gain) if gain > 1e-9 else float("inf")

@@ -110,7 +110,8 @@ class Scan:
         self.doubt = np.zeros(shape[:2])  # relative variance of what they explain
         self.variance = np.zeros((len(WINDOWS_MIN), *shape[:2]))
         self.spread = np.zeros(shape[:2])
-        self.hourly = np.zeros(shape[:2])  # relative variance of an hour's count
+        self.by_hour = np.zeros(shape[:2])  # relative variance of a count from hour to hour
+        self.hourly = np.zeros(shape[:2])  # that and the doubt of what is expected
         self.known = np.zeros(shape[:2], bool)
         self.tests = 1
         self.until = first
@@ -152,7 +153,8 @@ class Scan:
         self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
         self.until = stop
         self.spread = self._spreads(told)
-        self.hourly = self.variances(told, 1.0) + self.spread
+        self.by_hour = self.variances(told, 1.0)
+        self.hourly = self.by_hour + self.spread
         for number, minutes in enumerate(WINDOWS_MIN):
             self.variance[number] = self.variances(told, minutes / 60) + self.spread
         read = able & told.known & self.past.reads[None, :]

@@ -149,7 +149,7 @@ def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
     begun = max(tracker.scan.first, min(int(found.onset.at), now - 1))
     _, _, base = tracker.scan.series(found.defect, found.stream, begun, now)
     per_minute = float(base.mean()) / (tracker.counts.step_s / 60) if len(base) else 0.0
-    minutes = minutes_to_close(per_minute, found.strength)
+    minutes = minutes_to_close(per_minute, found.strength, float(tracker.scan.by_hour[found.defect, found.stream]))
     _, expected, ware = found.counted
     if not np.isfinite(minutes) or per_minute <= 0 or expected <= 0:
         return "closes when ware of this place passes again at the rate before"

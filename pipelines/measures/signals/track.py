@@ -9,9 +9,11 @@ from itertools import pairwise
 import numpy as np
 
 from pipelines.measures.signals.baseline import Expectation, Past, excess_p
+from pipelines.measures.signals.closing import CLOSING_MIN, Course, closed
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.drift import Drift
-from pipelines.measures.signals.onset import Onset, ended, rise
+from pipelines.measures.signals.found import Found
+from pipelines.measures.signals.onset import Noise, Onset, rise
 from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
 from pipelines.plant import Plant
@@ -19,40 +21,10 @@ from pipelines.plant import Plant
 BACK_MIN = 600  # how far back an onset is looked for
 AGAIN_MIN = 180  # a signal that comes back within this time is the same signal
 SETTLED_MIN = 360  # a signal older than this keeps its place and onset
-GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
-BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
 EXPLAINED_P = 1e-3
 PROMPT_BINS = 5  # a station with windows no longer than this shows at once what changes
 DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
-
-
-@dataclass(frozen=True)
-class Found:
-    """One signal of a line. Bins are the line's own; stream: the one that shows it; q: the smallest so far.
-
-    counted: calls, calls expected by the past, and containers of the place since the onset; recent: calls beyond
-    expectation in the last hour of ware that it covers, per hour.
-    """
-
-    name: str
-    defect: int
-    raised: int
-    placing: Placing
-    onset: Onset
-    ended: int | None
-    stream: int
-    q: float
-    counted: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    recent: float = 0.0
-    borrowed: bool = False
-    new_mould: bool = False
-    strength: float = 2.0
-    why_ended: str = ""
-
-    @property
-    def place(self) -> Place:
-        return self.placing.best
 
 
 BesideOf = Callable[[int, int, int], Sequence[Beside]]
@@ -90,7 +62,7 @@ class Tracker:
         self.parts[hour] = self._parts(hour)
         self.scan.expect(self.parts[hour], self.able)
         for defect in {s.defect for s in self.signals if s.ended is None}:
-            self._explain(defect)
+            self.explain(defect)
 
     def _parts(self, hour: int) -> list[Part]:
         """The hour cut where a job begins in it, each part with what its own job should bring."""
@@ -131,7 +103,7 @@ class Tracker:
     def join(self, defect: int, start: int, level: float) -> None:
         """Raise a signal of the line if its calls since bin `start` exceed what was expected, tested once at `level`."""
         now, first = self.scan.until, max(self.scan.first, start)
-        if now - first < self._bins(15) or any(s.defect == defect and self._near(s, now) for s in self.signals):
+        if now - first < self.bins(15) or any(s.defect == defect and self._near(s, now) for s in self.signals):
             return
         line = self.scan.line
         seen, wanted, _ = (float(x.sum()) for x in self.scan.series(defect, line, first, now))
@@ -155,17 +127,18 @@ class Tracker:
         lead = min(alarms, key=lambda one: (one.p, one.stream))
         known = [s for s in self.signals if s.defect == defect and self._near(s, at)]
         for signal in sorted(known, key=lambda s: s.ended is not None):
-            again = self._updated(replace(signal, ended=None, q=min(signal.q, lead.q)), at + 1)
+            open_again = replace(signal, ended=None, passed=False, q=min(signal.q, lead.q))
+            again = self._updated(replace(open_again, reopened=signal.reopened + (signal.ended is not None)), at + 1)
             if again is None:
                 continue
             self._keep(again)
-            self._explain(defect)
+            self.explain(defect)
             if self.scan.p_of(lead) > EXPLAINED_P:
                 return
             self._keep(signal)
-            self._explain(defect)
+            self.explain(defect)
         self.signals.append(self._new(lead, at + 1))
-        self._explain(defect)
+        self.explain(defect)
 
     def _job_begun(self, now: int) -> int:
         """The first bin of the job whose ware passed last before bin `now`."""
@@ -178,7 +151,7 @@ class Tracker:
         self.signals = [signal if s.name == signal.name else s for s in self.signals]
 
     def _new(self, lead: Excess, now: int) -> Found:
-        start = max(self._job_begun(now), now - self._bins(BACK_MIN))
+        start = max(self._job_begun(now), now - self.bins(BACK_MIN))
         onset = self._dated(lead.defect, lead.stream, start, now, now)
         placing = self._placed(lead.defect, onset, now, own=None)
         stream = self._stream(placing.best)
@@ -194,15 +167,15 @@ class Tracker:
     def _updated(self, signal: Found, now: int) -> Found | None:
         """The signal placed and dated again with all that is known at bin `now`; None where it is too old for that."""
         until = min(now, signal.ended or now)
-        if until - signal.onset.at < 1 or now - signal.raised > self._bins(SETTLED_MIN):
+        if until - signal.onset.at < 1 or now - signal.raised > self.bins(SETTLED_MIN):
             return None
-        back = min(int(signal.onset.low), signal.raised - self._bins(BACK_MIN))
+        back = min(int(signal.onset.low), signal.raised - self.bins(BACK_MIN))
         start = min(max(self._job_begun(signal.raised), back), until - 1)
-        self._explain(signal.defect, without=signal.name)
+        self.explain(signal.defect, without=signal.name)
         placing = self._placed(signal.defect, signal.onset, until, own=signal)
         stream = self._stream(placing.best)
         onset = self._dated(signal.defect, stream, start, until, signal.raised)
-        self._explain(signal.defect)
+        self.explain(signal.defect)
         return replace(signal, placing=placing, stream=stream, onset=onset)
 
     def _settle(self, start: int, stop: int) -> None:
@@ -211,29 +184,27 @@ class Tracker:
             again = self._updated(signal, stop) or signal
             again = self._counted(self._closed(again, stop), stop)
             self._keep(again)
-            self._explain(again.defect)
+            self.explain(again.defect)
         for signal in self.signals:
             if signal.ended is None or signal.ended >= start:
                 self._spoil(signal, stop)
 
     def _closed(self, signal: Found, stop: int) -> Found:
-        """The signal, ended where its rate is back at the old one, or where no ware of its place passes any more."""
-        begun = max(self.scan.first, min(signal.raised, stop - 1))
-        seen, _, base = self.scan.series(signal.defect, signal.stream, begun, stop)
-        over = ended(seen, base, signal.strength)
-        if over is not None:
-            return replace(signal, ended=begun + over, why_ended=BACK)
-        gone = self._gone(signal, base, begun)
-        return signal if gone is None else replace(signal, ended=begun + gone, why_ended=GONE)
-
-    def _gone(self, signal: Found, base: np.ndarray, begun: int) -> int | None:
-        """The bin since which no ware of the signal's place passed, though its stations sent counts; None while it passes."""
+        begun = max(self.scan.first, min(signal.raised, stop - 1), stop - self.bins(CLOSING_MIN))
+        self.explain(signal.defect, without=signal.name)
+        seen, wanted, base = self.scan.series(signal.defect, signal.stream, begun, stop)
         station = signal.place.station
         mine = [station] if station is not None else np.flatnonzero(self.able[signal.defect])
-        sent: np.ndarray = self.counts.sent[mine, begun : begun + len(base)].max(axis=0)
-        passed = np.flatnonzero(base > 0)
-        last = int(passed[-1]) + 1 if len(passed) else 0
-        return last if int(sent[last:].sum()) >= self._bins(GONE_MIN) else None
+        sent = self.counts.sent[mine, begun:stop].max(axis=0)
+        noise = self.noise(signal.defect, signal.stream, begun)
+        course = Course(begun, self.counts.step_s / 60, seen, wanted, base, sent, noise)
+        critical = self.plant.defects[self.counts.defects[signal.defect]].severity == "critical"
+        return closed(signal, course, critical)
+
+    def noise(self, defect: int, stream: int, start: int) -> Noise:
+        """How a stream's counts scatter from hour to hour, and how well its rate is known; `start`: the series' first bin."""
+        variance, doubt = (float(x[defect, stream]) for x in (self.scan.by_hour, self.scan.spread))
+        return Noise(variance, doubt, self.past.per_hour, start % self.past.per_hour)
 
     def _spoil(self, signal: Found, stop: int) -> None:
         per = self.past.per_hour
@@ -243,7 +214,7 @@ class Tracker:
         stations = np.arange(len(self.counts.stations)) if where.station is None else np.array([where.station])
         self.past.spoil(signal.defect, stations, np.array(where.columns, int), first, last)
 
-    def _bins(self, minutes: float) -> int:
+    def bins(self, minutes: float) -> int:
         return max(1, int(minutes * 60 / self.counts.step_s))
 
     def _stream(self, where: Place) -> int:
@@ -260,7 +231,8 @@ class Tracker:
 
     def _dated(self, defect: int, stream: int, start: int, stop: int, raised: int) -> Onset:
         seen, wanted, _ = self.scan.series(defect, stream, start, stop)
-        told = rise(seen, wanted, self.counts.step_s / 60, latest=max(0, raised - 1 - start))
+        noise = self.noise(defect, stream, start)
+        told = rise(seen, wanted, self.counts.step_s / 60, noise, latest=max(0, raised - 1 - start))
         return Onset(told.at + start, told.low + start, told.high + start)
 
     def _placed(self, defect: int, onset: Onset, stop: int, own: Found | None) -> Placing:
@@ -338,13 +310,13 @@ class Tracker:
             return np.full(stop - start, signal.place.factor)
         seen, _, base = self.scan.series(signal.defect, signal.stream, begun, end)
         mean = max(1.0, (seen.sum() + 1) / (base.sum() + 1 / max(signal.place.factor, 1.0)))
-        size = self._bins(60)
+        size = self.bins(60)
         parts = np.arange(len(seen)) // size
         told = (np.bincount(parts, seen) + mean) / (np.bincount(parts, base) + 1)
         at = np.clip((np.arange(start, stop) - begun) // size, 0, len(told) - 1)
         return np.maximum(1.0, told[at])
 
-    def _explain(self, defect: int, without: str = "") -> None:
+    def explain(self, defect: int, without: str = "") -> None:
         """Give the scan what the signals of a defect bring, so that it finds only what they do not."""
         extra = []
         for signal in self.signals:
@@ -364,7 +336,7 @@ class Tracker:
         start = int(np.clip(np.floor(signal.onset.at), self.scan.first, now - 1))
         stop = min(now, signal.ended or now)
         seen, _, base = self.scan.series(signal.defect, signal.stream, start, max(stop, start + 1))
-        late = self._bins(60)
+        late = self.bins(60)
         hours = max(1, min(late, len(seen))) * self.counts.step_s / 3600
         recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
         ware = self.ware_of(signal, start, max(stop, start + 1))
