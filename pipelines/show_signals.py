@@ -9,6 +9,7 @@ import typer
 
 from pipelines.cautions import CAUTION
 from pipelines.clock import Span
+from pipelines.measures.signals.tell import nothing_found
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.show_answers import percent
@@ -16,7 +17,7 @@ from schemas.results import Signal
 
 CSV_COLUMNS = (
     "id", "kind", "line", "furnace", "defect", "severity", "scope", "members", "moulds", "onset", "onset_low", "onset_high", "formed",
-    "ended", "calls", "expected", "ware", "rate_before", "rate_after", "lost_per_hour", "q", "probability", "acknowledged_by", "note",
+    "ended", "passed", "calls", "expected", "ware", "rate_before", "rate_after", "lost_per_hour", "q", "probability", "acknowledged_by", "note",
 )  # fmt: skip
 COLUMNS = ("line", "defect", "place", "since (95 %)", "ended", "calls", "expected", "of ware", "lost/h", "q")
 
@@ -25,8 +26,10 @@ def show_signals(
     plant: Plant, signals: Sequence[Signal], doubts: Sequence[tuple[str, datetime, str]], span: Span, format: Format
 ) -> None:
     if format is Format.json:
+        _say_doubts(plant, doubts)
         return print_json([one.told() for one in signals])
     if format is Format.csv:
+        _say_doubts(plant, doubts)
         return print_csv(CSV_COLUMNS, [[_flat(one.told()[name]) for name in CSV_COLUMNS] for one in signals])
     show = plant.clock.show
     excesses = [one for one in signals if one.kind == "excess"]
@@ -36,7 +39,7 @@ def show_signals(
         title,
         COLUMNS,
         [_row(plant, one) for one in excesses],
-        "" if excesses else "No excess that chance does not explain.",
+        "" if excesses else nothing_found([] if not doubts else ["see below."]),
     )
     if critical:
         rows = [
@@ -55,10 +58,15 @@ def show_signals(
         print_table("Critical calls, shown whatever chance says", columns, rows)
     for one in excesses:
         typer.echo(_words(plant, one))
-    for line, hour, doubt in doubts:
-        typer.echo(f"{line}, from {show(hour)}: {doubt}")
+    _say_doubts(plant, doubts, err=False)
     typer.echo(CAUTION)
     return None
+
+
+def _say_doubts(plant: Plant, doubts: Sequence[tuple[str, datetime, str]], err: bool = True) -> None:
+    """What could not be judged; beside JSON and CSV on standard error, whose rows have no place for it."""
+    for line, hour, doubt in doubts:
+        typer.echo(f"{line}, from {plant.clock.show(hour)}: {doubt}", err=err)
 
 
 def _words(plant: Plant, one: Signal) -> str:
@@ -77,7 +85,7 @@ def _row(plant: Plant, one: Signal) -> tuple[object, ...]:
     severe = f" ({one.severity})" if one.severity == "critical" else ""
     return (
         one.line, f"{one.defect} {one.name}{severe}", f"{one.scope} {', '.join(one.members)}", since,
-        f"{local(one.ended):%d %H:%M}" if one.ended else "going on", one.calls, f"{one.expected or 0:.1f}", round(one.ware),
+        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on", one.calls, f"{one.expected or 0:.1f}", round(one.ware),
         f"{one.lost_per_hour:.0f}", f"{one.q or 0:.1g}",
     )  # fmt: skip
 

@@ -254,7 +254,8 @@ class Signal(Result):
 
     onset and ended by the clock of the station that calls it; formed by the forming clock, through the lehr time; low and
     high bound 95 % intervals. rate_before = expected / ware, rate_after = calls / ware, since the onset; ware = containers of
-    the scope. q: false-discovery-adjusted probability of the excess. probability: of this scope among the scopes.
+    the scope. q: false-discovery-adjusted probability of the excess. probability: of this scope among the scopes. passed: over
+    almost as soon as it was raised, and its place a guess: kept, and told to nobody.
     """
 
     id: str
@@ -278,6 +279,7 @@ class Signal(Result):
     lehr: str = ""
     ended: Moment | None = None
     why_ended: str = ""
+    passed: bool = False
     calls: int
     expected: float | None
     ware: float

@@ -231,8 +231,10 @@ def with_notes(reader: Reader, signals: Sequence[Signal]) -> list[Signal]:
 
 
 def ranked(signals: Sequence[Signal]) -> list[Signal]:
-    """Critical first, then open before closed, then by containers lost an hour."""
-    return sorted(signals, key=lambda s: (s.severity != "critical", s.ended is not None, -s.lost_per_hour, s.id))
+    """Critical first, then open before closed before what only passed, then by containers lost an hour."""
+    return sorted(
+        signals, key=lambda s: (s.severity != "critical", s.passed, s.ended is not None, -s.lost_per_hour, s.id)
+    )
 
 
 def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:

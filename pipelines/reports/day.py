@@ -25,7 +25,7 @@ from pipelines.reports.day_tables import (
 from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
-from pipelines.reports.signals import signals_sheet
+from pipelines.reports.signals import PASSED, signals_sheet
 from schemas.laboratory import Weights
 from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
@@ -268,15 +268,16 @@ def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
 
 def _signals(plant: Plant, told: Day) -> Section:
     """What was not chance, the whole day: those still open first, then the most harmful; the rest behind."""
-    still = sum(one.ended is None for one in told.signals)
+    still, passed = sum(one.ended is None for one in told.signals), sum(one.passed for one in told.signals)
     head = (
         f"{len(told.signals)} signals were open in this day, {still} of them still at its end." if told.signals else ""
     )
+    head += f" {PASSED}: {passed}." if passed else ""
     if not head:
         return Section(
             "What was not chance", ("No excess that chance does not explain was found in this day.",), wide=True
         )
-    shown = sorted(told.signals, key=lambda one: one.ended is not None)[:SIGNALS]
+    shown = sorted(told.signals, key=lambda one: (one.passed, one.ended is not None))[:SIGNALS]
     if len(told.signals) > SIGNALS:
         head += f" The {SIGNALS} that matter most are here, all of them behind the machines."
     sheet = signals_sheet(plant, shown, told.span.start, "signals")

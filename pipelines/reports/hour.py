@@ -120,7 +120,7 @@ def _sections(plant: Plant, told: Hour) -> list[Section]:
     )
     words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
     return [
-        signals_section(plant, told.signals, told.span.end, _judged(told)),
+        signals_section(plant, told.signals, told.span.end, _judged(told), told.doubts),
         Section(
             "What is thrown away",
             (f"Critical defects come first, whatever their number. {ticks}",),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from pipelines.measures.signals.tell import nothing_found
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -14,6 +15,9 @@ from pipelines.reports.sheet import Column, Sheet
 from schemas.results import Signal
 
 CARDS = 6  # a screenful
+
+
+PASSED = "Over within a quarter of an hour, their place a guess"
 
 
 def place_words(plant: Plant, told: Signal) -> str:
@@ -109,9 +113,12 @@ def _chart(plant: Plant, told: Signal, now: datetime) -> str:
     return charts.svg(charts.pulse, words, rows, f"in {told.series_step_min:.0f} min")
 
 
-def signals_section(plant: Plant, signals: Sequence[Signal], now: datetime, judged: str) -> Section:
-    """The signals of a line at the end of an hour: cards of the most harmful, critical first."""
-    excesses = [s for s in signals if s.kind == "excess"]
+def signals_section(
+    plant: Plant, signals: Sequence[Signal], now: datetime, judged: str, doubts: Sequence[str] = ()
+) -> Section:
+    """The signals of a line at the end of an hour: cards of the most harmful, critical first. doubts: what could not be judged."""
+    excesses = [s for s in signals if s.kind == "excess" and not s.passed]
+    passed = [s for s in signals if s.passed]
     critical = [s for s in signals if s.kind != "excess"]
     shown = excesses[:CARDS]
     texts = []
@@ -119,9 +126,11 @@ def signals_section(plant: Plant, signals: Sequence[Signal], now: datetime, judg
         told = ", ".join(f"{s.defect} {s.name} {s.calls} ({place_words(plant, s)})" for s in critical)
         texts.append(f"Critical calls, shown whatever chance says: {told}.")
     if not excesses:
-        texts.append("No excess that chance does not explain.")
+        texts.append(nothing_found(doubts))
     elif len(excesses) > CARDS:
         texts.append(f"The {CARDS} most harmful of {len(excesses)}; all of them are in the table below.")
+    if passed:
+        texts.append(f"{PASSED}: {len(passed)}, in the table below.")
     texts.append(
         f"{judged} Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads one to expect."
     )
@@ -149,7 +158,7 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
         {
             "line": s.line, "defect": f"{s.defect} {s.name} ({s.severity})", "place": place_words(plant, s), "sure": _share(s),
             "since": f"{at(s.onset)} ({at(s.onset_low)} to {at(s.onset_high)})", "formed": at(s.formed),
-            "ended": at(s.ended) if s.ended else "going on", "calls": s.calls, "expected": s.expected, "ware": s.ware, "lost": s.lost_per_hour,
+            "ended": f"{at(s.ended)}{', passed' if s.passed else ''}" if s.ended else "going on", "calls": s.calls, "expected": s.expected, "ware": s.ware, "lost": s.lost_per_hour,
             "q": f"{s.q:.1g}" if s.q is not None else "", "seen": s.acknowledged_by or "", "id": s.id, "severity": s.severity,
         }
         for s in signals
@@ -158,6 +167,7 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
     strong = [number for number, row in enumerate(rows) if row["severity"] == "critical"]
     caption = (
         "Since and ended by the clock of the station that calls it. Expected: by the line's own past in this job. Ware: containers of the place since "
-        "the onset. Lost an hour: calls beyond expectation in the last hour of it. q: false-discovery-adjusted probability of chance."
+        "the onset. Lost an hour: calls beyond expectation in the last hour of it. q: false-discovery-adjusted probability of chance. "
+        "Passed: over within a quarter of an hour of being raised, its place a guess; told to nobody."
     )
     return Sheet(name, "Signals", SIGNAL_COLUMNS, rows, caption, strong=strong)

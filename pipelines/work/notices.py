@@ -12,6 +12,7 @@ from pipelines.plant import Plant
 from schemas.results import Signal
 
 FRESH = timedelta(hours=6)  # what is older was news once and is none now
+YOUNG = timedelta(minutes=15)  # a signal whose place is a guess is told of only when it has lasted this long
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ def _of_line(plant: Plant, one: LineNow) -> Iterator[Notice]:
         for call in one.critical_calls:
             yield _critical(plant, one, call)
     for signal in one.open_signals:
+        if _may_pass(one, signal):
+            continue
         over = limits.loss_per_hour is not None and signal.lost_per_hour >= limits.loss_per_hour
         if over or (limits.critical and signal.severity == "critical"):
             since = plant.clock.show(signal.onset)
@@ -48,6 +51,12 @@ def _of_line(plant: Plant, one: LineNow) -> Iterator[Notice]:
                 f"{one.line}: {signal.defect} {signal.name} ({signal.severity}), {signal.scope} {', '.join(signal.members)}",
                 text,
             )
+
+
+def _may_pass(one: LineNow, signal: Signal) -> bool:
+    """Whether a signal is so young, its place a guess, that it may be over before anybody reads of it."""
+    assert one.span is not None
+    return signal.is_guess and signal.severity != "critical" and one.span.end - signal.raised < YOUNG
 
 
 def _critical(plant: Plant, one: LineNow, call: Signal) -> Notice:

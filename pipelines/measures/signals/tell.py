@@ -56,7 +56,7 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         cavities=tuple(f"{c.section}{c.gob}" for c in columns if c.section is not None), raised=moment(found.raised),
         onset=onset, onset_low=low, onset_high=high, formed=lehr.formed(onset, after), formed_low=formed_low, formed_high=formed_high,
         lehr=f"{lehr.minutes:.0f} min, {lehr.source}", ended=None if found.ended is None else moment(found.ended),
-        why_ended=found.why_ended if found.ended is not None else "", calls=round(calls), expected=expected, ware=ware,
+        why_ended=found.why_ended if found.ended is not None else "", passed=found.passed, calls=round(calls), expected=expected, ware=ware,
         rate_before=expected / ware if ware else None, rate_after=calls / ware if ware else None, lost_per_hour=max(0.0, found.recent),
         q=found.q, probability=found.placing.scopes[where.scope], scopes={k: round(v, 4) for k, v in found.placing.scopes.items()},
         placed_inside=found.placing.inside, borrowed=found.borrowed,
@@ -64,6 +64,12 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         happened=happened(plant, logs, found, tracker, (formed_low, formed_high)), closes=_closes(tracker, found, lehr),
         series_from=moment(series[0]), series_step_min=series[1], series_calls=series[2], series_expected=series[3],
     )  # fmt: skip
+
+
+def nothing_found(doubts: Sequence[str]) -> str:
+    """What to say where no excess was found: nothing is called usual that could not be judged."""
+    told = "No excess that chance does not explain"
+    return f"{told}, as far as it could be judged: {' '.join(doubts)}" if doubts else f"{told}."
 
 
 def _rounded(counts: LineCounts, after: float) -> Callable[[float], datetime]:
