@@ -1,37 +1,46 @@
-"""Slow drifts: a CUSUM of every stream's hourly scores beside the scan of windows."""
+"""Slow drifts: an e-detector of every stream's hours beside the scan of windows.
+
+The guarantee: were counts negative binomial about what is expected of them, hour by hour independently, a stream would on the whole
+be called for the first time after no fewer hours than the limit, so that a line's streams of one kind together are called falsely no
+more often than FALSE_A_DAY. No run length is simulated and nothing is tuned to how sparse a stream is, as a CUSUM of normal scores
+needs: hours that mostly hold no call have no normal scores, and its sums never rose.
+"""
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
-from pipelines.measures.limits import cusum_limit, cusum_step
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.scan import WINDOW_PENALTY, Excess, Scan
 
-REFERENCE = 0.25  # in sigmas: half of the shift that is to be found
+FACTORS = (1.4, 2.0, 3.0, 5.0)  # by how much a drifting rate may have grown
 FALSE_A_DAY = 0.02  # false alarms of one kind of stream on a line, a day
-MOST_SCORE = 3.0  # one hour alone cannot make a drift: the scan finds it
+MOST_LOG = 4.0  # one hour alone cannot make a drift: the scan finds it
 
 
-@lru_cache(maxsize=256)
-def _limit(streams: int) -> float:
-    return cusum_limit(REFERENCE, streams * 24 / FALSE_A_DAY)
+def log_ratios(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """Log likelihood ratio [factors, ...] of each count at factor x expected against expected; 0 where nothing is expected.
 
-
-def scores(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
-    """Normal score of each count under its negative binomial: the normal quantile of its mid-p; 0 where nothing is expected.
-
-    variance: relative excess variance of the count.
-    References: [1] Lancaster, Journal of the American Statistical Association 56 (1961) 223 (mid-p of discrete counts).
+    variance: relative excess variance of the negative binomial. Its exponential has the mean 1 where the expectation holds; it is
+    cut off above MOST_LOG, which only lowers it.
     """
-    from scipy.special import ndtri
+    size = 1 / np.maximum(variance, 1e-7)
+    factor = np.array(FACTORS).reshape(-1, *[1] * np.ndim(expected))
+    wanted = np.maximum(expected, 1e-300)
+    told = calls * np.log(factor) - (calls + size) * (np.log1p(factor * wanted / size) - np.log1p(wanted / size))
+    return np.where(expected > 0, np.minimum(told, MOST_LOG), 0.0)
 
-    above = excess_p(calls + 1, expected, variance)
-    at_least = excess_p(calls, expected, variance)
-    told: np.ndarray = -ndtri(np.clip((above + at_least) / 2, 1e-9, 1 - 1e-9))
-    return np.where(expected > 0, np.minimum(told, MOST_SCORE), 0.0)
+
+def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
+    """One step of the Shiryaev-Roberts sum, (1 + sum) x likelihood ratio: its mean grows by at most 1 a step while nothing changed.
+
+    References: [1] Shin, Ramdas and Rinaldo, E-detectors: a nonparametric framework for sequential change detection, New England
+    Journal of Statistics in Data Science 2 (2024) 229, definition 2.1 and theorem 2.4: called first at a sum of A or more, the
+    mean run length to a false alarm is A steps or more; also for the mean of such sums over factors.
+    [2] Pollak, Annals of Statistics 13 (1985) 206.
+    """
+    told: np.ndarray = (1 + sums) * np.exp(log_ratio)
+    return told
 
 
 class Drift:
@@ -40,26 +49,30 @@ class Drift:
     def __init__(self, scan: Scan):
         self.scan = scan
         shape = scan.known.shape
-        self.sums = np.zeros(shape)
-        self.since = np.zeros(shape, int)  # the bin after the last at which the sum was zero
+        self.parts = np.zeros((len(FACTORS), *shape))
+        self.since = np.zeros(shape, int)  # the bin from which the sum grew
         kinds = np.array([stream.kind for stream in scan.streams])
         self.kinds = {kind: kinds == kind for kind in dict.fromkeys(kinds)}
+
+    @property
+    def sums(self) -> np.ndarray:
+        """The e-detector [defects, streams]: the mean over the factors."""
+        told: np.ndarray = self.parts.mean(axis=0)
+        return told
 
     def advance(self, start: int, stop: int) -> list[Excess]:
         """Take in the bins [start, stop); streams whose sum is above its limit, the furthest above first."""
         scan = self.scan
         lo, hi = start - scan.first, stop - scan.first
         seen = (scan.seen[:, :, hi] - scan.seen[:, :, lo]).astype(float)
-        wanted = scan.between(start, stop)
-        z = scores(seen, wanted, scan.hourly)
-        fresh = self.sums <= 0
-        self.since[fresh] = start
-        self.sums = np.where(scan.known, cusum_step(self.sums, z, REFERENCE), 0.0)
-        over: list[tuple[float, int, int]] = []
+        self.since[self.sums < 1] = start
+        ratios = log_ratios(seen, scan.between(start, stop), scan.hourly)
+        self.parts = np.where(scan.known, shiryaev_roberts(self.parts, ratios), 0.0)
+        sums, over = self.sums, []
         for mine in self.kinds.values():
-            limit = _limit(max(1, int(scan.known[:, mine].sum())))
-            d, g = np.nonzero((self.sums > limit) & mine[None, :])
-            over += [(float(self.sums[a, b] / limit), int(a), int(b)) for a, b in zip(d, g, strict=True)]
+            limit = max(1, int(scan.known[:, mine].sum())) * 24 / FALSE_A_DAY
+            d, g = np.nonzero((sums > limit) & mine[None, :])
+            over += [(float(sums[a, b] / limit), int(a), int(b)) for a, b in zip(d, g, strict=True)]
         return [self._excess(d, g, stop) for _, d, g in sorted(over, reverse=True)]
 
     def _excess(self, d: int, g: int, stop: int) -> Excess:
@@ -73,4 +86,4 @@ class Drift:
 
     def forget(self, defect: int) -> None:
         """Begin anew for a defect: a signal tells of it now."""
-        self.sums[defect] = 0.0
+        self.parts[:, defect] = 0.0

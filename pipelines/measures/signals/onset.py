@@ -229,8 +229,11 @@ def ended(
 
 
 def minutes_to_close(expected_per_minute: float, factor: float, variance: float = 0.0) -> float:
-    """Minutes of ware at the old rate after which `ended` would on average say so; variance: of an hour's count."""
+    """Minutes of ware at the old rate after which `ended` would on average say so; variance: of an hour's count.
+
+    By the mean gain (Kullback and Leibler's) against the weakest course that is still called "goes on"."""
     hour, size = 60 * expected_per_minute, 1 / max(variance, 1e-7)
+    factor = max(LEAST_FACTOR, factor * FADES[0])
     gain = (hour + size) * (np.log1p(factor * hour / size) - np.log1p(hour / size)) - hour * np.log(factor)
-    wanted = ENDED_LOG_ODDS + np.log(LASTS_MIN / 60)
+    wanted = ENDED_LOG_ODDS + np.log(LASTS_MIN / 60 / len(FADES))
     return float(60 * wanted / gain) if gain > 1e-9 else float("inf")
