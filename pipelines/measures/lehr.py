@@ -20,6 +20,7 @@ from pipelines.measures.pareto import reading_stations
 from pipelines.plant import Plant
 
 NOMINAL_HALF_WIDTH_MIN = 15.0
+FINE_S = 300  # longer windows say nothing of a lehr time
 REACH_MIN = 45.0  # how far from the nominal value the estimate may lie
 STEP_MIN = 0.5
 WANDER_MIN_PER_HOUR = 0.7  # standard deviation of the change from one hour to the next
@@ -90,9 +91,11 @@ def crossing(
     """Both sides of a line's lehr for ware inspected in `span`.
 
     forming: window_start, window_s, section, gob, gobs_cut, hot_rejected; where it is empty, a cavity counts as running evenly
-    except in its `stoppages` (section, stopped_at, restarted_at). ware: window_start, station, mould, inspected.
+    except in its `stoppages` (section, stopped_at, restarted_at). ware: window_start, window_s, station, mould, inspected; windows
+    over FINE_S show no gap of minutes and are left out, so that a line that sends nothing finer keeps its nominal time.
     spans: section, gob, number, fitted_at, ended_at.
     """
+    ware = ware.filter(pl.col("window_s") <= FINE_S)
     machine = plant.lines[line]
     lead = int(machine.lehr_minutes + REACH_MIN) + 20
     start = span[0] - timedelta(minutes=lead)
@@ -178,7 +181,11 @@ def _seen(ware: pl.DataFrame, numbers: Sequence[str | None], start: datetime, mi
     )
     inside = (at >= 0) & (at < minutes)
     told: np.ndarray = np.zeros((len(rows), minutes))
-    np.add.at(told, (row[inside], at[inside].astype(int)), named["inspected"].to_numpy()[inside])
+    length = np.maximum(1, named["window_s"].to_numpy() // 60)
+    share = named["inspected"].to_numpy() / length
+    for part in range(int(length.max()) if len(length) else 0):
+        mine = inside & (length > part) & (at + part < minutes)
+        np.add.at(told, (row[mine], (at[mine] + part).astype(int)), share[mine])
     return told
 
 

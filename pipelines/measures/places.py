@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import polars as pl
 
 from pipelines.plant import Plant
@@ -16,9 +14,9 @@ def with_formed(frame: pl.DataFrame, plant: Plant, lehr_minutes: float) -> pl.Da
     """Add `formed_at`: the middle of the window less the lehr's minutes and the station's `after_minutes`."""
     after = {station.id: station.after_minutes for station in plant.station}
     behind = (pl.col("station").replace_strict(after, default=0.0, return_dtype=pl.Float64) + lehr_minutes) * 60_000_000
-    return frame.with_columns(
-        formed_at=pl.col("window_start") + timedelta(seconds=30) - behind.cast(pl.Int64).cast(pl.Duration("us"))
-    )
+    middle = pl.col("window_s") * 500_000 if "window_s" in frame.columns else pl.lit(30_000_000)
+    away = (behind.cast(pl.Int64) - middle.cast(pl.Int64)).cast(pl.Duration("us"))
+    return frame.with_columns(formed_at=pl.col("window_start") - away)
 
 
 def with_cavity(frame: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:

@@ -21,6 +21,7 @@ from pipelines.plant import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from tests.benchmarks.signal_truth import crossing_of, frames_of
+from tests.measures.signals.coarser import coarser
 
 START = datetime(2026, 9, 8, 4, tzinfo=UTC)
 
@@ -103,3 +104,20 @@ def test_a_window_takes_its_own_hours_and_says_where_it_borrows(plant: Plant, si
     assert whole.ware_half_width > whole.half_width
     later = lehr_of_hours(plant, "K1", frame, START + timedelta(hours=30), START + timedelta(hours=31))
     assert "nearest hour" in later.source
+
+
+@pytest.mark.parametrize(("window_s", "measured"), [(300, True), (3600, False)])
+def test_windows_too_long_to_show_a_gap_leave_the_nominal_time(
+    window_s: int, measured: bool, plant: Plant, simulated: Simulated
+) -> None:
+    """Five-minute windows still tell the lehr time; hourly ones tell none, and none is made up from where they begin."""
+    _, ware, spans, _ = coarser(frames_of(simulated, "K1"), window_s)
+    forming = simulated.feeds["forming_counts"].filter(pl.col("line") == "K1")
+    span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(hours=24))
+    both = crossing(plant, "K1", span, forming, ware, spans)
+    hours, spread = lehr_by_hour(both, plant.lines["K1"].lehr_minutes)
+    if measured:
+        off, _ = errors(simulated, "K1", both)
+        assert np.median(np.abs(off[8:])) <= 2.5
+    told = lehr_of_hours(plant, "K1", lehr_frame(hours, spread, span[0]), span[0], span[1])
+    assert told.measured is measured and ("nominal" in told.source) is not measured

@@ -175,7 +175,7 @@ def critical_calls(
 ) -> list[Signal]:
     """Every critical defect called in a window that no signal tells of already: one entry a defect, whatever chance says.
 
-    calls: window_start, station, mould, defect, calls. ware: window_start, station, mould, inspected.
+    calls: window_start, window_s, station, mould, defect, calls. ware: window_start, station, mould, inspected.
     """
     codes = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
     covered = {signal.defect for signal in known if signal.line == line}
@@ -191,6 +191,7 @@ def critical_calls(
 def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: float, lehr_at: LehrAt) -> Signal:
     first, last = mine["window_start"][0], mine["window_start"][-1]
     after = plant.stations[mine["station"][0]].after_minutes
+    window = timedelta(seconds=int(mine["window_s"][-1]))
     lehr = lehr_at(first)
     moulds = sorted(mine["mould"].drop_nulls().unique().to_list())
     single = len(moulds) == 1 and mine["mould"].null_count() == 0
@@ -202,6 +203,6 @@ def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: floa
         name=plant.defects[code].name, severity="critical", scope="mould" if single else "line", members=tuple(moulds) if single else (line,),
         moulds=tuple(moulds), raised=first, onset=first, onset_low=first, onset_high=first, formed=lehr.formed(first, after),
         formed_low=lehr.formed(first, after) - half, formed_high=lehr.formed(first, after) + half, lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
-        ended=last + timedelta(minutes=1), calls=calls, expected=None, ware=seen, rate_before=None, rate_after=calls / seen if seen else None,
+        ended=last + window, calls=calls, expected=None, ware=seen, rate_before=None, rate_after=calls / seen if seen else None,
         lost_per_hour=calls / hours, q=None, probability=None, look_first="every container of a critical defect: where it was made, and whether all of it was caught",
     )  # fmt: skip
