@@ -17,6 +17,7 @@ from pipelines.measures.tell_laboratory import (
     missed_sentences,
     mould_words,
     parts_sentence,
+    spread_sentence,
     temper_sentences,
     visual_sentences,
 )
@@ -26,7 +27,7 @@ from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineL
 
 MOULD_COLUMNS = (
     "mould", "cavities", "n", "mean_g", "mean_low", "mean_high", "sd_g", "least_g", "greatest_g", "outside", "cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high",
-    "pp", "pp_low", "pp_high", "ppk", "ppk_low", "ppk_high", "signals",
+    "pp", "pp_low", "pp_high", "ppk", "ppk_low", "ppk_high", "within_g", "within_by", "within_freedom", "signals",
 )  # fmt: skip
 CSV_COLUMNS = ("line", "item", "point", *MOULD_COLUMNS)
 TABLE = ("mould", "cavity", "n", "mean g", "sd g", "least", "greatest", "Cpk (95 % from)", "Ppk (95 % from)", "what")
@@ -70,6 +71,7 @@ def _show_item(plant: Plant, told: Weights) -> None:
     slope = f"Drift over the window {told.drift_g_per_day:+.2f} g a day (95 %: {told.drift_low:+.2f} to {told.drift_high:+.2f})." if told.drift_g_per_day is not None else ""  # fmt: skip
     said = [
         *(gob_sentence(plant, gob) for gob in told.gobs),
+        spread_sentence(told),
         parts_sentence(told.components),
         slope,
         *glass_sentences(told),

@@ -22,8 +22,11 @@ class MouldSignal(Result):
 
 
 class MouldWeights(Result):
-    """One mould's cold weighings of the window [g]. cp, cpk by the spread within (samples of one time, else moving ranges), pp, ppk by the overall one;
-    low and high bound 95 % intervals; null without limits. outside: single weighings beyond the item's limits."""
+    """One mould's cold weighings of the window [g]. cp, cpk by this mould's own spread within, pp, ppk by its own overall
+    one; low and high bound 95 % intervals; null without limits, or where too few weighings tell a spread. within_g: the
+    spread within, within_by: of what (samples of one time or moving ranges), within_freedom: degrees of freedom behind
+    it. left_out_g: slips far off the mould's other weighings, not in its spread within. outside: single weighings beyond
+    the item's limits."""
 
     mould: str
     cavities: tuple[str, ...]
@@ -47,6 +50,10 @@ class MouldWeights(Result):
     ppk: float | None = None
     ppk_low: float | None = None
     ppk_high: float | None = None
+    within_g: float | None = None
+    within_by: str = ""
+    within_freedom: float = 0.0
+    left_out_g: tuple[float, ...] = ()
     signals: tuple[MouldSignal, ...] = ()
 
 
@@ -107,7 +114,9 @@ class HotColdWeights(Result):
 
 class Weights(Result):
     """Cold weighings of one item on one line in a window (hot ones, and said, where no cold ones came). giveaway: above nominal, saving: above the lowest mean
-    that keeps the limits, over the containers packed in the window. others: the same of further items of the line."""
+    that keeps the limits, over the containers packed in the window. lent_freedom: degrees of freedom that the other moulds lend a mould's spread for the
+    limits of its chart (never for its indices). following: correlation of a mould's weighings that follow one another, 0
+    where none is beyond chance. others: the same of further items of the line."""
 
     line: str
     from_: Moment = Field(alias="from")
@@ -143,6 +152,8 @@ class Weights(Result):
     saving_high: float | None = None
     hot_cold: HotColdWeights | None = None
     judged_from: Moment | None = None
+    lent_freedom: float = 0.0
+    following: float = 0.0
     rules: str = ""
     notes: tuple[str, ...] = ()
     others: tuple[Weights, ...] = ()

@@ -99,7 +99,8 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
         mean_low=mean - 1.96 * error, mean_high=mean + 1.96 * error, sd_g=_sd(values), nominal_g=known.weight_g if known else None,
         weight_min_g=known.weight_min_g if known else None, weight_max_g=known.weight_max_g if known else None, outside=_outside(main, values),
         moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs, components=_parts(main.parts), rules=main.judge.words(),
-        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
+        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), lent_freedom=main.usual.lent,
+        following=max((one.spread.correlation for one in main.moulds), default=0.0), notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
     )  # fmt: skip
     more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, told, error)}
     return ItemStudy(told.model_copy(update=more), tuple(studies))
@@ -171,7 +172,7 @@ def _outside(main: Study, values: np.ndarray) -> int:
 def _mould(main: Study, found: MouldFound) -> MouldWeights:
     values, n = found.values, len(found.values)
     sd = _sd(values)
-    half = mean_half_width(sd, n) if sd is not None else None
+    half = mean_half_width(sd, n) * (n / found.spread.worth) ** 0.5 if sd is not None else None
     mean = float(values.mean())
     signals = [
         MouldSignal(
@@ -184,7 +185,8 @@ def _mould(main: Study, found: MouldFound) -> MouldWeights:
         mould=found.mould, cavities=found.cavities, n=n, mean_g=mean, mean_low=mean - half if half is not None else None,
         mean_high=mean + half if half is not None else None, sd_g=sd, least_g=float(values.min()), greatest_g=float(values.max()),
         outside=_outside(main, values), cp=cap.c, cp_low=cap.c_low, cp_high=cap.c_high, cpk=cap.k, cpk_low=cap.k_low, cpk_high=cap.k_high,
-        pp=perf.c, pp_low=perf.c_low, pp_high=perf.c_high, ppk=perf.k, ppk_low=perf.k_low, ppk_high=perf.k_high, signals=tuple(signals),
+        pp=perf.c, pp_low=perf.c_low, pp_high=perf.c_high, ppk=perf.k, ppk_low=perf.k_low, ppk_high=perf.k_high,
+        within_g=found.spread.sd, within_by=found.spread.by, within_freedom=found.spread.freedom, left_out_g=found.spread.left_out, signals=tuple(signals),
     )  # fmt: skip
 
 
@@ -224,6 +226,25 @@ def _moment(seconds: float) -> datetime:
     return datetime.fromtimestamp(seconds, UTC)
 
 
+def _spread_notes(main: Study) -> list[str]:
+    """What the spreads within cannot tell, and what was left out of them."""
+    notes = []
+    few = [one.mould for one in main.moulds if one.spread.sd is None]
+    if few:
+        notes.append(f"too few weighings to tell a spread, so no Cp or Pp: mould {', '.join(few[:8])}")
+    slips = [(one.mould, grams) for one in main.moulds for grams in one.spread.left_out]
+    if slips:
+        told = ", ".join(f"{grams:g} g of mould {mould}" for mould, grams in slips[:6])
+        notes.append(f"far off, left out of Cp and Cpk, not of Pp and Ppk: {told}; was it a slip?")
+    r = max((one.spread.correlation for one in main.moulds), default=0.0)
+    if r:
+        notes.append(
+            f"weighings of a mould that follow one another are alike (correlation {r:.1f}): spreads from moving ranges "
+            "are raised for it, intervals of means are wider"
+        )
+    return notes
+
+
 def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
     """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time taken for granted."""
     notes = []
@@ -239,6 +260,7 @@ def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
         )
     if main.point == "hot":
         notes.append("no cold weighings came: these are hot ones")
+    notes += _spread_notes(main)
     if main.usual.own:
         notes.append(
             "there is no past of this item to judge by: means and spreads are those of the window itself, so a slow change in it shows less"

@@ -84,7 +84,7 @@ def plans(sampling: Sampling, lot: int, severity: str) -> list[SamplingPlan]:
 
 
 def _row(asked: int, column: int, inspection: str) -> int:
-    """The row of the table whose plan stands for a letter, by its arrows."""
+    """The row of the table whose plan stands for a letter, by its arrows. Where an arrow up would leave the table (letter A at AQL 10), it points down."""
     numbers = _NUMBERS[inspection]
     first, last = min(numbers), max(numbers)
     diagonal = asked + column
@@ -94,8 +94,9 @@ def _row(asked: int, column: int, inspection: str) -> int:
         return last - column
     bottom = len(SIZES) if inspection == TIGHTENED else len(LETTERS)
     below = next((row for row in range(asked + 1, bottom) if row + column in numbers), None)
-    if diagonal == _UP_FROM[inspection] or below is None:
-        return first - column
+    above = first - column
+    if below is None or (diagonal == _UP_FROM[inspection] and above >= 0):
+        return above
     return below
 
 

@@ -69,6 +69,19 @@ def mould_words(one: MouldWeights) -> str:
     return ", ".join([f"{one.outside} outside limits"] * bool(one.outside) + told)
 
 
+def spread_sentence(told: Weights) -> str:
+    """By which spread the capability of a mould stands, and what its chart's limits borrow from the others."""
+    if not told.moulds:
+        return ""
+    ways = " or ".join(sorted({mould.within_by for mould in told.moulds if mould.within_by}))
+    freedom = [mould.within_freedom for mould in told.moulds if mould.within_g is not None]
+    behind = f", {min(freedom):.0f} to {max(freedom):.0f} degrees of freedom" if freedom else ": too few weighings"
+    return (
+        f"Cp, Cpk: each mould by its own spread within ({ways}){behind}; nothing is borrowed from other moulds. "
+        f"Chart limits borrow {told.lent_freedom:.0f} degrees of freedom from moulds that scatter alike."
+    )
+
+
 def parts_sentence(parts: WeightParts) -> str:
     """Where the spread of single weighings comes from."""
     named = {

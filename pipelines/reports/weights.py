@@ -16,6 +16,7 @@ from pipelines.measures.tell_laboratory import (
     mould_words,
     parts_sentence,
     signed,
+    spread_sentence,
 )
 from pipelines.measures.weights import MouldFound, Study
 from pipelines.numbers import decimals
@@ -160,7 +161,13 @@ def _says(plant: Plant, one: ItemStudy) -> Section:
     ]
     rest = [
         text
-        for text in (parts_sentence(told.components), slope, *glass_sentences(told), hot_cold_sentence(told))
+        for text in (
+            spread_sentence(told),
+            parts_sentence(told.components),
+            slope,
+            *glass_sentences(told),
+            hot_cold_sentence(told),
+        )
         if text
     ]
     head = gobs or ["No gob position drifts beyond chance."]
@@ -228,19 +235,24 @@ def _number(value: float) -> float | None:
 def _sheet(told: Weights, number: int) -> Sheet:
     rows = [
         {
-            **mould.model_dump(exclude={"signals", "cavities"}), "cavity": " ".join(mould.cavities), "what": mould_words(mould),
+            **mould.model_dump(exclude={"signals", "cavities", "left_out_g"}), "cavity": " ".join(mould.cavities), "what": mould_words(mould),
         }
         for mould in told.moulds
     ]  # fmt: skip
     columns = (
         Column("mould", "Mould", "id"), Column("cavity", "Cavity", "id"), Column("n", "Weighings", "count"), Column("mean_g", "Mean, g", "number2"), Column("mean_low", "95 % from", "number2"),
         Column("mean_high", "to", "number2"), Column("sd_g", "SD, g", "number2"), Column("least_g", "Least, g", "number"), Column("greatest_g", "Greatest, g", "number"),
-        Column("outside", "Outside limits", "count"), Column("cp", "Cp", "number2"), Column("cpk", "Cpk", "number2"), Column("cpk_low", "95 % from", "number2"), Column("pp", "Pp", "number2"),
+        Column("outside", "Outside limits", "count"), Column("cp", "Cp", "number2"), Column("cp_low", "95 % from", "number2"),
+        Column("cp_high", "to", "number2"), Column("cpk", "Cpk", "number2"), Column("cpk_low", "95 % from", "number2"), Column("within_g", "Spread within, g", "number2"),
+        Column("within_freedom", "Its degrees of freedom", "number"), Column("pp", "Pp", "number2"),
         Column("ppk", "Ppk", "number2"), Column("ppk_low", "95 % from", "number2"), Column("what", "What stands out"),
     )  # fmt: skip
     strong = [row for row, mould in enumerate(told.moulds) if _stands_out(mould)]
     links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(told.moulds)}
-    caption = f"{told.n} weighings at the {told.point} end. Cp, Cpk by the spread within (samples of one time, else moving ranges), Pp, Ppk by the overall one; single-sided 97.5 % lower bounds."
+    caption = (
+        f"{told.n} weighings at the {told.point} end. Cp, Cpk by the mould's own spread within (samples of one time, else "
+        "moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few weighings, or no limits."
+    )
     return Sheet(
         f"moulds-{number}", f"Moulds {told.item or ''}".strip(), columns, rows, caption, strong=strong, links=links
     )

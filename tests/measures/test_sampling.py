@@ -11,10 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.measures.sampling import (
+    _NUMBERS,
     AQLS,
     LETTERS,
     NORMAL,
     REDUCED,
+    REDUCED_SIZES,
+    SIZES,
     TIGHTENED,
     acceptance,
     code_letter,
@@ -45,7 +48,7 @@ def test_code_letters(lot: int, level: str, letter: str) -> None:
 # MIL-STD-105E (1989), table II-A, level II: letter, AQL, sample, Ac. The row of lots of 3 201 to 10 000 also stands in many handbooks.
 NORMAL_ROWS = [
     ("L", 0.65, 200, 3), ("L", 1.0, 200, 5), ("L", 2.5, 200, 10), ("H", 1.0, 50, 1), ("J", 1.5, 80, 3), ("K", 0.65, 125, 2), ("G", 0.65, 20, 0), ("H", 0.65, 80, 1), ("C", 10.0, 5, 1),
-    ("D", 10.0, 8, 2), ("P", 0.65, 800, 10), ("Q", 1.0, 1250, 21), ("Q", 0.015, 800, 0), ("A", 0.065, 200, 0),
+    ("D", 10.0, 8, 2), ("A", 10.0, 5, 1), ("B", 10.0, 5, 1), ("A", 6.5, 2, 0), ("B", 6.5, 2, 0), ("C", 6.5, 8, 1), ("P", 0.65, 800, 10), ("Q", 1.0, 1250, 21), ("Q", 0.015, 800, 0), ("A", 0.065, 200, 0),
 ]  # fmt: skip
 # The same, table II-B: tightened inspection; two arrows down stand between the plans with Ac 0 and Ac 1.
 TIGHTENED_ROWS = [
@@ -169,3 +172,23 @@ def test_refused_questions_say_why() -> None:
         code_letter(1)
     with pytest.raises(ValueError, match=r"AQL 0\.7 is no step"):
         plan(1000, 0.7)
+
+
+@pytest.mark.parametrize("kind", [NORMAL, TIGHTENED, REDUCED])
+@pytest.mark.parametrize("letter", list(LOT))
+@pytest.mark.parametrize("aql", AQLS[:16])
+def test_every_arrow_ends_on_a_plan_of_the_same_column(kind: str, letter: str, aql: float) -> None:
+    """The tables' structure (MIL-STD-105E, II-A to II-C): acceptance numbers are alike along the diagonals of letter and AQL, so the plan that an arrow leads
+    to must be one that its own letter has in that column, and no letter next to it on the way may have one."""
+    column, sizes = AQLS.index(aql), REDUCED_SIZES if kind == REDUCED else SIZES
+    told = plan(LOT[letter], aql, "II", kind)
+    rows = [row for row in range(len(sizes)) if row + column in _NUMBERS[kind]]
+    asked = LETTERS.index(letter)
+    assert told.ac in {_NUMBERS[kind][row + column] for row in rows}
+    if asked in rows:
+        assert told.ac == _NUMBERS[kind][asked + column] and told.n == min(sizes[asked], LOT[letter])
+    else:
+        down, up = [row for row in rows if row > asked], [row for row in rows if row < asked]
+        ends = {min(down)} if down else set()
+        ends |= {max(up), min(rows)} if up else set()
+        assert (told.ac, told.n) in {(_NUMBERS[kind][row + column], min(sizes[row], LOT[letter])) for row in ends}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,6 +16,8 @@ SURE = 0.99  # a change is named where it is at least so probable; beforehand on
 BEFORE = 0.05
 STEP_SIGMAS = 8.0  # standard deviation of a step beforehand, in those of a reading
 LIMIT_WIDTH = 3.0
+TRIMMED = 10  # moving ranges from which on the greatest is left out of the noise
+LEAST_NOISE = 1e-6  # g/cm3
 
 
 @dataclass(frozen=True)
@@ -71,35 +74,58 @@ def densities(checks: pl.DataFrame, sink_float_g_cm3_per_c: float | None) -> tup
 def density_chart(readings: pl.DataFrame) -> DensityChart | None:
     """The readings (sampled_at, density_g_cm3 [g/cm3]) of one furnace in time; None without any.
 
-    Noise: mean moving range over d2, so that a step hardly widens it; changes are looked for one after another, the last one is told.
+    Noise: `noise_of`, without the ranges that a named change spans; changes are looked for one after another, the last one is told.
     """
     if readings.is_empty():
         return None
     y, times = readings["density_g_cm3"].to_numpy(), readings["sampled_at"].to_list()
     if len(y) < ENOUGH:
         return DensityChart(readings, None, float(y.mean()), None, None, None, False)
-    noise = max(_noise(y), 1e-6)
-    change, start = _last_change(y, times, noise)
+    noise = max(noise_of(y), LEAST_NOISE)
+    changes = _changes(y, times, noise)
+    if changes:  # once more, without the ranges that a change spans
+        noise = max(noise_of(y, [at for _, at in changes]), LEAST_NOISE)
+        changes = _changes(y, times, noise) or changes
+    change, start = changes[-1] if changes else (None, 0)
     centre = float(y[start:].mean())
     half = LIMIT_WIDTH * noise
     return DensityChart(readings, noise, centre, centre - half, centre + half, change, bool(abs(y[-1] - centre) > half))
 
 
-def _noise(y: np.ndarray) -> float:
-    """Standard deviation of a reading from the moving ranges, the greatest left out where there are many: it may be the step."""
-    ranges = np.sort(np.abs(np.diff(y)))
-    return float(ranges[: len(ranges) - (len(ranges) >= 10)].mean()) / d2_d3(2)[0]
+def noise_of(y: np.ndarray, steps: Sequence[int] = ()) -> float:
+    """Standard deviation of a reading from the moving ranges, those that end at a reading in `steps` left out: a change is no noise.
+
+    With TRIMMED ranges and more the greatest is left out too (it may be a slip or a small step), and the mean of the others is divided by what it is expected
+    to be for normal readings without their greatest, so that leaving it out makes the noise no smaller.
+    References: [1] ISO 7870-2: mean moving range over d2. [2] David and Nagaraja, Order Statistics (2003), 3.1: the expected greatest of m.
+    """
+    ranges = np.sort(np.delete(np.abs(np.diff(y)), [step - 1 for step in steps]))
+    mean = d2_d3(2)[0]
+    if len(ranges) < TRIMMED:
+        return float(ranges.mean()) / mean if len(ranges) else 0.0
+    m = len(ranges)
+    return float(ranges[:-1].sum()) / (m * mean - _greatest_range(m))
 
 
-def _last_change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[Change | None, int]:
-    """The last change, and the number of the first reading after it."""
-    found, start = None, 0
+def _greatest_range(m: int) -> float:
+    """Expected greatest of m moving ranges of a standard normal quantity, taken as independent: the integral of 1 - P(|difference| <= x)^m."""
+    from scipy.special import erf
+
+    x = np.linspace(0, 12, 2401)
+    return float(np.trapezoid(1 - erf(x / 2) ** m, x))
+
+
+def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[Change, int]]:
+    """The changes one after another, each with the number of the first reading after it."""
+    found: list[tuple[Change, int]] = []
+    start = 0
     while len(y) - start >= 4:
         one = _change(y[start:], times[start:], noise)
         if one is None:
             break
-        found, start = one[0], start + one[1]
-    return found, start
+        start += one[1]
+        found.append((one[0], start))
+    return found
 
 
 def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[Change, int] | None:

@@ -8,16 +8,16 @@ import numpy as np
 
 from pipelines.measures.factors import c4, d2_d3
 from pipelines.measures.weights.rounds import Rounds
+from pipelines.measures.weights.spreads import RANGE_FREEDOM, borrowed
 
 ENOUGH = 8  # rounds of a past that can be judged by
-COMMON = 60.0  # degrees of freedom with which the spread of all moulds counts against a mould's own; a guess
-RANGE_FREEDOM = 0.605  # degrees of freedom a point of a standard deviation from moving ranges (Cryer and Ryan, Journal of Quality Technology 22 (1990) 187; from memory)
 
 
 @dataclass(frozen=True)
 class Reference:
     """mean [g], n (subgroups) of each mould; NaN and 0 for a mould that is not in it.  within: standard deviation of single containers of a mould [g], from
-    the samples of one time, else from the moving ranges.  between: what the means of a mould vary from time to time beyond that [g].  rounds: how many."""
+    the samples of one time, else from the moving ranges.  between: what the means of a mould vary from time to time beyond that [g].  rounds: how many.  lent: degrees of freedom that the other moulds
+    lend a mould's spread."""
 
     mean: np.ndarray
     n: np.ndarray
@@ -25,6 +25,7 @@ class Reference:
     between: np.ndarray
     rounds: int
     own: bool
+    lent: float = 0.0
 
     def sd_of(self, n: np.ndarray) -> np.ndarray:
         """Standard deviation of the mean of n samples of each mould at one time [g]."""
@@ -53,49 +54,41 @@ def _fitted(mean: np.ndarray, sd: np.ndarray, n: np.ndarray, own: bool) -> Refer
         centre = np.where(
             subgroups > 0, np.nansum(np.where(seen, mean * weight, 0.0), axis=0) / weight.sum(axis=0), np.nan
         )
-    of_means = _by_ranges(mean)
+    of_means, lent = _by_ranges(mean)
     pairs = (n >= 2) & seen
     singles = not pairs.any()
     if singles:
         within, between = of_means, np.zeros(len(of_means))
     else:
-        within = _by_samples(np.where(pairs, sd, np.nan), n)
+        within, lent = _by_samples(np.where(pairs, sd, np.nan), n)
         with np.errstate(invalid="ignore", divide="ignore"):
             share = np.where(seen, 1 / np.maximum(n, 1), 0).sum(axis=0) / np.maximum(subgroups, 1)
         between = np.sqrt(np.maximum(0.0, np.where(np.isnan(of_means), 0.0, of_means) ** 2 - within**2 * share))
-    return Reference(centre, subgroups, within, between, int(seen.any(axis=1).sum()), own)  # fmt: skip
+    return Reference(centre, subgroups, within, between, int(seen.any(axis=1).sum()), own, lent)
 
 
-def _by_ranges(mean: np.ndarray) -> np.ndarray:
-    """Standard deviation of each mould's means from their moving ranges over d2 of 2, drawn towards that of all moulds."""
+def _by_ranges(mean: np.ndarray) -> tuple[np.ndarray, float]:
+    """Standard deviation of each mould's means from their moving ranges over d2 of 2, with what the others lend it."""
     each = [np.abs(np.diff(column[~np.isnan(column)])) for column in mean.T]
     count = np.array([len(one) for one in each], float)
     total = np.array([one.sum() for one in each])
     if not count.sum():
-        return np.full(len(each), np.nan)
-    together = total.sum() / count.sum()
-    own = np.where(count > 0, total / np.maximum(count, 1), together)
-    return _drawn(own, together, RANGE_FREEDOM * count) / d2_d3(2)[0]
+        return np.full(len(each), np.nan), 0.0
+    own = total / np.maximum(count, 1)
+    drawn, lent = borrowed(own, RANGE_FREEDOM * count)
+    return drawn / d2_d3(2)[0], lent
 
 
-def _by_samples(sd: np.ndarray, n: np.ndarray) -> np.ndarray:
-    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty, drawn towards that of all moulds.
+def _by_samples(sd: np.ndarray, n: np.ndarray) -> tuple[np.ndarray, float]:
+    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty, with what the others lend it.
 
-    Equal sizes give the mean S over c4 of ISO 7870-2; unequal ones are weighed by c4^2 / (1 - c4^2) (Burr, Journal of Quality Technology 1 (1969) 163).
+    Equal sizes give the mean S over c4 of ISO 7870-2; unequal ones are weighed by c4^2 / (1 - c4^2) (Burr, Journal of Quality Technology 1 (1969) 163),
+    whose half is the degrees of freedom of that mean.
     """
     with np.errstate(invalid="ignore"):
         factor = c4(n)
     known = ~np.isnan(sd)
     weight = np.where(known, factor**2 / (1 - factor**2), 0.0)
     value = np.where(known, sd / factor, 0.0)
-    together = float((weight * value).sum() / weight.sum())
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mine = (weight * value).sum(axis=0) / weight.sum(axis=0)
-    own = np.where(known.any(axis=0), mine, together)
-    return _drawn(own, together, np.where(known, n - 1, 0).sum(axis=0))
-
-
-def _drawn(own: np.ndarray, together: float, freedom: np.ndarray) -> np.ndarray:
-    """Each mould's own spread, weighed by its degrees of freedom against that of all moulds with COMMON of them: few weighings make no mould look steady."""
-    told: np.ndarray = np.sqrt((freedom * own**2 + COMMON * together**2) / (freedom + COMMON))
-    return told
+    own = (weight * value).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-300)
+    return borrowed(own, weight.sum(axis=0) / 2)

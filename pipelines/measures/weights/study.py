@@ -14,8 +14,9 @@ from pipelines.measures.components import Component, components
 from pipelines.measures.lehr import LehrTime
 from pipelines.measures.weights.charts import Judge, MouldChart, judge_for, mould_charts
 from pipelines.measures.weights.drift import Fit, GobSeries, alarms, fit, gob_series, with_spread
-from pipelines.measures.weights.reference import RANGE_FREEDOM, Reference, reference_of
+from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
+from pipelines.measures.weights.spreads import Spread, own_spreads
 from pipelines.plant import Item
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
@@ -37,7 +38,7 @@ class GobFound:
 
 @dataclass(frozen=True)
 class MouldFound:
-    """One mould in the window. cap, perf: indices by the spread within and by the overall one."""
+    """One mould in the window. cap, perf: indices by its own spread within (`spread`) and by its overall one."""
 
     mould: str
     chart: MouldChart
@@ -45,6 +46,7 @@ class MouldFound:
     cavities: tuple[str, ...]
     cap: Capability
     perf: Capability
+    spread: Spread
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, le
 
 
 def _moulds(item: Item | None, rows: pl.DataFrame, here: Rounds, charts: list[MouldChart]) -> tuple[MouldFound, ...]:
-    within = reference_of(here, here)
+    spreads = own_spreads(here)
     low, high = (item.weight_min_g, item.weight_max_g) if item else (None, None)
     values_of = dict(rows.group_by("mould").agg(pl.col("weight_g")).iter_rows())
     places: dict[str, list[str]] = {}
@@ -96,14 +98,14 @@ def _moulds(item: Item | None, rows: pl.DataFrame, here: Rounds, charts: list[Mo
         places.setdefault(mould, []).append(f"{section}{gob}")
     found = []
     for chart in charts:
-        values, column = np.array(values_of[chart.mould]), here.moulds.index(chart.mould)
+        values, spread = np.array(values_of[chart.mould]), spreads[here.moulds.index(chart.mould)]
         mean, n = float(values.mean()), len(values)
-        several = here.n[:, column][here.n[:, column] > 0]
-        freedom = float((several - 1).sum()) if not chart.ranges else RANGE_FREEDOM * (n - 1)
-        spread = float(within.within[column])
-        cap = capability(mean, spread if np.isfinite(spread) else None, n, freedom, low, high)
-        perf = capability(mean, float(values.std(ddof=1)) if n > 1 else None, n, n - 1, low, high)
-        found.append(MouldFound(chart.mould, chart, values, tuple(places.get(chart.mould, ())), cap, perf))
+        cap = capability(mean, spread.sd, spread.worth, spread.freedom, low, high)
+        r = spread.correlation
+        overall = float(values.std(ddof=1)) if spread.sd is not None and n > 1 else None
+        perf = capability(mean, overall, spread.worth, (n - 1) * (1 - r**2) / (1 + r**2), low, high)
+        place = tuple(places.get(chart.mould, ()))
+        found.append(MouldFound(chart.mould, chart, values, place, cap, perf, spread))
     return tuple(found)
 
 

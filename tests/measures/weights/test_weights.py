@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.clock import Span
@@ -202,6 +202,7 @@ def test_a_new_mould_is_shown_and_not_judged_yet() -> None:
     assert new.chart.called == () and len(new.values) == 16 and not any(gob.still for gob in told.gobs)
 
 
+@settings(deadline=None)
 @given(st.floats(-50, 50), st.permutations(range(40)))
 def test_components_know_no_origin_and_no_order(shift: float, order: list[int]) -> None:
     rng = np.random.default_rng(2)
