@@ -12,6 +12,7 @@ from pipelines.plant import Plant
 
 SURE = 0.8
 SHARED_P = 0.005
+OLDER_MIN = 120  # a signal of another line that surely began so much earlier is another matter and stays expected there
 
 
 def follow_lines(
@@ -72,12 +73,7 @@ class _beside:
 
     def _of(self, name: str, other: Tracker, defect: int, mine: LineCounts, start: int, stop: int) -> Beside:
         later = timedelta(minutes=self.lehr[name] - self.lehr[self.line])
-        lo = max(other.scan.first, other.counts.bin_of(mine.moment(start) + later))
-        hi = min(other.scan.until, other.counts.bin_of(mine.moment(stop) + later))
-        told = other.latest
-        hours = max((hi - lo) * other.counts.step_s / 3600, 1e-3)
-        variance = float(told.window_variance(hours)[0][defect] + told.line_spread[defect])
-        if hi <= lo:
-            return Beside(name, 0.0, 0.0, variance)
-        seen, _, base = other.scan.series(defect, other.scan.line, lo, hi)
-        return Beside(name, float(seen.sum()), float(base.sum()) + other.own_excess(defect, lo, hi), variance)
+        moved = (other.counts.bin_of(mine.moment(at) + later) for at in (start, stop))
+        lo, hi = (int(min(max(other.scan.first, at), other.scan.until)) for at in moved)
+        since = lo - round(OLDER_MIN * 60 / other.counts.step_s)
+        return Beside(name, other.cells_beside(defect, lo, max(lo, hi), since))

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.measures.signals.counts import Column, cavities_of, groups_of
+from pipelines.measures.signals.likelihood import FACTORS, Likelihoods, Raised, mean_exp
 
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
-FACTORS = np.geomspace(1.4, 2000.0, 48)
 COINCIDENCE = 0.003  # probability that another line has the same defect at the same time from a cause of its own
-STATION_VARIANCE = 0.04  # of what a station calls beyond the ware's own defects, from mould to mould
+ALIKE_SD = 0.25  # of the log factor between the lines of a furnace that have one fault
+BLINDED = 0.2  # of the faults of a station: it finds less than before, and the stations behind it more
+EVEN_ODDS = 2.0  # a scope less than so many times likelier than the next is not decided
 READ_SHARE = 0.2  # below this share of calls with a mould number no place inside the line is judged
 
 # Prior probability of each scope by the defect's origin in works.toml: a guess of this tool, common practice without a source.
@@ -32,16 +34,17 @@ LOOK_FIRST = {
     "furnace": "glass: furnace, batch and cullet, and what feeds all its lines",
     "station": "the station itself: its settings, cleanliness and last challenge, before anybody at the hot end acts",
 }
+LOOK_BLINDED = (
+    "the station that finds less than before: challenge it now; what it lets pass shows at the stations behind it"
+)
 
 
 @dataclass(frozen=True)
 class Beside:
-    """Another line of the furnace in the same forming window: calls, expected, relative variance of the count."""
+    """Another line of the furnace in the same forming window: its cells by its own past, whatever it was told meanwhile."""
 
     line: str
-    calls: float
-    expected: float
-    variance: float
+    cells: Cells
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,8 @@ class Cells:
 
     reads: [stations] whether moulds are read there. able: [stations] whether the defect can be called there.
     own: relative variance of a mould's count in the window; line: of the whole line's.
+    base: what the past alone lets expect, without other signals; where not given, `expected`. orders: of the stations,
+    lanes sharing one; where not given, all are lanes. challenged: [stations, 2] challenge passes of the defect, caught and missed.
     """
 
     seen: np.ndarray
@@ -62,11 +67,26 @@ class Cells:
     columns: tuple[Column, ...]
     stations: tuple[str, ...]
     beside: tuple[Beside, ...] = ()
+    base: np.ndarray | None = None
+    orders: tuple[int, ...] = ()
+    challenged: np.ndarray | None = None
+
+    @property
+    def usual(self) -> np.ndarray:
+        return self.expected if self.base is None else self.base
+
+    @property
+    def order(self) -> np.ndarray:
+        return np.array(self.orders or [1] * len(self.stations))
 
 
 @dataclass(frozen=True)
 class Place:
-    """One possible place. columns: the columns in it; station: its number where the scope is a station."""
+    """One possible place. columns: the columns in it; station: where the calls rise, if the scope is a station.
+
+    factor: by how much true calls grew in the place; growth: how many times its usual calls each station has there.
+    blinded: the member finds less than before, so that `station` behind it finds more; factor then says how much remains.
+    """
 
     scope: str
     members: tuple[str, ...]
@@ -74,6 +94,8 @@ class Place:
     station: int | None
     probability: float
     factor: float
+    growth: tuple[float, ...] = ()
+    blinded: bool = False
 
 
 @dataclass(frozen=True)
@@ -86,36 +108,119 @@ class Placing:
     places: tuple[Place, ...]
     inside: bool
 
+    @property
+    def undecided(self) -> bool:
+        """Whether another scope is nearly as likely as the likeliest."""
+        told = sorted(self.scopes.values(), reverse=True)
+        return len(told) > 1 and told[0] < EVEN_ODDS * told[1]
+
+
+@dataclass(frozen=True)
+class _Trial:
+    scope: str
+    members: tuple[str, ...]
+    columns: tuple[int, ...]
+    station: int | None = None
+    blinded: int | None = None
+
+
+class _Line:
+    """One line's places inside itself, each with its prior and its likelihood."""
+
+    def __init__(self, cells: Cells, line: str, origin: str):
+        self.inside = _readable(cells)
+        self.trials = _trials(cells, line, self.inside)
+        self.likely = Likelihoods(cells)
+        self.raised = [self._raised(trial) for trial in self.trials]
+        self.prior = _log_prior(self.trials, origin, self.inside)
+        self.logs = np.array([one.log for one in self.raised])
+
+    def _raised(self, trial: _Trial) -> Raised:
+        if trial.blinded is not None:
+            return self.likely.of_blinded(trial.blinded)
+        if trial.station is not None:
+            return self.likely.of_station(trial.station)
+        return self.likely.of(trial.columns)
+
+    @property
+    def whole(self) -> Raised:
+        return next(r for trial, r in zip(self.trials, self.raised, strict=True) if trial.scope == "line")
+
+    def alone(self) -> float:
+        """Log likelihood with no fault shared with another line: nothing raised, or by a rare chance a fault of its own."""
+        own = float(np.logaddexp.reduce(self.prior - np.logaddexp.reduce(self.prior) + self.logs))
+        return float(np.logaddexp(np.log1p(-COINCIDENCE) + self.likely.wandered(), np.log(COINCIDENCE) + own))
+
 
 def place(cells: Cells, line: str, origin: str) -> Placing:
     """The probability of each place by comparing models that differ only in where the rate is raised.
 
-    Counts are negative binomial; inside a place the mean is factor x expected, for a station expected + a number of calls in
-    proportion to its ware, whatever the mould. The factor is summed out under a flat log prior; places share their
-    scope's prior equally.
+    Counts are negative binomial. A place of the ware multiplies the true part of each station's calls there, not the false
+    part, and each station sees what those before it let pass; the split is integrated over (`false_part`). A station's own
+    fault adds calls in proportion to its ware, whatever the mould, or makes it find less, so that the stations behind find more.
+    The factor is summed out under a flat log prior; places share their scope's prior equally. Over the lines of a furnace
+    the likelihoods are multiplied: a place on this line leaves the others as they were (but for a rare coincidence), a
+    fault of the furnace raises all by factors that are alike.
     References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773, Bayes factors: eq. 1-3.
     """
-    inside = _readable(cells)
-    trials = _trials(cells, line, inside)
-    prior = _prior(origin, inside)
-    number = {scope: sum(trial[0] == scope for trial in trials) for scope in SCOPES}
-    likely = _Likelihoods(cells)
-    by_factor = np.stack([likely.of(columns, station) + _beside(cells, scope) for scope, _, columns, station in trials])
-    log_prior = np.array([np.log(prior[trial[0]] / number[trial[0]]) for trial in trials])
-    weights = _weights(_mean_exp(by_factor) + log_prior)
-    inner = np.exp(by_factor - by_factor.max(axis=1, keepdims=True))
-    factors = inner @ FACTORS / inner.sum(axis=1)
-    told = [Place(*trial, float(w), float(f)) for trial, w, f in zip(trials, weights, factors, strict=True)]
-    scopes = {scope: sum(p.probability for p in told if p.scope == scope) for scope in SCOPES if number[scope]}
+    own = _Line(cells, line, origin)
+    others = [_Line(b.cells, b.line, origin) for b in cells.beside if b.cells.able.any()]
+    alone = sum(other.alone() for other in others)
+    logs, raised, trials = list(own.prior + own.logs + alone), list(own.raised), list(own.trials)
+    told = [one.told() for one in raised]
+    if others:
+        beside = sum((_alike(other.whole.by_factor) for other in others), np.zeros(len(FACTORS)))
+        joint = mean_exp(_alike(own.whole.by_factor) + beside)
+        trials.append(_Trial("furnace", (line, *(b.line for b in cells.beside)), own.trials[0].columns))
+        logs.append(np.log(PRIORS[origin]["furnace"]) + joint)
+        told.append(own.whole.told(_over(beside)))
+    weights = _weights(np.array(logs))
+    places = [
+        Place(t.scope, t.members, t.columns, t.station, float(w), *how, blinded=t.blinded is not None)
+        for t, w, how in zip(trials, weights, told, strict=True)
+    ]
+    scopes = {
+        scope: sum(p.probability for p in places if p.scope == scope)
+        for scope in SCOPES
+        if any(p.scope == scope for p in places)
+    }
     top = max(scopes, key=lambda scope: scopes[scope])
-    best = max((p for p in told if p.scope == top), key=lambda p: p.probability)
-    return Placing(best, scopes, tuple(sorted(told, key=lambda p: -p.probability)), inside)
+    best = max((p for p in places if p.scope == top), key=lambda p: p.probability)
+    return Placing(best, scopes, tuple(sorted(places, key=lambda p: -p.probability)), own.inside)
 
 
-def _prior(origin: str, inside: bool) -> dict[str, float]:
-    """Without mould numbers "line" stands for every place on it: their prior probabilities are its own."""
-    told = PRIORS[origin]
-    return told if inside else {**told, "line": sum(told[scope] for scope in ("mould", "section", "gob", "line"))}
+def _kernel() -> np.ndarray:
+    """[factors, factors] log weights: how likely a line has the second factor where the furnace's fault has the first."""
+    apart = np.log(FACTORS)[:, None] - np.log(FACTORS)[None, :]
+    told = -0.5 * (apart / ALIKE_SD) ** 2
+    normed: np.ndarray = told - np.logaddexp.reduce(told, axis=1, keepdims=True)
+    return normed
+
+
+def _alike(by_factor: np.ndarray) -> np.ndarray:
+    """A line's log likelihood [factors] for each factor of the furnace's fault, from [points, factors] by its own."""
+    told: np.ndarray = np.logaddexp.reduce(_kernel() + mean_exp(by_factor.T)[None, :], axis=1)
+    return told
+
+
+def _over(beside: np.ndarray) -> np.ndarray:
+    """The other lines' evidence for each factor of this line."""
+    told: np.ndarray = np.logaddexp.reduce(_kernel().T + beside[None, :], axis=1)
+    return told
+
+
+def _log_prior(trials: Sequence[_Trial], origin: str, inside: bool) -> np.ndarray:
+    """Each place's share of its scope's prior. Without mould numbers "line" stands for every place on it."""
+    told = dict(PRIORS[origin])
+    if not inside:
+        told["line"] = sum(told[scope] for scope in ("mould", "section", "gob", "line"))
+    blinded = any(t.blinded is not None for t in trials)
+    kinds = [(t.scope, t.blinded is not None) for t in trials]
+    shares = []
+    for kind in kinds:
+        part = (BLINDED if kind[1] else 1 - BLINDED) if kind[0] == "station" and blinded else 1.0
+        shares.append(told[kind[0]] * part / kinds.count(kind))
+    return np.log(np.array(shares))
 
 
 def _weights(logs: np.ndarray) -> np.ndarray:
@@ -128,21 +233,30 @@ def _readable(cells: Cells) -> bool:
     return len(cells.columns) > 1 and read >= READ_SHARE * max(float(cells.seen.sum()), 1.0)
 
 
-def _trials(cells: Cells, line: str, inside: bool) -> list[tuple[str, tuple[str, ...], tuple[int, ...], int | None]]:
+def _trials(cells: Cells, line: str, inside: bool) -> list[_Trial]:
     every = tuple(range(len(cells.columns)))
-    told: list[tuple[str, tuple[str, ...], tuple[int, ...], int | None]] = [("line", (line,), every, None)]
+    told = [_Trial("line", (line,), every)]
     if inside:
-        present = [n for n in every if cells.ware[:, n].sum() > 0]
-        told += [("mould", (cells.columns[n].mould,), (n,), None) for n in present]
-        told += [("mould", tuple(cells.columns[n].mould for n in v), tuple(v), None) for v in _changed(cells, present)]
-        sections, gobs = groups_of([cells.columns[n] for n in every])
-        told += [
-            ("section", (str(k),), tuple(v), None) for k, v in sections.items() if _some(cells, v) and len(sections) > 1
-        ]
-        told += [("gob", (k,), tuple(v), None) for k, v in gobs.items() if _some(cells, v) and len(gobs) > 1]
-    if cells.beside:
-        told.append(("furnace", (line, *(b.line for b in cells.beside)), every, None))
-    told += [("station", (cells.stations[n],), every, int(n)) for n in np.flatnonzero(cells.able)]
+        told += _inside(cells, every)
+    for n in np.flatnonzero(cells.able):
+        told.append(_Trial("station", (cells.stations[n],), every, int(n)))
+        behind = np.flatnonzero(cells.able & (cells.order > cells.order[n]))
+        if len(behind):
+            shows = int(behind[np.argmin(cells.order[behind])])
+            told.append(_Trial("station", (cells.stations[n],), every, shows, blinded=int(n)))
+    return told
+
+
+def _inside(cells: Cells, every: tuple[int, ...]) -> list[_Trial]:
+    """Moulds, cavities whose mould was changed, sections and gob positions with ware in the window."""
+    present = [n for n in every if cells.ware[:, n].sum() > 0]
+    told = [_Trial("mould", (cells.columns[n].mould,), (n,)) for n in present]
+    told += [_Trial("mould", tuple(cells.columns[n].mould for n in v), tuple(v)) for v in _changed(cells, present)]
+    sections, gobs = groups_of([cells.columns[n] for n in every])
+    told += [
+        _Trial("section", (str(k),), tuple(v)) for k, v in sections.items() if _some(cells, v) and len(sections) > 1
+    ]
+    told += [_Trial("gob", (k,), tuple(v)) for k, v in gobs.items() if _some(cells, v) and len(gobs) > 1]
     return told
 
 
@@ -155,90 +269,3 @@ def _changed(cells: Cells, present: Sequence[int]) -> list[list[int]]:
 
 def _some(cells: Cells, columns: Sequence[int]) -> bool:
     return bool(cells.ware[:, list(columns)].sum() > 0)
-
-
-class _Likelihoods:
-    """Log likelihood of all cells of a line for a place, at each factor, over that of nothing being raised.
-
-    A raised column changes its own cells only, so the gains of single cells are computed once for all places.
-    """
-
-    def __init__(self, cells: Cells):
-        self.cells = cells
-        self.rows = np.flatnonzero(cells.able)
-        self.seen, self.expected, self.ware = (x[self.rows] for x in (cells.seen, cells.expected, cells.ware))
-        self.size = _sizes(cells, self.rows)
-        self.still = _log_negative_binomial(self.seen, self.expected, self.size)
-        raised = _log_negative_binomial(
-            self.seen[:, :-1], FACTORS[:, None, None] * self.expected[:, :-1], self.size[:, :-1]
-        )
-        self.by_column = (raised - self.still[:, :-1]).sum(axis=1)
-
-    def of(self, columns: tuple[int, ...], station: int | None) -> np.ndarray:
-        """[factors]"""
-        if station is not None:
-            return self._of_station(int(np.flatnonzero(self.rows == station)[0]))
-        growth = 1 + (FACTORS[:, None] - 1) * _share(self.cells, columns)
-        unread = _log_negative_binomial(self.seen[:, -1], growth * self.expected[:, -1], self.size[:, -1])
-        told: np.ndarray = self.by_column[:, list(columns)].sum(axis=1) + (unread - self.still[:, -1]).sum(axis=1)
-        return told
-
-    def _of_station(self, at: int) -> np.ndarray:
-        ware, expected = self.ware[at], self.expected[at]
-        mean = expected + (FACTORS[:, None] - 1) * ware / max(ware.sum(), 1.0) * expected.sum()
-        size = 1 / ((expected / np.maximum(mean, 1e-9)) ** 2 / self.size[at] + STATION_VARIANCE)
-        raised = _log_negative_binomial(self.seen[at], mean, size) + _norm(self.seen[at], size)
-        told: np.ndarray = (raised - self.still[at] - _norm(self.seen[at], self.size[at])).sum(axis=1)
-        return told
-
-
-def _share(cells: Cells, columns: tuple[int, ...]) -> float:
-    """How much of the line's expected calls falls to these columns, as far as moulds are read."""
-    by_column = cells.expected[cells.reads, :-1].sum(axis=0)
-    if by_column.sum() <= 0:
-        by_column = cells.ware[cells.reads, :-1].sum(axis=0)
-    total = float(by_column.sum())
-    return float(by_column[list(columns)].sum()) / total if total > 0 else 1.0
-
-
-def _sizes(cells: Cells, rows: np.ndarray) -> np.ndarray:
-    """Size of the negative binomial of each cell: a mould's own variance, for unread ware the line's."""
-    variance = np.full((len(rows), cells.seen.shape[1]), cells.own)
-    variance[:, -1] = cells.line
-    variance[~cells.reads[rows]] = cells.line
-    return 1 / np.maximum(variance, 1e-6)
-
-
-def _log_negative_binomial(seen: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-    """Log probability up to terms that do not depend on the mean."""
-    mean = np.maximum(mean, 1e-9)
-    told: np.ndarray = seen * np.log(mean / (mean + size)) - size * np.log1p(mean / size)
-    return told
-
-
-def _norm(seen: np.ndarray, size: np.ndarray) -> np.ndarray:
-    """The terms of the log probability that depend on the size and not on the mean."""
-    from scipy.special import gammaln
-
-    told: np.ndarray = gammaln(seen + size) - gammaln(size)
-    return told
-
-
-def _beside(cells: Cells, scope: str) -> np.ndarray:
-    """The furnace's other lines: raised for the scope furnace; else as expected, or by a fault of their own as a rare chance."""
-    total = np.zeros(len(FACTORS))
-    for other in cells.beside:
-        seen, size = np.array(other.calls), np.array(1 / max(other.variance, 1e-6))
-        still = _log_negative_binomial(seen, np.array(other.expected), size)
-        raised = float(_mean_exp(_log_negative_binomial(seen, FACTORS * other.expected, size)) - still)
-        total = total + (
-            raised if scope == "furnace" else np.logaddexp(np.log1p(-COINCIDENCE), np.log(COINCIDENCE) + raised)
-        )
-    return total
-
-
-def _mean_exp(logs: np.ndarray) -> np.ndarray:
-    """log of the mean of exp(logs) over the last axis."""
-    top = logs.max(axis=-1, keepdims=True)
-    told: np.ndarray = top[..., 0] + np.log(np.exp(logs - top).mean(axis=-1))
-    return told

@@ -51,6 +51,11 @@ class Tracker:
         )
 
     @property
+    def orders(self) -> tuple[int, ...]:
+        """Of the stations, in the order in which ware meets them; lanes share one."""
+        return tuple(self.plant.stations[s].order for s in self.counts.stations)
+
+    @property
     def latest(self) -> Expectation:
         """What the newest hour should bring."""
         return self.expectations[max(self.expectations)]
@@ -210,7 +215,8 @@ class Tracker:
         first = int(max(0, signal.onset.low)) // per
         last = min((signal.ended if signal.ended is not None else stop) - 1, self.counts.bins - 1) // per
         where = signal.place
-        stations = np.arange(len(self.counts.stations)) if where.station is None else np.array([where.station])
+        every = where.station is None or where.blinded
+        stations = np.arange(len(self.counts.stations)) if every else np.array([where.station])
         self.past.spoil(signal.defect, stations, np.array(where.columns, int), first, last)
 
     def bins(self, minutes: float) -> int:
@@ -241,6 +247,18 @@ class Tracker:
         return place(cells, self.counts.line, origin)
 
     def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> Cells:
+        """Calls in a window beside what is expected of it, other signals of the line included; and the furnace's other lines."""
+        others = [s for s in self.signals if s.defect == defect and (own is None or s.name != own.name)]
+        told = self._cells_of(defect, start, stop, others)
+        return replace(told, beside=tuple(self.beside(defect, start, stop)))
+
+    def cells_beside(self, defect: int, start: int, stop: int, since: int) -> Cells:
+        """The same for another line of the furnace: only signals that surely began before bin `since` count as expected, so that
+        nothing this line was told of the present fault takes evidence from the other."""
+        older = [s for s in self.signals if s.defect == defect and s.onset.high < since]
+        return self._cells_of(defect, start, stop, older)
+
+    def _cells_of(self, defect: int, start: int, stop: int, others: Sequence[Found]) -> Cells:
         c, hours = self.counts, max((stop - start) * self.counts.step_s / 3600, 1e-3)
         shape = (len(c.stations), len(c.columns) + 1)
         inside = self._since(defect, start, stop)
@@ -248,18 +266,17 @@ class Tracker:
         mine[mine] &= inside[c.station[mine], c.at[mine] - start]
         flat = np.ravel_multi_index((c.station[mine], c.column[mine]), shape)
         seen = np.bincount(flat, c.calls[mine], minlength=shape[0] * shape[1]).reshape(shape)
-        every = self.cells_expected(defect, start, stop)
-        for other in self.signals:
-            if other.defect == defect and (own is None or other.name != own.name):
-                every = every + self._extra(other, start, stop)
-        expected = (every * inside[:, None, :]).sum(axis=2)
+        every = base = self.cells_expected(defect, start, stop)
+        for other in others:
+            every = every + self._extra(other, start, stop)
+        expected, base = ((x * inside[:, None, :]).sum(axis=2) for x in (every, base))
         told = self.latest
         common, idio = (float(x[defect]) for x in told.window_variance(hours))
         rate = float(told.line_spread[defect])
         habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
         return Cells(
             seen, expected, (c.ware[:, :, start:stop] * inside[:, None, :]).sum(axis=2), self.past.reads, self.able[defect], idio + habit,
-            common + rate, c.columns, c.stations, tuple(self.beside(defect, start, stop)),
+            common + rate, c.columns, c.stations, base=base, orders=self.orders,
         )  # fmt: skip
 
     def _since(self, defect: int, start: int, stop: int) -> np.ndarray:
@@ -272,8 +289,8 @@ class Tracker:
 
     def cells_expected(self, defect: int, start: int, stop: int) -> np.ndarray:
         """Expected calls by the past alone [stations, columns + 1, bins]."""
-        per, told = self.past.per_hour, []
-        for part in (one for hour in range(start // per, (stop - 1) // per + 1) for one in self.parts[hour]):
+        per, told = self.past.per_hour, [np.zeros((*self.counts.ware.shape[:2], 0))]
+        for part in (one for hour in range(start // per, -(-stop // per)) for one in self.parts[hour]):
             ware = self.counts.ware[:, :, max(start, part.start) : min(stop, part.stop)]
             habit = np.append(part.told.habit[defect], 1.0)
             told.append(ware * part.told.rate[defect][:, None, None] * habit[None, :, None])
@@ -284,7 +301,7 @@ class Tracker:
         end = self.counts.bins if signal.ended is None else signal.ended
         base = self.cells_expected(signal.defect, start, stop)
         where, more = signal.place, np.zeros_like(base)
-        if where.station is not None:
+        if where.station is not None and not where.blinded:
             ware = self.counts.ware[where.station, :, start:stop]
             more[where.station] = base[where.station].sum(axis=0) * ware / np.maximum(ware.sum(axis=0), 1.0)
         else:
@@ -292,14 +309,24 @@ class Tracker:
             more[:, columns] = base[:, columns]
             read = base[self.past.reads][:, :-1].sum(axis=(0, 2))
             more[:, -1] = base[:, -1] * (read[columns].sum() / read.sum() if read.sum() > 0 else 1.0)
+            more *= self._by_station(signal, more.sum(axis=2))[:, None, None]
         bins = np.arange(start, stop)
         inside = (bins >= int(signal.onset.at)) & (bins < end)
         return more * ((self._factors(signal, start, stop) - 1) * inside)[None, None, :]
 
-    def own_excess(self, defect: int, start: int, stop: int) -> float:
-        """Calls that signals of this line alone (not of the line as a whole) bring beyond the past in bins [start, stop)."""
-        mine = [s for s in self.signals if s.defect == defect and s.place.scope not in ("line", "furnace")]
-        return float(sum(self._extra(signal, start, stop).sum() for signal in mine))
+    def _by_station(self, signal: Found, base: np.ndarray) -> np.ndarray:
+        """[stations] how the growth of each differs from that of the signal's stream: only the true part of its calls grows.
+
+        base: usual calls of the place, [stations, columns + 1]."""
+        stream, growth = self.scan.streams[signal.stream], np.array(signal.place.growth) - 1
+        if stream.station is not None:
+            mine = np.zeros(len(base))
+            mine[stream.station] = base[stream.station].sum()
+        else:
+            mine = base.sum(axis=1) if stream.whole else base[:, :-1].sum(axis=1) * self.past.reads
+        mean = float(mine @ growth) / max(float(mine.sum()), 1e-12)
+        told: np.ndarray = growth / mean if mean > 1e-6 else np.ones(len(base))
+        return told
 
     def _factors(self, signal: Found, start: int, stop: int) -> np.ndarray:
         """The signal's factor at each bin: of each hour since its onset, drawn to its mean by one expected call."""
