@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from datetime import UTC, date, datetime
@@ -20,7 +21,33 @@ from tests.shared import Shared, folder_of_run
 SAMPLES = Path(__file__).parent.parent / "sample_feeds"
 WORKS = (SAMPLES / "works.toml").read_text(encoding="utf-8")
 NOW = datetime(2026, 4, 1, tzinfo=UTC)
+# A worker takes a module at a time; those that take longest go first, so that none is left over at the end.
+LONGEST = (
+    "test_docs.py", "serve/test_for_real.py", "flows/test_flows.py", "work/test_days.py", "faults/test_cut_at_every_call.py", "measures/test_truth.py",
+    "intake/test_properties.py", "work/test_elsewhere.py", "work/test_signals_kept.py", "work/test_keep.py", "pages/test_who_may_write.py", "test_cli.py",
+    "serve/test_clerk.py", "intake/test_kill.py", "pages/test_every_page_answers.py", "pages/test_fuzz.py", "listen/test_live_stations.py",
+)  # fmt: skip
+# `pytest -m quick`: what a reader touches, and the formulas behind it; under two minutes. A test can also ask for it by its own mark.
+QUICK = (
+    "answers/test_trace.py", "answers/test_weights.py", "answers/test_digest.py", "measures/test_", "measures/weights", "measures/laboratory", "pages/test_languages.py",
+    "pages/test_every_page_answers.py", "pages/test_figures_for_monitors.py", "published/", "reports/", "test_clock.py", "test_feeds_complete.py", "test_layers.py",
+    "test_plant.py", "test_sizes.py", "test_sql_files.py",
+)  # fmt: skip
+NOT_QUICK = ("measures/test_truth.py", "measures/test_station_faults.py")
 HEAD = "window_start,line,station,mould,window_s,inspected,rejected\n"
+
+
+def one_furnace(works: str = WORKS, furnace: str = "F1", lines: tuple[str, ...] = ("K1", "K2")) -> str:
+    """The works with one of its furnaces and that one's lines."""
+    tables = re.split(r"^(?=\[)", works, flags=re.M)
+    kept = []
+    for table in tables:
+        name, told = table.split("\n", 1)[0], dict(re.findall(r'^(id|line) = "([^"]+)"$', table, re.M))
+        if (name == "[[furnace]]" and told["id"] != furnace) or (name == "[[line]]" and told["id"] not in lines):
+            continue
+        if name != "[[station]]" or told["line"] in lines:
+            kept.append(table)
+    return "".join(kept)
 
 
 class Place:
@@ -74,6 +101,18 @@ class Place:
     def refusals(self) -> list[tuple[str, int, str, str]]:
         rows = self.ask("refusals_open", most=100_000, from_batch=0)
         return sorted(rows.select("file", "file_line", "column_name", "reason").iter_rows())
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest modules first; `quick` where QUICK says so."""
+    here = Path(__file__).parent
+    names = {item: item.path.relative_to(here).as_posix() for item in items}
+    for item, name in names.items():
+        if name.startswith(QUICK) and name not in NOT_QUICK:
+            item.add_marker(pytest.mark.quick)
+    order = {name: n for n, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(names[item], len(order)))
 
 
 @pytest.fixture

@@ -25,6 +25,7 @@ def run(*args: str, site: Path | None = None, **more: str) -> subprocess.Complet
     return subprocess.run(command, capture_output=True, text=True, env=told, timeout=120, cwd=Path(__file__).parents[1])
 
 
+@pytest.mark.quick
 def test_pareto_in_three_formats(day_taken: Place) -> None:
     root = day_taken.site.root
     told = json.loads(run("pareto", *HOUR, "--format", "json", site=root).stdout)
@@ -37,12 +38,14 @@ def test_pareto_in_three_formats(day_taken: Place) -> None:
     assert [(row["key"], int(row["calls"])) for row in rows] == [(row["key"], row["calls"]) for row in told["rows"]]
 
 
+@pytest.mark.quick
 def test_local_times_and_offsets_mean_the_same(day_taken: Place) -> None:
     local = run("pareto", *HOUR, "--format", "json", site=day_taken.site.root)
     utc = ("--line", "K1", "--from", "2026-03-10T09:00:00Z", "--to", "2026-03-10T11:00:00+01:00")
     assert run("pareto", *utc, "--format", "json", site=day_taken.site.root).stdout == local.stdout
 
 
+@pytest.mark.quick
 def test_yield_and_feeds(day_taken: Place) -> None:
     root = day_taken.site.root
     told = json.loads(run("yield", "--day", "2026-03-10", "--furnace", "F1", "--format", "json", site=root).stdout)

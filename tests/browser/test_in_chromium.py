@@ -57,7 +57,7 @@ def chromium(*args: str, profile: Path) -> str:
     program = shutil.which("chromium")
     assert program, "Chromium is not installed; .ci/run installs it"
     command = [program, *FLAGS, f"--user-data-dir={profile}", *args]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True).stdout
+    return subprocess.run(command, capture_output=True, text=True, timeout=600, check=True).stdout
 
 
 def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:

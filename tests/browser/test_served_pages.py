@@ -28,15 +28,10 @@ from tests.pages.conftest import PASSWORDS, peopled
 
 pytestmark = pytest.mark.browser
 DAY = date(2026, 3, 10)
+LIMIT_MS = 180_000  # ends a test that hangs; other tests run beside these
 FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
 PAGES = (
     "/now", "/hour/K1", "/moulds/K3?hours=12", "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001",
     "/trace?complaint=C-26-001&customer=1", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/nothing",
@@ -76,7 +71,7 @@ def chromium() -> Iterator[Browser]:
     program = shutil.which("chromium")
     assert program, "Chromium is not installed; .ci/run installs it"
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=program, args=FLAGS)
+        browser = play.chromium.launch(executable_path=program, args=FLAGS, timeout=LIMIT_MS)
         yield browser
         browser.close()
 
@@ -89,6 +84,7 @@ def page(chromium: Browser) -> Iterator[Page]:
 
 def opened(chromium: Browser, width: int, scheme: str) -> Iterator[Page]:
     context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme, locale="en-GB")  # type: ignore[arg-type]
+    context.set_default_timeout(LIMIT_MS)
     one = context.new_page()
     wrong: list[str] = []
     one.on("pageerror", lambda error: wrong.append(str(error)))
@@ -116,7 +112,7 @@ def tab_to(page: Page, what: str, most: int = 200) -> None:
     raise AssertionError(f"the keyboard does not reach {what} within {most} stops")
 
 
-def wait(page: Page, true: str, seconds: float = 15) -> None:
+def wait(page: Page, true: str, seconds: float = 120) -> None:
     """Until a JavaScript expression is true; asked from outside, because the pages allow no evaluation of texts inside."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -242,6 +238,7 @@ def test_the_works_manager_reads_the_day_and_takes_its_tables_along(page: Page, 
 
 def test_a_table_is_copied_as_a_spreadsheet_takes_it(chromium: Browser, address: str) -> None:
     context = chromium.new_context(permissions=["clipboard-read", "clipboard-write"])
+    context.set_default_timeout(LIMIT_MS)
     one = context.new_page()
     one.goto(f"{address}/now")
     one.locator("#t-now [data-copy]").press("Enter")
@@ -388,6 +385,7 @@ def test_what_a_reader_may_not_do_is_not_shown_and_who_may_is_told(page: Page, a
 
 def test_everything_works_without_scripts(chromium: Browser, address: str) -> None:
     context = chromium.new_context(java_script_enabled=False)
+    context.set_default_timeout(LIMIT_MS)
     one = context.new_page()
     one.goto(f"{address}/moulds/K1?hours=8")
     one.locator("#t-cavities th a", has_text="Calls").first.click()

@@ -23,8 +23,9 @@ from pathlib import Path
 import pytest
 
 from pipelines.settings import Settings
-from sample_feeds.simulator import Simulated, write_feeds
-from tests.conftest import Place
+from sample_feeds.simulator import Simulated, make_plan, write_feeds
+from tests.conftest import Place, one_furnace
+from tests.shared import Shared
 
 ROOT = Path(__file__).parent.parent.parent
 DAY = date(2026, 3, 10)
@@ -76,7 +77,7 @@ class Served:
         while time.monotonic() < end:
             if true():
                 return time.monotonic() - self.began
-            time.sleep(0.2)
+            time.sleep(0.1)
         raise AssertionError(f"not within {seconds} s: {what}\n{self.log.read_text()[-3000:]}")
 
     def runs(self) -> list[tuple[str, str]]:
@@ -123,16 +124,46 @@ def started(tmp_path: Path) -> Iterator[Callable[..., Served]]:
             one.process.wait(10)
 
 
-@pytest.fixture
-def fed(day_of_truth: Simulated, tmp_path: Path) -> Place:
-    """A site with the last hours of a day of feeds in its inbox and nothing taken in."""
-    place = Place(tmp_path / "site", settings=Settings())
-    write_feeds(day_of_truth, place.site.inbox)
+def feed(place: Place, simulated: Simulated) -> Place:
+    """The last hours of a day of feeds into the inbox."""
+    write_feeds(simulated, place.site.inbox)
     for path in place.site.inbox.iterdir():
         stamp = re.search(r"\.(\d{8}T\d{4}Z)\.", path.name)
         if stamp and ".works." not in path.name and stamp[1] < "20260310T2100Z":
             path.unlink()
     return place
+
+
+@pytest.fixture
+def fed(day_of_truth: Simulated, tmp_path: Path) -> Place:
+    """A site with the last hours of a day of feeds in its inbox and nothing taken in."""
+    return feed(Place(tmp_path / "site", settings=Settings()), day_of_truth)
+
+
+@pytest.fixture
+def fed_again(shared: Shared, tmp_path: Path) -> Place:
+    """The same of a works with one furnace, which has served before: its run history is there, empty."""
+    place = Place(tmp_path / "site", one_furnace(), Settings())
+    simulated = shared.simulated(make_plan(place.plant, DAY, 1, seed=41_078, lag_offset=0.0))
+    history, _ = shared.made("history", new_history)
+    shutil.copytree(history, place.site.root / ".prefect")
+    return feed(place, simulated)
+
+
+def new_history(home: Path) -> None:
+    """A run history as the server makes it, before any run."""
+    home.mkdir()
+    port = free_port()
+    code = f"from pipelines.flows.server import *; serve_history({port}, settings_of_server({str(home)!r}, 'secret'))"
+    told = {**os.environ, "PYTHONPATH": str(ROOT)}
+    server = subprocess.Popen([sys.executable, "-c", code], env=told, stderr=subprocess.DEVNULL)
+    while server.poll() is None:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+            break  # it listens when its tables are there
+        time.sleep(0.2)
+    server.terminate()
+    server.wait(60)
+    assert (home / "prefect.db").exists()
 
 
 def contents(folder: Path) -> set[str]:
@@ -178,13 +209,14 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
 
 
 def test_killed_while_it_takes_in_nothing_is_lost_and_pages_are_back(
-    fed: Place, started: Callable[..., Served]
+    fed_again: Place, started: Callable[..., Served]
 ) -> None:
     """SIGKILL to all of it in the middle of an intake, as a power cut does it; then started again."""
+    fed = fed_again
     files = contents(fed.site.inbox)
     one = started(fed.site.root)
-    one.until(lambda: ("intake", "running") in one.runs(), 200, "an intake")
-    time.sleep(3.5)
+    one.until(fed.site.ledger.exists, 600, "an intake that has begun to write")
+    assert one.runs() == [("intake", "running")] and list(fed.site.inbox.iterdir())
     for pid in (one.process.pid, *one.children()):
         os.kill(pid, signal.SIGKILL)
     one.process.wait(10)
@@ -222,10 +254,9 @@ def test_a_supervisor_that_is_killed_takes_its_parts_with_it_and_a_part_that_die
     one.until(lambda: not one.children(), 10, "the parts to end with their supervisor")
 
 
-def test_six_hours_off_are_caught_up_once_and_in_order(
-    fed: Place, started: Callable[..., Served], day_of_truth: Simulated
-) -> None:
+def test_six_hours_off_are_caught_up_once_and_in_order(fed_again: Place, started: Callable[..., Served]) -> None:
     """Off over the end of the day: the newest hours lie in the inbox; started again, one intake takes all, then one close."""
+    fed = fed_again
     late = {
         path
         for path in fed.site.inbox.iterdir()
