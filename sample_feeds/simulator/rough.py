@@ -33,7 +33,7 @@ class Roughness:
     set; samples_every: minutes from one sample of every mould to the next. None of these are faults (`[[defect]] kind`).
     refed: share of the rejected ware that goes through all stations a second time.
     unread: least and greatest share of mould numbers that a station does not read.  misread: of the numbers of a pair that looks alike, read as the other.
-    table: greatest minutes that ware waits on the accumulation table before the palletisers; they are a tenth quicker than the line.
+    table: greatest minutes that ware waits on the accumulation table before the palletisers; together they are three tenths quicker than the line.
     palletisers: how many share a line's ware; palletiser_stops: how often each stands a day, for 5 to 45 minutes.
     weight_wander_g: standard deviation of each cavity's gob mass about its mean, AR(1) over wander_hours: weighings follow each other.
     weight_sd_g: least and greatest spread of single containers of a mould [g], one value a mould.
@@ -80,7 +80,7 @@ ROUGH = Roughness(
     misread=(0.005, 0.05),
     table=55.0,
     palletisers=2,
-    palletiser_stops=6.0,
+    palletiser_stops=4.0,
     weight_wander_g=0.4,
     weight_sd_g=(0.4, 1.0),
 )

@@ -11,6 +11,7 @@ import polars as pl
 
 from sample_feeds.simulator import Simulated
 from sample_feeds.simulator.plan import RUN_IN_MIN, SCOPES, Fault, Plan
+from sample_feeds.simulator.rough import reads_moulds
 
 LEARN_H = 10  # hours of the cold end before the first fault's ware arrives
 ORIGINS = {"mould": ("mould",), "section": ("timing",), "gob": ("gob",), "line": ("gob", "lehr"), "furnace": ("glass",)}
@@ -21,7 +22,7 @@ class Case:
     """One fault as it really showed. tellable: the place can be told from the feeds at all, because a station that reads moulds
     or more than one station can call the defect. onset, ended: first and last faulty ware at the calling station's clock.
 
-    extra: rejects an hour beyond the base rate, as they were really called while it lasted.
+    extra: rejects an hour beyond the base rate, as they were really called while it lasted; total: all of them.
     """
 
     fault: Fault
@@ -32,6 +33,7 @@ class Case:
     extra: float
     places: tuple[str, ...]
     tellable: bool = True
+    total: float = 0.0
 
 
 def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) -> list[Fault]:
@@ -62,13 +64,13 @@ def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> Fault
     end = min(plan.minutes, start + int(rng.integers(200, 900)))
     if scope == "station":
         station = plant.stations_of(line)[int(rng.integers(len(plant.stations_of(line))))]
-        codes = list(station.sees or plant.defects)
+        codes = [code for code in station.sees or plant.defects if code in plant.faults]
         factor = float(rng.uniform(2.0, 4.0)) if small else float(rng.uniform(5, 20))
         return Fault(scope, line, str(rng.choice(codes)), (station.id,), start, end, factor)
-    readers = [s for s in plant.stations_of(line) if s.id.split("-")[1] in ("side", "mouth")]
+    readers = [s for s in plant.stations_of(line) if reads_moulds(s.id)]
     inside = scope in ("mould", "section", "gob")
     seen = {c for s in (readers if inside else plant.stations_of(line)) for c in (s.sees or plant.defects)}
-    codes = sorted(c for c in seen if plant.defects[c].origin in ORIGINS[scope])
+    codes = sorted(c for c in seen if c in plant.faults and plant.defects[c].origin in ORIGINS[scope])
     low, high = {"mould": (10, 60), "section": (6, 40), "gob": (5, 15)}.get(scope, (5, 12))
     factor = 2.5 if small else float(np.exp(rng.uniform(np.log(low), np.log(high))))
     return Fault(scope, line, str(rng.choice(codes)), members_of(plan, scope, line, rng), start, end, factor)
@@ -102,7 +104,7 @@ def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
         onset, ended = plan.at(fault.start + first + after), plan.at(fault.end + last + after)
         formed = plan.at(fault.start)
     calls = simulated.truth["calls"].filter(
-        (pl.col("line") == line) & (pl.col("defect") == fault.defect) & pl.col("window_start").is_between(onset, ended)
+        (pl.col("line") == line) & (pl.col("defect") == fault.defect) & pl.col("called_at").is_between(onset, ended)
     )
     until = min(ended, plan.at(plan.minutes))
     hours = max((until - onset).total_seconds() / 3600, 0.1)
@@ -113,12 +115,10 @@ def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
         here = [m for m in fault.members if m.startswith(f"{line}/")]
         cavity = pl.format("{}/{}{}", pl.lit(line), "section", "gob").is_in(here)
         extra = calls.filter(cavity & pl.col("real")).height * (1 - 1 / fault.factor) / hours
-    readers = [
-        s for s in plant.stations_of(line) if s.can_call(fault.defect) and s.id.split("-")[1] in ("side", "mouth")
-    ]
-    others = [s for s in plant.stations_of(line) if s.can_call(fault.defect)]
+    readers = [s for s in able if reads_moulds(s.id)]
     places = tuple(m for m in fault.members if m.startswith(f"{line}/"))
-    return Case(fault, line, onset, ended, formed, extra, places, bool(readers) or len(others) > 1)
+    tellable = bool(readers) or len(able) > 1
+    return Case(fault, line, onset, ended, formed, extra, places, tellable, extra * hours)
 
 
 def frames_of(simulated: Simulated, line: str) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
@@ -138,7 +138,7 @@ def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.
     References: [1] Montgomery, Introduction to Statistical Quality Control, control chart for fraction nonconforming.
     """
     calls, ware, _, _ = frames_of(simulated, line)
-    first = {s.id for s in simulated.plan.plant.stations_of(line) if s.id.split("-")[1] in ("side", "mouth")}
+    first = {s.id for s in simulated.plan.plant.stations_of(line) if reads_moulds(s.id)}
     start = simulated.plan.cold_from
     hour = ((pl.col("window_start") - start).dt.total_seconds() // 3600).alias("hour")
     orders = {s.id: s.order for s in simulated.plan.plant.stations_of(line)}
@@ -146,7 +146,7 @@ def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.
     n = ware.filter(pl.col("station").is_in([s for s in first if orders[s] == lowest]) & pl.col("mould").is_not_null())
     n = n.group_by(hour, "mould").agg(n=pl.col("inspected").sum()).sort("mould", "hour")
     y = calls.filter(pl.col("mould").is_not_null()).group_by(hour, "mould", "defect").agg(y=pl.col("calls").sum())
-    codes = pl.DataFrame({"defect": list(simulated.plan.plant.defects)})
+    codes = pl.DataFrame({"defect": list(simulated.plan.plant.faults)})
     grid = (
         n.join(codes, how="cross")
         .join(y, on=["hour", "mould", "defect"], how="left")

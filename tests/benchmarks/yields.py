@@ -1,123 +1,28 @@
-"""Pack-to-melt against the truth, and which meter is named: `python -m tests.benchmarks.yields`.
+"""Pack-to-melt against the truth, and which meter is named, on tidy and rough works.
 
-Part 1 simulates works container by container, lets every meter err by the uncertainty that works.toml states (anew each day), takes the feeds in,
-closes day after day and compares. Part 2 draws readings of the same works directly, for long pasts and for one lying meter at a time.
+    python -m tests.benchmarks.yields [--world both] [--works 4] [--days 8] [--past 20] [--seed 1] [--jobs 2] [--only honest] [--drawn 40]
+
+Works are simulated container by container, every meter errs by the uncertainty that works.toml states (anew each day) or lies as the scenario
+says, the feeds are taken in, day after day is closed and compared. `--past`: days before, whose readings are drawn without feeds. `--drawn`: readings
+of the tidy works drawn directly, for long pasts and for one lying meter at a time. Seeds: tests/benchmarks/worlds.py.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-import tempfile
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from datetime import date, timedelta
 from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-import polars as pl
 
-from pipelines.answers.yields import yield_and_readings
-from pipelines.intake import take_in
-from pipelines.ledger import Ledger
-from pipelines.ledger.history import keep_balances
-from pipelines.ledger.queries import query
 from pipelines.measures.balance import balanced, usual_of
-from pipelines.measures.usual import DAYS
-from pipelines.plant import Plant, read_plant
-from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
-from sample_feeds.simulator import Plan, Simulated, make_plan, misread, simulate, write_feeds
-from schemas.results import FurnaceYield, Yield
-from tests.benchmarks.yield_readings import State, day_of, read, works_state
+from pipelines.plant import read_plant
+from tests.benchmarks.worlds import asked_worlds, side_by_side
+from tests.benchmarks.yield_days import SCENARIOS, Told, one_works, summed
+from tests.benchmarks.yield_readings import day_of, read, works_state
 
 WORKS = (Path(__file__).parents[2] / "sample_feeds" / "works.toml").read_text(encoding="utf-8")
-FIRST = date(2026, 4, 1)
-
-
-@dataclass(frozen=True)
-class Told:
-    """One furnace-day: how many earlier days were known, the truth, what was told, the plain quotient, who was accused."""
-
-    past: int
-    truth: float
-    value: float
-    low: float
-    high: float
-    raw: float
-    accused: tuple[str, ...]
-    left_open: float
-
-
-def true_yield(simulated: Simulated, plant: Plant, furnace: str, day: date) -> float:
-    """Good mass over melted mass of the ware that met the first stations in a day."""
-    span = plant.clock.day(day)
-    mine = pl.col("line").is_in([line.id for line in plant.lines_of(furnace)])
-    good = simulated.truth["good"].filter(
-        mine & (pl.col("arrived_at") >= span.start) & (pl.col("arrived_at") < span.end)
-    )
-    lag = timedelta(minutes=float(np.mean([line.lehr_minutes for line in plant.lines_of(furnace)])))
-    melt = simulated.feeds["melt_log"].filter(
-        (pl.col("furnace") == furnace)
-        & (pl.col("window_start") >= span.start - lag)
-        & (pl.col("window_start") < span.end - lag)
-    )
-    glass = plant.furnaces[furnace]
-    held = float(melt["level_change_mm"].sum()) * glass.surface_m2 * glass.density_g_cm3
-    unseen = simulated.truth["melt"].filter(pl.col("furnace") == furnace)["unseen"][0]
-    return float(good["good_kg"].sum() / (good["cut_kg"].sum() / (1 - unseen) + held))
-
-
-def one_works(days: int, seed: int, past: int = 0) -> list[Told]:
-    """A works of its own, from the feeds to the yields of its days; past: earlier days whose readings are drawn without feeds."""
-    plant, rng = read_plant(WORKS), np.random.default_rng([seed, 99])
-    plan = make_plan(plant, FIRST, days + 1, seed, faults=2 * days)
-    plan.window_s, plan.broken = 300, float(rng.uniform(0, 0.001))
-    plan.unseen = {furnace: abs(float(rng.normal(0, 0.005))) for furnace in plant.furnaces}
-    simulated = misread(simulate(plan), seed)
-    found = []
-    with tempfile.TemporaryDirectory() as folder:
-        site = init_site(Path(folder) / "site", WORKS)
-        write_feeds(simulated, site.inbox, dirty=False, every="7d", formats=("parquet",))
-        settings = Settings(fixed_now=plan.at(plan.minutes) + timedelta(hours=2))
-        assert not take_in(site, plant, settings).needs_a_person
-        opened = open_site(site.root, settings)
-        _past(opened.ledger, plant, plan, past)
-        for number in range(days):
-            day = FIRST + timedelta(days=number)
-            with opened.ledger.reading() as reader:
-                told, kept = yield_and_readings(reader, plant, day)
-            with opened.ledger.writing() as con:
-                keep_balances(con, day, 1, kept, told)
-            found += [_told(number, simulated, plant, told, one, day) for one in told.furnaces]
-    return found
-
-
-def _past(ledger: Ledger, plant: Plant, plan: Plan, days: int) -> None:
-    """Readings of the days before, of a works that loses as much unseen."""
-    rng = np.random.default_rng([plan.seed, 77])
-    with ledger.writing() as con:
-        for furnace in plant.furnaces:
-            state = State(plan.unseen[furnace], {line.id: np.full(5, plan.broken) for line in plant.lines_of(furnace)})
-            for back in range(days, 0, -1):
-                reading = read(rng, plant, day_of(rng, plant, furnace, state))
-                row = {
-                    "day": FIRST - timedelta(days=back),
-                    "revision": 1,
-                    "furnace": furnace,
-                    "usual": "{}",
-                    "told": "{}",
-                }
-                con.execute(query("keep_balance", "writes"), {**row, "reading": json.dumps(reading.kept())})
-
-
-def _told(number: int, simulated: Simulated, plant: Plant, told: Yield, one: FurnaceYield, day: date) -> Told:
-    accused = tuple(s.meter for s in told.suspect_meters if s.furnace == one.furnace)
-    left = [abs(row.after) for row in told.balances if row.furnace == one.furnace and row.unit == "containers"]
-    assert one.pack_to_melt is not None and one.low is not None and one.high is not None and one.raw is not None
-    truth = true_yield(simulated, plant, one.furnace, day)
-    return Told(number, truth, one.pack_to_melt, one.low, one.high, one.raw, accused, max(left))
 
 
 def readings_only(job: tuple[int, int, int]) -> tuple[list[Told], dict[str, list[tuple[bool, bool]]]]:
@@ -149,9 +54,10 @@ def readings_only(job: tuple[int, int, int]) -> tuple[list[Told], dict[str, list
 
 
 def show(title: str, told: list[Told]) -> None:
-    error = np.array([100 * abs(one.value - one.truth) for one in told])
+    numbers = [one for one in told if one.value is not None]
+    error = np.array([100 * abs(one.value - one.truth) for one in numbers if one.value is not None])
     raw = np.array([100 * abs(one.raw - one.truth) for one in told])
-    inside = np.mean([one.low <= one.truth <= one.high for one in told])
+    inside = np.mean([one.low <= one.truth <= one.high for one in told if one.low is not None and one.high is not None])
     accused = np.mean([bool(one.accused) for one in told])
     print(
         f"{title:<34} n {len(told):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, greatest {error.max():.2f}, "
@@ -160,43 +66,52 @@ def show(title: str, told: list[Told]) -> None:
     )
 
 
+def drawn(pool: ProcessPoolExecutor, works: int, seed: int) -> None:
+    """Print how readings that are drawn fare, for long pasts and one liar at a time."""
+    print("\nReadings drawn, tidy works:")
+    for past in (28, 91, 182):
+        found = list(pool.map(readings_only, [(past, 3, seed + n) for n in range(works)]))
+        show(f"with {past} earlier days", [one for part, _ in found for one in part])
+        kinds: dict[str, list[tuple[bool, bool]]] = {}
+        for _, named in found:
+            for kind, hits in named.items():
+                kinds.setdefault(kind, []).extend(hits)
+        for kind, hits in kinds.items():
+            first, accused = (100 * np.mean([hit[place] for hit in hits]) for place in (0, 1))
+            print(
+                f"    {kind:<10} off by 3 standard uncertainties: named first {first:5.1f} %, accused first {accused:5.1f} %  (n {len(hits)})"
+            )
+
+
 def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--works", type=int, default=8)
-    asked.add_argument("--days", type=int, default=30)
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--world", choices=("tidy", "rough", "both"), default="both")
+    asked.add_argument("--works", type=int, default=4, help="works of each scenario")
+    asked.add_argument("--days", type=int, default=8, help="days with feeds")
+    asked.add_argument("--past", type=int, default=20, help="earlier days whose readings are drawn")
     asked.add_argument(
-        "--drawn", type=int, default=40, help="works of which readings are drawn, for each length of the past"
+        "--drawn", type=int, default=0, help="works of which readings are drawn, for each length of the past"
     )
-    asked.add_argument("--seed", type=int, default=7001)
+    asked.add_argument("--only", default="", help="scenarios whose names hold this")
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--jobs", type=int, default=2)
     told = asked.parse_args()
-    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        parts = list(pool.map(one_works, [told.days] * told.works, range(told.seed, told.seed + told.works)))
-        every = [one for part in parts for one in part]
-        print("Containers simulated, feeds taken in; points of pack-to-melt:")
-        show("all days", every)
-        for low, high in ((0, 0), (1, 6), (7, 13), (14, 10_000)):
-            chosen = [one for one in every if low <= one.past <= high]
-            if chosen:
-                show(f"  with {low} to {high} earlier days" if high < 10_000 else f"  with {low} and more", chosen)
-        seeds = range(told.seed + 500, told.seed + 500 + told.works)
-        parts = list(pool.map(one_works, [told.days] * told.works, seeds, [DAYS] * told.works))
-        show(f"with {DAYS} earlier days drawn", [one for part in parts for one in part])
-        print(
-            f"greatest opening of a balance of containers after reconciliation: {max(one.left_open for one in every):g}"
-        )
-        print("\nReadings drawn:")
-        for past in (28, 91, 182):
-            found = list(pool.map(readings_only, [(past, 3, told.seed + n) for n in range(told.drawn)]))
-            show(f"with {past} earlier days", [one for part, _ in found for one in part])
-            kinds: dict[str, list[tuple[bool, bool]]] = {}
-            for _, named in found:
-                for kind, hits in named.items():
-                    kinds.setdefault(kind, []).extend(hits)
-            for kind, hits in kinds.items():
-                first, accused = (100 * np.mean([hit[place] for hit in hits]) for place in (0, 1))
-                print(
-                    f"    {kind:<10} off by 3 standard uncertainties: named first {first:5.1f} %, accused first {accused:5.1f} %  (n {len(hits)})"
-                )
+    chosen = [name for name in SCENARIOS if told.only in name]
+    worlds = [world.name for world in asked_worlds(told.world)]
+    seeds = [told.seed * 10_000 + n for n in range(told.works)]
+    rows: dict[str, dict[str, str]] = {}
+    with ProcessPoolExecutor(told.jobs, mp_context=get_context("spawn")) as pool:
+        running = {
+            (world, name): [pool.submit(one_works, told.days, seed, told.past, world, name) for seed in seeds]
+            for world in worlds
+            for name in chosen
+        }
+        for (world, name), futures in running.items():
+            for what, value in summed([one for future in futures for one in future.result()], name).items():
+                rows.setdefault(what, {})[world] = value
+        side_by_side(f"yields, seed {told.seed}, {told.past} to {told.past + told.days - 1} earlier days", rows)
+        if told.drawn:
+            drawn(pool, told.drawn, told.seed)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,269 @@
+"""What the signals told of a simulated works, fault by fault, against what really happened; beside a p chart of 3 sigma."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
+from pipelines.plant import Plant
+from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate
+from sample_feeds.simulator.plan import RUN_IN_MIN
+from sample_feeds.simulator.rough import reads_moulds
+from tests.benchmarks.signal_truth import (
+    LEARN_H,
+    Case,
+    cases_of,
+    draw_faults,
+    frames_of,
+    lehr_minutes_of,
+    p_chart_alarms,
+)
+from tests.benchmarks.worlds import WORLDS
+
+FIRST = date(2026, 5, 4)
+DAYS = 2
+CHART_CALLS = 3  # the p chart calls nothing with fewer
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A fault with what was said of it; None where it was not found. chart, chart3: minutes until the p chart shows it; with at least 3 calls."""
+
+    case: Case
+    kind: str
+    delay: float | None = None
+    scope: bool | None = None
+    members: bool | None = None
+    probability: float | None = None
+    onset_off: float | None = None
+    covered: bool | None = None
+    chart: float | None = None
+    chart3: float | None = None
+
+
+@dataclass
+class Told:
+    """Everything measured on some works. places: probability told and whether right, of every signal that was a fault's."""
+
+    hits: list[Hit] = field(default_factory=list)
+    places: list[tuple[float, bool]] = field(default_factory=list)
+    false: int = 0
+    false_chart: int = 0
+    false_chart3: int = 0
+    line_days: float = 0.0
+    lehr_off: list[float] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Said:
+    """One signal at the moment it was raised and at the end."""
+
+    line: str
+    first: Found
+    last: Found
+    tracker: Tracker
+
+    @property
+    def after(self) -> timedelta:
+        return timedelta(minutes=self.tracker.after_minutes(self.last))
+
+    @property
+    def raised(self) -> datetime:
+        return self.tracker.counts.moment(self.last.raised) + self.after
+
+    @property
+    def probability(self) -> float:
+        return self.last.placing.scopes.get(self.last.place.scope, 0.0)
+
+    @property
+    def cavities(self) -> set[str]:
+        columns = self.tracker.counts.columns
+        return {f"{self.line}/{columns[n].section}{columns[n].gob}" for n in self.last.place.columns}
+
+
+def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list[Said]:
+    """Every signal of the works' lines, hour by hour as they would have been shown; what only passed is told to nobody."""
+    span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(days=DAYS))
+    told: list[Said] = []
+    for furnace in works.furnace:
+        counts = {
+            line.id: line_counts(works, line.id, span, *frames_of(simulated, line.id), lehr[line.id])
+            for line in works.lines_of(furnace.id)
+        }
+        firsts: dict[tuple[str, str], Found] = {}
+        lasts: dict[tuple[str, str], Found] = {}
+        trackers: dict[str, Tracker] = {}
+        for _, now, states in follow_lines(works, counts, 1, lehr):
+            trackers = now
+            for line, signals in states.items():
+                for signal in signals:
+                    firsts.setdefault((line, signal.name), signal)
+                    lasts[line, signal.name] = signal
+        told += [Said(line, firsts[line, name], last, trackers[line]) for (line, name), last in lasts.items()]
+    return [one for one in told if not getattr(one.last, "passed", False)]
+
+
+def works_told(seed: int, faults: int, kind: str, off: float, world: str) -> Told:
+    """One simulated works: followed, and compared with its truth. kind: of draw_faults, `quiet`, or `quiet 25 %` (rates wander by 25 %)."""
+    works, rough = WORLDS[world].plant(seed), WORLDS[world].roughness
+    if kind == "quiet 25 %":
+        rough = replace(rough, wander=0.25)
+    plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0, roughness=rough)
+    plan.faults.extend(draw_faults(plan, faults, np.random.default_rng([seed, 9]), kind))
+    simulated = simulate(plan)
+    lehr, off_by = lehr_minutes_of(simulated)
+    said = followed(works, simulated, lehr)
+    cases = cases_of(simulated, plan.faults)
+    judged = plan.cold_from + timedelta(hours=LEARN_H)
+    told = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24), lehr_off=off_by)
+    told.hits = [_hit(case, kind, said, simulated) for case in cases]
+    told.places = [
+        (one.probability, any(_right(one, case) for case in mine))
+        for one in said
+        if (mine := [case for case in cases if _touches(one, case) and _shares(one, case)])
+    ]
+    told.false = sum(one.raised >= judged and not any(_touches(one, case) for case in cases) for one in said)
+    if not cases:
+        for line in works.line:
+            alarms = p_chart_alarms(simulated, line.id)
+            told.false_chart += alarms.height
+            told.false_chart3 += alarms.filter(pl.col("y") >= CHART_CALLS).height
+    return told
+
+
+def hourly_told(seed: int, off: float) -> Told:
+    """A rough works whose stations all report by the hour: on each line one mould makes ten times its rate of a defect for four hours."""
+    works = WORLDS["rough"].plant(seed)
+    rough = replace(WORLDS["rough"].roughness, windows=(3600,))
+    plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0, roughness=rough)
+    plan.faults.extend(_ten_times(plan, np.random.default_rng([seed, 9])))
+    simulated = simulate(plan)
+    said = followed(works, simulated, lehr_minutes_of(simulated)[0])
+    cases = cases_of(simulated, plan.faults)
+    told = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24))
+    told.hits = [_hit(case, "hourly", said, simulated) for case in cases]
+    return told
+
+
+def _ten_times(plan: Plan, rng: np.random.Generator) -> list[Fault]:
+    told, plant = [], plan.plant
+    for line, lined in plan.lines.items():
+        readers = [s for s in plant.stations_of(line) if reads_moulds(s.id)]
+        codes = sorted({c for s in readers for c in s.sees or () if c in plant.faults and _often(plant, c)})
+        section, gob = lined.cavities[int(rng.integers(len(lined.cavities)))]
+        start = int(rng.integers(RUN_IN_MIN + LEARN_H * 60 + 600, plan.minutes - 500))
+        members = (f"{line}/{section}{gob}",)
+        told.append(Fault("mould", line, str(rng.choice(codes)), members, start, start + 240, 10.0))
+    return told
+
+
+def _often(plant: Plant, code: str) -> bool:
+    return plant.defects[code].severity != "critical" and plant.defects[code].origin == "mould"
+
+
+def mixed_told(seed: int, off: float) -> tuple[Told, Told, Told]:
+    """Lines whose last station reports by the hour and the others by the minute; the same feeds without the hourly station's; all by the minute."""
+    works = WORLDS["rough"].plant(seed)
+    lasts = [works.stations_of(line)[-1].id for line in works.lines]
+    told = []
+    for hourly, heard in ((True, True), (True, False), (False, True)):
+        plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0, roughness=WORLDS["rough"].roughness)
+        windows = {s: 3600 if hourly and s in lasts else 60 for s in works.stations}
+        plan.rough = replace(plan.rough, windows=windows)
+        plan.faults.extend(draw_faults(plan, 12, np.random.default_rng([seed, 9]), "large"))
+        simulated = simulate(plan)
+        lehr = lehr_minutes_of(simulated)[0]
+        if not heard:
+            for feed in ("station_counts", "reject_counts"):
+                simulated.feeds[feed] = simulated.feeds[feed].filter(~pl.col("station").is_in(lasts))
+        said = followed(works, simulated, lehr)
+        able = [c for c in cases_of(simulated, plan.faults) if _seen_without(works, c, lasts)]
+        told.append(Told(hits=[_hit(case, "mixed", said, simulated) for case in able]))
+    return told[0], told[1], told[2]
+
+
+def _seen_without(works: Plant, case: Case, lasts: Sequence[str]) -> bool:
+    """Whether the fault can be seen without the last stations."""
+    if case.fault.scope == "station":
+        return case.fault.members[0] not in lasts
+    return any(s.can_call(case.fault.defect) and s.id not in lasts for s in works.stations_of(case.line))
+
+
+def _touches(one: Said, case: Case) -> bool:
+    same = one.line == case.line and one.tracker.counts.defects[one.last.defect] == case.fault.defect
+    return same and case.onset - timedelta(minutes=5) <= one.raised <= case.ended + timedelta(minutes=30)
+
+
+def _shares(one: Said, case: Case) -> bool:
+    return case.fault.scope == "station" or bool(one.cavities & set(case.places))
+
+
+def _right(one: Said, case: Case) -> bool:
+    return _scope_right(one, case) and _members_right(one, case)
+
+
+def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> Hit:
+    chart, chart3 = (_chart_delay(case, simulated, calls) for calls in (0, CHART_CALLS))
+    mine = [one for one in said if _touches(one, case) and _shares(one, case)]
+    if not mine:
+        return Hit(case, kind, chart=chart, chart3=chart3)
+    one = min(mine, key=lambda s: s.raised)
+    minutes: Callable[[datetime], float] = lambda moment: (moment - case.onset).total_seconds() / 60  # noqa: E731
+    low, at, high = (
+        one.tracker.counts.moment(x) + one.after for x in (one.last.onset.low, one.last.onset.at, one.last.onset.high)
+    )
+    scope = _scope_right(one, case)
+    return Hit(
+        case, kind, minutes(one.raised), scope, scope and _members_right(one, case), one.probability, minutes(at),
+        low <= case.onset <= high + timedelta(minutes=1), chart, chart3,
+    )  # fmt: skip
+
+
+def _scope_right(one: Said, case: Case) -> bool:
+    """Whether the scope is the true one, or one that is the same set of cavities on this machine."""
+    line = one.tracker.plant.lines[one.line]
+    said, true = one.last.place.scope, case.fault.scope
+    same = (
+        {("section", "mould"), ("mould", "section"), ("gob", "line"), ("line", "gob"), ("gob", "furnace")}
+        if line.gobs == 1
+        else set()
+    )
+    if len(one.tracker.plant.lines_of(line.furnace)) == 1:
+        same |= {("furnace", "line"), ("line", "furnace")}
+    return said == true or (said, true) in same
+
+
+def _members_right(one: Said, case: Case) -> bool:
+    if case.fault.scope == "station":
+        return one.last.place.members == case.fault.members
+    return one.cavities == set(case.places)
+
+
+def _chart_delay(case: Case, simulated: Simulated, least: int) -> float | None:
+    """Minutes until the p chart of any mould concerned shows the defect, with at least so many calls, while the fault lasts."""
+    alarms = p_chart_alarms(simulated, case.line).filter(
+        (pl.col("defect") == case.fault.defect)
+        & (pl.col("y") >= least)
+        & (pl.col("at") > case.onset)
+        & (pl.col("at") <= case.ended + timedelta(hours=1))
+    )
+    first = alarms["at"].min()
+    return (first - case.onset).total_seconds() / 60 if isinstance(first, datetime) else None
+
+
+def joined(parts: Sequence[Told]) -> Told:
+    told = Told()
+    for part in parts:
+        told.hits += part.hits
+        told.places += part.places
+        told.false += part.false
+        told.false_chart += part.false_chart
+        told.false_chart3 += part.false_chart3
+        told.line_days += part.line_days
+        told.lehr_off += part.lehr_off
+    return told
