@@ -161,7 +161,8 @@ class Weights(Result):
 
 class MeasuringVerdict(Result):
     """One rule for measuring containers: low and high [ml] are mean -+ k spread and must lie within least and most; spread no more than spread_most.
-    margin_ml: to the nearest bound, negative where one is broken."""
+    margin_ml: to the nearest bound, negative where one is broken. n: containers judged, from sample_from to sample_to;
+    one_hour: of one hour's production, as the directive has it, else the works' checks of a longer time."""
 
     method: str
     mean_ml: float
@@ -174,10 +175,15 @@ class MeasuringVerdict(Result):
     accepted: bool
     margin_ml: float
     broken: tuple[str, ...] = ()
+    n: int = 0
+    sample_from: Moment | None = None
+    sample_to: Moment | None = None
+    one_hour: bool = False
 
 
 class Measuring(Result):
-    """A measuring container's batch by the newest 35 containers of its item; no verdicts, and said why, where there are fewer."""
+    """A measuring container's batch by the newest 35 (mean and spread) and 40 containers (mean and range) of its item,
+    of one hour where one holds so many; no verdict, and said why, where there are fewer. n and times: of the first."""
 
     nominal_ml: float
     error_ml: float | None

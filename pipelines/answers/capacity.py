@@ -13,12 +13,14 @@ from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.laboratory.inferred import SURE, Inferred, Volumes, heaviest_for, inferred, volumes
 from pipelines.measures.laboratory.measuring import (
+    RANGE_SAMPLE,
     SAMPLE,
     Verdict,
     by_range,
     by_spread,
     chance_accepted,
     permissible_error_ml,
+    sample_of,
 )
 from pipelines.measures.laboratory.water import at_20c, capacity_ml
 from pipelines.measures.shares import mean_half_width
@@ -27,7 +29,9 @@ from pipelines.measures.weights.tell import KEEPS
 from pipelines.plant import Item, Plant
 from schemas.laboratory import Capacity, CapacityCheck, InferredCapacity, Measuring, MeasuringVerdict
 
-BACK = timedelta(days=7)  # of checks of the same item, for the moulds' volumes and for the 35 of a measuring container
+BACK = timedelta(
+    days=7
+)  # of checks of the same item, for the moulds' volumes and for the sample of a measuring container
 WEIGHED = timedelta(hours=8)  # how old the latest weighings of a mould may be
 
 
@@ -134,46 +138,68 @@ def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> 
 
 
 def _measuring(told: LineChecks, item: Item) -> Measuring:
-    """The verdicts of the rules for measuring containers on the newest 35 containers, capacities at 20 degrees C."""
+    """The verdicts of the rules for measuring containers, each on its own sample, capacities at 20 degrees C."""
     nominal = item.nominal_ml or item.capacity_ml
-    newest = told.checks.sort("sampled_at", "mould", "sample").tail(SAMPLE)
+    checks = told.checks.sort("sampled_at", "mould", "sample")
+    n = min(SAMPLE, checks.height)
     if nominal is None:
-        return Measuring(
-            nominal_ml=0.0,
-            error_ml=None,
-            n=newest.height,
-            meaning=f"works.toml gives {item.id} neither nominal_ml nor capacity_ml: no verdict is possible",
-        )
+        meaning = f"works.toml gives {item.id} neither nominal_ml nor capacity_ml: no verdict is possible"
+        return Measuring(nominal_ml=0.0, error_ml=None, n=n, meaning=meaning)
     try:
         error = permissible_error_ml(nominal)
     except ValueError as refused:
-        return Measuring(nominal_ml=nominal, error_ml=None, n=newest.height, meaning=f"{refused}: no verdict")
-    times = newest["sampled_at"].to_list() or [None]
+        return Measuring(nominal_ml=nominal, error_ml=None, n=n, meaning=f"{refused}: no verdict")
+    indicated, verdicts = item.capacity_ml or nominal, []
+    for rule, size in ((by_spread, SAMPLE), (by_range, RANGE_SAMPLE)):
+        found = sample_of(checks["sampled_at"].to_list(), size)
+        if found is not None:
+            sample = checks.slice(found[0], size)
+            verdict = rule(sample["capacity_20_ml"].to_list(), indicated, error)
+            verdicts.append(_verdict(verdict, sample["sampled_at"].to_list(), found[1]))
+    times = checks["sampled_at"].tail(SAMPLE).to_list() or [None]
     seen: dict[str, Any] = {"sample_from": times[0], "sample_to": times[-1]}
-    if newest.height < SAMPLE:
-        meaning = f"the rules ask for {SAMPLE} containers of one batch; {newest.height} were checked in the last {BACK.days} days: no verdict"
-        return Measuring(nominal_ml=nominal, error_ml=error, n=newest.height, meaning=meaning, **seen)
-    values, indicated = newest["capacity_20_ml"].to_list(), item.capacity_ml or nominal
-    verdicts = [rule(values, indicated, error) for rule in (by_spread, by_range)]
-    return Measuring(
-        nominal_ml=nominal, error_ml=error, n=newest.height, verdicts=tuple(_verdict(one) for one in verdicts), meaning=_meaning(verdicts), **seen
-    )  # fmt: skip
+    if verdicts:
+        seen = {"sample_from": verdicts[0].sample_from, "sample_to": verdicts[0].sample_to}
+    meaning = _meaning(verdicts, checks.height)
+    return Measuring(nominal_ml=nominal, error_ml=error, n=n, verdicts=tuple(verdicts), meaning=meaning, **seen)
 
 
-def _verdict(one: Verdict) -> MeasuringVerdict:
+def _verdict(one: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
     return MeasuringVerdict(
         method=one.method, mean_ml=one.mean, spread_ml=one.spread, low=one.low, high=one.high, least=one.least, most=one.most, spread_most=one.spread_most,
-        accepted=one.accepted, margin_ml=one.margin, broken=one.broken,
+        accepted=one.accepted, margin_ml=one.margin, broken=one.broken, n=one.n, sample_from=times[0], sample_to=times[-1], one_hour=one_hour,
     )  # fmt: skip
 
 
-def _meaning(verdicts: Sequence[Verdict]) -> str:
-    """What a verdict says and does not say."""
-    first = verdicts[0]
-    risk = f"A batch with 2.5 % of its containers beyond one limit would pass in {100 * chance_accepted(0.025):.0f} of 100 such samples, one with 6.5 % in {100 * chance_accepted(0.065):.0f}."
-    if first.accepted:
-        return f"As a batch these would be accepted, with {first.margin:.1f} ml to spare. {risk}"
-    return f"As a batch these would be refused ({', '.join(first.broken)}), by {-first.margin:.1f} ml. What becomes of the ware is for the authorised person to say. {risk}"
+def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
+    """What the verdicts say and do not say."""
+    if not verdicts:
+        return (
+            f"the rules ask for {SAMPLE} containers of one batch ({RANGE_SAMPLE} by the range method); "
+            f"{checked} were checked in the last {BACK.days} days: no verdict"
+        )
+    refused = [one for one in verdicts if not one.accepted]
+    first = (refused or list(verdicts))[0]
+    by = f"by {first.method}, {first.n} containers"
+    if refused:
+        said = (
+            f"As a batch these would be refused {by} ({', '.join(first.broken)}), by {-first.margin_ml:.1f} ml. "
+            "What becomes of the ware is for the authorised person to say."
+        )
+    else:
+        said = f"As a batch these would be accepted {by}, with {first.margin_ml:.1f} ml to spare."
+    if len(verdicts) == 1:
+        said += f" Not judged by mean and range: that asks for {RANGE_SAMPLE}, {checked} were checked."
+    if not all(one.one_hour for one in verdicts):
+        said += (
+            " The directive asks for a sample of one hour's production (annex II 1); no hour holds so many checks, "
+            "so these are the works' own of a longer time."
+        )
+    shares = [f"{100 * chance_accepted(share):.0f}" for share in (0.025, 0.065)]
+    return (
+        f"{said} A batch with 2.5 % of its containers beyond one limit would pass in {shares[0]} of 100 such samples "
+        f"of {SAMPLE}, one with 6.5 % in {shares[1]}."
+    )
 
 
 def _inferred(

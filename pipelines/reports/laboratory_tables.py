@@ -34,7 +34,7 @@ def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
     rows = [
         {
             "line": line.line, "item": one.item, "error": one.measuring.error_ml, **verdict.model_dump(),
-            "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
+            "sample": "one hour" if verdict.one_hour else "a longer time", "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
         }
         for line in told.lines
         for one in line.capacity
@@ -42,11 +42,15 @@ def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
         for verdict in one.measuring.verdicts
     ]  # fmt: skip
     columns = (
-        Column("line", "Line"), Column("item", "Item"), Column("method", "Method"), Column("verdict", "Verdict"), Column("margin_ml", "Margin, ml", "number2"), Column("mean_ml", "Mean, ml", "number2"),
+        Column("line", "Line"), Column("item", "Item"), Column("method", "Method"), Column("n", "Containers", "count"), Column("sample", "Of"), Column("verdict", "Verdict"), Column("margin_ml", "Margin, ml", "number2"), Column("mean_ml", "Mean, ml", "number2"),
         Column("spread_ml", "Spread, ml", "number2"), Column("low", "Mean − k spread", "number2"), Column("least", "at least", "number2"), Column("high", "Mean + k spread", "number2"),
         Column("most", "at most", "number2"), Column("spread_most", "Spread at most", "number2"), Column("error", "Error allowed, ml", "number2"),
     )  # fmt: skip
-    caption = "The newest 35 containers of each item, at 20 °C, against the indicated capacity and the greatest permitted error (Directive 75/107/EEC)."
+    caption = (
+        "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), at 20 °C, of one "
+        "hour where it holds so many (Directive 75/107/EEC, annex II 1). Against the indicated capacity and the greatest "
+        "permitted error."
+    )
     return Sheet(
         "measuring",
         "Measuring containers",

@@ -48,7 +48,7 @@ def test_capacity_of_the_simulated_day(laboratory: LaboratoryDay, day_of_truth: 
 
 
 def test_measuring_containers_get_a_verdict(laboratory: LaboratoryDay) -> None:
-    """The beer bottles of K3 and K4: 36 a day, and the newest 35 make the sample."""
+    """The beer bottles of K3 and K4: 36 a day, and the newest 35 make the sample; the range method asks for 40."""
     for line, nominal, error in (("K3", 500, 10), ("K4", 330, 6.6)):
         measuring = lines(laboratory)[line].capacity[0].measuring
         assert measuring is not None and (measuring.nominal_ml, measuring.error_ml, measuring.n) == (
@@ -56,7 +56,11 @@ def test_measuring_containers_get_a_verdict(laboratory: LaboratoryDay) -> None:
             pytest.approx(error),
             35,
         )
-        assert [v.accepted for v in measuring.verdicts] == [True, True] and "2.5 %" in measuring.meaning
+        assert [(v.method, v.n, v.accepted, v.one_hour) for v in measuring.verdicts] == [
+            ("mean and spread", 35, True, False)
+        ]
+        assert "2.5 %" in measuring.meaning and "asks for 40, 36 were checked" in measuring.meaning
+        assert "one hour's production (annex II 1)" in measuring.meaning
     assert lines(laboratory)["K1"].capacity[0].measuring is None
 
 

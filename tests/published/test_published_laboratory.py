@@ -9,10 +9,17 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from scipy import stats
 
 from pipelines.answers.laboratory import answer_laboratory
 from pipelines.measures.laboratory.density import densities, effect
-from pipelines.measures.laboratory.measuring import by_range, by_spread, chance_accepted, permissible_error_ml
+from pipelines.measures.laboratory.measuring import (
+    by_range,
+    by_spread,
+    chance_accepted,
+    permissible_error_ml,
+    sample_of,
+)
 from pipelines.measures.laboratory.water import at_20c, capacity_ml, water_density
 from pipelines.measures.sampling import for_sample
 from sample_feeds.simulator.laboratory import water_g_ml
@@ -140,15 +147,34 @@ def test_a_batch_of_measuring_containers_comes_through_a_capacity_feed(
 
 
 def test_the_range_method_and_its_constants() -> None:
-    """Directive 75/107/EEC, annex II 3.2: 7 groups of 5, k' 0.668, F' 0.628, both from memory. Constructed: each group spans 2 ml about 750 ml."""
-    told = by_range([749, 749.5, 750, 750.5, 751] * 7, 750, 10)
+    """Directive 75/107/EEC, annex II 1: 40 bottles (read); 8 groups of 5, k' 0.668, F' 0.628 from memory. Constructed: each group spans 2 ml about 750 ml."""
+    told = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
     assert (told.mean, told.spread, told.low, told.high) == (750, 2, pytest.approx(748.664), pytest.approx(751.336))
     assert told.spread_most == pytest.approx(12.56) and told.accepted and told.margin == pytest.approx(8.664)
 
 
+@pytest.mark.parametrize("share", [0.025, 0.04, 0.065])
+def test_both_methods_let_the_same_batches_pass(share: float) -> None:
+    """A directive's two methods must be equally strict: what 40 in 8 groups of 5 accept, with the factors from memory, agrees with what 35 accept by the
+    noncentral t distribution (0.942, 0.776, 0.434: SciPy), within 4 of 100 simulated batches. Normal capacities, one limit."""
+    rng, error = np.random.default_rng([51, int(1000 * share)]), 10.0
+    sd = 2.0
+    mean = 750 + error - float(stats.norm.isf(share)) * sd
+    passed = sum(by_range(list(rng.normal(mean, sd, 40)), 750, error).accepted for _ in range(4000)) / 4000
+    assert passed == pytest.approx({0.025: 0.942, 0.04: 0.776, 0.065: 0.434}[share], abs=0.04)
+
+
+def test_the_sample_is_of_one_hour_where_an_hour_holds_it() -> None:
+    """Directive 75/107/EEC, annex II 1: a batch of, in principle, one hour's production."""
+    minutes = [timedelta(minutes=m) for m in (*range(0, 120, 3), *range(300, 340), 500)]
+    times = [START + m for m in minutes]
+    assert sample_of(times, 40) == (40, True) and sample_of(times, 35) == (45, True)
+    assert sample_of(times[:40], 40) == (0, False) and sample_of(times[:34], 35) is None
+
+
 @pytest.mark.parametrize("rule", [by_spread, by_range])
 def test_another_number_of_containers_is_refused(rule) -> None:  # type: ignore[no-untyped-def]
-    with pytest.raises(ValueError, match="ask for 35 containers; there are 12"):
+    with pytest.raises(ValueError, match=r"asks for (35|40) containers; there are 12"):
         rule([750.0] * 12, 750, 10)
 
 

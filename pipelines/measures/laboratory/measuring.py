@@ -1,18 +1,23 @@
 """Bottles as measuring containers: greatest permitted errors, and the acceptance of a batch by a sample.
 
 References:
-    [1] Council Directive 75/107/EEC, annex I section 6 (errors), annex II (statistical control: by the mean and the standard deviation of 35 containers, or by the
-        mean and the mean range of 7 groups of 5). The directive's factors of the range method, 0.668 and 0.628, and the form of its inequalities: from memory.
+    [1] Council Directive 75/107/EEC: annex I section 6 (errors); annex II section 1 (the sample is of a batch of, in
+        principle, one hour's production; 35 or 40 bottles, by the method; a second test may take a longer time or the
+        works' own check-cards), 3.1 (35 bottles, k 1.57, F 0.266). All these read. From memory: the form of the
+        inequalities, and of section 3.2 (mean range) the 8 groups of 5, 0.668 and 0.628.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from statistics import fmean, stdev
 
-SAMPLE = 35
-GROUPS = 7
+SAMPLE = 35  # by mean and standard deviation
+GROUPS, GROUP = 8, 5
+RANGE_SAMPLE = GROUPS * GROUP  # by mean and mean range
+BATCH = timedelta(hours=1)
 BY_SPREAD = (1.57, 0.266)  # k, F
 BY_RANGE = (0.668, 0.628)
 LEAST_ML, MOST_ML = 50.0, 5000.0
@@ -51,24 +56,38 @@ def permissible_error_ml(nominal_ml: float) -> float:
 
 def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
     """Mean and standard deviation of a sample [ml at 20 degrees C]: accepted if mean + k s and mean - k s lie within the indicated capacity -+ error, and s is no
-    more than F times the whole width. ValueError unless there are 35. [1] annex II"""
-    _must_be(capacities_ml)
+    more than F times the whole width. ValueError unless there are 35. [1] annex II, 1 and 3.1"""
+    _must_be(capacities_ml, SAMPLE)
     return _judged("mean and spread", capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
 
 
 def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
-    """Mean and mean range of 7 groups of 5 in the order in which they were taken; the rule as in `by_spread`. ValueError unless there are 35. [1] annex II"""
-    _must_be(capacities_ml)
-    size = SAMPLE // GROUPS
-    groups = [capacities_ml[start : start + size] for start in range(0, SAMPLE, size)]
+    """Mean and mean range of 8 groups of 5 in the order in which they were taken; the rule as in `by_spread`.
+
+    ValueError unless there are 40. [1] annex II, 1 and 3.2
+    """
+    _must_be(capacities_ml, RANGE_SAMPLE)
+    groups = [capacities_ml[start : start + GROUP] for start in range(0, RANGE_SAMPLE, GROUP)]
     spread = fmean(max(group) - min(group) for group in groups)
     return _judged("mean and range", capacities_ml, spread, BY_RANGE, indicated_ml, error_ml)
 
 
-def _must_be(capacities_ml: Sequence[float]) -> None:
-    if len(capacities_ml) != SAMPLE:
+def sample_of(times: Sequence[datetime], size: int) -> tuple[int, bool] | None:
+    """Where the newest sample of `size` begins in checks in order of time, and whether it is of one hour's production.
+
+    The newest hour that holds so many, else the newest of all (the works' check-cards, [1] annex II 1); None where there
+    are fewer.
+    """
+    for start in range(len(times) - size, -1, -1):
+        if times[start + size - 1] - times[start] <= BATCH:
+            return start, True
+    return (len(times) - size, False) if len(times) >= size else None
+
+
+def _must_be(capacities_ml: Sequence[float], size: int) -> None:
+    if len(capacities_ml) != size:
         raise ValueError(
-            f"the rules for measuring containers ask for {SAMPLE} containers; there are {len(capacities_ml)}"
+            f"this rule for measuring containers asks for {size} containers; there are {len(capacities_ml)}"
         )
 
 
