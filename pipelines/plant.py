@@ -117,13 +117,16 @@ class Item(_Table):
     nominal_ml: Positive | None = None  # what a measuring container is marked with, where capacity_ml is another
     units_per_pallet: int | None = Field(default=None, gt=0)
     measuring_container: bool = False
+    temper_thickness_mm: Positive | None = None  # of the glass where temper numbers are read, for real temper numbers
 
 
 class Laboratory(_Table):
-    """sink_float_g_cm3_per_c: of the works' own liquid.  temper_max: the greatest temper number that the works accepts."""
+    """sink_float_g_cm3_per_c: of the works' own liquid.  temper_max, real_temper_max: the greatest apparent (as read) and
+    real temper number that the works accepts."""
 
     sink_float_g_cm3_per_c: Positive | None = None
     temper_max: Positive | None = None
+    real_temper_max: Positive | None = None
 
 
 class Checks(_Table):

@@ -288,25 +288,35 @@ class Density(Result):
 
 
 class TemperLane(Result):
+    """Temper numbers of one lane, as read. worst_real: the greatest real one, null where no thickness is known."""
+
     lane: str
     n: int
     mean: float
     worst: float
     beyond: int | None
+    worst_real: float | None = None
 
 
 class TemperBeyond(Result):
+    """A temper number beyond a limit: temper as read, real for glass of 4.06 mm (ASTM C148; null: thickness not known)."""
+
     at: Moment
     lane: str
     mould: str | None
     temper: float
+    real: float | None = None
+    thickness_mm: float | None = None
 
 
 class Temper(Result):
-    """Temper numbers of a line's day by lane against the works' limit."""
+    """Temper numbers of a line's day by lane against the works' limits: limit for those as read, real_limit for real ones.
+    no_thickness: numbers without a real one, because no thickness is known of what they were read on."""
 
     limit: float | None
     n: int
+    real_limit: float | None = None
+    no_thickness: int = 0
     lanes: tuple[TemperLane, ...] = ()
     beyond: tuple[TemperBeyond, ...] = ()
 

@@ -12,7 +12,17 @@ from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.laboratory.checks import Due, Sampled, due, lanes_of, running_quality, samples_of
+from pipelines.measures.laboratory.checks import (
+    UNNAMED,
+    Due,
+    Sampled,
+    due,
+    lanes_of,
+    real_temper,
+    running_quality,
+    samples_of,
+    thickness_of,
+)
 from pipelines.measures.laboratory.density import DensityChart, densities, density_chart, effect
 from pipelines.measures.sampling import inspection_after
 from pipelines.measures.weights.rounds import rounds_of
@@ -146,12 +156,13 @@ def _line(
     tempers = reader.ask("tempers_of_line", line=line.id, from_time=window.start - LANES_BACK, to_time=window.end)
     back = timedelta(days=QUALITY_DAYS - 1)
     visuals = reader.ask("visuals_of_line", line=line.id, from_time=window.start - back, to_time=window.end)
+    spans = reader.ask("mould_spans_between", lines=[line.id], from_time=window.start, to_time=window.end)
     notes = () if until is not None else ("no ware was counted on this line: nothing was due",)
     wide = {"line": line.id, "from_time": window.start - LANES_BACK, "to_time": window.end}
     challenges = reader.ask("challenges_of_line", **wide, defect=None)
     checks = _due(plant, line.id, window, stood, until, told, tempers, visuals, challenges) if until else ()
     return LineLaboratory(
-        line=line.id, capacity=tuple(answer_capacity(told)), temper=_temper(plant, tempers, window), visual=_visual(plant, visuals, window), due=checks, notes=notes
+        line=line.id, capacity=tuple(answer_capacity(told)), temper=_temper(plant, tempers, window, spans), visual=_visual(plant, visuals, window), due=checks, notes=notes
     )  # fmt: skip
 
 
@@ -195,15 +206,28 @@ def _due_told(one: Due | None) -> tuple[DueChecks, ...]:
     )
 
 
-def _temper(plant: Plant, tempers: pl.DataFrame, window: Span) -> Temper:
-    today, limit = tempers.filter(pl.col("sampled_at") >= window.start), plant.laboratory.temper_max
-    lanes = tuple(TemperLane(**vars(one)) for one in lanes_of(today, limit))
-    beyond = today.filter(pl.col("temper") > limit) if limit is not None else today.head(0)
-    rows = tuple(
-        TemperBeyond(at=r["sampled_at"], lane=r["lane"] or "", mould=r["mould"], temper=r["temper"])
-        for r in beyond.iter_rows(named=True)
-    )
-    return Temper(limit=limit, n=today.height, lanes=lanes, beyond=rows)
+def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFrame) -> Temper:
+    """The day's temper numbers, as read and, where the thickness is known, real."""
+    limits = plant.laboratory.temper_max, plant.laboratory.real_temper_max
+    today = tempers.filter(pl.col("sampled_at") >= window.start)
+    thick = thickness_of(plant, today["mould"].to_list(), spans)
+    real = [real_temper(t, mm) for t, mm in zip(today["temper"].to_list(), thick, strict=True)]
+    beyond, worst = [], dict[str, float]()
+    for row, mm, true in zip(today.iter_rows(named=True), thick, real, strict=True):
+        lane = row["lane"] or UNNAMED
+        if true is not None:
+            worst[lane] = max(true, worst.get(lane, 0.0))
+        over = any(value is not None and limit is not None and value > limit for value, limit in zip((row["temper"], true), limits, strict=True))  # fmt: skip
+        if over:
+            beyond.append(
+                TemperBeyond(
+                    at=row["sampled_at"], lane=row["lane"] or "", mould=row["mould"], temper=row["temper"], real=true, thickness_mm=mm
+                )
+            )  # fmt: skip
+    lanes = tuple(TemperLane(**vars(one), worst_real=worst.get(one.lane)) for one in lanes_of(today, limits[0]))
+    return Temper(
+        limit=limits[0], real_limit=limits[1], n=today.height, lanes=lanes, beyond=tuple(beyond), no_thickness=real.count(None)
+    )  # fmt: skip
 
 
 def _visual(plant: Plant, visuals: pl.DataFrame, window: Span) -> Visual:

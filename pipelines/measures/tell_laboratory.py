@@ -16,6 +16,7 @@ from schemas.laboratory import (
     LineLaboratory,
     MouldWeights,
     Temper,
+    TemperBeyond,
     Visual,
     WeightParts,
     Weights,
@@ -205,21 +206,43 @@ def _limits(told: Capacity) -> str:
 
 
 def temper_sentences(plant: Plant, line: str, told: Temper) -> list[str]:
-    """A line's temper numbers against the works' limit; each one beyond it by itself."""
+    """A line's temper numbers, as read and real, against the works' limits; each one beyond by itself."""
     if not told.n:
         return [f"{line}: no temper number came for this day."]
-    if told.limit is None:
-        return [
-            f"{line}: {told.n} temper numbers, the worst {max(lane.worst for lane in told.lanes):g}; works.toml gives no [laboratory] temper_max to judge them by."
-        ]
-    if not told.beyond:
-        return [
-            f"{line}: {told.n} temper numbers, the worst {max(lane.worst for lane in told.lanes):g}, none beyond {told.limit:g}."
-        ]
-    return [
-        f"{line}, lane {one.lane or 'not noted'}{f', mould {one.mould}' if one.mould else ''}: temper number {one.temper:g} at {_clock(plant, one.at)}, beyond {told.limit:g}: strained ware can break without warning; have lehr and ware looked at."
-        for one in told.beyond
+    worst = f"the worst {max(lane.worst for lane in told.lanes):g} as read"
+    real = [lane.worst_real for lane in told.lanes if lane.worst_real is not None]
+    worst += f", {max(real):.1f} real" if real else ""
+    limits = [
+        f"{limit:g} {of}" for limit, of in ((told.limit, "as read"), (told.real_limit, "real")) if limit is not None
     ]
+    said = [f"{line}, {_strained(plant, told, one)}" for one in told.beyond]
+    if not limits:
+        said = [
+            f"{line}: {told.n} temper numbers, {worst}; works.toml gives no [laboratory] temper_max to judge them by."
+        ]
+    elif not said:
+        said = [f"{line}: {told.n} temper numbers, {worst}, none beyond {' or '.join(limits)}."]
+    if told.no_thickness:
+        said.append(
+            f"{line}: {told.no_thickness} of {told.n} temper numbers stand as read: no temper_thickness_mm is known of "
+            "their item. Thin glass is then more strained than its number says."
+        )
+    return said
+
+
+def _strained(plant: Plant, told: Temper, one: TemperBeyond) -> str:
+    """One temper number beyond a limit, in words."""
+    where = f"lane {one.lane or 'not noted'}{f', mould {one.mould}' if one.mould else ''}"
+    number = f"temper number {one.temper:g} as read"
+    number += f", {one.real:.1f} real ({one.thickness_mm:g} mm thick)" if one.real is not None else ""
+    over = [f"{told.limit:g} as read"] if told.limit is not None and one.temper > told.limit else []
+    over += (
+        [f"{told.real_limit:g} real"] if told.real_limit and one.real is not None and one.real > told.real_limit else []
+    )
+    return (
+        f"{where}: {number} at {_clock(plant, one.at)}, beyond {' and '.join(over)}: strained ware can break without "
+        "warning; have lehr and ware looked at."
+    )
 
 
 def visual_sentences(plant: Plant, line: str, told: Visual) -> list[str]:

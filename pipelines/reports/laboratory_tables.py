@@ -85,7 +85,7 @@ def temper_sheet(told: FurnaceLaboratory) -> Sheet:
         {"line": line.line, **lane.model_dump(), "limit": line.temper.limit} for line in told.lines for lane in line.temper.lanes
     ]  # fmt: skip
     columns = (
-        Column("line", "Line"), Column("lane", "Lane"), Column("n", "Containers", "count"), Column("mean", "Mean", "number2"), Column("worst", "Worst", "number"), Column("limit", "Limit", "number"),
+        Column("line", "Line"), Column("lane", "Lane"), Column("n", "Containers", "count"), Column("mean", "Mean", "number2"), Column("worst", "Worst", "number"), Column("worst_real", "Worst, real", "number"), Column("limit", "Limit as read", "number"),
         Column("beyond", "Beyond", "count"),
     )  # fmt: skip
     strong = [number for number, row in enumerate(rows) if row["beyond"]]
@@ -94,7 +94,7 @@ def temper_sheet(told: FurnaceLaboratory) -> Sheet:
         "Temper numbers",
         columns,
         rows,
-        "Temper numbers by polarised light (ASTM C148); the limit is the works' own. A number on the limit is within it.",
+        "Temper numbers by polarised light (ASTM C148), as read; real: brought to glass of 4.06 mm. The limits are the works' own; a number on one is within it.",
         strong=strong,
     )
 

@@ -13,7 +13,12 @@ from typer.testing import CliRunner
 from pipelines.answers.laboratory import answer_laboratory
 from pipelines.cli import app
 from pipelines.errors import WrongUse
-from pipelines.measures.tell_laboratory import capacity_sentences, laboratory_sentences, missed_sentences
+from pipelines.measures.tell_laboratory import (
+    capacity_sentences,
+    laboratory_sentences,
+    missed_sentences,
+    temper_sentences,
+)
 from sample_feeds.simulator import DensityStep, GobDrift, Simulated, make_plan, simulate, write_feeds
 from schemas.laboratory import LaboratoryDay, LineLaboratory
 from tests.conftest import WORKS, Place
@@ -103,6 +108,32 @@ def test_temper_numbers_beyond_the_works_limit(laboratory: LaboratoryDay) -> Non
         and {one.lane for one in strained.beyond} == {"right"}
     )
     assert all(one.temper > 4.0 for one in strained.beyond) and lines(laboratory)["K1"].temper.beyond == ()
+
+
+def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: Place) -> None:
+    """ASTM C148, section 1.2, note 1: TR = TA x 4.06 / t [mm]. Thin glass of 2.9 mm read as 3.0 is really 4.2, glass of 8.12 mm read as 5.0 is really 2.5;
+    without a thickness the number stands as read, and that is said."""
+    works = WORKS.replace("temper_max = 4.0", "temper_max = 4.5\nreal_temper_max = 4.0", 1)
+    works = works.replace('id = "J370"\n', 'id = "J370"\ntemper_thickness_mm = 2.9\n', 1)
+    works = works.replace('id = "W750"\n', 'id = "W750"\ntemper_thickness_mm = 8.12\n', 1)
+    place.site.works_toml.write_text(works)
+    place.put("job_log.K1.csv", "started_at,line,job,item\n2026-03-01T00:00:00Z,K1,J,J370\n")
+    place.put(
+        "mould_log.K1.csv",
+        "fitted_at,line,section,gob,part,number,item\n2026-03-01T00:00:00Z,K1,1,A,mould,7,J370\n"
+        "2026-03-01T00:00:00Z,K1,2,A,mould,8,W750\n2026-03-01T00:00:00Z,K1,3,A,mould,9,B500\n",
+    )
+    rows = "".join(f"2026-03-10T09:00:00Z,K1,{mould},left,{temper}\n" for mould, temper in ((7, 3), (8, 5), (9, 2), (99, 1)))  # fmt: skip
+    place.put("temper_checks.K1.csv", "sampled_at,line,mould,lane,temper\n" + rows)
+    place.take()
+    temper = lines(told(place))["K1"].temper
+    assert (temper.n, temper.no_thickness, temper.limit, temper.real_limit) == (4, 2, 4.5, 4.0)
+    found = {one.mould: (one.temper, one.real) for one in temper.beyond}
+    assert found == {"7": (3, pytest.approx(4.2)), "8": (5, pytest.approx(2.5))}
+    assert temper.lanes[0].worst == 5 and temper.lanes[0].worst_real == pytest.approx(4.2)
+    said = temper_sentences(place.plant, "K1", temper)
+    assert "temper number 3 as read, 4.2 real (2.9 mm thick)" in said[0] and "beyond 4 real" in said[0]
+    assert "beyond 4.5 as read:" in said[1] and "2 of 4 temper numbers stand as read" in said[2]
 
 
 def test_density_without_a_change_says_so(laboratory: LaboratoryDay) -> None:

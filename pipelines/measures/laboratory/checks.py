@@ -16,6 +16,17 @@ from pipelines.measures.trust import LATE
 from pipelines.plant import SEVERITIES, Plant
 
 UNNAMED = "not noted"
+REAL_AT_MM = 4.06  # thickness at which a temper number as read is the real one: 0.160 inch
+
+
+def real_temper(apparent: float, thickness_mm: float | None) -> float | None:
+    """Real temper number: the apparent one, as read, brought to glass of REAL_AT_MM; None where the thickness is not known.
+
+    Retardation grows with the way of the light, so thick glass looks more strained than it is, thin glass less.
+    thickness_mm: of the glass where the greatest retardation was read.
+    References: [1] ASTM C148, section 1.2, note 1: TR = TA (0.160 / t) with t in inches, TA (4.06 / t) in millimetres.
+    """
+    return apparent * REAL_AT_MM / thickness_mm if thickness_mm else None
 
 
 @dataclass(frozen=True)
@@ -39,6 +50,21 @@ def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[Lane]:
             Lane(str(lane) if lane else UNNAMED, len(numbers), float(numbers.mean()), float(numbers.max()), beyond)
         )
     return sorted(found, key=lambda one: (-one.worst, one.lane))
+
+
+def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame) -> list[float | None]:
+    """Thickness [mm] of the item behind each temper check: of its mould by the log (number, item), else of the line's only
+    item; None where several items ran and the mould tells none, or works.toml gives no thickness."""
+    items: dict[str, set[str]] = {}
+    for number, item in spans.select("number", "item").drop_nulls().iter_rows():
+        items.setdefault(str(number), set()).add(item)
+    every = set().union(*items.values()) if items else set()
+    found = []
+    for mould in moulds:
+        mine = items.get(mould or "", every)
+        item = next(iter(mine)) if len(mine) == 1 else ""
+        found.append(plant.items[item].temper_thickness_mm if item in plant.items else None)
+    return found
 
 
 @dataclass(frozen=True)
