@@ -17,6 +17,7 @@ LEAST_WARE = 400.0  # containers of past below which nothing is judged
 PRIOR_SHAPE = 4.0  # a former job is worth this many calls: jobs differ by about 1 / sqrt(4) = 50 %
 SPREAD_MOST = 4.0  # relative variance above which an expectation says nothing more
 SCREEN_P = 1e-4
+SCREENED = (1, 4)  # hours of the blocks in which faults of the past are looked for
 
 
 def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
@@ -60,14 +61,11 @@ class Expectation:
         return told
 
     def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
-        """Common and own relative variance [defects] of a window of so many hours."""
-        if hours <= BLOCKS[0]:
-            return self.common[BLOCKS[0]], self.own[BLOCKS[0]]
-        share = BLOCKS[1] / hours if hours > BLOCKS[1] else 1.0
-        far = min(1.0, (hours - BLOCKS[0]) / (BLOCKS[1] - BLOCKS[0]))
-        common = (1 - far) * self.common[BLOCKS[0]] + far * self.common[BLOCKS[1]] * share
-        own = (1 - far) * self.own[BLOCKS[0]] + far * self.own[BLOCKS[1]] * share
-        return common, own
+        """Common and own relative variance [defects] of a window of so many hours: between the blocks by line, beyond them as theirs."""
+        shares = np.array([np.interp(hours, BLOCKS, row) for row in np.eye(len(BLOCKS))])
+        common = sum(share * self.common[block] for share, block in zip(shares, BLOCKS, strict=True))
+        own = sum(share * self.own[block] for share, block in zip(shares, BLOCKS, strict=True))
+        return np.asarray(common), np.asarray(own)
 
 
 class Past:
@@ -124,7 +122,7 @@ class Past:
     def screen(self, until: int) -> None:
         """Take out of the first `until` hours what stands far above their own mean: faults of the past."""
         for _ in range(2):
-            for block in BLOCKS:
+            for block in SCREENED:
                 self._screen_blocks(until, block)
 
     def _screen_blocks(self, until: int, block: int) -> None:
@@ -158,7 +156,8 @@ class Past:
         seen, passed = calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3))
         rate, shape, borrowed = self._rates(seen, passed, job)
         common, own, variance = self._dispersion(hour, calls, ware, rate)
-        spread = 1 / shape + common[BLOCKS[0]][:, None] / max(1, len(hours))
+        slow = np.max([block * common[block] for block in BLOCKS], axis=0)
+        spread = 1 / shape + slow[:, None] / max(1, len(hours))
         read = self.reads[None, :, None]
         told = (calls.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
         wanted = (rate[:, :, None] * ware.sum(axis=3) * read)[:, :, :-1].sum(axis=1)

@@ -100,7 +100,7 @@ def line_counts(
     shape = (len(stations), len(columns) + 1, bins)
     flat = np.ravel_multi_index((told["station_no"], told["column_no"], told["at"]), shape)
     counted = np.bincount(flat, told["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
-    codes = {code: n for n, code in enumerate(plant.defects)}
+    codes = {code: n for n, code in enumerate(plant.faults)}
     called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).filter(~pl.col("blurred")).sort("at")
     return LineCounts(
         line, span[0], STEP_S, tuple(codes), stations, columns, counted, _covered(placed, len(stations), bins),

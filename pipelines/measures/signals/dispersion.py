@@ -7,7 +7,7 @@ import numpy as np
 HABIT_VARIANCE = 0.25  # between moulds, where a line's own is not known yet
 PHI_START, PHI_LINE = 0.15, 0.03  # of a mould and of a line, before anything is known
 PHI_LEAST, PHI_MOST = 0.01, 3.0
-BLOCKS = (1, 4)  # hours in which dispersion is estimated and faults of the past are screened out
+BLOCKS = (1, 4, 8)  # hours in which dispersion is estimated: rates that wander slowly do not average out in a shift
 FEW = 4  # of fewer blocks no dispersion is estimated
 GRID = np.geomspace(0.004, 6.0, 22)
 SPREADS = (0.3, 0.6, 1.0)  # standard deviations of log phi from defect to defect that are compared
@@ -26,9 +26,9 @@ def dispersions(
     between = shared(negative_binomial_logs(seen.sum(axis=2), wanted.sum(axis=2)), HABIT_VARIANCE, (0.01, 4.0))
     common: dict[int, np.ndarray] = {}
     own: dict[int, np.ndarray] = {}
-    for block in BLOCKS:
+    for before, block in zip((BLOCKS[0], *BLOCKS), BLOCKS, strict=False):
         if calls.shape[3] // block < FEW and common:
-            common[block], own[block] = common[BLOCKS[0]], own[BLOCKS[0]]
+            common[block], own[block] = common[before], own[before]
             continue
         mould = _phi(_blocks(seen, block), _blocks(wanted, block), PHI_START)
         lines = [_blocks(x.sum(axis=(1, 2))[:, None], block) for x in (calls, rate[:, :, None, None] * ware)]

@@ -43,6 +43,17 @@ def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
     return told
 
 
+def shared(sums: np.ndarray, limit: float) -> int:
+    """How many of these detectors stand together: the greatest k of which k are at limit / k or more; 1 where none is.
+
+    Streams are nested (a mould in its section, its gob position, its line) and rise together; this holds under any dependence.
+    References: [1] Wang and Ramdas, Journal of the Royal Statistical Society B 84 (2022) 822 (e-BH).
+    """
+    ordered = np.sort(np.ravel(sums))[::-1]
+    standing = np.flatnonzero(ordered * np.arange(1, len(ordered) + 1) >= limit)
+    return int(standing[-1]) + 1 if len(standing) else 1
+
+
 class Drift:
     """The running sums of a line's streams, moved on hour by hour."""
 
@@ -71,7 +82,7 @@ class Drift:
         sums, over = self.sums, []
         for mine in self.kinds.values():
             limit = max(1, int(scan.known[:, mine].sum())) * 24 / FALSE_A_DAY
-            d, g = np.nonzero((sums > limit) & mine[None, :])
+            d, g = np.nonzero((sums >= limit / shared(sums[:, mine], limit)) & mine[None, :])
             over += [(float(sums[a, b] / limit), int(a), int(b)) for a, b in zip(d, g, strict=True)]
         return [self._excess(d, g, stop) for _, d, g in sorted(over, reverse=True)]
 

@@ -23,6 +23,7 @@ AGAIN_MIN = 180  # a signal that comes back within this time is the same signal
 SETTLED_MIN = 360  # a signal older than this keeps its place and onset
 YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
 EXPLAINED_P = 1e-3
+DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
 PROMPT_BINS = 5  # a station with windows no longer than this shows at once what changes
 
 
@@ -122,7 +123,7 @@ class Tracker:
         """Slow drifts that no window shows yet: one signal a defect, and none beside one that is open."""
         for lead in self.drift.advance(start, stop):
             told = [s for s in self.signals if s.defect == lead.defect and self._near(s, lead.at)]
-            if not told and self.drift.sums[lead.defect, lead.stream] > 0:
+            if not told and lead.q <= DRIFT_Q and self.drift.sums[lead.defect, lead.stream] > 0:
                 self._raised(lead.defect, lead.at, [lead])
             self.drift.forget(lead.defect)
 

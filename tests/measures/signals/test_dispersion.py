@@ -96,3 +96,16 @@ def test_what_a_line_shares_is_told_apart_from_what_is_a_moulds_own() -> None:
     common, own, between = dispersions(calls, ware, rate, np.array([True]))
     assert 0.15 < np.median(common[1]) < 0.5 and np.median(own[1]) < 0.1
     assert np.median(between) < 0.06 < HABIT_VARIANCE
+
+
+@pytest.mark.parametrize(("lasts", "least", "most"), [(1, 0.0, 0.06), (16, 0.15, 0.45)])
+def test_rates_that_wander_slowly_do_not_average_out_in_a_shift(lasts: int, least: float, most: float) -> None:
+    """Moods of relative variance 0.25 that last an hour (variance of eight hours 0.03) or sixteen (0.25)."""
+    rng = np.random.default_rng(9)
+    mood = np.repeat(rng.gamma(4.0, 0.25, (10, 1, 16, 48 // lasts)), lasts, axis=3)
+    calls = np.zeros((10, 1, 17, 48))
+    calls[:, :, :-1] = rng.poisson(1.5 * mood)
+    ware = np.ones((1, 17, 48))
+    ware[:, -1] = 0.0
+    common, own, _ = dispersions(calls, ware, np.full((10, 1), 1.5), np.array([True]))
+    assert least <= np.median(own[8] + common[8]) <= most

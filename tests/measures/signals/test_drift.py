@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipelines.measures.signals.drift import FACTORS, FALSE_A_DAY, MOST_LOG, log_ratios, shiryaev_roberts
+from pipelines.measures.signals.drift import FACTORS, FALSE_A_DAY, MOST_LOG, log_ratios, shared, shiryaev_roberts
 
 
 @pytest.mark.parametrize(("mean", "variance"), [(0.2, 0.5), (3.0, 0.15), (20.0, 0.03)])
@@ -35,7 +35,8 @@ def test_quiet_streams_are_called_no_more_often_than_promised() -> None:
     for _ in range(days * 24):
         calls = rng.poisson(0.5 * rng.gamma(1 / 0.15, 0.15, streams)).astype(float)
         parts = shiryaev_roberts(parts, log_ratios(calls, mean, variance))
-        over = parts.mean(axis=0) > limit
+        sums = parts.mean(axis=0)
+        over = sums >= limit / shared(sums, limit)
         alarms += int(over.sum())
         parts[:, over] = 0.0
     budget = days * FALSE_A_DAY
@@ -53,3 +54,10 @@ def test_a_doubled_rate_of_ten_calls_an_hour_is_found_within_a_shift() -> None:
             parts, hour = shiryaev_roberts(parts, log_ratios(calls, np.array([10.0]), np.array([0.03]))), hour + 1
         took.append(hour)
     assert np.median(took) <= 6
+
+
+def test_detectors_that_rise_together_share_the_limit() -> None:
+    """By hand (e-BH): of 60, 55, 20 and 1 at limit 100 the two greatest stand, each at 50 or more; alone 60 would not."""
+    assert shared(np.array([[60.0, 1.0], [20.0, 55.0]]), 100.0) == 2
+    assert shared(np.array([60.0, 1.0, 20.0]), 100.0) == 1
+    assert shared(np.array([100.0, 50.0, 34.0, 25.0]), 100.0) == 4
