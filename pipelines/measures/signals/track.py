@@ -74,12 +74,10 @@ class Tracker:
         per, jobs = self.past.per_hour, self.counts.jobs
         start, stop = hour * per, min((hour + 1) * per, self.counts.bins)
         cuts = [start, *(np.flatnonzero(np.diff(jobs[start:stop])) + 1 + start).tolist(), stop]
-        mine, parts = self.past.job_of(hour), []
-        for lo, hi in pairwise(cuts):
-            job = int(jobs[lo])
-            told = self.expectations[hour] if job == mine else self.past.expectation(hour, job)
-            parts.append(Part(lo, hi, told))
-        return parts
+        usual = {self.past.job_of(hour): self.expectations[hour]}
+        jobs_of = [int(jobs[lo]) for lo in cuts[:-1]]
+        told = [usual.get(job) or self.past.expectation(hour, job) for job in jobs_of]
+        return [Part(lo, hi, one) for (lo, hi), one in zip(pairwise(cuts), told, strict=True)]
 
     def follow(self, hour: int) -> None:
         """Look at the bins of an hour in order: raise signals, and settle all that are open at its end."""
