@@ -12,7 +12,7 @@ from pipelines.measures.tell_laboratory import (
     capacity_sentences,
     density_sentences,
     glass_sentences,
-    gob_sentence,
+    gob_sentences,
     hot_cold_sentence,
     missed_sentences,
     mould_words,
@@ -70,7 +70,7 @@ def _show_item(plant: Plant, told: Weights) -> None:
     print_table(title, TABLE, rows, caption)
     slope = f"Drift over the window {told.drift_g_per_day:+.2f} g a day (95 %: {told.drift_low:+.2f} to {told.drift_high:+.2f})." if told.drift_g_per_day is not None else ""  # fmt: skip
     said = [
-        *(gob_sentence(plant, gob) for gob in told.gobs),
+        *gob_sentences(plant, told),
         spread_sentence(told),
         parts_sentence(told.components),
         slope,

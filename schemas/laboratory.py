@@ -103,6 +103,36 @@ class GobWeights(Result):
     seen_high: Moment | None = None
 
 
+class FeederWeighed(Result):
+    """What one item's weighings at one point say of a gob position: drift as the gobs are cut now [% of the weight] with a
+    95 % interval; drifting: called there."""
+
+    item: str | None
+    point: str
+    drift_percent: float
+    low: float
+    high: float
+    drifting: bool
+
+
+class FeederCorrection(Result):
+    """The one correction for a gob position [g a gob of this item], from hot and cold weighings of all items it feeds. agree:
+    whether what was weighed may be one drift; chance: of such differences by chance. Where they disagree there is no
+    correction. seen_at: when a correction at the end of the window comes to the cold end."""
+
+    gob: str
+    correction_g: float | None
+    correction_low: float | None
+    correction_high: float | None
+    agree: bool
+    chance: float
+    weighed: tuple[FeederWeighed, ...]
+    to_nominal_g: float | None = None
+    seen_at: Moment | None = None
+    seen_low: Moment | None = None
+    seen_high: Moment | None = None
+
+
 class HotColdWeights(Result):
     """Mean weight hot less cold over the moulds weighed at both points [g], with a 95 % interval."""
 
@@ -137,6 +167,7 @@ class Weights(Result):
     ppk_low: float | None = None
     moulds: tuple[MouldWeights, ...] = ()
     gobs: tuple[GobWeights, ...] = ()
+    feeder: tuple[FeederCorrection, ...] = ()
     components: WeightParts = WeightParts()
     drift_g_per_day: float | None = None
     drift_low: float | None = None

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.answers.capacity import LineChecks, heavy_enough_g, line_checks
+from pipelines.answers.feeder import with_feeder
 from pipelines.answers.laboratory import density_of, glass_now
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import check_line
@@ -17,20 +18,12 @@ from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.components import Component
 from pipelines.measures.shares import mean_half_width
-from pipelines.measures.weights import PAST, GobFound, MouldFound, Study, study
+from pipelines.measures.weights import PAST, GobFound, ItemStudy, MouldFound, Study, study
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
 from pipelines.plant import Plant
 from schemas.laboratory import GobWeights, HotColdWeights, MouldSignal, MouldWeights, WeightParts, Weights
 
 OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware can still be met, beyond the lehr time
-
-
-@dataclass(frozen=True)
-class ItemStudy:
-    """One item's answer with the study behind each weighing point; the first is the answer's own."""
-
-    told: Weights
-    points: tuple[Study, ...]
 
 
 @dataclass(frozen=True)
@@ -72,7 +65,8 @@ def study_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str
     density = glass_now(plant, furnace, density_of(reader, plant, furnace, span.end)[0])
     checks = line_checks(reader, plant, line, span, lehr_s, *density)
     asked = _Asked(plant, line, span, lehr, _packed(reader, line, span), checks)
-    return [_of_item(asked, code, rows.filter(pl.col("item").eq_missing(code))) for code in codes]
+    studies = [_of_item(asked, code, rows.filter(pl.col("item").eq_missing(code))) for code in codes]
+    return with_feeder(studies, lehr)
 
 
 def _packed(reader: Reader, line: str, span: Span) -> dict[str, int]:

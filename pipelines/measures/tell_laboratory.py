@@ -9,6 +9,7 @@ from schemas.laboratory import (
     Capacity,
     Density,
     DueChecks,
+    FeederCorrection,
     FurnaceLaboratory,
     GobWeights,
     InferredCapacity,
@@ -43,17 +44,46 @@ def between(low: float | None, high: float | None, digits: int = 2) -> str:
 
 
 def gob_sentence(plant: Plant, one: GobWeights) -> str:
-    """A drifting gob position: by how much, since when, what to do at the feeder, and when that will be seen."""
+    """A drifting gob position as it was weighed at one point: by how much, since when."""
     show = plant.clock.show
-    if not one.drifting or one.offset_g is None or one.correction_g is None or one.since is None or one.seen_at is None:
+    if not one.drifting or one.offset_g is None or one.since is None:
         return ""
     since = f"{show(one.since)} ({_clock(plant, one.since_low)} to {_clock(plant, one.since_high)})"
     goes = f", {signed(one.g_per_day or 0.0, 1)} g a day now" if abs(one.g_per_day or 0.0) > 0.05 else ""
-    nominal = f" To nominal: {signed(one.to_nominal_g)} g a gob." if one.to_nominal_g is not None else ""
     return (
-        f"Gob {one.gob} is {signed(one.offset_g)} g ({between(one.offset_low, one.offset_high)}) from what was usual for its moulds, weighed {one.point}, "
-        f"since {since}{goes}. Correction at the feeder: {signed(one.correction_g)} g a gob ({between(one.correction_low, one.correction_high)}), as the gobs are cut now.{nominal} "
-        f"A correction made at the end of this window is seen at the cold end about {_clock(plant, one.seen_at)} ({_clock(plant, one.seen_low)} to {_clock(plant, one.seen_high)})."
+        f"Gob {one.gob} is {signed(one.offset_g)} g ({between(one.offset_low, one.offset_high)}) from what was usual for "
+        f"its moulds, weighed {one.point}, since {since}{goes}."
+    )
+
+
+def gob_sentences(plant: Plant, told: Weights) -> list[str]:
+    """Every drifting gob position as it was weighed, then one correction at the feeder for each."""
+    drifting = [text for gob in told.gobs if (text := gob_sentence(plant, gob))]
+    return [*drifting, *(feeder_sentence(plant, told, one) for one in told.feeder)]
+
+
+def feeder_sentence(plant: Plant, told: Weights, one: FeederCorrection) -> str:
+    """What to do at the feeder for a gob position, and when that will be seen; or that what was weighed disagrees."""
+    points = " and ".join(dict.fromkeys(w.point for w in one.weighed))
+    items = ", ".join(dict.fromkeys(w.item or "unknown" for w in one.weighed))
+    of = f" ({points} weighings of {items} together)" if len(one.weighed) > 1 else f" (by {points} weighings)"
+    if not one.agree or one.correction_g is None:
+        parts = "; ".join(f"{w.item or 'unknown'} {w.point} {signed(w.drift_percent)} %" for w in one.weighed)
+        return (
+            f"Feeder, gob {one.gob}: no correction is told. What was weighed of it disagrees by more than chance ({parts} "
+            "of the weight). Weigh a mass standard on each scale first."
+        )
+    nominal = f" To nominal: {signed(one.to_nominal_g)} g a gob." if one.to_nominal_g is not None else ""
+    seen = (
+        f" A correction made at the end of this window is seen at the cold end about {_clock(plant, one.seen_at)} "
+        f"({_clock(plant, one.seen_low)} to {_clock(plant, one.seen_high)})."
+        if one.seen_at is not None
+        else ""
+    )
+    return (
+        f"Correction at the feeder, gob {one.gob}: {signed(one.correction_g)} g a gob "
+        f"({between(one.correction_low, one.correction_high)}), as the gobs of {told.item or 'this item'} are cut now"
+        f"{of}.{nominal}{seen}"
     )
 
 

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
-from pipelines.measures.tell_laboratory import all_due, gob_sentence, laboratory_sentences
+from pipelines.measures.tell_laboratory import all_due, gob_sentences, laboratory_sentences
 from pipelines.measures.tell_meters import suspect_sentences
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
@@ -261,7 +261,7 @@ def _laboratory(plant: Plant, told: Day) -> Section:
 
 def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
     """Drifting gob positions and weighings outside the limits."""
-    said = [text for one in many for gob in one.gobs if (text := gob_sentence(plant, gob))]
+    said = [text for one in many for text in gob_sentences(plant, one)]
     said += [f"{one.outside} of {one.n} weighings of {one.item} outside their limits." for one in many if one.outside]
     return said if many else ["no weighing came for this day."]
 

@@ -11,7 +11,7 @@ from pipelines.answers.weights import ItemStudy, study_weights
 from pipelines.ledger.store import Reader
 from pipelines.measures.tell_laboratory import (
     glass_sentences,
-    gob_sentence,
+    gob_sentences,
     hot_cold_sentence,
     mould_words,
     parts_sentence,
@@ -153,7 +153,7 @@ def _says(plant: Plant, one: ItemStudy) -> Section:
         if told.drift_g_per_day is not None
         else ""
     )
-    gobs = [text for gob in told.gobs if (text := gob_sentence(plant, gob))]
+    gobs = gob_sentences(plant, told)
     own = [
         f"Mould {m.mould} ({' '.join(m.cavities) or 'no cavity known'}): {mould_words(m)}."
         for m in told.moulds

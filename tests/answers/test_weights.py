@@ -13,6 +13,7 @@ from pipelines.answers.weights import answer_weights
 from pipelines.cli import app
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
+from pipelines.measures.tell_laboratory import gob_sentences
 from sample_feeds.simulator import Simulated
 from schemas.laboratory import Weights
 from tests.conftest import WORKS, Place
@@ -220,6 +221,59 @@ def test_all_gob_positions_together_point_at_the_scale_or_the_glass(new_place: C
     assert [gob.gob for gob in told.gobs if gob.drifting] == ["A", "B"]
     assert all(gob.correction_g is not None and gob.correction_g == pytest.approx(-3, abs=0.3) for gob in told.gobs)
     assert any("weigh a mass standard" in note for note in told.notes)
+
+
+def drifting_gob(place: Place, hot_g: float, cold_g: float) -> Weights:
+    """Gob position A grows from the sixth hour on, by these grams at either scale; both gobs are weighed at both."""
+    logs_of_gobs(place)
+    for point, grown in (("hot", hot_g), ("cold", cold_g)):
+        weights = [
+            (n, str(m), 182 + m % 3 + (n * m * 7 % 11) / 10 + (grown if n > 12 and m % 2 else 0))
+            for n in range(-90, 40)
+            for m in range(1, 17)
+        ]
+        place.put(f"weight_checks.{point}.csv", HEAD + rows(weights, point))
+    place.take()
+    return asked(place)
+
+
+def logs_of_gobs(place: Place) -> None:
+    """Moulds 1 to 16 of J370, the odd ones in gob position A."""
+    start = (START - timedelta(days=9)).isoformat()
+    place.put("job_log.K1.csv", f"started_at,line,job,item\n{start},K1,J,J370\n")
+    places = [(s, g) for s in range(1, 9) for g in "AB"]
+    place.put(
+        "mould_log.K1.csv", LOG + "".join(f"{start},K1,{s},{g},mould,{n}\n" for n, (s, g) in enumerate(places, start=1))
+    )
+
+
+def test_hot_and_cold_weighings_make_one_correction(new_place: Callable[[], Place]) -> None:
+    """Both scales see gob A 2 g heavier: one correction of about -2 g, narrower than either alone, the same wherever it stands."""
+    place = new_place()
+    told = drifting_gob(place, 2.0, 2.0)
+    one = told.feeder[0]
+    assert len(told.feeder) == 1 and one.gob == "A" and one.agree and {w.point for w in one.weighed} == {"hot", "cold"}
+    assert (
+        one.correction_g == pytest.approx(-2, abs=0.25)
+        and one.correction_low is not None
+        and one.correction_high is not None
+    )
+    assert one.correction_low < -2 + 0.1 and one.correction_high > -2 - 0.1
+    assert {gob.correction_g for gob in told.gobs if gob.drifting} == {one.correction_g}
+    widest = [182 * (w.high - w.low) / 100 for w in one.weighed]
+    assert one.correction_high - one.correction_low < min(widest)
+    said = [text for text in gob_sentences(place.plant, told) if "Correction at the feeder" in text]
+    assert len(said) == 1 and "cold and hot weighings of J370 together" in said[0]
+
+
+def test_scales_that_disagree_give_no_correction(new_place: Callable[[], Place]) -> None:
+    place = new_place()
+    told = drifting_gob(place, 0.0, 2.0)
+    one = told.feeder[0]
+    assert not one.agree and one.correction_g is None and one.chance < 0.01
+    assert all(gob.correction_g is None for gob in told.gobs)
+    said = " ".join(gob_sentences(place.plant, told))
+    assert "no correction is told" in said and "mass standard" in said and "Correction at the feeder" not in said
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,5 @@
 """Weights: in rounds, by mould and gob position, against limits and against their own past."""
 
-from pipelines.measures.weights.study import PAST, GobFound, MouldFound, Study, study
+from pipelines.measures.weights.study import PAST, GobFound, ItemStudy, MouldFound, Study, study
 
-__all__ = ["PAST", "GobFound", "MouldFound", "Study", "study"]
+__all__ = ["PAST", "GobFound", "ItemStudy", "MouldFound", "Study", "study"]

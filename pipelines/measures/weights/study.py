@@ -18,6 +18,7 @@ from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.measures.weights.spreads import Spread, own_spreads
 from pipelines.plant import Item
+from schemas.laboratory import Weights
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
 
@@ -67,6 +68,14 @@ class Study:
     @property
     def here(self) -> Rounds:
         return self.rounds.between(self.start_s, np.inf)
+
+
+@dataclass(frozen=True)
+class ItemStudy:
+    """One item's answer with the study behind each weighing point; the first is the answer's own."""
+
+    told: Weights
+    points: tuple[Study, ...]
 
 
 def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, lehr: LehrTime) -> Study | None:
