@@ -23,7 +23,8 @@ from pipelines.measures.tell_laboratory import (
 )
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory, Weights
+from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory
+from schemas.weights import Weights
 
 MOULD_COLUMNS = (
     "mould", "cavities", "n", "mean_g", "mean_low", "mean_high", "sd_g", "least_g", "greatest_g", "outside", "cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high",

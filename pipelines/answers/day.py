@@ -21,9 +21,10 @@ from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import MONTH, Change, changes
 from pipelines.plant import Plant
-from schemas.laboratory import LaboratoryDay, Weights
+from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, StationDoubt
 from schemas.results import Pareto, Signal, Yield
+from schemas.weights import Weights
 
 
 @dataclass(frozen=True)

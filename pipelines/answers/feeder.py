@@ -9,7 +9,7 @@ from pipelines.measures.lehr import LehrTime
 from pipelines.measures.weights import GobFound, ItemStudy, Study
 from pipelines.measures.weights.drift import fit
 from pipelines.measures.weights.feeder import Together, Weighed, together
-from schemas.laboratory import FeederCorrection, FeederWeighed, GobWeights
+from schemas.weights import FeederCorrection, FeederWeighed, GobWeights
 
 
 def with_feeder(studies: Sequence[ItemStudy], lehr: LehrTime) -> list[ItemStudy]:

@@ -9,19 +9,15 @@ from schemas.laboratory import (
     Capacity,
     Density,
     DueChecks,
-    FeederCorrection,
     FurnaceLaboratory,
-    GobWeights,
     InferredCapacity,
     LaboratoryDay,
     LineLaboratory,
-    MouldWeights,
     Temper,
     TemperBeyond,
     Visual,
-    WeightParts,
-    Weights,
 )
+from schemas.weights import FeederCorrection, GobWeights, MouldWeights, WeightParts, Weights
 
 POINT = 0.0001  # g/cm3, as densities are followed from day to day: common practice
 

@@ -26,9 +26,9 @@ from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_pict
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import PASSED, signals_sheet
-from schemas.laboratory import Weights
 from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
+from schemas.weights import Weights
 
 QUERIES = (
     "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",

@@ -15,8 +15,8 @@ from pipelines.reports.common import count, hour_address, pareto_chart, pareto_s
 from pipelines.reports.losses import causes_sheet, machine_picture, worked_sheet
 from pipelines.reports.page import Section
 from pipelines.reports.sheet import Column, Sheet
-from schemas.laboratory import Weights
 from schemas.results import LineYield
+from schemas.weights import Weights
 
 
 def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:

@@ -25,7 +25,7 @@ from pipelines.reports import charts, charts_laboratory
 from pipelines.reports.common import day_address, laboratory_address, missing_section, sources, weights_address
 from pipelines.reports.page import CAUTION, Card, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
-from schemas.laboratory import MouldWeights, Weights
+from schemas.weights import MouldWeights, Weights
 
 QUERIES = (
     "weights_of_line", "capacities_of_line", "densities_of_furnace", "pallets_of_line", "lehr_hours_of_line", "laboratory_files"

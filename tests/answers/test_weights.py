@@ -15,7 +15,7 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.measures.tell_laboratory import gob_sentences
 from sample_feeds.simulator import Simulated
-from schemas.laboratory import Weights
+from schemas.weights import Weights
 from tests.conftest import WORKS, Place
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)

@@ -18,7 +18,7 @@ from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.measures.weights.spreads import Spread, own_spreads
 from pipelines.plant import Item
-from schemas.laboratory import Weights
+from schemas.weights import Weights
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
 
