@@ -52,7 +52,7 @@ class MouldFound:
 
 @dataclass(frozen=True)
 class Study:
-    """Everything about one item at one point; see `schemas.laboratory.Weights`. judged_by: what was usual; rounds: past and window."""
+    """Everything about one item at one point; see `schemas.weights.Weights`. judged_by: what was usual; rounds: past and window."""
 
     item: Item | None
     point: str
