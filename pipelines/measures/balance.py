@@ -3,46 +3,65 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from pipelines.measures.network import KG, WHOLE, FurnaceReading, LineReading, Network, lane_part, network_of, steps_of
-from pipelines.measures.reconcile import Reconciled, Suspect, evidence, reconcile, suspects
-from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, Expected, expected_part, expected_share
+from pipelines.measures.explanations import ACCUSED, LISTED, Answers, explained, quantiles
+from pipelines.measures.joint import window_of
+from pipelines.measures.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
+from pipelines.measures.openings import Cause, by_own_scatter, openings_of
+from pipelines.measures.reconcile import Reconciled, reconcile
+from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, Expected, expected_share
 from pipelines.plant import Plant
 
-LEVEL = 0.06  # of all that could be seen to lie; they share balances, so that fewer than one honest furnace-day in twenty accuses one
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
+WINDOW = 30  # days that are judged together, the day itself the last
+APART = 2.0  # explanations whose answers are further apart than so many of their standard deviations are no one number
+APART_LEAST = 0.003  # and by more than this
 
 
 @dataclass(frozen=True)
-class Quotient:
-    """A quotient of reconciled values with its standard uncertainty."""
+class Estimate:
+    """A figure of the reconciled values over all explanations: mean and 95 % interval. value is None where what is told of it has no one
+    number, low and high where nothing can be told; why then says so."""
 
-    value: float
-    sd: float
+    value: float | None
+    low: float | None
+    high: float | None
+    why: str = ""
 
-    @property
-    def low(self) -> float:
-        return self.value - 1.96 * self.sd
 
-    @property
-    def high(self) -> float:
-        return self.value + 1.96 * self.sd
+@dataclass(frozen=True)
+class Explanation:
+    """What could be: the causes that are off (none: every meter is honest), the size of the last of them (relative to its reading or to
+    what passes; its 95 % interval), since which day of the window, and how probable it is. chosen: its places in `Answers`."""
+
+    causes: tuple[int, ...]
+    probability: float
+    size: float
+    size_low: float
+    size_high: float
+    first: int
+    first_low: int
+    first_high: int
+    chosen: np.ndarray
 
 
 @dataclass(frozen=True)
 class Balanced:
-    """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; suspects: the
-    worst first; told: what is reconciled without them."""
+    """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers: all explanations of
+    the window's openings; told: the values that they make on average, closed; spread [n, k]: change of each value for each cause."""
 
     reading: FurnaceReading
     network: Network
     first: Reconciled
-    suspects: tuple[Suspect, ...]
     told: Reconciled
+    answers: Answers
+    causes: tuple[Cause, ...]
+    spread: np.ndarray
+    days: int
 
     @cached_property
     def places(self) -> dict[str, int]:
@@ -52,6 +71,36 @@ class Balanced:
     def _lines(self) -> dict[str, LineReading]:
         return {one.line: one for one in self.reading.lines}
 
+    @cached_property
+    def explanations(self) -> tuple[Explanation, ...]:
+        """Those with a probability of `LISTED` and more, the likeliest first."""
+        sets = dict.fromkeys(frozenset(one) for one in self.answers.causes)
+        told = [self._explanation(one) for one in sets]
+        return tuple(sorted((one for one in told if one.probability >= LISTED), key=lambda one: -one.probability))
+
+    def _explanation(self, causes: frozenset[int]) -> Explanation:
+        answers = self.answers
+        chosen = np.array([frozenset(one) == causes for one in answers.causes])
+        mine, low, high = answers.of(chosen), 0.0, 0.0
+        if causes:
+            low, high = quantiles(mine.probability, mine.lie, mine.sd, (0.025, 0.975))
+        firsts = np.bincount(mine.first, mine.probability, self.days).cumsum()
+        first_low, first_high = (int(np.searchsorted(firsts, share)) for share in (0.025, 0.975))
+        return Explanation(
+            mine.causes[int(np.argmax(mine.probability))], float(answers.probability[chosen].sum()), float(mine.probability @ mine.lie), low, high,
+            int(np.argmax(np.bincount(mine.first, mine.probability))), first_low, min(first_high, self.days - 1), chosen,
+        )  # fmt: skip
+
+    def blamed(self) -> dict[str, float]:
+        """By name, the probability of each meter to lie and of each loss to be beyond its usual; the likeliest first."""
+        return {self.causes[n].name: share for n, share in self.answers.blamed().items() if n >= 0}
+
+    @property
+    def accused(self) -> list[str]:
+        """The meters that lie more probably than not."""
+        kinds = {cause.name: cause.kind for cause in self.causes}
+        return [name for name, share in self.blamed().items() if share > ACCUSED and kinds[name] != "loss"]
+
     def at(self, name: str) -> int:
         """The place of a node. KeyError for one that the day has not."""
         return self.places[name]
@@ -59,24 +108,25 @@ class Balanced:
     def value(self, name: str) -> float:
         return float(self.told.values[self.at(name)])
 
-    def derived(self, figure: Callable[[np.ndarray], float]) -> Quotient:
-        """A figure of the reconciled values with its uncertainty, to first order (GUM, JCGM 100:2008, 5.2.2)."""
-        x = self.told.values
+    def derived(self, figure: Callable[[np.ndarray], float], one: Explanation | None = None) -> Estimate:
+        """A figure of the reconciled values, to first order in each explanation (GUM, JCGM 100:2008, 5.2.2); under `one` only
+        if given."""
+        x, answers = self.told.values, self.answers
         steps = np.maximum(np.abs(x), 1.0) * 1e-6
-        gradient = np.array([
+        gradient = self.spread.T @ np.array([
             (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
             for step, unit in zip(steps, np.eye(len(x)), strict=True)
         ])  # fmt: skip
-        variance = float(gradient @ self.told.covariance @ gradient)
-        return Quotient(figure(x), max(variance, 0.0) ** 0.5)
+        here = figure(x) - float(gradient @ answers.mean)
+        told = answers if one is None else answers.of(one.chosen)
+        mean, sd = told.along(gradient)
+        low, high = quantiles(told.probability, mean, sd, (0.025, 0.975))
+        return Estimate(here + float(told.probability @ mean), here + low, here + high)
 
     @property
-    def ranked(self) -> list[tuple[int, float]]:
-        """The meters that can be checked, with their z when all are believed; first the one whose lying would explain most."""
-        nodes = self.network.nodes
-        explained = evidence(self.first, np.array([n.sd for n in nodes]), self.network.lies)
-        told = [n for n, node in enumerate(nodes) if np.isfinite(explained[n]) and node.is_meter]
-        return [(n, float(self.first.z[n])) for n in sorted(told, key=lambda n: -explained[n])]
+    def ranked(self) -> list[str]:
+        """The meters and losses that the openings tell of, the one most probably off first."""
+        return list(self.blamed())
 
     def packed_kg(self, x: np.ndarray, line: str) -> float:
         """Packed mass [kg] of a line at the values x."""
@@ -100,46 +150,107 @@ class Balanced:
         lost = x[self.at(f"{self.reading.furnace}, furnace to shears")]
         return float(day / then * (then + lost + self.network.held_back)) if then else 0.0
 
-    def pack_to_melt(self) -> Quotient | None:
-        """Packed over melted mass, for the same glass; None where nothing was cut."""
-        if not self.network.formed or self.melted_kg(self.told.values) <= 1e-6:
+    def pack_to_melt(self, one: Explanation | None = None) -> Estimate | None:
+        """Packed over melted mass, for the same glass; None without a melt log, and where nothing was cut."""
+        if self.network.furnace is None or self.melted_kg(self.told.values) <= 1e-6:
             return None
-        packed = lambda x: sum(self.packed_kg(x, line) for line in self.network.formed)  # noqa: E731
-        return self.derived(lambda x: packed(x) / self.melted_kg(x))
+        return self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), one)
 
-    def unseen(self, line: LineReading) -> Quotient:
-        """What a line lost unseen at all its steps [containers], with its uncertainty; 0 where it stood."""
-        if line.line not in self.network.formed:
-            return Quotient(0.0, 0.0)
-        places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
-        sd = float(np.sqrt(max(self.told.covariance[np.ix_(places, places)].sum(), 0.0)))
-        return Quotient(float(np.clip(self.told.values[places], 0.0, None).sum()), sd)
+    def packed_of_all_kg(self, x: np.ndarray) -> float:
+        """Packed mass [kg] of all lines."""
+        return sum(self.packed_kg(x, line) for line in self.network.formed)
 
-    def line_pack_to_melt(self, line: str) -> Quotient | None:
+    def packed_over_cut(self, one: Explanation | None = None) -> Estimate | None:
+        """Packed over cut mass of all lines, for the same ware; None where a line that made ware counted no gobs."""
+        silent = any(line.cut is None for line in self.reading.lines if line.ware > 0)
+        if silent or not self.network.formed or self.cut_kg(self.told.values)[0] <= 1e-6:
+            return None
+        return self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], one)
+
+    def line_pack_to_melt(self, line: str, one: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
         if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
             return None
-        return self.derived(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line))
+        return self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), one)
+
+    def _share(self, figure: Callable[[np.ndarray], float], one: Explanation | None) -> Estimate:
+        """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two numbers."""
+        told = self.derived(figure, one)
+        assert told.value is not None and told.low is not None and told.high is not None
+        if told.low > 1 or told.value > 1 or told.high < 0 or told.value < 0:
+            said = f"{100 * told.value:.1f} % ({100 * told.low:.1f} to {100 * told.high:.1f}) came out, which cannot be: a meter is far off"
+            return Estimate(None, None, None, said)
+        told = replace(told, low=max(0.0, told.low), high=min(1.0, told.high))
+        if one is None and self._apart(figure):
+            return replace(told, value=None, why="the explanations that remain make it different numbers: a range")
+        return told
+
+    def _apart(self, figure: Callable[[np.ndarray], float]) -> bool:
+        """Whether two explanations make a figure two different numbers."""
+        each = [self.derived(figure, one) for one in self.explanations]
+        told = [((one.value or 0.0), ((one.high or 0.0) - (one.low or 0.0)) / 3.92) for one in each]
+        return any(
+            abs(a - b) > max(APART * float(np.hypot(p, q)), APART_LEAST) for n, (a, p) in enumerate(told) for b, q in told[:n]
+        )
+
+    def unseen(self, line: LineReading) -> Estimate:
+        """What a line lost unseen at all its steps [containers]; 0 where it stood."""
+        if line.line not in self.network.formed:
+            return Estimate(0.0, 0.0, 0.0)
+        places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
+        told = self.derived(lambda x: float(x[places].sum()))
+        lost = float(np.clip(self.told.values[places], 0.0, None).sum())
+        return Estimate(lost, max(0.0, told.low or 0.0), max(lost, told.high or 0.0))
 
 
-def balanced(plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected]) -> Balanced:
-    """Reconcile a furnace's day. Only losses that are more than expected and meters can be suspects; None is believed against the balances.
+def balanced(
+    plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected], past: Sequence[FurnaceReading] = ()
+) -> Balanced:
+    """Reconcile a furnace's day, judged together with the days before it (`past`, the newest last).
 
-    References: as `reconcile` and `suspects`; successive linearisation of gobs x mass: Pai and Fisher, AIChE Journal 34 (1988) 873 (from memory).
+    References: as `reconcile`, `explained`; successive linearisation of gobs x mass: Pai and Fisher, AIChE Journal 34 (1988) 873 (from memory).
     """
     network = network_of(plant, reading, usual)
     values = np.array([node.reading for node in network.nodes])
+    days = [*past[-(WINDOW - 1) :], reading] if WINDOW > 1 else [reading]
+    changed = _changed_jobs(days)
+    opened = by_own_scatter(plant, [openings_of(plant, day, changed) for day in days])
+    window = window_of(opened)
+    answers, today = explained(window), opened[-1]
+    place = {cause.name: n for n, cause in enumerate(window.causes)}
+    at = [place[cause.name] for cause in today.causes]
+    spread = np.zeros((len(values), len(window.causes)))
+    loss = np.array([node.kind == "loss" for node in network.nodes], dtype=bool)
+    spread[:, at] = np.where(loss, today.scale, -today.scale)[:, None] * today.nodes
     if not network.balances:
-        return Balanced(reading, network, _nothing(values), (), _nothing(values))
-    readings, doubted = values, network.unbelieved
+        return Balanced(reading, network, _nothing(values), _nothing(values), answers, window.causes, spread, len(days))
+    first = _closed(network, values, network.covariance, network.unbelieved)
+    off = today.fixed + today.nodes @ answers.mean[at]
+    silent = np.array([not node.believed for node in network.nodes])
+    made = np.where(loss, today.scale * off, np.where(silent, values - today.scale * off, values - today.scale * off / (1 + off)))
+    told = _closed(network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved)
+    covariance = spread @ answers.covariance @ spread.T
+    half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
+    told = replace(told, low=told.values - half, high=told.values + half, covariance=covariance)
+    return Balanced(reading, network, first, told, answers, window.causes, spread, len(days))
+
+
+def _changed_jobs(days: Sequence[FurnaceReading]) -> list[str]:
+    """Lines that made different items on the days."""
+    jobs: dict[str, set[str]] = {}
+    for line in (line for day in days for line in day.lines if line.job):
+        jobs.setdefault(line.line, set()).add(line.job)
+    return [line for line, many in jobs.items() if len(many) > 1]
+
+
+def _closed(network: Network, readings: np.ndarray, covariance: np.ndarray, free: Sequence[int]) -> Reconciled:
+    """Readings made to balance."""
+    values = readings
     for _ in range(ROUNDS):
         balances, losses, constants = network.equations(values)
-        named, told = suspects(readings, network.covariance, balances, losses, LEVEL, constants, doubted, network.lies)
+        told = reconcile(readings, covariance, balances, losses, free, constants)
         values = told.values
-    first = told
-    if named:
-        first = reconcile(readings, network.covariance, balances, losses, doubted, constants)
-    return Balanced(reading, network, first, tuple(named), told)
+    return told
 
 
 def _nothing(values: np.ndarray) -> Reconciled:
@@ -164,19 +275,7 @@ def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReadin
         name: expected_share([share for share, _ in seen[name]], [sd for _, sd in seen[name]], *guess)
         for name, guess in names.items()
     }
-    return lost | _lane_parts(plant, past)
-
-
-def _lane_parts(plant: Plant, past: Sequence[FurnaceReading]) -> dict[str, Expected]:
-    seen: dict[str, list[float]] = {}
-    for line in (line for day in past for line in day.lines):
-        for _, lanes in steps_of(line):
-            total = sum(one.inspected for one in lanes)
-            if len(lanes) > 1 and total and all(one.cover >= WHOLE for one in lanes):
-                for one in lanes[:-1]:
-                    seen.setdefault(lane_part(one.station), []).append(one.inspected / total)
-    told = {name: expected_part(parts, plant.uncertainty.station_counts) for name, parts in seen.items()}
-    return {name: part for name, part in told.items() if part is not None}
+    return lost
 
 
 def open_shares(plant: Plant, reading: FurnaceReading) -> list[tuple[str, float, float]]:

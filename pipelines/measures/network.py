@@ -9,13 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.measures.reconcile import LIE
 from pipelines.measures.usual import Expected
 from pipelines.plant import Plant
 
 KG = 1 / 1000
 WHOLE = 0.99  # a station that covers less of its day is worked out from the others
-SPILL = 0.03  # of what passes: how far a loss may be beyond its usual, one standard deviation of a guess
 GUESSED_REJECTS = 0.02  # share of rejects of a meter that said nothing, with as much uncertainty: a guess
 
 
@@ -37,7 +35,7 @@ class LineReading:
     cut, hot: gobs, None where no forming counts came. cut_edge, packed_edge: standard uncertainty [containers] from the limits of the
     day (lehr time, pallets cut through or still open). gob_g, packed_g: mean mass [g] of what was cut and of what was packed;
     weight_pct: standard uncertainty of gob_g from sampling. packed: None where no pallet was reported. melt_part: gobs cut while the day's
-    glass was melted over gobs cut for the day's ware.
+    glass was melted over gobs cut for the day's ware. job: the items made, empty where no log names them.
     """
 
     line: str
@@ -51,6 +49,7 @@ class LineReading:
     packed_edge: float = 0.0
     weight_pct: float = 0.0
     melt_part: float = 1.0
+    job: str = ""
 
     @property
     def ware(self) -> float:
@@ -89,7 +88,8 @@ def reading_of(kept: Mapping[str, Any]) -> FurnaceReading:
 
 @dataclass(frozen=True)
 class Node:
-    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss: what is lost unseen at a step; lane: what a lane took beyond its usual part. of: line, station or furnace."""
+    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss: what is lost unseen at a step.
+    of: line, station or furnace."""
 
     name: str
     kind: str
@@ -101,15 +101,12 @@ class Node:
 
     @property
     def is_meter(self) -> bool:
-        return self.kind not in ("loss", "lane")
+        return self.kind != "loss"
 
 
 @dataclass(frozen=True)
 class Balance:
-    """One balance: what goes in is what comes out and what is lost unseen, by places in `Network.nodes`.
-
-    parts: further places with their factors, for a lane that takes its usual part of the ware.
-    """
+    """One balance: what goes in is what comes out and what is lost unseen, by places in `Network.nodes`."""
 
     name: str
     of: str
@@ -117,14 +114,12 @@ class Balance:
     into: tuple[int, ...]
     out: tuple[int, ...]
     loss: tuple[int, ...]
-    parts: tuple[tuple[int, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class Network:
     """The variables and balances of one furnace and its lines. formed: by line, (place of cut, place of weight, melt_part). covariance:
-    [n, n] of the readings; the losses of a line are known better in sum than singly. lies: [n] how far off each may be when it is not
-    what it is believed to be: a meter by LIE of its standard uncertainties, a loss by SPILL of what passes."""
+    [n, n] of the readings; the losses of a line are known better in sum than singly."""
 
     nodes: tuple[Node, ...]
     balances: tuple[Balance, ...]
@@ -132,7 +127,6 @@ class Network:
     furnace: int | None
     held_back: float
     covariance: np.ndarray
-    lies: np.ndarray
 
     @property
     def losses(self) -> list[int]:
@@ -154,8 +148,6 @@ class Network:
             row[list(balance.into)] += 1
             row[list(balance.out)] -= 1
             row[[size + losses.index(n) for n in balance.loss]] -= 1
-            for place, factor in balance.parts:
-                row[place] += factor
             if number == self.furnace:
                 constant = self.held_back + self._formed_linear(row, at)
             rows.append(row)
@@ -180,7 +172,6 @@ class Network:
         """What does not close in one balance, in its unit: in less out, less the losses where `with_losses`."""
         balance = self.balances[number]
         told = values[list(balance.into)].sum() - values[list(balance.out)].sum()
-        told += sum(values[place] * factor for place, factor in balance.parts)
         if number == self.furnace:
             told -= self.held_back + sum(p * values[c] * values[w] * KG for c, w, p in self.formed.values())
         return float(told - (values[list(balance.loss)].sum() if with_losses else 0.0))
@@ -191,11 +182,6 @@ def steps_of(reading: LineReading) -> list[tuple[str, list[StationReading]]]:
     stages = [list(lanes) for _, lanes in groupby(reading.stations, key=lambda s: s.order)]
     named = [("lehr" if n == 0 else f"before {lanes[0].station}", lanes) for n, lanes in enumerate(stages)]
     return [*named, ("packing" if stages else "lehr to packing", [])]
-
-
-def lane_part(station: str) -> str:
-    """The name of what is usual of a lane: its part of the ware that all lanes beside it see."""
-    return f"{station}, part of its lanes"
 
 
 def network_of(plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected]) -> Network:
@@ -210,7 +196,6 @@ class _Builder:
         self.balances: list[Balance] = []
         self.formed: dict[str, tuple[int, int, float]] = {}
         self.joint: list[tuple[list[int], np.ndarray]] = []
-        self.through: dict[int, float] = {}
 
     def furnace(self, told: FurnaceReading) -> Network:
         for line in told.lines:
@@ -229,8 +214,7 @@ class _Builder:
         covariance = np.diag([node.sd**2 for node in self.nodes])
         for losses, joint in self.joint:
             covariance[np.ix_(losses, losses)] = joint
-        lies = np.array([self.through.get(n, LIE * node.sd / SPILL) * SPILL for n, node in enumerate(self.nodes)])
-        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, told.held_back, covariance, lies)
+        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, told.held_back, covariance)
 
     def _line(self, told: LineReading) -> None:
         name, ware = told.line, told.ware
@@ -254,7 +238,6 @@ class _Builder:
             losses.append(self._loss(f"{name}, {step}", name, ware))
             if lanes:
                 seen, away = self._lanes(lanes, ware)
-                self._lane_parts(name, lanes, seen)
             else:
                 silent = told.packed is None
                 reading = told.packed if told.packed is not None else ware
@@ -297,21 +280,8 @@ class _Builder:
             )
         return seen, away
 
-    def _lane_parts(self, line: str, lanes: Sequence[StationReading], seen: Sequence[int]) -> None:
-        """Each lane but the last takes its usual part of what all lanes see, where the past tells it."""
-        total = sum(one.inspected for one in lanes)
-        for one, place in list(zip(lanes, seen, strict=True))[:-1]:
-            told = self.usual.get(lane_part(one.station))
-            if told is None or not all(lane.cover >= WHOLE for lane in lanes):
-                continue
-            self.nodes.append(Node(lane_part(one.station), "lane", line, "containers", 0.0, max(told.sd * total, 0.5)))
-            parts = tuple((lane, -told.share) for lane in seen)
-            of = f"{one.station}: {told.share:.3f} of its lanes"
-            self.balances.append(Balance(of, line, "containers", (place,), (len(self.nodes) - 1,), (), parts))
-
     def _loss(self, name: str, of: str, through: float, unit: str = "containers") -> int:
         told = self.usual[name]
-        self.through[len(self.nodes)] = through
         self.nodes.append(Node(name, "loss", of, unit, told.share * through, max(told.sd * through, 0.5)))
         return len(self.nodes) - 1
 

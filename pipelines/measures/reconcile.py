@@ -1,14 +1,11 @@
-"""Readings that do not agree, made to: weighted least squares under balances, and which meter is most likely lying."""
+"""Readings that do not agree, made to: weighted least squares under balances."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-LEVEL = 0.05
 
 
 @dataclass(frozen=True)
@@ -126,74 +123,3 @@ def _solved(
     of[believed], of[list(free)] = np.eye(len(believed)), back[k:]
     sure = of @ (v - changed) @ of.T
     return Reconciled(values, values, values, z, told, statistic, freedom, p, sure, seen)
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """A meter whose reading the balances refuse: its z when it was named, and its value worked out from all others. rivals: the others whose
-    lying would have explained nearly as much then."""
-
-    meter: int
-    z: float
-    reading: float
-    reconciled: float
-    rivals: tuple[int, ...] = ()
-
-
-RIVAL = math.log(3)  # a meter whose Bayes factor is less than three times smaller could be the liar as well
-LIE = 3.0  # a lying meter is off by this many of its standard uncertainties, one standard deviation of a guess
-
-
-def evidence(told: Reconciled, sd: np.ndarray, lies: np.ndarray | None = None) -> np.ndarray:
-    """How much each meter's lying would explain [n]: natural logarithm of the Bayes factor of "it lies" against "none does".
-
-    A lie is drawn from N(0, l^2), l = LIE sd unless `lies` [n] say otherwise. Meters that share one balance have one |z| between them; which
-    of them can be off by so much tells them apart: with g = (l x seen)^2, ln B = (z^2 g / (1 + g) - ln(1 + g)) / 2. nan where nothing checks it.
-    References: [1] Tamhane, Iordache and Mah, Chemometrics and Intelligent Laboratory Systems 4 (1988) 33 (Bayesian gross errors, from
-    memory); the formula is the ratio of two normal densities of one adjustment.
-    """
-    gain = ((LIE * sd if lies is None else lies) * told.seen) ** 2
-    explained: np.ndarray = (told.z**2 * gain / (1 + gain) - np.log1p(gain)) / 2
-    return explained
-
-
-def suspects(
-    readings: Sequence[float] | np.ndarray,
-    covariance: np.ndarray,
-    balances: np.ndarray,
-    losses: np.ndarray | None = None,
-    level: float = LEVEL,
-    constants: np.ndarray | None = None,
-    free: Sequence[int] = (),
-    lies: np.ndarray | None = None,
-) -> tuple[list[Suspect], Reconciled]:
-    """The meters most likely lying, the worst first, and what is reconciled without them.
-
-    While some |z| is above its bound, the meter among those whose lying explains most (`evidence`) is no longer believed.
-    The bound keeps `level` over all n meters whose lie would stand out of the noise (g >= 1 in `evidence`): the normal quantile
-    at 1 - (1 - (1 - level)^(1/n)) / 2.
-    References: [1] Mah and Tamhane, AIChE Journal 28 (1982) 828. [2] Serth and Heenan, AIChE Journal 32 (1986) 733 (serial elimination).
-    [3] Sidak, Journal of the American Statistical Association 62 (1967) 626.
-    """
-    y, spread = np.asarray(readings, float), np.asarray(covariance, float)
-    sd = spread if spread.ndim == 1 else np.sqrt(np.diag(spread))
-    named: list[tuple[int, float, tuple[int, ...]]] = []
-    told = reconcile(y, covariance, balances, losses, free, constants)
-    while told.freedom > 1:
-        seen = np.isfinite(told.z) & ((LIE * sd if lies is None else lies) * told.seen >= 1)
-        above = np.flatnonzero(seen & (np.abs(told.z) > _bound(max(int(seen.sum()), 1), level)))
-        if not len(above):
-            break
-        explained = np.where(seen, evidence(told, sd, lies), -np.inf)
-        worst = int(above[np.argmax(explained[above])])
-        rivals = tuple(int(n) for n in np.flatnonzero(explained > explained[worst] - RIVAL) if n != worst)
-        named.append((worst, float(told.z[worst]), rivals))
-        told = reconcile(y, covariance, balances, losses, [*free, *(meter for meter, _, _ in named)], constants)
-    return [Suspect(meter, z, float(y[meter]), float(told.values[meter]), rivals) for meter, z, rivals in named], told
-
-
-def _bound(meters: int, level: float) -> float:
-    from scipy.special import ndtri
-
-    each = 1 - math.pow(1 - level, 1 / meters)
-    return float(ndtri(1 - each / 2))

@@ -51,26 +51,6 @@ def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: f
     return Expected(share, math.sqrt(1 / (1 / of_mean + 1 / var) + max(varies, (VARIES * share) ** 2)), n)
 
 
-LANE_DAYS = 28
-LANE_LEAST_SD = 0.0005
-
-
-def expected_part(parts: Sequence[float], meter_pct: float) -> Expected | None:
-    """The part of the ware that one of several lanes takes, from its last days; None from fewer than four.
-
-    parts: by day, the newest last; meter_pct: standard uncertainty [%] of each lane's count. The sd is that of the true part: what the days
-    vary beyond their meters, and of the mean.
-    """
-    told = list(parts)[-LANE_DAYS:]
-    n = len(told)
-    if n < 4:
-        return None
-    mean = sum(told) / n
-    between = sum((part - mean) ** 2 for part in told) / (n - 1)
-    meters = 2 * (mean * (1 - mean) * meter_pct / 100) ** 2
-    return Expected(mean, math.sqrt(max(between - meters, LANE_LEAST_SD**2) + between / n), n)
-
-
 def _near_the_middle(shares: Sequence[float], meters_sd: Sequence[float]) -> list[tuple[float, float]]:
     told = list(zip(shares, meters_sd, strict=True))
     if len(told) < 4:
