@@ -8,10 +8,10 @@ import typer
 
 from pipelines.clock import parse_timestamp
 from pipelines.measures.losses import summed
-from pipelines.measures.tell_meters import suspect_sentences
+from pipelines.measures.tell_meters import meter_sentences, yield_words
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.results import Cause, LineYield, Pareto, Yield
+from schemas.results import Cause, Pareto, Yield
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -92,7 +92,9 @@ def show_yield(plant: Plant, told: Yield, format: Format) -> None:
     _show_lines(told)
     print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), steps)
     _show_causes(told)
-    notes = suspect_sentences(told.suspect_meters)
+    notes = meter_sentences(told)
+    notes += [f"{one.furnace}: {one.why}" for one in told.furnaces if one.why]
+    notes += [f"{one.line}: {one.why}" for one in told.lines if one.why]
     notes += [f"{line.line}: {note}" for line in told.lines for note in line.notes]
     notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
     for note in dict.fromkeys(notes):
@@ -116,42 +118,26 @@ def _show_causes(told: Yield) -> None:
     print_table("The greatest losses by cause", columns, rows, "every cause, by shift and job: --format csv")
 
 
-def _interval(low: float | None, high: float | None) -> str:
-    return "-" if low is None else f"{percent(low)} to {percent(high)}"
-
-
 def _show_furnaces(told: Yield) -> None:
     rows = [
-        (f.furnace, f.melted_kg, f.pull_kg, f.packed_kg, percent(f.pack_to_melt), _interval(f.low, f.high), percent(f.raw), f.unaccounted_kg)
+        (f.furnace, f.melted_kg, f.pull_kg, f.cut_kg, f.packed_kg, yield_words(f.pack_to_melt, f.low, f.high),
+         yield_words(f.packed_over_cut, f.packed_over_cut_low, f.packed_over_cut_high), percent(f.raw), f.unaccounted_kg)
         for f in told.furnaces
     ]  # fmt: skip
     columns = (
-        "furnace",
-        "melted kg",
-        "pull kg",
-        "packed kg",
-        "pack-to-melt",
-        "95 % interval",
-        "plain quotient",
-        "unaccounted kg",
-    )
+        "furnace", "melted kg", "pull kg", "cut kg", "packed kg", "pack-to-melt", "packed/cut", "plain quotient", "unaccounted kg",
+    )  # fmt: skip
     print_table(f"Pack-to-melt of {told.day}", columns, rows)
 
 
 def _show_lines(told: Yield) -> None:
     rows = [
-        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, _with_interval(y),
+        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, yield_words(y.pack_to_melt, y.low, y.high),
          y.unaccounted_units, percent(y.efficiency, 1), y.giveaway_kg)
         for y in told.lines
     ]  # fmt: skip
     columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut (95 %)", "unaccounted", "efficiency", "giveaway kg")  # fmt: skip
     print_table("Lines, in containers", columns, rows)
-
-
-def _with_interval(told: LineYield) -> str:
-    if told.pack_to_melt is None or told.low is None or told.high is None:
-        return "-"
-    return f"{percent(told.pack_to_melt, 1)} ({100 * told.low:.1f}-{100 * told.high:.1f})"
 
 
 FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip

@@ -99,6 +99,8 @@ class LineYield(Result):
 
     Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
     packed_units, estimated on pallets not reported yet. could: what the cycle rate could have made; efficiency = packed good / could.
+    why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
+    doubtful_pallets were packed; the balance leaves them out.
     """
 
     line: str
@@ -136,6 +138,9 @@ class LineYield(Result):
     causes: tuple[Cause, ...] = ()
     by_shift: tuple[Worked, ...] = ()
     by_job: tuple[Worked, ...] = ()
+    why: str = ""
+    doubtful_units: float = 0.0
+    doubtful_pallets: tuple[str, ...] = ()
 
 
 class FlowStep(Result):
@@ -149,7 +154,8 @@ class FlowStep(Result):
 class FurnaceYield(Result):
     """One furnace's day. melted, pull and packed are readings; pack_to_melt, its interval and unaccounted_kg are reconciled; raw is the
     plain quotient of the readings. basis: "melt log", or "gobs" where there is none to believe. p: probability of readings that
-    disagree as much or more if no meter lies (chi-square with `freedom` degrees)."""
+    disagree as much or more if no meter lies (chi-square with `freedom` degrees). why: why there is no pack_to_melt, or only a range of
+    it. packed_over_cut: packed over cut_kg, the glass that the shears cut for the day's ware, reconciled; all that stands without a melt log."""
 
     furnace: str
     melted_kg: float | None
@@ -169,10 +175,16 @@ class FurnaceYield(Result):
     p: float | None = None
     usual_days: int = 0
     flow: tuple[FlowStep, ...] = ()
+    why: str = ""
+    packed_over_cut: float | None = None
+    packed_over_cut_low: float | None = None
+    packed_over_cut_high: float | None = None
+    packed_over_cut_why: str = ""
+    cut_kg: float | None = None
 
 
 class SuspectMeter(Result):
-    """A meter that the balances refuse. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
+    """A meter that lies more probably than not, by the days judged together. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
 
     meter: str
     reading: float
@@ -188,12 +200,37 @@ class SuspectMeter(Result):
     off_pct: float | None = None
     off_low: float | None = None
     off_high: float | None = None
+    probability: float | None = None
+
+
+class CouldBe(Result):
+    """One explanation of what the meters of a furnace read: which causes are off (none: every meter is honest), how probable it is, and what
+    the yields are then. kinds: "loss" for more lost than usual, else the kind of meter. off_pct: the last cause's, as in `SuspectMeter`.
+    pack_to_melt: packed over what `of` says, "melted", or "cut" without a melt log. lines: packed over cut with its 95 % interval."""
+
+    furnace: str
+    causes: tuple[str, ...]
+    kinds: tuple[str, ...]
+    probability: float
+    pack_to_melt: float | None
+    low: float | None
+    high: float | None
+    of: str = "melted"
+    lines: dict[str, tuple[float | None, float | None, float | None]] = {}
+    since: date | None = None
+    since_low: date | None = None
+    since_high: date | None = None
+    days: int = 0
+    off_pct: float | None = None
+    off_low: float | None = None
+    off_high: float | None = None
 
 
 class MeterReading(Result):
     """One meter: what it read, what it becomes with a 95 % interval, and z, its adjustment over that adjustment's standard deviation.
 
-    reading is null for a meter that said nothing or too little and is worked out from the others.
+    reading is null for a meter that said nothing or too little and is worked out from the others; low and high are null where those
+    do not tell it (two silent lanes side by side).
     """
 
     furnace: str
@@ -203,8 +240,8 @@ class MeterReading(Result):
     reading: float | None
     uncertainty: float | None
     reconciled: float
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     z: float | None
 
 
@@ -231,6 +268,7 @@ class Yield(Result):
     lines: tuple[LineYield, ...]
     suspect_meters: tuple[SuspectMeter, ...] = ()
     unusual_losses: tuple[SuspectMeter, ...] = ()
+    could_be: tuple[CouldBe, ...] = ()
     meters: tuple[MeterReading, ...] = ()
     balances: tuple[BalanceRow, ...] = ()
     known_at: Moment | None = None

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import polars as pl
 
@@ -13,7 +14,7 @@ from pipelines.answers.line_day import cut_between, line_day
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.balance import Balanced, balanced, usual_of
+from pipelines.measures.balance import Balanced, balanced, usual_of, window_days
 from pipelines.measures.day_yield import (
     LineTold,
     balances_of,
@@ -21,11 +22,12 @@ from pipelines.measures.day_yield import (
     furnace_yield,
     line_yield,
     meters_of,
-    suspects_of,
     unseen_of,
 )
 from pipelines.measures.losses import machine_losses
 from pipelines.measures.network import FurnaceReading, reading_of
+from pipelines.measures.overpacked import above_what_passed
+from pipelines.measures.suspects import could_be, suspects_of
 from pipelines.measures.usual import DAYS, Expected
 from pipelines.measures.yields import (
     LineDay,
@@ -38,24 +40,30 @@ from pipelines.measures.yields import (
     pack_span,
     packed_in,
     running_at_end,
+    without_pallets,
 )
 from pipelines.plant import Furnace, Plant
-from schemas.results import FurnaceYield, LineYield, SuspectMeter, Yield
+from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
+
+TOGETHER = "judged together with"  # beside the expectations of a close's `usual`
 
 
 @dataclass(frozen=True)
 class Kept:
-    """What a close keeps of a furnace's day beside its answers: the readings and what was expected to be lost unseen."""
+    """What a close keeps of a furnace's day beside its answers: the readings, what was expected to be lost unseen, and the closes of
+    earlier days (day, revision) that it was judged together with."""
 
     furnace: str
     reading: FurnaceReading
     usual: Mapping[str, Expected]
+    together: tuple[tuple[date, int], ...] = ()
 
     def reading_json(self) -> str:
         return json.dumps(self.reading.kept())
 
     def usual_json(self) -> str:
-        return json.dumps({name: asdict(one) for name, one in self.usual.items()})
+        days = [(day.isoformat(), revision) for day, revision in self.together]
+        return json.dumps({name: asdict(one) for name, one in self.usual.items()} | {TOGETHER: days})
 
 
 def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None) -> Yield:
@@ -92,7 +100,7 @@ def yield_and_readings(
     of_line = plant.lines[line].furnace if line is not None else furnace
     span = plant.clock.day(day)
     past = _Past(
-        reader.ask("balances_before", first_day=day - timedelta(days=DAYS), day=day),
+        reader.ask("readings_before", first_day=day - timedelta(days=DAYS), day=day),
         reader.ask("usual_of_day", day=day),
     )
     told = [_of_furnace(reader, plant, one, day, span, past) for one in plant.furnace if of_line in (None, one.id)]
@@ -103,6 +111,7 @@ def yield_and_readings(
         lines=tuple(lines[one.id] for one in plant.line if one.id in lines and line in (None, one.id)),
         suspect_meters=tuple(suspect for one in told for suspect in one.suspects),
         unusual_losses=tuple(suspect for one in told for suspect in one.unusual),
+        could_be=tuple(one for furnace_told in told for one in furnace_told.could_be),
         meters=tuple(meter for one in told for meter in meters_of(one.balanced)),
         balances=tuple(row for one in told for row in balances_of(one.balanced)),
     )
@@ -124,11 +133,16 @@ class _Told:
     kept: Kept
     suspects: list[SuspectMeter]
     unusual: list[SuspectMeter]
+    could_be: list[CouldBe]
 
 
 def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _Told:
     shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
-    days = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
+    whole = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
+    doubted = {
+        line: above_what_passed(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in whole.items()
+    }
+    days = {line: without_pallets(told, doubted[line].rows) for line, told in whole.items()}
     packed = {line: _packed(plant, told) for line, told in days.items()}
     masses = {line: masses_of(plant, told, packed[line]) for line, told in days.items()}
     first = [line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()]
@@ -139,19 +153,20 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     readings = {line: line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()}
     reading = furnace_reading(furnace.id, melt, list(readings.values()))
     past = before.readings(furnace.id)
-    usual = before.usual(furnace.id, usual_of(plant, reading, [one for _, one in past]))
-    made = balanced(plant, reading, usual)
+    usual = before.usual(furnace.id, usual_of(plant, reading, [one for _, _, one in past]))
+    made = balanced(plant, reading, usual, [one for _, _, one in past])
+    window = window_days([earlier for earlier, _, _ in past], day, made.days)
     lines = []
     for line, told in days.items():
         parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n)) for n, part in enumerate(told.parts, 1)]  # fmt: skip
         machine = machine_losses(
             plant, told, parts, factors_of(made, readings[line]), unseen_of(made, readings[line]), masses[line], readings[line].gob_g
         )  # fmt: skip
-        lines.append(LineTold(told, packed[line], masses[line], readings[line], machine))
-    suspects, unusual = suspects_of(plant, made, day, past, usual)
+        lines.append(LineTold(told, packed[line], masses[line], readings[line], machine, doubted[line]))
+    suspects, unusual = suspects_of(made, window)
     return _Told(
         furnace_yield(plant, made, melt, usual, lines), [line_yield(plant, one, made) for one in lines], made,
-        Kept(furnace.id, reading, usual), suspects, unusual,
+        Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)), suspects, unusual, could_be(made, window),
     )  # fmt: skip
 
 
@@ -165,24 +180,33 @@ def _running(told: LineDay, number: int) -> Sequence[str]:
 
 @dataclass(frozen=True)
 class _Past:
-    """What the closes before a day, and the day's own, kept of all furnaces. rows: of balances_before; settled: of usual_of_day."""
+    """What the closes before a day, and the day's own, kept of all furnaces. rows: of readings_before; settled: of usual_of_day."""
 
     rows: pl.DataFrame
     settled: pl.DataFrame
 
-    def readings(self, furnace: str) -> list[tuple[date, FurnaceReading]]:
-        """What a furnace's meters read on earlier days, by their last closes, the oldest first."""
-        mine = self.rows.filter(pl.col("furnace") == furnace)
-        return [(row["day"], reading_of(json.loads(row["reading"]))) for row in mine.iter_rows(named=True)]
+    def readings(self, furnace: str) -> list[tuple[date, int, FurnaceReading]]:
+        """What a furnace's meters read on earlier days, the oldest first: by the closes that the day's first close was judged together with,
+        so that a rebuild finds the same answers; by the last closes where it kept none."""
+        mine = list(self.rows.filter(pl.col("furnace") == furnace).iter_rows(named=True))
+        newest = {row["day"]: row["revision"] for row in mine}  # revisions come in order
+        kept = self._settled(furnace).get(TOGETHER)
+        chosen = newest if kept is None else {date.fromisoformat(day): revision for day, revision in kept}
+        return [
+            (row["day"], row["revision"], reading_of(json.loads(row["reading"])))
+            for row in mine
+            if chosen.get(row["day"]) == row["revision"]
+        ]
 
     def usual(self, furnace: str, fresh: dict[str, Expected]) -> dict[str, Expected]:
-        """What is expected to be lost unseen; as the day's first close settled it, so that a rebuild finds the same answers."""
+        """What is expected to be lost unseen; as the day's first close settled it."""
+        settled = {name: Expected(**one) for name, one in self._settled(furnace).items() if name != TOGETHER}
+        return {name: settled.get(name, one) for name, one in fresh.items()}
+
+    def _settled(self, furnace: str) -> dict[str, Any]:
         for row in self.settled.filter(pl.col("furnace") == furnace).iter_rows(named=True):
-            settled = {name: Expected(**one) for name, one in json.loads(row["usual"]).items()}
-            return {
-                name: settled.get(name, one) for name, one in fresh.items() if name in settled or "part of" not in name
-            }
-        return fresh
+            return dict(json.loads(row["usual"]))
+        return {}
 
 
 __all__ = ["Kept", "answer_yield", "yield_and_readings", "yield_as_known"]

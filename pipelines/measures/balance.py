@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from pipelines.measures.explanations import ACCUSED, LISTED, Answers, explained, quantiles
 from pipelines.measures.joint import window_of
 from pipelines.measures.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
-from pipelines.measures.openings import Cause, by_own_scatter, openings_of
+from pipelines.measures.openings import Cause, by_own_scatter, openings_of, together
 from pipelines.measures.reconcile import Reconciled, reconcile
 from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, Expected, expected_share
 from pipelines.plant import Plant
@@ -82,13 +83,20 @@ class Balanced:
         answers = self.answers
         chosen = np.array([frozenset(one) == causes for one in answers.causes])
         mine, low, high = answers.of(chosen), 0.0, 0.0
+        names = mine.causes[int(np.argmax(mine.probability))]
+        size = (
+            answers.of(chosen & (answers.moved == names[-1]))
+            if names and (chosen & (answers.moved == names[-1])).any()
+            else mine
+        )
         if causes:
-            low, high = quantiles(mine.probability, mine.lie, mine.sd, (0.025, 0.975))
-        firsts = np.bincount(mine.first, mine.probability, self.days).cumsum()
-        first_low, first_high = (int(np.searchsorted(firsts, share)) for share in (0.025, 0.975))
+            low, high = quantiles(size.probability, size.lie, size.sd, (0.025, 0.975))
+        shares = np.bincount(size.first, size.probability, self.days)
+        ends = (int(np.searchsorted(shares.cumsum(), share)) for share in (0.025, 0.975))
+        first_low, first_high = (min(end, self.days - 1) for end in ends)
         return Explanation(
-            mine.causes[int(np.argmax(mine.probability))], float(answers.probability[chosen].sum()), float(mine.probability @ mine.lie), low, high,
-            int(np.argmax(np.bincount(mine.first, mine.probability))), first_low, min(first_high, self.days - 1), chosen,
+            names, float(answers.probability[chosen].sum()), float(size.probability @ size.lie), low, high, int(np.argmax(shares)),
+            first_low, first_high, chosen,
         )  # fmt: skip
 
     def blamed(self) -> dict[str, float]:
@@ -190,7 +198,9 @@ class Balanced:
         each = [self.derived(figure, one) for one in self.explanations]
         told = [((one.value or 0.0), ((one.high or 0.0) - (one.low or 0.0)) / 3.92) for one in each]
         return any(
-            abs(a - b) > max(APART * float(np.hypot(p, q)), APART_LEAST) for n, (a, p) in enumerate(told) for b, q in told[:n]
+            abs(a - b) > max(APART * float(np.hypot(p, q)), APART_LEAST)
+            for n, (a, p) in enumerate(told)
+            for b, q in told[:n]
         )
 
     def unseen(self, line: LineReading) -> Estimate:
@@ -212,9 +222,10 @@ def balanced(
     """
     network = network_of(plant, reading, usual)
     values = np.array([node.reading for node in network.nodes])
-    days = [*past[-(WINDOW - 1) :], reading] if WINDOW > 1 else [reading]
-    changed = _changed_jobs(days)
-    opened = by_own_scatter(plant, [openings_of(plant, day, changed) for day in days])
+    days = [*past, reading]
+    opened = [openings_of(plant, day, _changed_jobs(days[-WINDOW:])) for day in days]
+    opened = by_own_scatter(plant, opened)
+    opened = [*together(opened[:-WINDOW]), *opened[-WINDOW:]]
     window = window_of(opened)
     answers, today = explained(window), opened[-1]
     place = {cause.name: n for n, cause in enumerate(window.causes)}
@@ -223,16 +234,26 @@ def balanced(
     loss = np.array([node.kind == "loss" for node in network.nodes], dtype=bool)
     spread[:, at] = np.where(loss, today.scale, -today.scale)[:, None] * today.nodes
     if not network.balances:
-        return Balanced(reading, network, _nothing(values), _nothing(values), answers, window.causes, spread, len(days))
+        return Balanced(
+            reading, network, _nothing(values), _nothing(values), answers, window.causes, spread, window.days
+        )
     first = _closed(network, values, network.covariance, network.unbelieved)
     off = today.fixed + today.nodes @ answers.mean[at]
     silent = np.array([not node.believed for node in network.nodes])
-    made = np.where(loss, today.scale * off, np.where(silent, values - today.scale * off, values - today.scale * off / (1 + off)))
+    made = np.where(
+        loss, today.scale * off, np.where(silent, values - today.scale * off, values - today.scale * off / (1 + off))
+    )
     told = _closed(network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved)
     covariance = spread @ answers.covariance @ spread.T
     half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
     told = replace(told, low=told.values - half, high=told.values + half, covariance=covariance)
-    return Balanced(reading, network, first, told, answers, window.causes, spread, len(days))
+    return Balanced(reading, network, first, told, answers, window.causes, spread, window.days)
+
+
+def window_days(past: Sequence[date], day: date, days: int) -> list[date]:
+    """The dates of a window of so many days; older days that stand in it as one by the first of them."""
+    recent = [*past[-(WINDOW - 1) :], day]
+    return [past[0], *recent] if days > len(recent) else recent
 
 
 def _changed_jobs(days: Sequence[FurnaceReading]) -> list[str]:
@@ -271,11 +292,10 @@ def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReadin
         for name, share, sd in open_shares(plant, day):
             if name in seen:
                 seen[name].append((share, sd))
-    lost = {
+    return {
         name: expected_share([share for share, _ in seen[name]], [sd for _, sd in seen[name]], *guess)
         for name, guess in names.items()
     }
-    return lost
 
 
 def open_shares(plant: Plant, reading: FurnaceReading) -> list[tuple[str, float, float]]:

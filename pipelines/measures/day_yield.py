@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 import polars as pl
 
-from pipelines.measures.balance import Balanced, Quotient
+from pipelines.measures.balance import Balanced, Estimate
 from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped, stopped_minutes
-from pipelines.measures.network import KG, FurnaceReading, LineReading, steps_of
+from pipelines.measures.network import KG, WHOLE, LineReading, steps_of
+from pipelines.measures.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio
-from pipelines.measures.since import Since, since_when
 from pipelines.measures.usual import Expected
 from pipelines.measures.yields import ItemMass, LineDay, Melt, Packed
 from pipelines.plant import Plant
@@ -27,9 +25,10 @@ from schemas.results import (
     Loss,
     MeterReading,
     StationFlow,
-    SuspectMeter,
     Worked,
 )
+
+IMPOSSIBLE = 0.02  # of what was cut: so much more on pallets is no matter of the day's limits
 
 
 @dataclass(frozen=True)
@@ -41,6 +40,7 @@ class LineTold:
     masses: ItemMass
     reading: LineReading
     machine: Machine
+    doubted: Overpacked = NONE_DOUBTED
 
 
 def factors_of(told: Balanced, line: LineReading) -> dict[str, float]:
@@ -64,7 +64,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     flows = tuple(StationFlow(station=s.station, inspected=round(s.inspected), rejected=round(s.rejected)) for s in reading.stations)  # fmt: skip
     rejected = sum(flow.rejected for flow in flows)
     cut, hot = reading.cut, reading.hot
-    value = balanced.line_pack_to_melt(reading.line)
+    value = line_share(balanced, reading)
     lost = balanced.unseen(reading) if cut is not None else None
     given = giveaway(plant, told.packed.items, told.masses)
     return LineYield(
@@ -72,17 +72,48 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         to_lehr=cut - hot if cut is not None and hot is not None else None,
         inspected=sum(f.inspected for f in flows if f.station in plant.first_stations(reading.line)), rejected=rejected,
         packed_units=told.packed.units, packed_kg=told.packed.units * reading.packed_g * KG,
-        pack_to_melt=value.value if value and cut is not None else None, low=value.low if value and cut is not None else None,
-        high=value.high if value and cut is not None else None,
-        unaccounted_units=lost.value if lost else None, unaccounted_low=max(0.0, lost.low) if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
+        pack_to_melt=value.value, low=value.low, high=value.high, why=value.why,
+        unaccounted_units=lost.value if lost else None, unaccounted_low=lost.low if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
         quality_ratio=quality_ratio(told.packed.units, cut), scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=_availability(plant, told), losses=_steps(reading), weights=told.masses.mean_g,
-        notes=tuple(_line_notes(told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
+        notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good, efficiency=ratio(machine.packed_good, machine.potential) if cut is not None else None,
         giveaway_kg=given.kg, giveaway_low=given.kg - 1.96 * given.sd, giveaway_high=given.kg + 1.96 * given.sd,
-        causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
+        doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets, causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
     )  # fmt: skip
+
+
+def line_share(balanced: Balanced, reading: LineReading) -> Estimate:
+    """Packed over cut of a line, or why there is none."""
+    if reading.ware == 0:
+        return Estimate(None, None, None, "the line stood")
+    if reading.cut is None:
+        return Estimate(None, None, None, "no forming counts came: nothing to divide by")
+    told = refused(balanced, reading) or balanced.line_pack_to_melt(reading.line)
+    return told or Estimate(None, None, None, "nothing was cut")
+
+
+def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
+    """An impossible quotient of a line's readings, before anything is reconciled: more on pallets than was cut or passed the last
+    station, by more than three standard uncertainties of both; None where it is possible."""
+    nodes = {node.name: node for node in balanced.network.nodes}
+    packed = nodes.get(f"{reading.line} packed")
+    if packed is None or reading.packed is None:
+        return None
+    last = [one for one in reading.stations if one.order == reading.stations[-1].order]
+    passed = sum(one.inspected - one.rejected for one in last)
+    whole = bool(last) and all(one.cover >= WHOLE for one in last)
+    against: list[tuple[str, float, float]] = []
+    if reading.cut is not None:
+        against.append(("was cut", reading.cut - (reading.hot or 0.0), nodes[f"{reading.line} gobs cut"].sd))
+    if whole and reading.cut is None:
+        against.append(("passed the last station", passed, 0.003 * passed))
+    for what, there, sd in against:
+        if reading.packed - there > max(3 * float(np.hypot(packed.sd, sd)), IMPOSSIBLE * there):
+            said = f"{reading.packed:,.0f} containers on pallets, {there:,.0f} {what}: {100 * reading.packed / max(there, 1):.1f} %, which cannot be"
+            return Estimate(None, None, None, said)
+    return None
 
 
 def _causes(told: LineTold) -> tuple[Cause, ...]:
@@ -132,7 +163,7 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
     return tuple(Loss(step=step, units=n, kg=n * line.gob_g * KG, measured=counted) for step, n, counted in losses)
 
 
-def _line_notes(told: LineTold) -> list[str]:
+def _line_notes(plant: Plant, told: LineTold) -> list[str]:
     day, reading = told.day, told.reading
     notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
     if reading.cut is None:
@@ -147,6 +178,7 @@ def _line_notes(told: LineTold) -> list[str]:
             notes.append(
                 f"{one.station}: counts for {100 * one.cover:.0f} % of the day; worked out from its neighbours"
             )
+    notes += _doubted(plant, told)
     if reading.packed is None:
         notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
     if told.packed.open:
@@ -155,23 +187,65 @@ def _line_notes(told: LineTold) -> list[str]:
     return [*notes, *day.notes]
 
 
+def _doubted(plant: Plant, told: LineTold) -> list[str]:
+    """Pallets that no ware was there for, by name."""
+    doubt = told.doubted
+    if doubt.start is None or doubt.end is None:
+        more = f"pallets hold {doubt.above:,.0f} more than passed the last station at some times; no single pallet explains it"
+        return [more] if doubt.above else []
+    between = f"{plant.clock.show(doubt.start)} to {plant.clock.show(doubt.end)}"
+    return [
+        f"more on pallets than passed the last station, {between}: {doubt.above:,.0f} containers. Left out until somebody has looked: "
+        f"{', '.join(doubt.pallets)}, with {doubt.units:,.0f}"
+    ]
+
+
 def furnace_yield(
     plant: Plant, told: Balanced, melt: Melt, usual: Mapping[str, Expected], lines: Sequence[LineTold]
 ) -> FurnaceYield:
     """One furnace's day: melted, pull, packed, and what leaves unseen between furnace and shears."""
-    name, value = told.reading.furnace, told.pack_to_melt()
+    name, value = told.reading.furnace, _furnace_share(told, melt, lines)
+    cut = _over_cut(told, lines)
     packed = sum(one.packed.units * one.reading.packed_g * KG for one in lines)
     melted = melt.melted if melt.cover > 0.5 else None
     lost = told.derived(lambda x: float(x[told.at(f"{name}, furnace to shears")])) if told.network.formed else None
     return FurnaceYield(
         furnace=name, melted_kg=melted, pull_kg=melted - melt.held_back if melted is not None else None, packed_kg=packed,
-        pack_to_melt=value.value if value else None, low=value.low if value else None, high=value.high if value else None,
-        unaccounted_kg=max(0.0, lost.value) if lost else None, unaccounted_low=max(0.0, lost.low) if lost else None,
-        unaccounted_high=max(0.0, lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole else None,
+        pack_to_melt=value.value, low=value.low, high=value.high, why=value.why,
+        packed_over_cut=cut.value, packed_over_cut_low=cut.low, packed_over_cut_high=cut.high, packed_over_cut_why=cut.why,
+        cut_kg=told.cut_kg(told.told.values)[0] if told.network.formed else None,
+        unaccounted_kg=_above(lost.value) if lost else None, unaccounted_low=_above(lost.low) if lost else None,
+        unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole else None,
         basis="melt log" if melt.whole else "gobs", chi_square=told.first.statistic, freedom=told.first.freedom,
         p=told.first.p if told.first.freedom else None, usual_days=usual[f"{name}, furnace to shears"].days,
-        notes=tuple(_furnace_notes(told, melt, lines, value)), flow=_flow(told, lines) if value else (),
+        notes=tuple(_furnace_notes(told, melt, lines)), flow=_flow(told, lines) if value.low is not None else (),
     )  # fmt: skip
+
+
+def _above(value: float | None) -> float | None:
+    return None if value is None else max(0.0, value)
+
+
+def _furnace_share(told: Balanced, melt: Melt, lines: Sequence[LineTold]) -> Estimate:
+    """Pack-to-melt of a furnace, or why there is none: no quotient without its denominator, none of impossible readings."""
+    if not told.network.formed:
+        return Estimate(None, None, None, "the furnace stood for its lines: nothing was cut")
+    if not melt.whole:
+        said = f"the melt log covers {100 * melt.cover:.0f} % of the day" if melt.cover else "no melt log came"
+        return Estimate(None, None, None, f"{said}: nothing to divide by; packed over cut stands instead")
+    return _impossible(told, lines) or told.pack_to_melt() or Estimate(None, None, None, "nothing was melted")
+
+
+def _over_cut(told: Balanced, lines: Sequence[LineTold]) -> Estimate:
+    blind = [one.reading.line for one in lines if one.reading.cut is None and one.reading.ware > 0]
+    if blind:
+        return Estimate(None, None, None, f"no forming counts of {', '.join(blind)}: nothing to divide by")
+    return _impossible(told, lines) or told.packed_over_cut() or Estimate(None, None, None, "nothing was cut")
+
+
+def _impossible(told: Balanced, lines: Sequence[LineTold]) -> Estimate | None:
+    found = [(one.reading.line, why) for one in lines if (why := refused(told, one.reading))]
+    return Estimate(None, None, None, "; ".join(f"{line}: {one.why}" for line, one in found)) if found else None
 
 
 def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
@@ -195,15 +269,17 @@ def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
     return tuple(FlowStep(name=step, kg=kg, kind=kind) for step, kg, kind in steps)
 
 
-def _furnace_notes(told: Balanced, melt: Melt, lines: Sequence[LineTold], value: Quotient | None) -> list[str]:
+def _furnace_notes(told: Balanced, melt: Melt, lines: Sequence[LineTold]) -> list[str]:
     notes = []
-    if value is None:
+    if not told.network.formed:
         return [f"the furnace stood for its lines: nothing was cut; {melt.melted:,.0f} kg melted by the log"]
     if not melt.whole:
         share = f"the melt log covers {100 * melt.cover:.0f} % of the day" if melt.cover else "no melt log"
-        notes.append(f"{share}: the yield stands on gob counts and the usual loss before the shears")
-    if melt.level_unknown:
+        notes.append(f"{share}: no pack-to-melt; packed over cut instead")
+    elif melt.level_unknown:
         notes.append("no glass level in some windows: taken as unchanged there")
+    if told.days == 1:
+        notes.append("a first day: what is usually lost is a guess, and no meter can be told apart by its past")
     blind = [one.reading.line for one in lines if one.reading.cut is None and one.reading.ware]
     if blind:
         notes.append(f"no forming counts of {', '.join(blind)}: their gobs are worked out from the stations")
@@ -213,17 +289,21 @@ def _furnace_notes(told: Balanced, melt: Melt, lines: Sequence[LineTold], value:
 def meters_of(told: Balanced) -> list[MeterReading]:
     """Every meter of a furnace and its lines, the one whose lying would explain most first."""
     values, nodes = in_whole(told), told.network.nodes
-    ranked = [n for n, _ in told.ranked]
+    ranked = [told.places[name] for name in told.ranked if name in told.places and nodes[told.places[name]].is_meter]
     order = ranked + [n for n, node in enumerate(nodes) if node.is_meter and n not in ranked]
     return [
         MeterReading(
             furnace=told.reading.furnace, of=nodes[n].of, meter=nodes[n].name, unit=nodes[n].unit,
             reading=nodes[n].reading if nodes[n].believed else None, uncertainty=nodes[n].sd if nodes[n].believed else None,
-            reconciled=float(values[n]), low=float(told.told.low[n]), high=float(told.told.high[n]),
+            reconciled=float(values[n]), low=_known(told.told.low[n]), high=_known(told.told.high[n]),
             z=float(told.first.z[n]) if np.isfinite(told.first.z[n]) else None,
         )
         for n in order
     ]  # fmt: skip
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def balances_of(told: Balanced) -> list[BalanceRow]:
@@ -232,8 +312,6 @@ def balances_of(told: Balanced) -> list[BalanceRow]:
     readings = np.array([node.reading for node in network.nodes])
     rows = []
     for number, one in enumerate(network.balances):
-        if one.parts:
-            continue
         before = network.open(readings, number, with_losses=False)
         after = network.open(values, number, with_losses=True)
         into = float(values[list(one.into)].sum())
@@ -254,7 +332,7 @@ def in_whole(told: Balanced) -> np.ndarray:
     counted = [n for n, node in enumerate(nodes) if node.unit == "containers" and node.is_meter]
     values[counted] = np.round(values[counted])
     for number, one in enumerate(network.balances):
-        if one.parts or number == network.furnace:
+        if number == network.furnace:
             continue
         left = network.open(values, number, with_losses=False)
         if left < 0:  # rounding alone: one container less out
@@ -263,36 +341,3 @@ def in_whole(told: Balanced) -> np.ndarray:
     if network.furnace is not None:
         values[network.balances[network.furnace].loss[0]] = network.open(values, network.furnace, with_losses=False)
     return values
-
-
-def suspects_of(
-    plant: Plant,
-    told: Balanced,
-    day: date,
-    past: Sequence[tuple[date, FurnaceReading]],
-    usual: Mapping[str, Expected],
-) -> tuple[list[SuspectMeter], list[SuspectMeter]]:
-    """The meters most likely lying, and the losses and lanes that were out of their usual, each since when."""
-    days = [*(one for one in past if one[0] >= day - timedelta(days=40)), (day, told.reading)]
-    meters: list[SuspectMeter] = []
-    losses: list[SuspectMeter] = []
-    for one in told.suspects:
-        node = told.network.nodes[one.meter]
-        since = since_when(plant, node.name, days, usual) if node.is_meter else None
-        (meters if node.is_meter else losses).append(
-            SuspectMeter(
-                meter=node.name, reading=one.reading, reconciled=one.reconciled, z=one.z, unit=node.unit, furnace=told.reading.furnace,
-                rivals=tuple(told.network.nodes[n].name for n in one.rivals),
-                **_dated(since),
-            )
-        )  # fmt: skip
-    return meters, losses
-
-
-def _dated(since: Since | None) -> dict[str, Any]:
-    if since is None:
-        return {}
-    return {
-        "since": since.first, "since_low": since.low, "since_high": since.high, "days": since.days, "off_pct": since.off_pct,
-        "off_low": since.off_low, "off_high": since.off_high,
-    }  # fmt: skip

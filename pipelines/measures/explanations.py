@@ -12,12 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from pipelines.measures.joint import Joint, Lie, Window
 
-PRIOR = 0.005  # that a given meter lies, or that a given loss is beyond its usual: a guess
+PRIOR = 0.02  # that a given meter lies, or that a given loss is beyond its usual: a guess
 FROM_FIRST = 0.5  # of that: it did so before the window began
 ENDED_PRIOR = 0.002  # that it did so, and no longer does
 ACCUSED, LISTED = 0.5, 0.1
@@ -26,6 +27,9 @@ PAIRS_FROM = 0.9  # below this one, two at a time are looked at
 SCATTER = 0.15  # how far a lie moves from day to day, over its size: a guess
 ROUNDS = 3  # lies that ended, taken out one after another
 CANDIDATES = 5
+SMALL = (
+    0.003  # of what passes: a loss beyond the guess by less, since before the window, is what this works usually loses
+)
 LEAST = 1e-5  # an explanation less probable is left out of the sum
 
 
@@ -33,13 +37,15 @@ LEAST = 1e-5  # an explanation less probable is left out of the sum
 class Answers:
     """h explanations as normal distributions of today's k causes.
 
-    probability [h]; at [h]: which of `means` [b, k] and `covariances` [b, k, k] it moves; causes: the causes it says are off, the last
-    being the one it moves; first [h]: the day it began, counted from the window's first; lie, sd [h]; moves [h, k].
+    probability [h]; at [h]: which of `means` [b, k] and `covariances` [b, k, k] it moves; causes: the causes it says are off, without
+    losses that are `SMALL`; moved [h]: the one it moves by lie and sd [h], -1 for none; first [h]: the day that began,
+    counted from the window's first; moves [h, k].
     """
 
     probability: np.ndarray
     at: np.ndarray
     causes: tuple[tuple[int, ...], ...]
+    moved: np.ndarray
     first: np.ndarray
     lie: np.ndarray
     sd: np.ndarray
@@ -75,7 +81,7 @@ class Answers:
         part = self.probability[chosen]
         return replace(
             self, probability=part / part.sum(), at=self.at[chosen],
-            causes=tuple(one for one, keep in zip(self.causes, chosen, strict=True) if keep), first=self.first[chosen], lie=self.lie[chosen],
+            causes=tuple(one for one, keep in zip(self.causes, chosen, strict=True) if keep), moved=self.moved[chosen], first=self.first[chosen], lie=self.lie[chosen],
             sd=self.sd[chosen], moves=self.moves[chosen],
         )  # fmt: skip
 
@@ -121,6 +127,19 @@ def explained(window: Window) -> Answers:
     return parts.answers()
 
 
+class _Row(NamedTuple):
+    """One explanation: logarithm of prior times Bayes factor, and as in `Answers`."""
+
+    log: float
+    at: int
+    causes: tuple[int, ...]
+    first: int
+    lie: float
+    sd: float
+    moves: np.ndarray
+    moved: int
+
+
 class _Parts:
     """Explanations as they are found, with logarithms of prior times Bayes factor."""
 
@@ -129,11 +148,11 @@ class _Parts:
         size = len(joint.window.causes)
         self.joint, self.wider = joint, joint.daily - np.array(joint.window.daily)
         lying = PRIOR * sum(bool(cause.sizes) for cause in joint.window.causes)
-        self.rows: list[tuple[float, int, tuple[int, ...], int, float, float, np.ndarray]] = [
-            (math.log(1 - min(lying, 0.9)), 0, (), 0, 0.0, 0.0, np.zeros(size))
-        ]
+        self.rows = [_Row(math.log(1 - min(lying, 0.9)), 0, (), 0, 0.0, 0.0, np.zeros(size), -1)]
 
-    def add(self, given: tuple[int, ...], joint: Joint | None = None, weight: float = 0.0, skip: Sequence[int] = ()) -> None:
+    def add(
+        self, given: tuple[int, ...], joint: Joint | None = None, weight: float = 0.0, skip: Sequence[int] = ()
+    ) -> None:
         """One thing more off than those given; weight: logarithm of prior times Bayes factor of those."""
         if joint is not None:
             self.means.append(joint.mean)
@@ -147,23 +166,44 @@ class _Parts:
                 continue
             for told in joint.until_today(number):
                 logs = weight + math.log(PRIOR / len(cause.sizes)) + np.log(begins) + told.log_bayes
-                self.rows += [
-                    (float(logs[n]), at, (*given, number), n, float(told.mean[n]), float(told.sd[n]), told.moves[:, n])
-                    for n in range(days)
-                ]
+                for n in range(days):
+                    small = cause.kind == "loss" and told.mean[n] < SMALL
+                    causes = given if small else (*given, number)
+                    lie, sd = float(told.mean[n]), float(told.sd[n])
+                    self.rows.append(_Row(float(logs[n]), at, causes, n, lie, sd, told.moves[:, n], number))
 
     def answers(self) -> Answers:
-        logs = np.array([row[0] for row in self.rows])
+        logs = np.array([row.log for row in self.rows]) + self._losses_above_nothing()
         probability = np.exp(logs - logs.max())
         probability /= probability.sum()
         keep = np.flatnonzero(probability > LEAST)
         rows = [self.rows[n] for n in keep]
         probability = probability[keep] / probability[keep].sum()
+        at, first, lie, sd, moves, moved = (
+            np.array([getattr(row, name) for row in rows]) for name in ("at", "first", "lie", "sd", "moves", "moved")
+        )
+        causes = tuple(row.causes for row in rows)
         return Answers(
-            probability, np.array([row[1] for row in rows]), tuple(row[2] for row in rows), np.array([row[3] for row in rows]),
-            np.array([row[4] for row in rows]), np.array([row[5] for row in rows]), np.array([row[6] for row in rows]),
-            np.array(self.means), np.array(self.covariances),
-        )  # fmt: skip
+            probability, at, causes, moved, first, lie, sd, moves, np.array(self.means), np.array(self.covariances)
+        )
+
+    def _losses_above_nothing(self) -> np.ndarray:
+        """By explanation, the logarithm of the probability that no loss is below nothing, over what was expected of that [h].
+
+        The normal distributions reach below nothing; an explanation that needs a loss there explains nothing. Losses one by one, as if
+        they were independent: an approximation.
+        """
+        from scipy.special import log_ndtr
+
+        causes = self.joint.window.causes
+        losses = [n for n, cause in enumerate(causes) if cause.kind == "loss"]
+        prior = sum(float(log_ndtr(causes[n].mean / math.sqrt(causes[n].lasting))) for n in losses)
+        at, lie, sd = (np.array([getattr(row, name) for row in self.rows]) for name in ("at", "lie", "sd"))
+        moves, lie, sd = np.array([row.moves for row in self.rows])[:, losses], lie[:, None], sd[:, None]
+        mean = np.array(self.means)[at][:, losses] + moves * lie
+        variance = np.array([np.diag(one) for one in self.covariances])[at][:, losses] + (moves * sd) ** 2
+        told: np.ndarray = log_ndtr(mean / np.sqrt(variance)).sum(axis=1) - prior
+        return told
 
 
 def _ended(window: Window) -> list[Lie]:
@@ -198,9 +238,9 @@ def _scatter(window: Window, answers: Answers) -> np.ndarray:
     """[days, k] variances by which the likeliest lies may move from day to day."""
     wider = np.zeros((window.days, len(window.causes)))
     for cause, probability in answers.blamed().items():
-        if cause < 0 or probability < LISTED / 2:
+        if cause < 0 or probability < LISTED / 2 or not (answers.moved == cause).any():
             continue
-        mine = answers.of(answers.blames(cause))
+        mine = answers.of(answers.blames(cause) & (answers.moved == cause))
         first = int(mine.first[np.argmax(mine.probability)])
         wider[first:, cause] += probability * (SCATTER * float(mine.probability @ mine.lie)) ** 2
     return wider
@@ -208,15 +248,15 @@ def _scatter(window: Window, answers: Answers) -> np.ndarray:
 
 def _pairs(window: Window, past: Sequence[Lie], joint: Joint, parts: _Parts) -> None:
     """Two things off at once: one of the likeliest, taken for granted at its likeliest, and any other."""
-    singles = [row for row in parts.rows if len(row[2]) == 1]
-    logs = np.array([row[0] for row in singles])
+    singles = [row for row in parts.rows if row.at == 0 and row.moved >= 0]
+    logs = np.array([row.log for row in singles])
     by_cause: dict[int, list[int]] = {}
     for place in np.argsort(-logs):
-        by_cause.setdefault(singles[place][2][0], []).append(int(place))
+        by_cause.setdefault(singles[place].moved, []).append(int(place))
     before: list[int] = []
     for cause in list(by_cause)[:CANDIDATES]:
         best = singles[by_cause[cause][0]]
         whole = float(np.logaddexp.reduce(logs[by_cause[cause]]))
-        lie = Lie(cause, best[3], window.days - 1, max(abs(best[4]), best[5]))
-        parts.add((cause,), Joint(window, [*past, lie], parts.wider), whole, before)
+        lie = Lie(cause, best.first, window.days - 1, max(abs(best.lie), best.sd))
+        parts.add(best.causes, Joint(window, [*past, lie], parts.wider), whole, [*before, cause])
         before.append(cause)

@@ -16,14 +16,15 @@ from pipelines.measures.network import (
     network_of,
     steps_of,
 )
-from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, VARIES, Expected
+from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, VARIES, Expected, chi2_quantile
 from pipelines.plant import Plant
 
-LASTING = 0.5  # of a meter's stated variance, again: an error that stays the same from day to day; a guess
+LASTING = 0.2  # of a meter's stated variance, again: an error that stays the same from day to day; a guess
 LANE_SD = 0.05  # how far a lane's part of the ware may be from an even share; a guess
 LANE_DAY_SD = 0.002  # and how far it moves from day to day; a guess
 JOB_SD = 0.5  # how far a job's loss may be from the line's, over the guess; a guess
 LIES = (3.0, 10.0, 30.0)  # how far off a lying meter may be, in its standard uncertainties
+MELT_LIES = (1.0, 3.0)  # a melt log's stated uncertainty is so wide that an error within it can be a lasting one
 LIE_MOST = 0.05  # and never more, relative
 SPILLS = (0.002, 0.01, 0.03)  # how much more than usual may be lost, over what passes
 CAN_LIE = ("cut", "inspected", "packed", "weight", "melt")
@@ -174,7 +175,9 @@ class _Rows:
             left = q[:, int(np.linalg.matrix_rank(gone)) :]
             full, values = left.T @ full, left.T @ values
         causes = tuple(self.causes[n] for n in known)
-        return Openings(causes, values, full[:, known], np.array(self.daily)[known], nodes[:, known], fixed, told, self._units())
+        return Openings(
+            causes, values, full[:, known], np.array(self.daily)[known], nodes[:, known], fixed, told, self._units()
+        )
 
     def _units(self) -> np.ndarray:
         units, network = self.scale.copy(), self.network
@@ -189,7 +192,8 @@ def _cause(plant: Plant, name: str, kind: str, reading: float) -> Cause:
         guess = GUESS_FURNACE if "furnace to shears" in name else GUESS_LINE
         return Cause(name, kind, guess, guess**2, SPILLS, one_sided=True)
     stated = stated_pct(plant, kind) / 100
-    sizes = tuple(dict.fromkeys(min(times * stated, LIE_MOST) for times in LIES)) if kind in CAN_LIE and reading else ()
+    times = () if kind not in CAN_LIE or not reading else MELT_LIES if kind == "melt" else LIES
+    sizes = tuple(dict.fromkeys(min(one * stated, LIE_MOST) for one in times))
     return Cause(name, kind, 0.0, LASTING * stated**2, sizes)
 
 
@@ -201,10 +205,14 @@ def stated_pct(plant: Plant, kind: str) -> float:
 
 
 ENOUGH = 8  # days from which a melt log's own scatter is believed
+WORTH = (
+    0.35  # of the days, what a median of differences is worth beside a mean of squares: by simulation of normal errors
+)
 
 
 def by_own_scatter(plant: Plant, days: Sequence[Openings]) -> list[Openings]:
-    """Days whose melt log moves from day to day as it was seen to, the rest of its stated uncertainty lasting.
+    """Days whose melt log moves from day to day as it was seen to; where that is surely less than what works.toml states, the rest of
+    the stated variance lasts.
 
     The spread from day to day is 1.4826 times the median of |difference of days next to each other| over the root of 2, which neither a
     step nor single bad days move much (von Neumann, Annals of Mathematical Statistics 12 (1941) 367, with the median in place of
@@ -213,31 +221,57 @@ def by_own_scatter(plant: Plant, days: Sequence[Openings]) -> list[Openings]:
     stated = (stated_pct(plant, "melt") / 100) ** 2
     seen: dict[str, list[float]] = {}
     for day in days:
-        for name, values in _melts(day).items():
-            seen.setdefault(name, []).append(values)
+        for name, value in _melts(day).items():
+            seen.setdefault(name, []).append(value)
     moved = {}
     for name, values in seen.items():
         n = len(values)
         if n >= ENOUGH:
             own = (1.4826 * float(np.median(np.abs(np.diff(values))))) ** 2 / 2
-            moved[name] = (ENOUGH * stated + n * own) / (ENOUGH + n)
-    return [_moved(day, moved, stated) for day in days]
+            freedom = max(2, round(WORTH * n))
+            lasting = max(0.0, stated - own * freedom / chi2_quantile(freedom, -1.645))
+            moved[name] = ((ENOUGH * stated + n * own) / (ENOUGH + n), lasting)
+    return [_moved(day, moved) for day in days]
 
 
 def _melts(day: Openings) -> dict[str, float]:
     """What a furnace's balance leaves open, by its melt log, where that stands in one balance."""
     told = {}
     for place, cause in enumerate(day.causes):
-        rows = np.flatnonzero(day.effect[:, place]) if cause.kind == "melt" else []
-        if len(rows) == 1:
+        rows = np.flatnonzero(day.effect[:, place])
+        if cause.kind == "melt" and len(rows) == 1:
             told[cause.name] = float(day.values[rows[0]] / day.effect[rows[0], place])
     return told
 
 
-def _moved(day: Openings, moved: Mapping[str, float], stated: float) -> Openings:
+def _moved(day: Openings, moved: Mapping[str, tuple[float, float]]) -> Openings:
     causes, daily = list(day.causes), day.daily.copy()
     for place, cause in enumerate(causes):
         if cause.name in moved:
-            daily[place] = moved[cause.name]
-            causes[place] = replace(cause, lasting=(1 + LASTING) * stated - min(moved[cause.name], stated))
+            daily[place], lasting = moved[cause.name]
+            causes[place] = replace(cause, lasting=lasting)
     return replace(day, causes=tuple(causes), daily=daily)
+
+
+def together(days: Sequence[Openings]) -> list[Openings]:
+    """Many older days as one: the median of each opening over the days of the commonest network, none from fewer than four.
+
+    What moves from day to day counts with (pi / 2) / n of its variance (the median of n normal values), but a loss keeps all of its
+    own, because over months it moves slowly too.
+    """
+    kinds: dict[tuple[str, ...], list[Openings]] = {}
+    for day in days:
+        kinds.setdefault(tuple(cause.name for cause in day.causes), []).append(day)
+    same = max(kinds.values(), key=len, default=[])
+    same = [day for day in same if day.values.shape == same[-1].values.shape]
+    if len(same) < 4:
+        return []
+    share = np.pi / 2 / len(same)
+    lost = np.array([cause.kind == "loss" for cause in same[-1].causes])
+    daily = np.median([day.daily for day in same], axis=0)
+    return [
+        replace(
+            same[-1], values=np.median([day.values for day in same], axis=0), effect=np.mean([day.effect for day in same], axis=0),
+            daily=np.where(lost, daily, daily * share),
+        )
+    ]  # fmt: skip

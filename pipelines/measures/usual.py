@@ -44,10 +44,10 @@ def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: f
         return Expected(mean, math.hypot(math.sqrt(var), VARIES * mean))
     past, noise = sum(share for share, _ in kept) / n, sum(sd**2 for _, sd in kept) / n
     between = sum((share - past) ** 2 for share, _ in kept) / (n - 1) if n > 1 else noise
-    lasting = max(0.0, noise - between * (n - 1) / _chi2(n - 1, -1.645)) if n >= ENOUGH else 0.0
+    lasting = max(0.0, noise - between * (n - 1) / chi2_quantile(n - 1, -1.645)) if n >= ENOUGH else 0.0
     of_mean = (between if lasting else max(between, noise)) / n + lasting
     share = max(0.0, (past / of_mean + mean / var) / (1 / of_mean + 1 / var))
-    varies = max(0.0, between * (n - 1) / _chi2(n - 1, 1.645) - noise) if n >= ENOUGH else 0.0
+    varies = max(0.0, between * (n - 1) / chi2_quantile(n - 1, 1.645) - noise) if n >= ENOUGH else 0.0
     return Expected(share, math.sqrt(1 / (1 / of_mean + 1 / var) + max(varies, (VARIES * share) ** 2)), n)
 
 
@@ -61,7 +61,7 @@ def _near_the_middle(shares: Sequence[float], meters_sd: Sequence[float]) -> lis
     return [one for one, most in zip(told, wide, strict=True) if abs(one[0] - middle) <= most]
 
 
-def _chi2(freedom: int, normal: float) -> float:
+def chi2_quantile(freedom: int, normal: float) -> float:
     """The chi-square quantile at a normal quantile, by Wilson and Hilferty, Proceedings of the National Academy of Sciences 17 (1931) 684."""
     part = 2 / (9 * freedom)
     return float(freedom * max(1 - part + normal * math.sqrt(part), 0.05) ** 3)

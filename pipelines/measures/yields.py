@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -22,6 +22,7 @@ from pipelines.plant import Furnace, Plant
 CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
 OPEN_PALLET = 0.03  # of what is on pallets that are not reported yet, over the estimate
 PACK_SLACK_MIN = 3.0  # ware is packed so long after the last station, or sooner; no feed says it
+JOB_PART = 0.1  # of a day's gobs: an item made of fewer does not make the day another job's
 MELT_COVER = 0.98  # a melt log that covers less of the day is not believed
 
 
@@ -215,6 +216,20 @@ def _open_units(pallets: pl.DataFrame, item: str, span: Span, through: _Passed) 
     return float(last["units"] * since / whole) if whole > 0 else 0.0
 
 
+def without_pallets(told: LineDay, rows: Sequence[int]) -> LineDay:
+    """A day without some of its pallets."""
+    return (
+        replace(told, pallets=told.pallets[[n for n in range(told.pallets.height) if n not in rows]]) if rows else told
+    )
+
+
+def job_of(told: LineDay) -> str:
+    """The items that a line made on most of its gobs, as one name; empty where no log names them."""
+    made = {row[0]: row[1] for row in told.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()}
+    total = sum(made.values())
+    return "+".join(sorted(item for item, n in made.items() if item is not None and n >= JOB_PART * total > 0))
+
+
 def running_at_end(told: LineDay) -> list[str]:
     """The items that were cut in the last part of the day."""
     last = told.gobs.filter((pl.col("part") == len(told.parts)) & (pl.col("gobs_cut") > 0))
@@ -304,6 +319,7 @@ def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) 
         packed_edge=packed.edge,
         weight_pct=masses.uncertainty_pct(by_item or packed_items),
         melt_part=told.melt_cut / told.cut if told.melt_cut is not None and told.cut else 1.0,
+        job=job_of(told),
     )
 
 

@@ -8,7 +8,7 @@ from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
 from pipelines.measures.tell_laboratory import all_due, gob_sentences, laboratory_sentences
-from pipelines.measures.tell_meters import suspect_sentences
+from pipelines.measures.tell_meters import meter_sentences, yield_words
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports.common import count, day_address, missing_section, percent, sources, uncalled_sentence
@@ -33,7 +33,7 @@ from schemas.weights import Weights
 QUERIES = (
     "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",
     "weights_of_line", "stoppages_of_line", "jobs_of_line", "hours_of_day", "coverage", "signals_at", "expected_of_line", "lehr_hours_of_line",
-    "balances_before", "pallets_held", "hold_events_all", "challenges_between", "capacities_of_line", "densities_of_furnace", "tempers_of_line", "visuals_of_line",
+    "balances_before", "readings_before", "pallets_held", "hold_events_all", "challenges_between", "capacities_of_line", "densities_of_furnace", "tempers_of_line", "visuals_of_line",
 )  # fmt: skip
 MOST = 3
 SIGNALS = 5
@@ -70,12 +70,16 @@ def page_of(
 
 def _furnace_figure(told: FurnaceYield) -> Figure:
     what = f"pack-to-melt, furnace {told.furnace}"
-    if told.pack_to_melt is None:
-        return Figure("–", what, "; ".join(told.notes))
+    if told.low is None:
+        cut = yield_words(told.packed_over_cut, told.packed_over_cut_low, told.packed_over_cut_high)
+        instead = f"packed over cut {cut}, {count(told.packed_kg)} of {count(told.cut_kg)} kg"
+        return Figure("–", what, told.why if told.packed_over_cut_low is None else f"{told.why}: {instead}")
     raw = f"plain quotient {percent(told.raw, 1)}" if told.raw is not None else "by gobs: no whole melt log"
     under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {count(told.packed_kg)} kg packed"
     if told.melted_kg is not None:
         under += f", {count(told.melted_kg)} kg melted by the log"
+    if told.pack_to_melt is None:
+        return Figure(f"{percent(told.low, 1)} to {percent(told.high, 1)}", what, f"{under}; {told.why}")
     return Figure(percent(told.pack_to_melt, 1), what, under)
 
 
@@ -301,11 +305,9 @@ def _any_critical(told: Day) -> bool:
 
 
 def _missing(plant: Plant, told: Day) -> list[str]:
-    said = suspect_sentences(told.told.suspect_meters)
-    said += [
-        f"{one.meter}: {count(one.reconciled)} {one.unit}, where {count(one.reading)} are usual (z {one.z:+.1f})."
-        for one in told.told.unusual_losses
-    ]
+    said = meter_sentences(told.told)
+    said += [f"{one.furnace}: {one.why}." for one in told.told.furnaces if one.why]
+    said += [f"{one.line}: {one.why}." for one in told.told.lines if one.why]
     said += [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in told.doubts]
     for line, cover in told.coverage.items():
         covered = {row["station"]: row["covered_s"] for row in cover.iter_rows(named=True)}

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
+from pipelines.measures.tell_meters import yield_words
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -42,7 +43,7 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
     """The machine in three sentences."""
     made = (
         f"Efficiency {percent(one.efficiency, 1)} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
-        f"packed / cut {percent(one.pack_to_melt, 1)} of the mass (95 %: {percent(one.low, 1)} to {percent(one.high, 1)})."
+        f"packed / cut {yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
     )
     ware = (
         f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "

@@ -41,13 +41,15 @@ def furnaces_sheet(told: Day) -> Sheet:
         {
             "furnace": f.furnace, "melted": f.melted_kg, "pull": f.pull_kg, "packed": f.packed_kg, "value": f.pack_to_melt,
             "low": f.low, "high": f.high, "raw": f.raw, "lost": f.unaccounted_kg, "lost_low": f.unaccounted_low, "lost_high": f.unaccounted_high, "p": f.p,
-            "days": f.usual_days, "notes": "; ".join(f.notes),
+            "days": f.usual_days, "cut": f.cut_kg, "over_cut": f.packed_over_cut, "over_cut_low": f.packed_over_cut_low,
+            "over_cut_high": f.packed_over_cut_high, "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
         for f in told.told.furnaces
     ]  # fmt: skip
     columns = (
         Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
         Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
+        Column("cut", "Cut, kg", "count"), Column("over_cut", "Packed / cut", "percent1"), Column("over_cut_low", "95 % from", "percent1"), Column("over_cut_high", "to", "percent1"),
         Column("lost", "Unaccounted before the shears, kg", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
         Column("p", "p of the balances", "number3"), Column("days", "Earlier days known", "count"), Column("notes", "Notes"),
     )  # fmt: skip

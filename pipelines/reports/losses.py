@@ -8,6 +8,7 @@ from typing import Any
 
 from pipelines.measures.losses import summed
 from pipelines.measures.shares import ratio
+from pipelines.measures.tell_meters import yield_words
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, percent
@@ -76,8 +77,8 @@ def furnace_picture(told: FurnaceYield) -> Section:
         f"{row['label']} {row['shown']}" for row in rows
     )
     head = (
-        f"The day's ware: {count(told.flow[0].kg)} kg melted for it, {percent(told.pack_to_melt, 1)} of that packed (95 %: {percent(told.low, 1)} to "
-        f"{percent(told.high, 1)}). Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. Dashed: no meter names it."
+        f"The day's ware: {count(told.flow[0].kg)} kg melted for it, {yield_words(told.pack_to_melt, told.low, told.high)} of that packed. "
+        f"Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. Dashed: no meter names it."
     )
     return Section(
         f"Furnace {told.furnace}: from melt to pack",
@@ -212,7 +213,7 @@ def meters_sheet(told: Yield) -> Sheet:
         Column("z", "z", "number2"), Column("said", ""),
     )  # fmt: skip
     caption = (
-        "By furnace, the meter whose lying would explain most first. z: how far it had to give way, over the standard deviation of that. "
+        "By furnace, the meter that most probably lies first. z: how far it had to give way, over the standard deviation of that. "
         "Uncertainties as works.toml states them, with what the day's limits add."
     )
     return Sheet("meters", "Meters", columns, rows, caption)

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from pipelines.measures.balance import balanced, usual_of
-from pipelines.measures.day_yield import in_whole
+from pipelines.measures.balance import balanced, usual_of, window_days
+from pipelines.measures.day_yield import in_whole, meters_of
 from pipelines.measures.network import FurnaceReading, reading_of
-from pipelines.measures.since import since_when
-from pipelines.measures.usual import Expected, expected_part, expected_share
+from pipelines.measures.suspects import could_be, suspects_of
+from pipelines.measures.tell_meters import could_be_sentences
+from pipelines.measures.usual import expected_share
 from pipelines.measures.yields import melted_kg
 from pipelines.plant import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
@@ -61,58 +62,141 @@ def test_containers_close_to_the_last_one(plant: Plant, works) -> None:  # type:
         told = balanced(plant, reading, usual_of(plant, reading, past))
         values = in_whole(told)
         for number, one in enumerate(told.network.balances):
-            if not one.parts:
-                assert abs(told.network.open(values, number, with_losses=True)) < (1e-6 if one.unit == "kg" else 1e-9)
+            assert abs(told.network.open(values, number, with_losses=True)) < (1e-6 if one.unit == "kg" else 1e-9)
         assert all(values[n] >= 0 for n in told.network.losses if told.network.nodes[n].unit == "containers")
 
 
-def test_a_meter_far_off_is_named_first_by_how_much_and_since_when(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """K1-mouth counts 2 % short for the last nine days: found on each, dated to the day, the shortfall inside its interval."""
+def test_a_meter_far_off_is_named_by_how_much_and_since_when(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """K1-mouth counts 2 % short for the last nine days: named on each, dated to the day, the shortfall inside its interval."""
     rng, past, _, state = works
     days = [(DAY - timedelta(days=len(past) - n), one) for n, one in enumerate(past)]
     lie = -0.02 / (plant.uncertainty.station_counts / 100)
     nine = [read(rng, plant, day_of(rng, plant, "F1", state), "K1-mouth inspected", lie) for _ in range(9)]
     days += [(DAY + timedelta(days=n), one) for n, one in enumerate(nine)]
-    usual = usual_of(plant, nine[-1], [one for _, one in days[:-9]])
-    told = balanced(plant, nine[-1], usual)
-    assert told.network.nodes[told.suspects[0].meter].name == "K1-mouth inspected"
-    assert told.suspects[0].z < -4
-    since = since_when(plant, "K1-mouth inspected", days, usual)
-    assert since is not None and since.first == DAY and since.low <= DAY <= since.high and since.days == 9
-    assert since.off_low < -2.0 < since.off_high and since.off_high < -1.5
+    earlier = [one for _, one in days[:-1]]
+    told = balanced(plant, nine[-1], usual_of(plant, nine[-1], earlier), earlier)
+    assert told.accused == ["K1-mouth inspected"]
+    named, lost = suspects_of(told, window_days([day for day, _ in days[:-1]], days[-1][0], told.days))
+    assert not lost and len(named) == 1 and named[0].since == DAY and named[0].days == 9
+    assert named[0].since_low is not None and named[0].since_high is not None
+    assert named[0].since_low <= DAY <= named[0].since_high <= DAY + timedelta(days=1)
+    assert named[0].off_low is not None and named[0].off_high is not None
+    assert named[0].off_low < -2.0 < named[0].off_high < -1.5
+    assert named[0].probability is not None and named[0].probability > 0.95
+
+
+def test_the_story_of_one_lie_is_the_same_from_day_to_day(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """K2's pallets counted 1.3 % too full from one day on: from its second day on the same meter is named, since the same day."""
+    rng, past, _, state = works
+    lie, days, told = 0.013 / (plant.uncertainty.packed / 100), list(past[-35:]), []
+    for number in range(8):
+        days.append(read(rng, plant, day_of(rng, plant, "F1", state), "K2 packed", lie))
+        made = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
+        best = made.explanations[0]
+        told.append((made.accused, made.days - best.first))
+        assert made.line_pack_to_melt("K2").low is not None, number  # type: ignore[union-attr]
+    assert all(names == ["K2 packed"] for names, _ in told[1:])
+    assert [days_lied for _, days_lied in told[1:]] == list(range(2, 9))
 
 
 def test_which_of_two_lanes_lies_is_told_by_its_usual_part_of_the_ware(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     rng, past, truth, _ = works
     for lane in ("K1-side-a", "K1-side-b"):
-        reading = read(rng, plant, truth, f"{lane} inspected", 6.0)
-        told = balanced(plant, reading, usual_of(plant, reading, past))
-        assert told.network.nodes[told.ranked[0][0]].name == f"{lane} inspected"
+        days = [*past, *(read(rng, plant, truth, f"{lane} inspected", 8.0) for _ in range(3))]
+        told = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
+        assert told.accused == [f"{lane} inspected"]
 
 
-def test_lanes_that_nothing_tells_apart_are_named_as_rivals(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+def test_lanes_that_nothing_tells_apart_are_both_named(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     """On a first day no past tells what part of the ware a lane takes."""
     rng, _, truth, _ = works
     reading = read(rng, plant, truth, "K1-side-a inspected", 12.0)
     told = balanced(plant, reading, usual_of(plant, reading, []))
-    names = {told.network.nodes[n].name for n in (told.suspects[0].meter, *told.suspects[0].rivals)}
+    names = {told.causes[n].name for one in told.explanations for n in one.causes}
     assert {"K1-side-a inspected", "K1-side-b inspected"} <= names
 
 
-def test_more_than_usual_lost_unseen_is_a_line_of_its_own_and_no_meter_is_blamed(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """3 % of K2's ware breaks behind the lehr: the loss is named, and stands where it happened."""
+def test_more_than_usual_lost_unseen_blames_no_meter_and_stands_where_it_happened(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """3 % of K2's ware breaks before K2-foot: only a loss there can be, for the counters on both sides agree with the rest."""
     rng, past, truth, _ = works
     lines = []
     for one in truth.lines:
         if one.line == "K2":
-            stations = tuple((s, order, seen * 0.97, away) for s, order, seen, away in one.stations)
-            one = replace(one, stations=stations, good=one.good - 0.03 * one.stations[0][2])
+            side, *later = one.stations
+            lost = 0.03 * side[2]
+            later = [(s, order, seen - lost, away) for s, order, seen, away in later]
+            one = replace(one, stations=(side, *later), good=one.good - lost)
         lines.append(one)
     reading = read(rng, plant, replace(truth, lines=tuple(lines)))
-    told = balanced(plant, reading, usual_of(plant, reading, past))
-    named = [told.network.nodes[one.meter] for one in told.suspects]
-    assert named and not any(node.is_meter for node in named)
-    assert told.value("K2, lehr") == pytest.approx(0.03 * truth.lines[1].stations[0][2], rel=0.2)
+    told = balanced(plant, reading, usual_of(plant, reading, past), past)
+    dates = [DAY - timedelta(days=n) for n in range(len(past), 0, -1)]
+    meters, losses = suspects_of(told, window_days(dates, DAY, told.days))
+    assert not meters and [one.meter for one in losses] == ["K2, before K2-foot"]
+    assert told.value("K2, before K2-foot") == pytest.approx(0.03 * truth.lines[1].stations[0][2], rel=0.2)
+
+
+def test_a_gob_counter_that_reads_high_and_a_loss_in_the_lehr_are_one_of_these_two(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """Nothing tells them apart: both are told with the yields that they make, and no one number is."""
+    rng, past, truth, _ = works
+    days = [*past, *(read(rng, plant, truth, "K1 gobs cut", 30.0) for _ in range(3))]
+    told = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
+    many = could_be(told, window_days([DAY] * (len(days) - 1), DAY, told.days))
+    either = {one.causes: one for one in many}
+    assert set(either) == {("K1 gobs cut",), ("K1, lehr",)}
+    true = truth.lines[0].good / truth.lines[0].cut
+    value, low, high = either["K1 gobs cut",].lines["K1"]
+    assert value is not None and low is not None and high is not None and low < true < high
+    assert either["K1, lehr",].lines["K1"][0] == pytest.approx(true / 1.015, abs=0.004)
+    line = told.line_pack_to_melt("K1")
+    assert line is not None and line.value is None and "range" in line.why
+    assert line.low is not None and line.high is not None and line.low < true / 1.01 and line.high > true - 0.003
+    said = could_be_sentences(many)
+    assert (
+        len(said) == 1
+        and "one of these two" in said[0]
+        and "K1, lehr" in said[0]
+        and "K1 gobs cut counts high" in said[0]
+    )
+
+
+def test_two_silent_lanes_are_not_told_apart(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    """Nothing measures how the ware was shared: no interval for either, and the yield stands."""
+    rng, past, truth, _ = works
+    reading = read(rng, plant, truth)
+    blind = tuple(
+        replace(one, cover=0.0, inspected=0.0, rejected=0.0) if "side" in one.station else one
+        for one in reading.lines[0].stations
+    )
+    reading = replace(reading, lines=(replace(reading.lines[0], stations=blind), *reading.lines[1:]))
+    told = balanced(plant, reading, usual_of(plant, reading, past), past)
+    meters = {one.meter: one for one in meters_of(told)}
+    assert meters["K1-side-a inspected"].low is None and meters["K1-side-b inspected"].high is None
+    assert meters["K1-mouth inspected"].low is not None
+    value = told.line_pack_to_melt("K1")
+    true = truth.lines[0].good / truth.lines[0].cut
+    assert value is not None and value.low is not None and value.high is not None and value.low < true < value.high
+
+
+def test_a_furnace_of_one_line_and_a_first_day_are_told(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    rng, _, truth, _ = works
+    day = replace(truth, lines=truth.lines[:1], melted=truth.lines[0].cut * truth.lines[0].mass_g / 996 + truth.held)
+    reading = read(rng, plant, day)
+    told = balanced(plant, reading, usual_of(plant, reading, []))
+    value = told.pack_to_melt()
+    assert told.days == 1 and value is not None and value.low is not None and value.high is not None
+    assert value.low < day.pack_to_melt < value.high and not told.accused
+
+
+def test_without_a_melt_log_there_is_packed_over_cut_and_no_pack_to_melt(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
+    rng, past, truth, _ = works
+    reading = replace(read(rng, plant, truth), melted=None)
+    told = balanced(plant, reading, usual_of(plant, reading, past), past)
+    value = told.packed_over_cut()
+    true = sum(one.good * one.mass_g for one in truth.lines) / sum(one.cut * one.mass_g for one in truth.lines)
+    assert told.pack_to_melt() is None
+    assert value is not None and value.low is not None and value.high is not None and value.low < true < value.high
+    deaf = replace(reading, lines=(replace(reading.lines[0], cut=None), *reading.lines[1:]))
+    assert balanced(plant, deaf, usual_of(plant, deaf, past), past).packed_over_cut() is None
 
 
 def test_a_reading_comes_back_from_its_json(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
@@ -143,16 +227,6 @@ def test_a_day_far_from_the_others_does_not_move_what_is_usual() -> None:
     assert lied.share == pytest.approx(usual.share, abs=1e-4) and lied.days == 9
 
 
-def test_a_lane_needs_four_days_before_its_part_is_known() -> None:
-    assert expected_part([0.5, 0.5, 0.5], 0.3) is None
-    told = expected_part([0.5, 0.502, 0.498, 0.501], 0.3)
-    assert (
-        told == Expected(pytest.approx(0.50025), pytest.approx(told.sd if told else 0), 4)
-        and told is not None
-        and 0 < told.sd < 0.004
-    )
-
-
 def published(name: str, literal: dict) -> dict:
     path = Path(__file__).parents[3] / "shared" / "published" / name
     return json.loads(path.read_text())["expected"] if path.exists() else literal
@@ -174,27 +248,27 @@ def test_fusion_loss_of_a_soda_lime_batch_from_molar_masses() -> None:
 
 
 def test_the_yield_is_nearer_the_truth_than_the_quotient_and_honest_days_accuse_nobody(plant: Plant) -> None:
-    """Sixty furnace-days of ten works with 91 days behind each, on seeds of their own; the benchmark has the figures, this a floor under them."""
-    errors, raw, inside, accused, named = [], [], 0, 0, {"melt": 0, "inspected": 0}
+    """Twenty furnace-days of ten works with 45 days behind each, on seeds of their own; the benchmark has the figures, this a floor
+    under them."""
+    errors, raw, inside, accused, held = [], [], 0, 0, 0
     for seed in range(10):
         rng = np.random.default_rng([4_711, seed])
         state = works_state(rng, plant, "F2")
-        past = [read(rng, plant, day_of(rng, plant, "F2", state)) for _ in range(91)]
+        past = [read(rng, plant, day_of(rng, plant, "F2", state)) for _ in range(45)]
         usual = usual_of(plant, past[-1], past)
-        for _ in range(6):
+        for _ in range(2):
             truth = day_of(rng, plant, "F2", state)
             reading = read(rng, plant, truth)
-            told = balanced(plant, reading, usual)
+            told = balanced(plant, reading, usual, past)
             value = told.pack_to_melt()
-            assert value is not None and reading.melted is not None
+            assert value is not None and value.value is not None and value.low is not None and value.high is not None
             errors.append(abs(value.value - truth.pack_to_melt))
             packed = sum((one.packed or 0.0) * one.packed_g for one in reading.lines) / 1000
-            raw.append(abs(packed / reading.melted - truth.pack_to_melt))
+            raw.append(abs(packed / (reading.melted or 1.0) - truth.pack_to_melt))
             inside += value.low <= truth.pack_to_melt <= value.high
-            accused += any(told.network.nodes[one.meter].is_meter for one in told.suspects)
-            for kind, liar in (("melt", "F2 melt log"), ("inspected", "K4-mouth inspected")):
-                lied = balanced(plant, read(rng, plant, truth, liar), usual)
-                named[kind] += lied.network.nodes[lied.ranked[0][0]].name == liar
-    assert np.mean(errors) < 0.0022 < 0.006 < np.mean(raw)
-    assert inside >= 52 and accused <= 7
-    assert min(named.values()) >= 48
+            accused += bool(told.accused)
+            lied = balanced(plant, read(rng, plant, truth, "K4 packed", 12.0), usual, past).pack_to_melt()
+            assert lied is not None and lied.low is not None and lied.high is not None
+            held += lied.low <= truth.pack_to_melt <= lied.high
+    assert np.mean(errors) < 0.0025 < 0.006 < np.mean(raw)
+    assert inside >= 17 and held >= 17 and accused <= 1

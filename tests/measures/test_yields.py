@@ -22,6 +22,7 @@ from pipelines.measures.day_yield import (
 )
 from pipelines.measures.lehr import LehrTime
 from pipelines.measures.losses import giveaway, grouped, machine_losses, stopped_minutes
+from pipelines.measures.overpacked import above_what_passed
 from pipelines.measures.yields import (
     LineDay,
     Part,
@@ -282,12 +283,14 @@ def test_the_melt_gives_way_to_the_better_known_gobs_and_the_interval_follows(pl
     )
 
 
-def test_a_day_without_melt_log_stands_on_gobs_and_says_so(plant: Plant) -> None:
+def test_a_day_without_melt_log_has_packed_over_cut_instead_and_says_so(plant: Plant) -> None:
+    """94 900 packed of 100 000 cut, of one mass: 94.9 %."""
     _, told, settled, _ = made(plant, day(GOBS))
     assert told.basis == "gobs" and told.raw is None and told.melted_kg is None
-    assert told.pack_to_melt == pytest.approx(0.94, abs=0.01) and any(
-        "stands on gob counts" in note for note in told.notes
-    )
+    assert (told.pack_to_melt, told.low, told.high) == (None, None, None) and "no melt log" in told.why
+    assert told.packed_over_cut == pytest.approx(0.949, abs=0.003) and told.cut_kg == pytest.approx(9_600, rel=0.05)
+    assert told.packed_over_cut_low is not None and told.packed_over_cut_high is not None
+    assert told.packed_over_cut_low < 0.949 < told.packed_over_cut_high
     assert not [meter for meter in meters_of(settled) if "melt log" in meter.meter]
 
 
@@ -299,3 +302,49 @@ def test_the_items_running_at_the_end_are_those_cut_in_the_last_part() -> None:
     told = day(GOBS, parts=halves)
     more = told.gobs.vstack(pl.DataFrame([(2, "P200", 1, 10.0, 0.0)], told.gobs.schema, orient="row"))
     assert running_at_end(type(told)(**{**vars(told), "gobs": more})) == ["P200"]
+
+
+def test_impossible_figures_are_refused_and_explained(plant: Plant) -> None:
+    """A first day whose pallets hold 113 % of what was cut: no quotient, and the reason with both numbers."""
+    full = pallets(("P100", 113_000, START + HOUR, START + 20 * HOUR))
+    line, furnace, _, _ = made(plant, day(GOBS, packed=full))
+    assert (line.pack_to_melt, line.low, line.high) == (None, None, None)
+    assert "113,000 containers on pallets" in line.why and "which cannot be" in line.why
+    assert furnace.packed_over_cut is None and "K2: 113,000" in furnace.packed_over_cut_why
+    deaf, furnace, _, _ = made(plant, day([], packed=full))
+    assert deaf.pack_to_melt is None and furnace.pack_to_melt is None and furnace.packed_over_cut is None
+
+
+def named_pallets(*rows: tuple) -> pl.DataFrame:
+    schema = {"pallet": pl.String, "packed_from": MOMENT, "packed_to": MOMENT, "units": pl.Int64}
+    return pl.DataFrame(rows, schema, orient="row")
+
+
+def a_day_of_pallets(way_min: int = 4, ratio: float = 1.0) -> list[tuple]:
+    """A pallet of 1000 every fifteen minutes, of 1000 that passed so long before."""
+    way, quarter = timedelta(minutes=way_min), timedelta(minutes=15)
+    starts = [START - 6 * HOUR + n * quarter for n in range(30 * 4 - 2)]
+    return [(f"P{n}", start + way, start + quarter + way, round(1000 * ratio)) for n, start in enumerate(starts)]
+
+
+@pytest.mark.parametrize(("way", "ratio"), [(0, 1.0), (25, 0.99), (55, 1.01)])
+def test_pallets_that_no_ware_was_there_for_are_named_and_no_other(way: int, ratio: float) -> None:
+    ware = passed(START - 12 * HOUR, *[4_000] * 40)
+    usual = a_day_of_pallets(way, ratio)
+    assert above_what_passed(named_pallets(*usual), ware, SPAN).pallets == ()
+    at = START + 9 * HOUR + timedelta(minutes=3)
+    extra = [("X1", at, at + timedelta(minutes=20), 1_500), ("X2", at, at + timedelta(minutes=20), 1_400)]
+    told = above_what_passed(named_pallets(*usual, *extra), ware, SPAN)
+    assert set(told.pallets) == {"X1", "X2"} and told.units == 2_900 and told.above > 1_000
+
+
+def test_a_stopped_palletiser_and_what_its_table_held_name_no_pallet() -> None:
+    """Nothing is packed for 40 minutes; then three pallets at double speed catch up."""
+    ware = passed(START - 12 * HOUR, *[4_000] * 40)
+    rows, stop = [], START + 8 * HOUR
+    for name, start, end, units in a_day_of_pallets(0):
+        if stop <= start < stop + timedelta(minutes=40):
+            start = stop + timedelta(minutes=40) + (start - stop) / 2
+            end = start + timedelta(minutes=7)
+        rows.append((name, start, end, units))
+    assert above_what_passed(named_pallets(*rows), ware, SPAN).pallets == ()
