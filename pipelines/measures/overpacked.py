@@ -51,7 +51,7 @@ def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -
     edges = np.arange((span.start - BEFORE).timestamp(), span.end.timestamp() + BIN_S, BIN_S, dtype=float)
     ware, known = _by_bin(passed, edges)
     known &= edges[1:] > pallets["packed_from"].min().timestamp()  # type: ignore[union-attr]  # earlier pallets were not asked for
-    units = _packed_by_bin(pallets, edges, ware)
+    units = _packed_by_bin(pallets, edges, np.where(known, ware, ware[known].mean() if known.any() else 0.0))
     way, ratio = _way(units.sum(axis=0), ware, known)
     ware, known = _later(ware * ratio, way), _later(known, way)
     least = HALF * float(pallets["units"].median() or 0.0)  # type: ignore[arg-type]
@@ -88,7 +88,7 @@ def _by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.nda
 
 
 def _packed_by_bin(pallets: pl.DataFrame, edges: np.ndarray, ware: np.ndarray) -> np.ndarray:
-    """[pallets, bins]: units of each pallet, spread as the ware passed while it was packed."""
+    """[pallets, bins]: units of each pallet, spread as the ware passed while it was packed; where no counts came, evenly."""
     through = np.concatenate([[0.0], np.cumsum(ware + 1e-6)])
     rows = []
     for start, end, units in zip(pallets["packed_from"], pallets["packed_to"], pallets["units"], strict=True):
