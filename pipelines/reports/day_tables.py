@@ -5,10 +5,12 @@ from __future__ import annotations
 from pipelines.answers.day import Day
 from pipelines.measures.shares import ratio
 from pipelines.measures.tell_laboratory import signed
+from pipelines.measures.tell_meters import yield_words
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
-from pipelines.reports.common import laboratory_address, weights_address
+from pipelines.reports.common import count, laboratory_address, weights_address
 from pipelines.reports.sheet import Column, Sheet
+from schemas.results import FurnaceYield
 
 
 def machines_sheet(told: Day) -> Sheet:
@@ -41,15 +43,14 @@ def furnaces_sheet(told: Day) -> Sheet:
         {
             "furnace": f.furnace, "melted": f.melted_kg, "pull": f.pull_kg, "packed": f.packed_kg, "value": f.pack_to_melt,
             "low": f.low, "high": f.high, "raw": f.raw, "lost": f.unaccounted_kg, "lost_low": f.unaccounted_low, "lost_high": f.unaccounted_high, "p": f.p,
-            "days": f.usual_days, "cut": f.cut_kg, "over_cut": f.packed_over_cut, "over_cut_low": f.packed_over_cut_low,
-            "over_cut_high": f.packed_over_cut_high, "notes": "; ".join(filter(None, (f.why, *f.notes))),
+            "days": f.usual_days, "over_cut": _over_cut(f), "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
         for f in told.told.furnaces
     ]  # fmt: skip
     columns = (
         Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
         Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
-        Column("cut", "Cut, kg", "count"), Column("over_cut", "Packed / cut", "percent1"), Column("over_cut_low", "95 % from", "percent1"), Column("over_cut_high", "to", "percent1"),
+        Column("over_cut", "Packed / cut"),
         Column("lost", "Unaccounted before the shears, kg", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
         Column("p", "p of the balances", "number3"), Column("days", "Earlier days known", "count"), Column("notes", "Notes"),
     )  # fmt: skip
@@ -61,6 +62,12 @@ def furnaces_sheet(told: Day) -> Sheet:
         "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back. p: chance of readings "
         "that disagree so much if every meter keeps its uncertainty. Unaccounted is weighed between the day's readings and what the furnace lost on earlier days.",
     )
+
+
+def _over_cut(told: FurnaceYield) -> str:
+    """Packed over cut, with what was cut; it stands where there is no melt log."""
+    share = yield_words(told.packed_over_cut, told.packed_over_cut_low, told.packed_over_cut_high)
+    return f"{share} of {count(told.cut_kg)} kg" if told.packed_over_cut_low is not None else told.packed_over_cut_why
 
 
 def critical_sheet(plant: Plant, told: Day) -> Sheet:
