@@ -20,37 +20,31 @@ from pipelines.measures.balance import balanced, usual_of
 from pipelines.plant import read_plant
 from tests.benchmarks.worlds import asked_worlds, side_by_side
 from tests.benchmarks.yield_days import SCENARIOS, Told, one_works, summed
+from tests.benchmarks.yield_lies import cases, lied_to, summed_lies
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
 WORKS = (Path(__file__).parents[2] / "sample_feeds" / "works.toml").read_text(encoding="utf-8")
 
 
-def readings_only(job: tuple[int, int, int]) -> tuple[list[Told], dict[str, list[tuple[bool, bool]]]]:
-    """Furnace-days whose readings are drawn without feeds; and who is named, who accused, when one meter lies by 3."""
+def readings_only(job: tuple[int, int, int]) -> list[Told]:
+    """Honest furnace-days whose readings are drawn without feeds."""
     past_days, days, seed = job
     plant, rng = read_plant(WORKS), np.random.default_rng([seed, past_days])
     told: list[Told] = []
-    named: dict[str, list[tuple[bool, bool]]] = {}
     for furnace in plant.furnaces:
         state = works_state(rng, plant, furnace)
         past = [read(rng, plant, day_of(rng, plant, furnace, state)) for _ in range(past_days)]
         for _ in range(days):
             truth = day_of(rng, plant, furnace, state)
             reading = read(rng, plant, truth)
-            usual = usual_of(plant, reading, past)
-            made = balanced(plant, reading, usual)
-            value, nodes = made.pack_to_melt(), made.network.nodes
+            made = balanced(plant, reading, usual_of(plant, reading, past), past)
+            value = made.pack_to_melt()
             assert value is not None and reading.melted is not None
             raw = sum((one.packed or 0.0) * one.packed_g for one in reading.lines) / 1000 / reading.melted
-            accused = tuple(nodes[s.meter].name for s in made.suspects if nodes[s.meter].is_meter)
+            accused = tuple(made.accused)
             told.append(Told(past_days, truth.pack_to_melt, value.value, value.low, value.high, raw, accused, 0.0))
-            for node in (one for one in nodes if one.is_meter):
-                lied = balanced(plant, read(rng, plant, truth, node.name), usual)
-                first = lied.network.nodes[lied.ranked[0][0]].name == node.name
-                accused_first = bool(lied.suspects) and lied.network.nodes[lied.suspects[0].meter].name == node.name
-                named.setdefault(node.kind, []).append((first, accused_first))
             past = [*past[1:], reading] if past else past
-    return told, named
+    return told
 
 
 def show(title: str, told: list[Told]) -> None:
@@ -59,28 +53,24 @@ def show(title: str, told: list[Told]) -> None:
     raw = np.array([100 * abs(one.raw - one.truth) for one in told])
     inside = np.mean([one.low <= one.truth <= one.high for one in told if one.low is not None and one.high is not None])
     accused = np.mean([bool(one.accused) for one in told])
+    width = np.mean([100 * (one.high - one.low) for one in told if one.low is not None and one.high is not None])
     print(
         f"{title:<34} n {len(told):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, greatest {error.max():.2f}, "
         f"within 0.3: {100 * np.mean(error <= 0.3):.1f} %; raw quotient mean {raw.mean():.2f}, 95 % {np.quantile(raw, 0.95):.2f}, "
-        f"within 0.3: {100 * np.mean(raw <= 0.3):.1f} %; intervals hold the truth {100 * inside:.1f} %; honest days that accuse {100 * accused:.1f} %"
+        f"within 0.3: {100 * np.mean(raw <= 0.3):.1f} %; intervals hold the truth {100 * inside:.1f} %, width {width:.2f}; honest days that accuse {100 * accused:.1f} %"
     )
 
 
 def drawn(pool: ProcessPoolExecutor, works: int, seed: int) -> None:
-    """Print how readings that are drawn fare, for long pasts and one liar at a time."""
+    """Print how readings that are drawn fare: honest ones for long pasts, then one liar at a time."""
     print("\nReadings drawn, tidy works:")
-    for past in (28, 91, 182):
-        found = list(pool.map(readings_only, [(past, 3, seed + n) for n in range(works)]))
-        show(f"with {past} earlier days", [one for part, _ in found for one in part])
-        kinds: dict[str, list[tuple[bool, bool]]] = {}
-        for _, named in found:
-            for kind, hits in named.items():
-                kinds.setdefault(kind, []).extend(hits)
-        for kind, hits in kinds.items():
-            first, accused = (100 * np.mean([hit[place] for hit in hits]) for place in (0, 1))
-            print(
-                f"    {kind:<10} off by 3 standard uncertainties: named first {first:5.1f} %, accused first {accused:5.1f} %  (n {len(hits)})"
-            )
+    for past in (0, 10, 28, 91, 182):
+        parts = list(pool.map(readings_only, [(past, 3, seed + n) for n in range(works)]))
+        show(f"with {past} earlier days", [one for part in parts for one in part])
+    print("\nReadings drawn, one meter lying:")
+    for kind, size, when in cases():
+        jobs = [(WORKS, kind, size, when, seed + 900 + n) for n in range(works)]
+        print(summed_lies(kind, size, when, list(pool.map(lied_to, jobs))))
 
 
 def main() -> None:
