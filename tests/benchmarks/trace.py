@@ -1,19 +1,21 @@
 """How often a trace is right, on simulated works whose escapes are known: run by hand.
 
-    python -m tests.benchmarks.trace --works 12 --seed 31000
+    python -m tests.benchmarks.trace [--world both] [--works 4] [--seed 1] [--jobs 2]
 
 Every works runs two days with faults that multiply a defect's rate at one cavity or section by 5, and some by 10 to 40; the lehr is up to some ten minutes off
 works.toml, ware takes 1 to 15 min from the last station to the pallet, stations find each defect with a chance of their own, of which challenges (ten passes three times a day, thirty days) tell.
+Rough works besides call falsely, misread numbers, let ware wait on tables and more (sample_feeds.simulator.ROUGH). Seeds: tests/benchmarks/worlds.py.
 """
 
 from __future__ import annotations
 
 import argparse
-import shutil
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -23,17 +25,18 @@ from pipelines.answers.trace import Question, answer_trace
 from pipelines.intake import take_in
 from pipelines.ledger.store import Reader
 from pipelines.measures.exposure import smallest_cover
-from pipelines.plant import Plant, read_plant
+from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site import OpenSite
 from pipelines.work.signals import days_to_follow, refresh_signals
 from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN
+from sample_feeds.simulator.rough import reads_moulds as station_reads
 from schemas.quality import Trace
+from tests.benchmarks.worlds import WORLDS, World, asked_worlds, side_by_side
 
 FIRST = date(2026, 2, 16)
 DAYS = 2
-SAMPLES = Path(__file__).parents[2] / "sample_feeds"
 
 
 @dataclass
@@ -47,6 +50,13 @@ class Tally:
     def say(self, name: str, right: bool) -> None:
         self.right.setdefault(name, []).append(right)
 
+    def add(self, other: Tally) -> None:
+        for name, hits in other.right.items():
+            self.right.setdefault(name, []).extend(hits)
+        for name, pairs in other.units.items():
+            self.units.setdefault(name, []).extend(pairs)
+        self.pallets += other.pallets
+
 
 def faults_for(plan: Plan, rng: np.random.Generator) -> list[Fault]:
     """Faults of one cavity or one section, no two of one defect on a line."""
@@ -56,7 +66,8 @@ def faults_for(plan: Plan, rng: np.random.Generator) -> list[Fault]:
         cavities = plan.lines[line].cavities
         section, gob = cavities[int(rng.integers(len(cavities)))]
         scope = "mould" if number % 3 else "section"
-        seen = {c for s in plan.plant.stations_of(line) for c in (s.sees or tuple(plan.plant.defects))}
+        able = {c for s in plan.plant.stations_of(line) for c in (s.sees or tuple(plan.plant.defects))}
+        seen = able & set(plan.plant.faults)
         origin = "mould" if scope == "mould" else "timing"
         codes = sorted(
             c for c in seen if plan.plant.defects[c].origin == origin and plan.plant.defects[c].severity != "critical"
@@ -73,10 +84,10 @@ def faults_for(plan: Plan, rng: np.random.Generator) -> list[Fault]:
     return list(found.values())
 
 
-def works(seed: int, plant: Plant) -> Simulated:
+def works(seed: int, world: World) -> Simulated:
     """A works lived through, with everything that differs from its plant file drawn anew."""
     rng = np.random.default_rng(seed)
-    plan = make_plan(plant, FIRST, DAYS, seed, faults=0)
+    plan = make_plan(world.plant(seed), FIRST, DAYS, seed, faults=0, roughness=world.roughness)
     for line in plan.lines.values():
         line.pack_after = float(rng.uniform(1, 15))
     plan.broken = 0.0003
@@ -106,11 +117,11 @@ def _earlier(simulated: Simulated, rng: np.random.Generator) -> pl.DataFrame:
     )
 
 
-def taken(simulated: Simulated, root: Path) -> OpenSite:
+def taken(simulated: Simulated, root: Path, text: str) -> OpenSite:
     """The works' feeds taken in, lehr times and signals followed."""
     site = Site(root)
     site.inbox.mkdir(parents=True)
-    site.works_toml.write_text((SAMPLES / "works.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    site.works_toml.write_text(text, encoding="utf-8")
     opened = OpenSite(site, Settings(), simulated.plan.plant)
     write_feeds(simulated, site.inbox, every="1d", formats=("parquet",), dirty=False)
     report = take_in(site, simulated.plan.plant, opened.settings)
@@ -125,7 +136,7 @@ def escapes(simulated: Simulated) -> pl.DataFrame:
 
 
 def reads_moulds(plant: Plant, line: str, defect: str) -> bool:
-    return any(s.can_call(defect) and s.id.split("-")[1] in ("side", "mouth") for s in plant.stations_of(line))
+    return any(s.can_call(defect) and station_reads(s.id) for s in plant.stations_of(line))
 
 
 def pallet_and_mould(
@@ -230,51 +241,65 @@ def calibration(reader: Reader, plant: Plant, simulated: Simulated, tally: Tally
                 )
 
 
-def report(tally: Tally) -> None:
-    for name, right in sorted(tally.right.items()):
-        print(f"{name}: {100 * np.mean(right):.1f} % of {len(right)}")
+def rows_of(tally: Tally) -> dict[str, str]:
+    """What was measured, by what."""
+    rows = {name: f"{100 * np.mean(right):.1f} % of {len(right)}" for name, right in sorted(tally.right.items())}
     for name, pairs in tally.units.items():
         ours, least = np.array(pairs).T
-        print(
-            f"{name}: units on the list {ours.sum() / least.sum():.3f} times the smallest by the true rates; mean of ratios {np.mean(ours / least):.3f}, 95th percentile {np.quantile(ours / least, 0.95):.2f}"
-        )
+        known = least > 0
+        ratio = f"{ours.sum() / least.sum():.3f}; 95th {np.quantile(ours[known] / least[known], 0.95):.2f}"
+        rows[f"{name}: units listed / smallest list by true rates"] = ratio
     told = np.array(tally.pallets)
-    held = (told[:, 3] >= told[:, 1]) & (told[:, 3] <= told[:, 2])
-    print(
-        f"expected defective, {len(told)} pallets: sum {told[:, 0].sum():.1f}, truth {told[:, 3].sum():.0f}, ratio {told[:, 0].sum() / told[:, 3].sum():.3f}; intervals hold the truth on {100 * held.mean():.1f} %"
-    )
-    top = told[np.argsort(-told[:, 0])[:500]]
-    inside = (top[:, 3] >= top[:, 1]) & (top[:, 3] <= top[:, 2])
-    print(
-        f"  the {len(top)} with most expected: sum {top[:, 0].sum():.1f}, truth {top[:, 3].sum():.0f}, ratio {top[:, 0].sum() / top[:, 3].sum():.3f}, "
-        f"held {100 * inside.mean():.1f} %"
-    )
-    for low, high in ((0, 0.05), (0.05, 0.3), (0.3, 100)):
-        part = (told[:, 0] >= low) & (told[:, 0] < high)
-        if part.any():
-            print(
-                f"  expected {low:g} to {high:g}: {part.sum()} pallets, sum {told[part, 0].sum():.1f}, truth {told[part, 3].sum():.0f}, held {100 * held[part].mean():.1f} %"
-            )
+    if not len(told):
+        return rows
+    parts = {"all": told, "500 with most expected": told[np.argsort(-told[:, 0])[:500]]}
+    parts |= {
+        f"expected {low:g} to {high:g}": told[(told[:, 0] >= low) & (told[:, 0] < high)]
+        for low, high in ((0, 0.05), (0.05, 0.3), (0.3, 100))
+    }
+    for name, part in parts.items():
+        if len(part):
+            held = (part[:, 3] >= part[:, 1]) & (part[:, 3] <= part[:, 2])
+            sums = part[:, 0].sum(), part[:, 3].sum()
+            rows[f"defective on pallets, {name} (n): told / truth"] = f"{sums[0]:.1f} / {sums[1]:.0f} ({len(part)})"
+            rows[f"defective on pallets, {name}: interval holds"] = f"{100 * held.mean():.1f} %"
+    return rows
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--works", type=int, default=12)
-    parser.add_argument("--seed", type=int, default=31_000)
-    told = parser.parse_args()
-    plant, tally = read_plant((SAMPLES / "works.toml").read_text(encoding="utf-8")), Tally()
-    for number in range(told.works):
-        root = Path(tempfile.mkdtemp())
-        rng = np.random.default_rng([told.seed, number])
-        simulated = works(told.seed + number, plant)
-        opened = taken(simulated, root / "site")
+def one_works(seed: int, number: int, world: str) -> Tally:
+    """One works lived through, taken in and asked."""
+    tally, rng = Tally(), np.random.default_rng([seed, number])
+    simulated = works(seed * 100 + number, WORLDS[world])
+    plant = simulated.plan.plant
+    with tempfile.TemporaryDirectory() as folder:
+        opened = taken(simulated, Path(folder) / "site", WORLDS[world].text(seed * 100 + number))
         with opened.ledger.reading() as reader:
             pallet_and_mould(reader, plant, simulated, tally, rng)
             unread(reader, plant, simulated, tally, rng)
             calibration(reader, plant, simulated, tally)
-        shutil.rmtree(root)
-        print(f"works {number + 1} of {told.works}", flush=True)
-    report(tally)
+    return tally
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--world", choices=("tidy", "rough", "both"), default="both")
+    parser.add_argument("--works", type=int, default=4)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=2)
+    asked = parser.parse_args()
+    rows: dict[str, dict[str, str]] = {}
+    with ProcessPoolExecutor(asked.jobs, mp_context=get_context("spawn")) as pool:
+        running = {
+            world.name: [pool.submit(one_works, asked.seed, n, world.name) for n in range(asked.works)]
+            for world in asked_worlds(asked.world)
+        }
+        for world, futures in running.items():
+            tally = Tally()
+            for future in futures:
+                tally.add(future.result())
+            for what, value in rows_of(tally).items():
+                rows.setdefault(what, {})[world] = value
+    side_by_side(f"trace, seed {asked.seed}", rows)
 
 
 if __name__ == "__main__":
