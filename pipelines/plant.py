@@ -129,8 +129,20 @@ class Laboratory(_Table):
     real_temper_max: Positive | None = None
 
 
+class MustCatch(_Table):
+    """The share of a challenge's passes that must be caught, by the defect's severity. A plain number stands for major and minor; critical: every pass."""
+
+    critical: float = Field(default=1.0, gt=0, le=1)
+    major: float = Field(default=0.8, gt=0, le=1)
+    minor: float = Field(default=0.8, gt=0, le=1)
+
+
+def _must_catch(told: object) -> object:
+    return {"major": told, "minor": told} if isinstance(told, int | float) and not isinstance(told, bool) else told
+
+
 class Checks(_Table):
-    """How often what is due (0: not asked for), and when a challenge is passed. challenge_must_catch: the share of the passes that must be caught."""
+    """How often what is due (0: not asked for), and when a challenge is passed."""
 
     weights_minutes: NotNegative = 60.0
     capacity_hours: NotNegative = 8.0
@@ -138,7 +150,13 @@ class Checks(_Table):
     temper_hours: NotNegative = 0.0
     visual_hours: NotNegative = 0.0
     challenge_hours: Positive = 8.0
-    challenge_must_catch: float = Field(default=0.8, gt=0, le=1)
+    challenge_must_catch: Annotated[MustCatch, BeforeValidator(_must_catch)] = MustCatch()
+
+
+class Warehouse(_Table):
+    """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released means cleared, and still in the store."""
+
+    released_means_gone: bool = False
 
 
 class Sampling(_Table):
@@ -224,6 +242,7 @@ class Plant(_Table):
     uncertainty: Uncertainty = Uncertainty()
     checks: Checks = Checks()
     sampling: Sampling = Sampling()
+    warehouse: Warehouse = Warehouse()
     cost: Cost | None = None
     pages: Pages = Pages()
     schedule: Schedule = Schedule()
@@ -272,6 +291,11 @@ class Plant(_Table):
         """Minutes between a line's weighings as they are due; 0 where none are."""
         own = self.lines[line].weights_minutes
         return self.checks.weights_minutes if own is None else own
+
+    def must_catch(self, defect: str) -> float:
+        """The share of a challenge's passes with a defect that must be caught; of an unknown defect as of a major one."""
+        severity = self.defects[defect].severity if defect in self.defects else "major"
+        return float(getattr(self.checks.challenge_must_catch, severity))
 
     def ids(self, kind: str) -> tuple[str, ...]:
         """The ids of one list, as `known_as` in the glossary names it."""

@@ -249,6 +249,7 @@ class StationDoubt(Result):
     """Ware that nobody can vouch for: since the last good challenge (`from`, null: never) to the next good one (`to`, null: none yet).
 
     containers: inspected by the station in it. pallets: packed of what passed then, released ones first; units: all of their containers.
+    likely: probability that the station really failed, an estimate. usual: its failed challenges are no more than what it usually misses.
     """
 
     line: str
@@ -265,11 +266,22 @@ class StationDoubt(Result):
     pallets: tuple[str, ...]
     released: int
     units: int
+    likely: float | None = None
+    usual: bool = False
 
 
 class Trust(Result):
+    """usual_missed: the share that the works' stations miss as a whole, null where too few were challenged; alike: correlation of a challenge's passes."""
+
     from_: Moment = Field(alias="from")
     to: Moment
     rates: tuple[DetectionRate, ...]
     doubts: tuple[StationDoubt, ...]
     never: tuple[str, ...] = ()
+    usual_missed: float | None = None
+    alike: float = 0.0
+
+    @property
+    def shown(self) -> list[StationDoubt]:
+        """The doubts that ask for somebody; the others are as usual for their stations."""
+        return [one for one in self.doubts if not one.usual]

@@ -20,6 +20,7 @@ from pipelines.answers.yields import Kept, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import MONTH, Change, changes
+from pipelines.measures.trust import Doubt
 from pipelines.plant import Plant
 from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, StationDoubt
@@ -52,6 +53,7 @@ class Day:
     held: pl.DataFrame
     holds: list[HeldPallet]
     unvouched: list[StationDoubt]
+    usual_doubts: list[Doubt]
     kept: list[Kept]
 
 
@@ -61,6 +63,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     about = {line.id: {"line": line.id, "from_time": span.start, "to_time": span.end} for line in plant.line}
     told, kept = yield_and_readings(reader, plant, day)
     waiting = reader.ask("open_refusals_count").row(0)
+    unvouched, usual_doubts = doubts_in(reader, plant, plant.clock.day(day))
     return Day(
         day=day,
         span=span,
@@ -82,7 +85,8 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         changes=day_changes(reader, told),
         held=reader.ask("pallets_held"),
         holds=[one for one in answer_holds(reader) if one.hold],
-        unvouched=doubts_in(reader, plant, plant.clock.day(day)),
+        unvouched=unvouched,
+        usual_doubts=usual_doubts,
         kept=kept,
     )
 

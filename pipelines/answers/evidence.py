@@ -13,9 +13,9 @@ from pipelines.answers.signals import kept_signals
 from pipelines.answers.trust import Vouching, around, challenge_limits
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
+from pipelines.measures.detection import Detection
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.signals.tell import CRITICAL_CALL
-from pipelines.measures.trust import Detection
 from pipelines.plant import Plant
 from schemas.quality import Cavity
 

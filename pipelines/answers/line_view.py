@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ import polars as pl
 from pipelines.answers.trust import Vouching
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.detection import Missed, missed_by_time
 from pipelines.measures.exposure import (
     Exposure,
     Passing,
@@ -24,10 +25,10 @@ from pipelines.measures.exposure import (
     line_exposure,
     spread,
 )
+from pipelines.measures.false_calls import Place, Split, false_levels, split_calls
 from pipelines.measures.packing import PackingTime, blurred_window, packing_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.rates import remembered
-from pipelines.measures.trust import Missed, missed_by_time
 from pipelines.plant import Plant
 
 MARGIN = timedelta(hours=6)  # read before and after what is asked for, for the rates and the packing time about it
@@ -103,14 +104,43 @@ def views_of_defects(
     end = passing.start + timedelta(minutes=passing.bin_min * passing.bins)
     told = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
     calls = reader.ask("calls_by_bin", **told, defects=list(defects))
-    return {code: _with_calls(plant, view, code, calls.filter(pl.col("defect") == code), known) for code in defects}
+    places = places_of(reader, plant, line, Span(passing.start, end), known)
+    split = partial(split_calls, places=places, levels=false_levels(places))
+    return {
+        code: _with_calls(plant, view, code, calls.filter(pl.col("defect") == code), known, split) for code in defects
+    }
 
 
-def _with_calls(plant: Plant, view: LineView, defect: str, calls: pl.DataFrame, known: Vouching) -> LineView:
+def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouching) -> list[Place]:
+    """What the places in the row of a line's stations saw and called in a span; a station without counts, or without calls of anything, tells nothing."""
+    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    ware = dict(reader.ask("ware", **told).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
+    sums = reader.ask("calls", **told).group_by("station", "defect").agg(pl.col("calls").sum())
+    calls = {(station, defect): float(count) for station, defect, count in sums.iter_rows()}
+    stations, found = plant.stations_of(line), []
+    speaking = {station for (station, _), count in calls.items() if count}
+    for order in sorted({s.order for s in stations}):
+        lanes = [s for s in stations if s.order == order]
+        mine = [s.id for s in lanes if ware.get(s.id) and s.id in speaking]
+        codes = [code for code in plant.defects if any(s.can_call(code) for s in lanes)]
+        found.append(
+            Place(
+                float(sum(ware[s] for s in mine)), len(mine) / len(lanes), {c: sum(calls.get((s, c), 0.0) for s in mine) for c in codes},
+                {c: [known.usual(s.id, c) for s in lanes if s.can_call(c)] for c in codes},
+            )
+        )  # fmt: skip
+    return found
+
+
+def _with_calls(
+    plant: Plant, view: LineView, defect: str, calls: pl.DataFrame, known: Vouching, split: Callable[[str], Split]
+) -> LineView:
     passing = replace(view.passing, found=_found(plant, view.passing, calls))
     named = calls.filter(pl.col("mould").is_not_null())
     read = _counts(plant, passing, named, "calls", passing.moulds).sum(axis=0)
-    missed = missed_by_time(plant, view.line, defect, known.sums, known.doubts, known.prior, passing.seconds)
+    missed = missed_by_time(plant, view.line, defect, known.passes, known.doubts, known.prior, passing.seconds)
+    if missed is not None:
+        missed = replace(missed, split=split(defect))
     return replace(view, passing=passing, missed=missed, read_calls=read)
 
 

@@ -21,10 +21,10 @@ from pipelines.answers.trust import Vouching, vouching
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
+from pipelines.measures.detection import places_that_see
 from pipelines.measures.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace import Carried, Place, Together, carried, doubled, placed, shares, together
-from pipelines.measures.trust import places_that_see
 from pipelines.plant import Plant
 from schemas.quality import Cavity, Trace
 from schemas.results import Signal

@@ -12,17 +12,21 @@ import polars as pl
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.shares import proportion_interval
-from pipelines.measures.trust import (
+from pipelines.measures.detection import (
     Detection,
-    Doubt,
     MissPrior,
+    Passes,
+    chances_of,
+    design_effect,
     detection,
-    doubts_of,
-    failed_kinds,
+    failures_of,
+    passes_by_kind,
     sums_of,
+    usual_of,
     works_prior,
 )
+from pipelines.measures.shares import clustered_interval
+from pipelines.measures.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant import Plant
 from schemas.quality import DetectionRate, StationDoubt, Trust
 
@@ -50,11 +54,40 @@ class Vouching:
         return sums_of(self.counted)
 
     @cached_property
+    def passes(self) -> Passes:
+        return passes_by_kind(self.sums)
+
+    @cached_property
     def prior(self) -> MissPrior:
-        return works_prior(self.sums, self.doubts)
+        return works_prior(self.counted, self.doubts)
+
+    @cached_property
+    def chances(self) -> dict[Doubt, float]:
+        """How likely the station really failed, by stretch in doubt: by its failed challenges; where one is only overdue, by the time gone by."""
+        kinds = dict.fromkeys((d.station, d.defect) for d in self.doubts if d.why != OVERDUE)
+        told = {d: self._since(d) for d in self.doubts if d.why == OVERDUE}
+        for station, defect in kinds:
+            chances = chances_of(station, defect, self.passes, self.doubts, self.prior)
+            told |= dict(zip(failures_of(station, defect, self.doubts), chances, strict=True))
+        return told
+
+    def _since(self, doubt: Doubt) -> float:
+        missed = (self.until - (doubt.start or self.until)) / timedelta(hours=self.plant.checks.challenge_hours)
+        return float(1 - (1 - REAL) ** max(1.0, missed))
+
+    def usual(self, station: str, defect: str) -> tuple[float, float]:
+        """Beta parameters (missed, found) of what a station usually misses of a defect."""
+        return usual_of(
+            station,
+            defect,
+            self.passes,
+            self.doubts,
+            self.prior,
+            [self.chances[d] for d in failures_of(station, defect, self.doubts)],
+        )
 
     def detection(self, line: str, defect: str | None) -> Detection:
-        return detection(self.plant, line, defect, self.sums)
+        return detection(self.plant, line, defect, self.sums, self.prior.alike)
 
     def doubts_of(self, line: str, defect: str | None, start: datetime, end: datetime) -> list[Doubt]:
         """What of a line's stations is in doubt in [start, end), for one defect or for all."""
@@ -90,32 +123,53 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
         if line is None
         else reader.ask("challenges_of_line", **challenge_limits(span), line=line, defect=None)
     )
-    touched = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
+    touched = ranked_doubts(known, span, line)
     return Trust(
         from_=span.start,
         to=span.end,
-        rates=tuple(_rates(plant, mine)),
-        doubts=tuple(station_doubt(reader, plant, one, known.until) for one in touched),
+        rates=tuple(_rates(plant, mine, known.prior.alike)),
+        doubts=tuple(station_doubt(reader, plant, one, known) for one in touched),
         never=tuple(_never(plant, mine, line)),
+        usual_missed=known.prior.mean if known.prior.told else None,
+        alike=known.prior.alike,
     )
 
 
-def doubts_in(reader: Reader, plant: Plant, span: Span) -> list[StationDoubt]:
-    """Every stretch in doubt that touches a span, with its ware and its pallets."""
+def ranked_doubts(known: Vouching, span: Span, line: str | None = None) -> list[Doubt]:
+    """The stretches in doubt that touch a span: what asks for somebody first (the likeliest failures, then overdue challenges), then what is usual."""
+    mine = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
+    return sorted(mine, key=lambda d: (is_usual(known, d), -known.chances[d], d.line, d.station, d.defect))
+
+
+def is_usual(known: Vouching, doubt: Doubt) -> bool:
+    """Whether failed challenges are no more than what the station usually misses. An overdue challenge never is."""
+    return doubt.why != OVERDUE and known.chances[doubt] < SHOWN
+
+
+def doubts_in(reader: Reader, plant: Plant, span: Span) -> tuple[list[StationDoubt], list[Doubt]]:
+    """The stretches in doubt that touch a span: with their ware and their pallets, the likeliest failures first; and those that are usual."""
     known = vouching(reader, plant, span)
-    return [station_doubt(reader, plant, one, known.until) for one in known.doubts if one.holds(span.start, span.end)]
+    every = ranked_doubts(known, span)
+    shown = [station_doubt(reader, plant, one, known) for one in every if not is_usual(known, one)]
+    return shown, [one for one in every if is_usual(known, one)]
 
 
-def _rates(plant: Plant, challenges: pl.DataFrame) -> list[DetectionRate]:
+def _rates(plant: Plant, challenges: pl.DataFrame, alike: float) -> list[DetectionRate]:
     ends = (
         pl.col("checked_at").last().alias("last"),
         pl.col("caught").last().alias("of_last"),
         pl.col("passes").last().alias("n_last"),
     )
-    sums = challenges.group_by("line", "station", "defect").agg(pl.col("passes").sum(), pl.col("caught").sum(), *ends)
+    sums = challenges.group_by("line", "station", "defect").agg(
+        pl.col("passes").sum(),
+        pl.col("caught").sum(),
+        (pl.col("passes").cast(pl.Int64) ** 2).sum().alias("squares"),
+        *ends,
+    )
     found = []
     for row in sums.sort("line", "station", "defect").iter_rows(named=True):
-        low, high = proportion_interval(row["caught"], row["passes"])
+        effect = design_effect(row["passes"], row["squares"], alike)
+        low, high = clustered_interval(row["caught"], row["passes"], effect)
         rate = row["caught"] / row["passes"] if row["passes"] else None
         severity = plant.defects[row["defect"]].severity if row["defect"] in plant.defects else ""
         found.append(
@@ -143,8 +197,9 @@ def _never(plant: Plant, challenges: pl.DataFrame, line: str | None) -> list[str
     return [f"{station}: {', '.join(codes)}" for station, codes in missing.items()]
 
 
-def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, until: datetime) -> StationDoubt:
+def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, known: Vouching) -> StationDoubt:
     """A stretch in doubt with the containers the station inspected in it and the pallets that can hold them."""
+    until = known.until
     start, end = doubt.start or until - BACK, doubt.end or until
     told = reader.ask("ware", line=doubt.line, from_time=start, to_time=end)
     seen = int(told.filter(pl.col("station") == doubt.station)["inspected"].sum())
@@ -159,7 +214,7 @@ def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, until: datetime) -
         line=doubt.line, station=doubt.station, defect=doubt.defect, severity=plant.defects[doubt.defect].severity if doubt.defect in plant.defects else "",
         why=doubt.why, from_=doubt.start, to=doubt.end, failed_at=doubt.failed_at, passes=doubt.passes, caught=doubt.caught, containers=seen,
         pallets=(*gone["pallet"], *pallets.filter(pl.col("state") != "released")["pallet"]), released=gone.height,
-        units=int(pallets["units"].sum()),
+        units=int(pallets["units"].sum()), likely=known.chances[doubt], usual=is_usual(known, doubt),
     )  # fmt: skip
 
 

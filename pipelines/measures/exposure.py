@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 import polars as pl
 
 from pipelines.clock import Span
+from pipelines.measures.detection import Missed
 from pipelines.measures.lehr import NOMINAL_HALF_WIDTH_MIN
 from pipelines.measures.packing import PackingTime, on_pallets
 from pipelines.measures.rates import Rates, local_rates
-from pipelines.measures.trust import Missed
 from pipelines.plant import Plant
 
 
@@ -152,10 +152,40 @@ def line_exposure(
     fits = np.array([[s.item is None or s.item == item for item in pallets["item"]] for s in stays]).reshape(
         len(stays), pallets.height
     )
-    return Exposure(
+    told = Exposure(
         stays=tuple(stays), pallets=pallets, ware=ware * fits, escaped=escaped * fits, variance=(uneven * fits) ** 2,
         common=_common(missed, passing, (begins + ends) / 2), missed_known=missed is not None,
         all_ware=inside.sum(axis=1), all_escaped=lost.sum(axis=1), weights=lost,
+    )  # fmt: skip
+    return told if missed is None or missed.split is None else _split(told, missed, passing, (begins + ends) / 2)
+
+
+def _split(told: Exposure, missed: Missed, passing: Passing, middle: np.ndarray) -> Exposure:
+    """The exposure averaged over what is not known of false calls and detection, which all moulds and pallets share; `common` is its variance.
+
+    A pallet's escapes by each draw: ware x (calls a container - false) / found x past, the calls put together again from rate and false part.
+    """
+    split = missed.split
+    assert split is not None
+    at = np.clip(middle.astype(int), 0, passing.bins - 1)
+    past, usual = missed.mean[at], max(missed.usual, 1e-12)
+    found, false = split.mean(split.found), split.mean(split.false)
+    rate = told.escaped / np.maximum(told.ware * past, 1e-30)
+    total, escaped = np.zeros((len(at), len(split.weight))), np.zeros_like(told.escaped)
+    for number, ware in enumerate(told.ware):
+        called = rate[number] * found + false
+        true = np.maximum(called[:, None] - split.false, 0.0) * (split.past / np.maximum(split.found, 1e-3))
+        part = np.where(told.escaped[number] > 0, ware * past / usual, 0.0)[:, None] * true
+        total, escaped[number] = total + part, part @ split.weight
+    mean = total @ split.weight
+    spread = (total**2) @ split.weight / np.maximum(mean**2, 1e-300) - 1
+    doubt = np.maximum(told.common - told.common.min(initial=np.inf), 0.0) if len(at) else told.common
+    factor = escaped / np.maximum(told.escaped, 1e-300)
+    whole = escaped.sum(axis=1) / np.maximum(told.escaped.sum(axis=1), 1e-300)
+    whole = np.where(told.escaped.sum(axis=1) > 0, whole, 1.0)
+    return replace(
+        told, escaped=escaped, variance=told.variance * factor**2, common=np.maximum(spread, 0.0) + doubt,
+        all_escaped=told.all_escaped * whole, weights=told.weights * whole[:, None],
     )  # fmt: skip
 
 
@@ -208,8 +238,9 @@ def _rates(passing: Passing, missed: Missed | None, only: Sequence[int]) -> Rate
     if passing.found is None:
         flat = np.ones((len(only), passing.bins))
         return Rates(flat, np.full_like(flat, np.inf))
-    detected = np.maximum(1 - missed.mean, 1e-3) if missed is not None else 1.0
-    return local_rates(passing.found, passing.ware * detected, passing.bin_min, only)
+    if missed is None:
+        return local_rates(passing.found, passing.ware, passing.bin_min, only)
+    return local_rates(passing.found, passing.ware * missed.found, passing.bin_min, only, passing.ware * missed.false)
 
 
 def _common(missed: Missed | None, passing: Passing, middle: np.ndarray) -> np.ndarray:

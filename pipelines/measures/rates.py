@@ -17,6 +17,7 @@ PRIOR_SPREAD, WIDE = (
 )  # of the logarithm about the mean of all moulds; the share of levels that can be anything
 JUMPS_MIN = (240.0, 1440.0)  # mean time between jumps to another level, tried
 STEPS_MIN = (6.0, 60.0)  # mean time between steps to the next level, tried
+LEAST_TRUE = 0.02  # of all calls, however many false ones are expected
 COARSE_MIN = 5.0  # rates are followed in steps of this, however fine the bins
 AT_ONCE = 1_000_000  # cells of moulds x bins x levels that are worked out together
 
@@ -29,12 +30,15 @@ class Rates:
     shape: np.ndarray
 
 
-def local_rates(found: np.ndarray, seen: np.ndarray, bin_min: float, only: Sequence[int] | None = None) -> Rates:
+def local_rates(
+    found: np.ndarray, seen: np.ndarray, bin_min: float, only: Sequence[int] | None = None, false: np.ndarray | None = None
+) -> Rates:  # fmt: skip
     """Rates from calls `found` among `seen` containers, both [moulds, bins]; `seen` already times the detection rate.
 
-    only: the moulds (by number) whose rates are wanted, in that order; their common level is that of all.
+    only: the moulds (by number) whose rates are wanted, in that order; their common level is that of all. false: [moulds, bins] calls expected
+    of good ware, which no rate of theirs explains; none without it.
 
-    Calls are Poisson about rate x containers. The rate of a mould is a hidden Markov chain over levels: it stays, steps to a
+    Calls are Poisson about rate x containers + false ones. The rate of a mould is a hidden Markov chain over levels: it stays, steps to a
     neighbour, or jumps anywhere, so that a fault's beginning and end stay sharp and a quiet stretch becomes smooth. How often it steps and jumps
     is averaged over a few values by how likely they make the calls of all moulds.
 
@@ -44,24 +48,27 @@ def local_rates(found: np.ndarray, seen: np.ndarray, bin_min: float, only: Seque
     if not found.size or ware <= 0:
         blank = np.zeros((len(found) if only is None else len(only), bins))
         return Rates(blank, blank + 1.0)
-    levels, prior = _levels((float(found.sum()) + 0.5) / ware)
+    calls, wrong = float(found.sum()), np.zeros_like(seen) if false is None else false
+    levels, prior = _levels((max(calls - float(wrong.sum()), LEAST_TRUE * calls) + 0.5) / ware)
     if only is not None:
-        found, seen = found[list(only)], seen[list(only)]
+        found, seen, wrong = found[list(only)], seen[list(only)], wrong[list(only)]
     many = max(1, round(COARSE_MIN / bin_min))
     starts = np.arange(0, bins, many)
-    found, seen = np.add.reduceat(found, starts, axis=1), np.add.reduceat(seen, starts, axis=1)
+    found, seen, wrong = (np.add.reduceat(counts, starts, axis=1) for counts in (found, seen, wrong))
     moves = np.stack([_moves(prior, jump, step, bin_min * many) for jump in JUMPS_MIN for step in STEPS_MIN])
     moulds = max(1, AT_ONCE // (found.shape[1] * len(levels)))
-    parts = [
-        _followed(found[n : n + moulds], seen[n : n + moulds], levels, prior, moves)
-        for n in range(0, len(found), moulds)
-    ]
+    parts = []
+    for n in range(0, len(found), moulds):
+        here = slice(n, n + moulds)
+        parts.append(_followed(found[here], seen[here], wrong[here], levels, prior, moves))
     mean, shape = (np.concatenate([getattr(p, name) for p in parts]) for name in ("mean", "shape"))
     return Rates(*(np.repeat(part, many, axis=1)[:, :bins] for part in (mean, shape)))
 
 
-def _followed(found: np.ndarray, seen: np.ndarray, levels: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> Rates:
-    expected = seen[:, :, None] * levels
+def _followed(
+    found: np.ndarray, seen: np.ndarray, false: np.ndarray, levels: np.ndarray, prior: np.ndarray, moves: np.ndarray
+) -> Rates:
+    expected = seen[:, :, None] * levels + false[:, :, None]
     logs = found[:, :, None] * np.log(np.maximum(expected, 1e-300)) - expected
     likely = np.where(seen[:, :, None] > 0, np.exp(logs - logs.max(axis=2, keepdims=True)), 1.0)
     told, fits = smoothed(likely, prior, moves)

@@ -32,7 +32,7 @@ def availability(running_minutes: float, planned_minutes: float | None) -> float
     return ratio(running_minutes, planned_minutes)
 
 
-def proportion_interval(hits: int, trials: int, level: float = 0.95) -> tuple[float, float]:
+def proportion_interval(hits: float, trials: float, level: float = 0.95) -> tuple[float, float]:
     """Exact interval of a proportion, each tail (1 - level) / 2; (0, 1) without trials.
 
     References: [1] Clopper and Pearson, Biometrika 26 (1934) 404.
@@ -45,6 +45,14 @@ def proportion_interval(hits: int, trials: int, level: float = 0.95) -> tuple[fl
     low = float(betaincinv(hits, trials - hits + 1, tail)) if hits else 0.0
     high = float(betaincinv(hits + 1, trials - hits, 1 - tail)) if hits < trials else 1.0
     return low, high
+
+
+def clustered_interval(hits: float, trials: float, effect: float, level: float = 0.95) -> tuple[float, float]:
+    """The exact interval with as many trials as clustered ones are worth: trials / effect, effect their design effect; (0, 1) without trials.
+
+    References: [1] Korn and Graubard, Survey Methodology 24 (1998) 193: Clopper and Pearson with the effective sample size.
+    """
+    return proportion_interval(hits / effect, trials / effect, level)
 
 
 def score_interval(hits: float, trials: float, level: float = 0.95) -> tuple[float, float]:

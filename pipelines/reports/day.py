@@ -230,7 +230,7 @@ def _holds(plant: Plant, told: Day) -> Section:
         if said
         else "No pallet is held or to be re-sorted by what the warehouse sent."
     )
-    said = [*_decided(told), *said, *(_doubt(plant, one) for one in told.unvouched[:6])]
+    said = [*_decided(told), *said, *(_doubt(plant, one) for one in told.unvouched[:6]), *_usual_doubts(plant, told)]
     return Section("Holds", (head,), items=tuple(said), warn=bool(said), wide=True)
 
 
@@ -242,11 +242,32 @@ def _decided(told: Day) -> list[str]:
     return words + ([f"held by decision: {len(held)} pallets"] if held else [])
 
 
+def _usual_doubts(plant: Plant, told: Day) -> list[str]:
+    """What is folded away, in a sentence; the critical ones of it by name."""
+    if not told.usual_doubts:
+        return []
+    severe = [
+        d for d in told.usual_doubts if d.defect in plant.defects and plant.defects[d.defect].severity == "critical"
+    ]
+    names = sorted({f"{d.station} {d.defect}" for d in severe})
+    said = [f"failed challenges that are usual for their stations: {len(told.usual_doubts)}; the trust page lists them"]
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return said + (
+        [f"of them critical, each with at least a pass missed: {', '.join(names[:6])}{more}"] if names else []
+    )
+
+
 def _doubt(plant: Plant, one: StationDoubt) -> str:
     since = f"since {plant.clock.show(one.from_)}" if one.from_ else "never vouched for"
     until = f"until {plant.clock.show(one.to)}" if one.to else "no good one yet"
     gone = f", {one.released} of them released" if one.released else ""
-    return f"in doubt: {one.station} {one.defect}, challenge {one.why}, {since}, {until}: {count(one.containers)} containers inspected, {len(one.pallets)} pallets{gone}"
+    likely = (
+        f", really failed with {percent(one.likely, 0)} (estimate)" if one.failed_at and one.likely is not None else ""
+    )
+    return (
+        f"in doubt: {one.station} {one.defect}, challenge {one.why}{likely}, {since}, {until}: "
+        f"{count(one.containers)} containers inspected, {len(one.pallets)} pallets{gone}"
+    )
 
 
 def _laboratory(plant: Plant, told: Day) -> Section:

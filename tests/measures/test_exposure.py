@@ -10,10 +10,10 @@ import polars as pl
 import pytest
 
 from pipelines.clock import Span
+from pipelines.measures.detection import Missed
 from pipelines.measures.exposure import Passing, Stay, forming_quantiles, line_exposure, spread
 from pipelines.measures.packing import ASSUMED, PackingTime, blurred_window, on_pallets, packing_time
 from pipelines.measures.rates import local_rates
-from pipelines.measures.trust import Missed
 
 AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)

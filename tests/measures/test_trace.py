@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.clock import Span
@@ -59,6 +59,7 @@ def test_what_lies_beyond_the_window_does_not_crowd_out_the_window() -> None:
     assert hold_numbers(window, np.zeros(4), np.full(4, 1000.0)) == [0, 1]
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0.001, 5), st.integers(500, 3000)), min_size=1, max_size=8))
 def test_the_cover_holds_its_share_with_hardly_more_units_than_the_best(pallets: list[tuple[float, int]]) -> None:
     expected, units = np.array([e for e, _ in pallets]), np.array([float(u) for _, u in pallets])
