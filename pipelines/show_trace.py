@@ -11,6 +11,8 @@ from pipelines.cautions import CAUTION, GLASS
 from pipelines.clock import parse_timestamp
 from pipelines.measures.holds import Hold
 from pipelines.plant import Plant
+from pipelines.reports.trace_tables import few, stay_words, whole_range
+from pipelines.reports.whereabouts import whereabouts
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.show_answers import percent
 from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, SamplingPlan, StationDoubt, Trace, Trust
@@ -48,7 +50,10 @@ def show_trace(plant: Plant, told: Trace, format: Format) -> None:
     ]
     more = f"and {len(rows) - 30} more; all of them on the page and with --format csv" if len(rows) > 30 else ""
     print_table(
-        "Pallets that can carry its sisters: those released first", [PALLET_COLUMNS[n] for n in _BRIEF], brief, more
+        f"Pallets that can carry its sisters: those released first. {whereabouts(plant)}",
+        [PALLET_COLUMNS[n] for n in _BRIEF],
+        brief,
+        more,
     )
     _show_lists(told)
     for note in told.notes:
@@ -65,14 +70,19 @@ def _show_cavities(plant: Plant, told: Trace) -> None:
     ]
     more = f"and {len(told.cavities) - SHOWN} less likely ones" if len(told.cavities) > SHOWN else ""
     columns = ("line", "section", "gob", "mould", "blank", "neck ring", "formed from", "to", "probability")
+    if told.cavities and not told.stands_out:
+        typer.echo(f"Cannot be told: about {told.about_cavities:.0f} cavities; none stands out.")
     print_table("Cavities that can have made it", columns, rows, more)
+    if told.whole_stay is not None:
+        for text in stay_words(plant, told.whole_stay):
+            typer.echo(text)
 
 
 def _show_lists(told: Trace) -> None:
     if told.expected_defective is not None:
         typer.echo(
-            f"Expected defective containers on these pallets: {told.expected_defective:.2g} (95 %: {told.expected_low:.0f} to {told.expected_high:.0f}). "
-            "At most 0 means none with 95 %, not that none can be there."
+            f"Expected defective containers on these pallets: {few(told.expected_defective)} "
+            f"(95 %: {whole_range(told.expected_low, told.expected_high)}). Fewer than 1 is none with 95 %, not that none can be there."
         )
     for name, one in (
         ("the fewest units that cover 95 % of the expected escapes", told.proposed),
@@ -195,7 +205,7 @@ TRUST_COLUMNS = (
     "line", "station", "defect", "severity", "passes", "caught", "detection", "at least", "at most", "last challenge", "last caught",
 )  # fmt: skip
 DOUBT_COLUMNS = (
-    "station", "defect", "severity", "challenge", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
+    "station", "defect", "severity", "challenge", "really failed", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
 )  # fmt: skip
 
 
@@ -212,23 +222,45 @@ def show_trust(plant: Plant, told: Trust, format: Format) -> None:
     if format is Format.csv:
         return print_csv(TRUST_COLUMNS, rows)
     print_table(
-        "Detection by challenge passes of 30 days; exact 95 % intervals (Clopper and Pearson)", TRUST_COLUMNS, rows
+        f"Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge alike by {told.alike:.2f})",
+        TRUST_COLUMNS,
+        rows,
     )
     print_table(
-        "In doubt: ware that no good challenge vouches for", DOUBT_COLUMNS, [_doubt_row(plant, d) for d in told.doubts]
+        "In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)",
+        DOUBT_COLUMNS,
+        [_doubt_row(plant, d) for d in told.shown],
     )
-    for d in told.doubts:
+    _show_usual(told)
+    for d in told.shown:
         more = f" and {len(d.pallets) - 20} more" if len(d.pallets) > 20 else ""
         typer.echo(f"{d.station} {d.defect}: pallets {', '.join(d.pallets[:20])}{more}")
     for text in told.never:
         typer.echo(f"Never challenged: {text}")
+    if told.never and told.usual_missed is not None:
+        typer.echo(
+            f"What was never challenged is taken to miss what the works' stations miss, about {told.usual_missed:.1%}: a guess."
+        )
     typer.echo(CAUTION)
     return None
 
 
+def _show_usual(told: Trust) -> None:
+    """What is folded away: failed challenges that are usual for their stations; the critical ones by name."""
+    usual = [d for d in told.doubts if d.usual]
+    if not usual:
+        return
+    typer.echo(
+        f"Failed challenges as usual for their stations, folded away: {len(usual)}; all of them with --format json."
+    )
+    severe = sorted({f"{d.station} {d.defect}" for d in usual if d.severity == "critical"})
+    if severe:
+        typer.echo(f"Of them critical, each with a pass missed: {', '.join(severe)}.")
+
+
 def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
     return (
-        d.station, d.defect, d.severity, d.why, plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
+        d.station, d.defect, d.severity, d.why, percent(d.likely, 0), plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
         f"{d.caught} of {d.passes}" if d.passes else "-", d.containers, len(d.pallets), d.released, d.units,
     )  # fmt: skip
 

@@ -48,7 +48,8 @@ class TracedPallet(Result):
     holds: tuple[str, ...] = ()
 
     @property
-    def gone(self) -> bool:
+    def cleared(self) -> bool:
+        """Released: cleared to leave. Whether it has left, works.toml or nobody says."""
         return self.state == "released"
 
 
@@ -76,9 +77,34 @@ class SamplingPlan(Result):
     curve: tuple[tuple[float, float], ...] = ()
 
 
+class WholeStay(Result):
+    """What a mould made since the last check that could have seen a critical defect: the stay itself, whatever minutes were asked for.
+
+    from: when its ware at that check was formed, or when the mould was fitted if that was later (`check` empty then). to: when it left, null: still there
+    or unknown. check: station or person, with the time; null where none is known. pallets: packed of that ware; cleared: of them released.
+    """
+
+    line: str
+    section: int
+    gob: str
+    mould: str
+    fitted: Moment
+    from_: Moment = Field(alias="from")
+    to: Moment | None
+    check: str | None
+    checked_at: Moment | None
+    containers: float
+    pallets: tuple[str, ...]
+    units: int
+    cleared: int
+
+
 class Trace(Result):
     """proposed: covers 95 % of the expected escapes with the fewest units; possible: all that can carry one. on_no_pallet: share of the expected
     escapes on ware that no pallet was reported for. impossible: what of the question cannot be; nearest: what is nearest to it.
+    about_cavities: over how many cavities the answer is spread, stands_out: whether the first is worth naming. false_share: estimated share of the
+    calls that was good ware; guessed: stations never challenged with the defect, taken as the works' stations are. whole_stay: of a critical
+    defect, what the mould made since the last check that could have seen it. released_means_gone: as works.toml says; null where nobody knows.
     parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
     """
 
@@ -104,6 +130,12 @@ class Trace(Result):
     plans: tuple[SamplingPlan, ...] = ()
     parts: tuple[dict[str, Any], ...] = ()
     one_source: float | None = None
+    about_cavities: float | None = None
+    stands_out: bool = True
+    false_share: float | None = None
+    guessed: tuple[str, ...] = ()
+    whole_stay: WholeStay | None = None
+    released_means_gone: bool | None = None
 
     @property
     def complaints(self) -> list[str]:

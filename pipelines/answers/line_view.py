@@ -122,7 +122,7 @@ def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouchi
     for order in sorted({s.order for s in stations}):
         lanes = [s for s in stations if s.order == order]
         mine = [s.id for s in lanes if ware.get(s.id) and s.id in speaking]
-        codes = [code for code in plant.defects if any(s.can_call(code) for s in lanes)]
+        codes = [code for code in plant.faults if any(s.can_call(code) for s in lanes)]
         found.append(
             Place(
                 float(sum(ware[s] for s in mine)), len(mine) / len(lanes), {c: sum(calls.get((s, c), 0.0) for s in mine) for c in codes},

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.answers.assumed import assumed
 from pipelines.answers.evidence import evidence_of, parts_of
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet
@@ -18,15 +19,16 @@ from pipelines.answers.question import Asked, Question, filled, hint_mould, wind
 from pipelines.answers.signals import kept_signals
 from pipelines.answers.traced import cavities_of, hold_lists, plans_for, totals, traced_pallets, with_holds
 from pipelines.answers.trust import Vouching, vouching
+from pipelines.answers.whole_stay import whole_stay
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.detection import places_that_see
 from pipelines.measures.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.measures.signals.tell import CRITICAL_CALL
-from pipelines.measures.trace import Carried, Place, Together, carried, doubled, placed, shares, together
+from pipelines.measures.trace import Carried, Place, Together, about_places, carried, doubled, placed, shares, together
 from pipelines.plant import Plant
-from schemas.quality import Cavity, Trace
+from schemas.quality import Cavity, Trace, WholeStay
 from schemas.results import Signal
 
 NAMED = 12  # cavities whose blank and neck ring are looked up
@@ -162,11 +164,10 @@ def _line_trace(
 
 
 def _scale(plant: Plant, view: LineView, defect: str | None, known: Vouching) -> float:
-    """What makes a line whose stations were never challenged with the defect comparable to others: the share that the works' stations miss as a whole."""
+    """What makes a line comparable to others where nothing tells what gets past: the share that a station misses, guessed."""
     if defect is None or view.missed is not None:
         return 1.0
-    usual = known.prior.missed / (known.prior.missed + known.prior.found)
-    return float(usual ** len(places_that_see(plant, view.line, defect)))
+    return float(known.prior.mean ** len(places_that_see(plant, view.line, defect)))
 
 
 def _on_pallet(view: LineView, stays: Sequence[Stay], pallet: str) -> list[Stay]:
@@ -250,7 +251,7 @@ def _told(
     cavities = cavities_of(parts, chances, ranking)
     cavities = [parts_of(reader, cavity) for cavity in cavities[:NAMED]] + cavities[NAMED:]
     likely = [c for c in cavities if c.probability > 0] or cavities
-    asked.notes += _assumed(plant, asked, parts, known)
+    asked.notes += assumed(plant, asked, parts, known)
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
     pallets = with_holds(pallets, held_by(reader))
     proposed, possible = hold_lists(question, parts, pallets)
@@ -259,6 +260,7 @@ def _told(
             "no pallet was reported for ware of that time: what was made lies somewhere this list cannot name"
         )
     mean, low, high = totals(parts)
+    number, first = about_places([c.probability for c in cavities])
     fault = [part.fault for part in parts if part.fault is not None]
     severity = plant.defects[question.defect].severity if question.defect else None
     return Trace(
@@ -267,8 +269,27 @@ def _told(
         expected_defective=mean, expected_low=low, expected_high=high, notes=tuple(asked.notes), severity=severity, proposed=proposed, possible=possible,
         on_no_pallet=_on_no_pallet(question, parts), fault_from=min((f.start for f in fault), default=None), fault_to=max((f.end for f in fault), default=None),
         faults=tuple(s.id for part in parts for s in part.faults), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
-        plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None,
+        plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None, about_cavities=number, stands_out=first,
+        false_share=_false_share(parts), guessed=tuple(s for part in parts if part.view.missed is not None for s in part.view.missed.guessed),
+        whole_stay=_whole_stay(reader, plant, question.defect, severity, likely[0], first, known),
+        released_means_gone=True if plant.warehouse.released_means_gone else None,
     )  # fmt: skip
+
+
+def _false_share(parts: Sequence[LineTrace]) -> float | None:
+    """The estimated share of the lines' calls that was good ware; None where nothing was learnt of it."""
+    told = [part.view.missed.split for part in parts if part.view.missed is not None]
+    shares = [split.false_share for split in told if split is not None]
+    return float(np.mean(shares)) if shares else None
+
+
+def _whole_stay(
+    reader: Reader, plant: Plant, defect: str | None, severity: str | None, first: Cavity, stands_out: bool, known: Vouching
+) -> WholeStay | None:  # fmt: skip
+    """Of a critical defect, where a place stands out: some minutes of a mould say little of when it began."""
+    if defect is None or severity != "critical" or not stands_out:
+        return None
+    return whole_stay(reader, plant, first, defect, known.until)
 
 
 def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | None:
@@ -278,57 +299,6 @@ def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | Non
     every = sum(float(p.weights[0].sum()) for p in parts)
     packed = sum(float(p.weights[1].sum()) for p in parts)
     return max(0.0, 1 - packed / every) if every > 0 else None
-
-
-def _assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
-    """What the answer rests on and what is not known, in sentences."""
-    question, notes = asked.question, []
-    if question.mould is None:
-        notes.append(_ranked_by(question.defect, parts))
-    for part in parts:
-        view = part.view
-        notes.append(_ways(part))
-        if question.defect and view.missed is None:
-            notes.append(
-                f"line {view.line}: no station was ever challenged with {question.defect}, so that nothing tells how much gets past: no number of escapes is given"
-            )
-        if question.defect and not part.faults:
-            notes.append(
-                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that a fault lasted beyond the window"
-            )
-        for one in part.faults:
-            notes.append(
-                f"line {view.line}: signal {one.id} says the same fault was formed from {plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
-            )
-    if question.defect:
-        notes.append(
-            "every call is taken as a true defect: a station's false calls make the expected number too high, never too low"
-        )
-    return notes
-
-
-def _ways(part: LineTrace) -> str:
-    """The lehr time and the way to the pallet that were taken, with where they come from."""
-    view, middle = part.view, part.window.start + (part.window.end - part.window.start) / 2
-    at = int(np.clip(view.passing.at(middle) + view.passing.lehr[0] / view.passing.bin_min, 0, view.passing.bins - 1))
-    return (
-        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within {1.96 * view.passing.blur[at]:.0f} min of it (95 %); "
-        f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
-    )
-
-
-def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
-    if defect is None:
-        return "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its probabilities"
-    seen = any(part.view.passing.found is not None and part.view.passing.found.any() for part in parts)
-    read = any(part.view.tells_moulds(part.window) for part in parts)
-    if not seen:
-        return (
-            f"no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence"
-        )
-    if not read:
-        return f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, a prior and no evidence"
-    return f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with its probabilities"
 
 
 def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
@@ -341,9 +311,8 @@ def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
         )
     parts = [_answered(reader, plant, asked, None) for asked in every]
     each = [_by_place(told.cavities) for told in parts]
-    prior = _even(each)
-    ranking = together(each, prior) if all(each) else None
     joined = Asked(_joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n])
+    ranking = together(each, _by_calls(reader, plant, joined.question, each)) if all(each) else None
     joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
     told = _answered(reader, plant, joined, ranking)
     words = () if ranking is None else (_source(ranking),)
@@ -370,9 +339,13 @@ def _by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
     return told
 
 
-def _even(each: Sequence[dict[Place, float]]) -> dict[Place, float]:
+def _by_calls(reader: Reader, plant: Plant, joined: Question, each: Sequence[dict[Place, float]]) -> dict[Place, float]:
+    """What the works' own counts say of the places over the time of all complaints, whatever is in hand of each: counted once for all of them."""
+    told = _by_place(_answered(reader, plant, Asked(replace(joined, mould=None)), None).cavities)
     places = list(dict.fromkeys(p for one in each for p in one))
-    return {p: 1 / len(places) for p in places}
+    least = min((share for share in told.values() if share > 0), default=1.0)
+    shares = {p: told.get(p, 0.0) or least for p in places}
+    return {p: share / sum(shares.values()) for p, share in shares.items()}
 
 
 def _joined(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:

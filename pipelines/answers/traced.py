@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from pipelines.answers.trace import LineTrace
 
 
+EMPTY = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
+
+
 def cavities_of(parts: Sequence[LineTrace], chances: Sequence[np.ndarray], ranking: Together | None) -> list[Cavity]:
     """Every place in question with its probability, the likeliest first; by `ranking` where several complaints are traced together."""
     found = []
@@ -54,7 +57,7 @@ def _reranked(cavities: Sequence[Cavity], ranking: Together) -> list[Cavity]:
 def traced_pallets(
     plant: Plant, question: Question, parts: Sequence[LineTrace], known: Vouching, on: Sequence[np.ndarray]
 ) -> list[TracedPallet]:
-    """Every pallet that can carry a sister: the one in hand first, then those that left, then by what is expected on them."""
+    """Every pallet that can carry a sister: the one in hand first, then those that were released, then by what is expected on them."""
     found: list[TracedPallet] = []
     for part, chance in zip(parts, on, strict=True):
         chosen = _chosen(question, part)
@@ -67,7 +70,7 @@ def traced_pallets(
         found,
         key=lambda p: (
             p.pallet != question.pallet,
-            not p.gone,
+            not p.cleared,
             -(p.expected_defective or p.mould_units),
             p.packed_from,
             p.pallet,
@@ -79,7 +82,7 @@ def _chosen(question: Question, part: LineTrace) -> set[int]:
     units = part.view.pallets["units"].to_numpy().astype(float)
     window = (part.exposure.escaped if question.defect else part.exposure.ware)[: part.first].sum(axis=0)
     beyond = part.beyond if question.defect else np.zeros(len(units))
-    alive = part.view.pallets["state"].to_numpy() != "scrapped"
+    alive = ~part.view.pallets["state"].is_in(EMPTY).to_numpy()
     chosen = set(hold_numbers(window * alive, beyond * alive, units))
     return chosen | {n for n, name in enumerate(part.view.pallets["pallet"]) if name == question.pallet}
 
@@ -122,8 +125,8 @@ def with_holds(pallets: Sequence[TracedPallet], holds: dict[str, list[str]]) -> 
 def hold_lists(
     question: Question, parts: Sequence[LineTrace], pallets: Sequence[TracedPallet]
 ) -> tuple[HoldList, HoldList]:
-    """The list that covers 95 % with the fewest units, and the one that covers everything possible; scrapped pallets are on neither."""
-    here = [p for p in pallets if p.state != "scrapped"]
+    """The list that covers 95 % with the fewest units, and the one that covers everything possible; scrapped and emptied pallets are on neither."""
+    here = [p for p in pallets if p.state not in EMPTY]
     weigh = {p.pallet: w for part in parts for p, w in _weights(question, part, here)}
     total = sum(weigh.values())
     return _list([p for p in here if p.proposed], weigh, total), _list(here, weigh, total)
@@ -142,7 +145,7 @@ def _list(chosen: Sequence[TracedPallet], weigh: dict[str, float], total: float)
         pallets=tuple(p.pallet for p in chosen),
         units=sum(p.units for p in chosen),
         covers=held / total if total > 0 else None,
-        released=sum(p.gone for p in chosen),
+        released=sum(p.cleared for p in chosen),
     )
 
 

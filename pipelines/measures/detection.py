@@ -18,7 +18,7 @@ LEAST_KINDS, LEAST_MISSED = 4, 3  # stations x defects, and missed passes, befor
 TIGHT = 20.0  # passes' worth of knowledge of a station, before the works' spread is known
 LEAST_MISS, WIDE = 0.02, 2.0  # without a spread: a guess of the share missed as wide as two passes
 MOST_TIGHT = 400.0  # passes' worth of knowledge that the works' stations can lend to one of them
-MOST_ALIKE = 0.9
+MOST_ALIKE, LEAST_CHALLENGES = 0.9, 20
 
 
 def sums_of(challenges: pl.DataFrame) -> pl.DataFrame:
@@ -43,7 +43,7 @@ def without_failures(counted: pl.DataFrame, lost: Sequence[Doubt]) -> pl.DataFra
 
 
 def likeness(counted: pl.DataFrame) -> float:
-    """How much alike the passes of one challenge are: their intraclass correlation, of all stations and defects together; 0 where none shows.
+    """How much alike the passes of one challenge are: their intraclass correlation, of all stations and defects together; 0 where none shows, and under LEAST_CHALLENGES.
 
     counted: station, defect, passes, caught, challenges. One less the chance that two passes of one challenge differ, over the chance that two
     passes of different challenges of the same station and defect differ.
@@ -51,6 +51,8 @@ def likeness(counted: pl.DataFrame) -> float:
     References: [1] Fleiss and Cuzick, Applied Psychological Measurement 3 (1979) 537, agreement of two within over two across. [2] Ridout,
     Demetrio and Firth, Biometrics 55 (1999) 137, estimators of it.
     """
+    if int(counted["challenges"].sum()) < LEAST_CHALLENGES:
+        return 0.0
     each = counted.with_columns(missed=pl.col("passes") - pl.col("caught")).with_columns(
         differ=pl.col("missed") * pl.col("caught"), pairs=pl.col("passes") * (pl.col("passes") - 1)
     )

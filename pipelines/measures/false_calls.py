@@ -17,7 +17,7 @@ FALSE_SHARE, FALSE_SPREAD = (
     0.0012,
     0.8,
 )  # of the ware, all defects of a station together: 0.05 to 0.3 %; common practice, a guess
-UNEVEN = 0.5  # standard deviation of the logarithm of a defect's false calls about its station's level; a guess
+UNEVEN = 0.8  # standard deviation of the logarithm of a defect's false calls about its station's level; a guess
 DRAWS, FEW_DRAWS = 512, 20  # of what is not known of one defect in question, and of every other defect
 LOOSE = 100.0  # the shape of a gamma by which a station's calls may differ from the model beyond chance
 LEVELS = np.exp(np.linspace(np.log(1e-5), np.log(0.1), 48))  # true defects a container, even on the logarithm: a guess
@@ -42,8 +42,8 @@ class Place:
 
     @property
     def grid(self) -> np.ndarray:
-        """False calls of one defect per container: a grid."""
-        told: np.ndarray = FALSE_SHARE / max(1, len(self.calls)) * np.exp(STEPS * FALSE_SPREAD)
+        """False calls of one defect per container, the middle one of its defects: a grid about FALSE_SHARE in all."""
+        told: np.ndarray = FALSE_SHARE / max(1, len(self.calls)) * np.exp(STEPS * FALSE_SPREAD - UNEVEN**2 / 2)
         return told
 
 

@@ -92,7 +92,8 @@ class Together:
 def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> Together:
     """Places (line, section, gob, mould) that made several containers, from what each complaint says by itself.
 
-    each: probabilities by complaint. prior: the places' share of the ware, so that what is only frequent is not counted twice.
+    each: probabilities by complaint. prior: the places' probabilities by the works' own counts alone, over the time of all complaints. Those
+    counts are in every complaint's answer, and count once: what a complaint brings of its own is each / prior.
     With one place behind all of them P(place) is in proportion to prior x product of (each / prior); with a place of its own behind each
     the answers stand as they are. Both are given even odds beforehand; one_source is the probability of the first.
 
@@ -108,6 +109,24 @@ def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> T
         return Together(mixed, 0.0)
     one = factor / (1 + factor)
     return Together({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
+
+
+STANDS_OUT = 3.0  # times an even share, from which a place is named though it is not the likelier half
+
+
+def about_places(probabilities: Sequence[float]) -> tuple[float, bool]:
+    """Over how many places an answer is spread, and whether the first of them stands out: likelier than not, or STANDS_OUT times an even share.
+
+    The number is exp(entropy): of n equally likely places it is n.
+    References: [1] Hill, Ecology 54 (1973) 427: diversity number of order 1.
+    """
+    told = np.array([p for p in probabilities if p > 0], float)
+    if not len(told):
+        return 0.0, False
+    told = told / told.sum()
+    number = float(np.exp(-(told * np.log(told)).sum()))
+    first = float(told.max())
+    return number, first > 0.5 or (len(told) > 1 and first >= STANDS_OUT / len(told))
 
 
 def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:

@@ -26,6 +26,7 @@ from pipelines.reports.losses import balances_sheet, biggest_sheet, furnace_pict
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import PASSED, signals_sheet
+from pipelines.reports.whereabouts import released_words
 from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
 from schemas.weights import Weights
@@ -250,7 +251,9 @@ def _usual_doubts(plant: Plant, told: Day) -> list[str]:
         d for d in told.usual_doubts if d.defect in plant.defects and plant.defects[d.defect].severity == "critical"
     ]
     names = sorted({f"{d.station} {d.defect}" for d in severe})
-    said = [f"failed challenges that are usual for their stations: {len(told.usual_doubts)}; the trust page lists them"]
+    said = [
+        f"failed challenges that are usual for their stations: {len(told.usual_doubts)}; `coldledger trust` lists them"
+    ]
     more = f" and {len(names) - 6} more" if len(names) > 6 else ""
     return said + (
         [f"of them critical, each with at least a pass missed: {', '.join(names[:6])}{more}"] if names else []
@@ -260,7 +263,7 @@ def _usual_doubts(plant: Plant, told: Day) -> list[str]:
 def _doubt(plant: Plant, one: StationDoubt) -> str:
     since = f"since {plant.clock.show(one.from_)}" if one.from_ else "never vouched for"
     until = f"until {plant.clock.show(one.to)}" if one.to else "no good one yet"
-    gone = f", {one.released} of them released" if one.released else ""
+    gone = f", {released_words(plant, one.released)}" if one.released else ""
     likely = (
         f", really failed with {percent(one.likely, 0)} (estimate)" if one.failed_at and one.likely is not None else ""
     )

@@ -17,7 +17,8 @@ from pipelines.reports.common import count, percent, sources
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.trace_evidence import evidence_sections
 from pipelines.reports.trace_plan import plan_section
-from pipelines.reports.trace_tables import cavity_sheet, list_sheet, pallet_sheet
+from pipelines.reports.trace_tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range
+from pipelines.reports.whereabouts import OUT, left_known, named, whereabouts
 from schemas.quality import Trace
 
 QUERIES = (
@@ -42,7 +43,7 @@ def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         works=plant.works.name,
         title=f"Trace of {told.title}",
         when=f"formed {_when(plant, told.formed_from)} to {_when(plant, told.formed_to)}",
-        figures=_figures(told),
+        figures=_figures(plant, told),
         sections=tuple(section for section in _sections(plant, told) if section is not None),
         links=(("all pages", "../index.html"), ("the report for the customer", f"{trace_name(told)}-customer.html")),
         cautions=(FOOD, CAUTION, GLASS),
@@ -67,22 +68,37 @@ def _files(told: Trace) -> tuple[str, ...]:
     )
 
 
-def _figures(told: Trace) -> tuple[Figure, ...]:
+def _figures(plant: Plant, told: Trace) -> tuple[Figure, ...]:
     if not told.cavities:
         return (Figure("none", "cavity fits", "what cannot be, and what is nearest, stands below", "critical"),)
     first = told.cavities[0]
     likely = f"mould {first.mould}, probability {percent(first.probability, 0)}"
-    gone = [p for p in told.pallets if p.gone]
+    gone = [p for p in told.pallets if p.cleared]
+    left = (
+        "they have left the works" if left_known(plant) else "whether they have left is not known: no dispatches came"
+    )
     return (
-        Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely),
+        Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely)
+        if told.stands_out
+        else _no_cavity(told),
         Figure(
             count(len(gone)),
             "pallets in question were released",
-            f"of {len(told.pallets)} that can carry its sisters; they may have left the works and stand first in the list",
+            f"of {len(told.pallets)} that can carry its sisters" + (f"; {left}" if gone else ""),
             "critical" if gone else "",
         ),
         _proposed(told),
         _expected(told),
+    )
+
+
+def _no_cavity(told: Trace) -> Figure:
+    about = round(told.about_cavities or len(told.cavities))
+    lines = sorted({c.line for c in told.cavities})
+    return Figure(
+        "Cannot be told",
+        f"about {about} cavities of {', '.join(lines)}",
+        "no cavity stands out; a mould number would tell",
     )
 
 
@@ -100,11 +116,13 @@ def _proposed(told: Trace) -> Figure:
 def _expected(told: Trace) -> Figure:
     """The upper end first: nothing found is not nothing there."""
     if told.expected_defective is None or told.expected_high is None:
-        return Figure("–", "expected defective on them", "no challenge tells how well the stations see it", "critical")
+        return Figure(
+            "not known", "expected defective on them", "no challenge tells how well the stations see it", "critical"
+        )
     what = "further defective containers on them (95 %)" if told.complaints else "defective containers on them (95 %)"
-    under = f"expected {told.expected_defective:.2g}" + ("; beside the one complained of" if told.complaints else "")
-    low, high = (f"{end:.0f}" for end in (told.expected_low or 0.0, told.expected_high))
-    return Figure(low if low == high else f"{low} to {high}", what, under, "critical")
+    under = f"expected {few(told.expected_defective)}" + ("; beside the one complained of" if told.complaints else "")
+    under += "; partly a guess: a station was never challenged with it" if told.guessed else ""
+    return Figure(whole_range(told.expected_low, told.expected_high), what, under, "critical")
 
 
 def _sections(plant: Plant, told: Trace) -> list[Section | None]:
@@ -117,7 +135,7 @@ def _sections(plant: Plant, told: Trace) -> list[Section | None]:
         Section("What was in hand", items=_asked(plant, told)),
         Section("What is assumed or not known", items=told.notes or ("Nothing beside the intervals given.",)),
         Section("Cavities", sheet=cavity_sheet(plant, told), wide=True) if told.cavities else None,
-        Section("Hold lists", sheet=list_sheet(told), texts=(_beyond(plant, told),), wide=True)
+        Section("Hold lists", sheet=list_sheet(plant, told), texts=(_beyond(plant, told),), wide=True)
         if told.proposed and told.pallets
         else None,
         Section("Pallets at risk", sheet=pallet_sheet(plant, told), wide=True) if told.pallets else None,
@@ -127,21 +145,23 @@ def _sections(plant: Plant, told: Trace) -> list[Section | None]:
 
 
 def _first(plant: Plant, told: Trace) -> tuple[str, ...]:
-    gone = [p for p in told.pallets if p.gone and p.proposed]
+    gone = [p for p in told.pallets if p.cleared and p.proposed]
     words = []
     if gone:
         words.append(
-            f"Released already, and perhaps on the road or with the customer, on the shortest list: {', '.join(p.pallet for p in gone[:12])}{f' and {len(gone) - 12} more' if len(gone) > 12 else ''}. Whether to stop or call them back is for the authorised person, now."
+            f"Released already, on the shortest list: {named(gone)}. {whereabouts(plant)} Whether to stop or call them back is for the authorised person, now."
         )
-    here = [p for p in told.pallets if p.proposed and not p.gone and p.state != "scrapped"]
+    here = [p for p in told.pallets if p.proposed and not p.cleared and p.state not in OUT]
     if here:
         words.append(
-            f"Still here, on the shortest list: {', '.join(p.pallet for p in here[:12])}{f' and {len(here) - 12} more' if len(here) > 12 else ''}. `coldledger trace … --propose fewest` proposes the hold; a person confirms it."
+            f"Not released, on the shortest list: {named(here)}. `coldledger trace … --propose fewest` proposes the hold; a person confirms it."
         )
     if told.severity == "critical":
         words.append(
             "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. It is not sampled away."
         )
+    if told.whole_stay is not None:
+        words += stay_words(plant, told.whole_stay)
     doubts = sorted({text for p in told.pallets for text in p.doubts})
     if doubts:
         words.append(

@@ -1,7 +1,10 @@
-"""The report of a trace for the customer: what was made when, which pallets, what is asked; no rates of the works' own."""
+"""The report of a trace for the customer: its window, the pallets that were decided on, what to do with each; no rates of the works' own."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from pipelines.answers.holds import answer_holds
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
@@ -9,11 +12,32 @@ from pipelines.reports.common import count, stretch
 from pipelines.reports.page import Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.trace import trace_name
-from schemas.quality import Trace
+from pipelines.reports.whereabouts import OUT, is_gone, left_known
+from schemas.quality import HeldPallet, Trace, TracedPallet
 
-QUERIES = ("complaint", "pallet", "mould_spans_of_line", "pallets_of_line", "hold_events_all")
+QUERIES = (
+    "complaint",
+    "pallet",
+    "mould_spans_of_line",
+    "pallets_of_line",
+    "hold_events_all",
+    "pallets_named",
+    "pallets_held",
+)
 SIGNED = "Released to the customer by (name, date, signature): ________________________________"
-HANDLE = "Please handle the ware with care: it can be cracked or broken. Keep the pallets named in this report apart and unopened until you hear from us."
+HANDLE = "Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says."
+KEEP = "Keep it apart and unopened until you hear from us."
+NOTHING = "Nothing to do: it is at our works."
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A pallet that was decided on: what was decided, and what the customer is asked to do."""
+
+    pallet: TracedPallet
+    decision: str
+    to_do: str
+    away: bool
 
 
 def customer_address(told: Trace) -> str:
@@ -22,48 +46,86 @@ def customer_address(told: Trace) -> str:
 
 def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
     """The outer version: a draft until an authorised person of the works signs it."""
+    decided, open_ones = decided_pallets(plant, told, answer_holds(reader, everything=True))
     return Page(
         works=plant.works.name,
         title=f"Report on {told.title}",
         when="Draft for the customer: not an answer of the works until an authorised person has signed it",
-        figures=_figures(plant, told),
-        sections=tuple(_sections(plant, told)),
+        figures=_figures(decided, open_ones),
+        sections=tuple(_sections(plant, told, decided, open_ones)),
         links=(),
         cautions=(HANDLE, GLASS, PAGE_CAUTION),
         sources=(),
         made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps the evidence behind it, row by row, in its own file of this trace.",
-        workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if told.pallets else "",
+        workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
     )
 
 
-def _figures(plant: Plant, told: Trace) -> tuple[Figure, ...]:
-    gone = [p for p in told.pallets if p.gone]
-    here = [p for p in told.pallets if not p.gone and p.state != "scrapped"]
+def decided_pallets(plant: Plant, told: Trace, holds: list[HeldPallet]) -> tuple[list[Decided], list[TracedPallet]]:
+    """The pallets of a trace on which somebody of the works decided, and those on the hold list on which nobody has yet.
+
+    A proposal is no decision. Where several holds name a pallet the gravest stands: held, then scrapped, then released.
+    """
+    states = {name: [h.state for h in holds if h.pallet == name] for name in {h.pallet for h in holds}}
+    decided, open_ones = [], []
+    for pallet in told.pallets:
+        known = states.get(pallet.pallet, [])
+        if pallet.state in ("held", "resort"):
+            known = [*known, "held"]
+        state = next(
+            (s for s in ("held", "scrapped", "released") if s in known), "scrapped" if pallet.state in OUT else None
+        )
+        if state is not None:
+            decided.append(_decided(plant, pallet, state))
+        elif pallet.proposed:
+            open_ones.append(pallet)
+    return decided, open_ones
+
+
+def _decided(plant: Plant, pallet: TracedPallet, state: str) -> Decided:
+    gone = is_gone(plant, pallet)
+    if state == "scrapped":
+        return Decided(pallet, "scrapped", "Nothing to do: it carries no ware any more.", False)
+    if state == "released":
+        return Decided(pallet, "looked at and released again", "Nothing to do.", gone is not False)
+    if gone is None:
+        return Decided(pallet, "held", f"It may have reached you. If so: {KEEP[0].lower()}{KEEP[1:]}", True)
+    return Decided(pallet, "held", KEEP, True) if gone else Decided(pallet, "held", NOTHING, False)
+
+
+def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Figure, ...]:
+    apart = [d for d in decided if d.decision == "held" and d.away]
+    here = [d for d in decided if d.decision == "held" and not d.away]
+    waits = Figure(
+        count(len(open_ones)), "pallets not decided yet", "not ready to send: decide on them first", "critical"
+    )
     return (
         Figure(
-            count(len(gone)),
-            "pallets to set aside",
-            f"{count(sum(p.units for p in gone))} containers, of which {count(sum(p.mould_units for p in gone))} come from the moulds in question",
-            "critical",
+            count(len(apart)),
+            "pallets to keep apart",
+            f"{count(sum(d.pallet.units for d in apart))} containers, of which {count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
+            "critical" if apart else "",
         ),
-        Figure(
-            count(len(here)),
-            "further pallets at the works",
-            f"{count(sum(p.units for p in here))} containers that have not left it",
-        ),
+        Figure(count(len(here)), "pallets held at the works", f"{count(sum(d.pallet.units for d in here))} containers"),
+        *((waits,) if open_ones else ()),
     )
 
 
-def _sections(plant: Plant, told: Trace) -> list[Section]:
+def _sections(plant: Plant, told: Trace, decided: list[Decided], open_ones: list[TracedPallet]) -> list[Section]:
     sections = [
         Section("What we were told", items=_told(plant, told)),
         Section("What we found", items=_found(plant, told)),
+        Section("What this report covers", items=_covers(plant, told), wide=True),
     ]
-    if any(p.gone for p in told.pallets):
-        sections.append(Section("Pallets released from the works", sheet=_sheet(plant, told, True, "gone"), wide=True))
-    if any(not p.gone for p in told.pallets):
-        sections.append(Section("Pallets still at the works", sheet=_sheet(plant, told, False, "here"), wide=True))
-    sections.append(Section("What is not known", items=_unknown(told), wide=True))
+    if open_ones:
+        words = f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then make this report again."
+        sections.append(Section("Not ready to send", items=(words,), warn=True, wide=True))
+    if decided:
+        sections.append(Section("Pallets, as decided", sheet=_sheet(plant, decided), wide=True))
+    else:
+        none = "No pallet has been decided on yet."
+        sections.append(Section("Pallets, as decided", items=(none,), wide=True))
+    sections.append(Section("What is not known", items=_unknown(plant, told, decided), wide=True))
     sections.append(Section("What happens next", items=_next(told), wide=True))
     return sections
 
@@ -96,29 +158,49 @@ def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
         if told.asked.get("mould")
         else f"on line {first.line}, in a mould that we cannot name with certainty"
     )
+    return (f"The container was {window}, {whose}.",)
+
+
+def _covers(plant: Plant, told: Trace) -> tuple[str, ...]:
+    """The window that was looked at, and nothing of what was not."""
+    if told.formed_from is None or told.formed_to is None or not told.pallets:
+        return ("No ware of our records was looked at.",)
+    start, end = told.formed_from, told.formed_to
+    if told.fault_from is not None and told.fault_to is not None:
+        start, end = min(start, told.fault_from), max(end, told.fault_to)
+    lines = sorted({p.line for p in told.pallets})
+    first, last = min(p.packed_from for p in told.pallets), max(p.packed_to for p in told.pallets)
     return (
-        f"The container was {window}, {whose}.",
-        f"{len(told.pallets)} pallets can carry containers of the same origin; they are listed below.",
+        f"Ware formed from {plant.clock.show(start)} to {plant.clock.show(end)} on line {', '.join(lines)}.",
+        f"It was packed from {plant.clock.show(first)} to {plant.clock.show(last)}.",
+        "Ware of other times and other lines was not looked at for this report.",
     )
 
 
-def _sheet(plant: Plant, told: Trace, gone: bool, name: str) -> Sheet:
+def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
     rows = [
-        {"pallet": p.pallet, "item": p.item, "packed": stretch(plant, p.packed_from, p.packed_to), "units": p.units, "mine": p.mould_units, "state": "held" if p.hold or p.holds else p.state}
-        for p in told.pallets if p.gone == gone
+        {
+            "pallet": d.pallet.pallet, "item": d.pallet.item, "packed": stretch(plant, d.pallet.packed_from, d.pallet.packed_to), "units": d.pallet.units,
+            "mine": d.pallet.mould_units, "decision": d.decision, "todo": d.to_do,
+        }
+        for d in sorted(decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet))
     ]  # fmt: skip
     columns = (
-        Column("pallet", "Pallet", "id"), Column("item", "Item"), Column("packed", "Packed", "id"), Column("units", "Containers", "count"),
-        Column("mine", "Of the moulds in question", "count"), Column("state", "State"),
+        Column("pallet", "Pallet", "id"), Column("todo", "What to do"), Column("decision", "Decided"), Column("item", "Item"), Column("packed", "Packed", "id"),
+        Column("units", "Units", "count"), Column("mine", "Of the moulds in question", "count"),
     )  # fmt: skip
-    caption = "Containers of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
-    return Sheet(name, "Pallets released" if gone else "Pallets here", columns, rows, caption)
+    caption = (
+        "Of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
+    )
+    return Sheet("decided", "Pallets", columns, rows, caption)
 
 
-def _unknown(told: Trace) -> tuple[str, ...]:
+def _unknown(plant: Plant, told: Trace, decided: list[Decided]) -> tuple[str, ...]:
     items = [
         "How many containers with this fault are on these pallets is not stated here; at least one was found where a complaint names it."
     ]
+    if not left_known(plant) and any(d.away for d in decided):
+        items.append("Which of these pallets have left our works is not known to this report.")
     if not told.asked.get("mould"):
         items.append(
             "The mould number was not told to us. It stands in relief on the container; with it the list becomes shorter."

@@ -13,7 +13,7 @@ from pipelines.answers.contents import answer_contents, answer_mould
 from pipelines.answers.question import Question
 from pipelines.answers.trust import answer_trust
 from pipelines.clock import Span
-from pipelines.errors import WrongUse
+from pipelines.errors import PlantError, WrongUse
 from pipelines.plant import read_plant
 from sample_feeds.simulator import Simulated
 from schemas.quality import Trace
@@ -75,11 +75,32 @@ def test_a_minor_defect_gets_a_sampling_plan_and_a_critical_one_does_not(known: 
     assert (critical.severity, critical.plans) == ("critical", ())
 
 
-def test_what_was_never_challenged_has_no_number_of_escapes(day_taken: Place) -> None:
+def test_what_was_never_challenged_is_taken_as_the_works_stations_are_and_said_to_be_a_guess(day_taken: Place) -> None:
+    """SED is minor and no station is challenged with it; K1's side lanes call it."""
     told = traced(day_taken, Question(line="K1", mould="20", defect="SED", made_from=NOON, made_to=NOON + HOUR))
-    assert told.expected_defective is None and all(p.expected_defective is None for p in told.pallets)
-    assert any("ever challenged with SED" in note for note in told.notes)
+    assert told.guessed == ("K1-side-a", "K1-side-b")
+    assert told.expected_defective is not None and told.expected_defective > 0
+    assert any("challenged with SED: K1-side-a, K1-side-b" in note and "a guess" in note for note in told.notes)
+    assert any("calls of good ware; an estimate" in note for note in told.notes)
     assert told.proposed is not None and told.proposed.covers is not None
+
+
+def test_without_any_challenge_in_the_works_no_number_of_escapes_is_told(place: Place) -> None:
+    place.put(
+        "mould_log.K1.csv", "fitted_at,line,section,gob,part,number,item\n2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n"
+    )
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    rows = [f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-side-a,20,60,18,1\n" for h in range(4, 10) for m in range(60)]
+    place.put("station_counts.K1.csv", head + "".join(rows))
+    place.put(
+        "reject_counts.K1.csv",
+        "window_start,line,station,mould,defect,window_s,rejected\n2026-03-10T06:00:00Z,K1,K1-side-a,20,CHS,60,1\n",
+    )
+    place.take()
+    start = datetime(2026, 3, 10, 4, tzinfo=UTC)
+    told = traced(place, Question(line="K1", mould="20", defect="CHS", made_from=start, made_to=start + 2 * HOUR))
+    assert told.expected_defective is None and told.guessed == ()
+    assert any("no station of the works was challenged" in note for note in told.notes)
 
 
 def test_several_complaints_are_traced_together(day_taken: Place) -> None:
@@ -248,12 +269,13 @@ def test_the_works_may_ask_more_of_a_challenge() -> None:
     more = '[checks]\nchallenge_hours = 4.0\nchallenge_must_catch = 1.0\n\n[sampling]\nlevel = "S-3"\naql_major = 1.0\n'
     assert read_plant(plain).checks.challenge_hours == 8.0
     plant = read_plant(plain + more)
-    assert (
-        plant.checks.challenge_hours,
-        plant.checks.challenge_must_catch,
-        plant.sampling.level,
-        plant.sampling.aql_minor,
-    ) == (4.0, 1.0, "S-3", 2.5)
+    assert (plant.checks.challenge_hours, plant.sampling.level, plant.sampling.aql_minor) == (4.0, "S-3", 2.5)
+    assert (plant.must_catch("CHS"), plant.must_catch("OVP")) == (1.0, 1.0)
+    assert (read_plant(plain).must_catch("CHS"), read_plant(plain).must_catch("OVP")) == (0.8, 1.0)
+    table = read_plant(plain + "[checks]\nchallenge_must_catch = { critical = 0.9, minor = 0.5 }\n")
+    assert (table.must_catch("OVP"), table.must_catch("CHS"), table.must_catch("SED")) == (0.9, 0.8, 0.5)
+    with pytest.raises(PlantError, match="challenge_must_catch"):
+        read_plant(plain + "[checks]\nchallenge_must_catch = { critical = 1.1 }\n")
 
 
 def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) -> None:

@@ -94,11 +94,13 @@ def works(seed: int, world: World) -> Simulated:
     plan.faults.extend(faults_for(plan, rng))
     plan.rates_of = frozenset(fault.defect for fault in plan.faults)
     simulated = simulate(plan)
-    simulated.feeds["challenge_checks"] = pl.concat([_earlier(simulated, rng), simulated.feeds["challenge_checks"]])
+    simulated.feeds["challenge_checks"] = pl.concat(
+        [earlier_challenges(simulated, rng), simulated.feeds["challenge_checks"]]
+    )
     return simulated
 
 
-def _earlier(simulated: Simulated, rng: np.random.Generator) -> pl.DataFrame:
+def earlier_challenges(simulated: Simulated, rng: np.random.Generator) -> pl.DataFrame:
     """Challenges of the thirty days before."""
     truth, start = simulated.truth["detection"], simulated.plan.cold_from
     severe = [d.code for d in simulated.plan.plant.defect if d.severity != "minor"]

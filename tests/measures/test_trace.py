@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.clock import Span
 from pipelines.measures.exposure import Stay, counted, smallest_cover
-from pipelines.measures.trace import doubled, hold_numbers, shares, together
+from pipelines.measures.trace import about_places, doubled, hold_numbers, shares, together
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -29,6 +29,22 @@ def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
     assert told.one_source == pytest.approx(1.36 / 2.36)
     both = (1.36 / 2.36) * (0.64 / 0.68) + (1 / 2.36) * 0.8
     assert told.probability[A] == pytest.approx(both) and sum(told.probability.values()) == pytest.approx(1)
+
+
+def test_the_works_calls_count_once_for_all_complaints() -> None:
+    """By hand: three complaints that bring nothing of their own leave what the calls say (0.8) and even odds; counted each time it would be 0.98."""
+    calls = {A: 0.8, B: 0.2}
+    told = together([calls, calls, calls], calls)
+    assert told.one_source == pytest.approx(0.5) and told.probability[A] == pytest.approx(0.8)
+
+
+def test_where_no_place_stands_out_the_number_of_places_is_told() -> None:
+    """exp(entropy): of 20 even places 20. By hand for 1/2, 1/4, 1/4: 2^1.5 = 2.83."""
+    assert about_places([0.05] * 20) == (pytest.approx(20), False)
+    assert about_places([0.5, 0.25, 0.25]) == (pytest.approx(2**1.5), False)
+    assert about_places([0.6, 0.2, 0.2])[1] and about_places([1.0]) == (pytest.approx(1), True)
+    assert about_places([0.2] + [0.8 / 19] * 19)[1] and not about_places([0.14] + [0.86 / 19] * 19)[1]
+    assert about_places([]) == (0.0, False)
 
 
 def test_complaints_that_share_no_place_have_no_one_source() -> None:

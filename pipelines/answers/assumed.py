@@ -1,0 +1,86 @@
+"""What a trace rests on and what it does not know, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipelines.answers.question import Asked
+from pipelines.answers.trust import Vouching
+from pipelines.plant import Plant
+
+if TYPE_CHECKING:
+    from pipelines.answers.trace import LineTrace
+
+
+def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
+    """What the answer rests on and what is not known, in sentences."""
+    question, notes = asked.question, []
+    if question.mould is None:
+        notes.append(_ranked_by(question.defect, parts))
+    for part in parts:
+        view = part.view
+        notes.append(_ways(part))
+        if question.defect and view.missed is None:
+            notes.append(
+                f"line {view.line}: no station of the works was challenged in these weeks, so that nothing tells how much gets past: no number of escapes is given"
+            )
+        if question.defect and view.missed is not None:
+            notes += _guessed(question.defect, part, known)
+        if question.defect and not part.faults:
+            notes.append(
+                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that a fault lasted beyond the window"
+            )
+        for one in part.faults:
+            notes.append(
+                f"line {view.line}: signal {one.id} says the same fault was formed from {plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
+            )
+    if question.defect:
+        notes.append(
+            "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then the expected number is too low"
+        )
+    return notes
+
+
+def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
+    """What of the number of escapes is a guess: false calls, and stations never challenged."""
+    view, missed, told = part.view, part.view.missed, []
+    assert missed is not None
+    if missed.split is not None:
+        told.append(
+            f"line {view.line}: of the calls of {defect} about {missed.split.false_share:.0%} are taken as calls of good ware; an estimate, "
+            "from what the stations call of all defects, one behind the other"
+        )
+    if missed.guessed:
+        usual = f"{known.prior.mean:.0%}" + ("" if known.prior.told else ", hardly known")
+        told.append(
+            f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the works' stations miss, "
+            f"about {usual}, each more or less: a guess"
+        )
+    return told
+
+
+def _ways(part: LineTrace) -> str:
+    """The lehr time and the way to the pallet that were taken, with where they come from."""
+    view, middle = part.view, part.window.start + (part.window.end - part.window.start) / 2
+    at = int(np.clip(view.passing.at(middle) + view.passing.lehr[0] / view.passing.bin_min, 0, view.passing.bins - 1))
+    return (
+        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within {1.96 * view.passing.blur[at]:.0f} min of it (95 %); "
+        f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
+    )
+
+
+def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
+    if defect is None:
+        return "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its probabilities"
+    seen = any(part.view.passing.found is not None and part.view.passing.found.any() for part in parts)
+    read = any(part.view.tells_moulds(part.window) for part in parts)
+    if not seen:
+        return (
+            f"no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence"
+        )
+    if not read:
+        return f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, a prior and no evidence"
+    return f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with its probabilities"
