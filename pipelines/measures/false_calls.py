@@ -13,14 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FALSE_SHARE, FALSE_SPREAD = (
-    0.0012,
-    0.8,
-)  # of the ware, all defects of a station together: 0.05 to 0.3 %; common practice, a guess
+# Calls of good ware, all defects of a station together: 0.05 to 0.3 % of the ware; common practice, a guess. The spread is of the logarithm.
+FALSE_SHARE, FALSE_SPREAD = 0.0012, 0.6
 UNEVEN = 0.8  # standard deviation of the logarithm of a defect's false calls about its station's level; a guess
 DRAWS, FEW_DRAWS = 512, 20  # of what is not known of one defect in question, and of every other defect
 LOOSE = 100.0  # the shape of a gamma by which a station's calls may differ from the model beyond chance
-LEVELS = np.exp(np.linspace(np.log(1e-5), np.log(0.1), 48))  # true defects a container, even on the logarithm: a guess
+LEVELS = np.exp(np.linspace(np.log(5e-5), np.log(0.1), 40))  # true defects a container, even on the logarithm: a guess
 STEPS = np.linspace(-3.0, 3.0, 21)  # of a false level, in standard deviations of its logarithm
 NODES, SHARES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1.0, 4.0, 1.0]) / 6  # Gauss-Hermite, 3 points
 PRIMES = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0, 41.0, 43.0, 47.0, 53.0)

@@ -137,8 +137,13 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
         Column("after", "First challenge after"),
         Column("doubt", "In doubt"),
     )
-    checks = plant.checks
-    caption = f"A challenge is due every {checks.challenge_hours:g} h and passed when {checks.challenge_must_catch:.0%} of its passes are caught ([checks] in works.toml)."
+    must = plant.must_catch(told.asked["defect"]) if told.asked.get("defect") else None
+    passed = (
+        "as many of its passes are caught as its severity asks for"
+        if must is None
+        else f"{must:.0%} of its passes are caught"
+    )
+    caption = f"A challenge is due every {plant.checks.challenge_hours:g} h and passed when {passed} ([checks] in works.toml)."
     return Sheet(
         "stations", "Stations", columns, rows, caption, strong=[n for n, row in enumerate(rows) if row["doubt"] != "no"]
     )
@@ -161,7 +166,7 @@ def _detection(told: Trace) -> Sheet:
         Column("where", "Stations"), Column("passes", "Passes", "count"), Column("caught", "Caught", "count"), Column("rate", "Detection", "percent1"),
         Column("low", "at least", "percent1"), Column("high", "at most", "percent1"),
     )  # fmt: skip
-    caption = "Challenge passes of 30 days; exact 95 % intervals (Clopper and Pearson). Stations without a pass count for nothing. Escapes are worked out with these passes, weighed against all stations of the works, and lower where a challenge failed."
+    caption = "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is taken to do as they do, a guess."
     return Sheet("detection", "Detection", columns, rows, caption)
 
 
