@@ -19,6 +19,7 @@ UNEVEN = 0.8  # standard deviation of the logarithm of a defect's false calls ab
 DRAWS, FEW_DRAWS = 512, 20  # of what is not known of one defect in question, and of every other defect
 LOOSE = 100.0  # the shape of a gamma by which a station's calls may differ from the model beyond chance
 LEVELS = np.exp(np.linspace(np.log(5e-5), np.log(0.1), 40))  # true defects a container, even on the logarithm: a guess
+NEUTRAL = 0.5  # power of a level in its prior on the logarithmic grid: at 1 false calls are neither liked nor shunned, at 0 liked
 STEPS = np.linspace(-3.0, 3.0, 21)  # of a false level, in standard deviations of its logarithm
 NODES, SHARES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1.0, 4.0, 1.0]) / 6  # Gauss-Hermite, 3 points
 PRIMES = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0, 41.0, 43.0, 47.0, 53.0)
@@ -110,7 +111,7 @@ def _explained(defect: str, row: Sequence[Place], before: Sequence[dict[str, np.
             mean = place.ware * (LEVELS * (past * (1 - missed))[:, None] + wrong[:, None])
             logs += _log_calls(place.calls[defect], mean)
         past = past * missed
-    weight = np.exp(logs - logs.max())
+    weight = np.exp(logs - logs.max()) * LEVELS**NEUTRAL
     last = places[-1]
     true = LEVELS * (past * (1 - _missed(last.missed[defect], points[:, -3])))[:, None]
     wrong = last.grid[:, None] * np.exp(UNEVEN * NODES)
@@ -141,7 +142,7 @@ def split_calls(defect: str, places: Sequence[Place], levels: Sequence[dict[str,
             logs += _log_calls(place.calls[defect], place.ware * (LEVELS * caught[:, None] + wrong[:, None]))
             found, false = found + place.part * caught, false + place.part * wrong
         past = past * missed
-    weights = np.exp(logs - logs.max())
+    weights = np.exp(logs - logs.max()) * LEVELS**NEUTRAL
     total = weights.sum(axis=1)
     return Split(past, found, false, weights @ LEVELS / np.maximum(total, 1e-300), total / total.sum())
 
@@ -168,5 +169,5 @@ def _false(place: Place, levels: Mapping[str, np.ndarray], leave_out: str, point
 
 def _log_calls(calls: float, mean: np.ndarray) -> np.ndarray:
     """Log likelihood of calls: Poisson about a gamma of shape LOOSE, up to what does not depend on the mean."""
-    told: np.ndarray = calls * np.log(mean / (mean + LOOSE)) - LOOSE * np.log1p(mean / LOOSE)
+    told: np.ndarray = calls * np.log(np.maximum(mean, 1e-12) / (mean + LOOSE)) - LOOSE * np.log1p(mean / LOOSE)
     return told
