@@ -254,6 +254,7 @@ def usual_of(
 
 
 def failures_of(station: str, defect: str, stretches: Sequence[Doubt]) -> list[Doubt]:
+    """A station's stretches of doubt by failed challenges with a defect."""
     return [d for d in stretches if (d.station, d.defect) == (station, defect) and d.why == FAILED]
 
 
