@@ -159,6 +159,25 @@ def test_a_gob_counter_that_reads_high_and_a_loss_in_the_lehr_are_one_of_these_t
     )
 
 
+@pytest.mark.parametrize("history", [0, 59])
+def test_pallets_of_1_3_percent_too_much_do_not_move_a_line_far(plant: Plant, works, history: int) -> None:  # type: ignore[no-untyped-def]
+    """Even where no ware count could name them: naming a meter once freed two flows of one balance and told 63 % for 95."""
+    rng, past, truth, _ = works
+    past = past[len(past) - history :]
+    reading = read(rng, plant, truth)
+    more = replace(
+        reading, lines=(replace(reading.lines[0], packed=1.013 * (reading.lines[0].packed or 0.0)), *reading.lines[1:])
+    )
+    before, after = (
+        balanced(plant, one, usual_of(plant, one, past), past).line_pack_to_melt("K1") for one in (reading, more)
+    )
+    true = truth.lines[0].good / truth.lines[0].cut
+    assert before is not None and after is not None and after.low is not None and after.high is not None
+    assert after.low < true < after.high and after.high - after.low < 0.03
+    middle = after.value if after.value is not None else (after.low + after.high) / 2
+    assert before.value is not None and abs(middle - before.value) < 0.015
+
+
 def test_two_silent_lanes_are_not_told_apart(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     """Nothing measures how the ware was shared: no interval for either, and the yield stands."""
     rng, past, truth, _ = works

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
 
 from pipelines.answers import answer_pareto, answer_yield, yield_as_known
+from pipelines.answers.yields import Kept, yield_and_readings
+from pipelines.ledger.history import keep_balances
+from pipelines.ledger.queries import query
 from pipelines.plant import Plant
 from pipelines.settings import Settings
 from pipelines.work.days import Closed, close_day, days_to_close
 from pipelines.work.rebuild import rebuild_days
 from pipelines.work.signals import refresh_signals
 from sample_feeds.simulator import Simulated, make_plan, simulate, write_feeds
+from schemas.results import Yield
 from tests.conftest import NOW, Place
 from tests.measures.test_truth import good_of
 
@@ -211,3 +216,39 @@ def test_the_yield_of_a_day_of_23_and_of_25_hours(
         assert one.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.004)
         assert sum(part.hours for part in one.by_shift) == pytest.approx(hours)
     assert all(row.after == 0 or row.unit == "kg" for row in told.balances)
+
+
+def test_a_rebuild_finds_the_readings_that_the_first_close_was_judged_with(three_days: tuple[Place, Simulated]) -> None:
+    """The day before is closed anew with a melt log 4 % higher: a day already closed keeps its answer, a day never closed takes the new one;
+    so does one whose close was kept before days were judged together."""
+    place, _ = three_days
+    day, before = DAY + timedelta(days=1), DAY
+    ledger, plant = place.opened.ledger, place.plant
+
+    def told() -> list[tuple[float | None, float | None]]:
+        with ledger.reading() as reader:
+            return [(one.low, one.high) for one in answer_yield(reader, plant, day).furnaces]
+
+    def keep(on: date, revision: int, kept: list[Kept], yields: Yield) -> None:
+        with ledger.writing() as con:
+            keep_balances(con, on, revision, kept, yields)
+
+    with ledger.reading() as reader:
+        first, kept = yield_and_readings(reader, plant, before)
+    keep(before, 1, kept, first)
+    with ledger.reading() as reader:
+        second, judged = yield_and_readings(reader, plant, day)
+    assert [one.together for one in judged] == [((before, 1),)] * 2
+    higher = [replace(one, reading=replace(one.reading, melted=1.04 * (one.reading.melted or 0.0))) for one in kept]
+    keep(before, 2, higher, first)
+    anew = told()
+    assert anew != [(one.low, one.high) for one in second.furnaces]
+    with ledger.writing() as con:
+        for one in judged:
+            row = {"day": day, "revision": 1, "furnace": one.furnace, "reading": one.reading_json(), "told": "{}"}
+            con.execute(query("keep_balance", "writes"), {**row, "usual": "{}"})
+    assert told() == anew
+    with ledger.writing() as con:
+        con.execute("delete from balance_days where day = ?", [day])
+    keep(day, 1, judged, second)
+    assert told() == [(one.low, one.high) for one in second.furnaces]
