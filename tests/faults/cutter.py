@@ -1,7 +1,7 @@
 """Run under LD_PRELOAD of cut.c: does a job of a small site once, uncut; then once for each call that changes the site, cut off there; and after each whether the
 same job, done again, leaves the site as if nothing had happened.
 
-`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO STEP`: prints a JSON object; STEP 1 cuts at every call, 7 at every seventh, -9 at nine of them.
+`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO,ERRNO STEP`: prints a JSON object by errno; STEP 1 cuts at every call, 7 at every seventh, -9 at nine of them.
 """
 
 from __future__ import annotations
@@ -134,13 +134,7 @@ def child(work: Callable[[], None]) -> tuple[int, str]:
 
 
 def main() -> None:
-    job, folder, library, error, step = (
-        sys.argv[1],
-        Path(sys.argv[2]),
-        ctypes.CDLL(sys.argv[3]),
-        int(sys.argv[4]),
-        int(sys.argv[5]),
-    )
+    job, folder, library, step = sys.argv[1], Path(sys.argv[2]), ctypes.CDLL(sys.argv[3]), int(sys.argv[5])
     before, work = JOBS[job]
     template = folder / "template"
     assert child(lambda: small_site(template)) == (0, "")
@@ -149,13 +143,13 @@ def main() -> None:
         assert child(lambda: prepare(template)) == (0, "")
     wanted, calls = whole(folder, template, work, library)
     step = step if step > 0 else max(1, calls // -step)
-    faults, number = [], 1 + step // 2
-    while number <= calls:
-        fault = cut(folder, template, work, library, error, number, wanted)
-        if fault:
-            faults.append({"call": number, **fault})
-        number += step
-    print(json.dumps({"calls": calls, "cut": len(range(1 + step // 2, calls + 1, step)), "faults": faults}))
+    told = {}
+    for error in map(int, sys.argv[4].split(",")):
+        tried = range(1 + step // 2, calls + 1, step)
+        found = {number: cut(folder, template, work, library, error, number, wanted) for number in tried}
+        faults = [{"call": number, **fault} for number, fault in found.items() if fault]
+        told[error] = {"calls": calls, "cut": len(tried), "faults": faults}
+    print(json.dumps(told))
 
 
 def whole(folder: Path, template: Path, work: Callable[[Place], None], library: Any) -> tuple[dict[str, Any], int]:

@@ -11,9 +11,12 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from tests.shared import Shared
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
@@ -31,24 +34,36 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def cutter(job: str, folder: Path, library: Path, error: int, step: int) -> dict[str, object]:
-    command = [sys.executable, "-m", "tests.faults.cutter", job, str(folder), str(library), str(error), str(step)]
-    env = {**os.environ, "LD_PRELOAD": str(library), "POLARS_MAX_THREADS": "1"}
-    done = subprocess.run(command, cwd=ROOT, env=env, capture_output=True, text=True, timeout=3000)
-    assert done.returncode == 0, done.stderr[-3000:]
-    told: dict[str, object] = json.loads(done.stdout)
-    return told
+ERRORS = (0, errno.ENOSPC, errno.EROFS, errno.EIO)
+
+
+def errors_of(job: str) -> tuple[int, ...]:
+    return ERRORS if EVERY or job == "intake" else (0, errno.ENOSPC)
+
+
+@pytest.fixture(scope="module")
+def cut_off(library: Path, shared: Shared) -> Callable[[str, int], dict[str, object]]:
+    """What became of a job that was cut off by an error. One process tries all errors of a job, on one site made for it."""
+
+    def tried(job: str, folder: Path) -> dict[str, dict[str, object]]:
+        folder.mkdir()
+        errors, step = ",".join(map(str, errors_of(job))), 1 if EVERY else -TRIED
+        command = [sys.executable, "-m", "tests.faults.cutter", job, str(folder), str(library), errors, str(step)]
+        env = {**os.environ, "LD_PRELOAD": str(library), "POLARS_MAX_THREADS": "1"}
+        done = subprocess.run(command, cwd=ROOT, env=env, capture_output=True, text=True, timeout=12_000)
+        assert done.returncode == 0, done.stderr[-3000:]
+        told: dict[str, dict[str, object]] = json.loads(done.stdout)
+        return told
+
+    return lambda job, error: shared.made(f"cut-{job}", lambda folder: tried(job, folder))[1][str(error)]
 
 
 @pytest.mark.parametrize("job", ["intake", "retry", "roll", "compact", "from_archive", "backup"])
-@pytest.mark.parametrize(
-    "error", [0, errno.ENOSPC, errno.EROFS, errno.EIO], ids=["power cut", "disk full", "read-only", "share gone"]
-)
+@pytest.mark.parametrize("error", ERRORS, ids=["power cut", "disk full", "read-only", "share gone"])
 def test_cut_off_anywhere_and_done_again_it_is_as_if_nothing_had_happened(
-    job: str, error: int, library: Path, tmp_path: Path
+    job: str, error: int, cut_off: Callable[[str, int], dict[str, object]]
 ) -> None:
-    if error in (errno.EROFS, errno.EIO) and job != "intake" and not EVERY:
+    if error not in errors_of(job):
         pytest.skip("with COLDLEDGER_FAULTS=all")
-    (tmp_path / "calls").mkdir()
-    told = cutter(job, tmp_path / "calls", library, error, 1 if EVERY else -TRIED)
+    told = cut_off(job, error)
     assert told["faults"] == [] and int(str(told["cut"])) >= 3, json.dumps(told, indent=1)[:4000]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -28,6 +29,7 @@ from pipelines.work.rollup import days_to_roll, roll_up_due
 from sample_feeds.simulator import Simulated, write_feeds
 from schemas.feeds import ALL_FEEDS
 from tests.conftest import HEAD, NOW, Place
+from tests.shared import Shared
 
 ROW = "2026-03-02T09:{:02d}:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
@@ -250,8 +252,6 @@ def test_a_corrupt_ledger_is_said_to_be_and_made_again(used: Place, kind: str) -
 
 
 def test_without_the_list_of_what_was_received_the_order_is_that_of_the_files(used: Place) -> None:
-    import os
-
     before = facts(used)
     (used.site.archive / "received.jsonl").unlink()
     order = {"station_counts.K1.a.csv": 1, "pallets.a.csv": 2, "station_counts.K1.b.csv": 3}
@@ -279,16 +279,20 @@ def test_a_file_that_was_put_into_the_archive_is_taken_in_and_a_damaged_one_is_n
 
 
 @pytest.fixture
-def rolled(day_of_truth: Simulated, tmp_path: Path) -> tuple[Place, dict[str, object]]:
+def rolled(day_of_truth: Simulated, shared: Shared, tmp_path: Path) -> tuple[Place, dict[str, object]]:
     """The simulated day taken in, asked, and rolled into hours."""
-    place = Place(tmp_path / "rolled")
-    write_feeds(day_of_truth, place.site.inbox, dirty=False)
-    place.take()
-    day = place.plant.clock.day(date(2026, 3, 10))
-    told: dict[str, object] = {"before": asked(place)}
-    done = roll_day(place.opened.ledger, date(2026, 3, 10), day.start, day.end, NOW)
-    told["rows"] = (done.before, done.after)
-    return place, told
+
+    def make(root: Path) -> dict[str, object]:
+        place = Place(root)
+        write_feeds(day_of_truth, place.site.inbox, dirty=False)
+        place.take()
+        day = place.plant.clock.day(date(2026, 3, 10))
+        before = asked(place)
+        done = roll_day(place.opened.ledger, date(2026, 3, 10), day.start, day.end, NOW)
+        return {"before": before, "rows": (done.before, done.after)}
+
+    root, told = shared.made("rolled", make)
+    return Place.at(root).copied(tmp_path / "rolled"), told
 
 
 def asked(place: Place) -> dict[str, object]:

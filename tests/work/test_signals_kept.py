@@ -15,10 +15,11 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.reports import ALL_REPORTS, page_html
 from pipelines.work.signals import acknowledge_signal, days_behind, days_to_follow, refresh_signals
-from sample_feeds.simulator import make_plan, simulate, write_feeds
+from sample_feeds.simulator import make_plan, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
 from schemas.results import Signal
 from tests.conftest import HEAD, Place
+from tests.shared import Shared
 from tests.test_cli import run
 
 DAY = date(2026, 3, 17)
@@ -34,12 +35,12 @@ CONTRACT = (
 
 
 @pytest.fixture(scope="module")
-def kept(plant, tmp_path_factory: pytest.TempPathFactory) -> Place:  # type: ignore[no-untyped-def]
+def kept(plant, shared: Shared, tmp_path_factory: pytest.TempPathFactory) -> Place:  # type: ignore[no-untyped-def]
     """A day with two faults, taken in and followed; works.toml is eight minutes wrong about the lehr."""
     plan = make_plan(plant, DAY, 1, seed=313_131, lag_offset=8.0, faults=0)
     plan.faults.extend(FAULTS)
     place = Place(tmp_path_factory.mktemp("signals") / "site")
-    write_feeds(simulate(plan), place.site.inbox, dirty=False, every="1d", formats=("csv",))
+    write_feeds(shared.simulated(plan), place.site.inbox, dirty=False, every="1d", formats=("csv",))
     place.take()
     assert refresh_signals(place.opened, [DAY]) == 4 * 24
     return place
@@ -166,12 +167,14 @@ def test_the_lehr_time_of_the_answers_is_the_estimated_one(kept: Place) -> None:
         assert lehr.measured and abs(lehr.minutes - kept.plant.lines[line].lehr_minutes - 8) <= 3, line
 
 
-def test_the_same_signals_however_the_files_came(kept: Place, plant, new_place: Callable[[], Place]) -> None:  # type: ignore[no-untyped-def]
+def test_the_same_signals_however_the_files_came(
+    kept: Place, plant, shared: Shared, new_place: Callable[[], Place]
+) -> None:  # type: ignore[no-untyped-def]
     """Hour by hour or all at once: the ledger's facts alone decide. And a run that was killed is made good by the next."""
     plan = make_plan(plant, DAY, 1, seed=313_131, lag_offset=8.0, faults=0)
     plan.faults.extend(FAULTS)
     other = new_place()
-    write_feeds(simulate(plan), other.site.inbox, dirty=False, every="6h", formats=("parquet",))
+    write_feeds(shared.simulated(plan), other.site.inbox, dirty=False, every="6h", formats=("parquet",))
     report = other.take()
     assert days_behind(other.opened) == [DAY]
     assert DAY in days_to_follow(plant, [moment for _, moment in report.touched])
