@@ -17,7 +17,7 @@ from schemas.results import Signal
 
 CSV_COLUMNS = (
     "id", "kind", "line", "furnace", "defect", "severity", "scope", "members", "moulds", "onset", "onset_low", "onset_high", "formed",
-    "ended", "passed", "calls", "expected", "ware", "rate_before", "rate_after", "lost_per_hour", "q", "probability", "acknowledged_by", "note",
+    "ended", "passed", "calls", "expected", "ware", "rate_before", "rate_after", "lost_per_hour", "q", "probability", "undecided", "acknowledged_by", "note",
 )  # fmt: skip
 COLUMNS = ("line", "defect", "place", "since (95 %)", "ended", "calls", "expected", "of ware", "lost/h", "q")
 
@@ -71,7 +71,10 @@ def _say_doubts(plant: Plant, doubts: Sequence[tuple[str, datetime, str]], err: 
 
 def _words(plant: Plant, one: Signal) -> str:
     """What a row has no room for: where to look, when it was formed, what the logs say, what makes it go away, who has seen it."""
-    sure = f"{one.scope} {percent(one.probability, 0)}" + (", a guess" if one.is_guess else "")
+    sure = f"{one.scope} {percent(one.probability, 0)}" + (f", {one.doubt}" if one.doubt else "")
+    if one.undecided:
+        others = sorted(((p, s) for s, p in one.scopes.items() if s != one.scope), reverse=True)[:1]
+        sure += "".join(f" between it and {scope} {percent(p, 0)}" for p, scope in others)
     logs = f" The logs then: {'; '.join(one.happened)}." if one.happened else ""
     seen = f" Seen by {one.acknowledged_by}{': ' + one.note if one.note else ''}." if one.acknowledged_by else ""
     formed = f"formed from {plant.clock.show(one.formed)} on"

@@ -293,7 +293,8 @@ class Signal(Result):
     onset and ended by the clock of the station that calls it; formed by the forming clock, through the lehr time; low and
     high bound 95 % intervals. rate_before = expected / ware, rate_after = calls / ware, since the onset; ware = containers of
     the scope. q: false-discovery-adjusted probability of the excess. probability: of this scope among the scopes. passed: over
-    almost as soon as it was raised, and its place a guess: kept, and told to nobody.
+    almost as soon as it was raised, and its place a guess: kept, and told to nobody. undecided: another scope is nearly as
+    likely as the one named. blinded: the station named finds less than before, and the calls rise behind it.
     """
 
     id: str
@@ -327,6 +328,8 @@ class Signal(Result):
     q: float | None
     probability: float | None
     scopes: dict[str, float] = {}
+    undecided: bool = False
+    blinded: bool = False
     placed_inside: bool = True
     borrowed: bool = False
     new_mould: bool = False
@@ -344,3 +347,8 @@ class Signal(Result):
     @property
     def is_guess(self) -> bool:
         return self.probability is not None and self.probability < SURE
+
+    @property
+    def doubt(self) -> str:
+        """What is to be said of a place that is not sure; nothing where it is."""
+        return "undecided" if self.undecided else "a guess" if self.is_guess else ""

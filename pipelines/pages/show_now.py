@@ -177,7 +177,7 @@ def verdict(beat: Pulse) -> str:
 
 def signal_words(plant: Plant, one: Signal) -> str:
     """A signal in a line: defect, place, since when."""
-    guess = ", a guess" if one.is_guess else ""
+    guess = f", {one.doubt}" if one.doubt else ""
     return f"{one.defect} {one.name} ({one.severity}), {place_words(plant, one)}{guess}, since {plant.clock.local(one.onset):%H:%M}"
 
 

@@ -33,8 +33,13 @@ def place_words(plant: Plant, told: Signal) -> str:
         "gob": f"gob position {', '.join(told.members)}",
         "line": f"the whole line {told.line}",
         "furnace": f"all lines of furnace {told.furnace} together ({', '.join(told.members)})",
-        "station": f"station {', '.join(told.members)} alone",
+        "station": _station_words(told),
     }[told.scope]
+
+
+def _station_words(told: Signal) -> str:
+    names = ", ".join(told.members)
+    return f"station {names} lets pass what it found before" if told.blinded else f"station {names} alone"
 
 
 def sureness(told: Signal) -> str:
@@ -43,14 +48,13 @@ def sureness(told: Signal) -> str:
         return "not judged by statistics"
     others = sorted(((p, s) for s, p in told.scopes.items() if s != told.scope and p >= 0.05), reverse=True)
     else_ = f"; else {', '.join(f'{s} {percent(p, 0)}' for p, s in others)}" if others else ""
-    guess = "a guess: " if told.is_guess else ""
-    return f"{guess}{told.scope} {percent(told.probability, 0)}{else_}"
+    return f"{told.doubt}{': ' if told.doubt else ''}{told.scope} {percent(told.probability, 0)}{else_}"
 
 
 def _share(told: Signal) -> str:
     if told.probability is None:
         return ""
-    return percent(told.probability, 0) + (", a guess" if told.is_guess else "")
+    return ", ".join(part for part in (percent(told.probability, 0), told.doubt) if part)
 
 
 def _clock(plant: Plant, moment: datetime, near: datetime) -> str:

@@ -13,7 +13,7 @@ from pipelines.measures.lehr import LehrTime
 from pipelines.measures.pareto import own_ware
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.onset import minutes_to_close
-from pipelines.measures.signals.scope import LOOK_FIRST
+from pipelines.measures.signals.scope import LOOK_BLINDED, LOOK_FIRST
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant import Plant
 from schemas.results import Signal
@@ -60,7 +60,8 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         rate_before=expected / ware if ware else None, rate_after=calls / ware if ware else None, lost_per_hour=max(0.0, found.recent),
         q=found.q, probability=found.placing.scopes[where.scope], scopes={k: round(v, 4) for k, v in found.placing.scopes.items()},
         placed_inside=found.placing.inside, borrowed=found.borrowed,
-        new_mould=found.new_mould, look_first=LOOK_FIRST[where.scope],
+        new_mould=found.new_mould, look_first=LOOK_BLINDED if where.blinded else LOOK_FIRST[where.scope],
+        undecided=found.placing.undecided, blinded=where.blinded,
         happened=happened(plant, logs, found, tracker, (formed_low, formed_high)), closes=_closes(tracker, found, lehr),
         series_from=moment(series[0]), series_step_min=series[1], series_calls=series[2], series_expected=series[3],
     )  # fmt: skip
