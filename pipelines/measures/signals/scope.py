@@ -15,7 +15,9 @@ COINCIDENCE = 0.003  # probability that another line has the same defect at the 
 ALIKE_SD = 0.25  # of the log factor between the lines of a furnace that have one fault
 BLINDED = 0.2  # of the faults of a station: it finds less than before, and the stations behind it more
 EVEN_ODDS = 2.0  # a scope less than so many times likelier than the next is not decided
-READ_SHARE = 0.2  # below this share of calls with a mould number no place inside the line is judged
+READ_SHARE = 0.2  # below this share of calls with a mould number a place inside the line must stand out to be named
+LEAST_READ = 3  # with fewer calls with a mould number no place inside the line is judged
+STANDS_OUT = 0.5  # of its scope's probability, the part that such a place must have
 
 # Prior probability of each scope by the defect's origin in works.toml: a guess of this tool, common practice without a source.
 PRIORS = {
@@ -127,8 +129,8 @@ class _Trial:
 class _Line:
     """One line's places inside itself, each with its prior and its likelihood."""
 
-    def __init__(self, cells: Cells, line: str, origin: str):
-        self.inside = _readable(cells)
+    def __init__(self, cells: Cells, line: str, origin: str, inside: bool):
+        self.inside = inside
         self.trials = _trials(cells, line, self.inside)
         self.likely = Likelihoods(cells)
         self.raised = [self._raised(trial) for trial in self.trials]
@@ -163,8 +165,17 @@ def place(cells: Cells, line: str, origin: str) -> Placing:
     fault of the furnace raises all by factors that are alike.
     References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773, Bayes factors: eq. 1-3.
     """
-    own = _Line(cells, line, origin)
-    others = [_Line(b.cells, b.line, origin) for b in cells.beside if b.cells.able.any()]
+    others = [_Line(b.cells, b.line, origin, _readable(b.cells)) for b in cells.beside if b.cells.able.any()]
+    told = _compared(_Line(cells, line, origin, _some_read(cells)), others, cells, line, origin)
+    mine = [p for p in told.places if p.scope == told.best.scope]
+    vague = told.best.probability < STANDS_OUT * sum(p.probability for p in mine)
+    if told.inside and vague and not _readable(cells) and told.best.scope in ("mould", "section", "gob"):
+        return _compared(_Line(cells, line, origin, False), others, cells, line, origin)
+    return told
+
+
+def _compared(own: _Line, others: Sequence[_Line], cells: Cells, line: str, origin: str) -> Placing:
+    """Every place of this line, and the furnace, by prior and joint likelihood."""
     alone = sum(other.alone() for other in others)
     logs, raised, trials = list(own.prior + own.logs + alone), list(own.raised), list(own.trials)
     told = [one.told() for one in raised]
@@ -226,6 +237,10 @@ def _log_prior(trials: Sequence[_Trial], origin: str, inside: bool) -> np.ndarra
 def _weights(logs: np.ndarray) -> np.ndarray:
     told: np.ndarray = np.exp(logs - logs.max())
     return told / told.sum()
+
+
+def _some_read(cells: Cells) -> bool:
+    return len(cells.columns) > 1 and float(cells.seen[cells.reads, :-1].sum()) >= LEAST_READ
 
 
 def _readable(cells: Cells) -> bool:

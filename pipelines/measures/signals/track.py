@@ -252,10 +252,10 @@ class Tracker:
         return replace(told, beside=tuple(self.beside(defect, start, stop)))
 
     def cells_beside(self, defect: int, start: int, stop: int, since: int) -> Cells:
-        """The same for another line of the furnace: only signals that surely began before bin `since` count as expected, so that
-        nothing this line was told of the present fault takes evidence from the other."""
+        """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely began before
+        bin `since` counts as expected, so that nothing this line was told of the present fault takes evidence from the other."""
         older = [s for s in self.signals if s.defect == defect and s.onset.high < since]
-        return self._cells_of(defect, start, stop, older)
+        return self._cells_of(defect, start, stop, [s for s in older if s.place.scope not in ("line", "furnace")])
 
     def _cells_of(self, defect: int, start: int, stop: int, others: Sequence[Found]) -> Cells:
         c, hours = self.counts, max((stop - start) * self.counts.step_s / 3600, 1e-3)

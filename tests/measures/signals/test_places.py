@@ -182,3 +182,29 @@ def test_a_station_that_stops_seeing_is_named_and_not_the_one_behind_it() -> Non
         best = place(long, "L", "mould").best
         right += best.blinded and best.members == ("wall",) and best.station == 1 and best.scope == "station"
     assert right >= 19
+
+
+def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> Cells:
+    """A station that reads nothing catches most; the one behind it reads some moulds of the few calls that are left."""
+    ware = np.array([[0.0] * 4 + [6000.0], [1500.0 * read] * 4 + [6000.0 * (1 - read)]])
+    true, habit = 60.0, np.array([mould, 1.0, 1.0, 1.0]) / 4
+    base = np.array(
+        [[0.0] * 4 + [true * 0.9 + 6], [(true * 0.09 + 6) / 4 * read] * 4 + [(true * 0.09 + 6) * (1 - read)]]
+    )
+    calls = rng.poisson((true * habit * 0.09 + 1.5) * read)
+    unread = rng.poisson((true * habit.sum() * 0.09 + 6) * (1 - read))
+    seen = np.array([[0, 0, 0, 0, rng.poisson(true * habit.sum() * 0.9 + 6)], [*calls, unread]], float)
+    return Cells(seen, base, ware, np.array([False, True]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("base", "wall"), (), base, (1, 2))  # fmt: skip
+
+
+def test_a_mould_is_named_though_few_of_its_calls_carry_its_number() -> None:
+    """Most calls come from a station that reads none: what the one behind reads still tells the mould."""
+    told = [place(behind(np.random.default_rng(seed), 12.0), "L", "mould") for seed in range(20)]
+    assert sum(one.best.members == ("11",) and one.inside for one in told) >= 18
+
+
+def test_no_mould_is_named_where_hardly_any_number_is_read() -> None:
+    """One call in a hundred is read: the answer is the line, and says that it could not look inside."""
+    told = [place(behind(np.random.default_rng(seed), 12.0, read=0.05), "L", "mould") for seed in range(20)]
+    vague = [one for one in told if one.best.scope == "line" and not one.inside]
+    assert len(vague) >= 15 and all(one.best.members == ("11",) for one in told if one.best.scope == "mould")
