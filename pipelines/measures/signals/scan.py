@@ -12,7 +12,7 @@ from pipelines.measures.signals.counts import LineCounts, cavities_of, groups_of
 
 WINDOWS_MIN = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480)
 WINDOW_PENALTY = 6.0  # overlapping windows count as about this many independent looks
-FALSE_DISCOVERY = 0.005
+FALSE_DISCOVERY = 0.006
 LEAST_CALLS = 4
 FRESH_MIN = 15  # an excess counts as present for this long after its last call
 QUICK_Z = 2.5
