@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pipelines.clock import parse_timestamp
+from pipelines.measures.kinds import apart_words
 from pipelines.measures.losses import summed
 from pipelines.measures.tell_meters import meter_sentences, yield_words
 from pipelines.plant import Plant
@@ -29,6 +30,7 @@ PARETO_COLUMNS = (
     "own_ware",
     "own_rate",
     "critical_calls",
+    "kind",
 )
 
 
@@ -40,9 +42,10 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
     if format is Format.csv:
-        return print_csv(PARETO_COLUMNS, [[getattr(row, name) for name in PARETO_COLUMNS] for row in told.rows])
+        rows = [*told.rows, *told.apart]
+        return print_csv(PARETO_COLUMNS, [[getattr(row, name, None) for name in PARETO_COLUMNS] for row in rows])
     clock = plant.clock
-    rows = [
+    shown = [
         (r.key, r.name, r.severity or (f"{r.critical_calls} critical" if r.critical_calls else ""), r.calls, percent(r.share, 1),
          percent(r.cumulative, 1), percent(r.rate, 3), percent(r.baseline, 3), r.own_ware, percent(r.own_rate, 3))
         for r in told.rows
@@ -50,6 +53,10 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at any station; {told.calls:,} calls."
     if told.unread_share:
         caption += f" {percent(told.unread_share, 1)} of the calls without a mould number; own ware shares the unread out in proportion."
+    if told.refed:
+        caption += f" {told.refed:,} more went through it again and are no new ware."
+    if told.apart:
+        caption += f" For no fault of theirs: {apart_words(told.apart)}; in no share and no rate above."
     if told.baseline_from:
         caption += f" Before: pooled rate of the same job since {clock.show(told.baseline_from)}."
     columns = (
@@ -65,7 +72,7 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
         "rate on own",
     )
     return print_table(
-        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}", columns, rows, caption
+        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}", columns, shown, caption
     )
 
 

@@ -10,6 +10,7 @@ import typer
 from pipelines.cautions import CAUTION, GLASS
 from pipelines.clock import parse_timestamp
 from pipelines.measures.holds import Hold
+from pipelines.measures.kinds import WORDS
 from pipelines.plant import Plant
 from pipelines.reports.trace_tables import few, stay_words, whole_range
 from pipelines.reports.whereabouts import whereabouts
@@ -327,7 +328,15 @@ def _show_life(plant: Plant, told: MouldLife) -> None:
     columns: tuple[str, ...] = ("section", "gob", "item", "fitted", "ended", "blank", "neck ring", "containers seen")
     print_table(f"Mould {told.mould} on {told.line}", columns, stays)
     calls = [
-        (c["defect"], c["severity"], c["calls"], c["of"], percent(c["rate"]), percent(c["low"]), percent(c["high"]))
+        (
+            c["defect"],
+            c["severity"] or WORDS.get(c["kind"], ""),
+            c["calls"],
+            c["of"],
+            percent(c["rate"]),
+            percent(c["low"]),
+            percent(c["high"]),
+        )
         for c in told.calls
     ]
     columns = ("defect", "severity", "calls", "of containers read", "rate", "at least", "at most (95 %)")

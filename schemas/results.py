@@ -39,9 +39,23 @@ class ParetoRow(Result):
     own_ware: float | None = None
     own_rate: float | None = None
     critical_calls: int = 0
+    kind: str = "fault"
+
+
+class Apart(Result):
+    """Ware thrown out for no fault of its own, under one key of a Pareto. kind: mould_rejection, sample, setting or diverted; of_ware = calls / the line's ware: no rate of defects."""
+
+    key: str
+    name: str
+    kind: str
+    calls: int
+    of_ware: float | None
 
 
 class Pareto(Result):
+    """rows: faults only, shares over them. rejected: containers rejected at any station, for whatever cause; of them rejected_apart for no fault of theirs,
+    by cause in `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware."""
+
     line: str
     from_: Moment = Field(alias="from")
     to: Moment
@@ -52,12 +66,22 @@ class Pareto(Result):
     unread_share: float | None = None
     baseline_from: Moment | None = None
     rows: tuple[ParetoRow, ...]
+    refed: int = 0
+    rejected_apart: int = 0
+    apart: tuple[Apart, ...] = ()
+
+    @property
+    def rejected_for_faults(self) -> int:
+        return self.rejected - self.rejected_apart
 
 
 class StationFlow(Result):
+    """What a station counted of the day's new ware; refed: what went through it again, in neither. rejected: without what was put on again."""
+
     station: str
     inspected: int
     rejected: int
+    refed: int = 0
 
 
 class Loss(Result):
@@ -98,7 +122,7 @@ class LineYield(Result):
     """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2.
 
     Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
-    packed_units, estimated on pallets not reported yet. could: what the cycle rate could have made; efficiency = packed good / could.
+    packed_units, estimated on pallets not reported yet. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
     why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
     doubtful_pallets were packed; the balance leaves them out.
     """
@@ -141,6 +165,7 @@ class LineYield(Result):
     why: str = ""
     doubtful_units: float = 0.0
     doubtful_pallets: tuple[str, ...] = ()
+    rejected_apart: int = 0
 
 
 class FlowStep(Result):

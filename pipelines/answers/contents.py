@@ -20,10 +20,11 @@ from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.exposure import Stay, forming_quantiles, hull
+from pipelines.measures.kinds import faults
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import score_interval
 from pipelines.measures.trace import carried
-from pipelines.plant import SEVERITIES, Plant
+from pipelines.plant import FAULT, SEVERITIES, Plant
 from schemas.quality import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
 SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is not listed
@@ -102,10 +103,10 @@ def _defects(
     reader: Reader, plant: Plant, row: dict[str, Any], formed: Span, stays: list[Stay], known: Vouching, inspected: Span
 ) -> list[PalletDefect]:
     """Every defect called while the pallet's ware passed, and every critical one that the line's stations can call."""
-    calls = reader.ask("calls", line=row["line"], from_time=inspected.start, to_time=inspected.end)
+    calls = faults(plant, reader.ask("calls", line=row["line"], from_time=inspected.start, to_time=inspected.end))
     sums = dict(calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows())
-    able = {c for s in plant.stations_of(row["line"]) for c in plant.defects if s.can_call(c)}
-    codes = [c for c, d in plant.defects.items() if c in sums or (d.severity == "critical" and c in able)]
+    able = {c for s in plant.stations_of(row["line"]) for c in plant.faults if s.can_call(c)}
+    codes = [c for c, d in plant.faults.items() if c in sums or (d.severity == "critical" and c in able)]
     tried = known.counted.filter(pl.col("line") == row["line"])["defect"].unique().to_list()
     views = views_of_defects(reader, plant, row["line"], formed, [c for c in codes if c in tried], known)
     found = []
@@ -186,7 +187,7 @@ def _stay(reader: Reader, plant: Plant, stay: Stay, made: float) -> MouldStay:
 
 
 def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) -> list[dict[str, Any]]:
-    """Calls with the number read, by defect, the critical first; with their rate on the containers of the mould that the reading station saw."""
+    """Calls with the number read, by defect, the critical first and what is no fault last; faults with their rate on the containers of the mould that the reading station saw."""
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
     seen = formed.shifted(lehr)
     told = {"line": line, "from_time": seen.start, "to_time": seen.end}
@@ -195,11 +196,15 @@ def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) ->
     seen_of_it = int(read["inspected"].sum())
     rows = []
     for code, count in calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows():
-        low, high = score_interval(count, seen_of_it)
-        severity = plant.defects[code].severity if code in plant.defects else ""
+        kind = plant.defects[code].kind if code in plant.defects else FAULT
+        low, high = score_interval(count, seen_of_it) if kind == FAULT else (None, None)
+        severity = plant.defects[code].severity if code in plant.defects and kind == FAULT else ""
         rows.append(
             {
-                "defect": code, "severity": severity, "calls": count, "of": seen_of_it, "rate": count / seen_of_it if seen_of_it else None, "low": low, "high": high,
+                "defect": code, "severity": severity, "calls": count, "of": seen_of_it, "rate": count / seen_of_it if seen_of_it and kind == FAULT else None, "low": low, "high": high,
+                "kind": kind,
             }
         )  # fmt: skip
-    return sorted(rows, key=lambda r: ((*SEVERITIES, "").index(str(r["severity"])), -r["calls"], r["defect"]))
+    return sorted(
+        rows, key=lambda r: (r["kind"] != FAULT, (*SEVERITIES, "").index(str(r["severity"])), -r["calls"], r["defect"])
+    )

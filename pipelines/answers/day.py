@@ -73,7 +73,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
             line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)]
             for line in about
         },
-        hours={line: reader.ask("hours_of_day", **told) for line, told in about.items()},
+        hours={line: reader.ask("hours_of_day", **told, no_faults=plant.no_faults) for line, told in about.items()},
         weights={line: [one.told for one in study_weights(reader, plant, line, span)] for line in about},
         laboratory=answer_laboratory(reader, plant, day),
         uncalled={line: reader.check("reject_counts__cover_rejected", **told) for line, told in about.items()},

@@ -14,6 +14,7 @@ from pipelines.answers.trust import Vouching, around, challenge_limits
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
 from pipelines.measures.detection import Detection
+from pipelines.measures.kinds import faults
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant import Plant
@@ -76,7 +77,7 @@ def evidence_of(
 
 
 def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, told: dict[str, Any]) -> dict[str, Any]:
-    every, ware = reader.ask("calls", **told), reader.ask("ware", **told)
+    every, ware = faults(plant, reader.ask("calls", **told)), reader.ask("ware", **told)
     calls = every.filter(pl.col("mould") == first.mould)
     reading = pl.col("station").is_in(reading_stations(plant, first.line, ware))
     mine = calls.filter(pl.col("defect") == defect) if defect else calls
@@ -86,7 +87,7 @@ def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, tol
         "ware_of_mould": int(ware.filter((pl.col("mould") == first.mould) & reading)["inspected"].sum()),
         "calls_of_defect": int(mine["calls"].sum()),
         "calls_without_mould": int(unread["calls"].sum()),
-        "calls": _rows(sums.sort("calls", "defect", descending=[True, False])),
+        "calls": _rows(sums.sort("calls", "defect", "station", descending=[True, False, False])),
     }
 
 

@@ -12,6 +12,7 @@ from pipelines.answers.pareto import answer_paretos, job_began
 from pipelines.answers.signals import hour_signals
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.kinds import faults
 from pipelines.plant import Plant
 from schemas.results import Pareto, Signal
 
@@ -20,7 +21,7 @@ BACK_HOURS = 11
 
 @dataclass(frozen=True)
 class Hour:
-    """One line's hour. uncalled: stations with more rejects than calls. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
+    """One line's hour. uncalled: stations with more rejects than calls. calls, trend: of faults. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
 
     line: str
     span: Span
@@ -45,8 +46,10 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
         since = span.start - timedelta(hours=int((span.start - began).total_seconds() // 3600))
     paretos, trend, calls, coverage, uncalled, files, lehr, (signals, doubts), waiting = reader.together(
         lambda mine: answer_paretos(mine, plant, line, span),
-        lambda mine: mine.ask("hourly", line=line, from_time=since, to_time=span.end, block_s=3600),
-        lambda mine: mine.ask("calls", **told),
+        lambda mine: mine.ask(
+            "hourly", line=line, from_time=since, to_time=span.end, block_s=3600, no_faults=plant.no_faults
+        ),
+        lambda mine: faults(plant, mine.ask("calls", **told)),
         lambda mine: mine.ask("coverage", **told),
         lambda mine: mine.check("reject_counts__cover_rejected", **told),
         lambda mine: mine.ask("files_behind", **told),

@@ -138,7 +138,7 @@ def _items(reader: Reader, plant: Plant, furnace: str, window: Span) -> list[tup
 
 def _standing(reader: Reader, plant: Plant, line: str, window: Span) -> tuple[list[Span], datetime | None]:
     """The hours of a window in which no ware met the first station, and the end of the last hour that it was counted; None where it never was."""
-    rows = reader.ask("hours_of_day", line=line, from_time=window.start, to_time=window.end)
+    rows = reader.ask("hours_of_day", line=line, from_time=window.start, to_time=window.end, no_faults=plant.no_faults)
     here = rows.filter(pl.col("station").is_in(plant.first_stations(line)) & (pl.col("inspected") > 0))
     ran = set(here["hour"].to_list())
     if not ran:

@@ -13,6 +13,7 @@ from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.counters import counted, increments
 from pipelines.measures.losses import START_UP
+from pipelines.measures.refed import of_new_ware
 from pipelines.measures.yields import LineDay, Part, formed_span, pack_span, station_span
 from pipelines.plant import Plant
 
@@ -28,6 +29,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
     starts = [part.span.start for part in parts]
     edges = [part.formed.start for part in parts] + [formed.end]
     ware, notes, counted_by_totals = _ware(reader, plant, line, span, starts, lehr)
+    ware, again = of_new_ware(ware, {s.id: s.order for s in plant.stations_of(line)})
     pallets = reader.ask("pallets_of_line", line=line, from_time=packed.start - timedelta(hours=12), to_time=packed.end)
     return LineDay(
         line=line,
@@ -46,7 +48,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
         ends=ends,
         end_rates=(_rate(reader, line, formed.start), _rate(reader, line, formed.end)),
         in_lehr=_in_lehr(reader, line, span, formed),
-        notes=tuple(notes),
+        notes=(*notes, *again),
     )  # fmt: skip
 
 
@@ -157,7 +159,7 @@ def _ware(
             parts.append(sums.select(pl.lit(number).alias("part"), "station", "inspected", "rejected"))
         more, cover[station] = _of_totals(plant, station, mine, station_span(plant, station, span))
         notes += more
-    return pl.concat(parts, how="vertical_relaxed"), notes, cover
+    return pl.concat(parts, how="diagonal_relaxed"), notes, cover
 
 
 def _of_totals(plant: Plant, station: str, told: pl.DataFrame, span: Span) -> tuple[list[str], float]:

@@ -252,7 +252,7 @@ def _packing(
     last = plant.stations_of(passing.line)[-1]
     lanes = [s.id for s in plant.stations_of(passing.line) if s.order == last.order]
     here = ware.filter(pl.col("station").is_in(lanes)).with_columns(
-        mould=pl.lit(""), passed=pl.col("inspected") - pl.col("rejected")
+        mould=pl.lit(""), passed=pl.col("inspected") + pl.col("refed") - pl.col("rejected")
     )
     total = _counts(plant, passing, here, "passed", ("",))[0]
     item_of = {stay.mould: stay.item for stay in stays}

@@ -13,6 +13,7 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.cavities import CavityState, cavity_counts, cavity_states
+from pipelines.measures.kinds import faults
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import ratio
 from pipelines.plant import Plant
@@ -43,7 +44,7 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     if span.end - span.start > LONGEST:
         raise WrongUse(f"a map of cavities looks over {LONGEST.days} days at the most")
     calls, ware = placed_counts(reader, plant, line, span)
-    mine = calls if defect is None else calls.filter(pl.col("defect") == defect)
+    mine = faults(plant, calls) if defect is None else calls.filter(pl.col("defect") == defect)
     stations = reading_stations(plant, line, ware)
     critical = [code for code, told in plant.defects.items() if told.severity == "critical"]
     counts = cavity_counts(mine, ware, critical, stations)

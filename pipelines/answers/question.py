@@ -121,6 +121,9 @@ def _check(plant: Plant, asked: Question) -> None:
         raise WrongUse(f"there is no item '{asked.item}' in works.toml; it has {', '.join(plant.items)}")
     if asked.defect is not None and asked.defect not in plant.defects:
         raise WrongUse(f"there is no defect '{asked.defect}' in works.toml; it has {', '.join(plant.defects)}")
+    if asked.defect in plant.no_faults:
+        kind = plant.defects[asked.defect].kind
+        raise WrongUse(f"'{asked.defect}' is no fault of the ware ({kind}, by works.toml): nothing can be traced by it")
     if asked.made_from and asked.made_to and asked.made_from >= asked.made_to:
         raise WrongUse("--made-from must lie before --made-to")
     if not any((asked.item, asked.line, asked.mould, asked.pallet)):

@@ -11,6 +11,7 @@ import polars as pl
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.kinds import faults
 from pipelines.measures.lehr import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
 from pipelines.measures.signals import Found, follow_lines, line_counts
 from pipelines.measures.signals.baseline import PAST_HOURS
@@ -62,7 +63,7 @@ def line_frames(reader: Reader, plant: Plant, line: str, span: Span, estimate: b
         lehr = _estimated(reader, plant, line, span, ware, spans, stoppages)
     else:
         lehr = reader.ask("lehr_hours_of_line", line=line, from_time=span.start, to_time=span.end)
-    return LineFrames(reader.ask("calls_by_window", **told), ware, spans, logs, lehr, span)
+    return LineFrames(faults(plant, reader.ask("calls_by_window", **told)), ware, spans, logs, lehr, span)
 
 
 def _estimated(

@@ -47,7 +47,7 @@ def _of_line(reader: Reader, plant: Plant, line: str, span: Span) -> list[Statio
     faults += out_of_order(
         line,
         _steps(plant, line, off),
-        _totals(windows, span),
+        _totals(plant, line, windows, span),
         plant.uncertainty.station_counts / 100,
         span.start,
         span.end,
@@ -76,12 +76,23 @@ def _steps(plant: Plant, line: str, off: set[str]) -> list[tuple[int, list[str]]
     return [(order, stations) for order, stations in sorted(orders.items()) if not off.intersection(stations)]
 
 
-def _totals(windows: pl.DataFrame, span: Span) -> dict[str, tuple[int, int, float]]:
-    sums = windows.group_by("station").agg(pl.col("inspected", "rejected").sum(), pl.col("window_s").sum())
+def _totals(plant: Plant, line: str, windows: pl.DataFrame, span: Span) -> dict[str, tuple[int, int, float]]:
+    """Inspected, rejected and cover of each station, without the ware that was put on again at it: what passes stays what passes."""
+    sums = windows.group_by("station").agg(pl.col("inspected", "rejected", "refed").sum(), pl.col("window_s").sum())
+    rows = {row["station"]: row for row in sums.iter_rows(named=True)}
+    put_on: dict[str, int] = {}
+    before = 0
+    for _, lanes in _steps(plant, line, set()):
+        here = sum(rows[lane]["refed"] for lane in lanes if lane in rows)
+        new = max(0, here - before)
+        put_on |= {lane: round(rows[lane]["refed"] * new / here) for lane in lanes if here and lane in rows}
+        before = here
     return {
-        row["station"]: (row["inspected"], row["rejected"], row["window_s"] / span.seconds)
-        for row in sums.iter_rows(named=True)
-    }
+        station: (
+            row["inspected"] - put_on.get(station, 0), row["rejected"] - put_on.get(station, 0), row["window_s"] / span.seconds,
+        )
+        for station, row in rows.items()
+    }  # fmt: skip
 
 
 def _not_fitted(reader: Reader, plant: Plant, line: str, span: Span) -> list[StationFault]:

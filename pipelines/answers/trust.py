@@ -25,6 +25,7 @@ from pipelines.measures.detection import (
     usual_of,
     works_prior,
 )
+from pipelines.measures.kinds import faults
 from pipelines.measures.shares import clustered_interval
 from pipelines.measures.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant import Plant
@@ -98,7 +99,7 @@ class Vouching:
 def vouching(reader: Reader, plant: Plant, span: Span) -> Vouching:
     """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at most AHEAD after the span."""
     told = challenge_limits(span)
-    counted = reader.ask("challenges_counted", **told)
+    counted = faults(plant, reader.ask("challenges_counted", **told))
     kinds = failed_kinds(plant, counted)
     failing = reader.ask(
         "challenges_of_kinds", **told, stations=kinds["station"].to_list(), defects=kinds["defect"].to_list()
@@ -186,7 +187,7 @@ def _never(plant: Plant, challenges: pl.DataFrame, line: str | None) -> list[str
     done = set(challenges.select("station", "defect").iter_rows())
     missing: dict[str, list[str]] = {}
     for station in plant.station:
-        for code, defect in plant.defects.items():
+        for code, defect in plant.faults.items():
             if (
                 line in (None, station.line)
                 and station.can_call(code)

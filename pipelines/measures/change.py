@@ -91,7 +91,11 @@ def changes(
 def _figures(told: Mapping[str, Any]) -> dict[str, Any]:
     """Figures with the shares that are not kept as such."""
     seen, cut = told.get("inspected"), told.get("gobs_cut")
-    shares = {"rejected_share": told["rejected"] / seen if seen else None} if "rejected" in told else {}
+    shares = (
+        {"rejected_share": (told["rejected"] - told.get("rejected_apart", 0)) / seen if seen else None}
+        if "rejected" in told
+        else {}
+    )
     if "hot_rejected" in told:
         shares["hot_share"] = told["hot_rejected"] / cut if cut and told["hot_rejected"] is not None else None
     return {**told, **shares}

@@ -9,9 +9,11 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.balance import Balanced, Estimate
+from pipelines.measures.kinds import WORDS
 from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped, stopped_minutes
 from pipelines.measures.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.overpacked import NONE_DOUBTED, Overpacked
+from pipelines.measures.refed import more_than_came
 from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio
 from pipelines.measures.usual import Expected
 from pipelines.measures.yields import ItemMass, LineDay, Melt, Packed
@@ -61,7 +63,11 @@ def unseen_of(told: Balanced, line: LineReading) -> dict[str, float]:
 def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     """One line's day in containers and kilograms, with every loss."""
     day, reading, machine = told.day, told.reading, told.machine
-    flows = tuple(StationFlow(station=s.station, inspected=round(s.inspected), rejected=round(s.rejected)) for s in reading.stations)  # fmt: skip
+    again = _refed(day)
+    flows = tuple(
+        StationFlow(station=s.station, inspected=round(s.inspected), rejected=round(s.rejected), refed=again.get(s.station, 0))
+        for s in reading.stations
+    )  # fmt: skip
     rejected = sum(flow.rejected for flow in flows)
     cut, hot = reading.cut, reading.hot
     value = line_share(balanced, reading)
@@ -80,7 +86,8 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good, efficiency=ratio(machine.packed_good, machine.potential) if cut is not None else None,
         giveaway_kg=given.kg, giveaway_low=given.kg - 1.96 * given.sd, giveaway_high=given.kg + 1.96 * given.sd,
-        doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets, causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
+        doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets,
+        rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())), causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
     )  # fmt: skip
 
 
@@ -114,6 +121,13 @@ def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
             said = f"{reading.packed:,.0f} containers on pallets, {there:,.0f} {what}: {100 * reading.packed / max(there, 1):.1f} %, which cannot be"
             return Estimate(None, None, None, said)
     return None
+
+
+def _refed(day: LineDay) -> dict[str, int]:
+    """Containers that went through each station again."""
+    if "refed" not in day.ware.columns:
+        return {}
+    return dict(day.ware.group_by("station").agg(pl.col("refed").sum()).iter_rows())
 
 
 def _causes(told: LineTold) -> tuple[Cause, ...]:
@@ -163,6 +177,17 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
     return tuple(Loss(step=step, units=n, kg=n * line.gob_g * KG, measured=counted) for step, n, counted in losses)
 
 
+def _more_than_came(plant: Plant, told: LineTold) -> list[str]:
+    stages = [lanes for _, lanes in steps_of(told.reading) if lanes and all(one.cover >= WHOLE for one in lanes)]
+    if len(stages) < len({one.order for one in told.reading.stations}):
+        return []
+    sums = [
+        (" and ".join(one.station for one in lanes), sum(one.inspected for one in lanes), sum(one.rejected for one in lanes))
+        for lanes in stages
+    ]  # fmt: skip
+    return more_than_came(sums, plant.uncertainty.station_counts, told=any(_refed(told.day).values()))
+
+
 def _line_notes(plant: Plant, told: LineTold) -> list[str]:
     day, reading = told.day, told.reading
     notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
@@ -181,6 +206,7 @@ def _line_notes(plant: Plant, told: LineTold) -> list[str]:
     notes += _doubted(plant, told)
     if reading.packed is None:
         notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
+    notes += _more_than_came(plant, told)
     if told.packed.open:
         told_items = ", ".join(f"{units:,.0f} {item}" for item, units in told.packed.open.items())
         notes.append(f"on pallets not reported yet, estimated from the last station: {told_items}")
@@ -254,7 +280,7 @@ def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
     x, name = told.told.values, told.reading.furnace
     melted, (cut, then) = told.melted_kg(x), told.cut_kg(x)
     unseen = float(x[told.at(f"{name}, furnace to shears")]) * cut / then
-    lost = dict.fromkeys((HOT, STATION, STARTING, PALLETS), 0.0)
+    lost = dict.fromkeys((HOT, STATION, *WORDS.values(), STARTING, PALLETS), 0.0)
     for line in lines:
         for one in line.machine.lost:
             if one.kind in lost:
@@ -263,6 +289,7 @@ def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
     steps = [
         ("melted", melted, "stock"), ("held back by the level", melted - cut - unseen, "kept"), ("unaccounted before the shears", unseen, "unaccounted"),
         ("cut by the shears", cut, "stock"), ("rejected hot", lost[HOT], "counted"), ("rejected at stations", lost[STATION], "counted"),
+        *((name, lost[name], "counted") for name in WORDS.values() if lost[name]),
         ("start-up of jobs", lost[STARTING], "counted"), ("re-sort and scrapped pallets", lost[PALLETS], "counted"),
         ("unaccounted on the lines", cut - sum(lost.values()) - packed, "unaccounted"), ("packed good", packed, "stock"),
     ]  # fmt: skip

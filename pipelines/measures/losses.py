@@ -11,6 +11,7 @@ from typing import TypeVar
 import polars as pl
 
 from pipelines.clock import Span
+from pipelines.measures.kinds import WORDS
 from pipelines.measures.network import KG
 from pipelines.measures.yields import ItemMass, LineDay, Packed, Part
 from pipelines.plant import Plant
@@ -79,7 +80,7 @@ def machine_losses(
     for number in parts:
         standing = sum(one.units for one in stops if one.part == number)
         lost.append(Lost(number, CYCLES, told.line, "slower cycles, gobs not counted", could[number] - standing - cut.get(number, 0.0), False))  # fmt: skip
-        lost += _of_ware(told, number, parts[number], factors)
+        lost += _of_ware(plant, told, number, parts[number], factors)
         lost += _away(number, packed[number - 1], factors)
         share = (
             cut.get(number, 0.0) / sum(cut.values())
@@ -140,8 +141,9 @@ def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
     return first is not None and first <= at and (last is None or at <= last + CHANGE_SLACK)
 
 
-def _of_ware(told: LineDay, number: int, part: Part, factors: Mapping[str, float]) -> Iterator[Lost]:
-    """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a job."""
+def _of_ware(plant: Plant, told: LineDay, number: int, part: Part, factors: Mapping[str, float]) -> Iterator[Lost]:
+    """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a job. What was thrown out for
+    no fault of its own is a loss of its own kind, at any time."""
     hot = (
         told.gobs.filter(pl.col("part") == number).group_by("section").agg(pl.col("hot_rejected").sum()).sort("section")
     )
@@ -151,15 +153,25 @@ def _of_ware(told: LineDay, number: int, part: Part, factors: Mapping[str, float
     ware = told.ware.filter((pl.col("part") == number) & (pl.col("rejected") > 0))
     for row in ware.sort("station").iter_rows(named=True):
         units = factors.get(row["station"], 1.0) * row["rejected"]
-        for defect, share in _shares(told.calls, number, row["station"]).items():
-            yield Lost(number, STARTING if part.starting else STATION, row["station"], defect, units * share)
+        for defect, share in _shares(plant, told.calls, number, row["station"], row["rejected"]).items():
+            kind = STARTING if part.starting else STATION
+            if defect in plant.no_faults:
+                kind = WORDS[plant.defects[defect].kind]
+            yield Lost(number, kind, row["station"], defect, units * share)
 
 
-def _shares(calls: pl.DataFrame, part: int, station: str) -> dict[str, float]:
-    """A station's rejects shared out over its calls: one container can be called for several defects."""
+def _shares(plant: Plant, calls: pl.DataFrame, part: int, station: str, rejected: float) -> dict[str, float]:
+    """A station's rejects shared out over its calls. What is no fault is called once a container; the rest is shared over faults, of which one
+    container can have several."""
     here = calls.filter((pl.col("part") == part) & (pl.col("station") == station))
-    total = here["calls"].sum()
-    return {row[0]: row[1] / total for row in here.select("defect", "calls").iter_rows()} if total else {"": 1.0}
+    told: dict[str, float] = dict(here.select("defect", "calls").iter_rows())
+    apart = {code: told.pop(code) / rejected for code in plant.no_faults if told.get(code)}
+    scale = max(1.0, sum(apart.values()))
+    apart = {code: share / scale for code, share in apart.items()}
+    left, total = 1 - sum(apart.values()), sum(told.values())
+    if total:
+        return {**{code: left * n / total for code, n in told.items()}, **apart}
+    return {"": left, **apart} if left > 1e-9 else apart
 
 
 def _away(number: int, packed: Packed, factors: Mapping[str, float]) -> Iterator[Lost]:

@@ -7,10 +7,11 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from pipelines.measures.kinds import faults, no_faults, rejected_for_none
 from pipelines.measures.places import UNPLACED, UNREAD
 from pipelines.measures.shares import ratio
 from pipelines.plant import SEVERITIES, Plant
-from schemas.results import Pareto, ParetoRow
+from schemas.results import Apart, Pareto, ParetoRow
 
 DIMENSIONS = ("defect", "mould", "section", "gob", "station", "zone", "severity")
 NEEDS_PLACE = ("section", "gob")
@@ -31,15 +32,43 @@ def pareto(
     calls: station, mould, defect, calls (and section, gob where `by` needs them). ware: station, mould, inspected,
     rejected (and section, gob). expected: kind, key, expected, variance, doubt: calls that the line's own past leads one to
     expect in the window, from which baseline and q follow; past_from: since when that past counts. Critical defects come
-    first whatever their number; the rest by calls.
+    first whatever their number; the rest by calls. Calls that are no fault of the ware stand apart, in no share and no rate of defects.
     """
+    every, calls = calls, faults(plant, calls)
     total = int(calls["calls"].sum())
     first = plant.first_stations(line)
     line_ware = int(ware.filter(pl.col("station").is_in(first))["inspected"].sum())
     sums = summed(plant, calls, by)
     own = own_ware(plant, line, by, ware)
     baseline = _baseline(plant, by, expected, {row["key"]: row["calls"] for row in sums.iter_rows(named=True)})
-    rows, running = [], 0
+    rows = _rows(plant, by, sums, line_ware, own, baseline)
+    return Pareto(
+        line=line,
+        from_=span[0],
+        to=span[1],
+        by=by,
+        ware=line_ware,
+        rejected=int(ware["rejected"].sum()),
+        calls=total,
+        unread_share=_unread_share(ware, calls) if by in ("mould", *NEEDS_PLACE) else None,
+        baseline_from=past_from if baseline else None,
+        rows=tuple(rows),
+        refed=_refed(first, ware),
+        rejected_apart=rejected_for_none(plant, every, ware),
+        apart=_apart(plant, by, every, line_ware),
+    )
+
+
+def _rows(
+    plant: Plant,
+    by: str,
+    sums: pl.DataFrame,
+    line_ware: int,
+    own: dict[str, float],
+    baseline: dict[str, tuple[float, float]],
+) -> list[ParetoRow]:
+    total, running = int(sums["calls"].sum()), 0
+    rows = []
     for row in sums.iter_rows(named=True):
         running += row["calls"]
         mine = own.get(row["key"])
@@ -59,17 +88,22 @@ def pareto(
                 critical_calls=row["critical_calls"],
             )
         )
-    return Pareto(
-        line=line,
-        from_=span[0],
-        to=span[1],
-        by=by,
-        ware=line_ware,
-        rejected=int(ware["rejected"].sum()),
-        calls=total,
-        unread_share=_unread_share(ware, calls) if by in ("mould", *NEEDS_PLACE) else None,
-        baseline_from=past_from if baseline else None,
-        rows=tuple(rows),
+    return rows
+
+
+def _refed(first: tuple[str, ...], ware: pl.DataFrame) -> int:
+    return int(ware.filter(pl.col("station").is_in(first))["refed"].sum()) if "refed" in ware.columns else 0
+
+
+def _apart(plant: Plant, by: str, calls: pl.DataFrame, line_ware: int) -> tuple[Apart, ...]:
+    """What was thrown out for no fault, by the same keys, most first."""
+    kinds = {code: defect.kind for code, defect in plant.defects.items()}
+    mine = no_faults(plant, calls).filter(pl.col("calls") > 0).with_columns(key=_key(plant, by))
+    kind = pl.col("defect").replace_strict(kinds, default=None, return_dtype=pl.String)
+    sums = mine.with_columns(kind=kind).group_by("key", "kind").agg(pl.col("calls").sum())
+    return tuple(
+        Apart(key=key, name=_name(plant, by, key), kind=kind, calls=count, of_ware=ratio(count, line_ware))
+        for key, kind, count in sums.sort("calls", "kind", "key", descending=[True, False, False]).iter_rows()
     )
 
 
@@ -136,7 +170,7 @@ def _ware_of_defects(plant: Plant, line: str, by: str, ware: pl.DataFrame) -> di
     inspected = {row[0]: row[1] for row in ware.group_by("station").agg(pl.col("inspected").sum()).iter_rows()}
     stations = plant.stations_of(line)
     groups: dict[str, list[str]] = {}
-    for code, defect in plant.defects.items():
+    for code, defect in plant.faults.items():
         groups.setdefault(code if by == "defect" else getattr(defect, by), []).append(code)
     found = {}
     for key, codes in groups.items():

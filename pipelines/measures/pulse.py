@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
+from pipelines.measures.kinds import faults, rejected_for_none
 from pipelines.measures.shares import ratio
 from pipelines.plant import Plant
 
@@ -18,7 +19,7 @@ LATE_AFTER = timedelta(minutes=75)  # behind the clock: an hour's file, and the 
 
 @dataclass(frozen=True)
 class Pulse:
-    """ware: containers at the first station; rejected: at any station. expected: defect calls by the line's own past, with the interval that 95 of 100
+    """ware: new containers at the first station; rejected: at any station for a fault; apart: rejected for none. calls: of faults. expected: defect calls by the line's own past, with the interval that 95 of 100
     such hours keep; q: probability of so many calls by chance. All None where no past tells. critical: critical calls."""
 
     ware: int
@@ -29,6 +30,7 @@ class Pulse:
     low: float | None
     high: float | None
     q: float | None
+    apart: int = 0
 
     @property
     def share(self) -> float | None:
@@ -52,6 +54,7 @@ def pulse(
 
     first = plant.first_stations(line)
     critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
+    apart, calls = rejected_for_none(plant, calls, ware), faults(plant, calls)
     seen = int(calls["calls"].sum())
     here = expected.filter(pl.col("kind") == "defect")
     hours = here["hours"].max() if here.height else 0.0
@@ -64,8 +67,9 @@ def pulse(
         low, high = max(0.0, mean - half), mean + half
         q = float(excess_q(np.array([float(seen)]), *(np.array([x]) for x in (mean, variance, doubt)))[0])
     return Pulse(
-        ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()), rejected=int(ware["rejected"].sum()), calls=seen,
+        ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()), rejected=int(ware["rejected"].sum()) - apart, calls=seen,
         critical=int(calls.filter(pl.col("defect").is_in(critical))["calls"].sum()), expected=mean, low=low, high=high, q=q,
+        apart=apart,
     )  # fmt: skip
 
 

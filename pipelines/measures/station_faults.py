@@ -244,7 +244,7 @@ def out_of_order(
             continue
         text = (
             f"{' and '.join(behind)} inspected {seen:,} containers, {seen - passed:,} more than {' and '.join(before)} before let pass ({passed:,}); {room:,.0f} would be within "
-            "the meters' uncertainty: one of them miscounts, or ware came in between"
+            "the meters' uncertainty: one of them miscounts, or ware came in between, such as ware put on again"
         )
         faults.append(StationFault(line, behind[0], "order", start, end, True, text, size=float(seen - passed)))
     return faults

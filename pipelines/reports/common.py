@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
+from pipelines.measures.kinds import apart_words
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -97,6 +98,10 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
     caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
     if told.unread_share:
         caption += f" {percent(told.unread_share, 1)} of the calls had no mould number read; own ware shares unread ware out in proportion."
+    if told.refed:
+        caption += f" {count(told.refed)} more went through the first station again and are no new ware."
+    if told.apart:
+        caption += f" Thrown out for no fault, and in no figure above: {apart_words(told.apart)}."
     strong = [number for number, row in enumerate(told.rows) if row.critical_calls]
     return Sheet(name, title, PARETO_COLUMNS, rows, caption, strong=strong)
 

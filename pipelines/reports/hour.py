@@ -87,9 +87,9 @@ def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
     pareto = told.paretos["defect"]
     severe = sum(row.critical_calls for row in pareto.rows)
     before = _before(plant, told)
-    rate = ratio(pareto.rejected, pareto.ware)
+    rate = ratio(pareto.rejected_for_faults, pareto.ware)
     return (
-        Figure(percent(rate), "rejected", f"{count(pareto.rejected)} of {count(pareto.ware)} containers"),
+        Figure(percent(rate), "rejected", f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers"),
         Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
         Figure(count(severe), "critical calls", "each is listed below, however rare", "critical"),
         Figure(count(pareto.calls), "defect calls", "one container can be called twice"),

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from pipelines.measures.kinds import WORDS
 from pipelines.measures.losses import summed
 from pipelines.measures.shares import ratio
 from pipelines.measures.tell_meters import yield_words
@@ -30,7 +31,7 @@ def money_column(plant: Plant) -> tuple[Column, ...]:
 
 def cause_name(plant: Plant, one: Cause) -> str:
     """A cause in words: a defect by its name, a stop by its cause."""
-    if one.kind in ("station", "start-up") and one.cause in plant.defects:
+    if one.kind in ("station", "start-up", *WORDS.values()) and one.cause in plant.defects:
         return f"{one.cause} {plant.defects[one.cause].name}"
     return one.cause or one.where if one.kind != "unaccounted" else f"unaccounted, {one.where}"
 
@@ -93,7 +94,7 @@ def machine_picture(told: LineYield) -> Section:
     named = (
         ("stoppage", "stopped", "counted"), ("job change", "job change", "counted"), ("cycles", "slower cycles, gobs not counted", "unaccounted"),
         ("hot end", "rejected hot", "counted"), ("station", "rejected at stations", "counted"), ("start-up", "start-up of a job", "counted"),
-        ("pallets", "re-sort, scrapped pallets", "counted"), ("unaccounted", "unaccounted", "unaccounted"),
+        *((name, name, "counted") for name in WORDS.values()), ("pallets", "re-sort, scrapped pallets", "counted"), ("unaccounted", "unaccounted", "unaccounted"),
     )  # fmt: skip
     steps = [("could make", told.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]

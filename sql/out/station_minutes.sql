@@ -6,7 +6,7 @@
 with windows as (
     select
         station, window_start, max(window_s)::bigint as window_s, sum(inspected)::bigint as inspected,
-        sum(rejected)::bigint as rejected
+        sum(rejected)::bigint as rejected, coalesce(sum(refed), 0)::bigint as refed
     from current_station_counts
     where line = $line and window_start >= $from_time and window_start < $to_time
     group by station, window_start

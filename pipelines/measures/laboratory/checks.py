@@ -86,6 +86,9 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
     """Every sample (sampled_at, item, defect, sample_units, found) against each severity: a critical defect accepts none; major and minor by the acceptance number
     of ISO 2859-1, normal inspection, at the works' AQL. Containers with several defects count for each of them."""
     told = []
+    if plant.no_faults:
+        fault = ~pl.col("defect").is_in(plant.no_faults).fill_null(False)
+        checks = checks.with_columns(found=pl.when(fault).then(pl.col("found")).otherwise(0))
     for (at, item), rows in checks.sort("sampled_at", "item").group_by(["sampled_at", "item"], maintain_order=True):
         n = int(rows["sample_units"].to_numpy().max())
         for severity in SEVERITIES:
