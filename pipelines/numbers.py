@@ -19,3 +19,13 @@ def decimals(value: float | None, digits: int = 0) -> str:
     way = _WAY[0]
     apart = "\u2009" if way.thousands == " " else way.thousands
     return f"{value:,.{digits}f}".replace(",", "\0").replace(".", way.decimal).replace("\0", apart).replace("-", "−")
+
+
+LEAST_SHOWN = 0.05  # below it an expected number would be written 0.0, and nothing that can happen is expected 0 times
+
+
+def expected(value: float | None) -> str:
+    """An expected number of containers or calls: one decimal, "< 0.1" where that would say nothing at all."""
+    if value is not None and value < LEAST_SHOWN:
+        return f"< {decimals(0.1, 1)}"
+    return decimals(value, 1)

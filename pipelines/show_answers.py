@@ -9,6 +9,7 @@ import typer
 from pipelines.clock import parse_timestamp
 from pipelines.measures.kinds import apart_words
 from pipelines.measures.losses import summed
+from pipelines.measures.shares import more_than_whole
 from pipelines.measures.tell_meters import meter_sentences, yield_words
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
@@ -53,6 +54,8 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at any station; {told.calls:,} calls."
     if told.unread_share:
         caption += f" {percent(told.unread_share, 1)} of the calls without a mould number; own ware shares the unread out in proportion."
+    if wrong := more_than_whole(told.rejected, told.ware):
+        caption += f" {wrong}"
     if told.refed:
         caption += f" {told.refed:,} more went through it again and are no new ware."
     if told.apart:

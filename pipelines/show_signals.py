@@ -10,6 +10,7 @@ import typer
 from pipelines.cautions import CAUTION
 from pipelines.clock import Span
 from pipelines.measures.signals.tell import nothing_found
+from pipelines.numbers import expected
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.show_answers import percent
@@ -88,7 +89,7 @@ def _row(plant: Plant, one: Signal) -> tuple[object, ...]:
     severe = f" ({one.severity})" if one.severity == "critical" else ""
     return (
         one.line, f"{one.defect} {one.name}{severe}", f"{one.scope} {', '.join(one.members)}", since,
-        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on", one.calls, f"{one.expected or 0:.1f}", round(one.ware),
+        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on", one.calls, expected(one.expected), round(one.ware),
         f"{one.lost_per_hour:.0f}", f"{one.q or 0:.1g}",
     )  # fmt: skip
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from pipelines.answers.now import heard_otherwise
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
+from pipelines.measures.pulse import REJECTS, TOTALS
 from pipelines.plant import Plant
 from schemas.reasons import reason_of, refusal_sentence
 
@@ -22,7 +24,8 @@ def answer_feeds(
     """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it. stations: whether to ask for those."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     silence = _silence(reader, plant) if stations else {}
-    lives = [_station(plant, s.id, s.line, silence.get(s.id)) for s in plant.station] if stations else []
+    other = heard_otherwise(reader, plant, silence, LONG_AGO) if stations else {}
+    lives = [_station(s.id, s.line, silence.get(s.id), other.get(s.id)) for s in plant.station] if stations else []
     refused = [
         _told(row) | {"sentence": _sentence(row)}
         for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
@@ -53,7 +56,9 @@ def _told(row: dict[str, Any]) -> dict[str, Any]:
     return {key: utc_text(value) if hasattr(value, "tzinfo") else value for key, value in row.items()}
 
 
-def _station(plant: Plant, station: str, line: str, row: dict[str, Any] | None) -> dict[str, Any]:
+def _station(station: str, line: str, row: dict[str, Any] | None, other: dict[str, datetime] | None) -> dict[str, Any]:
+    if row is None and other:
+        return {"line": line, "station": station, "last_window": None, "verdict": _sends(other), "heard": utc_text(max(other.values()))}  # fmt: skip
     if row is None:
         return {"line": line, "station": station, "last_window": None, "verdict": "never heard of"}
     behind_line, behind_works = (
@@ -66,6 +71,13 @@ def _station(plant: Plant, station: str, line: str, row: dict[str, Any] | None) 
     elif behind_works > SILENT_AFTER:
         verdict = f"late: {behind_works.total_seconds() / 60:.0f} min behind the other lines"
     return {"line": line, "station": station, "last_window": utc_text(row["last_window"]), "verdict": verdict}
+
+
+def _sends(other: dict[str, datetime]) -> str:
+    """What a station without counts by window sends, and what can be made of it."""
+    if "counter_reads" in other:
+        return f"{TOTALS}, no counts by window: yields stand on them, Paretos and signals pass the station over"
+    return f"{REJECTS}, no counts of ware: its calls are told without a rate of its own"
 
 
 def _sentence(row: dict[str, Any]) -> str:

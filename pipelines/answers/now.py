@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -68,7 +69,18 @@ def stations_alive(reader: Reader, plant: Plant, now: datetime, newest: datetime
     since = (newest or now) - LOOK_BACK
     rows = reader.ask("last_windows", from_time=since)
     last = {row["station"]: row["last_window"] for row in rows.iter_rows(named=True)}
-    return alive([(s.line, s.id) for s in plant.station], last, now)
+    return alive([(s.line, s.id) for s in plant.station], last, now, heard_otherwise(reader, plant, last, since))
+
+
+def heard_otherwise(
+    reader: Reader, plant: Plant, windows: Collection[str], since: datetime
+) -> dict[str, dict[str, datetime]]:
+    """What the stations that are not among `windows` send instead of counts by window since a moment: by station and feed, until when."""
+    silent = [station for station in plant.stations if station not in windows]
+    told: dict[str, dict[str, datetime]] = {}
+    for row in reader.ask("heard_otherwise", from_time=since, stations=silent).iter_rows(named=True) if silent else ():
+        told.setdefault(row["station"], {})[row["feed"]] = row["heard"]
+    return told
 
 
 def hour_of_line(plant: Plant, stations: list[StationLife]) -> Span | None:

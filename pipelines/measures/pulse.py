@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.kinds import faults, rejected_for_none
-from pipelines.measures.shares import ratio
+from pipelines.measures.shares import ratio, share
 from pipelines.plant import Plant
 
 SILENT_AFTER = timedelta(minutes=30)  # behind the others of its line
@@ -34,7 +34,8 @@ class Pulse:
 
     @property
     def share(self) -> float | None:
-        return ratio(self.rejected, self.ware)
+        """Rejected over ware; None where more was rejected than counted in."""
+        return share(self.rejected, self.ware)
 
     @property
     def times(self) -> float | None:
@@ -76,21 +77,37 @@ def pulse(
 @dataclass(frozen=True)
 class StationLife:
     """One station: the end of its last window, and what that means. state: "alive", "silent" (its line's others go on), "late" (the whole line is
-    behind the clock), "never" (nothing was found)."""
+    behind the clock), "never" (nothing was found). sends, heard: what a station without counts by window sends instead, and until when; then `last` is None."""
 
     line: str
     station: str
     last: datetime | None
     behind: timedelta | None
     state: str
+    sends: str = ""
+    heard: datetime | None = None
 
 
-def alive(stations: Sequence[tuple[str, str]], last: Mapping[str, datetime], now: datetime) -> list[StationLife]:
-    """The state of each (line, station) by the end of its last window."""
+TOTALS, REJECTS = "running totals only", "rejects only"
+
+
+def alive(
+    stations: Sequence[tuple[str, str]],
+    last: Mapping[str, datetime],
+    now: datetime,
+    otherwise: Mapping[str, Mapping[str, datetime]] = {},
+) -> list[StationLife]:
+    """The state of each (line, station) by the end of its last window. otherwise: by station without windows, the feeds it sends and until when.
+
+    Rejects come only where something is rejected, so that their want says nothing: such a station is never late.
+    """
     told = []
     for line, station in stations:
         of_line = max((last[s] for at, s in stations if at == line and s in last), default=None)
         mine = last.get(station)
+        if station in otherwise and mine is None:
+            told.append(_heard(line, station, otherwise[station], now))
+            continue
         if mine is None or of_line is None:
             told.append(StationLife(line, station, None, None, "never"))
             continue
@@ -101,3 +118,11 @@ def alive(stations: Sequence[tuple[str, str]], last: Mapping[str, datetime], now
             state = "late"
         told.append(StationLife(line, station, mine, now - mine, state))
     return told
+
+
+def _heard(line: str, station: str, feeds: Mapping[str, datetime], now: datetime) -> StationLife:
+    heard = max(feeds.values())
+    if "counter_reads" not in feeds:
+        return StationLife(line, station, None, None, "alive", REJECTS, heard)
+    state = "late" if now - heard > LATE_AFTER else "alive"
+    return StationLife(line, station, None, now - heard, state, TOTALS, heard)

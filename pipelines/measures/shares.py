@@ -8,6 +8,21 @@ def ratio(part: float, whole: float | None) -> float | None:
     return part / whole if whole else None
 
 
+def share(part: float, whole: float | None) -> float | None:
+    """part / whole, where the one was counted among the other; None where there is no whole, or where more was counted of the part."""
+    return None if whole is not None and part > whole else ratio(part, whole)
+
+
+def more_than_whole(rejected: float, ware: float) -> str | None:
+    """What there is to say where more was rejected than was counted in; None where a share can be told."""
+    if rejected <= ware:
+        return None
+    return (
+        f"{rejected:,.0f} rejected and only {ware:,.0f} containers counted at the first station: no share is told. "
+        "Its counts are short, or the ware was counted before this time began."
+    )
+
+
 def quality_ratio(good: float, produced: float | None) -> float | None:
     """Quality ratio GQ / PQ: good quantity over produced quantity, both in containers.
 

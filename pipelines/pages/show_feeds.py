@@ -54,7 +54,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         _upcoming(web, reader, plant),
         *_notices(web, plant),
     )
-    sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql; runs and notices: .serve/serve.db"
+    sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
     links = (("clocks and counts in doubt", "/feeds/doubts"),)
     return View(
         "feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, links, sources=(sources,), refresh_s=LIVE_S
@@ -85,8 +85,9 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
     )
     rows = [
         {
-            "line": one.line, "station": one.station, "last": plant.clock.show(one.last) if one.last else "", "behind": one.behind.total_seconds() / 60 if one.behind else None,
-            "state": {"alive": "alive", "silent": "silent: its line's others go on", "late": "late", "never": "nothing heard"}[one.state],
+            "line": one.line, "station": one.station, "last": plant.clock.show(one.last or one.heard) if one.last or one.heard else "", "behind": one.behind.total_seconds() / 60 if one.behind else None,
+            "state": {"alive": "alive", "silent": "silent: its line's others go on", "late": "late", "never": "nothing heard"}[one.state]
+            + (f": {one.sends}" if one.sends else ""),
         }
         for one in life
     ]  # fmt: skip

@@ -10,7 +10,7 @@ from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.measures.cavities import FAR, MORE, CavityState
-from pipelines.numbers import decimals
+from pipelines.numbers import decimals, expected
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.view import Special, View
 from pipelines.plant import Plant
@@ -28,7 +28,7 @@ QUERIES = (
 )
 COLUMNS = (
     Column("place", "Cavity", "id"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"),
-    Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "number"), Column("times", "Times expected", "number"), Column("q", "q of the excess", "number3"),
+    Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "expected"), Column("times", "Times expected", "number"), Column("q", "q of the excess", "number3"),
     Column("verdict", "How unusual"), Column("critical", "Critical", "count"), Column("worst", "Most frequent"),
 )  # fmt: skip
 
@@ -123,7 +123,7 @@ def _words(told: Machine) -> str:
     if not out:
         return "No cavity is called more than chance explains."
     said = "; ".join(
-        f"{_place(c)} (mould {', '.join(c.moulds) or 'unknown'}): {c.calls} calls, {decimals(c.expected, 1)} expected"
+        f"{_place(c)} (mould {', '.join(c.moulds) or 'unknown'}): {c.calls} calls, {expected(c.expected)} expected"
         for c in out[:8]
     )
     return f"More than chance explains, the surest first: {said}."

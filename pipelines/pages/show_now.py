@@ -9,8 +9,8 @@ from pipelines.answers.now import LineNow, Now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.measures.pulse import Pulse
-from pipelines.measures.shares import ratio
-from pipelines.numbers import decimals
+from pipelines.measures.shares import more_than_whole, share
+from pipelines.numbers import decimals, expected
 from pipelines.pages.view import View
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -24,6 +24,7 @@ FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
 QUERIES = (
     "newest_counts",
     "last_windows",
+    "heard_otherwise",
     "calls",
     "ware",
     "expected_of_line",
@@ -83,11 +84,11 @@ def wall_view(plant: Plant, told: Now, refresh_s: int) -> View:
         beat = one.pulse
         alive = sum(s.state == "alive" for s in one.stations)
         worst = one.open_signals[0] if one.open_signals else None
-        expected = decimals(beat.expected) if beat and beat.expected is not None else "–"
+        usual = expected(beat.expected) if beat else "–"
         row = {
             "line": one.line,
             "share": beat.share if beat else None,
-            "against": f"{beat.calls} / {expected}" if beat else "–",
+            "against": f"{beat.calls} / {usual}" if beat else "–",
             "verdict": _short(beat),
             "critical": beat.critical if beat else None,
         }
@@ -121,11 +122,14 @@ def _when(plant: Plant, told: Now) -> str:
 
 
 def _notes(told: Now) -> tuple[str, ...]:
+    said = [(one.line, more_than_whole(one.pulse.rejected, one.pulse.ware)) for one in told.lines if one.pulse]
+    wrong = tuple(f"{line}: {sentence}" for line, sentence in said if sentence)
     if told.newest is not None and told.at - told.newest > timedelta(hours=3):
         return (
             f"The newest count is {(told.at - told.newest) / timedelta(hours=1):.0f} h old: what stands here is not what the lines do now.",
+            *wrong,
         )
-    return ()
+    return wrong
 
 
 def _figures(told: Now) -> tuple[Figure, ...]:
@@ -136,7 +140,7 @@ def _figures(told: Now) -> tuple[Figure, ...]:
     dead = [s for one in told.lines for s in one.stations if s.state != "alive"]
     every = sum(len(one.stations) for one in told.lines)
     return (
-        Figure(percent(ratio(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
+        Figure(percent(share(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
         Figure(count(critical), "critical calls", "each is on its line's page", "critical" if critical else ""),
         Figure(count(len(opened)), "signals open", f"about {count(sum(s.lost_per_hour for s in opened))} containers lost an hour", "critical" if any(s.severity == "critical" for s in opened) else ""),
         Figure(count(len(dead)), "stations silent or late", f"of {every}; {told.waiting[0]} rows and {told.waiting[1]} files wait in quarantine", "critical" if dead else ""),
@@ -146,7 +150,7 @@ def _figures(told: Now) -> tuple[Figure, ...]:
 def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
     beat = one.pulse
     if beat is None or one.span is None:
-        return {"line": one.line, "verdict": "no counts", "feeds": feeds_words(one, plant, told.at), "worst": ""}
+        return {"line": one.line, "verdict": _instead(one), "feeds": feeds_words(one, plant, told.at), "worst": ""}
     clock = plant.clock
     worst = one.open_signals[0] if one.open_signals else None
     return {
@@ -156,11 +160,16 @@ def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _instead(one: LineNow) -> str:
+    """What a line without counts by window sends."""
+    return ", ".join(sorted({s.sends for s in one.stations if s.sends})) or "no counts"
+
+
 def expected_words(beat: Pulse) -> str:
     """Expected calls with their interval."""
     if beat.expected is None:
         return "no past to compare with"
-    return f"{decimals(beat.expected)} ({decimals(beat.low)} to {decimals(beat.high)})"
+    return f"{expected(beat.expected)} ({decimals(beat.low)} to {decimals(beat.high)})"
 
 
 def verdict(beat: Pulse) -> str:
@@ -184,8 +193,9 @@ def signal_words(plant: Plant, one: Signal) -> str:
 def feeds_words(one: LineNow, plant: Plant, at: datetime) -> str:
     """Which of a line's stations still speak."""
     bad = [s for s in one.stations if s.state != "alive"]
+    other = [f"{s.station} {s.sends}" for s in one.stations if s.sends and s.state == "alive"]
     if not bad:
-        return f"all {len(one.stations)} alive"
+        return "; ".join([f"all {len(one.stations)} alive", *other])
     if len(bad) > 1 and len(bad) == len(one.stations) and len({(s.state, s.last) for s in bad}) == 1:
         since = (
             f" since {plant.clock.local(bad[0].last):%H:%M}"
@@ -193,7 +203,7 @@ def feeds_words(one: LineNow, plant: Plant, at: datetime) -> str:
             else ""
         )
         return f"all {len(bad)} {'never heard of' if bad[0].state == 'never' else bad[0].state}{since}"
-    said = []
+    said = other
     for s in bad:
         when = (
             f" since {plant.clock.local(s.last):%H:%M}"
@@ -230,7 +240,7 @@ def _chart(told: Now) -> Section:
     ]  # fmt: skip
     words = "Calls of each line's newest hour: " + "; ".join(
         f"{row['label']} {row['shown']}"
-        + (f", expected {decimals(row['expected'])}" if row["expected"] is not None else "")
+        + (f", expected {expected(row['expected'])}" if row["expected"] is not None else "")
         for row in rows
     )
     return Section(

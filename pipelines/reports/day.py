@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.change import Against, Change, Revision
+from pipelines.measures.shares import more_than_whole
 from pipelines.measures.tell_laboratory import all_due, gob_sentences, laboratory_sentences
 from pipelines.measures.tell_meters import meter_sentences, yield_words
 from pipelines.numbers import decimals
@@ -340,6 +341,8 @@ def _missing(plant: Plant, told: Day) -> list[str]:
             if share < 0.99:
                 said.append(f"{station.id}: counts for {decimals(100 * share, 1)} % of the day.")
         said.extend(uncalled_sentence(row) for row in told.uncalled[line].iter_rows(named=True))
+        wrong = more_than_whole(told.paretos[line].rejected_for_faults, told.paretos[line].ware)
+        said += [f"{line}: {wrong}"] if wrong else []
         if not any(one.point == "cold" for one in told.weights[line]):
             said.append(f"{line}: no cold weighing; nominal weights were used.")
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]

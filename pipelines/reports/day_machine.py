@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.day import Day
-from pipelines.measures.shares import ratio
+from pipelines.measures.shares import ratio, share
 from pipelines.measures.tell_meters import yield_words
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
@@ -107,7 +107,7 @@ def _hours(plant: Plant, told: Day, line: str) -> Sheet:
                 "hour": f"{plant.clock.local(span.start):%H:%M}",
                 "ware": ware,
                 "rejected": rejected,
-                "rate": percent(ratio(rejected, ware)),
+                "rate": percent(share(rejected, ware)),
             }
         )
         links[number, "rate"] = f"../{hour_address(plant, line, span)}"
@@ -119,7 +119,7 @@ def _hours(plant: Plant, told: Day, line: str) -> Sheet:
         f"{line} hours",
         columns,
         rows,
-        "Rejected at any station / containers at the first station. Each figure opens its hour.",
+        "Rejected at any station / containers at the first station; none where more was rejected than counted in. Each figure opens its hour.",
         links=links,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipelines.answers.day import Day
-from pipelines.measures.shares import ratio
+from pipelines.measures.shares import share
 from pipelines.measures.tell_laboratory import signed
 from pipelines.measures.tell_meters import yield_words
 from pipelines.numbers import decimals
@@ -18,7 +18,7 @@ def machines_sheet(told: Day) -> Sheet:
     rows = [
         {
             "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": y.inspected, "rejected": y.rejected,
-            "rate": ratio(y.rejected - y.rejected_apart, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
+            "rate": share(y.rejected - y.rejected_apart, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
             "quality": y.quality_ratio, "scrap": y.scrap_ratio, "running": y.availability, "lost": y.unaccounted_units, "efficiency": y.efficiency, "give": y.giveaway_kg,
         }
         for y in told.told.lines
@@ -100,7 +100,7 @@ def shifts_sheet(told: Day) -> Sheet:
             "shift": name,
             "ware": p.ware,
             "rejected": p.rejected_for_faults,
-            "rate": ratio(p.rejected_for_faults, p.ware),
+            "rate": share(p.rejected_for_faults, p.ware),
             "critical": sum(r.critical_calls for r in p.rows),
         }
         for line, shifts in told.shifts.items()

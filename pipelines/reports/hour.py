@@ -12,7 +12,7 @@ from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.limits import ShareLimits, beyond_past
 from pipelines.measures.places import UNREAD
-from pipelines.measures.shares import count_interval, proportion_interval, ratio
+from pipelines.measures.shares import count_interval, more_than_whole, proportion_interval, ratio, share
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -87,7 +87,7 @@ def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
     pareto = told.paretos["defect"]
     severe = sum(row.critical_calls for row in pareto.rows)
     before = _before(plant, told)
-    rate = ratio(pareto.rejected_for_faults, pareto.ware)
+    rate = share(pareto.rejected_for_faults, pareto.ware)
     return (
         Figure(percent(rate), "rejected", f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers"),
         Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
@@ -108,7 +108,7 @@ def _by_hour(plant: Plant, told: Hour) -> list[dict[str, Any]]:
 
 def _before(plant: Plant, told: Hour) -> float | None:
     earlier = [row for row in _by_hour(plant, told) if row["block"] < told.span.start]
-    return ratio(sum(row["rejected"] for row in earlier), sum(row["ware"] for row in earlier))
+    return share(sum(row["rejected"] for row in earlier), sum(row["ware"] for row in earlier))
 
 
 def _sections(plant: Plant, told: Hour) -> list[Section]:
@@ -153,11 +153,11 @@ def _all_signals(plant: Plant, told: Hour) -> list[Section]:
 
 
 def _trend(plant: Plant, told: Hour) -> Section:
-    hours = _by_hour(plant, told)
+    hours = [row for row in _by_hour(plant, told) if row["rejected"] <= row["ware"]]  # the others are told in words
     limits = beyond_past([row["rejected"] for row in hours], [row["ware"] for row in hours])
     rows = []
     for number, row in enumerate(hours):
-        low, high = proportion_interval(min(row["rejected"], row["ware"]), row["ware"])
+        low, high = proportion_interval(row["rejected"], row["ware"])
         rows.append(
             {
                 "label": f"{plant.clock.local(row['block']):%H:%M}", "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
@@ -287,8 +287,14 @@ def _stations(plant: Plant, told: Hour) -> Sheet:
     return Sheet("stations", "By station", columns, rows, "Stations of one order are lanes side by side.")
 
 
+def _impossible(plant: Plant, told: Hour) -> list[str]:
+    """The hours in which more was rejected than counted in."""
+    hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in _by_hour(plant, told)]
+    return [f"{plant.clock.local(at):%H:%M}: {sentence}" for at, sentence in hours if sentence]
+
+
 def _missing(plant: Plant, told: Hour) -> list[str]:
-    said = list(told.doubts)
+    said = [*_impossible(plant, told), *told.doubts]
     cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
     for station in plant.stations_of(told.line):
         covered = cover[station.id]["covered_s"] if station.id in cover else 0

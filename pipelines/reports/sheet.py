@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 from great_tables import GT, loc, style
 
-from pipelines.numbers import decimals
+from pipelines.numbers import decimals, expected
 
 _FORMATS = {
     "count": "#,##0",
@@ -20,6 +20,7 @@ _FORMATS = {
     "number": "#,##0.0",
     "number2": "#,##0.00",
     "number3": "0.000",
+    "expected": '[<0.05]"< 0.1";#,##0.0',
     "text": "",
     "id": "",
 }
@@ -29,7 +30,8 @@ _FORMATS = {
 class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
-    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), link.
+    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), expected
+    (1 digit, never 0), link.
     """
 
     name: str
@@ -78,6 +80,8 @@ def written(value: Any, kind: str) -> str:
         return "" if value is None else str(value)
     if value is None:
         return "–"
+    if kind == "expected":
+        return expected(value)
     scaled = value * 100 if kind.startswith("percent") else value
     text = decimals(scaled, _DIGITS[kind])
     return f"{text} %" if kind.startswith("percent") else text

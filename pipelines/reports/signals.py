@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from pipelines.measures.signals.tell import nothing_found
-from pipelines.numbers import decimals
+from pipelines.numbers import decimals, expected
 from pipelines.plant import Plant
 from pipelines.reports import charts
 from pipelines.reports.common import count, percent
@@ -75,7 +75,7 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
         f"Place: {sureness(told)}. Look first: {told.look_first}.",
         since,
         f"Formed from {at(told.formed)} on (95 %: {at(told.formed_low)} to {at(told.formed_high)}); lehr {told.lehr}.",
-        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {decimals(told.expected or 0, 1)} expected: {rates}. "
+        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {expected(told.expected)} expected: {rates}. "
         f"q = {told.q or 0:.1g}.",
     ]
     if told.happened:
@@ -146,7 +146,7 @@ def signals_section(
 
 SIGNAL_COLUMNS = (
     Column("line", "Line"), Column("defect", "Defect"), Column("place", "Place"), Column("sure", "How sure"), Column("since", "Since (95 %)"),
-    Column("formed", "Formed from"), Column("ended", "Ended"), Column("calls", "Calls", "count"), Column("expected", "Expected", "number"),
+    Column("formed", "Formed from"), Column("ended", "Ended"), Column("calls", "Calls", "count"), Column("expected", "Expected", "expected"),
     Column("ware", "Ware of the place", "count"), Column("lost", "Lost an hour", "number"), Column("q", "q"), Column("seen", "Seen by"),
     Column("id", "Name"),
 )  # fmt: skip

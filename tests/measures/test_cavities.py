@@ -151,3 +151,17 @@ def test_a_station_is_silent_beside_its_line_and_late_beside_the_clock() -> None
     }
     told = {one.station: one.state for one in alive([("K1", "a"), ("K1", "b"), ("K1", "c"), ("K2", "d")], last, now)}
     assert told == {"a": "alive", "b": "silent", "c": "never", "d": "late"}
+
+
+def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
+    """Running totals can be late; rejects come only where something is rejected, so that their want is no silence. Heard of either way."""
+    now = datetime(2026, 3, 10, 12, tzinfo=UTC)
+    ago = {minutes: now - timedelta(minutes=minutes) for minutes in (5, 90, 300)}
+    told = alive(
+        [("K1", "a"), ("K1", "b"), ("K1", "c"), ("K1", "d"), ("K1", "e")], {"a": ago[5]}, now,
+        {"b": {"counter_reads": ago[5], "reject_counts": ago[90]}, "c": {"counter_reads": ago[90]}, "d": {"reject_counts": ago[300]}},
+    )  # fmt: skip
+    assert [(one.state, one.sends, one.heard) for one in told] == [
+        ("alive", "", None), ("alive", "running totals only", ago[5]), ("late", "running totals only", ago[90]),
+        ("alive", "rejects only", ago[300]), ("never", "", None),
+    ]  # fmt: skip
