@@ -26,6 +26,7 @@ from pipelines.measures.exposure import (
     spread,
 )
 from pipelines.measures.false_calls import Place, Split, false_levels, split_calls
+from pipelines.measures.kinds import faults
 from pipelines.measures.packing import PackingTime, blurred_window, packing_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.rates import remembered
@@ -115,7 +116,7 @@ def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouchi
     """What the places in the row of a line's stations saw and called in a span; a station without counts, or without calls of anything, tells nothing."""
     told = {"line": line, "from_time": span.start, "to_time": span.end}
     ware = dict(reader.ask("ware", **told).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
-    sums = reader.ask("calls", **told).group_by("station", "defect").agg(pl.col("calls").sum())
+    sums = faults(plant, reader.ask("calls", **told)).group_by("station", "defect").agg(pl.col("calls").sum())
     calls = {(station, defect): float(count) for station, defect, count in sums.iter_rows()}
     stations, found = plant.stations_of(line), []
     speaking = {station for (station, _), count in calls.items() if count}
