@@ -141,7 +141,8 @@ def _miscounted(
     """Single containers counted twice or not at all; never fewer than the `within` of them."""
     told = _with_errors(plan, frame, when, meter, errors)
     off, counts = told["off"].to_numpy(), told[count].to_numpy()
-    spare = counts - (told[within].to_numpy() if within else 0)
+    kept = [name for name in (within, "refed") if name in told.columns]
+    spare = counts - (told.select(pl.max_horizontal(kept)).to_series().to_numpy() if within else 0)
     wanted = np.abs(off) * counts
     if within:
         changed = rng.binomial(

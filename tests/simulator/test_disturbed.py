@@ -130,3 +130,13 @@ def test_a_meter_that_lies_now_and_then_errs_honestly_between(works: Simulated) 
         assert all(one == 0.2 or abs(one) < 0.01 for one in off)
         seen |= {one == 0.2 for one in off}
     assert seen == {True, False}
+
+
+def test_a_meter_that_counts_too_few_still_counts_what_was_rejected_or_sent_through_again() -> None:
+    simulated = simulate(make_plan(rough_plant(32), DAY, 1, 32, faults=0, roughness=Roughness(refed=0.5)))
+    lies = [
+        Lie(f"{station} inspected", 0, date.min, date.max, percent=-30.0) for station in simulated.plan.plant.stations
+    ]
+    told = misread(simulated, 10, lies).feeds["station_counts"]
+    assert (told["refed"] <= told["inspected"]).all() and (told["rejected"] <= told["inspected"]).all()
+    assert told["inspected"].sum() < 0.8 * simulated.feeds["station_counts"]["inspected"].sum()
