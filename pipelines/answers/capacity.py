@@ -192,8 +192,8 @@ def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
         said += f" Not judged by mean and range: that asks for {RANGE_SAMPLE}, {checked} were checked."
     if not all(one.one_hour for one in verdicts):
         said += (
-            " The directive asks for a sample of one hour's production (annex II 1); no hour holds so many checks, "
-            "so these are the works' own of a longer time."
+            " No hour holds so many checks: these are the works' own of a longer time."
+            " The directive asks for one hour's production (annex II 1)."
         )
     shares = [f"{100 * chance_accepted(share):.0f}" for share in (0.025, 0.065)]
     return (
