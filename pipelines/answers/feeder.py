@@ -1,4 +1,5 @@
-"""One feeder correction a gob position in an answer about weights: hot and cold, and all items of the line, taken together."""
+"""One feeder correction a gob position in an answer about weights: hot and cold, and all items of the line,
+taken together."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from schemas.weights import FeederCorrection, FeederWeighed, GobWeights
 
 
 def with_feeder(studies: Sequence[ItemStudy], lehr: LehrTime) -> list[ItemStudy]:
-    """The studies of a line, where a gob position drifts with one correction for it, the same wherever it was weighed."""
+    """The studies of a line, where a gob position drifts with one correction for it, the same wherever it was
+    weighed."""
     letters = {gob.gob for one in studies for study in one.points for gob in study.gobs if gob.still}
     found = {letter: _weighed(studies, letter, lehr) for letter in sorted(letters)}
     drift = {letter: together(weighed) for letter, weighed in found.items()}
@@ -32,7 +34,8 @@ def _weighed(studies: Sequence[ItemStudy], letter: str, lehr: LehrTime) -> list[
 
 
 def _share(study: Study, gob: GobFound, lehr: LehrTime) -> tuple[float, float] | None:
-    """Drift at the feeder as a share of the weight, and its standard deviation; also where it was not called there."""
+    """Drift at the feeder as a share of the weight, and its standard deviation; also where it was not called
+    there."""
     weight = _weight(study, gob)
     ahead = lehr.minutes * 60 if study.point == "cold" else 0.0
     drift = gob.fit or fit(gob.series, weight, ahead)
@@ -61,7 +64,8 @@ def _of_item(one: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, T
 
 
 def _corrected(told: GobWeights, study: Study, gob: GobFound, drift: Together, main: str) -> GobWeights:
-    """The same correction at every point; none where they disagree. To nominal by the scale of the main point only."""
+    """The same correction at every point; none where they disagree. To nominal by the scale of the main point
+    only."""
     if not drift.agree:
         nothing = dict.fromkeys(("correction_g", "correction_low", "correction_high", "to_nominal_g"))
         return told.model_copy(update=nothing)
@@ -81,14 +85,30 @@ def _correction(
     letter: str, weighed: list[Weighed], drift: Together, weight: float, gobs: Sequence[GobWeights]
 ) -> FeederCorrection:
     sources = tuple(
-        FeederWeighed(item=w.item, point=w.point, drift_percent=100 * w.share, low=100 * (w.share - 1.96 * w.sd), high=100 * (w.share + 1.96 * w.sd), drifting=w.drifting)
+        FeederWeighed(
+            item=w.item,
+            point=w.point,
+            drift_percent=100 * w.share,
+            low=100 * (w.share - 1.96 * w.sd),
+            high=100 * (w.share + 1.96 * w.sd),
+            drifting=w.drifting,
+        )
         for w in weighed
-    )  # fmt: skip
+    )
     mine = [gob for gob in gobs if gob.gob == letter]
     seen = next((gob for gob in mine if gob.drifting), None)
     nominal = next((gob.to_nominal_g for gob in mine if gob.drifting and gob.to_nominal_g is not None), None)
     grams = (-drift.share * weight, -drift.high * weight, -drift.low * weight) if drift.agree else (None, None, None)
     return FeederCorrection(
-        gob=letter, correction_g=grams[0], correction_low=grams[1], correction_high=grams[2], agree=drift.agree, chance=drift.chance, weighed=sources,
-        to_nominal_g=nominal, seen_at=seen.seen_at if seen else None, seen_low=seen.seen_low if seen else None, seen_high=seen.seen_high if seen else None,
-    )  # fmt: skip
+        gob=letter,
+        correction_g=grams[0],
+        correction_low=grams[1],
+        correction_high=grams[2],
+        agree=drift.agree,
+        chance=drift.chance,
+        weighed=sources,
+        to_nominal_g=nominal,
+        seen_at=seen.seen_at if seen else None,
+        seen_low=seen.seen_low if seen else None,
+        seen_high=seen.seen_high if seen else None,
+    )

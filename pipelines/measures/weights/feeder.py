@@ -1,4 +1,5 @@
-"""One correction at the feeder for a gob position, from all that was weighed of it: hot and cold, and every item it feeds."""
+"""One correction at the feeder for a gob position, from all that was weighed of it: hot and cold, and every item
+it feeds."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ DISAGREE = 0.01  # chance below which what was weighed of one gob position is sa
 
 @dataclass(frozen=True)
 class Weighed:
-    """What one item's weighings at one point say of a gob position: its drift as the gobs are cut now, as a share of the
+    """What one item's weighings at one point say of a gob position: its drift as the gobs are cut now, as a
+    share of the
     item's weight, and its standard deviation; drifting: whether it was called there."""
 
     item: str | None
@@ -25,7 +27,8 @@ class Weighed:
 
 @dataclass(frozen=True)
 class Together:
-    """The drift of a gob position as a share of the weight, with a 95 % interval; chance: of such differences between what
+    """The drift of a gob position as a share of the weight, with a 95 % interval; chance: of such differences
+    between what
     was weighed, were it one drift (1 for a single one); agree: chance is at least DISAGREE."""
 
     share: float
@@ -41,9 +44,12 @@ class Together:
 def together(weighed: Sequence[Weighed]) -> Together:
     """Weighed means of shares, because one orifice and one shear cut scale every gob of the position alike.
 
-    Each estimate carries the same distribution beforehand (STEP_SHARE about nothing), which may count once only: of k
-    estimates k - 1 of its precisions are taken out. Differences are judged by chi-square with k - 1 degrees of freedom.
-    References: [1] Gelman and others, Bayesian Data Analysis, 2.5: precisions add. [2] Cochran, Biometrics 10 (1954) 101.
+    Each estimate carries the same distribution beforehand (STEP_SHARE about nothing), which may count once only:
+    of k
+    estimates k - 1 of its precisions are taken out. Differences are judged by chi-square with k - 1 degrees of
+    freedom.
+    References: [1] Gelman and others, Bayesian Data Analysis, 2.5: precisions add. [2] Cochran, Biometrics 10
+    (1954) 101.
     ValueError for none.
     """
     if not weighed:
@@ -60,7 +66,8 @@ def together(weighed: Sequence[Weighed]) -> Together:
 
 
 def _agreement(data: Sequence[tuple[float, float]]) -> float:
-    """Chance of such differences between what the weighings alone say (precision times share, precision); 1 under two."""
+    """Chance of such differences between what the weighings alone say (precision times share, precision); 1
+    under two."""
     from scipy.special import chdtrc
 
     if len(data) < 2:

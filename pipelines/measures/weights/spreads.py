@@ -1,10 +1,13 @@
-"""A mould's own spread of single containers, with what is behind it; and how far the moulds of a line speak for one another.
+"""A mould's own spread of single containers, with what is behind it; and how far the moulds of a line speak for
+one another.
 
 A capability index is one mould's: its spread is that mould's alone, so that its interval also holds for a mould that
-scatters twice as much as its neighbours. The limits of charts borrow from the neighbours, as far as the moulds agree.
+scatters twice as much as its neighbours. The limits of charts borrow from the neighbours, as far as the moulds
+agree.
 
 Tried for the index and not kept: a common spread with 60 degrees of freedom beside the mould's own (a mould of twice
-the spread was told a Cp 1.5 to 1.9 times the true one), and the posterior of `borrowed` (it draws such a mould to the
+the spread was told a Cp 1.5 to 1.9 times the true one), and the posterior of `borrowed` (it draws such a mould
+to the
 others just where its few weighings happen to agree).
 """
 
@@ -31,7 +34,8 @@ SAMPLES, RANGES = "samples of one time", "moving ranges"
 class Spread:
     """One mould's standard deviation of single containers [g], None where too little is behind it.
 
-    freedom: its degrees of freedom.  by: SAMPLES or RANGES.  correlation: of weighings that follow one another, 0 where
+    freedom: its degrees of freedom.  by: SAMPLES or RANGES.  correlation: of weighings that follow one another,
+    0 where
     none is beyond chance.  worth: as how many independent weighings its mean counts.  left_out: slips [g].
     """
 
@@ -46,10 +50,13 @@ class Spread:
 def own_spreads(here: Rounds) -> list[Spread]:
     """One a mould of the window, in the order of `here.moulds`, each from its own weighings alone.
 
-    The samples of one time pooled (n - 1 degrees of freedom each) where they carry more than its moving ranges; else the
+    The samples of one time pooled (n - 1 degrees of freedom each) where they carry more than its moving ranges;
+    else the
     mean moving range over d2, raised by 1 / sqrt(1 - r) where weighings follow one another with correlation r.
-    References: [1] ISO 7870-2 and ISO 22514-2 for the two estimators. [2] Cryer and Ryan, Journal of Quality Technology
-    22 (1990) 187, degrees of freedom of moving ranges. [3] Bayley and Hammersley, Supplement to the Journal of the Royal
+    References: [1] ISO 7870-2 and ISO 22514-2 for the two estimators. [2] Cryer and Ryan, Journal of Quality
+    Technology
+    22 (1990) 187, degrees of freedom of moving ranges. [3] Bayley and Hammersley, Supplement to the Journal of
+    the Royal
     Statistical Society 8 (1946) 184: n values with correlation r count as n (1 - r) / (1 + r).
     """
     columns = [_kept(column) for column in here.mean.T]
@@ -79,7 +86,8 @@ def _by_samples(sd: np.ndarray, n: np.ndarray) -> tuple[float, float]:
 
 
 def _kept(column: np.ndarray) -> tuple[np.ndarray, tuple[float, ...]]:
-    """A mould's weighings by round, NaN for its slips, and the slips; medians tell them, so that they do not hide."""
+    """A mould's weighings by round, NaN for its slips, and the slips; medians tell them, so that they do not
+    hide."""
     apart = np.abs(column - np.nanmedian(column)) if not np.isnan(column).all() else np.full(len(column), np.nan)
     known = ~np.isnan(apart)
     middle = float(np.median(apart[known])) / 0.6745 if known.sum() >= SLIPS_FROM else 0.0
@@ -90,7 +98,8 @@ def _kept(column: np.ndarray) -> tuple[np.ndarray, tuple[float, ...]]:
 def following(here: Rounds, kept: np.ndarray) -> float:
     """Correlation of weighings that follow one another within a mould, all moulds together; 0 unless beyond chance.
 
-    What moves TOGETHER and more moulds of a gob position at a time is taken out first, then each mould's straight line;
+    What moves TOGETHER and more moulds of a gob position at a time is taken out first, then each mould's
+    straight line;
     a series of n then tells about (2 + 4 r) / n too little, which is put back. Beyond chance: 2.5 %, one-sided.
     References: [1] Kendall, and Marriott and Pope, Biometrika 41 (1954) 403 and 390: the bias.
     """
@@ -130,8 +139,10 @@ def _alone(here: Rounds, kept: np.ndarray) -> np.ndarray:
 def borrowed(own: np.ndarray, freedom: np.ndarray) -> tuple[np.ndarray, float]:
     """Each mould's spread with what the others lend it, and how many degrees of freedom they lend a mould like them.
 
-    own, freedom: [moulds], any unit; NaN or freedom 0 where a mould has none of its own. Variances are a scaled inverse
-    chi-square about a common one, as wide as the marginal likelihood says (s2 / common is then F distributed); APART of
+    own, freedom: [moulds], any unit; NaN or freedom 0 where a mould has none of its own. Variances are a scaled
+    inverse
+    chi-square about a common one, as wide as the marginal likelihood says (s2 / common is then F distributed);
+    APART of
     the moulds are unlike the others and lend and borrow nothing, each as far as it looks so.
     References: [1] Smyth, Statistical Applications in Genetics and Molecular Biology 3 (2004) 3: the prior and its F
     distribution. [2] Phipson and others, Annals of Applied Statistics 10 (2016) 946: hyper-variable ones kept apart.

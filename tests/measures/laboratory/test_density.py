@@ -15,7 +15,8 @@ START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 
 @pytest.mark.parametrize("n", [6, 10, 11, 20, 60])
 def test_the_noise_is_that_of_a_reading(n: int) -> None:
-    """Normal readings with standard deviation 1 (simulated, 3,000 series): the mean noise is 1 within 2 %. Leaving the greatest
+    """Normal readings with standard deviation 1 (simulated, 3,000 series): the mean noise is 1 within 2 %.
+    Leaving the greatest
     range out without more would tell 0.82 at eleven readings."""
     rng = np.random.default_rng([41, n])
     told = [noise_of(rng.normal(size=n)) for _ in range(3000)]
@@ -45,7 +46,8 @@ def readings(values: np.ndarray) -> pl.DataFrame:
 
 @pytest.mark.parametrize("step", [0.0, 0.0030])
 def test_limits_of_single_readings_are_as_wide_as_they_should_be(step: float) -> None:
-    """Noise 0.0002 g/cm3, with and without a step of fifteen of them; three standard deviations each way, on average of 200 series."""
+    """Noise 0.0002 g/cm3, with and without a step of fifteen of them; three standard deviations each way, on
+    average of 200 series."""
     rng = np.random.default_rng([44, int(1e4 * step)])
     widths = []
     for _ in range(200):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -43,7 +45,8 @@ def test_what_tells_nothing_changes_nothing() -> None:
 
 
 def test_the_interval_holds_the_drift_and_disagreement_is_rare() -> None:
-    """Simulated: drifts of 0.8 % (standard deviation), seen hot and cold with errors of 0.2 and 0.3 % of the weight."""
+    """Simulated: drifts of 0.8 % (standard deviation), seen hot and cold with errors of 0.2 and 0.3 % of the
+    weight."""
     rng = np.random.default_rng(61)
     held = disagree = 0
     for _ in range(1000):
@@ -66,7 +69,7 @@ def test_a_scale_that_moves_alone_is_a_disagreement() -> None:
 
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-0.02, 0.02), st.floats(0.0005, 0.006)), min_size=1, max_size=5), st.randoms())
-def test_the_order_of_weighings_does_not_matter_and_signs_do(seen: list[tuple[float, float]], order) -> None:  # type: ignore[no-untyped-def]
+def test_the_order_of_weighings_does_not_matter_and_signs_do(seen: list[tuple[float, float]], order: Random) -> None:
     many = [posterior(*one) for one in seen]
     shuffled = list(many)
     order.shuffle(shuffled)

@@ -1,4 +1,5 @@
-"""A mould's own spread and what the moulds lend one another: against simulated truth, a reference library, and cases worked by hand."""
+"""A mould's own spread and what the moulds lend one another: against simulated truth, a reference library, and
+cases worked by hand."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def rounds(values: np.ndarray, samples: np.ndarray | None = None) -> Rounds:
 
 
 def line(rng: np.random.Generator, n: int, one_sd: float, others_sd: float, alike: float = 0.0) -> np.ndarray:
-    """n single weighings [g] of 24 moulds, the first of them with another spread; `alike`: correlation of neighbours."""
+    """n single weighings [g] of 24 moulds, the first of them with another spread; `alike`: correlation of
+    neighbours."""
     noise = rng.normal(size=(n, 24))
     for at in range(1, n):
         noise[at] = alike * noise[at - 1] + (1 - alike**2) ** 0.5 * noise[at]
@@ -54,7 +56,8 @@ def studied(values: np.ndarray) -> Study:
 
 @pytest.mark.parametrize("n", [8, 16, 48])
 def test_the_interval_of_cp_holds_the_truth_of_a_mould_unlike_the_others(n: int) -> None:
-    """One mould of 24 with twice their spread: true Cp 10 / (6 x 2.5) = 0.667, theirs 1.333. Of its 95 % intervals 90 to 98 %
+    """One mould of 24 with twice their spread: true Cp 10 / (6 x 2.5) = 0.667, theirs 1.333. Of its 95 %
+    intervals 90 to 98 %
     must hold the truth, here of 300 lines, and of the others' as well; its Cp is not drawn to theirs."""
     rng = np.random.default_rng([31, n])
     held, others, told_cp = 0, 0, []
@@ -71,7 +74,8 @@ def test_the_interval_of_cp_holds_the_truth_of_a_mould_unlike_the_others(n: int)
 
 
 def test_a_study_tells_each_mould_by_its_own_spread() -> None:
-    """The indices of a study are those of the mould's own mean and spread, also of a mould twice as wide as the others."""
+    """The indices of a study are those of the mould's own mean and spread, also of a mould twice as wide as the
+    others."""
     values = line(np.random.default_rng(30), 48, 2.5, 1.25)
     told, own = studied(values), own_spreads(rounds(values))
     for found, spread in zip(told.moulds, own, strict=True):
@@ -84,7 +88,8 @@ def test_a_study_tells_each_mould_by_its_own_spread() -> None:
 
 @pytest.mark.parametrize(("n", "alike"), [(16, 0.3), (48, 0.3), (48, 0.6)])
 def test_weighings_that_follow_one_another_do_not_break_the_interval(n: int, alike: float) -> None:
-    """Autoregressive weighings (order 1): moving ranges alone would tell a Cp 1.2 to 1.6 times too high, and hold hardly ever."""
+    """Autoregressive weighings (order 1): moving ranges alone would tell a Cp 1.2 to 1.6 times too high, and
+    hold hardly ever."""
     rng = np.random.default_rng([32, n, int(10 * alike)])
     held, found = 0, []
     for _ in range(150):
@@ -129,7 +134,8 @@ def test_samples_of_one_time_are_pooled() -> None:
 
 
 def test_moving_ranges_of_single_weighings() -> None:
-    """NIST/SEMATECH e-Handbook 6.3.2.2: mean moving range over 1.128; 200, 202, 201, 204, 204 have ranges 2, 1, 3, 0, mean 1.5."""
+    """NIST/SEMATECH e-Handbook 6.3.2.2: mean moving range over 1.128; 200, 202, 201, 204, 204 have ranges 2, 1,
+    3, 0, mean 1.5."""
     told = own_spreads(rounds(np.array([[200.0], [202], [201], [204], [204]])))[0]
     assert told.by == RANGES and told.sd == pytest.approx(1.5 / 1.128, rel=1e-3)
 
@@ -157,7 +163,8 @@ def test_the_likelihood_of_variances_is_that_of_fishers_f() -> None:
 
 
 def test_moulds_that_scatter_alike_lend_and_unlike_ones_do_not() -> None:
-    """Chi-square spreads with 7 degrees of freedom of 24 moulds: true spreads equal, or lognormal with a factor of 2 either way."""
+    """Chi-square spreads with 7 degrees of freedom of 24 moulds: true spreads equal, or lognormal with a factor
+    of 2 either way."""
     rng = np.random.default_rng(38)
     alike, unlike, gain = [], [], []
     for _ in range(40):
@@ -172,7 +179,8 @@ def test_moulds_that_scatter_alike_lend_and_unlike_ones_do_not() -> None:
 
 
 def test_one_outlying_mould_lends_nothing_and_keeps_its_own() -> None:
-    """Four times the others' spread, 20 degrees of freedom each: its limits stay its own, the others' agreement stays."""
+    """Four times the others' spread, 20 degrees of freedom each: its limits stay its own, the others' agreement
+    stays."""
     rng = np.random.default_rng(39)
     nu = np.full(24, 20.0)
     own = np.sqrt(rng.chisquare(nu) / nu)
