@@ -303,3 +303,37 @@ def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:
     assert any("read mould 20 on" in text and "lacks its fitting" in text for text in told.nearest), told.nearest
     other = traced(place, Question(line="K1", mould="21", made_from=start, made_to=start + 2 * HOUR))
     assert other.pallets == () and any("no pallet was reported" in note for note in other.notes)
+
+
+def test_of_a_critical_defect_the_whole_stay_since_the_last_good_challenge_is_told(place: Place) -> None:
+    """By hand: lehr 92 min, K1-mouth 1.5 min behind the first station; good at 05:00, so ware formed from 03:26:30 on was never vouched for."""
+    place.put(
+        "mould_log.K1.csv", "fitted_at,line,section,gob,part,number,item\n2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n"
+    )
+    head = "window_start,line,station,mould,window_s,inspected,rejected\n"
+    rows = [f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-side-a,20,60,10,0\n" for h in range(3, 12) for m in range(60)]
+    place.put("station_counts.K1.csv", head + "".join(rows))
+    place.put(
+        "challenge_checks.K1.csv",
+        "checked_at,line,station,defect,passes,caught\n"
+        "2026-03-10T05:00:00Z,K1,K1-mouth,OVP,10,10\n2026-03-10T06:00:00Z,K1,K1-mouth,OVP,10,9\n",
+    )
+    place.put(
+        "pallets.K1.csv",
+        "pallet,line,item,packed_from,packed_to,units,state\n"
+        "P0,K1,J370,2026-03-10T03:30:00Z,2026-03-10T04:30:00Z,600,released\nP1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,600,released\n"
+        "P2,K1,J370,2026-03-10T07:00:00Z,2026-03-10T08:00:00Z,600,packed\n",
+    )
+    place.take()
+    start = datetime(2026, 3, 10, 5, tzinfo=UTC)
+    asked = Question(line="K1", mould="20", defect="OVP", made_from=start, made_to=start + timedelta(minutes=20))
+    stay = traced(place, asked).whole_stay
+    assert stay is not None and stay.check == "challenge of K1-mouth, 10 of 10", (
+        "nine of ten is no good challenge of a critical defect"
+    )
+    assert stay.from_ == datetime(2026, 3, 10, 3, 26, 30, tzinfo=UTC) and stay.to is None
+    assert set(stay.pallets) == {"P1", "P2"} and (stay.units, stay.cleared) == (1200, 1)
+    assert (
+        traced(place, replace(asked, defect="CHF")).whole_stay is None
+        or place.plant.defects["CHF"].severity == "critical"
+    )
