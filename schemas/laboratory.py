@@ -184,7 +184,8 @@ class VisualSample(Result):
 
 
 class RunningQuality(Result):
-    """Share of faulty containers in the samples of some days, by severity, with an exact 95 % interval. inspection: normal, tightened or stopped, by ISO 2859-1 9.3,
+    """Share of faulty containers in the samples of some days, by severity, with an exact 95 % interval from the fewest faulty containers that the counts
+    by defect allow (`fewest`: one can have several) to the most (`found`). inspection: normal, tightened or stopped, by ISO 2859-1 9.3,
     after the samples of these days."""
 
     severity: str
@@ -196,6 +197,7 @@ class RunningQuality(Result):
     high: float
     aql: float | None
     inspection: str = ""
+    fewest: int = 0
 
 
 class Visual(Result):

@@ -13,6 +13,7 @@ from schemas.laboratory import (
     InferredCapacity,
     LaboratoryDay,
     LineLaboratory,
+    RunningQuality,
     Temper,
     TemperBeyond,
     Visual,
@@ -291,9 +292,14 @@ def visual_sentences(plant: Plant, line: str, told: Visual) -> list[str]:
         aql = f"; AQL {run.aql:g} %" if run.aql is not None else "; none is accepted"
         then = f"; inspection by ISO 2859-1: {run.inspection}" if run.inspection else ""
         said.append(
-            f"{line}, {run.severity}, last {told.days} days: {run.found} in {whole(run.n)} looked at ({100 * run.share:.3f} %, 95 %: {100 * run.low:.3f} to {100 * run.high:.3f} %){aql}{then}."
+            f"{line}, {run.severity}, last {told.days} days: {_faulty(run)} in {whole(run.n)} looked at ({100 * run.share:.3f} %, 95 %: {100 * run.low:.3f} to {100 * run.high:.3f} %){aql}{then}."
         )  # fmt: skip
     return said or [f"{line}: nobody's sample came for this day."]
+
+
+def _faulty(run: RunningQuality) -> str:
+    """How many faulty containers the counts by defect allow: one container can have several defects."""
+    return f"{run.found}" if run.fewest in (0, run.found) else f"{run.fewest} to {run.found}"
 
 
 def missed_sentences(plant: Plant, checks: tuple[DueChecks, ...]) -> list[str]:

@@ -69,7 +69,8 @@ def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame
 
 @dataclass(frozen=True)
 class Sampled:
-    """One sample against one severity. ac: acceptance number for its size, None where the size is too small to judge by, or none is set; accepted: None then."""
+    """One sample against one severity. found: defects found, at most so many containers; fewest: at least so many, where the same containers had
+    several. ac: acceptance number for its size, None where the size is too small to judge by, or none is set; accepted: None then."""
 
     sampled_at: datetime
     item: str
@@ -80,6 +81,7 @@ class Sampled:
     aql: float | None
     ac: int | None
     accepted: bool | None
+    fewest: int = 0
 
 
 def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
@@ -101,7 +103,8 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
             aql = {"major": plant.sampling.aql_major, "minor": plant.sampling.aql_minor}.get(severity)
             ac = 0 if aql is None else for_sample(n, aql)
             codes = tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"])
-            told.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, None if ac is None else found <= ac))
+            fewest, passed = max((row["found"] for row in mine), default=0), None if ac is None else found <= ac
+            told.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest))
     return told
 
 
@@ -121,17 +124,20 @@ class Running:
     low: float
     high: float
     aql: float | None
+    fewest: int = 0
 
 
 def running_quality(samples: Sequence[Sampled]) -> list[Running]:
-    """Process average by severity. References: [1] ISO 2859-1, process average. [2] the interval: Clopper and Pearson (1934)."""
+    """Process average by severity. A container with two defects stands in both of their counts: the interval reaches from the fewest faulty
+    containers that the counts allow to the most, and `found` is the most. References: [1] ISO 2859-1, process average. [2] the interval: Clopper and Pearson (1934)."""
     told = []
     for severity in SEVERITIES:
         mine = [one for one in samples if one.severity == severity]
-        n, found = sum(one.n for one in mine), sum(one.found for one in mine)
+        n, found = sum(one.n for one in mine), sum(min(one.found, one.n) for one in mine)
+        fewest = sum(min(one.fewest, one.n) for one in mine)
         if n:
-            low, high = proportion_interval(min(found, n), n)
-            told.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql))
+            low, high = proportion_interval(fewest, n)[0], proportion_interval(found, n)[1]
+            told.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql, fewest))
     return told
 
 
