@@ -259,12 +259,23 @@ def failures_of(station: str, defect: str, stretches: Sequence[Doubt]) -> list[D
 
 
 def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doubt], prior: MissPrior) -> list[float]:
-    """How likely it is in each of a station's failed stretches that it really failed, against what it usually does."""
+    """How likely it is in each of a station's failed stretches that it really failed, against what it usually does.
+
+    A stretch is held against all the station's other challenges: where every pass must be caught most of them fail too, and leaving those out
+    would make any station look as if it usually missed nothing. Then once more, with the others out as far as they were real.
+    """
     mine = failures_of(station, defect, stretches)
-    usual = usual_of(station, defect, sums, stretches, prior)
-    first = [failed_chance(d.failures, usual, prior.alike) for d in mine]
-    usual = usual_of(station, defect, sums, stretches, prior, first)
-    return [failed_chance(d.failures, usual, prior.alike) for d in mine]
+    chances = [0.0] * len(mine)
+    for _ in range(2):
+        chances = [
+            failed_chance(
+                one.failures,
+                usual_of(station, defect, sums, stretches, prior, [*chances[:n], 1.0, *chances[n + 1 :]]),
+                prior.alike,
+            )
+            for n, one in enumerate(mine)
+        ]
+    return chances
 
 
 def _lane(

@@ -11,6 +11,7 @@ import pytest
 
 from pipelines.measures.detection import (
     MissPrior,
+    chances_of,
     detection,
     likeness,
     missed_by_time,
@@ -237,3 +238,13 @@ def test_unclustered_intervals_are_clopper_and_pearsons() -> None:
     """Newcombe, Statistics in Medicine 17 (1998) 857, table I: 81 of 263, 0.2527 to 0.3676."""
     assert clustered_interval(81, 263, 1.0) == proportion_interval(81, 263) == pytest.approx((0.2527, 0.3676), abs=5e-5)
     assert clustered_interval(0, 0, 3.0) == (0.0, 1.0)
+
+
+def test_where_every_pass_must_be_caught_a_station_that_often_misses_one_is_as_usual(plant: Plant) -> None:
+    """A station that misses 13 % of a critical defect fails three challenges of four; only the one that finds 1 of 10 is its failure."""
+    rng = np.random.default_rng(29)
+    often = [(-8.0 * n, int(10 - rng.binomial(10, 0.13))) for n in range(90, 0, -1)]
+    rows = challenged(*often, (0, 10), (8, 1), (16, 10), defect="OVP")
+    stretches = doubts(plant, rows, AT + 17 * HOUR)
+    told = chances_of("K1-mouth", "OVP", passes_by_kind(sums_of(rows)), stretches, MissPrior(2.8, 19.2))
+    assert len(told) > 8 and sum(chance > 0.1 for chance in told) == 1 and told[-1] > 0.99
