@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.clock import Span
 from pipelines.measures.detection import Missed
 from pipelines.measures.lehr import NOMINAL_HALF_WIDTH_MIN
-from pipelines.measures.packing import PackingTime, on_pallets
+from pipelines.measures.packing import PackingTime, shared_out
 from pipelines.measures.rates import Rates, local_rates
 from pipelines.plant import Plant
 
@@ -147,7 +147,7 @@ def line_exposure(
     """
     inside, lost, loose = _by_bin(passing, stays, missed)
     begins, ends = _edges(passing, pallets, after_min + packing.minutes)
-    parts = on_pallets(np.concatenate([inside, lost, loose]), begins, ends, packing.sd / passing.bin_min)
+    parts = shared_out(np.concatenate([inside, lost, loose]), pallets, begins, ends, packing.sd / passing.bin_min)
     ware, escaped, uneven = np.split(parts, 3)
     fits = np.array([[s.item is None or s.item == item for item in pallets["item"]] for s in stays]).reshape(
         len(stays), pallets.height
@@ -200,7 +200,7 @@ def item_ware(
         inside = passing.ware[rows[stay.mould]] * formed_inside(passing, stay.span)
         sums[[n for n, item in enumerate(known) if stay.item in (None, item)]] += inside
     edges = _edges(passing, pallets, after_min + packing.minutes)
-    told = on_pallets(sums, *edges, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
+    told = shared_out(sums, pallets, *edges, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
     picked: np.ndarray = np.array([told[known.index(item), n] for n, item in enumerate(pallets["item"])])
     return picked
 

@@ -94,6 +94,26 @@ def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bin
     return told
 
 
+def shared_out(
+    weights: np.ndarray, pallets: pl.DataFrame, begins: np.ndarray, ends: np.ndarray, sd_bins: float
+) -> np.ndarray:
+    """The same where pallets of one item were filled side by side: what came then is shared out by how fast each filled, and counted once.
+
+    pallets: item, units; begins, ends: in bins.
+    """
+    told = np.zeros((len(weights), pallets.height))
+    rate = pallets["units"].to_numpy() / np.maximum(ends - begins, 1e-6)
+    at = np.arange(weights.shape[1])
+    for item in pallets["item"].unique():
+        mine = np.flatnonzero(pallets["item"].to_numpy() == item)
+        first, last, speed = begins[mine], ends[mine], np.maximum(rate[mine], 1e-9)
+        cover = np.clip(np.minimum(last[:, None], at + 1) - np.maximum(first[:, None], at), 0.0, 1.0)
+        open_then = cover.sum(axis=0)
+        mean = np.where(open_then > 0, speed @ cover / np.maximum(open_then, 1e-9), speed.mean())
+        told[:, mine] = on_pallets(weights / (np.maximum(open_then, 1.0) * mean), first, last, sd_bins) * speed
+    return told
+
+
 def blurred_window(bins: int, begin: float, end: float, sd_bins: float) -> np.ndarray:
     """The share of each bin that lies in [begin, end) (in bins), its edges blurred by `sd_bins`."""
     from scipy.special import ndtr

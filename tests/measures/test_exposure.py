@@ -12,7 +12,7 @@ import pytest
 from pipelines.clock import Span
 from pipelines.measures.detection import Missed
 from pipelines.measures.exposure import Passing, Stay, forming_quantiles, line_exposure, spread
-from pipelines.measures.packing import ASSUMED, PackingTime, blurred_window, on_pallets, packing_time
+from pipelines.measures.packing import ASSUMED, PackingTime, blurred_window, on_pallets, packing_time, shared_out
 from pipelines.measures.rates import local_rates
 
 AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
@@ -81,6 +81,16 @@ def test_what_lies_on_pallets_adds_up() -> None:
     told = on_pallets(weights, np.array([10.0, 20.0]), np.array([20.0, 35.5]), 0.5)
     assert told[0] == pytest.approx([10, 15.5], abs=1e-6)
     assert blurred_window(60, 10, 20, 0.2).sum() == pytest.approx(10, abs=1e-6)
+
+
+def test_pallets_filled_side_by_side_share_what_came() -> None:
+    """By hand: 60 containers in 60 minutes; two pallets open all the hour, one filled twice as fast: 40 and 20; of another item all 60."""
+    side = pl.DataFrame({"item": ["J370", "J370", "O250"], "units": [40, 20, 60]})
+    told = shared_out(np.ones((1, 80)), side, np.array([10.0, 10, 10]), np.array([70.0, 70, 70]), 0.01)
+    assert told[0] == pytest.approx([40, 20, 60], rel=1e-3)
+    row = pl.DataFrame({"item": ["J370", "J370"], "units": [30, 30]})
+    one_after_the_other = shared_out(np.ones((1, 80)), row, np.array([10.0, 40.5]), np.array([40.5, 70.0]), 0.01)
+    assert one_after_the_other[0] == pytest.approx([30.5, 29.5], rel=0.03)
 
 
 def passing(found: np.ndarray | None = None) -> Passing:
