@@ -15,6 +15,7 @@ from pipelines.measures.kinds import faults
 from pipelines.measures.lehr import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
 from pipelines.measures.signals import Found, follow_lines, line_counts
 from pipelines.measures.signals.baseline import PAST_HOURS
+from pipelines.measures.signals.cells import cell_expectations
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
@@ -41,12 +42,13 @@ class LineFrames:
 
 @dataclass(frozen=True)
 class LineHour:
-    """One line at the end of an hour: signals open or just closed, what was expected, what could not be judged."""
+    """One line at the end of an hour: signals open or just closed, what was expected by place and by cell, what could not be judged."""
 
     line: str
     hour: datetime
     signals: list[Signal]
     expected: pl.DataFrame
+    cells: pl.DataFrame
     doubts: list[str]
 
 
@@ -137,12 +139,13 @@ def _line_hour(
     at = counts.moment(hour * tracker.past.per_hour)
     signals = [tell(plant, tracker, one, now, clock, frames.logs) for one in found]
     if not whole:
-        return LineHour(counts.line, at, signals, pl.DataFrame(), [])
+        return LineHour(counts.line, at, signals, pl.DataFrame(), pl.DataFrame(), [])
     end = counts.moment(now)
     here = (pl.col("window_start") >= at) & (pl.col("window_start") < end)
     known = [s for s in signals if s.ended is None or s.ended > at]
     signals += critical_calls(plant, counts.line, frames.calls.filter(here), frames.ware.filter(here), clock, known)
-    return LineHour(counts.line, at, signals, hour_expectations(tracker, hour), hour_doubts(tracker, hour))
+    expected, cells = hour_expectations(tracker, hour), cell_expectations(tracker, hour)
+    return LineHour(counts.line, at, signals, expected, cells, hour_doubts(tracker, hour))
 
 
 def answer_signals(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[Signal]:

@@ -25,7 +25,7 @@ from pipelines.ledger.queries import statements
 from pipelines.ledger.store import Reader
 from schemas.feeds import ALL_FEEDS
 
-MARTS = {"lehr_hours": "hour", "expected_hours": "hour", "signal_hours": "hour", "hour_doubts": "hour"}
+MARTS = dict.fromkeys(("lehr_hours", "expected_hours", "expected_cells", "signal_hours", "hour_doubts"), "hour")
 SAID = {
     "closes": "day",
     "balance_days": "day",

@@ -13,6 +13,7 @@ from pipelines.ledger.store import Ledger
 _WRITES = {
     "lehr_hours": ("clear_lehr_hours", "keep_lehr_hours"),
     "expected_hours": ("clear_expected_hours", "keep_expected_hours"),
+    "expected_cells": ("clear_expected_cells", "keep_expected_cells"),
     "signal_hours": ("clear_signal_hours", "keep_signal_hours"),
     "hour_doubts": ("clear_hour_doubts", "keep_hour_doubts"),
 }

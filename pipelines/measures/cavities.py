@@ -1,25 +1,53 @@
-"""A machine's cavities over a window: what each was called for, and how unusual that is."""
+"""A machine's cavities over a window: what each was called for, defect by defect, and how unusual that is beyond what signals explain."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
+from pipelines.measures.explained import Explained, Spot
 from pipelines.measures.shares import ratio
+from pipelines.measures.signals.baseline import excess_p
+from pipelines.measures.signals.scan import benjamini_hochberg
 
-FEW = 1.3  # a spread from a machine's few cavities comes out too small as often as not: widened so that quiet simulated machines keep to FAR and MORE
 FAR, MORE = 0.01, 0.1  # adjusted probabilities below which a cavity stands out far, or stands out
+HABIT = 0.25  # relative variance between moulds where nothing is known of them, as where signals are followed
+WEIGHT = 40.0  # that weighs as much as so many cavities of one expected call
+CAPPED = 16.0  # a cavity further than 4 standard deviations from its mean widens no limits beyond that
+OWN = ("far", "more")
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A defect in a cavity. expected: calls by the past or by the other cavities; explained: what signals bring beyond that;
+    q: false-discovery-adjusted probability, over all cavities and defects, of so many by chance."""
+
+    defect: str
+    calls: int
+    expected: float
+    explained: float
+    q: float
+    level: str
+
+    @property
+    def should(self) -> float:
+        return self.expected + self.explained
+
+    @property
+    def times(self) -> float | None:
+        """Calls over what the past and the signals let expect."""
+        return ratio(self.calls, self.should)
 
 
 @dataclass(frozen=True)
 class CavityState:
-    """One cavity. moulds: numbers fitted in the window, the last one last. ware: containers of it, unread ones shared out in proportion; expected:
-    calls, by its mould's own past or by the other cavities; q: false-discovery-adjusted probability of so many by chance. worst: its most frequent
-    defects with their calls, critical ones first. level: "far", "more", "usual", "unknown" (nothing to compare with) or "empty" (no ware)."""
+    """One cavity. moulds: numbers fitted in the window, the last one last. ware: containers of it, unread ones shared out in
+    proportion. expected, explained: of the defects that could be judged. cells: those that stand out for what no signal explains,
+    the surest first; signals: numbers of the signals in whose place it lies. worst: its most frequent defects, critical first.
+    level: that of its cells, else "signal" (part of one), "usual", "unknown" (nothing to compare with) or "empty" (no ware)."""
 
     section: int
     gob: str
@@ -28,9 +56,12 @@ class CavityState:
     critical: int
     ware: float
     expected: float | None
+    explained: float
     q: float | None
     worst: tuple[tuple[str, int], ...]
     level: str
+    cells: tuple[Cell, ...] = ()
+    signals: tuple[int, ...] = ()
 
     @property
     def rate(self) -> float | None:
@@ -38,85 +69,150 @@ class CavityState:
 
     @property
     def times(self) -> float | None:
-        """Calls over expected calls."""
+        """Calls over calls expected by the past."""
         return ratio(self.calls, self.expected)
 
 
-def cavity_counts(
-    calls: pl.DataFrame, ware: pl.DataFrame, critical: list[str], stations: list[str]
-) -> dict[tuple[int, str], dict[str, Any]]:
-    """Calls, critical calls, worst defects and ware of each (section, gob).
+@dataclass(frozen=True)
+class Counts:
+    """calls: [cavities, defects]; ware: [cavities] containers, unread ones shared out in proportion."""
 
-    calls: mould, defect, section, gob, calls; ware: station, mould, section, gob, inspected. stations: the lanes at which moulds are read first; the
-    unread ware of them is shared out in proportion to the read.
+    calls: np.ndarray
+    ware: np.ndarray
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the cells should bring [cavities, defects]. variance: beyond Poisson, calls squared; doubt: standard deviation of
+    expected [calls]; known: whether a cell can be judged."""
+
+    calls: np.ndarray
+    variance: np.ndarray
+    doubt: np.ndarray
+    known: np.ndarray
+
+
+def cell_counts(
+    calls: pl.DataFrame, ware: pl.DataFrame, places: Sequence[Spot], defects: Sequence[str], stations: Sequence[str]
+) -> Counts:
+    """Calls by cavity and defect, and ware by cavity.
+
+    calls: defect, section, gob, calls; ware: station, mould, section, gob, inspected. stations: the lanes at which moulds are
+    read first; their unread ware is shared out in proportion to the read.
     """
-    told: dict[tuple[int, str], dict[str, Any]] = {}
-    here = ware.filter(pl.col("station").is_in(stations))
-    placed = here.filter(pl.col("section").is_not_null()).group_by("section", "gob").agg(pl.col("inspected").sum())
+    rows, columns = {place: n for n, place in enumerate(places)}, {code: n for n, code in enumerate(defects)}
+    told, passed = np.zeros((len(places), len(defects))), np.zeros(len(places))
+    here = ware.filter(pl.col("station").is_in(list(stations)))
     known = float(here.filter(pl.col("mould").is_not_null())["inspected"].sum())
     scale = float(here["inspected"].sum()) / known if known else 0.0
-    for section, gob, seen in placed.iter_rows():
-        told[section, gob] = {"ware": seen * scale, "calls": 0, "critical": 0, "worst": []}
-    sums = calls.filter(pl.col("section").is_not_null()).group_by("section", "gob", "defect").agg(pl.col("calls").sum())
-    severe = pl.col("defect").is_in(critical)
-    for section, gob, defect, count in sums.sort(
-        severe, pl.col("calls"), pl.col("defect"), descending=[True, True, False]
-    ).iter_rows():
-        one = told.setdefault((section, gob), {"ware": 0.0, "calls": 0, "critical": 0, "worst": []})
-        one["calls"] += count
-        one["critical"] += count if defect in critical else 0
-        one["worst"].append((defect, count))
-    return told
+    for section, gob, seen in here.group_by("section", "gob").agg(pl.col("inspected").sum()).iter_rows():
+        if (section, gob) in rows:
+            passed[rows[section, gob]] = seen * scale
+    for section, gob, code, count in (
+        calls.group_by("section", "gob", "defect").agg(pl.col("calls").sum()).iter_rows()
+    ):
+        if (section, gob) in rows and code in columns:
+            told[rows[section, gob], columns[code]] = count
+    return Counts(told, passed)
 
 
-def by_the_others(calls: np.ndarray, ware: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Expected calls of each cavity by the rate of all others, the variance beyond Poisson [calls squared], and the doubt of the expectation [calls].
+def by_the_past(
+    past: pl.DataFrame, moulds: Mapping[Spot, tuple[str, ...]], places: Sequence[Spot], defects: Sequence[str]
+) -> Expected:
+    """What the past of the moulds fitted in each place leads one to expect. past: mould, defect, expected, variance, doubt."""
+    rows = {mould: n for n, place in enumerate(places) for mould in moulds.get(place, ())}
+    columns = {code: n for n, code in enumerate(defects)}
+    told = np.zeros((3, len(places), len(defects)))
+    for mould, code, *values in past.select("mould", "defect", "expected", "variance", "doubt").iter_rows():
+        if mould in rows and code in columns:
+            told[:, rows[mould], columns[code]] += values
+    return Expected(told[0], told[1], told[2], told[0] > 0)
 
-    The spread between cavities beyond chance is that of the middle half of them, so that a bad one does not widen its own limits.
-    References: [1] Laney, Quality Engineering 14 (2002) 531, sigma z; here by the median absolute deviation.
+
+def by_the_others(counts: Counts, inside: np.ndarray) -> Expected:
+    """What each cavity should bring of each defect at the rate of all others; `inside`: cells in a signal's place, which tell nothing.
+
+    A rate known from n calls has the relative variance 1 / (n + 1/2) (Jeffreys' gamma posterior); what cavities differ beyond
+    chance is drawn to HABIT and estimated from all cells but the one judged, so that a bad one does not widen its own limits.
+    References: [1] Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 (gamma and Poisson). [2] McCullagh and Nelder,
+    Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
     """
-    others = calls.sum() - calls
-    expected = ware * others / np.maximum(ware.sum() - ware, 1e-9)
-    z = (calls - expected) / np.sqrt(np.maximum(expected, 1e-9))
-    live = expected > 0
-    spread = FEW * 1.4826 * float(np.median(np.abs(z[live] - np.median(z[live])))) if live.any() else 1.0
-    return expected, np.maximum(0.0, spread**2 - 1) * expected, expected / np.sqrt(np.maximum(others, 1.0))
+    calls, ware = counts.calls, np.broadcast_to(counts.ware[:, None], counts.calls.shape)
+    free = ~inside
+    free = free | ~(free & (ware > 0)).any(axis=0)[None, :]  # of a signal of the whole machine the cavities tell by themselves
+    seen, passed = calls * free, ware * free
+    others = seen.sum(axis=0) - seen + 0.5
+    behind = passed.sum(axis=0) - passed
+    called = calls.sum(axis=0) > 0
+    known = (ware > 0) & (behind > 0) & called[None, :]
+    expected = np.where(known, ware * others / np.maximum(behind, 1e-9), 0.0)
+    apart = np.minimum((calls - expected) ** 2, CAPPED * (expected + HABIT * expected**2)) - expected
+    of_cell, scale = apart * free * known, expected**2 * free * known
+    spread = (np.maximum(0.0, of_cell.sum() - of_cell) + WEIGHT * HABIT) / (scale.sum() - scale + WEIGHT)
+    return Expected(expected, spread * expected**2, expected / np.sqrt(others), known)
 
 
 def cavity_states(
-    places: list[tuple[int, str]], counts: Mapping[tuple[int, str], dict[str, Any]], moulds: Mapping[tuple[int, str], tuple[str, ...]],
-    past: Mapping[str, tuple[float, float, float]] | None,
+    places: Sequence[Spot], defects: Sequence[str], counts: Counts, moulds: Mapping[Spot, tuple[str, ...]], expected: Expected,
+    explained: Explained, judged: Sequence[str], critical: Sequence[str], shown: Sequence[str],
 ) -> list[CavityState]:  # fmt: skip
-    """Every place of the machine with how unusual its calls are.
+    """Every place of the machine with what is unusual beyond what signals explain.
 
-    past: by mould number, calls expected, variance beyond Poisson and doubt, of moulds whose own past tells; None: each is compared with the others.
+    judged: the defects that are faults of the ware; shown: those that are counted and told. All judged cells are tested at once,
+    whatever is shown, so that a page of one defect says of it what the page of all says.
     """
-    from pipelines.measures.signals.expected import excess_q
-
-    nothing = {"ware": 0.0, "calls": 0, "critical": 0, "worst": []}
-    told = [counts.get(place, nothing) for place in places]
-    calls, ware = (np.array([one[name] for one in told], float) for name in ("calls", "ware"))
-    if past is None:
-        expected, variance, doubt = by_the_others(calls, ware)
-    else:
-        sums = [[past[m] for m in moulds.get(place, ()) if m in past] for place in places]
-        expected, variance, doubt = (np.array([sum(one[n] for one in of) for of in sums], float) for n in range(3))
-    known = (ware > 0) & (expected > 0)
-    q = np.full(len(places), np.nan)
+    fault = np.array([code in judged for code in defects], bool)
+    known = expected.known & (counts.ware > 0)[:, None] & fault[None, :]
+    should = expected.calls + explained.calls
+    q = np.ones(known.shape)
     if known.any():
-        q[known] = excess_q(calls[known], expected[known], variance[known], doubt[known])
+        more = expected.variance + expected.doubt**2 + explained.variance
+        q[known] = benjamini_hochberg(excess_p(counts.calls[known], should[known], more[known] / should[known] ** 2))
+    chosen = np.array([code in shown for code in defects], bool)
+    table = _Table(defects, counts, expected.calls, explained.calls, q, known & chosen[None, :], chosen, critical)
     return [
-        CavityState(
-            section, gob, moulds.get((section, gob), ()), one["calls"], one["critical"], one["ware"], float(expected[n]) if known[n] else None,
-            float(q[n]) if known[n] else None, tuple(one["worst"][:4]), _level(one, known[n], q[n]),
-        )
-        for n, ((section, gob), one) in enumerate(zip(places, told, strict=True))
-    ]  # fmt: skip
+        table.state(n, place, moulds.get(place, ()), tuple(np.flatnonzero(explained.inside[:, n]).tolist()))
+        for n, place in enumerate(places)
+    ]
 
 
-def _level(one: Mapping[str, Any], known: bool, q: float) -> str:
-    if not one["ware"] and not one["calls"]:
+@dataclass(frozen=True)
+class _Table:
+    defects: Sequence[str]
+    counts: Counts
+    expected: np.ndarray
+    explained: np.ndarray
+    q: np.ndarray
+    known: np.ndarray
+    chosen: np.ndarray
+    critical: Sequence[str] = field(default=())
+
+    def state(self, n: int, place: Spot, moulds: tuple[str, ...], signals: tuple[int, ...]) -> CavityState:
+        calls, ware, known = self.counts.calls[n] * self.chosen, float(self.counts.ware[n]), self.known[n]
+        severe = np.array([code in self.critical for code in self.defects], bool)
+        order = sorted(np.flatnonzero(calls), key=lambda d: (not severe[d], -calls[d], self.defects[d]))
+        out = sorted((d for d in np.flatnonzero(known) if self.q[n, d] < MORE), key=lambda d: self.q[n, d])
+        cells = tuple(self._cell(n, d) for d in out)
+        judged = bool(known.any())
+        return CavityState(
+            *place, moulds, int(calls.sum()), int(calls[severe].sum()), ware, float(self.expected[n, known].sum()) if judged else None,
+            float(self.explained[n, known].sum()), float(self.q[n, known].min()) if judged else None,
+            tuple((self.defects[d], int(calls[d])) for d in order[:4]), _level(calls.sum(), ware, judged, cells, signals), cells, signals,
+        )  # fmt: skip
+
+    def _cell(self, n: int, d: int) -> Cell:
+        q = float(self.q[n, d])
+        return Cell(
+            self.defects[d], int(self.counts.calls[n, d]), float(self.expected[n, d]), float(self.explained[n, d]), q,
+            "far" if q < FAR else "more",
+        )  # fmt: skip
+
+
+def _level(calls: float, ware: float, judged: bool, cells: Sequence[Cell], signals: Sequence[int]) -> str:
+    if not ware and not calls:
         return "empty"
-    if not known:
-        return "unknown"
-    return "far" if q < FAR else "more" if q < MORE else "usual"
+    if cells:
+        return cells[0].level
+    if signals:
+        return "signal"
+    return "usual" if judged else "unknown"

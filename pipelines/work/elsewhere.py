@@ -23,7 +23,7 @@ Fan = Callable[
     [Callable[[Any], Any], Sequence[Any]], Iterable[Any]
 ]  # gives what a function makes of each job, in their order
 BEFORE, AFTER = 4, 1  # days about one that following it reads: 60 hours before it, and its last windows
-MARTS = ("lehr_hours", "expected_hours", "signal_hours", "hour_doubts")
+MARTS = ("lehr_hours", "expected_hours", "expected_cells", "signal_hours", "hour_doubts")
 
 
 def in_order(work: Callable[[Any], Any], jobs: Sequence[Any]) -> Iterable[Any]:

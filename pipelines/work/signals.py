@@ -15,6 +15,7 @@ from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.ledger.marts import acknowledge, keep_hours
 from pipelines.measures.lehr import LEHR_SCHEMA
+from pipelines.measures.signals.cells import CELLS, blocks_of_cells
 from pipelines.measures.signals.expected import SCHEMA
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant import Plant
@@ -25,6 +26,7 @@ from schemas.results import Signal
 _HOUR: dict[str, pl.DataType | type[pl.DataType]] = {"line": pl.String, "hour": pl.Datetime("us", "UTC")}
 _SCHEMAS: dict[str, dict[str, pl.DataType | type[pl.DataType]]] = {
     "expected_hours": _HOUR | SCHEMA,
+    "expected_cells": _HOUR | CELLS,
     "signal_hours": _HOUR | {"signal": pl.String, "told": pl.String},
     "hour_doubts": _HOUR | {"doubt": pl.String},
     "lehr_hours": _HOUR | {name: kind for name, kind in LEHR_SCHEMA.items() if name != "hour"},
@@ -107,6 +109,7 @@ def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
         lehr = {line: told.lehr for line, told in frames.items()}
     marts = {
         "expected_hours": _expected_rows(hours),
+        "expected_cells": _cell_rows(hours, span.start),
         "hour_doubts": _frame("hour_doubts", [(h.line, h.hour, doubt) for h in hours for doubt in h.doubts]),
         "lehr_hours": _lehr_rows(lehr, span),
     }  # fmt: skip
@@ -127,6 +130,19 @@ def _expected_rows(hours: Sequence[LineHour]) -> pl.DataFrame:
         for h in hours
     ]
     return pl.concat([_frame("expected_hours", []), *parts])
+
+
+def _cell_rows(hours: Sequence[LineHour], start: datetime) -> pl.DataFrame:
+    by_line: dict[str, list[pl.DataFrame]] = {}
+    for h in hours:
+        if h.cells.height:
+            at = pl.lit(h.hour).dt.cast_time_unit("us").alias("hour")
+            by_line.setdefault(h.line, []).append(h.cells.select(at, pl.all()))
+    parts = [
+        blocks_of_cells(pl.concat(frames), start).select(pl.lit(line).alias("line"), pl.all())
+        for line, frames in by_line.items()
+    ]
+    return pl.concat([_frame("expected_cells", []), *parts])
 
 
 def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
