@@ -1,37 +1,54 @@
-"""The cavities of a line's machine over a window: mould by mould what was called, and how unusual it is."""
+"""The cavities of a line's machine over a window: mould by mould what was called, what signals explain of it, and how unusual the rest is."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
 
+import numpy as np
 import polars as pl
 
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import check_line, placed_counts, spans_of_line
+from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.cavities import CavityState, cavity_counts, cavity_states
-from pipelines.measures.kinds import faults
+from pipelines.measures.cavities import CavityState, Expected, by_the_others, by_the_past, cavity_states, cell_counts
+from pipelines.measures.explained import Frames, Spot, explained, place_of, that_explain
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import ratio
+from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
+from pipelines.measures.signals.counts import COARSEST_MIN
 from pipelines.plant import Plant
+from schemas.results import Signal
 
 LONGEST = timedelta(days=7)
+KNOWN_LATER = timedelta(hours=3)  # what began in a window may have been raised this much after its end
+HOUR = timedelta(hours=1)
+COVERED = 0.95  # of the window's hours must have a past
 
 
 @dataclass(frozen=True)
 class Machine:
-    """A line's cavities. against: "past" (each mould's own) or "others" (the other cavities in the window). placed: share of the calls whose cavity is known."""
+    """A line's cavities. against: "past" (each mould's own, defect by defect) or "others" (the other cavities in the window).
+
+    signals: those whose place lies on this machine, the most harmful first, as they stood at the window's end or up to three
+    hours later; a cavity's `signals` are numbers in it. placed, unread, unfitted: shares of the calls whose cavity is known, that
+    came without a number, and with a number that was not fitted in one cavity then. doubts: what could not be judged, each a sentence.
+    """
 
     line: str
     span: Span
     defect: str | None
     cavities: list[CavityState]
+    signals: list[Signal]
     against: str
     calls: int
     placed: float | None
+    unread: float | None
+    unfitted: float | None
+    doubts: list[str]
     lehr: LehrTime
     files: pl.DataFrame
 
@@ -44,39 +61,115 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     if span.end - span.start > LONGEST:
         raise WrongUse(f"a map of cavities looks over {LONGEST.days} days at the most")
     calls, ware = placed_counts(reader, plant, line, span)
-    mine = faults(plant, calls) if defect is None else calls.filter(pl.col("defect") == defect)
-    stations = reading_stations(plant, line, ware)
-    critical = [code for code, told in plant.defects.items() if told.severity == "critical"]
-    counts = cavity_counts(mine, ware, critical, stations)
-    machine = plant.lines[line]
-    places = [(section, gob) for section in range(1, machine.sections + 1) for gob in machine.gob_positions]
     lehr = lehr_time(reader, plant, line, span)
-    past = _past(reader, line, span) if defect is None else None
+    places = _places(plant, line)
+    fitted = _fitted(reader, plant, line, span, lehr)
+    coarse = _too_coarse(ware, span)
+    frames = Frames(*(frame.filter(~pl.col("station").is_in(list(coarse))) for frame in (calls, ware)))
+    signals = that_explain(_signals(reader, line, span), line, span.start, span.end)
+    states, against = _states(reader, plant, line, span, (places, fitted), frames, signals, defect)
+    mine = calls if defect is None else calls.filter(pl.col("defect") == defect)
     total = int(mine["calls"].sum())
-    placed = int(mine.filter(pl.col("section").is_not_null())["calls"].sum())
+    placed, unread, unfitted = (ratio(one, total) for one in _told_apart(mine))
+    shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
     return Machine(
-        line, span, defect, cavity_states(places, counts, _fitted(reader, plant, line, span, lehr), past), "others" if past is None else "past", total,
-        ratio(placed, total), lehr, reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
+        line, span, defect, [_of_shown(one, shown) for one in states], [signals[n] for n in shown], against, total,
+        placed, unread, unfitted, _doubts(reader, plant, line, span, coarse, against), lehr,
+        reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
     )  # fmt: skip
 
 
-def _past(reader: Reader, line: str, span: Span) -> dict[str, tuple[float, float, float]] | None:
-    """What each mould's own past leads one to expect; None where it does not cover the window."""
-    told = reader.ask("expected_of_line", line=line, from_time=span.start, to_time=span.end).filter(
-        pl.col("kind") == "mould"
-    )
-    hours = told["hours"].max() if told.height else 0.0
-    if not isinstance(hours, float) or hours < 0.95 * span.seconds / 3600:
+def _places(plant: Plant, line: str) -> list[Spot]:
+    machine = plant.lines[line]
+    return [(section, gob) for section in range(1, machine.sections + 1) for gob in machine.gob_positions]
+
+
+def _states(
+    reader: Reader, plant: Plant, line: str, span: Span, machine: tuple[list[Spot], dict[Spot, tuple[str, ...]]],
+    frames: Frames, signals: list[Signal], defect: str | None,
+) -> tuple[list[CavityState], str]:  # fmt: skip
+    places, fitted = machine
+    codes, critical = list(plant.defects), [code for code, d in plant.defects.items() if d.severity == "critical"]
+    counts = cell_counts(frames.calls, frames.ware, places, codes, reading_stations(plant, line, frames.ware))
+    past = _past(reader, line, span, dict(_ware_of_moulds(frames.ware)))
+    expected: Expected
+    if past is None:
+        inside = np.zeros(counts.calls.shape, bool)
+        for one in signals:
+            if one.defect in codes:
+                inside[:, codes.index(one.defect)] |= place_of(one, places)
+        expected = by_the_others(counts, inside)
+    else:
+        expected = by_the_past(past, fitted, places, codes)
+    told = explained(signals, places, codes, frames, expected.calls)
+    judged, shown = list(plant.faults), codes if defect is None else [defect]
+    states = cavity_states(places, codes, counts, fitted, expected, told, judged, critical, shown)
+    return states, "others" if past is None else "past"
+
+
+def _ware_of_moulds(ware: pl.DataFrame) -> list[tuple[str, float]]:
+    read = ware.filter(pl.col("mould").is_not_null()).group_by("mould").agg(pl.col("inspected").sum().cast(pl.Float64))
+    return list(read.iter_rows())
+
+
+def _past(reader: Reader, line: str, span: Span, ware: dict[str, float]) -> pl.DataFrame | None:
+    """What each mould's own past leads one to expect of each defect; None where it does not cover the window."""
+    told = {"line": line, "from_time": span.start - BLOCK_HOURS * HOUR, "to_time": span.end + BLOCK_HOURS * HOUR}
+    by_hour = reader.ask("expected_by_hour", **told)
+    here = by_hour.filter((pl.col("hour") > span.start - HOUR) & (pl.col("hour") < span.end))
+    hours = here["hour"].unique().to_list()
+    covered = sum((min(h + HOUR, span.end) - max(h, span.start) for h in hours), timedelta())
+    if covered < COVERED * (span.end - span.start):
         return None
-    return {row["key"]: (row["expected"], row["variance"], row["doubt"]) for row in told.iter_rows(named=True)}
+    blocks = reader.ask("expected_cells_of_line", line=line, from_time=span.start, to_time=span.end, hours=BLOCK_HOURS)
+    past = cells_between(blocks, by_hour, ware, span.start, span.end)
+    return past if past.height else None
+
+
+def _signals(reader: Reader, line: str, span: Span) -> list[Signal]:
+    first = span.start.replace(minute=0, second=0, microsecond=0)
+    return ranked(with_notes(reader, kept_signals(reader, first, span.end + KNOWN_LATER, [line])))
+
+
+def _of_shown(state: CavityState, shown: list[int]) -> CavityState:
+    """The state with the numbers of the signals that are shown; without any of them it is part of none."""
+    signals = tuple(shown.index(n) for n in state.signals if n in shown)
+    level = "usual" if state.level == "signal" and not signals else state.level
+    return CavityState(**{**vars(state), "signals": signals, "level": level})
+
+
+def _told_apart(calls: pl.DataFrame) -> tuple[int, int, int]:
+    """Calls with a known cavity, without a number, and with a number that no single cavity held then."""
+    placed, read = pl.col("section").is_not_null(), pl.col("mould").is_not_null()
+    return tuple(int(calls.filter(one)["calls"].sum()) for one in (placed, ~read, read & ~placed))  # type: ignore[return-value]
+
+
+def _too_coarse(ware: pl.DataFrame, span: Span) -> dict[str, int]:
+    """Stations whose windows [min] are longer than the map's or than can be judged."""
+    longest = ware.group_by("station").agg(pl.col("window_s").max())
+    most = min(COARSEST_MIN * 60, span.seconds)
+    return {station: round(seconds / 60) for station, seconds in longest.sort("station").iter_rows() if seconds > most}
+
+
+def _doubts(
+    reader: Reader, plant: Plant, line: str, span: Span, coarse: dict[str, int], against: str
+) -> list[str]:  # fmt: skip
+    said = [
+        f"{station} sends one count for {minutes} min: too long for this map." for station, minutes in coarse.items()
+    ]
+    if against == "others":
+        said.append(
+            "The past does not cover this time: each cavity is compared with the others, a defect of all cannot show."
+        )
+    return [*said, *dict.fromkeys(doubt for _, _, doubt in answer_doubts(reader, plant, span, line))]
 
 
 def _fitted(
     reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime
-) -> dict[tuple[int, str], tuple[str, ...]]:
+) -> dict[Spot, tuple[str, ...]]:  # fmt: skip
     """The numbers fitted in each place while the window's ware was formed, in their order."""
     formed = Span(lehr.formed(span.start), lehr.formed(span.end))
-    told: dict[tuple[int, str], tuple[str, ...]] = {}
+    told: dict[Spot, tuple[str, ...]] = {}
     for row in spans_of_line(reader, plant, line, span).sort("fitted_at").iter_rows(named=True):
         if (
             row["fitted_at"] < formed.end

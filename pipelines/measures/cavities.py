@@ -47,6 +47,7 @@ class CavityState:
     """One cavity. moulds: numbers fitted in the window, the last one last. ware: containers of it, unread ones shared out in
     proportion. expected, explained: of the defects that could be judged. cells: those that stand out for what no signal explains,
     the surest first; signals: numbers of the signals in whose place it lies. worst: its most frequent defects, critical first.
+    beyond: calls above what the past lets expect, of those that signals explain and of those it is named for.
     level: that of its cells, else "signal" (part of one), "usual", "unknown" (nothing to compare with) or "empty" (no ware)."""
 
     section: int
@@ -62,6 +63,7 @@ class CavityState:
     level: str
     cells: tuple[Cell, ...] = ()
     signals: tuple[int, ...] = ()
+    beyond: float = 0.0
 
     @property
     def rate(self) -> float | None:
@@ -108,9 +110,7 @@ def cell_counts(
     for section, gob, seen in here.group_by("section", "gob").agg(pl.col("inspected").sum()).iter_rows():
         if (section, gob) in rows:
             passed[rows[section, gob]] = seen * scale
-    for section, gob, code, count in (
-        calls.group_by("section", "gob", "defect").agg(pl.col("calls").sum()).iter_rows()
-    ):
+    for section, gob, code, count in calls.group_by("section", "gob", "defect").agg(pl.col("calls").sum()).iter_rows():
         if (section, gob) in rows and code in columns:
             told[rows[section, gob], columns[code]] = count
     return Counts(told, passed)
@@ -139,7 +139,9 @@ def by_the_others(counts: Counts, inside: np.ndarray) -> Expected:
     """
     calls, ware = counts.calls, np.broadcast_to(counts.ware[:, None], counts.calls.shape)
     free = ~inside
-    free = free | ~(free & (ware > 0)).any(axis=0)[None, :]  # of a signal of the whole machine the cavities tell by themselves
+    free = (
+        free | ~(free & (ware > 0)).any(axis=0)[None, :]
+    )  # of a signal of the whole machine the cavities tell by themselves
     seen, passed = calls * free, ware * free
     others = seen.sum(axis=0) - seen + 0.5
     behind = passed.sum(axis=0) - passed
@@ -166,8 +168,10 @@ def cavity_states(
     should = expected.calls + explained.calls
     q = np.ones(known.shape)
     if known.any():
-        more = expected.variance + expected.doubt**2 + explained.variance
-        q[known] = benjamini_hochberg(excess_p(counts.calls[known], should[known], more[known] / should[known] ** 2))
+        # a factor multiplies what is expected, and with it what is not known of it
+        own = (expected.variance + expected.doubt**2)[known] / expected.calls[known] ** 2
+        relative = own + explained.variance[known] / should[known] ** 2
+        q[known] = benjamini_hochberg(excess_p(counts.calls[known], should[known], relative))
     chosen = np.array([code in shown for code in defects], bool)
     table = _Table(defects, counts, expected.calls, explained.calls, q, known & chosen[None, :], chosen, critical)
     return [
@@ -190,14 +194,17 @@ class _Table:
     def state(self, n: int, place: Spot, moulds: tuple[str, ...], signals: tuple[int, ...]) -> CavityState:
         calls, ware, known = self.counts.calls[n] * self.chosen, float(self.counts.ware[n]), self.known[n]
         severe = np.array([code in self.critical for code in self.defects], bool)
-        order = sorted(np.flatnonzero(calls), key=lambda d: (not severe[d], -calls[d], self.defects[d]))
-        out = sorted((d for d in np.flatnonzero(known) if self.q[n, d] < MORE), key=lambda d: self.q[n, d])
+        order = sorted(np.flatnonzero(calls).tolist(), key=lambda d: (not severe[d], -calls[d], self.defects[d]))
+        out = sorted((d for d in np.flatnonzero(known).tolist() if self.q[n, d] < MORE), key=lambda d: self.q[n, d])
         cells = tuple(self._cell(n, d) for d in out)
         judged = bool(known.any())
+        above = np.maximum(0.0, self.counts.calls[n] - self.expected[n])
+        beyond = np.where(self.q[n] < MORE, above, np.minimum(above, self.explained[n]))
         return CavityState(
             *place, moulds, int(calls.sum()), int(calls[severe].sum()), ware, float(self.expected[n, known].sum()) if judged else None,
             float(self.explained[n, known].sum()), float(self.q[n, known].min()) if judged else None,
             tuple((self.defects[d], int(calls[d])) for d in order[:4]), _level(calls.sum(), ware, judged, cells, signals), cells, signals,
+            float(beyond[known].sum()),
         )  # fmt: skip
 
     def _cell(self, n: int, d: int) -> Cell:

@@ -57,7 +57,12 @@ def _share(told: Signal) -> str:
     return ", ".join(part for part in (percent(told.probability, 0), told.doubt) if part)
 
 
-def _clock(plant: Plant, moment: datetime, near: datetime) -> str:
+def card_name(told: Signal) -> str:
+    """What a link to a signal's card says after the #."""
+    return f"s-{told.id}"
+
+
+def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
     """A local time; with its date where that is another day's."""
     local, other = plant.clock.local(moment), plant.clock.local(near)
     return f"{local:%H:%M}" if local.date() == other.date() else f"{local:%d %b %H:%M}"
@@ -65,7 +70,7 @@ def _clock(plant: Plant, moment: datetime, near: datetime) -> str:
 
 def _card(plant: Plant, told: Signal, now: datetime) -> Card:
     def at(moment: datetime) -> str:
-        return _clock(plant, moment, now)
+        return clock_words(plant, moment, now)
 
     rates = f"{percent(told.rate_after)} against {percent(told.rate_before)} before"
     since = f"Since {at(told.onset)} (95 %: {at(told.onset_low)} to {at(told.onset_high)}) at the station; " + (
@@ -90,7 +95,14 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
     title = f"{told.defect} {told.name} ({told.severity}): {place_words(plant, told)}"
     lost = f"about {told.lost_per_hour:.0f} containers lost an hour" if told.ended is None else "closed"
     return Card(
-        title, lost, _chart(plant, told, now), tuple(lines), kind, signal=told.id, seen=told.acknowledged_by is not None
+        title,
+        lost,
+        _chart(plant, told, now),
+        tuple(lines),
+        kind,
+        card_name(told),
+        signal=told.id,
+        seen=told.acknowledged_by is not None,
     )
 
 
@@ -98,7 +110,7 @@ def _acknowledged(plant: Plant, told: Signal, now: datetime) -> str:
     if told.acknowledged_by is None or told.acknowledged_at is None:
         return f"Seen by nobody yet: coldledger signals acknowledge {told.id} --by NAME --note TEXT"
     note = f": {told.note}" if told.note else ""
-    return f"Seen by {told.acknowledged_by}, {_clock(plant, told.acknowledged_at, now)}{note} ({told.id})"
+    return f"Seen by {told.acknowledged_by}, {clock_words(plant, told.acknowledged_at, now)}{note} ({told.id})"
 
 
 def _chart(plant: Plant, told: Signal, now: datetime) -> str:
@@ -110,7 +122,7 @@ def _chart(plant: Plant, told: Signal, now: datetime) -> str:
         for number, (calls, expected) in enumerate(zip(told.series_calls, told.series_expected, strict=True))
     ]
     words = (
-        f"Calls in {told.series_step_min:.0f} min from {_clock(plant, told.series_from, now)}: "
+        f"Calls in {told.series_step_min:.0f} min from {clock_words(plant, told.series_from, now)}: "
         + ", ".join(f"{c:.0f}" for c in told.series_calls)
         + f"; expected about {decimals(sum(told.series_expected) / len(told.series_expected), 1)} each"
     )
@@ -156,7 +168,7 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
     """All signals as rows, the most harmful first."""
 
     def at(moment: datetime) -> str:
-        return _clock(plant, moment, now)
+        return clock_words(plant, moment, now)
 
     rows = [
         {

@@ -119,7 +119,9 @@ def _shared_out(
     blocks: pl.DataFrame, own: pl.DataFrame, of_mould: pl.DataFrame, ware: dict[str, float]
 ) -> pl.DataFrame:
     """The pools' rows, one a mould that has none of its own of that block and defect."""
-    passed = pl.DataFrame({"mould": list(ware), "ware": list(ware.values())}, schema={"mould": pl.String, "ware": pl.Float64})
+    passed = pl.DataFrame(
+        {"mould": list(ware), "ware": list(ware.values())}, schema={"mould": pl.String, "ware": pl.Float64}
+    )
     there = of_mould.join(passed, on="mould").rename({"block": "hour"})
     pools = blocks.filter(pl.col("mould").is_null()).drop("mould")
     each = pools.join(there, on="hour").join(own.select("hour", *_KEY), on=["hour", *_KEY], how="anti")
