@@ -33,8 +33,8 @@ COVERED = 0.95  # of the window's hours must have a past
 class Machine:
     """A line's cavities. against: "past" (each mould's own, defect by defect) or "others" (the other cavities in the window).
 
-    signals: those whose place lies on this machine, the most harmful first, as they stood at the window's end or up to three
-    hours later; a cavity's `signals` are numbers in it. placed, unread, unfitted: shares of the calls whose cavity is known, that
+    signals: those whose place lies on this machine, the most harmful first, as they were known up to three hours after the
+    window; what ended after it goes on in it. A cavity's `signals` are numbers in it. placed, unread, unfitted: shares of the calls whose cavity is known, that
     came without a number, and with a number that was not fitted in one cavity then. doubts: what could not be judged, each a sentence.
     """
 
@@ -128,7 +128,9 @@ def _past(reader: Reader, line: str, span: Span, ware: dict[str, float]) -> pl.D
 
 def _signals(reader: Reader, line: str, span: Span) -> list[Signal]:
     first = span.start.replace(minute=0, second=0, microsecond=0)
-    return ranked(with_notes(reader, kept_signals(reader, first, span.end + KNOWN_LATER, [line])))
+    kept = with_notes(reader, kept_signals(reader, first, span.end + KNOWN_LATER, [line]))
+    later = {"ended": None, "why_ended": ""}
+    return ranked([s.model_copy(update=later) if s.ended is not None and s.ended >= span.end else s for s in kept])
 
 
 def _of_shown(state: CavityState, shown: list[int]) -> CavityState:

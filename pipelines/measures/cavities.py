@@ -8,15 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from pipelines.measures.explained import Explained, Spot
+from pipelines.measures.explained import CAPPED, WEIGHT, Explained, Spot
 from pipelines.measures.shares import ratio
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.scan import benjamini_hochberg
 
 FAR, MORE = 0.01, 0.1  # adjusted probabilities below which a cavity stands out far, or stands out
 HABIT = 0.25  # relative variance between moulds where nothing is known of them, as where signals are followed
-WEIGHT = 40.0  # that weighs as much as so many cavities of one expected call
-CAPPED = 16.0  # a cavity further than 4 standard deviations from its mean widens no limits beyond that
 OWN = ("far", "more")
 
 

@@ -13,6 +13,8 @@ from schemas.results import Signal
 
 EXCESS = "excess"
 SHARED = 0.05  # relative variance of a signal's factor from cavity to cavity, as where signals are followed
+WEIGHT = 40.0  # that weighs as much as so many cavities of one expected call
+CAPPED = 16.0  # a cavity further than 4 standard deviations from its mean widens no limits beyond that
 MANY = 4  # of so many cavities a cavity is left out of the factor that it is judged by
 WHOLE = ("line", "furnace", "station")
 Spot = tuple[int, str]
@@ -67,6 +69,7 @@ def explained(
     calls, variance = np.zeros(expected.shape), np.zeros(expected.shape)
     inside = np.zeros((len(signals), len(places)), bool)
     masks = [place_of(one, places) for one in signals]
+    earlier: list[tuple[Signal, Frames, np.ndarray]] = []
     whole = _by_place(frames.ware, "inspected", places)
     for number in sorted(range(len(signals)), key=lambda n: -int(masks[n].sum())):
         signal, mask = signals[number], masks[number]
@@ -78,7 +81,7 @@ def explained(
         part = np.divide(ware, whole, out=np.zeros_like(ware), where=whole > 0)
         inside[number] = mask & (part > 0)
         seen = _by_place(here.calls, "calls", places)
-        wanted = (expected[:, d] + calls[:, d]) * part
+        wanted = expected[:, d] * part + _before(earlier, signal, places)
         narrower = [m for n, m in enumerate(masks) if signals[n].defect == signal.defect and m.sum() < mask.sum()]
         free = mask & ~np.any(narrower, axis=0) if narrower else mask
         free = free if (wanted[free] > 0).any() else mask
@@ -87,8 +90,21 @@ def explained(
         else:
             more = np.where(mask, wanted * (_factors(seen, wanted, free) - 1), 0.0)
         calls[:, d] += more
-        variance[:, d] += (SHARED + 1 / (1 + seen[free].sum())) * more**2
+        earlier.append((signal, here, more))
+        shared = _shared(seen, wanted + more, free) if signal.scope != "station" else SHARED
+        variance[:, d] += (shared + 1 / (1 + seen[free].sum())) * more**2
     return Explained(calls, variance, inside)
+
+
+def _before(earlier: Sequence[tuple[Signal, Frames, np.ndarray]], signal: Signal, places: Sequence[Spot]) -> np.ndarray:
+    """What wider signals of the same defect bring in the time of this one: as much as of their own ware passed in it."""
+    told = np.zeros(len(places))
+    for other, here, more in earlier:
+        if other.defect == signal.defect:
+            whole = _by_place(here.ware, "inspected", places)
+            both = _by_place(_while_on(here, signal).ware, "inspected", places)
+            told += more * np.divide(both, whole, out=np.zeros_like(both), where=whole > 0)
+    return told
 
 
 def _factors(seen: np.ndarray, wanted: np.ndarray, free: np.ndarray) -> np.ndarray:
@@ -98,6 +114,17 @@ def _factors(seen: np.ndarray, wanted: np.ndarray, free: np.ndarray) -> np.ndarr
     left = np.where(alone, calls - seen, calls), np.where(alone, should - wanted, should)
     told: np.ndarray = np.maximum(1.0, left[0] / np.maximum(left[1], 1e-3))
     return told
+
+
+def _shared(seen: np.ndarray, should: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """Relative variance of a signal's factor from cavity to cavity, by the `free` cavities but the one judged; at least SHARED.
+
+    References: [1] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
+    """
+    apart = np.where(free, np.minimum((seen - should) ** 2, CAPPED * (should + SHARED * should**2)) - should, 0.0)
+    scale = np.where(free, should**2, 0.0)
+    told: np.ndarray = (apart.sum() - apart + WEIGHT * SHARED) / (scale.sum() - scale + WEIGHT)
+    return np.maximum(SHARED, told)
 
 
 def _of_station(signal: Signal, seen: np.ndarray, ware: np.ndarray, wanted: np.ndarray) -> np.ndarray:

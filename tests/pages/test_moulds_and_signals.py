@@ -1,0 +1,161 @@
+"""The page of moulds and the signals agree: works with known faults, taken in, followed, and shown."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from scipy import stats
+
+from pipelines.answers.moulds import Machine, answer_moulds
+from pipelines.clock import Span
+from pipelines.measures.cavities import MORE, OWN
+from pipelines.plant import Plant
+from pipelines.work.signals import refresh_signals
+from sample_feeds.simulator import Simulated, make_plan, write_feeds
+from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
+from tests.conftest import Place
+from tests.pages.conftest import Browser, served
+from tests.shared import Shared
+
+DAY = date(2026, 3, 10)
+BEGIN, END = RUN_IN_MIN + 14 * 60, RUN_IN_MIN + 22 * 60
+K1, K3 = (tuple(f"{line}/{s}{g}" for s in range(1, n) for g in "AB") for line, n in (("K1", 9), ("K3", 11)))
+FAULTS = {
+    "section": Fault("section", "K1", "THN", ("K1/5A", "K1/5B"), BEGIN, END, 15.0),
+    "furnace": Fault("furnace", "K1", "STN", K1 + tuple(f"K2/{s}A" for s in range(1, 7)), BEGIN, END, 8.0),
+    "line": Fault("line", "K3", "BLI", K3, BEGIN, END, 7.0),
+    "gob": Fault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), BEGIN, END, 12.0),
+    "mould": Fault("mould", "K3", "CHF", ("K3/4B",), BEGIN, END, 40.0),
+}
+UNTIL = datetime(2026, 3, 11, 2, tzinfo=UTC)  # while all of them go on, at the cold end
+
+
+@pytest.fixture(scope="module")
+def faulty(plant: Plant, shared: Shared) -> Simulated:
+    plan = make_plan(plant, DAY, 1, seed=52_031, lag_offset=0.0, faults=0)
+    plan.faults.extend(FAULTS.values())
+    return shared.simulated(plan)
+
+
+@pytest.fixture(scope="module")
+def site(faulty: Simulated, new_site: Callable[..., Place]) -> Place:
+    def fill(place: Place) -> None:
+        write_feeds(faulty, place.site.inbox)
+        place.take()
+        refresh_signals(place.opened, [DAY])
+
+    return new_site("faulty", fill)
+
+
+def begins(site: Place, line: str) -> datetime:
+    """When the first faulty ware comes to the first station: the lehr of these works takes its nominal time."""
+    formed = make_plan(site.plant, DAY, 1, seed=52_031, lag_offset=0.0, faults=0).at(BEGIN)
+    return formed + timedelta(minutes=site.plant.lines[line].lehr_minutes)
+
+
+def asked(site: Place, line: str, hours: float, end: datetime = UNTIL, defect: str | None = None) -> Machine:
+    with site.opened.ledger.reading() as reader:
+        return answer_moulds(reader, site.plant, line, Span(end - timedelta(hours=hours), end), defect)
+
+
+@pytest.mark.parametrize("hours", [3, 8])
+@pytest.mark.parametrize(("line", "kind"), [("K1", "section"), ("K1", "furnace"), ("K2", "furnace"), ("K3", "line"), ("K4", "gob"), ("K3", "mould")])  # fmt: skip
+def test_a_fault_is_shown_as_its_signal_and_no_cavity_inside_it_is_named_for_it(
+    site: Place, line: str, kind: str, hours: int
+) -> None:
+    """Against the truth of the simulated works: place, defect, and begin at the cold end (one lehr time after forming)."""
+    told, fault = asked(site, line, hours), FAULTS[kind]
+    assert told.against == "past"
+    (number,) = [
+        n for n, s in enumerate(told.signals) if (s.defect, s.scope) == (fault.defect, kind) and s.ended is None
+    ]
+    signal = told.signals[number]
+    mine = {one.split("/")[1] for one in fault.members if one.startswith(line)}
+    assert abs(signal.onset - begins(site, line)) < timedelta(minutes=20)
+    assert {f"{c.section}{c.gob}" for c in told.cavities if number in c.signals} == mine
+    for one in told.cavities:
+        assert fault.defect not in {cell.defect for cell in one.cells}, one
+        assert one.level == "signal" or one.cells or f"{one.section}{one.gob}" not in mine
+
+
+def test_quiet_hours_name_cavities_on_no_more_maps_than_is_said(site: Place) -> None:
+    """Before the faults: maps of two hours from six hours of past on. The limit is the 0.995 quantile of scipy.stats.binom at the stated share."""
+    ends = [datetime(2026, 3, 10, hour, tzinfo=UTC) for hour in (13, 15, 17, 19)]
+    maps = [asked(site, line, 2, end) for line in ("K1", "K2", "K3", "K4") for end in ends]
+    assert {one.against for one in maps} == {"past"}
+    named = sum(any(c.level in OWN for c in one.cavities) for one in maps)
+    assert named <= stats.binom.ppf(0.995, len(maps), MORE)
+
+
+def test_a_page_of_one_defect_agrees_with_that_of_all(site: Place) -> None:
+    every, one = asked(site, "K3", 6), asked(site, "K3", 6, defect="CHF")
+    assert [s.defect for s in one.signals] == ["CHF"] and "BLI" in {s.defect for s in every.signals}
+    assert [c.signals for c in one.cavities if c.signals] == [(0,)]
+    assert one.calls < every.calls and all(c.calls <= e.calls for c, e in zip(one.cavities, every.cavities, strict=True))  # fmt: skip
+
+
+def test_the_shares_of_calls_add_up_and_what_is_not_judged_is_said(site: Place) -> None:
+    told = asked(site, "K1", 4)
+    assert told.placed is not None and told.unread is not None and told.unfitted is not None
+    assert told.placed + told.unread + told.unfitted == pytest.approx(1.0) and told.unread > 0.05
+    before = asked(site, "K1", 2, datetime(2026, 3, 10, 6, tzinfo=UTC))
+    assert before.against == "others" and "compared with the others" in before.doubts[0]
+
+
+@pytest.fixture(scope="module")
+def browser(site: Place) -> Iterator[Browser]:
+    client = served(site.site.root)
+    with client:
+        yield Browser(client)
+    client.app.state.web.desk.close()  # type: ignore[attr-defined]
+
+
+def address(line: str) -> str:
+    return f"/moulds/{line}?from=2026-03-10T22:00&to=2026-03-11T02:00"
+
+
+def text_of(page: str) -> str:
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page)))
+
+
+def test_the_page_names_the_place_of_the_signal_and_frames_it(browser: Browser) -> None:
+    page = browser.get(address("K1"))
+    text = text_of(page)
+    assert "section 5: THN thin wall since" in text and "furnace F1, all of K1, K2: STN stone" in text
+    frames = re.findall(r'<li class="(framed[^"]*|)"><p class="section">Section (\d)</p>', page)
+    assert [number for kind, number in frames if kind == "framed"] == ["5"]
+    assert 'class="machine framed"' in page and "part of section 5" in text
+    gobs = browser.get(address("K4"))
+    assert re.findall(r'class="cavity \w+ in-gob"><p class="place"><b>(\w+)</b>', gobs) == [f"{s}C" for s in range(1, 7)]  # fmt: skip
+    assert "4B" in re.findall(r'class="cavity \w+ in-mould"><p class="place"><b>(\w+)</b>', browser.get(address("K3")))
+
+
+def test_a_signal_on_the_map_leads_to_its_card(browser: Browser) -> None:
+    page = browser.get(address("K3"))
+    leads = re.findall(r'<a href="(/hour/K3\?at=[^"#]+)#([^"]+)">', page)
+    assert len(leads) >= 2
+    for hour, card in leads:
+        assert f'id="{card}"' in browser.get(html.unescape(hour))
+
+
+def test_only_what_signals_explain_is_coloured(browser: Browser) -> None:
+    page = browser.get(address("K4"))
+    bars = re.findall(r'<b>(\d[A-C])</b>.*?<i class="lit" style="width:([\d.]+)%">', page)
+    assert len(bars) == 18
+    assert all(float(lit) == 0 for place, lit in bars if not place.endswith("C")), (
+        "no cavity outside the place is named on this map"
+    )
+    assert sum(float(lit) > 0 for place, lit in bars if place.endswith("C")) >= 5
+
+
+def test_the_page_speaks_german_from_top_to_bottom(browser: Browser) -> None:
+    browser.client.post("/language", data={"language": "de", "to": "/now"})
+    text = text_of(browser.get(address("K1")))
+    assert "Station 5: THN" in text and "Teil von: Station 5" in text and "das" in text and "laufende Signale hier" in text  # fmt: skip
+    for english in ("since", "part of", "expected", "as usual", "no number read", "How it is judged"):
+        assert english not in text.split("Quellen")[0].split("Woher die Zahlen")[0], english
+    browser.client.post("/language", data={"language": "en", "to": "/now"})
