@@ -136,10 +136,9 @@ def by_the_others(counts: Counts, inside: np.ndarray) -> Expected:
     Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
     """
     calls, ware = counts.calls, np.broadcast_to(counts.ware[:, None], counts.calls.shape)
-    free = ~inside
-    free = (
-        free | ~(free & (ware > 0)).any(axis=0)[None, :]
-    )  # of a signal of the whole machine the cavities tell by themselves
+    outside = ~inside
+    some: np.ndarray = np.logical_or.reduce(outside & (ware > 0), axis=0, keepdims=True)
+    free = outside | ~some  # of a signal of the whole machine the cavities tell by themselves
     seen, passed = calls * free, ware * free
     others = seen.sum(axis=0) - seen + 0.5
     behind = passed.sum(axis=0) - passed
