@@ -61,14 +61,14 @@ def blocks_of_cells(cells: pl.DataFrame, start: datetime) -> pl.DataFrame:
     block = cells.with_columns(block=number).with_columns(
         hours=pl.col("hour").n_unique().over("block"), hour=pl.col("hour").min().over("block")
     )
-    summed = block.group_by("hour", *_KEY).agg(
+    summed = block.group_by("hour", *_KEY, maintain_order=True).agg(
         pl.col("hours").first(), pl.col("expected", "variance", "doubt").sum()
     )  # fmt: skip
     own = pl.col("expected") >= LEAST_AN_HOUR * pl.col("hours")
     relative = summed.filter(~own).with_columns(
         v=pl.col("variance") / pl.col("expected") ** 2, r=pl.col("doubt") / pl.col("expected")
     )
-    pool = relative.group_by("hour", "defect").agg(
+    pool = relative.group_by("hour", "defect", maintain_order=True).agg(
         mould=pl.lit(None, pl.String),
         expected=pl.col("expected").sum(),
         variance=pl.col("v").mean() * pl.col("expected").sum() ** 2,
@@ -110,7 +110,7 @@ def cells_between(
         .with_columns(
             expected=pl.col("expected") * share, variance=pl.col("variance") * share, doubt=pl.col("doubt") * share
         )
-        .group_by(*_KEY).agg(pl.col("expected", "variance", "doubt").sum())
+        .group_by(*_KEY, maintain_order=True).agg(pl.col("expected", "variance", "doubt").sum())
         .sort(*_KEY)
     )  # fmt: skip
 
