@@ -16,6 +16,7 @@ from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.cavities import CavityState, Expected, by_the_others, by_the_past, cavity_states, cell_counts
 from pipelines.measures.explained import Frames, Spot, explained, place_of, that_explain
+from pipelines.measures.kinds import faults
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import ratio
 from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
@@ -68,7 +69,7 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     frames = Frames(*(frame.filter(~pl.col("station").is_in(list(coarse))) for frame in (calls, ware)))
     signals = that_explain(_signals(reader, line, span), line, span.start, span.end)
     states, against = _states(reader, plant, line, span, (places, fitted), frames, signals, defect)
-    mine = calls if defect is None else calls.filter(pl.col("defect") == defect)
+    mine = faults(plant, calls) if defect is None else calls.filter(pl.col("defect") == defect)
     total = int(mine["calls"].sum())
     placed, unread, unfitted = (ratio(one, total) for one in _told_apart(mine))
     shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
@@ -102,7 +103,7 @@ def _states(
     else:
         expected = by_the_past(past, fitted, places, codes)
     told = explained(signals, places, codes, frames, expected.calls)
-    judged, shown = list(plant.faults), codes if defect is None else [defect]
+    judged, shown = list(plant.faults), list(plant.faults) if defect is None else [defect]
     states = cavity_states(places, codes, counts, fitted, expected, told, judged, critical, shown)
     return states, "others" if past is None else "past"
 

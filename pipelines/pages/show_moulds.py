@@ -13,7 +13,7 @@ from pipelines.ledger import Reader
 from pipelines.measures.cavities import OWN, CavityState, Cell
 from pipelines.measures.explained import WHOLE, place_of
 from pipelines.measures.shares import ratio
-from pipelines.numbers import decimals
+from pipelines.numbers import decimals, expected
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.view import Special, View
 from pipelines.plant import Plant
@@ -36,7 +36,7 @@ QUERIES = (
 )
 COLUMNS = (
     Column("place", "Cavity", "id"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"),
-    Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "number"), Column("times", "Times expected", "number"),
+    Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "expected"), Column("times", "Times expected", "number"),
     Column("explained", "More by signals", "number"), Column("q", "q of the rest", "number3"), Column("verdict", "How unusual"),
     Column("signals", "Part of"), Column("critical", "Critical", "count"), Column("worst", "Most frequent"),
 )  # fmt: skip
@@ -189,7 +189,7 @@ def _named(told: Machine) -> list[dict[str, str]]:
     return [
         {
             "place": _place(c), "mould": ", ".join(c.moulds) or "?", "defect": cell.defect, "calls": count(cell.calls),
-            "should": decimals(cell.should, 1) if cell.should >= 0.05 else "< 0.1", "part": decimals(cell.explained, 1) if cell.explained >= 0.05 else "",
+            "should": expected(cell.should), "part": decimals(cell.explained, 1) if cell.explained >= 0.05 else "",
         }
         for cell, c in cells[:8]
     ]  # fmt: skip
