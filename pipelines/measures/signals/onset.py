@@ -70,6 +70,34 @@ class Noise:
 POISSON = Noise()
 
 
+@dataclass(frozen=True)
+class Lumps:
+    """Counts of windows longer than a bin, laid evenly over bins `first` to `last` of a series: when in them calls came is not known."""
+
+    first: np.ndarray
+    last: np.ndarray
+    calls: np.ndarray
+
+    def gain(self, before: np.ndarray, after: np.ndarray, bins: int) -> np.ndarray:
+        """What a split inside a window is more likely than the even spread says [factors, bins + 1].
+
+        A count n of a window of which the share a lies after the split has a mean in proportion to (1 - a) before + a after; laid
+        evenly its terms are n ((1 - a) log before + a log after).
+        """
+        told = np.zeros((bins + 1, len(before)))
+        length = self.last - self.first
+        number = np.repeat(np.arange(len(length)), length)
+        split = np.concatenate([np.arange(f + 1, g + 1) for f, g in zip(self.first, self.last, strict=True)] or [[]])
+        share = ((self.last[number] + 1 - split) / (length[number] + 1))[:, None]
+        mean = np.log((1 - share) * before + share * after)
+        even = (1 - share) * np.log(before) + share * np.log(after)
+        np.add.at(told, split.astype(int), self.calls[number][:, None] * (mean - even))
+        return told.T
+
+
+NO_LUMPS = Lumps(np.zeros(0, int), np.zeros(0, int), np.zeros(0))
+
+
 class _Blocks:
     """A series in blocks. inside_*: sums of each bin's block from the bin on, [bins + 1]; of: the block of each split."""
 
@@ -122,16 +150,23 @@ def split_logs(
 
 
 def rise(
-    calls: np.ndarray, expected: np.ndarray, step_min: float = 1.0, noise: Noise = POISSON, latest: int | None = None
+    calls: np.ndarray,
+    expected: np.ndarray,
+    step_min: float = 1.0,
+    noise: Noise = POISSON,
+    latest: int | None = None,
+    lumps: Lumps = NO_LUMPS,
 ) -> Onset:
     """Since when `calls` [bins] exceed an expectation [bins] that held before.
 
     The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x expected
     (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the moment has a flat prior
-    over the bins. `latest`: the last bin that can be the first.
+    over the bins. `latest`: the last bin that can be the first. lumps: counts of long windows among `calls`, laid over their bins.
     References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a change-point.
     """
-    step_log = _mean_exp(split_logs(calls, expected, np.ones(len(FACTORS)), FACTORS, noise)[:, :-1])
+    same = np.ones(len(FACTORS))
+    steps = split_logs(calls, expected, same, FACTORS, noise) + lumps.gain(same, FACTORS, len(calls))
+    step_log = _mean_exp(steps[:, :-1])
     ramp_log = _ramp(np.asarray(calls, float), np.asarray(expected, float), step_min, noise)
     both = np.logaddexp(np.log(1 - RAMP_SHARE) + step_log, np.log(RAMP_SHARE) + ramp_log)
     if latest is not None:

@@ -11,9 +11,10 @@ import numpy as np
 from pipelines.measures.signals.baseline import Expectation, Past, excess_p
 from pipelines.measures.signals.closing import CLOSING_MIN, Course, closed
 from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.dating import dated
 from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.found import Found
-from pipelines.measures.signals.onset import Noise, Onset, rise
+from pipelines.measures.signals.onset import Noise, Onset
 from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
 from pipelines.plant import Plant
@@ -234,10 +235,8 @@ class Tracker:
         return cavity[0] if cavity else self.scan.line
 
     def _dated(self, defect: int, stream: int, start: int, stop: int, raised: int) -> Onset:
-        seen, wanted, _ = self.scan.series(defect, stream, start, stop)
-        noise = self.noise(defect, stream, start)
-        told = rise(seen, wanted, self.counts.step_s / 60, noise, latest=max(0, raised - 1 - start))
-        return Onset(told.at + start, told.low + start, told.high + start)
+        noise, able = self.noise(defect, stream, start), self.able[defect]
+        return dated(self.scan, defect, stream, (start, stop), raised, noise, able, self.cells_expected)
 
     def _placed(self, defect: int, onset: Onset, stop: int, own: Found | None) -> Placing:
         start = int(np.clip(np.floor(onset.at), self.scan.first, stop - 1))

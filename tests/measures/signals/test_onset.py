@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from pipelines.measures.signals.onset import Noise, ended, minutes_to_close, rise, split_logs
+from pipelines.measures.signals.onset import Lumps, Noise, ended, minutes_to_close, rise, split_logs
 
 
 def hours(rng: np.random.Generator, mean: np.ndarray, noise: Noise) -> np.ndarray:
@@ -108,3 +108,29 @@ def test_the_time_to_close_is_about_what_it_takes() -> None:
         assert 0.4 < minutes_to_close(4.0 / 60, 5.0, noise.variance) / float(np.median(took)) < 2.0
     assert minutes_to_close(4.0 / 60, 5.0, 0.3) > minutes_to_close(4.0 / 60, 5.0)
     assert minutes_to_close(0.0, 5.0) == float("inf")
+
+
+def test_a_split_inside_a_long_window_mixes_its_mean() -> None:
+    """By hand: 6 calls in a window of 4 bins, split before its third: a mean of (2 x 1 + 2 x 3) / 4 = 2 times, not the root of 3."""
+    lumps = Lumps(np.array([1]), np.array([4]), np.array([6.0]))
+    told = lumps.gain(np.array([1.0]), np.array([3.0]), 8)[0]
+    assert told[3] == pytest.approx(6 * (np.log(2.0) - 0.5 * np.log(3.0)))
+    assert told[2] == pytest.approx(6 * (np.log(2.5) - 0.75 * np.log(3.0)))
+    assert (told[[0, 1, 5, 6, 7, 8]] == 0).all()
+
+
+@pytest.mark.parametrize("window", [5, 15, 60])
+def test_the_interval_holds_an_onset_in_the_middle_of_a_long_window(window: int) -> None:
+    """Counts of 5, 15 and 60 minutes laid over their minutes: 95 % intervals of 150 drawn faults hold the truth in 91 % and more."""
+    rng = np.random.default_rng(window)
+    held, wide = 0, []
+    for _ in range(150):
+        at, mean = rng.uniform(200, 400), np.full(480, 8.0 / 60)
+        calls = hours(rng, np.where(np.arange(480) >= at, 8.0, 1.0) * mean, Noise(0.05)).reshape(-1, window).sum(axis=1)
+        first = np.arange(0, 480, window)
+        lumps = Lumps(first[calls > 0], first[calls > 0] + window - 1, calls[calls > 0])
+        told = rise(np.repeat(calls / window, window), mean, noise=Noise(0.05), lumps=lumps)
+        held += told.low - 0.5 <= at <= told.high + 0.5
+        wide.append(told.high - told.low)
+    assert held / 150 >= 0.91
+    assert np.median(wide) < 2 * window + 60

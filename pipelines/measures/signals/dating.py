@@ -1,0 +1,84 @@
+"""A stream's counts as its onset is dated from them: long windows laid over the minutes that they count."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from pipelines.measures.signals.counts import LineCounts
+from pipelines.measures.signals.onset import NO_LUMPS, Lumps, Noise, Onset, rise
+from pipelines.measures.signals.scan import Scan, Stream
+
+
+def dated(
+    scan: Scan, defect: int, stream: int, span: tuple[int, int], raised: int, noise: Noise, able: np.ndarray,
+    cells: Callable[[int, int, int], np.ndarray],
+) -> Onset:  # fmt: skip
+    """Since when a stream exceeds what was expected, in the line's bins; looked for in bins [span), begun before bin `raised`.
+
+    able: [stations] that can call the defect; cells: expected calls by the past alone of a defect between two bins.
+    """
+    start, stop = span
+    counts, lumps = scan.counts, NO_LUMPS
+    seen, wanted, base = scan.series(defect, stream, start, stop)
+    if (counts.window[able] > 1).any():
+        more, every = float(wanted.sum()) / max(float(base.sum()), 1e-12), cells(defect, start, stop)
+        seen, even, lumps = laid_out(counts, scan.streams[stream], scan.past.reads, defect, every, start)
+        wanted = more * even
+    told = rise(seen, wanted, counts.step_s / 60, noise, max(0, raised - 1 - start), lumps)
+    return Onset(told.at + start, told.low + start, told.high + start)
+
+
+def laid_out(
+    counts: LineCounts, stream: Stream, reads: np.ndarray, defect: int, base: np.ndarray, start: int
+) -> tuple[np.ndarray, np.ndarray, Lumps]:
+    """Calls and expected calls [bins] of a stream from bin `start` on, and the windows of several bins that hold calls.
+
+    base: expected calls [stations, columns + 1, bins], each window's in its last bin. What a window of several bins holds is laid
+    evenly over them; a window that began before `start` over those that are left.
+    """
+    stop = start + base.shape[2]
+    mine = (counts.at >= start) & (counts.at < stop) & (counts.defect == defect) & _in(counts, stream, reads)
+    last, n = counts.at[mine] - start, counts.calls[mine].astype(float)
+    first = np.maximum(0, last - counts.window[counts.station[mine]] + 1)
+    by_station = _of_stream(base, stream, reads)
+    station, at = np.nonzero(by_station)
+    expected = _spread(np.maximum(0, at - counts.window[station] + 1), at, by_station[station, at], base.shape[2])
+    long = first < last
+    return _spread(first, last, n, base.shape[2]), expected, _joined(first[long], last[long], n[long])
+
+
+def _in(counts: LineCounts, stream: Stream, reads: np.ndarray) -> np.ndarray:
+    """Which calls are the stream's."""
+    if stream.station is not None:
+        return counts.station == stream.station
+    if stream.whole:
+        return np.ones(len(counts.at), bool)
+    return np.isin(counts.column, stream.columns) & reads[counts.station]
+
+
+def _of_stream(base: np.ndarray, stream: Stream, reads: np.ndarray) -> np.ndarray:
+    """[stations, bins] of [stations, columns + 1, bins]."""
+    told: np.ndarray = base.sum(axis=1) if stream.whole else base[:, list(stream.columns)].sum(axis=1) * reads[:, None]
+    if stream.station is not None:
+        told = told * (np.arange(len(told)) == stream.station)[:, None]
+    return told
+
+
+def _spread(first: np.ndarray, last: np.ndarray, value: np.ndarray, bins: int) -> np.ndarray:
+    """[bins] with each value laid evenly over its bins `first` to `last`."""
+    edges = np.zeros(bins + 1)
+    share = value / (last - first + 1)
+    np.add.at(edges, first, share)
+    np.add.at(edges, last + 1, -share)
+    told: np.ndarray = np.maximum(np.cumsum(edges)[:-1], 0.0)
+    return told
+
+
+def _joined(first: np.ndarray, last: np.ndarray, n: np.ndarray) -> Lumps:
+    """Calls of windows that cover the same bins are one lump: their means are raised together."""
+    if not len(first):
+        return NO_LUMPS
+    windows, number = np.unique(np.stack([first, last]), axis=1, return_inverse=True)
+    return Lumps(windows[0], windows[1], np.bincount(number.ravel(), n))
