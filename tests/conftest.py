@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from hypothesis import settings
 
 from pipelines.intake import IntakeReport, take_in
 from pipelines.plant import Plant, read_plant
@@ -22,6 +23,8 @@ SAMPLES = Path(__file__).parent.parent / "sample_feeds"
 WORKS = (SAMPLES / "works.toml").read_text(encoding="utf-8")
 NOW = datetime(2026, 4, 1, tzinfo=UTC)
 # A worker takes a module at a time; those that take longest go first, so that none is left over at the end.
+settings.register_profile("no deadline", deadline=None)  # no test may fail because a machine is busy
+settings.load_profile("no deadline")
 LONGEST = (
     "test_docs.py", "serve/test_for_real.py", "flows/test_flows.py", "work/test_days.py", "faults/test_cut_at_every_call.py", "measures/test_truth.py",
     "intake/test_properties.py", "work/test_elsewhere.py", "work/test_signals_kept.py", "work/test_keep.py", "pages/test_who_may_write.py", "test_cli.py",

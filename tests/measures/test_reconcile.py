@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +11,8 @@ from scipy.optimize import minimize
 from scipy.stats import chi2
 
 from pipelines.measures.reconcile import Reconciled, reconcile
+from tests.published.outside import beside
 
-PUBLISHED = Path(__file__).parents[3] / "shared" / "published"
 # An invented network: 1 -> 2 + 3, 2 -> 4, 3 -> 5, 4 + 5 -> 6, the structure of a heat exchanger with a bypass.
 BYPASS = np.array([[1, -1, -1, 0, 0, 0], [0, 1, 0, -1, 0, 0], [0, 0, 1, 0, -1, 0], [0, 0, 0, 1, 1, -1]], float)
 INVENTED = np.array([250.9, 171.2, 77.3, 168.8, 79.9, 248.1])
@@ -59,8 +58,8 @@ def test_losses_are_never_below_zero_and_the_optimum_is_scipys(seed: int) -> Non
 def test_the_exchanger_with_bypass_as_the_book_has_it() -> None:
     """Narasimhan and Jordache, Data Reconciliation and Gross Error Detection (2000): clean 100.22, 64.50, 35.72; global test 16.674 with a
     gross error on stream 2. The flows are read where they lie beside the project; without them the invented network stands above."""
-    path = PUBLISHED / "3.03_nj_bypass.json"
-    if not path.exists():
+    path = beside("3.03_nj_bypass.json")
+    if path is None:
         assert reconcile(INVENTED, SD, BYPASS).freedom == 4
         return
     case = json.loads(path.read_text())
@@ -80,9 +79,9 @@ def test_the_heat_circuit_of_vdi_2048() -> None:
     kkt = np.block([[np.linalg.inv(covariance), BYPASS.T], [BYPASS, np.zeros((4, 4))]])
     right = np.concatenate([np.linalg.inv(covariance) @ INVENTED, np.zeros(4)])
     assert reconcile(INVENTED, covariance, BYPASS).values == pytest.approx(np.linalg.solve(kkt, right)[:6])
-    path = PUBLISHED / "3.01_vdi2048.json"
-    if path.exists():
-        data = json.loads((PUBLISHED / "3.01_vdi2048_data.json").read_text())
+    path, data_path = beside("3.01_vdi2048.json"), beside("3.01_vdi2048_data.json")
+    if path is not None and data_path is not None:
+        data = json.loads(data_path.read_text())
         expected = json.loads(path.read_text())["expected"]
         told = _vdi(data)
         assert told.values == pytest.approx(expected["published"]["reconciled"], abs=6e-4)

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
-
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,7 +22,6 @@ from pipelines.measures.sampling import (
     quality_at,
 )
 
-PUBLISHED = Path(__file__).parents[3] / "shared" / "published"
 LOT = dict(
     zip(
         "ABCDEFGHJKLMNPQ",
@@ -82,18 +77,35 @@ def test_rows_of_the_master_tables(kind: str, letter: str, aql: float, n: int, a
     assert told.n == min(n, LOT[letter]) and told.whole_lot == (n >= LOT[letter])
 
 
-def test_every_row_of_normal_inspection_level_two() -> None:
-    """MIL-STD-105E tables I and II-A, AQL 0.065 to 6.5, all lots: a file of 165 rows beside the project; passed over where it is not there."""
-    path = PUBLISHED / "5.01_normal_levelII.csv"
-    if not path.exists():
-        pytest.skip("the collected outside values are not here")
-    rows = [line.split(",") for line in path.read_text().splitlines()[1:]]
-    assert len(rows) == 165
-    for lot, letter, aql, _, n, ac, re in rows:
-        size = 10**7 if "+" in lot else int(lot.split("-")[1])
-        told = plan(size, float(aql))
-        assert (told.letter, told.ac, told.re) == (letter, int(ac), int(re))
-        assert told.n == min(int(n), size) or told.whole_lot
+# MIL-STD-105E (1989), in the public domain, tables I and II-A, level II: for each letter, sample size and acceptance number at these AQLs.
+MASTER_AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
+MASTER = {
+    "A": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 5/0 3/0 2/0",
+    "B": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 5/0 3/0 2/0",
+    "C": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 5/0 3/0 8/1",
+    "D": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 5/0 13/1 8/1",
+    "E": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 20/1 13/1 13/2",
+    "F": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 32/1 20/1 20/2 20/3",
+    "G": "200/0 125/0 80/0 50/0 32/0 20/0 50/1 32/1 32/2 32/3 32/5",
+    "H": "200/0 125/0 80/0 50/0 32/0 80/1 50/1 50/2 50/3 50/5 50/7",
+    "J": "200/0 125/0 80/0 50/0 125/1 80/1 80/2 80/3 80/5 80/7 80/10",
+    "K": "200/0 125/0 80/0 200/1 125/1 125/2 125/3 125/5 125/7 125/10 125/14",
+    "L": "200/0 125/0 315/1 200/1 200/2 200/3 200/5 200/7 200/10 200/14 200/21",
+    "M": "200/0 500/1 315/1 315/2 315/3 315/5 315/7 315/10 315/14 315/21 200/21",
+    "N": "800/1 500/1 500/2 500/3 500/5 500/7 500/10 500/14 500/21 315/21 200/21",
+    "P": "800/1 800/2 800/3 800/5 800/7 800/10 800/14 800/21 500/21 315/21 200/21",
+    "Q": "1250/2 1250/3 1250/5 1250/7 1250/10 1250/14 1250/21 800/21 500/21 315/21 200/21",
+}
+
+
+@pytest.mark.parametrize("letter", list(MASTER))
+def test_every_row_of_normal_inspection_level_two(letter: str) -> None:
+    """All lots, AQL 0.065 to 6.5, with the largest lot of each letter."""
+    for aql, row in zip(MASTER_AQLS, MASTER[letter].split(), strict=True):
+        n, ac = (int(part) for part in row.split("/"))
+        told = plan(LOT[letter], aql)
+        assert (told.letter, told.ac, told.re, told.n) == (letter, ac, ac + 1, min(n, LOT[letter]))
+        assert told.whole_lot == (n >= LOT[letter])
 
 
 @pytest.mark.parametrize(
@@ -117,16 +129,23 @@ def test_qualities_accepted_in_95_50_and_10_percent() -> None:
     assert told == pytest.approx([1.0298, 3.3285, 6.516], abs=1e-4)
 
 
-def test_all_collected_points() -> None:
-    path = PUBLISHED / "5.02_oc.json"
-    if not path.exists():
-        pytest.skip("the collected outside values are not here")
-    for name, told in json.loads(path.read_text())["expected"].items():
-        n, ac = (int(part) for part in name.split("/"))
-        shares, accepted = np.array([float(p) for p in told["Pa"]]), list(told["Pa"].values())
-        assert acceptance(n, ac, shares) == pytest.approx(accepted, abs=1e-6)
-        for percent, accepted_in in (("p95", 0.95), ("p50", 0.5), ("p10", 0.1)):
-            assert 100 * quality_at(n, ac, accepted_in) == pytest.approx(told["percent"][percent], abs=1e-4)
+# Chance of acceptance [millionths] of plans n/Ac at these shares nonconforming, and shares [percent] accepted in 95, 50 and 10 %: binomial, by SciPy.
+SHARES = (0.001, 0.0025, 0.005, 0.01, 0.015, 0.025, 0.04, 0.065, 0.1)
+CURVES = {
+    (80, 2): ((999922, 998888, 992288, 953447, 880808, 676691, 374788, 100937, 10684), (1.0298, 3.3285, 6.516)),
+    (125, 3): ((999991, 999703, 996252, 962551, 880386, 618906, 259304, 34569, 1042), (1.1003, 2.9298, 5.2663)),
+    (200, 5): ((1000000, 999987, 999436, 983977, 917608, 615970, 185650, 8981, 39), (1.3144, 2.8303, 4.5879)),
+    (50, 1): ((998814, 992930, 973868, 910565, 827322, 643511, 400481, 155405, 33786), (0.7154, 3.334, 7.5581)),
+    (20, 3): ((1000000, 1000000, 999997, 999957, 999798, 998627, 992587, 962609, 867047), (7.1354, 18.055, 30.4187)),
+    (200, 0): ((818649, 606151, 366958, 133980, 48668, 6323, 285, 1, 0), (0.0256, 0.346, 1.1447)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("n", "ac"), list(CURVES))
+def test_the_operating_characteristic_of_whole_plans(n: int, ac: int) -> None:
+    chances, percents = CURVES[n, ac]
+    assert 1e6 * acceptance(n, ac, SHARES) == pytest.approx(chances, abs=0.51)
+    assert [100 * quality_at(n, ac, accepted) for accepted in (0.95, 0.5, 0.1)] == pytest.approx(percents, abs=1e-4)
 
 
 @given(

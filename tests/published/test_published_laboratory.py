@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -26,7 +24,6 @@ from sample_feeds.simulator.laboratory import water_g_ml
 from schemas.laboratory import LineLaboratory
 from tests.conftest import WORKS, Place
 
-PUBLISHED = Path(__file__).parents[3] / "shared" / "published"
 DAY = date(2026, 3, 2)
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 JOB = "started_at,line,job,item\n2026-02-01T00:00:00Z,K1,J,W750\n"
@@ -109,14 +106,17 @@ def test_what_the_directive_does_not_cover_is_refused(nominal: float) -> None:
         permissible_error_ml(nominal)
 
 
-def bottles(name: str) -> list[float]:
-    """The 35 constructed capacities of a reference case; where they are not at hand, 35 with the same mean and standard deviation."""
-    path = PUBLISHED / f"4.04_bottles_{name}.csv"
-    if path.exists():
-        return [float(row["capacity_mL"]) for row in csv.DictReader(path.open())]
-    mean, sd = {"A": (750.4514, 4.0583), "B": (755.0457, 4.0777)}[name]
-    raw = np.linspace(-1, 1, 35)
-    return list(mean + sd * raw / raw.std(ddof=1))
+# Capacities [ml] of 35 bottles, constructed about 750 and 755 ml; their bounds were worked with R.
+BOTTLES = {
+    "A": (
+        756.8, 755.2, 751.7, 749.0, 749.4, 739.3, 751.5, 748.3, 752.1, 752.3, 756.6, 748.8, 752.1, 758.0, 747.8, 750.7, 750.8, 744.5,
+        752.3, 745.1, 757.0, 744.5, 751.7, 750.1, 752.2, 752.7, 746.4, 752.4, 747.7, 753.6, 745.0, 747.0, 750.2, 753.9, 749.1,
+    ),
+    "B": (
+        753.3, 761.1, 757.7, 753.9, 751.1, 750.8, 751.7, 749.8, 755.7, 756.9, 757.9, 749.0, 753.6, 751.2, 764.1, 759.6, 745.8, 759.9,
+        758.5, 755.2, 759.1, 759.3, 754.0, 757.2, 751.9, 753.5, 754.4, 757.1, 753.7, 754.0, 755.9, 746.8, 755.5, 758.5, 758.9,
+    ),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ def test_a_batch_of_measuring_containers_comes_through_a_capacity_feed(
     place: Place, name: str, low: float, high: float, accepted: bool
 ) -> None:
     """Directive 75/107/EEC, annex II 3.1: n 35, k 1.57, F 0.266 (read); the form of the inequalities from memory; bounds worked with R for constructed samples."""
-    values = bottles(name)
+    values = BOTTLES[name]
     water = [v * (water_g_ml(20.0) - 0.0012) / (1 - 0.0012 / 8.0) for v in values]
     rows = "".join(
         f"{(START + timedelta(minutes=n)).isoformat()},K1,{n},1,400,{400 + grams:.4f},20.0,brimful\n"
@@ -151,6 +151,12 @@ def test_the_range_method_and_its_constants() -> None:
     told = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
     assert (told.mean, told.spread, told.low, told.high) == (750, 2, pytest.approx(748.664), pytest.approx(751.336))
     assert told.spread_most == pytest.approx(12.56) and told.accepted and told.margin == pytest.approx(8.664)
+
+
+def test_groups_of_the_range_method_are_those_taken_one_after_another() -> None:
+    """Directive 75/107/EEC, annex II 3.2 (from memory): groups of five in the order of taking. By hand: capacities that rise by 0.1 ml from
+    bottle to bottle have a range of 0.4 ml in every group."""
+    assert by_range([748.0 + 0.1 * n for n in range(40)], 750, 10).spread == pytest.approx(0.4)
 
 
 @pytest.mark.parametrize("share", [0.025, 0.04, 0.065])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from pipelines.measures.limits import beyond_past, cusum_limit, cusum_run_length
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.onset import change, rise
 from pipelines.measures.signals.scan import benjamini_hochberg
+from tests.published.outside import beside
 
 # NIST/SEMATECH e-Handbook 6.3.3.2; the same counts in Montgomery, Introduction to Statistical Quality Control: 30 samples of 50.
 WAFERS = (12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6)
@@ -81,14 +81,12 @@ def test_p_prime_of_large_over_dispersed_samples() -> None:
     assert outside.any() and not ((shares < told.low) | (shares > told.high)).any()
 
 
-NHS = Path(__file__).parents[3] / "shared" / "published" / "1.10_laney_nhs.csv"
-
-
 def test_p_prime_of_the_accident_departments() -> None:
     """Mohammed, Panesar, Laney and Wilson, BMJ Quality & Safety 22 (2013) 362: mean 0.9529, sigma_z 10.64, no point outside though 16 lie
     outside the p chart. Their table is read where it lies beside the project; elsewhere the same is asked of made shares of that kind."""
-    if NHS.exists():
-        with NHS.open(newline="") as file:
+    path = beside("1.10_laney_nhs.csv")
+    if path is not None:
+        with path.open(newline="") as file:
             rows = list(csv.DictReader(file))
         hits, trials = (np.array([float(row[name]) for row in rows]) for name in ("r", "n"))
     else:
@@ -99,7 +97,7 @@ def test_p_prime_of_the_accident_departments() -> None:
     outside = ((hits / trials < plain.low) | (hits / trials > plain.high)).sum()
     assert outside > 5 and not ((hits / trials < told.low) | (hits / trials > told.high)).any()
     assert told.sigma_z > 4
-    if NHS.exists():
+    if path is not None:
         assert (told.centre, told.sigma_z) == (pytest.approx(0.952899711, abs=1e-8), pytest.approx(10.640422, abs=1e-5))
         assert outside == 16
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,8 +16,8 @@ from pipelines.measures.factors import a3, b3_b4, c4, d2_d3
 from pipelines.measures.run_rules import Rules, ewma, ewma_run_length, ewma_sd, rules_run_length
 from pipelines.measures.weights import Study
 from tests.conftest import WORKS, Place
+from tests.published.outside import beside
 
-PUBLISHED = Path(__file__).parents[3] / "shared" / "published"
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 
 # ISO 7870-2, annex of factors, and ASTM MNL 7; printed in The Handbook for Quality Management (2013), p. 401. c4, A3, B3 and B4 as read
@@ -118,8 +117,8 @@ def test_run_lengths_of_the_rules(rules: Rules, shift: float, length: float) -> 
 def test_xbar_and_s_limits_of_the_piston_rings(place: Place) -> None:
     """Montgomery, Introduction to Statistical Quality Control, piston rings, 25 samples of 5 and 15 more (limits by the R package qcc 2.7): mean 74.001176, mean S
     0.0092400, X-bar 73.987988 to 74.014364, S up to 0.0193024; of the later samples 37, 38 and 39 are beyond. Where the data are not at hand, from mean and mean S."""
-    path = PUBLISHED / "1.07_pistonrings.csv"
-    if not path.exists():
+    path = beside("1.07_pistonrings.csv")
+    if path is None:
         half = float(a3(5)) * 0.0092400366
         assert (74.001176 - half, 74.001176 + half) == (
             pytest.approx(73.987988, abs=1e-6),

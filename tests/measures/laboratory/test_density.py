@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import multivariate_normal
 
 from pipelines.measures.laboratory.density import density_chart, noise_of
 
@@ -56,3 +57,20 @@ def test_limits_of_single_readings_are_as_wide_as_they_should_be(step: float) ->
         assert (chart.change is not None) is bool(step)
         widths.append((chart.high - chart.low) / 2)
     assert np.mean(widths) == pytest.approx(0.0006, rel=0.04)
+
+
+def test_a_change_is_as_probable_as_the_marginal_likelihoods_say() -> None:
+    """By SciPy's normal density: readings with a mean of any size, against those with a step of eight noises' spread at each place besides; a
+    step is beforehand one in twenty (Smith, Biometrika 62 (1975) 407)."""
+    rng = np.random.default_rng(15)
+    y = 2.5 + 0.0005 * (rng.normal(0, 1, 24) + np.where(np.arange(24) >= 14, 2.2, 0.0))
+    times = [START + timedelta(days=n) for n in range(24)]
+    told = density_chart(pl.DataFrame({"sampled_at": times, "density_g_cm3": y}))
+    assert told is not None and told.noise is not None and told.change is not None
+    z, ones = (y - y.mean()) / told.noise, np.ones((24, 24))
+    plain = multivariate_normal(np.zeros(24), np.eye(24) + 1e6 * ones).logpdf(z)
+    steps = [(np.arange(24) >= n).astype(float) for n in range(1, 24)]
+    logs = [multivariate_normal(np.zeros(24), np.eye(24) + 1e6 * ones + 64 * np.outer(s, s)).logpdf(z) for s in steps]
+    factor = float(np.exp(np.array(logs) - plain).mean())
+    assert told.change.probability == pytest.approx(factor / (factor + 19), abs=2e-4)
+    assert told.change.probability < 0.9995
