@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -21,7 +22,7 @@ def checks_of(enclosed: np.ndarray) -> pl.DataFrame:
         for n, many in enumerate(enclosed)
         for k, value in enumerate(many)
     ]
-    names = {
+    names: dict[str, Any] = {
         "sampled_at": pl.Datetime("us", "UTC"),
         "mould": pl.String,
         "capacity_ml": pl.Float64,
