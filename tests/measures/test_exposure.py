@@ -39,6 +39,16 @@ def test_rates_keep_a_jump_sharp_and_lose_no_call() -> None:
     assert (told.shape > 0).all()
 
 
+def test_calls_expected_of_good_ware_raise_no_rate() -> None:
+    """Truth of the simulation: 1 in 1000 with the defect, 2 in 1000 good ones called; with 100 containers a minute 2880 calls."""
+    rng = np.random.default_rng(19)
+    seen = np.full((4, 2400), 100.0)
+    found = rng.poisson(0.003 * seen).astype(float)
+    told = local_rates(found, seen, 1.0, None, 0.002 * seen)
+    assert told.mean.mean() == pytest.approx(0.001, rel=0.2)
+    assert local_rates(found, seen, 1.0).mean.mean() == pytest.approx(0.003, rel=0.05)
+
+
 def test_without_ware_or_calls_rates_are_small_and_finite() -> None:
     none = local_rates(np.zeros((2, 30)), np.zeros((2, 30)), 1.0)
     assert none.mean.max() == 0

@@ -45,6 +45,7 @@ def test_a_released_pallet_stays_in_the_history() -> None:
         "release",
     ]
     assert hold.since["P1"] == AT + timedelta(hours=2)
+    assert hold.state == HELD  # while one pallet of it is held
     assert holding([hold]) == {"P2": ["H-0001"]}
 
 

@@ -56,6 +56,7 @@ def test_a_critical_defect_stands_first_however_rare(plant: Plant) -> None:
 def test_both_denominators(plant: Plant) -> None:
     rows = {row.key: row for row in told(plant, "defect", ONE, HAND).rows}
     assert rows["SPK"].rate == pytest.approx(1 / 200) and rows["SPK"].own_rate == pytest.approx(1 / 188)
+    assert rows["STN"].own_ware == 80 + 120  # both side lanes; the foot behind them sees the same ware again
     stations = {row.key: row for row in told(plant, "station", ONE, HAND).rows}
     assert (stations["K1-side-a"].own_ware, stations["K1-side-a"].own_rate) == (80, pytest.approx(0.1))
 

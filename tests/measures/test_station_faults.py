@@ -166,3 +166,26 @@ def test_the_room_of_the_order_is_that_of_the_meters() -> None:
         )
         == []
     )
+
+
+def test_how_sure_a_shift_is_follows_fisher_and_bartlett() -> None:
+    """By hand: Fisher, Metron 1 (1921) 3: atanh(r) of n pairs has the variance 1 / (n - 3); Bartlett, J. R. Stat. Soc. 98 (1935) 536: of series
+    with autocorrelations a and b n (1 - ab) / (1 + ab) pairs count. Correlations by NumPy's `corrcoef`."""
+    rng = np.random.default_rng(31)
+    slow = np.zeros(900)
+    for n in range(1, 900):
+        slow[n] = 0.9 * slow[n - 1] + rng.normal()
+    other = 100 + slow + rng.normal(0, 0.5, 900)
+    mine = 100 + np.roll(slow, 20) + rng.normal(0, 0.5, 900)
+
+    def alike(shift: int) -> float:
+        a, b = (mine[shift:], other[: 900 - shift]) if shift >= 0 else (mine[:shift], other[-shift:])
+        return float(np.corrcoef(a, b)[0, 1])
+
+    told = shift_between(mine, other)
+    rival = max(alike(shift) for shift in range(-150, 151) if abs(shift - 20) > 3)
+    both = float(np.corrcoef(mine[1:], mine[:-1])[0, 1] * np.corrcoef(other[1:], other[:-1])[0, 1])
+    pairs = 880 * (1 - both) / (1 + both)
+    expected = (np.arctanh(alike(20)) - np.arctanh(rival)) * ((pairs - 3) / 2) ** 0.5
+    assert told is not None and told.minutes == 20 and told.best == pytest.approx(alike(20))
+    assert told.sure == pytest.approx(float(expected), rel=0.01)

@@ -12,6 +12,7 @@ import pytest
 from pipelines.measures.detection import (
     MissPrior,
     chances_of,
+    design_effect,
     detection,
     likeness,
     missed_by_time,
@@ -19,6 +20,7 @@ from pipelines.measures.detection import (
     places_that_see,
     spread_between,
     sums_of,
+    usual_of,
     works_prior,
 )
 from pipelines.measures.shares import clustered_interval, proportion_interval
@@ -232,6 +234,19 @@ def test_intervals_of_clustered_passes_hold_what_they_say() -> None:
             low, high = clustered_interval(caught, 300, effect)
             held[effect] += low <= 0.85 <= high
     assert held[1.0] / 2000 < 0.90 and 0.93 <= held[1.9] / 2000 <= 0.98
+
+
+@pytest.mark.parametrize(("sizes", "effect"), [([10] * 30, 1.9), ([1] * 30, 1.0), ([5, 15], 2.15)])
+def test_the_design_effect_is_kishs(sizes: list[int], effect: float) -> None:
+    """Kish, Survey Sampling (1965) 5.4, by hand at a correlation of 0.1: 1 + (m - 1) 0.1, m the passes that a pass's challenge has; a pass
+    alone in its challenge is worth a pass."""
+    assert design_effect(sum(sizes), sum(n * n for n in sizes), 0.1) == pytest.approx(effect)
+
+
+def test_alike_passes_say_less_of_what_a_station_usually_misses() -> None:
+    """By hand: ten challenges of ten passes alike by 0.1 count as 100 / 1.9 passes beside the works' own 100."""
+    told = usual_of("K1-mouth", "CHN", {("K1-mouth", "CHN"): (100.0, 90.0, 1000.0)}, [], MissPrior(3, 97, 0.1))
+    assert told == pytest.approx((3 + 10 / 1.9, 97 + 90 / 1.9))
 
 
 def test_unclustered_intervals_are_clopper_and_pearsons() -> None:

@@ -12,6 +12,7 @@ from pipelines.clock import Span
 from pipelines.measures.shares import (
     availability,
     count_interval,
+    mean_half_width,
     proportion_interval,
     quality_ratio,
     score_interval,
@@ -112,6 +113,14 @@ def test_wilson_as_newcombe_prints_it(hits: int, trials: int, low: float, high: 
 )
 def test_clopper_pearson_as_newcombe_prints_it(hits: int, trials: int, low: float, high: float) -> None:
     assert proportion_interval(hits, trials) == (pytest.approx(low, abs=5e-5), pytest.approx(high, abs=5e-5))
+
+
+@pytest.mark.parametrize("n", [2, 5, 12])
+def test_the_interval_of_a_mean_is_scipys(n: int) -> None:
+    """`scipy.stats.t.interval` with n - 1 degrees of freedom."""
+    from scipy.stats import t
+
+    assert mean_half_width(2.5, n) == pytest.approx(t.interval(0.95, n - 1, 0, 2.5 / n**0.5)[1])
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,15 @@ def test_the_likelihood_ratio_has_mean_one_at_most(mean: float, variance: float)
         assert float((chance * np.exp(told)).sum()) <= 1 + 1e-9
 
 
+def test_the_sum_by_hand() -> None:
+    """Pollak, Annals of Statistics 13 (1985) 206: after ratios of 2, 2 and 0.5 the sum is 2, (1 + 2) 2 = 6 and (1 + 6) / 2 = 3.5."""
+    sums, told = np.zeros(1), []
+    for ratio in (2.0, 2.0, 0.5):
+        sums = shiryaev_roberts(sums, np.log(np.array([ratio])))
+        told.append(float(sums[0]))
+    assert told == pytest.approx([2.0, 6.0, 3.5])
+
+
 def test_nothing_expected_tells_nothing() -> None:
     assert (log_ratios(np.array([4.0]), np.array([0.0]), np.array([0.1])) == 0).all()
 

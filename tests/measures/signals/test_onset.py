@@ -12,6 +12,12 @@ from scipy import integrate, stats
 from pipelines.measures.signals.onset import Lumps, Noise, ended, minutes_to_close, rise, split_logs
 
 
+def test_a_doubtful_level_is_a_gamma_in_equal_parts() -> None:
+    """By SciPy: the middle quantiles of five equal parts of a gamma of mean 1 and variance 0.2, their mean made 1."""
+    parts = stats.gamma.ppf([0.1, 0.3, 0.5, 0.7, 0.9], 5, scale=0.2)
+    assert Noise(doubt=0.2).levels() == pytest.approx(parts / parts.mean())
+
+
 def hours(rng: np.random.Generator, mean: np.ndarray, noise: Noise) -> np.ndarray:
     """Calls by the minute: each hour good or bad with the noise's variance, the whole level off by its doubt."""
     number = (np.arange(len(mean)) + noise.phase) // noise.block
