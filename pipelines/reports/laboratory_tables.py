@@ -33,7 +33,7 @@ def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
     """The verdicts on every measuring container by both methods, with their bounds and margins."""
     rows = [
         {
-            "line": line.line, "item": one.item, "error": one.measuring.error_ml, **verdict.model_dump(),
+            "line": line.line, "item": one.item, "error": one.measuring.error_ml, **verdict.model_dump(exclude={"sample_from", "sample_to"}),
             "sample": "one hour" if verdict.one_hour else "a longer time", "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
         }
         for line in told.lines

@@ -33,7 +33,8 @@ class LineCounts:
     a bin stands, ware and calls, in its last bin, because only then is it known; a fine station beside it loses nothing.
 
     ware: [stations, columns + 1, bins] containers inspected; the last column is unread ware.
-    Calls are sparse and in order of time: at (bin), defect, station, column, calls.
+    Calls are sparse and in order of time: at (bin), defect, station, column, calls. Calls of a station that told no ware beside them
+    have no rate and are left out: they stand in the Paretos.
     sent: [stations, bins] whether the station sent counts at all, over the whole of each window.
     window: [stations] the longest window of each, in bins. unjudged: [stations, bins] counts that were left out, because their
     window is longer than COARSEST_MIN or a job began inside it. too_long: [stations] the longest window of the first kind, else 0.
@@ -101,9 +102,12 @@ def line_counts(
     flat = np.ravel_multi_index((told["station_no"], told["column_no"], told["at"]), shape)
     counted = np.bincount(flat, told["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
     codes = {code: n for n, code in enumerate(plant.faults)}
+    sent = _covered(placed, len(stations), bins)
     called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).filter(~pl.col("blurred")).sort("at")
+    with_ware = sent[called["station_no"].to_numpy(), called["at"].to_numpy()]
+    called = called.filter(pl.Series(with_ware, dtype=pl.Boolean))
     return LineCounts(
-        line, span[0], STEP_S, tuple(codes), stations, columns, counted, _covered(placed, len(stations), bins),
+        line, span[0], STEP_S, tuple(codes), stations, columns, counted, sent,
         called["at"].to_numpy(), called["defect"].replace_strict(codes, return_dtype=pl.Int64).to_numpy(),
         called["station_no"].to_numpy(), called["column_no"].to_numpy(), called["calls"].to_numpy(), number, items,
         np.maximum(1, _longest(told, len(stations))), _covered(placed.filter("blurred"), len(stations), bins),

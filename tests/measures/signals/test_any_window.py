@@ -117,3 +117,14 @@ def test_an_hour_in_which_a_job_begins_is_expected_in_two_parts(plant: Plant, si
     assert not old.told.borrowed and new.told.hours == 0 and new.told.borrowed
     first = tracker.scan.first
     assert tracker.scan.floor_of(770 - first) == 760 - first and tracker.scan.floor_of(750 - first) == 0
+
+
+def test_calls_without_ware_are_not_judged(plant: Plant, simulated: Simulated) -> None:
+    """A station that sends rejects only: no signal of its own, no other station's or mould's, and it is said."""
+    calls, ware, spans, jobs = frames_of(simulated, "K3")
+    told = ware.filter(pl.col("station") != "K3-side-a")
+    _, signals, doubts = run(plant, "K3", (calls, told, spans, jobs), simulated.plan.cold_from, 24)
+    without = (calls.filter(pl.col("station") != "K3-side-a"), told, spans, jobs)
+    _, expected, _ = run(plant, "K3", without, simulated.plan.cold_from, 24)
+    assert [[one.name for one in hour] for hour in signals] == [[one.name for one in hour] for hour in expected]
+    assert all(any("K3-side-a sent no counts" in text for text in hour) for hour in doubts)
