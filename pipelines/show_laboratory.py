@@ -23,7 +23,7 @@ from pipelines.measures.tell_laboratory import (
 )
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
-from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory
+from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory, MeasuringVerdict
 from schemas.weights import Weights
 
 MOULD_COLUMNS = (
@@ -64,7 +64,9 @@ def _show_item(plant: Plant, told: Weights) -> None:
     ]  # fmt: skip
     caption = f"{told.n} weighings at the {told.point} end"
     if told.mean_g is not None:
-        caption += f", mean {told.mean_g:.2f} g (95 %: {told.mean_low:.2f} to {told.mean_high:.2f})"
+        caption += f", mean {told.mean_g:.2f} g"
+        if told.mean_low is not None and told.mean_high is not None:
+            caption += f" (95 %: {told.mean_low:.2f} to {told.mean_high:.2f})"
     if told.nominal_g is not None:
         low, high = (f"{v:g}" if v is not None else "none" for v in (told.weight_min_g, told.weight_max_g))
         caption += f"; nominal {told.nominal_g:g} g, limits {low} to {high}; {told.outside} outside"
@@ -127,7 +129,7 @@ def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
 def _verdict(one: Capacity) -> str:
     if one.measuring is None:
         return "-"
-    words = [f"{'accepted' if v.accepted else 'REFUSED'} by {v.method}" for v in one.measuring.verdicts]
+    words = [_verdict(v) for v in one.measuring.verdicts]
     return "; ".join(words) or "no verdict"
 
 
@@ -166,6 +168,12 @@ def _line_rows(line: LineLaboratory) -> list[list[Any]]:
         for one in line.visual.samples
     ]  # fmt: skip
     return rows
+
+
+def _verdict(told: MeasuringVerdict) -> str:
+    """A verdict with its condition beside it: the directive judges the production of one hour."""
+    whole = "" if told.one_hour else " (not of one hour)"
+    return f"{'accepted' if told.accepted else 'REFUSED'} by {told.method}{whole}"
 
 
 def _accepted(value: bool | None) -> str:

@@ -90,7 +90,7 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
     gobs = tuple(_gob(one, found, asked) for one in studies for found in one.gobs)
     told = Weights(
         line=asked.line, from_=asked.span.start, to=asked.span.end, item=code, name=known.name if known else "", point=main.point, n=len(values), mean_g=mean,
-        mean_low=mean - 1.96 * error, mean_high=mean + 1.96 * error, sd_g=_sd(values), nominal_g=known.weight_g if known else None,
+        mean_low=mean - 1.96 * error if error > 0 else None, mean_high=mean + 1.96 * error if error > 0 else None, sd_g=_sd(values), nominal_g=known.weight_g if known else None,
         weight_min_g=known.weight_min_g if known else None, weight_max_g=known.weight_max_g if known else None, outside=_outside(main, values),
         moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs, components=_parts(main.parts), rules=main.judge.words(),
         judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), lent_freedom=main.usual.lent,
