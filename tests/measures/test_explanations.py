@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -140,6 +141,16 @@ def test_explanations_are_weighed_by_their_priors() -> None:
         0.002,
     )  # set on drawn works, see tests/benchmarks/yield_lies.py
     assert (told_by.ACCUSED, told_by.LISTED) == (0.5, 0.1)
+
+
+def test_sizes_and_days_share_the_prior_of_a_lie() -> None:
+    """Five days that say nothing, a lie of any of three sizes: the three together have its prior, half of it since before the first day."""
+    day = openings([0.0], [[1e-9, 1e-9]], [1.0, 1.0])
+    day = replace(day, causes=tuple(replace(one, sizes=(1.0, 3.0, 9.0)) for one in day.causes))
+    answers = explained(window_of([day] * 5))
+    assert answers.blamed()[0] == pytest.approx(PRIOR, rel=0.01)
+    shares = [float(answers.probability[answers.blames(0) & (answers.first == n)].sum()) for n in range(5)]
+    assert shares == pytest.approx([PRIOR / 2, *[PRIOR / 8] * 4], rel=0.02)
 
 
 def test_a_loss_below_nothing_explains_nothing() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.linalg import null_space
 from scipy.optimize import minimize
 from scipy.stats import chi2
 
@@ -39,6 +40,15 @@ def test_the_closed_form_is_scipys_constrained_least_squares() -> None:
     assert told.statistic == pytest.approx((((told.values - INVENTED) / SD) ** 2).sum())
     assert told.p == pytest.approx(chi2.sf(told.statistic, 4)) and told.freedom == 4
     assert ((told.high - told.low) / 2 <= 1.96 * SD + 1e-9).all()
+
+
+def test_reconciled_values_are_surer_than_readings_as_least_squares_says() -> None:
+    """Flows on the null space of the balances are a regression: its covariance N (N' V^-1 N)^-1 N' by SciPy's null space; VDI 2048 Part 1."""
+    free = null_space(BYPASS)
+    covariance = free @ np.linalg.inv(free.T @ np.diag(SD**-2) @ free) @ free.T
+    told = reconcile(INVENTED, SD, BYPASS)
+    assert told.covariance == pytest.approx(covariance)
+    assert (told.high - told.low) / 2 == pytest.approx(1.96 * np.sqrt(np.diag(covariance)))
 
 
 @pytest.mark.parametrize("seed", range(6))
