@@ -129,7 +129,7 @@ def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
 def _verdict(one: Capacity) -> str:
     if one.measuring is None:
         return "-"
-    words = [_verdict(v) for v in one.measuring.verdicts]
+    words = [_by_method(v) for v in one.measuring.verdicts]
     return "; ".join(words) or "no verdict"
 
 
@@ -170,7 +170,7 @@ def _line_rows(line: LineLaboratory) -> list[list[Any]]:
     return rows
 
 
-def _verdict(told: MeasuringVerdict) -> str:
+def _by_method(told: MeasuringVerdict) -> str:
     """A verdict with its condition beside it: the directive judges the production of one hour."""
     whole = "" if told.one_hour else " (not of one hour)"
     return f"{'accepted' if told.accepted else 'REFUSED'} by {told.method}{whole}"

@@ -87,7 +87,9 @@ class Lumps:
         told = np.zeros((bins + 1, len(before)))
         length = self.last - self.first
         number = np.repeat(np.arange(len(length)), length)
-        split = np.concatenate([np.arange(f + 1, g + 1) for f, g in zip(self.first, self.last, strict=True)] or [[]])
+        split = np.concatenate(
+            [np.arange(f + 1, g + 1) for f, g in zip(self.first, self.last, strict=True)] or [np.zeros(0, int)]
+        )
         share = ((self.last[number] + 1 - split) / (length[number] + 1))[:, None]
         mean = np.log((1 - share) * before + share * after)
         even = (1 - share) * np.log(before) + share * np.log(after)
