@@ -103,7 +103,7 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
     (K - 1) / K that a mean from the same data needs.
     """
     total = counted.select((pl.col("passes") * _each(counted)).sum(), (pl.col("caught") * _each(counted)).sum()).row(0)
-    level = 1 - total[1] / total[0] if total[0] else 0.5
+    level = min(max(1 - total[1] / total[0] if total[0] else 0.5, LEAST_MISS), 1 - LEAST_MISS)
     lost = [
         d
         for d in stretches
@@ -118,6 +118,7 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
         return MissPrior(mean * WIDE, (1 - mean) * WIDE, alike, told=False)
     effect = np.array([design_effect(n, q, alike) for n, q in zip(passes, sums["squares"], strict=True)])
     mean, between = spread_between(passes / effect, missed / passes)
+    mean = min(max(mean, LEAST_MISS / 10), 1 - LEAST_MISS)  # a beta distribution needs both: nothing is always missed
     strength = min(MOST_TIGHT, max(WIDE, mean * (1 - mean) / max(between, 1e-12) - 1))
     return MissPrior(mean * strength, (1 - mean) * strength, alike)
 

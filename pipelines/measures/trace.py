@@ -59,14 +59,17 @@ class Carried:
 def carried(exposure: Exposure) -> Carried:
     """Expected defective containers on each pallet. The rates of moulds are taken as unrelated, the share missed as common to all.
 
-    The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side.
+    The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more are told than
+    containers of these moulds lie on it.
     """
     mean = exposure.escaped.sum(axis=0)
     variance = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
     told = counted(mean, variance)
+    most = exposure.ware.sum(axis=0) if exposure.missed_known else np.full(len(mean), np.inf)
     alike = (np.sqrt(exposure.variance).sum(axis=1) ** 2).sum()
     common = float((mean * np.sqrt(np.maximum(exposure.common, 0))).sum()) ** 2
-    low, high = np.array([c.low for c in told], float), np.array([c.high for c in told], float)
+    low, high = (np.minimum([getattr(c, name) for c in told], np.ceil(most)) for name in ("low", "high"))
+    mean = np.minimum(mean, most)
     return Carried(mean, low, high, float(mean.sum()), float(alike + common))
 
 

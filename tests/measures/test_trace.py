@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
 
 import numpy as np
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.clock import Span
-from pipelines.measures.exposure import Stay, counted, smallest_cover
-from pipelines.measures.trace import about_places, doubled, hold_numbers, shares, together
+from pipelines.measures.exposure import Exposure, Stay, counted, smallest_cover
+from pipelines.measures.trace import about_places, carried, doubled, hold_numbers, shares, together
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -98,3 +100,24 @@ def test_whole_number_intervals_hold_95_percent_by_scipy(mean: float, variance: 
     assert held >= 0.95
     if told.high > told.low:
         assert held - min(chance.pmf(told.low), chance.pmf(told.high)) < 0.95
+
+
+def test_of_no_pallet_more_are_told_than_lie_on_it() -> None:
+    """A station that found nothing in 60 passes lets its share missed run away: 900 expected of 40 containers are 40, not 900."""
+    one = np.array([[900.0, 0.5]])
+    exposure = Exposure(
+        (),
+        pl.DataFrame(),
+        np.array([[40.0, 40.0]]),
+        one,
+        one,
+        np.zeros(2),
+        True,
+        np.array([80.0]),
+        one.sum(axis=1),
+        one,
+    )
+    told = carried(exposure)
+    assert told.mean.tolist() == [40.0, 0.5] and told.high[0] == 40 and told.low[0] <= 40 and told.total == 40.5
+    relative = carried(replace(exposure, missed_known=False))
+    assert relative.mean.tolist() == [900.0, 0.5]

@@ -263,3 +263,12 @@ def test_where_every_pass_must_be_caught_a_station_that_often_misses_one_is_as_u
     stretches = doubts(plant, rows, AT + 17 * HOUR)
     told = chances_of("K1-mouth", "OVP", passes_by_kind(sums_of(rows)), stretches, MissPrior(2.8, 19.2))
     assert len(told) > 8 and sum(chance > 0.1 for chance in told) == 1 and told[-1] > 0.99
+
+
+def test_where_every_challenge_failed_the_prior_stays_a_distribution() -> None:
+    """All passes of all stations missed: both parameters above nothing, and a doubt's probability is a number."""
+    rng = np.random.default_rng(1)
+    told = works(rng, np.ones(6), 60, 0.0)
+    prior = works_prior(told, [])
+    assert prior.missed > 0 and prior.found > 0
+    assert 0 <= failed_chance([(20, 0)], (prior.missed, prior.found)) <= 1
