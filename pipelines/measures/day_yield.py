@@ -14,7 +14,7 @@ from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, 
 from pipelines.measures.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.refed import more_than_came
-from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio
+from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio, share
 from pipelines.measures.usual import Expected
 from pipelines.measures.yields import ItemMass, LineDay, Melt, Packed
 from pipelines.plant import Plant
@@ -73,6 +73,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     value = line_share(balanced, reading)
     lost = balanced.unseen(reading) if cut is not None else None
     given = giveaway(plant, told.packed.items, told.masses)
+    can_be = _packed_can_be(balanced, reading)
     return LineYield(
         line=reading.line, gobs_cut=cut, formed_kg=cut * reading.gob_g * KG if cut is not None else None, hot_rejected=hot,
         to_lehr=cut - hot if cut is not None and hot is not None else None,
@@ -80,11 +81,11 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         packed_units=told.packed.units, packed_kg=told.packed.units * reading.packed_g * KG,
         pack_to_melt=value.value, low=value.low, high=value.high, why=value.why,
         unaccounted_units=lost.value if lost else None, unaccounted_low=lost.low if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
-        quality_ratio=quality_ratio(told.packed.units, cut), scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
+        quality_ratio=quality_ratio(told.packed.units, cut) if can_be else None, scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=_availability(plant, told), losses=_steps(reading), weights=told.masses.mean_g,
         notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
-        packed_good=machine.packed_good, efficiency=ratio(machine.packed_good, machine.potential) if cut is not None else None,
+        packed_good=machine.packed_good, efficiency=share(machine.packed_good, machine.potential) if cut is not None and reading.packed is not None else None,
         giveaway_kg=given.kg, giveaway_low=given.kg - 1.96 * given.sd, giveaway_high=given.kg + 1.96 * given.sd,
         doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets,
         rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())), causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
@@ -123,6 +124,11 @@ def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
     return None
 
 
+def _packed_can_be(balanced: Balanced, reading: LineReading) -> bool:
+    """Whether what was packed may be divided by anything: pallets were told, and hold no more than there can have been."""
+    return reading.packed is not None and refused(balanced, reading) is None
+
+
 def _refed(day: LineDay) -> dict[str, int]:
     """Containers that went through each station again."""
     if "refed" not in day.ware.columns:
@@ -146,7 +152,7 @@ def _worked(told: LineTold, by: str) -> tuple[Worked, ...]:
         found.append(
             Worked(
                 name=name, hours=sum(parts[n - 1].span.seconds for n in mine) / 3600, could=could, cut=sum(cut.get(n, 0.0) for n in mine),
-                rejected=sum(rejected.get(n, 0.0) for n in mine), good=good, efficiency=ratio(good, could),
+                rejected=sum(rejected.get(n, 0.0) for n in mine), good=good, efficiency=share(good, could) if told.reading.packed is not None else None,
             )
         )  # fmt: skip
     return tuple(found)
@@ -169,6 +175,10 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
         losses.append(("hot end rejects", line.hot, True))
         arriving = line.cut - line.hot
     for step, lanes in steps_of(line):
+        if any(one.cover == 0 for one in lanes) or (not lanes and line.packed is None):
+            losses.extend((f"rejects of {one.station}", one.rejected, True) for one in lanes if one.cover > 0)
+            arriving = None  # what was not told is no zero: no difference to it, and none after it
+            continue
         counted = sum(one.inspected for one in lanes) if lanes else (line.packed or 0.0)
         if arriving is not None:
             losses.append((f"unaccounted, {step}", arriving - counted, False))
@@ -234,14 +244,19 @@ def furnace_yield(
     cut = _over_cut(told, lines)
     packed = sum(one.packed.units * one.reading.packed_g * KG for one in lines)
     melted = melt.melted if melt.cover > 0.5 else None
-    lost = told.derived(lambda x: float(x[told.at(f"{name}, furnace to shears")])) if told.network.formed else None
+    can_be = all(_packed_can_be(told, one.reading) for one in lines if one.reading.ware > 0)
+    lost = (
+        told.derived(lambda x: float(x[told.at(f"{name}, furnace to shears")]))
+        if told.network.formed and melt.whole
+        else None
+    )
     return FurnaceYield(
         furnace=name, melted_kg=melted, pull_kg=melted - melt.held_back if melted is not None else None, packed_kg=packed,
         pack_to_melt=value.value, low=value.low, high=value.high, why=value.why,
         packed_over_cut=cut.value, packed_over_cut_low=cut.low, packed_over_cut_high=cut.high, packed_over_cut_why=cut.why,
         cut_kg=told.cut_kg(told.told.values)[0] if told.network.formed else None,
         unaccounted_kg=_above(lost.value) if lost else None, unaccounted_low=_above(lost.low) if lost else None,
-        unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole else None,
+        unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole and can_be else None,
         basis="melt log" if melt.whole else "gobs", chi_square=told.first.statistic, freedom=told.first.freedom,
         p=told.first.p if told.first.freedom else None, usual_days=usual[f"{name}, furnace to shears"].days,
         notes=tuple(_furnace_notes(told, melt, lines)), flow=_flow(told, lines) if value.low is not None else (),

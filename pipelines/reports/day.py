@@ -76,7 +76,13 @@ def _furnace_figure(told: FurnaceYield) -> Figure:
         cut = yield_words(told.packed_over_cut, told.packed_over_cut_low, told.packed_over_cut_high)
         instead = f"packed over cut {cut}, {count(told.packed_kg)} of {count(told.cut_kg)} kg"
         return Figure("–", what, told.why if told.packed_over_cut_low is None else f"{told.why}: {instead}")
-    raw = f"plain quotient {percent(told.raw, 1)}" if told.raw is not None else "by gobs: no whole melt log"
+    raw = (
+        f"plain quotient {percent(told.raw, 1)}"
+        if told.raw is not None
+        else "by gobs: no whole melt log"
+        if told.basis == "gobs"
+        else "no plain quotient: see pallets"
+    )
     under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {count(told.packed_kg)} kg packed"
     if told.melted_kg is not None:
         under += f", {count(told.melted_kg)} kg melted by the log"
