@@ -17,6 +17,7 @@ from pipelines.plant import Plant
 LEAST_KINDS, LEAST_MISSED = 4, 3  # stations x defects, and missed passes, before the works' stations tell a spread
 TIGHT = 20.0  # passes' worth of knowledge of a station, before the works' spread is known
 LEAST_MISS, WIDE = 0.02, 2.0  # without a spread: a guess of the share missed as wide as two passes
+MOST_USUAL = 0.3  # a station that misses more than this share is not doing as usual, however many of the works do
 MOST_TIGHT = 400.0  # passes' worth of knowledge that the works' stations can lend to one of them
 MOST_ALIKE, LEAST_CHALLENGES = 0.9, 20
 
@@ -103,7 +104,7 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
     (K - 1) / K that a mean from the same data needs.
     """
     total = counted.select((pl.col("passes") * _each(counted)).sum(), (pl.col("caught") * _each(counted)).sum()).row(0)
-    level = min(max(1 - total[1] / total[0] if total[0] else 0.5, LEAST_MISS), 1 - LEAST_MISS)
+    level = min(max(1 - total[1] / total[0] if total[0] else 0.5, LEAST_MISS), MOST_USUAL)
     lost = [
         d
         for d in stretches
@@ -121,6 +122,15 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
     mean = min(max(mean, LEAST_MISS / 10), 1 - LEAST_MISS)  # a beta distribution needs both: nothing is always missed
     strength = min(MOST_TIGHT, max(WIDE, mean * (1 - mean) / max(between, 1e-12) - 1))
     return MissPrior(mean * strength, (1 - mean) * strength, alike)
+
+
+def working(usual: tuple[float, float]) -> tuple[float, float]:
+    """What a failure is held against (missed, found): the usual, or a station that misses MOST_USUAL where the usual is worse than that.
+
+    Where every challenge of a works failed, failing is its usual and no failure would stand out.
+    """
+    missed, found = usual
+    return usual if missed <= MOST_USUAL * (missed + found) else (MOST_USUAL * TIGHT, (1 - MOST_USUAL) * TIGHT)
 
 
 def _each(counted: pl.DataFrame) -> pl.Expr:
@@ -271,7 +281,7 @@ def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doub
         chances = [
             failed_chance(
                 one.failures,
-                usual_of(station, defect, sums, stretches, prior, [*chances[:n], 1.0, *chances[n + 1 :]]),
+                working(usual_of(station, defect, sums, stretches, prior, [*chances[:n], 1.0, *chances[n + 1 :]])),
                 prior.alike,
             )
             for n, one in enumerate(mine)

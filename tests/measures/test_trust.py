@@ -21,6 +21,7 @@ from pipelines.measures.detection import (
     spread_between,
     sums_of,
     usual_of,
+    working,
     works_prior,
 )
 from pipelines.measures.shares import clustered_interval, proportion_interval
@@ -271,4 +272,5 @@ def test_where_every_challenge_failed_the_prior_stays_a_distribution() -> None:
     told = works(rng, np.ones(6), 60, 0.0)
     prior = works_prior(told, [])
     assert prior.missed > 0 and prior.found > 0
-    assert 0 <= failed_chance([(20, 0)], (prior.missed, prior.found)) <= 1
+    assert failed_chance([(20, 0)], working((prior.missed, prior.found))) > 0.8
+    assert working((2.0, 18.0)) == (2.0, 18.0)
