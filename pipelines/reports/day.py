@@ -291,7 +291,7 @@ def _laboratory(plant: Plant, told: Day) -> Section:
     if missed:
         said.append(f"{missed} checks that were due were missed; the laboratory pages list them.")
     sheet = laboratory_sheet(plant, told)
-    return Section("Laboratory", head, items=tuple(said), sheet=sheet, warn=bool(said), wide=True)
+    return Section("Laboratory", head, items=tuple(dict.fromkeys(said)), sheet=sheet, warn=bool(said), wide=True)
 
 
 def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
