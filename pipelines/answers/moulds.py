@@ -14,7 +14,15 @@ from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.cavities import CavityState, Expected, by_the_others, by_the_past, cavity_states, cell_counts
+from pipelines.measures.cavities import (
+    CavityState,
+    Counts,
+    Expected,
+    by_the_others,
+    by_the_past,
+    cavity_states,
+    cell_counts,
+)
 from pipelines.measures.explained import Frames, Spot, explained, place_of, that_explain
 from pipelines.measures.kinds import faults
 from pipelines.measures.pareto import reading_stations
@@ -99,7 +107,8 @@ def _states(
         for one in signals:
             if one.defect in codes:
                 inside[:, codes.index(one.defect)] |= place_of(one, places)
-        expected = by_the_others(counts, inside)
+        faulty = np.array([code in plant.faults for code in codes])
+        expected = by_the_others(Counts(counts.calls * faulty, counts.ware), inside)
     else:
         expected = by_the_past(past, fitted, places, codes)
     told = explained(signals, places, codes, frames, expected.calls)
