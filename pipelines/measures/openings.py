@@ -171,7 +171,7 @@ class _Rows:
             nodes[np.ix_(silent, known)] = -back @ full[:, known]
             fixed[silent] = back @ values
             told[silent] = np.abs(np.eye(len(silent)) - back @ gone).max(axis=1) < 1e-6
-            q, _ = np.linalg.qr(gone, mode="complete")
+            q = np.linalg.svd(gone)[0]  # not QR: unpivoted, its first columns need not span a lower rank
             left = q[:, int(np.linalg.matrix_rank(gone)) :]
             full, values = left.T @ full, left.T @ values
         causes = tuple(self.causes[n] for n in known)

@@ -98,7 +98,7 @@ def _solved(
     from scipy.special import gammaincc
 
     gone = np.hstack([unmeasured[:, list(kept)], matrix[:, list(free)]])
-    q, _ = np.linalg.qr(gone, mode="complete") if gone.shape[1] else (np.eye(len(matrix)), None)
+    q = np.linalg.svd(gone)[0] if gone.shape[1] else np.eye(len(matrix))  # not QR: unpivoted, it misses ranks
     rank = int(np.linalg.matrix_rank(gone)) if gone.shape[1] else 0
     believed = [n for n in range(len(y)) if n not in free]
     left = q[:, rank:].T @ matrix[:, believed]
