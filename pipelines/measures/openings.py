@@ -16,6 +16,7 @@ from pipelines.measures.network import (
     network_of,
     steps_of,
 )
+from pipelines.measures.reconcile import without
 from pipelines.measures.usual import GUESS_FURNACE, GUESS_LINE, VARIES, Expected, chi2_quantile
 from pipelines.plant import Plant
 
@@ -171,9 +172,8 @@ class _Rows:
             nodes[np.ix_(silent, known)] = -back @ full[:, known]
             fixed[silent] = back @ values
             told[silent] = np.abs(np.eye(len(silent)) - back @ gone).max(axis=1) < 1e-6
-            q = np.linalg.svd(gone)[0]  # not QR: unpivoted, its first columns need not span a lower rank
-            left = q[:, int(np.linalg.matrix_rank(gone)) :]
-            full, values = left.T @ full, left.T @ values
+            left = without(gone)
+            full, values = left @ full, left @ values
         causes = tuple(self.causes[n] for n in known)
         return Openings(
             causes, values, full[:, known], np.array(self.daily)[known], nodes[:, known], fixed, told, self._units()

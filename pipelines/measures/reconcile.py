@@ -86,6 +86,17 @@ def _losses_at_least_zero(
     return [n for n in range(rank) if told.x[n] > 1e-6 * scale]
 
 
+def without(gone: np.ndarray) -> np.ndarray:
+    """Combinations [combinations, balances] of balances in which the columns `gone` [balances, n] do not occur, orthonormal.
+
+    By singular values: an unpivoted QR's first columns need not span columns of a lower rank, and would leave some of them in.
+    """
+    from scipy.linalg import null_space
+
+    told: np.ndarray = null_space(gone.T).T if gone.shape[1] else np.eye(len(gone))
+    return told
+
+
 def _solved(
     y: np.ndarray,
     spread: np.ndarray,
@@ -98,10 +109,8 @@ def _solved(
     from scipy.special import gammaincc
 
     gone = np.hstack([unmeasured[:, list(kept)], matrix[:, list(free)]])
-    q = np.linalg.svd(gone)[0] if gone.shape[1] else np.eye(len(matrix))  # not QR: unpivoted, it misses ranks
-    rank = int(np.linalg.matrix_rank(gone)) if gone.shape[1] else 0
     believed = [n for n in range(len(y)) if n not in free]
-    left = q[:, rank:].T @ matrix[:, believed]
+    left = without(gone) @ matrix[:, believed]
     left = left[np.linalg.norm(left, axis=1) > 1e-12]
     v = spread[np.ix_(believed, believed)]
     gain = v @ left.T @ np.linalg.inv(left @ v @ left.T)

@@ -8,11 +8,12 @@ from datetime import datetime, timedelta
 
 from pipelines.answers.now import LineNow, Now
 from pipelines.clock import utc_text
+from pipelines.measures.signals.closing import PASSED_MIN
 from pipelines.plant import Plant
 from schemas.results import Signal
 
 FRESH = timedelta(hours=6)  # what is older was news once and is none now
-YOUNG = timedelta(minutes=15)  # a signal whose place is a guess is told of only when it has lasted this long
+YOUNG = timedelta(minutes=PASSED_MIN)  # a signal whose place is a guess is told of only when it has lasted this long
 
 
 @dataclass(frozen=True)

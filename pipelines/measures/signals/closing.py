@@ -8,14 +8,12 @@ import numpy as np
 
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.onset import Noise, ended
+from schemas.results import SURE
 
 GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 CLOSING_MIN = 960  # an end is looked for in so much of the past
 SLOWER = 2.0  # so much more (in log odds) must speak for an end each time a signal was called over too soon
-PASSED_MIN, SURE = (
-    15,
-    0.8,
-)  # what is over within this time of being raised, its place less likely than this, only passed
+PASSED_MIN = 15  # what is over within this time of being raised, its place a guess, only passed
 BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
 
 

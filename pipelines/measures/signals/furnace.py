@@ -9,8 +9,8 @@ from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.scope import Beside
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant import Plant
+from schemas.results import SURE
 
-SURE = 0.8
 SHARED_P = 0.005
 OLDER_MIN = 120  # a signal of another line that surely began so much earlier is another matter and stays expected there
 
