@@ -30,7 +30,10 @@ def test_every_feed_reads_the_same_from_every_format(
         assert (report.rows_kept, report.rows_refused, report.messages) == (frame.height, 0, [])
         ledgers.append(place.facts(feed))
     assert all(ledger.equals(ledgers[0]) for ledger in ledgers)
-    told = frame.select(ALL_FEEDS[feed].columns)
+    untold = [column for column in ALL_FEEDS[feed].columns if column not in frame.columns]  # optional, as `refed`
+    assert set(untold) <= set(ALL_FEEDS[feed].optional)
+    assert all(ledgers[0][column].is_null().all() for column in untold)
+    told = frame.with_columns(pl.lit(None).alias(column) for column in untold).select(ALL_FEEDS[feed].columns)
     assert ledgers[0].equals(told.sort(told.columns).cast(dict(ledgers[0].schema)))  # type: ignore[arg-type]
 
 
