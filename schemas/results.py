@@ -209,7 +209,9 @@ class FurnaceYield(Result):
 
 
 class SuspectMeter(Result):
-    """A meter that lies more probably than not, by the days judged together. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much, over that run."""
+    """A meter that lies more probably than not, by the days judged together. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much
+    over that run, 100 (reading - truth) / truth, so 100 for a meter that reads double and -50 for one that reads half; of a loss, percent of what
+    passes. since null: something else is off too, and off_pct is that of the day alone. off_high null: no limit."""
 
     meter: str
     reading: float
@@ -230,8 +232,8 @@ class SuspectMeter(Result):
 
 class CouldBe(Result):
     """One explanation of what the meters of a furnace read: which causes are off (none: every meter is honest), how probable it is, and what
-    the yields are then. kinds: "loss" for more lost than usual, else the kind of meter. off_pct: the last cause's, as in `SuspectMeter`.
-    pack_to_melt: packed over what `of` says, "melted", or "cut" without a melt log. lines: packed over cut with its 95 % interval."""
+    the yields are then. kinds: "loss" for more lost than usual, else the kind of meter. off_pct: the last cause's, as in `SuspectMeter`;
+    off_pcts: of every cause, on the day itself. pack_to_melt: packed over what `of` says, "melted", or "cut" without a melt log. lines: packed over cut with its 95 % interval."""
 
     furnace: str
     causes: tuple[str, ...]
@@ -249,6 +251,7 @@ class CouldBe(Result):
     off_pct: float | None = None
     off_low: float | None = None
     off_high: float | None = None
+    off_pcts: tuple[float | None, ...] = ()
 
 
 class MeterReading(Result):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -11,6 +11,7 @@ import numpy as np
 
 from pipelines.measures.explanations import ACCUSED, LISTED, Answers, explained, quantiles
 from pipelines.measures.joint import window_of
+from pipelines.measures.misfit import NOTHING, Misfit, cut_range, furnace_range, line_range, misfit_of
 from pipelines.measures.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
 from pipelines.measures.openings import Cause, by_own_scatter, openings_of, together
 from pipelines.measures.reconcile import Reconciled, reconcile
@@ -21,6 +22,7 @@ ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's value
 WINDOW = 30  # days that are judged together, the day itself the last
 APART = 2.0  # explanations whose answers are further apart than so many of their standard deviations are no one number
 APART_LEAST = 0.003  # and by more than this
+APART_FROM = 0.005  # explanations from this probability on are worked out each about its own values
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,8 @@ class Estimate:
 @dataclass(frozen=True)
 class Explanation:
     """What could be: the causes that are off (none: every meter is honest), the size of the last of them (relative to its reading or to
-    what passes; its 95 % interval), since which day of the window, and how probable it is. chosen: its places in `Answers`."""
+    what passes; its 95 % interval), since which day of the window, and how probable it is. chosen: its places in `Answers`. sizes: of each
+    cause, by how much it is off on the day itself, with its 95 % interval."""
 
     causes: tuple[int, ...]
     probability: float
@@ -48,12 +51,14 @@ class Explanation:
     first_low: int
     first_high: int
     chosen: np.ndarray
+    sizes: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class Balanced:
     """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers: all explanations of
-    the window's openings; told: the values that they make on average, closed; spread [n, k]: change of each value for each cause."""
+    the window's openings; told: the values that they make on average, closed; spread [n, k]: change of each value for each cause;
+    misfit: where no explanation fits."""
 
     reading: FurnaceReading
     network: Network
@@ -63,6 +68,7 @@ class Balanced:
     causes: tuple[Cause, ...]
     spread: np.ndarray
     days: int
+    misfit: Misfit | None = None
 
     @cached_property
     def places(self) -> dict[str, int]:
@@ -96,8 +102,15 @@ class Balanced:
         first_low, first_high = (min(end, self.days - 1) for end in ends)
         return Explanation(
             names, float(answers.probability[chosen].sum()), float(size.probability @ size.lie), low, high, int(np.argmax(shares)),
-            first_low, first_high, chosen,
+            first_low, first_high, chosen, tuple(self._today(mine, cause) for cause in names),
         )  # fmt: skip
+
+    def _today(self, mine: Answers, cause: int) -> tuple[float, float, float]:
+        """Mean and 95 % interval of how far a cause is off on the day, beyond what is expected of it."""
+        mean, sd = mine.along(np.eye(len(self.causes))[cause])
+        usual = self.causes[cause].mean
+        low, high = quantiles(mine.probability, mean - usual, sd, (0.025, 0.975))
+        return float(mine.probability @ mean) - usual, low, high
 
     def blamed(self) -> dict[str, float]:
         """By name, the probability of each meter to lie and of each loss to be beyond its usual; the likeliest first."""
@@ -117,19 +130,22 @@ class Balanced:
         return float(self.told.values[self.at(name)])
 
     def derived(self, figure: Callable[[np.ndarray], float], one: Explanation | None = None) -> Estimate:
-        """A figure of the reconciled values, to first order in each explanation (GUM, JCGM 100:2008, 5.2.2); under `one` only
-        if given."""
-        x, answers = self.told.values, self.answers
-        steps = np.maximum(np.abs(x), 1.0) * 1e-6
-        gradient = self.spread.T @ np.array([
-            (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
-            for step, unit in zip(steps, np.eye(len(x)), strict=True)
-        ])  # fmt: skip
-        here = figure(x) - float(gradient @ answers.mean)
-        told = answers if one is None else answers.of(one.chosen)
-        mean, sd = told.along(gradient)
+        """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008, 5.2.2); under
+        `one` only if given. About their mean it would be no first order: a meter that reads double moves values by half."""
+        told = self.answers if one is None else self.answers.of(one.chosen)
+        mean, sd = np.zeros(len(told.causes)), np.zeros(len(told.causes))
+        for rows in _alike(told):
+            part = told.of(rows)
+            x = self.told.values + self.spread @ (part.mean - self.answers.mean)
+            steps = np.maximum(np.abs(x), 1.0) * 1e-6
+            gradient = self.spread.T @ np.array([
+                (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
+                for step, unit in zip(steps, np.eye(len(x)), strict=True)
+            ])  # fmt: skip
+            along, sd[rows] = part.along(gradient)
+            mean[rows] = figure(x) + along - float(gradient @ part.mean)
         low, high = quantiles(told.probability, mean, sd, (0.025, 0.975))
-        return Estimate(here + float(told.probability @ mean), here + low, here + high)
+        return Estimate(float(told.probability @ mean), low, high)
 
     @property
     def ranked(self) -> list[str]:
@@ -162,7 +178,8 @@ class Balanced:
         """Packed over melted mass, for the same glass; None without a melt log, and where nothing was cut."""
         if self.network.furnace is None or self.melted_kg(self.told.values) <= 1e-6:
             return None
-        return self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), one)
+        told = self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), one)
+        return self._in_doubt(told, furnace_range(self.reading, self.network.held_back), one, self.misfit is not None)
 
     def packed_of_all_kg(self, x: np.ndarray) -> float:
         """Packed mass [kg] of all lines."""
@@ -173,13 +190,28 @@ class Balanced:
         silent = any(line.cut is None for line in self.reading.lines if line.ware > 0)
         if silent or not self.network.formed or self.cut_kg(self.told.values)[0] <= 1e-6:
             return None
-        return self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], one)
+        told = self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], one)
+        return self._in_doubt(told, cut_range(self.reading), one, self.misfit is not None)
 
     def line_pack_to_melt(self, line: str, one: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
         if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
             return None
-        return self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), one)
+        told = self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), one)
+        return self._in_doubt(told, line_range(self._lines[line]), one, self.unexplained(line))
+
+    def unexplained(self, line: str) -> bool:
+        """Whether no explanation fits and a balance of the line is off."""
+        return self.misfit is not None and line in self.misfit.lines
+
+    def _in_doubt(
+        self, told: Estimate, said: tuple[float, float] | None, one: Explanation | None, doubt: bool
+    ) -> Estimate:
+        """Where nothing explains the readings, the range over what the meters say, and no number."""
+        if not doubt or one is not None:
+            return told
+        ends = [*(said or ()), *(end for end in (told.low, told.high) if end is not None)]
+        return Estimate(None, min(ends), max(ends), NOTHING) if ends else Estimate(None, None, None, NOTHING)
 
     def _share(self, figure: Callable[[np.ndarray], float], one: Explanation | None) -> Estimate:
         """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two numbers."""
@@ -239,21 +271,33 @@ def balanced(
         )
     first = _closed(network, values, network.covariance, network.unbelieved)
     off = today.fixed + today.nodes @ answers.mean[at]
-    silent = np.array([not node.believed for node in network.nodes])
-    made = np.where(
-        loss, today.scale * off, np.where(silent, values - today.scale * off, values - today.scale * off / (1 + off))
-    )
+    made = np.where(loss, today.scale * off, values - today.scale * off)
     told = _closed(network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved)
     covariance = spread @ answers.covariance @ spread.T
     half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
     told = replace(told, low=told.values - half, high=told.values + half, covariance=covariance)
-    return Balanced(reading, network, first, told, answers, window.causes, spread, window.days)
+    misfit = misfit_of(window, answers, network)
+    return Balanced(reading, network, first, told, answers, window.causes, spread, window.days, misfit)
 
 
 def window_days(past: Sequence[date], day: date, days: int) -> list[date]:
     """The dates of a window of so many days; older days that stand in it as one by the first of them."""
     recent = [*past[-(WINDOW - 1) :], day]
     return [past[0], *recent] if days > len(recent) else recent
+
+
+def _alike(answers: Answers) -> Iterator[np.ndarray]:
+    """[h, bool]: the explanations of each set of causes that is worth it, and the rest."""
+    sums: dict[frozenset[int], float] = {}
+    for causes, probability in zip(answers.causes, answers.probability, strict=True):
+        sums[frozenset(causes)] = sums.get(frozenset(causes), 0.0) + float(probability)
+    rest = np.ones(len(answers.causes), dtype=bool)
+    for one in [causes for causes, probability in sums.items() if probability >= APART_FROM]:
+        rows = np.array([frozenset(causes) == one for causes in answers.causes])
+        rest &= ~rows
+        yield rows
+    if rest.any():
+        yield rest
 
 
 def _changed_jobs(days: Sequence[FurnaceReading]) -> list[str]:

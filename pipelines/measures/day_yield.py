@@ -11,6 +11,7 @@ import polars as pl
 from pipelines.measures.balance import Balanced, Estimate
 from pipelines.measures.kinds import WORDS
 from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped, stopped_minutes
+from pipelines.measures.misfit import off_sentences
 from pipelines.measures.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.refed import more_than_came
@@ -71,7 +72,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     rejected = sum(flow.rejected for flow in flows)
     cut, hot = reading.cut, reading.hot
     value = line_share(balanced, reading)
-    lost = balanced.unseen(reading) if cut is not None else None
+    lost = balanced.unseen(reading) if cut is not None and not balanced.unexplained(reading.line) else None
     given = giveaway(plant, told.packed.items, told.masses)
     can_be = _packed_can_be(balanced, reading)
     return LineYield(
@@ -247,7 +248,7 @@ def furnace_yield(
     can_be = all(_packed_can_be(told, one.reading) for one in lines if one.reading.ware > 0)
     lost = (
         told.derived(lambda x: float(x[told.at(f"{name}, furnace to shears")]))
-        if told.network.formed and melt.whole
+        if told.network.formed and melt.whole and not told.misfit
         else None
     )
     return FurnaceYield(
@@ -259,7 +260,7 @@ def furnace_yield(
         unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole and can_be else None,
         basis="melt log" if melt.whole else "gobs", chi_square=told.first.statistic, freedom=told.first.freedom,
         p=told.first.p if told.first.freedom else None, usual_days=usual[f"{name}, furnace to shears"].days,
-        notes=tuple(_furnace_notes(told, melt, lines)), flow=_flow(told, lines) if value.low is not None else (),
+        notes=tuple(_furnace_notes(told, melt, lines)), flow=_flow(told, lines) if value.low is not None and not told.misfit else (),
     )  # fmt: skip
 
 
@@ -320,6 +321,7 @@ def _furnace_notes(told: Balanced, melt: Melt, lines: Sequence[LineTold]) -> lis
         notes.append(f"{share}: no pack-to-melt; packed over cut instead")
     elif melt.level_unknown:
         notes.append("no glass level in some windows: taken as unchanged there")
+    notes += off_sentences(told.misfit) if told.misfit else []
     if told.days == 1:
         notes.append("a first day: what is usually lost is a guess, and no meter can be told apart by its past")
     blind = [one.reading.line for one in lines if one.reading.cut is None and one.reading.ware]

@@ -25,6 +25,7 @@ ACCUSED, LISTED = 0.5, 0.1
 DOUBT = 0.5  # below this probability that nothing lies, lies may scatter and come in pairs
 PAIRS_FROM = 0.9  # below this one, two at a time are looked at
 SCATTER = 0.15  # how far a lie moves from day to day, over its size: a guess
+SCATTERED = 0.05  # and over no more than this: a greater one would let honest meters scatter by tens of percent
 ROUNDS = 3  # lies that ended, taken out one after another
 CANDIDATES = 5
 SMALL = (
@@ -39,7 +40,7 @@ class Answers:
 
     probability [h]; at [h]: which of `means` [b, k] and `covariances` [b, k, k] it moves; causes: the causes it says are off, without
     losses that are `SMALL`; moved [h]: the one it moves by lie and sd [h], -1 for none; first [h]: the day that began,
-    counted from the window's first; moves [h, k].
+    counted from the window's first; moves [h, k]. ended: lies of earlier days that no longer hold.
     """
 
     probability: np.ndarray
@@ -52,6 +53,7 @@ class Answers:
     moves: np.ndarray
     means: np.ndarray
     covariances: np.ndarray
+    ended: tuple[Lie, ...] = ()
 
     def along(self, gradient: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and standard deviation of gradient' causes [h] under each explanation."""
@@ -124,7 +126,7 @@ def explained(window: Window) -> Answers:
         parts.add(())
     if parts.answers().blamed().get(-1, 0.0) < PAIRS_FROM:
         _pairs(window, past, joint, parts)
-    return parts.answers()
+    return replace(parts.answers(), ended=tuple(past))
 
 
 class _Row(NamedTuple):
@@ -242,7 +244,8 @@ def _scatter(window: Window, answers: Answers) -> np.ndarray:
             continue
         mine = answers.of(answers.blames(cause) & (answers.moved == cause))
         first = int(mine.first[np.argmax(mine.probability)])
-        wider[first:, cause] += probability * (SCATTER * float(mine.probability @ mine.lie)) ** 2
+        size = min(abs(float(mine.probability @ mine.lie)), SCATTERED)
+        wider[first:, cause] += probability * (SCATTER * size) ** 2
     return wider
 
 

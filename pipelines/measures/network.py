@@ -14,6 +14,7 @@ from pipelines.plant import Plant
 
 KG = 1 / 1000
 WHOLE = 0.99  # a station that covers less of its day is worked out from the others
+FAR_ABOVE = 1.3  # times the middle count: no day loses so much on its way
 GUESSED_REJECTS = 0.02  # share of rejects of a meter that said nothing, with as much uncertainty: a guess
 
 
@@ -53,9 +54,13 @@ class LineReading:
 
     @property
     def ware(self) -> float:
-        """A plain idea of how many containers there were, where meters are missing."""
+        """A plain idea of how many containers there were, where meters are missing: the most that a count says, unless that is far above
+        the middle one."""
         first = [s.inspected / max(s.cover, 0.05) for s in self.stations if s.order == self.stations[0].order]
-        return max(self.cut or 0.0, sum(first), self.packed or 0.0)
+        told = sorted(one for one in (self.cut or 0.0, sum(first), self.packed or 0.0) if one > 0)
+        if not told:
+            return 0.0
+        return told[-1] if told[-1] < FAR_ABOVE * told[len(told) // 2] else told[len(told) // 2]
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,8 @@ JOB_SD = 0.5  # how far a job's loss may be from the line's, over the guess; a g
 LIES = (3.0, 10.0, 30.0)  # how far off a lying meter may be, in its standard uncertainties
 MELT_LIES = (1.0, 3.0)  # a melt log's stated uncertainty is so wide that an error within it can be a lasting one
 LIE_MOST = 0.05  # and never more, relative
-SPILLS = (0.002, 0.01, 0.03)  # how much more than usual may be lost, over what passes
+GROSS = 0.5  # but for a meter that is far off: a factor, a wrong unit, half of the day
+SPILLS = (0.002, 0.01, 0.03, 0.3)  # how much more than usual may be lost, over what passes
 CAN_LIE = ("cut", "inspected", "packed", "weight", "melt")
 
 
@@ -129,14 +130,15 @@ class _Rows:
             if len(lanes) < 2 or not total or any(one.cover < WHOLE for one in lanes):
                 continue
             for one in lanes[:-1]:
-                part = one.inspected / total
+                part, even = one.inspected / total, 1 / len(lanes)
+                about = part if abs(part - even) < 2 * LANE_SD else even  # exact there for an error of any size
                 row = np.zeros(len(self.network.nodes))
                 row[[places[f"{lane.station} inspected"] for lane in lanes]] = [
-                    -part * lane.inspected / total for lane in lanes
+                    -about * lane.inspected / total for lane in lanes
                 ]
                 row[places[f"{one.station} inspected"]] += part
                 self.rows.append(row)
-                self.values.append(part - 1 / len(lanes))
+                self.values.append(part - even)
                 name = f"{one.station}, part of its lanes{f' in {line.job}' if line.job else ''}"
                 self._beyond(len(self.rows) - 1, Cause(name, "share", 0.0, LANE_SD**2), LANE_DAY_SD**2, 1.0)
 
@@ -193,7 +195,7 @@ def _cause(plant: Plant, name: str, kind: str, reading: float) -> Cause:
         return Cause(name, kind, guess, guess**2, SPILLS, one_sided=True)
     stated = stated_pct(plant, kind) / 100
     times = () if kind not in CAN_LIE or not reading else MELT_LIES if kind == "melt" else LIES
-    sizes = tuple(dict.fromkeys(min(one * stated, LIE_MOST) for one in times))
+    sizes = tuple(dict.fromkeys(min(one * stated, LIE_MOST) for one in times)) + ((GROSS,) if times else ())
     return Cause(name, kind, 0.0, LASTING * stated**2, sizes)
 
 

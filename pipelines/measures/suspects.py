@@ -15,7 +15,9 @@ from schemas.results import CouldBe, SuspectMeter
 
 def suspects_of(told: Balanced, days: Sequence[date]) -> tuple[list[SuspectMeter], list[SuspectMeter]]:
     """The meters that lie more probably than not, and the losses beyond their usual, each since when. days: of the window. A loss that
-    began before them is what this works usually loses."""
+    began before them is what this works usually loses. None where no explanation fits: the likeliest of them is no answer then."""
+    if told.misfit:
+        return [], []
     kinds = {cause.name: cause.kind for cause in told.causes}
     named = [(name, share) for name, share in told.blamed().items() if share > ACCUSED and name in told.places]
     found = [(kinds[name], _suspect(told, name, share, days)) for name, share in named]
@@ -30,7 +32,8 @@ def _suspect(told: Balanced, name: str, share: float, days: Sequence[date]) -> S
     rivals = [n for n, one in told.blamed().items() if n != name and one > LISTED and _instead(told, name, n)]
     return SuspectMeter(
         meter=name, reading=node.reading, reconciled=told.value(name), z=z if np.isfinite(z) else 0.0, unit=node.unit,
-        furnace=told.reading.furnace, rivals=tuple(rivals), probability=share, **(_dated(mine, days) if mine else {}),
+        furnace=told.reading.furnace, rivals=tuple(rivals), probability=share,
+        **(_dated(mine, node.kind, days) if mine else _sized(told, cause, node.kind)),
     )  # fmt: skip
 
 
@@ -42,17 +45,40 @@ def _instead(told: Balanced, name: str, other: str) -> bool:
     return float(answers.probability[both].sum()) < told.blamed()[other] / 2
 
 
-def _dated(one: Explanation, days: Sequence[date]) -> dict[str, Any]:
+def _dated(one: Explanation, kind: str, days: Sequence[date]) -> dict[str, Any]:
     """Since when, and by how much in percent."""
     return {
         "since": days[one.first], "since_low": days[one.first_low], "since_high": days[one.first_high], "days": (days[-1] - days[one.first]).days + 1,
-        "off_pct": 100 * one.size, "off_low": 100 * one.size_low, "off_high": 100 * one.size_high,
+        **_off(kind, (one.size, one.size_low, one.size_high)),
     }  # fmt: skip
 
 
+def _sized(told: Balanced, cause: int, kind: str) -> dict[str, Any]:
+    """By how much a cause is off on the day itself, where every explanation that has it dates another."""
+    mine = next((one for one in told.explanations if cause in one.causes), None)
+    return _off(kind, mine.sizes[mine.causes.index(cause)]) if mine else {}
+
+
+def _off(kind: str, sizes: tuple[float, float, float]) -> dict[str, float | None]:
+    return dict(zip(("off_pct", "off_low", "off_high"), (off_pct(kind, one) for one in sizes), strict=True))
+
+
+def off_pct(kind: str, size: float) -> float | None:
+    """How far off [%], from the relative size that `explanations` reckon with.
+
+    A meter is off by (reading - truth) / truth: one that reads double is 100 % off, one that reads half -50 %. They reckon with
+    d = (reading - truth) / reading, in which balances are linear, so this is d / (1 - d); None where that leaves no truth above nothing.
+    A loss: of what passes, as it is.
+    """
+    if kind == "loss":
+        return 100 * size
+    return 100 * size / (1 - size) if size < 1 else None
+
+
 def could_be(told: Balanced, days: Sequence[date]) -> list[CouldBe]:
-    """All explanations that remain, each with the yields that it makes; none where nothing speaks against honest meters."""
-    if [one.causes for one in told.explanations] == [()]:
+    """All explanations that remain, each with the yields that it makes; none where nothing speaks against honest meters, and none where
+    no explanation fits."""
+    if told.misfit or [one.causes for one in told.explanations] == [()]:
         return []
     return [_could_be(told, one, days) for one in told.explanations]
 
@@ -65,6 +91,7 @@ def _could_be(told: Balanced, one: Explanation, days: Sequence[date]) -> CouldBe
         furnace=told.reading.furnace, causes=tuple(cause.name for cause in causes), kinds=tuple(cause.kind for cause in causes),
         probability=one.probability, pack_to_melt=whole.value, low=whole.low, high=whole.high,
         of="melted" if told.network.furnace is not None else "cut",
+        off_pcts=tuple(off_pct(cause.kind, one.sizes[n][0]) for n, cause in enumerate(causes)),
         lines={line: (share.value, share.low, share.high) for line, share in lines.items() if share},
-        **(_dated(one, days) if causes else {}),
+        **(_dated(one, causes[-1].kind, days) if causes else {}),
     )  # fmt: skip

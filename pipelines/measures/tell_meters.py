@@ -26,8 +26,8 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
     for one in suspects:
         text = f"{one.meter} reads {_count(one.reading)} {one.unit}; the other meters make it {_count(one.reconciled)}"
         text += f" ({_sure(one.probability)}z {one.z:+.1f})"
-        if one.since is not None and one.off_pct is not None:
-            text += f": {one.off_pct:+.2f} % off, 95 % {one.off_low:+.2f} to {one.off_high:+.2f} %, {_since(one)}"
+        if one.off_pct is not None:
+            text += f": {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} % of what was there, {_since(one)}"
         text += ". Have it checked"
         if one.rivals:
             text += f"; it may as well be {' or '.join(_rival(name) for name in one.rivals)}"
@@ -78,15 +78,21 @@ def _explanation(one: CouldBe) -> str:
 
 def _cause(one: CouldBe, place: int) -> str:
     name, kind = one.causes[place], one.kinds[place]
-    size = f" by {abs(one.off_pct):.1f} %" if place == len(one.causes) - 1 and one.off_pct is not None else ""
+    off = one.off_pct if place == len(one.causes) - 1 else one.off_pcts[place] if one.off_pcts else None
     if kind == "loss":
-        more = f"{abs(one.off_pct):.1f} % more than usual" if size and one.off_pct is not None else "more than usual"
+        more = "more than usual" if off is None else f"{abs(off):.1f} % more than usual"
         return f"{more} lost at {name}"
-    high = "" if one.off_pct is None or not size else " high" if one.off_pct > 0 else " low"
-    return f"{name} {KINDS.get(kind, 'reads')}{high or ' wrong'}{size}"
+    how = " wrong" if off is None else f" {'high' if off > 0 else 'low'} by {abs(off):.1f} % of what was there"
+    return f"{name} {KINDS.get(kind, 'reads')}{how}"
+
+
+def _end(value: float | None) -> str:
+    return "anything" if value is None else f"{value:+.2f}"
 
 
 def _since(one: SuspectMeter) -> str:
+    if one.since is None:
+        return "on this day; something else is off as well, and since when this meter is cannot be told"
     if one.days == 1:
         return "this day alone"
     between = (
