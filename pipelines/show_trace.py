@@ -21,7 +21,7 @@ from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, Sam
 SHOWN = 12
 PALLET_COLUMNS = (
     "pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at least", "at most (95 %)", "chance it is the one", "95 % list",
-    "beyond the window", "in doubt", "holds",
+    "beyond the window", "in doubt", "holds", "begin inferred",
 )  # fmt: skip
 _CHANCE = 11
 _BRIEF = (0, 2, 3, 5, 6, 7, 8, 10, 11, 12)
@@ -34,7 +34,7 @@ def show_trace(plant: Plant, told: Trace, format: Format) -> None:
     rows = [
         (
             p.pallet, p.line, p.item, show(p.packed_from), show(p.packed_to), p.units, p.state, p.mould_units, p.expected_defective, p.expected_low, p.expected_high,
-            p.probability, "yes" if p.proposed else "", "yes" if p.beyond else "", "; ".join(p.doubts), ", ".join(p.holds),
+            p.probability, "yes" if p.proposed else "", "yes" if p.beyond else "", "; ".join(p.doubts), ", ".join(p.holds), "yes" if p.begin_inferred else "",
         )
         for p in told.pallets
     ]  # fmt: skip

@@ -27,6 +27,7 @@ class TracedPallet(Result):
     """A pallet that can carry sisters. expected_defective: containers with the defect, a mean; expected_low and _high: whole numbers that
     hold at least 95 %. probability: that the container complained of came from it. hold: held already, by the works or the warehouse.
     proposed: on the list that covers 95 % of the expected escapes with the fewest units. beyond: only in question because the same fault lasted.
+    begin_inferred: only the moment of its label was noted; packed_from is inferred.
     """
 
     pallet: str
@@ -46,6 +47,7 @@ class TracedPallet(Result):
     beyond: bool = False
     doubts: tuple[str, ...] = ()
     holds: tuple[str, ...] = ()
+    begin_inferred: bool = False
 
     @property
     def cleared(self) -> bool:

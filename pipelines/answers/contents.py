@@ -12,6 +12,7 @@ from pipelines.answers.evidence import parts_at
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet, lehr_time
 from pipelines.answers.line_view import LineView, stays_of, views_of_defects, ware_view
+from pipelines.answers.pallets import inferred_words, with_begin
 from pipelines.answers.pareto import check_line
 from pipelines.answers.question import Asked, Question, hint_mould, window_asked
 from pipelines.answers.signals import kept_signals
@@ -21,6 +22,7 @@ from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
 from pipelines.measures.exposure import Stay, forming_quantiles, hull
 from pipelines.measures.kinds import faults
+from pipelines.measures.packing import TOLD
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import score_interval
 from pipelines.measures.trace import carried
@@ -36,7 +38,7 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
     if rows.is_empty():
         like = reader.ask("pallets_like", pallet=pallet)["pallet"].to_list()
         raise WrongUse(f"no pallet '{pallet}' was ever received" + (f"; nearest: {', '.join(like)}" if like else ""))
-    row = rows.row(0, named=True)
+    row = with_begin(reader, plant, rows.row(0, named=True))
     formed, after = formed_of_pallet(reader, plant, row), plant.stations_of(row["line"])[-1].after_minutes
     packed = Span(row["packed_from"], row["packed_to"] + timedelta(minutes=1))
     known = vouching(reader, plant, packed)
@@ -58,6 +60,7 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
         notes=(
             f"lehr time {lehr.minutes:.0f} min, {lehr.source}",
             f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}",
+            *inferred_words(row["line"], [row.get("begin", TOLD)]),
             f"mould numbers were read on {view.read_share:.0%} of the ware; the rest is shared out in proportion",
         ),
     )  # fmt: skip

@@ -9,6 +9,7 @@ from itertools import pairwise
 import polars as pl
 
 from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.pallets import pallets_of_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.counters import counted, increments
@@ -30,7 +31,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
     edges = [part.formed.start for part in parts] + [formed.end]
     ware, notes, counted_by_totals = _ware(reader, plant, line, span, starts, lehr)
     ware, again = of_new_ware(ware, {s.id: s.order for s in plant.stations_of(line)})
-    pallets = reader.ask("pallets_of_line", line=line, from_time=packed.start - timedelta(hours=12), to_time=packed.end)
+    pallets = pallets_of_line(reader, plant, line, packed.start - timedelta(hours=12), packed.end)
     return LineDay(
         line=line,
         span=span,

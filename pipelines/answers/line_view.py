@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipelines.answers.pallets import pallets_of_line
 from pipelines.answers.trust import Vouching
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
@@ -157,7 +158,7 @@ def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView
         lambda mine: _ware(mine, plant, line, told, bin_s),
         lambda mine: stays_of(mine, [line], Span(formed.start - MARGIN - lehr, formed.end + MARGIN)),
         lambda mine: mine.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN),
-        lambda mine: mine.ask("pallets_of_line", line=line, from_time=start, to_time=seen.end + SLACK),
+        lambda mine: pallets_of_line(mine, plant, line, start, seen.end + SLACK),
     )
     minutes, blur = lehr_by_bin(plant, line, hours, start, bin_s / 60, bins)
     empty = Passing(line, start, bin_s / 60, (), np.zeros((0, bins)), None, minutes, blur)

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.pallets import ASSUMED_BEGIN, is_inferred, with_begin
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
@@ -85,7 +86,7 @@ def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
             )
         asked.question = replace(asked.question, pallet=None)
         return
-    told = rows.row(0, named=True)
+    told = with_begin(reader, plant, rows.row(0, named=True))
     asked.pallet_row = told
     if asked.question.item not in (None, told["item"]):
         asked.impossible.append(
@@ -98,7 +99,7 @@ def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
     asked.question = replace(asked.question, line=told["line"], item=told["item"])
     show = plant.clock.show
     asked.notes.append(
-        f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])} to {show(told['packed_to'])}"
+        f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
     )
 
 

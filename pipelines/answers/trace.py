@@ -17,7 +17,15 @@ from pipelines.answers.lehr import formed_of_pallet
 from pipelines.answers.line_view import LineView, line_view, stays_of
 from pipelines.answers.question import Asked, Question, filled, hint_mould, window_asked
 from pipelines.answers.signals import kept_signals
-from pipelines.answers.traced import cavities_of, hold_lists, plans_for, totals, traced_pallets, with_holds
+from pipelines.answers.traced import (
+    cavities_of,
+    hold_lists,
+    inferred_begins,
+    plans_for,
+    totals,
+    traced_pallets,
+    with_holds,
+)
 from pipelines.answers.trust import Vouching, vouching
 from pipelines.answers.whole_stay import whole_stay
 from pipelines.clock import Span
@@ -253,6 +261,7 @@ def _told(
     likely = [c for c in cavities if c.probability > 0] or cavities
     asked.notes += assumed(plant, asked, parts, known)
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
+    asked.notes += inferred_begins(parts, pallets)
     pallets = with_holds(pallets, held_by(reader))
     proposed, possible = hold_lists(question, parts, pallets)
     if not pallets:

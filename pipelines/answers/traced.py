@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import polars as pl
 
+from pipelines.answers.pallets import inferred_words, is_inferred
 from pipelines.answers.question import Question
 from pipelines.answers.trust import Vouching, stations_in_doubt
 from pipelines.clock import Span
@@ -78,6 +80,13 @@ def traced_pallets(
     )
 
 
+def inferred_begins(parts: Sequence[LineTrace], pallets: Sequence[TracedPallet]) -> list[str]:
+    """What has to be said of pallets of which only the label was noted, line by line."""
+    named = {p.pallet for p in pallets}
+    told = [(part.view.line, part.view.pallets.filter(pl.col("pallet").is_in(named))) for part in parts]
+    return [text for line, rows in told for text in inferred_words(line, rows["begin"].to_list())]
+
+
 def _chosen(question: Question, part: LineTrace) -> set[int]:
     units = part.view.pallets["units"].to_numpy().astype(float)
     window = (part.exposure.escaped if question.defect else part.exposure.ware)[: part.first].sum(axis=0)
@@ -109,6 +118,7 @@ def _traced(
         expected_defective=float(told.mean[number]) if tells else None, expected_low=float(told.low[number]) if tells else None,
         expected_high=float(told.high[number]) if tells else None, hold=row["state"] == "held", probability=chance, proposed=chosen,
         beyond=ware < 0.5 and float(part.exposure.ware[first:, number].sum()) > 0.5, doubts=tuple(stations_in_doubt(doubts)),
+        begin_inferred=is_inferred(row),
     )  # fmt: skip
 
 

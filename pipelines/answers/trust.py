@@ -9,6 +9,7 @@ from functools import cached_property
 
 import polars as pl
 
+from pipelines.answers.pallets import pallets_of_line
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
@@ -207,9 +208,7 @@ def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, known: Vouching) -
     way = timedelta(
         minutes=plant.stations_of(doubt.line)[-1].after_minutes - plant.stations[doubt.station].after_minutes
     )
-    pallets = reader.ask(
-        "pallets_of_line", line=doubt.line, from_time=start + way, to_time=end + way + timedelta(minutes=30)
-    )
+    pallets = pallets_of_line(reader, plant, doubt.line, start + way, end + way + timedelta(minutes=30))
     gone = pallets.filter(pl.col("state") == "released")
     return StationDoubt(
         line=doubt.line, station=doubt.station, defect=doubt.defect, severity=plant.defects[doubt.defect].severity if doubt.defect in plant.defects else "",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -14,6 +14,11 @@ STEP_MIN = 0.25
 ASSUMED_MIN, ASSUMED_SD_MIN = 5.0, 2.9  # anything from 0 to 10 min: an assumption
 LEAST_PALLETS = 6
 TEMPER = 3.0  # the likelihood is divided by this: neighbouring pallets share their errors
+INSTANT = timedelta(minutes=1)  # no pallet is filled within: its times are those of its label
+NEAR_ENOUGH = (0.5, 1.5)  # of the units: so much ware between two labels is the pallet's own
+ALLOWED = 1.25  # times the units, where no label before it tells when a pallet was begun
+FILLED_MIN = 60.0  # where neither labels nor counts tell how long one takes: an assumption
+TOLD, BY_LABEL, BY_FLOW = "told", "label before", "units and flow"
 
 
 @dataclass(frozen=True)
@@ -33,8 +38,10 @@ def packing_time(passed: Mapping[str, np.ndarray], start: datetime, pallets: pl.
 
     passed: by item, containers that passed the last station a minute, from `start` by its clock.
     pallets: item, packed_from, packed_to, units. A common factor between units and counts is allowed for: meters err.
-    Where the flow is even nothing shows the time, and the answer is ASSUMED.
+    Pallets whose begin was worked out from the flow (`begun`) are left out: they would agree with any time. Where the flow is even nothing shows the time, and the answer is ASSUMED.
     """
+    if "begin" in pallets.columns:
+        pallets = pallets.filter(pl.col("begin") != BY_FLOW)
     grid = np.arange(0.0, LONGEST_MIN + STEP_MIN / 2, STEP_MIN)
     off = [
         part
@@ -77,6 +84,78 @@ def _misfit(counts: np.ndarray, start: datetime, pallets: pl.DataFrame, grid: np
 
 def _minutes(moments: pl.Series, start: datetime) -> np.ndarray:
     return (moments - start).dt.total_microseconds().to_numpy() / 60e6
+
+
+def instant() -> pl.Expr:
+    """Whether a pallet's times are those of its label alone."""
+    return pl.col("packed_to") - pl.col("packed_from") <= INSTANT
+
+
+def begun(pallets: pl.DataFrame, passed: pl.DataFrame) -> pl.DataFrame:
+    """One line's pallets with `packed_from` of those stamped at one instant inferred; `begin` says how: TOLD, BY_LABEL or BY_FLOW.
+
+    pallets: item, packed_from, packed_to, units. passed: window_start, window_s [s], passed: containers past the last station.
+    Such a pallet was filled from the label of the one of its item before it to its own label. Where the ware of that time is far from
+    its units (NEAR_ENOUGH: pallets were not reported, another job lay between, two were filled side by side), or where there is no
+    label before it, it was filled from the moment since which ALLOWED times its units passed. Labels of one instant share their time.
+    Without counts an even flow is taken, as fast as the pallets tell; without that, FILLED_MIN. Common practice, no source.
+    """
+    rows = pallets.with_columns(begin=pl.lit(TOLD))
+    if not rows.height or not rows.select(instant().any()).item():
+        return rows
+    ends = rows["packed_to"].dt.epoch("us").to_numpy() / 1e6
+    starts, ways = rows["packed_from"].dt.epoch("us").to_numpy() / 1e6, rows["begin"].to_list()
+    items, units = rows["item"].to_numpy(), rows["units"].to_numpy().astype(float)
+    flow = _flow(passed, rows, ends)
+    for n in np.flatnonzero(rows.select(instant()).to_series().to_numpy()):
+        mine = items == items[n]
+        before = ends[mine & (ends < ends[n])].max(initial=-np.inf)
+        starts[n], ways[n] = _begin(ends[n], before, float(units[mine & (ends == ends[n])].sum()), flow)
+    told = pl.Series((starts * 1e6).round().astype(np.int64)).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
+    told = told.dt.cast_time_unit(rows["packed_from"].dtype.time_unit)  # type: ignore[attr-defined]
+    moment = pl.when(pl.Series(ways) == TOLD).then(pl.col("packed_from")).otherwise(told)
+    return rows.with_columns(packed_from=moment, begin=pl.Series(ways))
+
+
+def _begin(label: float, before: float, units: float, flow: tuple[np.ndarray, np.ndarray] | None) -> tuple[float, str]:
+    """When the pallets of a label were begun [s], and by what that is known. before: the label before it; -inf where there is none."""
+    if flow is None:
+        assumed = label - FILLED_MIN * 60
+        return (before, BY_LABEL) if before > assumed else (assumed, BY_FLOW)
+    at, whole = flow
+    upto = float(np.interp(label, at, whole))
+    between = upto - float(np.interp(before, at, whole)) if before >= at[0] else np.inf
+    low, high = NEAR_ENOUGH
+    if low * units <= between <= high * units:
+        return before, BY_LABEL
+    return float(np.interp(upto - ALLOWED * units, whole, at)), BY_FLOW
+
+
+def _flow(passed: pl.DataFrame, pallets: pl.DataFrame, ends: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """Containers past the last station, added up, at moments [s]; where no counts came, at the rate that is usual. None: no rate is known."""
+    starts = passed["window_start"].dt.epoch("us").to_numpy() / 1e6
+    long = np.maximum(passed["window_s"].to_numpy().astype(float), 1.0)
+    speed = passed["passed"].to_numpy().astype(float) / long
+    usual = float(np.median(speed[speed > 0])) if (speed > 0).any() else _pace(pallets)
+    if usual is None:
+        return None
+    reach = ALLOWED * float(pallets["units"].sum()) / usual + 86400
+    far = np.array(
+        [min(ends.min(), starts.min(initial=np.inf)) - reach, max(ends.max(), (starts + long).max(initial=0)) + 1]
+    )
+    when = np.concatenate([starts, starts + long, far])
+    order, idle = np.argsort(when, kind="stable"), np.zeros(2)
+    rate, cover = (np.cumsum(np.concatenate([x, -x, idle])[order])[:-1] for x in (speed, np.ones(len(speed))))
+    rate = np.where(cover > 0.5, np.maximum(rate, usual * 1e-6), usual)
+    return when[order], np.concatenate([[0.0], np.cumsum(rate * np.diff(when[order]))])
+
+
+def _pace(pallets: pl.DataFrame) -> float | None:
+    """Containers a second by the pallets: what those that were told took, and what lies between one label and the next of its item."""
+    ended = pallets.sort("packed_to").with_columns(gap=pl.col("packed_to").diff().over("item"))
+    took = pl.when(instant()).then(pl.col("gap")).otherwise(pl.col("packed_to") - pl.col("packed_from"))
+    told = ended.with_columns(took=took.dt.total_seconds()).filter((pl.col("took") > 60) & (pl.col("units") > 0))
+    return float((told["units"] / told["took"]).median()) if told.height else None  # type: ignore[arg-type]
 
 
 def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bins: float) -> np.ndarray:

@@ -8,10 +8,11 @@ from pipelines.answers.holds import answer_holds
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.store import Reader
 from pipelines.plant import Plant
-from pipelines.reports.common import count, stretch
+from pipelines.reports.common import count
 from pipelines.reports.page import Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.trace import trace_name
+from pipelines.reports.trace_tables import packed_words
 from pipelines.reports.whereabouts import OUT, is_gone, left_known
 from schemas.quality import HeldPallet, Trace, TracedPallet
 
@@ -180,7 +181,7 @@ def _covers(plant: Plant, told: Trace) -> tuple[str, ...]:
 def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
     rows = [
         {
-            "pallet": d.pallet.pallet, "item": d.pallet.item, "packed": stretch(plant, d.pallet.packed_from, d.pallet.packed_to), "units": d.pallet.units,
+            "pallet": d.pallet.pallet, "item": d.pallet.item, "packed": packed_words(plant, d.pallet), "units": d.pallet.units,
             "mine": d.pallet.mould_units, "decision": d.decision, "todo": d.to_do,
         }
         for d in sorted(decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet))

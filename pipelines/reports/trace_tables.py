@@ -43,7 +43,7 @@ def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
     """Every pallet that can carry a sister."""
     rows = [
         {
-            "pallet": p.pallet, "state": p.state, "made": f"{p.line}, {p.item}", "packed": stretch(plant, p.packed_from, p.packed_to), "units": p.units,
+            "pallet": p.pallet, "state": p.state, "made": f"{p.line}, {p.item}", "packed": packed_words(plant, p), "units": p.units,
             "mine": p.mould_units, "chance": p.probability, "expected": few(p.expected_defective), "range": _range(p), "list": "yes" if p.proposed else "",
             "why": "same fault" if p.beyond else "window", "doubts": ", ".join(p.doubts), "holds": ", ".join(p.holds),
         }
@@ -51,9 +51,16 @@ def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
     ]  # fmt: skip
     strong = [number for number, p in enumerate(told.pallets) if p.cleared]
     caption = "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 %: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
+    if any(p.begin_inferred for p in told.pallets):
+        caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
     caption = f"{caption} {whereabouts(plant)}"
     shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
     return Sheet("pallets", "Pallets", shown, rows, caption, strong=strong)
+
+
+def packed_words(plant: Plant, p: TracedPallet) -> str:
+    """From when to when a pallet was filled; marked where nobody noted when it was begun."""
+    return f"{'about ' if p.begin_inferred else ''}{stretch(plant, p.packed_from, p.packed_to)}"
 
 
 def _range(p: TracedPallet) -> str:
