@@ -87,7 +87,7 @@ def trust(
 ) -> None:
     """How far a station's word can be taken: detection by challenges, and the ware that no good challenge vouches for."""
     from pipelines.answers.trust import answer_trust
-    from pipelines.show_trace import show_trust
+    from pipelines.show_trust import show_trust
 
     opened = open_here(site)
     span, known = span_of(start, end, opened), opened.known

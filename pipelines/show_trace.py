@@ -16,7 +16,7 @@ from pipelines.reports.trace_tables import few, stay_words, whole_range
 from pipelines.reports.whereabouts import whereabouts
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.show_answers import percent
-from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, SamplingPlan, StationDoubt, Trace, Trust
+from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, SamplingPlan, Trace
 
 SHOWN = 12
 PALLET_COLUMNS = (
@@ -200,70 +200,6 @@ def show_hold(plant: Plant, hold: Hold, told: Sequence[HeldPallet], format: Form
         return print_csv(columns, rows)
     print_table(f"Hold {hold.name}: every decision, the oldest first", columns, rows)
     return show_holds(plant, told, format)
-
-
-TRUST_COLUMNS = (
-    "line", "station", "defect", "severity", "passes", "caught", "detection", "at least", "at most", "last challenge", "last caught",
-)  # fmt: skip
-DOUBT_COLUMNS = (
-    "station", "defect", "severity", "challenge", "really failed", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
-)  # fmt: skip
-
-
-def show_trust(plant: Plant, told: Trust, format: Format) -> None:
-    rows = [
-        (
-            r.line, r.station, r.defect, r.severity, r.passes, r.caught, percent(r.rate, 1), percent(r.low, 1), percent(r.high, 1), plant.clock.show(r.last),
-            f"{r.last_caught} of {r.last_passes}",
-        )
-        for r in told.rates
-    ]  # fmt: skip
-    if format is Format.json:
-        return print_json(told.told())
-    if format is Format.csv:
-        return print_csv(TRUST_COLUMNS, rows)
-    print_table(
-        f"Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge alike by {told.alike:.2f})",
-        TRUST_COLUMNS,
-        rows,
-    )
-    print_table(
-        "In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)",
-        DOUBT_COLUMNS,
-        [_doubt_row(plant, d) for d in told.shown],
-    )
-    _show_usual(told)
-    for d in told.shown:
-        more = f" and {len(d.pallets) - 20} more" if len(d.pallets) > 20 else ""
-        typer.echo(f"{d.station} {d.defect}: pallets {', '.join(d.pallets[:20])}{more}")
-    for text in told.never:
-        typer.echo(f"Never challenged: {text}")
-    if told.never and told.usual_missed is not None:
-        typer.echo(
-            f"What was never challenged is taken to miss what the works' stations miss, about {told.usual_missed:.1%}: a guess."
-        )
-    typer.echo(CAUTION)
-    return None
-
-
-def _show_usual(told: Trust) -> None:
-    """What is folded away: failed challenges that are usual for their stations; the critical ones by name."""
-    usual = [d for d in told.doubts if d.usual]
-    if not usual:
-        return
-    typer.echo(
-        f"Failed challenges as usual for their stations, folded away: {len(usual)}; all of them with --format json."
-    )
-    severe = sorted({f"{d.station} {d.defect}" for d in usual if d.severity == "critical"})
-    if severe:
-        typer.echo(f"Of them critical, each with a pass missed: {', '.join(severe)}.")
-
-
-def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
-    return (
-        d.station, d.defect, d.severity, d.why, percent(d.likely, 0), plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
-        f"{d.caught} of {d.passes}" if d.passes else "-", d.containers, len(d.pallets), d.released, d.units,
-    )  # fmt: skip
 
 
 PART_COLUMNS = ("section", "gob", "mould", "blank", "neck ring", "containers", "formed from", "to")

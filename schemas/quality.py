@@ -304,8 +304,23 @@ class StationDoubt(Result):
     usual: bool = False
 
 
+class StationAssumption(Result):
+    """What is assumed of a station and the defects that it calls and was never challenged with. challenged: how many others it was
+    challenged with. missed: the share that it is taken to miss of each; by: what that is taken from."""
+
+    line: str
+    station: str
+    defects: tuple[str, ...]
+    challenged: int
+    missed: float
+    by: str
+
+
 class Trust(Result):
-    """usual_missed: the share that the works' stations miss as a whole, null where too few were challenged; alike: correlation of a challenge's passes."""
+    """usual_missed: the share that the works' stations miss as a whole, null where too few were challenged; alike: correlation of a challenge's passes.
+
+    assumed: of what was never challenged. works_challenged: whether any station of the works was; where none was, no number of escapes is given.
+    """
 
     from_: Moment = Field(alias="from")
     to: Moment
@@ -314,6 +329,8 @@ class Trust(Result):
     never: tuple[str, ...] = ()
     usual_missed: float | None = None
     alike: float = 0.0
+    assumed: tuple[StationAssumption, ...] = ()
+    works_challenged: bool = True
 
     @property
     def shown(self) -> list[StationDoubt]:

@@ -30,7 +30,7 @@ from pipelines.measures.kinds import faults
 from pipelines.measures.shares import clustered_interval
 from pipelines.measures.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant import Plant
-from schemas.quality import DetectionRate, StationDoubt, Trust
+from schemas.quality import DetectionRate, StationAssumption, StationDoubt, Trust
 
 BACK, AHEAD = timedelta(days=30), timedelta(days=1)
 
@@ -134,7 +134,31 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
         never=tuple(_never(plant, mine, line)),
         usual_missed=known.prior.mean if known.prior.told else None,
         alike=known.prior.alike,
+        assumed=tuple(_assumed(plant, known, line)),
+        works_challenged=_works_challenged(known),
     )
+
+
+def _works_challenged(known: Vouching) -> bool:
+    return any(passes for passes, _, _ in known.passes.values())
+
+
+def _assumed(plant: Plant, known: Vouching, line: str | None) -> list[StationAssumption]:
+    """What traces take of each station and the defects that it was never challenged with: the minor ones too."""
+    by = "the works' challenges" if known.prior.told else "hardly anything: the works were challenged too little"
+    by = by if _works_challenged(known) else "no challenge at all: one half, a guess"
+    found = []
+    for station in plant.station:
+        able = [code for code in plant.faults if station.can_call(code)]
+        never = tuple(code for code in able if not known.passes.get((station.id, code), (0.0,))[0])
+        if never and line in (None, station.line):
+            found.append(
+                StationAssumption(
+                    line=station.line, station=station.id, defects=never, challenged=len(able) - len(never),
+                    missed=known.prior.mean, by=by,
+                )
+            )  # fmt: skip
+    return found
 
 
 def ranked_doubts(known: Vouching, span: Span, line: str | None = None) -> list[Doubt]:
