@@ -114,7 +114,7 @@ class Worked(Result):
     could: float
     cut: float
     rejected: float
-    good: float
+    good: float | None
     efficiency: float | None
 
 
@@ -124,7 +124,8 @@ class LineYield(Result):
     Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
     packed_units, estimated on pallets not reported yet. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
     why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
-    doubtful_pallets were packed; the balance leaves them out.
+    doubtful_pallets were packed; the balance leaves them out. What no pallet and no weighing tells is null: packed_*, efficiency (efficiency_why says
+    why) and giveaway_* (giveaway_why).
     """
 
     line: str
@@ -134,8 +135,8 @@ class LineYield(Result):
     to_lehr: float | None
     inspected: int
     rejected: int
-    packed_units: float
-    packed_kg: float
+    packed_units: float | None
+    packed_kg: float | None
     pack_to_melt: float | None
     low: float | None
     high: float | None
@@ -154,7 +155,7 @@ class LineYield(Result):
     in_lehr_start: float | None = None
     in_lehr_end: float | None = None
     could: float | None = None
-    packed_good: float = 0.0
+    packed_good: float | None = None
     efficiency: float | None = None
     giveaway_kg: float | None = None
     giveaway_low: float | None = None
@@ -166,6 +167,8 @@ class LineYield(Result):
     doubtful_units: float = 0.0
     doubtful_pallets: tuple[str, ...] = ()
     rejected_apart: int = 0
+    efficiency_why: str = ""
+    giveaway_why: str = ""
 
 
 class FlowStep(Result):
@@ -180,12 +183,12 @@ class FurnaceYield(Result):
     """One furnace's day. melted, pull and packed are readings; pack_to_melt, its interval and unaccounted_kg are reconciled; raw is the
     plain quotient of the readings. basis: "melt log", or "gobs" where there is none to believe. p: probability of readings that
     disagree as much or more if no meter lies (chi-square with `freedom` degrees). why: why there is no pack_to_melt, or only a range of
-    it. packed_over_cut: packed over cut_kg, the glass that the shears cut for the day's ware, reconciled; all that stands without a melt log."""
+    it. packed_kg: null where the pallets of a line were not told. packed_over_cut: packed over cut_kg, the glass that the shears cut for the day's ware, reconciled; all that stands without a melt log."""
 
     furnace: str
     melted_kg: float | None
     pull_kg: float | None
-    packed_kg: float
+    packed_kg: float | None
     pack_to_melt: float | None
     low: float | None
     high: float | None

@@ -10,25 +10,24 @@ import polars as pl
 
 from pipelines.measures.balance import Balanced, Estimate
 from pipelines.measures.kinds import WORDS
-from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway, grouped, stopped_minutes
+from pipelines.measures.line_work import availability_of, causes_of, why_no_efficiency, worked_by
+from pipelines.measures.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway
 from pipelines.measures.misfit import off_sentences
 from pipelines.measures.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.refed import more_than_came
-from pipelines.measures.shares import availability, quality_ratio, ratio, scrap_ratio, share
+from pipelines.measures.shares import quality_ratio, ratio, scrap_ratio, share
 from pipelines.measures.usual import Expected
 from pipelines.measures.yields import ItemMass, LineDay, Melt, Packed
 from pipelines.plant import Plant
 from schemas.results import (
     BalanceRow,
-    Cause,
     FlowStep,
     FurnaceYield,
     LineYield,
     Loss,
     MeterReading,
     StationFlow,
-    Worked,
 )
 
 IMPOSSIBLE = 0.02  # of what was cut: so much more on pallets is no matter of the day's limits
@@ -73,24 +72,35 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     cut, hot = reading.cut, reading.hot
     value = line_share(balanced, reading)
     lost = balanced.unseen(reading) if cut is not None and not balanced.unexplained(reading.line) else None
-    given = giveaway(plant, told.packed.items, told.masses)
+    known = reading.packed is not None
+    given = giveaway(plant, told.packed.items, told.masses) if known else None
+    no_efficiency = why_no_efficiency(reading, value)
     can_be = _packed_can_be(balanced, reading)
     return LineYield(
         line=reading.line, gobs_cut=cut, formed_kg=cut * reading.gob_g * KG if cut is not None else None, hot_rejected=hot,
         to_lehr=cut - hot if cut is not None and hot is not None else None,
         inspected=sum(f.inspected for f in flows if f.station in plant.first_stations(reading.line)), rejected=rejected,
-        packed_units=told.packed.units, packed_kg=told.packed.units * reading.packed_g * KG,
+        packed_units=told.packed.units if known else None, packed_kg=told.packed.units * reading.packed_g * KG if known else None,
         pack_to_melt=value.value, low=value.low, high=value.high, why=value.why,
         unaccounted_units=lost.value if lost else None, unaccounted_low=lost.low if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
         quality_ratio=quality_ratio(told.packed.units, cut) if can_be else None, scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
-        availability=_availability(plant, told), losses=_steps(reading), weights=told.masses.mean_g,
+        availability=availability_of(plant, day), losses=_steps(reading), weights=told.masses.mean_g,
         notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
-        packed_good=machine.packed_good, efficiency=share(machine.packed_good, machine.potential) if cut is not None and reading.packed is not None else None,
-        giveaway_kg=given.kg, giveaway_low=given.kg - 1.96 * given.sd, giveaway_high=given.kg + 1.96 * given.sd,
+        packed_good=machine.packed_good if known else None, efficiency=None if no_efficiency else share(machine.packed_good, machine.potential),
+        efficiency_why=no_efficiency, giveaway_kg=given.kg if given else None, giveaway_low=given.kg - 1.96 * given.sd if given else None,
+        giveaway_high=given.kg + 1.96 * given.sd if given else None, giveaway_why="" if given else _why_no_giveaway(told),
         doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets,
-        rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())), causes=_causes(told), by_shift=_worked(told, "shift"), by_job=_worked(told, "job"),
+        rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())), causes=causes_of(day, machine),
+        by_shift=worked_by(day, machine, "shift", known, not no_efficiency), by_job=worked_by(day, machine, "job", known, not no_efficiency),
     )  # fmt: skip
+
+
+def _why_no_giveaway(told: LineTold) -> str:
+    if told.reading.packed is None:
+        return "no pallet was reported"
+    bare = [item for item, units in told.packed.items.items() if units and item not in told.masses.weighed]
+    return f"no weighing of {', '.join(bare)}"
 
 
 def line_share(balanced: Balanced, reading: LineReading) -> Estimate:
@@ -135,37 +145,6 @@ def _refed(day: LineDay) -> dict[str, int]:
     if "refed" not in day.ware.columns:
         return {}
     return dict(day.ware.group_by("station").agg(pl.col("refed").sum()).iter_rows())
-
-
-def _causes(told: LineTold) -> tuple[Cause, ...]:
-    lost = grouped(told.machine.lost, told.machine.mass_g, told.day.parts, "kind", "where", "cause", "shift", "job")
-    return tuple(Cause(**row) for row in lost.filter(pl.col("units").abs() >= 0.05).iter_rows(named=True))
-
-
-def _worked(told: LineTold, by: str) -> tuple[Worked, ...]:
-    parts, machine = told.day.parts, told.machine
-    rejected = {row[0]: row[1] for row in told.day.ware.group_by("part").agg(pl.col("rejected").sum()).iter_rows()}
-    cut = {row[0]: row[1] for row in told.day.gobs.group_by("part").agg(pl.col("gobs_cut").sum()).iter_rows()}
-    found = []
-    for name in dict.fromkeys(getattr(part, by) for part in parts):
-        mine = [number for number, part in enumerate(parts, start=1) if getattr(part, by) == name]
-        could, good = sum(machine.could[n] for n in mine), sum(machine.good[n] for n in mine)
-        found.append(
-            Worked(
-                name=name, hours=sum(parts[n - 1].span.seconds for n in mine) / 3600, could=could, cut=sum(cut.get(n, 0.0) for n in mine),
-                rejected=sum(rejected.get(n, 0.0) for n in mine), good=good, efficiency=share(good, could) if told.reading.packed is not None else None,
-            )
-        )  # fmt: skip
-    return tuple(found)
-
-
-def _availability(plant: Plant, told: LineTold) -> float | None:
-    """Running section-minutes over all section-minutes of the formed window, from the stoppage log."""
-    parts = told.day.parts
-    sections = plant.lines[told.day.line].sections
-    minutes = sum(part.formed.seconds for part in parts) / 60 * sections
-    stopped = sum(sum(stopped_minutes(told.day.stoppages, part.formed, sections).values()) for part in parts)
-    return availability(minutes - stopped, minutes)
 
 
 def _steps(line: LineReading) -> tuple[Loss, ...]:
@@ -243,7 +222,8 @@ def furnace_yield(
     """One furnace's day: melted, pull, packed, and what leaves unseen between furnace and shears."""
     name, value = told.reading.furnace, _furnace_share(told, melt, lines)
     cut = _over_cut(told, lines)
-    packed = sum(one.packed.units * one.reading.packed_g * KG for one in lines)
+    silent = any(one.reading.packed is None for one in lines if one.reading.ware > 0)
+    packed = None if silent else sum(one.packed.units * one.reading.packed_g * KG for one in lines)
     melted = melt.melted if melt.cover > 0.5 else None
     can_be = all(_packed_can_be(told, one.reading) for one in lines if one.reading.ware > 0)
     lost = (
@@ -257,7 +237,7 @@ def furnace_yield(
         packed_over_cut=cut.value, packed_over_cut_low=cut.low, packed_over_cut_high=cut.high, packed_over_cut_why=cut.why,
         cut_kg=told.cut_kg(told.told.values)[0] if told.network.formed else None,
         unaccounted_kg=_above(lost.value) if lost else None, unaccounted_low=_above(lost.low) if lost else None,
-        unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole and can_be else None,
+        unaccounted_high=_above(lost.high) if lost else None, raw=ratio(packed, melt.melted) if melt.whole and can_be and packed is not None else None,
         basis="melt log" if melt.whole else "gobs", chi_square=told.first.statistic, freedom=told.first.freedom,
         p=told.first.p if told.first.freedom else None, usual_days=usual[f"{name}, furnace to shears"].days,
         notes=tuple(_furnace_notes(told, melt, lines)), flow=_flow(told, lines) if value.low is not None and not told.misfit else (),

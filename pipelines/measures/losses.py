@@ -23,6 +23,7 @@ START_UP = timedelta(
     hours=1
 )  # ware formed in the first hour of a job: its rejects are start-up; a convention of this tool
 CHANGE_SLACK = timedelta(minutes=15)  # a stop that holds a job's start, or ends so shortly before it, is the job change
+BARE = 0.01  # of what was packed: so much may be of items that nobody weighed
 AWAY = ("resort", "scrapped")  # states of pallets that were packed and are not good, or not yet again
 
 STOPPAGE, CHANGE, STARTING, CYCLES = "stoppage", "job change", "start-up", "cycles"
@@ -213,8 +214,12 @@ class Giveaway:
     sd: float
 
 
-def giveaway(plant: Plant, packed: Mapping[str, float], masses: ItemMass) -> Giveaway:
-    """(mean weight - nominal weight) x containers packed, summed over items; the scale's error is common to all of them."""
+def giveaway(plant: Plant, packed: Mapping[str, float], masses: ItemMass) -> Giveaway | None:
+    """(mean weight - nominal weight) x containers packed, summed over items; the scale's error is common to all of them. None where more than
+    `BARE` of what was packed was never weighed: its nominal weight would make it 0."""
+    bare = sum(units for code, units in packed.items() if code not in masses.weighed)
+    if bare > BARE * sum(packed.values()):
+        return None
     kg = scale = 0.0
     sampling: list[float] = []
     for code, units in packed.items():

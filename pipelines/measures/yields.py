@@ -238,11 +238,12 @@ def running_at_end(told: LineDay) -> list[str]:
 
 @dataclass(frozen=True)
 class ItemMass:
-    """Mean mass [g] of each item, the standard uncertainty of each mean from sampling, and what has to be said."""
+    """Mean mass [g] of each item, the standard uncertainty of each mean from sampling, what has to be said, and which items were weighed."""
 
     mean_g: dict[str, float]
     sd_g: dict[str, float]
     notes: tuple[str, ...]
+    weighed: frozenset[str] = frozenset()
 
     def of(self, units: Mapping[str | None, float]) -> float | None:
         """Mean mass [g] of a mixture of items; items that no log names count as the mean of the others."""
@@ -279,7 +280,7 @@ def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> It
             )
             mean[code], sd[code] = item.weight_g, half
             notes.append(f"no weighing of {code}: its nominal weight was used")
-    return ItemMass(mean, sd, tuple(notes))
+    return ItemMass(mean, sd, tuple(notes), frozenset(told))
 
 
 def masses_of(plant: Plant, told: LineDay, packed: Packed) -> ItemMass:
@@ -313,7 +314,7 @@ def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) 
         hot=told.hot,
         gob_g=gob_g,
         packed_g=masses.of(packed_items) or gob_g,
-        packed=packed.units if packed.known or not seen else None,
+        packed=packed.units if packed.known or not (seen or told.cut) else None,
         stations=stations,
         cut_edge=_cut_edge(told),
         packed_edge=packed.edge,

@@ -83,12 +83,20 @@ def _furnace_figure(told: FurnaceYield) -> Figure:
         if told.basis == "gobs"
         else "no plain quotient: see pallets"
     )
-    under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {count(told.packed_kg)} kg packed"
+    under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {_packed_words(told)}"
     if told.melted_kg is not None:
         under += f", {count(told.melted_kg)} kg melted by the log"
     if told.pack_to_melt is None:
         return Figure(f"{percent(told.low, 1)} to {percent(told.high, 1)}", what, f"{under}; {told.why}")
     return Figure(percent(told.pack_to_melt, 1), what, under)
+
+
+def _packed_words(told: FurnaceYield) -> str:
+    return (
+        "packed: not told for want of a line's pallets"
+        if told.packed_kg is None
+        else f"{count(told.packed_kg)} kg packed"
+    )
 
 
 def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:

@@ -41,16 +41,19 @@ def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:
 
 def _head(told: Day, one: LineYield) -> tuple[str, ...]:
     """The machine in three sentences."""
+    no_efficiency = f", {one.efficiency_why}" if one.efficiency is None and one.efficiency_why else ""
     made = (
-        f"Efficiency {percent(one.efficiency, 1)} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
+        f"Efficiency {percent(one.efficiency, 1)}{no_efficiency} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
         f"packed / cut {yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
     )
     ware = (
         f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "
-        f"there and after, {count(one.packed_units)} packed, {count(one.unaccounted_units)} unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day began {count(one.in_lehr_start)}, "
+        f"there and after, {count(one.packed_units)} packed{' (no pallet was reported)' if one.packed_units is None else ''}, {count(one.unaccounted_units)} unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day began {count(one.in_lehr_start)}, "
         f"when it ended {count(one.in_lehr_end)}."
     )
     glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
+    if one.giveaway_kg is None:
+        glass = f"Giveaway not known: {one.giveaway_why}." if one.giveaway_why else "Giveaway not known."
     items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in one.weights.items())
     states = ", ".join(
         f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"

@@ -98,12 +98,16 @@ def machine_picture(told: LineYield) -> Section:
     )  # fmt: skip
     steps = [("could make", told.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]
-    steps.append(("packed good", told.packed_good, "stock"))
+    if told.packed_good is not None:
+        steps.append(("packed good", told.packed_good, "stock"))
     rows = _falling(steps, "")
     words = f"{told.line}, containers from what it could make to packed good: " + "; ".join(
         f"{row['label']} {row['shown']}" for row in rows
     )
-    head = f"Efficiency {percent(told.efficiency, 1)} = packed good {count(told.packed_good)} / {count(told.could)} that its cycle rate could have made."
+    made = f"packed good {count(told.packed_good)} / {count(told.could)} that its cycle rate could have made"
+    head = f"Efficiency {percent(told.efficiency, 1)} = {made}."
+    if told.efficiency is None and told.efficiency_why:
+        head = f"No efficiency is told: {told.efficiency_why} ({made})."
     return Section(
         f"{told.line}: where the containers went",
         (head,),

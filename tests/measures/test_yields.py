@@ -36,6 +36,7 @@ from pipelines.measures.yields import (
     running_at_end,
 )
 from pipelines.plant import Plant
+from pipelines.reports.losses import machine_picture
 from schemas.results import FurnaceYield, LineYield
 from tests.published.outside import beside
 
@@ -214,6 +215,37 @@ def test_giveaway_is_the_mass_above_nominal(plant: Plant) -> None:
     assert told.kg == pytest.approx(0.0) and told.sd == pytest.approx(0.002 * (184 + 426))
 
 
+def test_a_pallet_or_weighing_that_nobody_told_is_no_zero(plant: Plant) -> None:
+    """No pallet: nothing packed, given away or efficient is told. No weighing of what was packed: no giveaway, which the nominal weight makes 0."""
+    told, furnace, _, _ = made(plant, day(GOBS, packed=pallets()))
+    assert (told.packed_units, told.packed_kg, told.packed_good, told.efficiency, told.giveaway_kg) == (None,) * 5
+    assert told.efficiency_why == told.giveaway_why == "no pallet was reported" and furnace.packed_kg is None
+    assert [one.good for one in (*told.by_shift, *told.by_job)] == [None] * len((*told.by_shift, *told.by_job))
+    picture = machine_picture(told)
+    assert picture.texts[0].startswith("No efficiency is told: no pallet was reported (packed good – / ")
+    assert (
+        "could make" in picture.chart and "packed good –" not in picture.chart and ">packed good" not in picture.chart
+    )
+    bare, _, _, _ = made(plant, day(GOBS))
+    assert bare.packed_units == 94_900 and bare.giveaway_kg is None and bare.giveaway_why == "no weighing of P100"
+    weighed, _, _, _ = made(plant, day(GOBS, [("P100", 97.0), ("P100", 99.0)]))
+    assert weighed.giveaway_kg is not None and weighed.giveaway_why == ""
+
+
+def test_no_counts_and_no_pallets_of_a_machine_that_cut_are_no_zero_packed(plant: Plant) -> None:
+    told, _, _, line = made(plant, day(GOBS, ware=(("K2-side", 0, 0), ("K2-foot", 0, 0)), packed=pallets()))
+    assert line.reading.packed is None and told.packed_units is None
+
+
+def test_efficiency_is_refused_with_the_quotient_that_rests_on_the_same_figures(plant: Plant) -> None:
+    """Pallets above what was cut; then a third missing on them, which may be lost or counted short. Neither has an efficiency, nor its shifts."""
+    full = pallets(("P100", 113_000, START + HOUR, START + 20 * HOUR))
+    for told, _, _, _ in (made(plant, day(GOBS, packed=full)), made(plant, day(GOBS, packed=pallets(("P100", 60_000, START + HOUR, START + 20 * HOUR))))):  # fmt: skip
+        assert told.pack_to_melt is None and told.efficiency is None and told.efficiency_why == told.why != ""
+        assert all(one.efficiency is None and one.good is not None for one in told.by_shift)
+        assert told.packed_good is not None
+
+
 def test_without_forming_counts_nothing_is_made_up(plant: Plant) -> None:
     told, _, settled, _ = made(plant, day([]))
     assert (told.gobs_cut, told.pack_to_melt, told.unaccounted_units, told.efficiency) == (None, None, None, None)
@@ -240,7 +272,7 @@ def test_a_line_that_stood_and_its_furnace_say_so(plant: Plant) -> None:
 
 def test_ware_that_leaves_the_lehr_after_the_machine_stopped_breaks_nothing(plant: Plant) -> None:
     told, furnace, settled, _ = made(plant, day([("P100", 1, 0.0, 0.0)]))
-    assert told.gobs_cut == 0 and told.efficiency is not None
+    assert told.gobs_cut == 0 and told.efficiency is None and "which cannot be" in told.efficiency_why
     assert furnace.pack_to_melt is None or furnace.pack_to_melt > 0
     assert all(row.after == 0 for row in balances_of(settled) if row.unit == "containers")
 
