@@ -32,7 +32,10 @@ CHART_CALLS = 3  # the p chart calls nothing with fewer
 
 @dataclass(frozen=True)
 class Hit:
-    """A fault with what was said of it; None where it was not found. chart, chart3: minutes until the p chart shows it; with at least 3 calls."""
+    """A fault with what was said of it; None where it was not found. chart, chart3: minutes until the p chart shows it; with at least 3 calls.
+
+    signals: how many told of it at the end; one closed as part of another is not counted.
+    """
 
     case: Case
     kind: str
@@ -44,6 +47,7 @@ class Hit:
     covered: bool | None = None
     chart: float | None = None
     chart3: float | None = None
+    signals: int = 0
 
 
 @dataclass
@@ -221,6 +225,7 @@ def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> H
     return Hit(
         case, kind, minutes(one.raised), scope, scope and _members_right(one, case), one.probability, minutes(at),
         low <= case.onset <= high + timedelta(minutes=1), chart, chart3,
+        sum(not s.last.part_of for s in mine),
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ ORIGINS = {"mould": ("mould",), "section": ("timing",), "gob": ("gob",), "line":
 @dataclass(frozen=True)
 class Case:
     """One fault as it really showed. tellable: the place can be told from the feeds at all, because a station that reads moulds
-    or more than one station can call the defect. onset, ended: first and last faulty ware at the calling station's clock.
+    or more than one station can call the defect. onset, ended: first and last faulty ware at the calling station's clock: of a fault that begins while its places stand, what they make then.
 
     extra: rejects an hour beyond the base rate, as they were really called while it lasted; total: all of them.
     """
@@ -94,15 +94,18 @@ def cases_of(simulated: Simulated, faults: list[Fault]) -> list[Case]:
 def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
     plan, plant = simulated.plan, simulated.plan.plant
     able = [s for s in plant.stations_of(line) if s.can_call(fault.defect)]
+    lehr = simulated.truth["lehr"].filter(pl.col("line") == line)["lehr_minutes"]
+    first, last = (lehr[min(at, lehr.len() - 1)] for at in (fault.start, fault.end))
+    sections = {int(m.split("/")[1][:-1]) for m in fault.members if m.startswith(f"{line}/")}
     if fault.scope == "station":
         after = plant.stations[fault.members[0]].after_minutes
-        onset, ended, formed = plan.at(fault.start + after), plan.at(fault.end + after), plan.at(fault.start)
-    else:
-        lehr = simulated.truth["lehr"].filter(pl.col("line") == line)["lehr_minutes"]
-        first, last = (lehr[min(at, lehr.len() - 1)] for at in (fault.start, fault.end))
-        after = able[0].after_minutes
-        onset, ended = plan.at(fault.start + first + after), plan.at(fault.end + last + after)
         formed = plan.at(fault.start)
+        onset = _ware_from(simulated, line, sections, plan.at(fault.start - first)) + timedelta(minutes=first + after)
+        ended = plan.at(fault.end + after)
+    else:
+        after = able[0].after_minutes
+        formed = _ware_from(simulated, line, sections, plan.at(fault.start))
+        onset, ended = formed + timedelta(minutes=first + after), plan.at(fault.end + last + after)
     calls = simulated.truth["calls"].filter(
         (pl.col("line") == line) & (pl.col("defect") == fault.defect) & pl.col("called_at").is_between(onset, ended)
     )
@@ -119,6 +122,26 @@ def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
     places = tuple(m for m in fault.members if m.startswith(f"{line}/"))
     tellable = bool(readers) or len(able) > 1
     return Case(fault, line, onset, ended, formed, extra, places, tellable, extra * hours)
+
+
+def _ware_from(simulated: Simulated, line: str, sections: set[int], moment: datetime) -> datetime:
+    """The first moment from `moment` on at which a section of those named (of all, where none is) makes ware, by the forming clock."""
+    stops = (
+        simulated.feeds["stoppages"]
+        .filter((pl.col("line") == line) & (pl.col("restarted_at") > moment))
+        .sort("restarted_at")
+    )
+    asked = sections or {section for section, _ in simulated.plan.lines[line].cavities}
+    while True:
+        now = stops.filter((pl.col("stopped_at") <= moment) & (pl.col("restarted_at") > moment))
+        whole = now.filter(pl.col("section").is_null())
+        mine = now.filter(pl.col("section").is_in(list(asked)))
+        if whole.height:
+            moment = whole["restarted_at"].max()  # type: ignore[assignment]
+        elif set(mine["section"]) == asked:
+            moment = mine["restarted_at"].min()  # type: ignore[assignment]
+        else:
+            return moment
 
 
 def frames_of(simulated: Simulated, line: str) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:

@@ -43,6 +43,7 @@ def of_faults(told: Told, name: str, chosen: Sequence[Hit], within: float | None
         f"{name}: members right, scope right": percent([h.members for h in found if h.scope]),
         f"{name}: onset within 10 min": percent(off),
         f"{name}: onset interval covers": percent([h.covered for h in found]),
+        f"{name}: signals a found fault": f"{np.mean([h.signals for h in found]):.2f}" if found else "-",
     }
     return rows if chosen else {}
 

@@ -14,7 +14,7 @@ class Found:
 
     counted: calls, calls expected by the past, and containers of the place since the onset; recent: calls beyond
     expectation in the last hour of ware that it covers, per hour. reopened: how often it was called over too soon. passed: over
-    within PASSED_MIN of being raised, and its place a guess.
+    within PASSED_MIN of being raised, and its place a guess. part_of: the signal that turned out to tell of the same fault.
     """
 
     name: str
@@ -33,6 +33,7 @@ class Found:
     why_ended: str = ""
     reopened: int = 0
     passed: bool = False
+    part_of: str = ""
 
     @property
     def place(self) -> Place:

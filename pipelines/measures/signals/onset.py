@@ -158,12 +158,14 @@ def rise(
     noise: Noise = POISSON,
     latest: int | None = None,
     lumps: Lumps = NO_LUMPS,
+    clumps: float = 1.0,
 ) -> Onset:
     """Since when `calls` [bins] exceed an expectation [bins] that held before.
 
     The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x expected
     (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the moment has a flat prior
     over the bins. `latest`: the last bin that can be the first. lumps: counts of long windows among `calls`, laid over their bins.
+    clumps: dispersion inside the blocks (see `clumped`), by which the log likelihood is divided.
     References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a change-point.
     """
     same = np.ones(len(FACTORS))
@@ -171,6 +173,7 @@ def rise(
     step_log = _mean_exp(steps[:, :-1])
     ramp_log = _ramp(np.asarray(calls, float), np.asarray(expected, float), step_min, noise)
     both = np.logaddexp(np.log(1 - RAMP_SHARE) + step_log, np.log(RAMP_SHARE) + ramp_log)
+    both = both / max(clumps, 1.0)
     if latest is not None:
         both[latest + 1 :] = -np.inf
     return _interval(np.exp(both - both.max()))

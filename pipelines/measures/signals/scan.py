@@ -240,7 +240,7 @@ class Scan:
             should = base + self._more(d, g, begin, end)
             told = 1 - base / np.maximum(should, 1e-9)  # share that signals explain
             variance = self.variance[number][d, g] + self.doubt[d, g] * told**2
-            z = (seen - should) / np.sqrt(should + variance * should**2 + 1e-9)
+            z = (seen - should) / np.sqrt(np.maximum(should, 0.0) + variance * should**2 + 1e-9)
             quick = np.flatnonzero((seen >= LEAST_CALLS) & (z > QUICK_Z) & (begin != last) & (should > 0))
             last = begin
             p = np.minimum(1.0, WINDOW_PENALTY * excess_p(seen[quick], should[quick], variance[quick]))

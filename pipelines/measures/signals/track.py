@@ -10,10 +10,12 @@ import numpy as np
 
 from pipelines.measures.signals.baseline import Expectation, Past, excess_p
 from pipelines.measures.signals.closing import CLOSING_MIN, Course, closed
+from pipelines.measures.signals.counted import counted
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.dating import dated
 from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.found import Found
+from pipelines.measures.signals.one_fault import EXPLAINED_P, by_station, made_one, same_fault
 from pipelines.measures.signals.onset import Noise, Onset
 from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
@@ -22,9 +24,8 @@ from pipelines.plant import Plant
 BACK_MIN = 600  # how far back an onset is looked for
 AGAIN_MIN = 180  # a signal that comes back within this time is the same signal
 SETTLED_MIN = 360  # a signal older than this keeps its place and onset
-YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
-EXPLAINED_P = 1e-3
 DRIFT_Q = 0.05  # a drift is shown only if the whole of it stands under this rate
+HEARD_MIN = 30  # a stream that rose with a known fault is not asked again for so long
 PROMPT_BINS = 5  # a station with windows no longer than this shows at once what changes
 
 
@@ -42,6 +43,9 @@ class Tracker:
     signals: list[Found] = field(default_factory=list)
     expectations: dict[int, Expectation] = field(default_factory=dict)
     parts: dict[int, list[Part]] = field(default_factory=dict)
+    heard: dict[tuple[int, int], int] = field(
+        default_factory=dict
+    )  # when a stream last rose with a fault that is known
 
     def __post_init__(self) -> None:
         self.past = Past(self.counts)
@@ -115,7 +119,7 @@ class Tracker:
         if seen >= LEAST_CALLS and wanted > 0 and p <= level:
             self._raised(defect, now - 1, [Excess(defect, line, now - 1, now - first, seen, wanted, p, p)])
             for signal in [s for s in self.signals if s.defect == defect and s.ended is None]:
-                self._keep(self._counted(signal, now))
+                self.keep(counted(self, signal, now))
                 self._spoil(signal, now)
 
     def _drifted(self, start: int, stop: int) -> None:
@@ -128,20 +132,39 @@ class Tracker:
 
     def _raised(self, defect: int, at: int, alarms: Sequence[Excess]) -> None:
         """An alarm: part of a signal that is known, or a new one."""
+        alarms = [
+            one for one in alarms if at - self.heard.get((defect, one.stream), -HEARD_MIN * 60) >= self.bins(HEARD_MIN)
+        ]
+        if not alarms:
+            return
         lead = min(alarms, key=lambda one: (one.p, one.stream))
         known = [s for s in self.signals if s.defect == defect and self._near(s, at)]
         for signal in sorted(known, key=lambda s: s.ended is not None):
             open_again = replace(signal, ended=None, passed=False, q=min(signal.q, lead.q))
-            again = self._updated(replace(open_again, reopened=signal.reopened + (signal.ended is not None)), at + 1)
+            again = self.updated(replace(open_again, reopened=signal.reopened + (signal.ended is not None)), at + 1)
             if again is None:
                 continue
-            self._keep(again)
+            self.keep(again)
             self.explain(defect)
             if self.scan.p_of(lead) > EXPLAINED_P:
                 return
-            self._keep(signal)
+            self.keep(signal)
             self.explain(defect)
-        self.signals.append(self._new(lead, at + 1))
+        new = self._new(lead, at + 1)
+        same = next((s for s in sorted(known, key=lambda s: s.ended is not None) if same_fault(s, new)), None)
+        if same is None:
+            self.signals.append(new)
+        else:
+            self.heard[defect, lead.stream] = at
+            self.keep(
+                replace(
+                    same,
+                    ended=None,
+                    passed=False,
+                    q=min(same.q, lead.q),
+                    reopened=same.reopened + (same.ended is not None),
+                )
+            )
         self.explain(defect)
 
     def _job_begun(self, now: int) -> int:
@@ -149,9 +172,11 @@ class Tracker:
         return self.scan.first + int(self.scan.floor_of(max(1, now - self.scan.first)))
 
     def _near(self, signal: Found, at: int) -> bool:
-        return signal.ended is None or (at - signal.ended) * self.counts.step_s <= AGAIN_MIN * 60
+        return not signal.part_of and (
+            signal.ended is None or (at - signal.ended) * self.counts.step_s <= AGAIN_MIN * 60
+        )
 
-    def _keep(self, signal: Found) -> None:
+    def keep(self, signal: Found) -> None:
         self.signals = [signal if s.name == signal.name else s for s in self.signals]
 
     def _new(self, lead: Excess, now: int) -> Found:
@@ -166,9 +191,9 @@ class Tracker:
         name = name + f"-{twins + 1}" * bool(twins)
         strength = float(np.clip(lead.calls / max(lead.expected, 0.05), 2.0, 20.0))
         told = Found(name, lead.defect, now, placing, onset, None, stream, lead.q, strength=strength)
-        return self._counted(told, now)
+        return counted(self, told, now)
 
-    def _updated(self, signal: Found, now: int) -> Found | None:
+    def updated(self, signal: Found, now: int) -> Found | None:
         """The signal placed and dated again with all that is known at bin `now`; None where it is too old for that."""
         until = min(now, signal.ended or now)
         if until - signal.onset.at < 1 or now - signal.raised > self.bins(SETTLED_MIN):
@@ -185,10 +210,11 @@ class Tracker:
     def _settle(self, start: int, stop: int) -> None:
         """At the end of an hour: place and date again, see what is over, keep its hours from teaching."""
         for signal in [s for s in self.signals if s.ended is None]:
-            again = self._updated(signal, stop) or signal
-            again = self._counted(self._closed(again, stop), stop)
-            self._keep(again)
+            again = self.updated(signal, stop) or signal
+            again = counted(self, self._closed(again, stop), stop)
+            self.keep(again)
             self.explain(again.defect)
+        made_one(self, stop)
         for signal in self.signals:
             if signal.ended is None or signal.ended >= start:
                 self._spoil(signal, stop)
@@ -246,14 +272,16 @@ class Tracker:
 
     def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> Cells:
         """Calls in a window beside what is expected of it, other signals of the line included; and the furnace's other lines."""
-        others = [s for s in self.signals if s.defect == defect and (own is None or s.name != own.name)]
+        others = [
+            s for s in self.signals if s.defect == defect and (own is None or s.name != own.name) and not s.part_of
+        ]
         told = self._cells_of(defect, start, stop, others)
         return replace(told, beside=tuple(self.beside(defect, start, stop)))
 
     def cells_beside(self, defect: int, start: int, stop: int, since: int) -> Cells:
         """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely began before
         bin `since` counts as expected, so that nothing this line was told of the present fault takes evidence from the other."""
-        older = [s for s in self.signals if s.defect == defect and s.onset.high < since]
+        older = [s for s in self.signals if s.defect == defect and s.onset.high < since and not s.part_of]
         return self._cells_of(defect, start, stop, [s for s in older if s.place.scope not in ("line", "furnace")])
 
     def _cells_of(self, defect: int, start: int, stop: int, others: Sequence[Found]) -> Cells:
@@ -307,24 +335,12 @@ class Tracker:
             more[:, columns] = base[:, columns]
             read = base[self.past.reads][:, :-1].sum(axis=(0, 2))
             more[:, -1] = base[:, -1] * (read[columns].sum() / read.sum() if read.sum() > 0 else 1.0)
-            more *= self._by_station(signal, more.sum(axis=2))[:, None, None]
+            more *= by_station(self.scan.streams[signal.stream], where.growth, more.sum(axis=2), self.past.reads)[
+                :, None, None
+            ]
         bins = np.arange(start, stop)
         inside = (bins >= int(signal.onset.at)) & (bins < end)
         return more * ((self._factors(signal, start, stop) - 1) * inside)[None, None, :]
-
-    def _by_station(self, signal: Found, base: np.ndarray) -> np.ndarray:
-        """[stations] how the growth of each differs from that of the signal's stream: only the true part of its calls grows.
-
-        base: usual calls of the place, [stations, columns + 1]."""
-        stream, growth = self.scan.streams[signal.stream], np.array(signal.place.growth) - 1
-        if stream.station is not None:
-            mine = np.zeros(len(base))
-            mine[stream.station] = base[stream.station].sum()
-        else:
-            mine = base.sum(axis=1) if stream.whole else base[:, :-1].sum(axis=1) * self.past.reads
-        mean = float(mine @ growth) / max(float(mine.sum()), 1e-12)
-        told: np.ndarray = growth / mean if mean > 1e-6 else np.ones(len(base))
-        return told
 
     def _factors(self, signal: Found, start: int, stop: int) -> np.ndarray:
         """The signal's factor at each bin: of each hour since its onset, drawn to its mean by one expected call."""
@@ -346,7 +362,7 @@ class Tracker:
         for signal in self.signals:
             start = max(self.scan.first, int(signal.onset.at))
             stop = min(self.scan.until, signal.ended or self.scan.until)
-            if signal.defect != defect or signal.name == without or stop <= start:
+            if signal.defect != defect or signal.name == without or signal.part_of or stop <= start:
                 continue
             more = self._extra(signal, start, stop)
             extra.append((start, self._by_stream(more), 0.05 + 1 / (1 + signal.counted[0])))
@@ -354,41 +370,6 @@ class Tracker:
 
     def _by_stream(self, more: np.ndarray) -> np.ndarray:
         return self.scan.by_stream(more[self.past.reads].sum(axis=0), more.sum(axis=1))
-
-    def _counted(self, signal: Found, now: int) -> Found:
-        """The signal with its counts since the onset."""
-        start = int(np.clip(np.floor(signal.onset.at), self.scan.first, now - 1))
-        stop = min(now, signal.ended or now)
-        seen, _, base = self.scan.series(signal.defect, signal.stream, start, max(stop, start + 1))
-        late = self.bins(60)
-        hours = max(1, min(late, len(seen))) * self.counts.step_s / 3600
-        recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
-        ware = self.ware_of(signal, start, max(stop, start + 1))
-        borrowed = self.latest.borrowed
-        counted = (float(seen.sum()), float(base.sum()), ware)
-        return replace(
-            signal, counted=counted, recent=recent, borrowed=borrowed, new_mould=self._new_mould(signal, start)
-        )
-
-    def _new_mould(self, signal: Found, start: int) -> bool:
-        """Whether a mould's signal began so soon after its fitting that the line's rate stands for its own."""
-        if signal.place.scope != "mould":
-            return False
-        hours = self.past.ware[:, list(signal.place.columns), : start // self.past.per_hour + 1].sum(axis=(0, 1)) > 0
-        return int(hours.sum()) < YOUNG_HOURS
-
-    def ware_of(self, signal: Found, start: int, stop: int) -> float:
-        """Containers of the signal's place at the first stations (all lanes) that can call the defect there."""
-        stations = self.plant.stations_of(self.counts.line)
-        stream = self.scan.streams[signal.stream]
-        if stream.station is not None:
-            return float(self.counts.ware[stream.station, :, start:stop].sum())
-        able = [
-            n for n, s in enumerate(stations) if self.able[signal.defect, n] and (stream.whole or self.past.reads[n])
-        ]
-        lanes = [n for n in able if stations[n].order == stations[able[0]].order]
-        part = self.counts.ware[lanes, :, start:stop]
-        return float(part.sum() if stream.whole else part[:, list(stream.columns)].sum())
 
     def after_minutes(self, signal: Found) -> float:
         """The way [min] from the first station to the station that calls the signal's defect first there."""
