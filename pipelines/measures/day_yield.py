@@ -144,7 +144,7 @@ def _refed(day: LineDay) -> dict[str, int]:
     """Containers that went through each station again."""
     if "refed" not in day.ware.columns:
         return {}
-    return dict(day.ware.group_by("station").agg(pl.col("refed").sum()).iter_rows())
+    return {row[0]: round(row[1]) for row in day.ware.group_by("station").agg(pl.col("refed").sum()).iter_rows()}
 
 
 def _steps(line: LineReading) -> tuple[Loss, ...]:

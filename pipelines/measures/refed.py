@@ -10,6 +10,8 @@ from itertools import pairwise
 
 import polars as pl
 
+DAY_BEFORE = 0.25  # of a day's rejects: so much may have been put on again of what was rejected the day before; a guess
+
 
 def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataFrame, list[str]]:
     """A day's counts by part and station for new ware alone, and what has to be said of them.
@@ -18,14 +20,16 @@ def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataF
     orders: the order of each station, lanes alike. A works that tells of no re-fed ware gets its counts back as they are.
 
     With f new and r re-fed containers at one order and R rejected there, f + r - R go on. Of them are new what the next order says,
-    so R - max(0, r - r of the next) new ones left for good: the sum over all orders is all rejects less what was put on again.
+    so R - max(0, r - r of the next) new ones left for good: the sum over all orders is all rejects less what was put on again. What an order
+    tells beyond all that the line rejected in the day, and `DAY_BEFORE` of it, cannot have been put on again: it counts as new ware.
     """
     if "refed" not in ware.columns or not ware["refed"].sum():
         return ware.with_columns(refed=pl.lit(0)), []
+    ware, doubts = _what_can_be(ware, orders)
     sums = ware.group_by("station").agg(pl.col("inspected", "rejected").sum(), pl.col("refed").sum(), told=pl.col("refed").is_not_null().any())  # fmt: skip
     station = {row["station"]: row for row in sums.iter_rows(named=True)}
     again, guessed = _by_order(station, orders)
-    notes = [
+    notes = doubts + [
         f"{name}: {station[name]['refed']:,.0f} containers went through it again and are not counted as new ware"
         for name in sorted(station) if station[name]["refed"]
     ]  # fmt: skip
@@ -34,13 +38,34 @@ def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataF
     back = {order: max(0.0, again[order] - then) for order, then in zip(known, [*(again[o] for o in known[1:]), 0.0], strict=True)}  # fmt: skip
     share, over = _kept_share(station, orders, back)
     if over >= 1:
-        notes.append(f"{over:,.0f} more containers were put on again than were rejected there: they came from elsewhere, such as held pallets")  # fmt: skip
+        notes.append(f"{over:,.0f} more containers were put on again than were rejected there: they came from elsewhere, such as the day before")  # fmt: skip
     new = {name: 1 - guessed.get(name, 0.0) / max(row["inspected"], 1) for name, row in station.items()}
     return ware.with_columns(
         inspected=pl.col("inspected") * pl.col("station").replace_strict(new, return_dtype=pl.Float64),
         rejected=pl.col("rejected") * pl.col("station").replace_strict(share, return_dtype=pl.Float64),
         refed=pl.col("refed").fill_null(0),
     ), notes
+
+
+def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataFrame, list[str]]:
+    """The counts without re-fed ware that nothing was rejected for, and the stations that tell of it by name."""
+    rejected = float(ware["rejected"].sum())
+    most = rejected * (1 + DAY_BEFORE)
+    told = {row[0]: float(row[1] or 0) for row in ware.group_by("station").agg(pl.col("refed").sum()).iter_rows()}
+    sums: dict[int, float] = {}
+    for name, units in told.items():
+        sums[orders[name]] = sums.get(orders[name], 0.0) + units
+    kept = {name: min(1.0, most / sums[orders[name]]) if sums[orders[name]] else 1.0 for name in told}
+    doubts = [
+        f"{name}: says that {told[name]:,.0f} containers went through it again, where the whole line rejected {rejected:,.0f}: that cannot be. "
+        f"At most {told[name] * kept[name]:,.0f} are taken for it, the rest as new ware; have its count of them checked"
+        for name in sorted(told) if kept[name] < 1
+    ]  # fmt: skip
+    if not doubts:
+        return ware, []
+    again = pl.col("refed") * pl.col("station").replace_strict(kept, return_dtype=pl.Float64)
+    more = (pl.col("refed") - again).fill_null(0.0)
+    return ware.with_columns(inspected=pl.col("inspected") + more, refed=again), doubts
 
 
 def _by_order(

@@ -63,10 +63,30 @@ def test_a_station_behind_that_does_not_tell_gets_what_passed_the_one_before() -
     assert any("foot" in note and "guess" in note for note in notes)
 
 
-def test_more_put_on_than_rejected_came_from_elsewhere() -> None:
-    ware = pl.DataFrame([(1, "side", 1_000, 20, 500)], KINDS, orient="row")
+def test_a_little_more_put_on_than_rejected_came_from_the_day_before() -> None:
+    ware = pl.DataFrame([(1, "side", 1_000, 20, 24)], KINDS, orient="row")
     told, notes = of_new_ware(ware, {"side": 1})
-    assert told["rejected"].to_list() == [0.0] and any("480 more containers" in note for note in notes)
+    assert told["rejected"].to_list() == [0.0] and told["inspected"].to_list() == [1_000]
+    assert any("4 more containers" in note and "day before" in note for note in notes)
+
+
+def test_more_put_on_than_the_line_rejected_is_doubted_by_name_and_not_subtracted() -> None:
+    """1 500 counted, 500 of them said to be again, 60 rejected on the whole line: at most 75 are, so 1 425 are new. Two parts share alike."""
+    rows = [(1, "side", 600, 20, 300), (2, "side", 400, 0, 200), (1, "foot", 900, 40, None), (2, "foot", 470, 0, None)]
+    told, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"side": 1, "foot": 2})
+    side = told.filter(pl.col("station") == "side")
+    assert side["inspected"].to_list() == [pytest.approx(855), pytest.approx(570)]
+    assert side["refed"].to_list() == [pytest.approx(45), pytest.approx(30)]
+    assert "side: says that 500 containers" in notes[0] and "line rejected 60" in notes[0] and "At most 75" in notes[0]
+    assert not any("more containers were put on again" in note and "440" in note for note in notes)
+
+
+def test_lanes_share_what_can_have_been_put_on_again() -> None:
+    """Two lanes tell 100 and 300 where 160 were rejected: 200 can be, half of each."""
+    rows = [(1, "a", 1_000, 80, 100), (1, "b", 1_000, 80, 300)]
+    told, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"a": 1, "b": 1})
+    assert told["inspected"].to_list() == [pytest.approx(1_050), pytest.approx(1_150)]
+    assert [note.split(":")[0] for note in notes[:2]] == ["a", "b"]
 
 
 def test_a_works_without_the_column_stays_as_it_is() -> None:
