@@ -85,6 +85,8 @@ def _show_lists(told: Trace) -> None:
             f"Expected defective containers on these pallets: {few(told.expected_defective)} "
             f"(95 %: {whole_range(told.expected_low, told.expected_high)}). Fewer than 1 is none with 95 %, not that none can be there."
         )
+    if told.complained:
+        typer.echo(f"At least {told.complained} reached the customer: that was complained of.")
     for name, one in (
         ("the fewest units that cover 95 % of the expected escapes", told.proposed),
         ("everything possible", told.possible),

@@ -107,6 +107,7 @@ class Trace(Result):
     about_cavities: over how many cavities the answer is spread, stands_out: whether the first is worth naming. false_share: estimated share of the
     calls that was good ware; guessed: stations never challenged with the defect, taken as the works' stations are. whole_stay: of a critical
     defect, what the mould made since the last check that could have seen it. released_means_gone: as works.toml says; null where nobody knows.
+    complained: containers complained of; where told, the expected numbers are given that at least so many were there.
     parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
     """
 
@@ -138,6 +139,7 @@ class Trace(Result):
     guessed: tuple[str, ...] = ()
     whole_stay: WholeStay | None = None
     released_means_gone: bool | None = None
+    complained: int | None = None
 
     @property
     def complaints(self) -> list[str]:

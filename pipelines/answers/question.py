@@ -67,11 +67,16 @@ def filled(reader: Reader, plant: Plant, question: Question) -> Asked:
         names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
         fresh = {n: told[n] for n in names if getattr(question, n) is None}
         asked.question = replace(question, **fresh, received=question.received or told["received_on"])
-        asked.units = told["units"]
+        asked.units = complained_units(told, asked.question.defect)
     _check(plant, asked.question)
     if asked.question.pallet is not None:
         _with_pallet(reader, plant, asked)
     return asked
+
+
+def complained_units(complaint: dict[str, Any], defect: str | None) -> int | None:
+    """Containers that a complaint found with a defect; at least one. None where another defect is asked for than it tells."""
+    return max(1, complaint["units"] or 0) if complaint["defect"] in (None, defect) else None
 
 
 def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:

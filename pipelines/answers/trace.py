@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.answers.assumed import assumed
+from pipelines.answers.complained import with_complaint
 from pipelines.answers.evidence import evidence_of, parts_of
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet
@@ -22,7 +23,6 @@ from pipelines.answers.traced import (
     hold_lists,
     inferred_begins,
     plans_for,
-    totals,
     traced_pallets,
     with_holds,
 )
@@ -260,6 +260,8 @@ def _told(
     cavities = [parts_of(reader, cavity) for cavity in cavities[:NAMED]] + cavities[NAMED:]
     likely = [c for c in cavities if c.probability > 0] or cavities
     asked.notes += assumed(plant, asked, parts, known)
+    parts, (mean, low, high), words = with_complaint(asked, parts)
+    asked.notes += words
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
     asked.notes += inferred_begins(parts, pallets)
     pallets = with_holds(pallets, held_by(reader))
@@ -268,7 +270,6 @@ def _told(
         asked.notes.append(
             "no pallet was reported for ware of that time: what was made lies somewhere this list cannot name"
         )
-    mean, low, high = totals(parts)
     number, first = about_places([c.probability for c in cavities])
     fault = [part.fault for part in parts if part.fault is not None]
     severity = plant.defects[question.defect].severity if question.defect else None
@@ -281,6 +282,7 @@ def _told(
         plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None, about_cavities=number, stands_out=first,
         false_share=_false_share(parts), guessed=tuple(s for part in parts if part.view.missed is not None for s in part.view.missed.guessed),
         whole_stay=_whole_stay(reader, plant, question.defect, severity, likely[0], first, known),
+        complained=asked.units if question.defect else None,
         released_means_gone=True if plant.warehouse.released_means_gone else None,
     )  # fmt: skip
 
@@ -321,6 +323,7 @@ def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
     parts = [_answered(reader, plant, asked, None) for asked in every]
     each = [_by_place(told.cavities) for told in parts]
     joined = Asked(_joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n])
+    joined.units = sum(asked.units or 0 for asked in every) or None
     ranking = together(each, _by_calls(reader, plant, joined.question, each)) if all(each) else None
     joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
     told = _answered(reader, plant, joined, ranking)

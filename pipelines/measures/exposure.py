@@ -295,34 +295,42 @@ def counted(means: np.ndarray, variances: np.ndarray, level: float = 0.95) -> li
 
 
 def _counted(mean: float, variance: float, level: float) -> Counted:
-    from scipy.special import gammaln
-
     if mean <= 0:
         return Counted(0.0, 0, 0)
     top = int(mean + 10 * np.sqrt(mean + variance) + 10)
-    numbers = np.arange(top + 1)
+    return Counted(mean, *central(np.exp(log_chances(mean, variance, np.arange(top + 1))), level))
+
+
+def log_chances(mean: float, variance: float, numbers: np.ndarray) -> np.ndarray:
+    """Logarithm of the probability of whole numbers about a gamma-distributed expectation of a mean above 0 and a variance."""
+    from scipy.special import gammaln
+
     if variance <= mean * 1e-6:
-        logs = numbers * np.log(mean) - mean - gammaln(numbers + 1)
-    else:
-        shape = mean**2 / variance
-        share = mean / (mean + shape)
-        logs = (
-            gammaln(shape + numbers)
-            - gammaln(shape)
-            - gammaln(numbers + 1)
-            + shape * np.log1p(-share)
-            + numbers * np.log(share)
-        )
-    chance = np.exp(logs)
+        even: np.ndarray = numbers * np.log(mean) - mean - gammaln(numbers + 1)
+        return even
+    shape = mean**2 / variance
+    share = mean / (mean + shape)
+    told: np.ndarray = (
+        gammaln(shape + numbers)
+        - gammaln(shape)
+        - gammaln(numbers + 1)
+        + shape * np.log1p(-share)
+        + numbers * np.log(share)
+    )
+    return told
+
+
+def central(chance: np.ndarray, level: float = 0.95) -> tuple[int, int]:
+    """The shortest stretch of numbers (by place) that holds `level` of the probability, from the likeliest on."""
     low = high = int(np.argmax(chance))
     held = float(chance[low])
-    while held < level and high < top:
+    while held < level and high < len(chance) - 1:
         down = chance[low - 1] if low else -1.0
         if down >= chance[high + 1]:
             low, held = low - 1, held + down
         else:
             high, held = high + 1, held + chance[high + 1]
-    return Counted(mean, low, high)
+    return low, high
 
 
 def smallest_cover(expected: np.ndarray, units: np.ndarray, share: float = 0.95) -> list[int]:

@@ -62,8 +62,7 @@ def carried(exposure: Exposure) -> Carried:
     The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more are told than
     containers of these moulds lie on it.
     """
-    mean = exposure.escaped.sum(axis=0)
-    variance = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
+    mean, variance = exposure.escaped.sum(axis=0), pallet_variance(exposure)
     told = counted(mean, variance)
     most = exposure.ware.sum(axis=0) if exposure.missed_known else np.full(len(mean), np.inf)
     alike = (np.sqrt(exposure.variance).sum(axis=1) ** 2).sum()
@@ -71,6 +70,13 @@ def carried(exposure: Exposure) -> Carried:
     low, high = (np.minimum([getattr(c, name) for c in told], np.ceil(most)) for name in ("low", "high"))
     mean = np.minimum(mean, most)
     return Carried(mean, low, high, float(mean.sum()), float(alike + common))
+
+
+def pallet_variance(exposure: Exposure) -> np.ndarray:
+    """Variance of the expected escapes on each pallet: of the rates of its moulds, and of the share missed."""
+    mean = exposure.escaped.sum(axis=0)
+    told: np.ndarray = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
+    return told
 
 
 def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, share: float = COVERED) -> list[int]:

@@ -119,10 +119,13 @@ def _expected(told: Trace) -> Figure:
         return Figure(
             "not known", "expected defective on them", "no challenge tells how well the stations see it", "critical"
         )
-    what = "further defective containers on them (95 %)" if told.complaints else "defective containers on them (95 %)"
-    under = f"expected {few(told.expected_defective)}" + ("; beside the one complained of" if told.complaints else "")
+    under = f"expected {few(told.expected_defective)}" + (
+        f"; {told.complained} complained of among them" if told.complained else ""
+    )
     under += "; partly a guess: a station was never challenged with it" if told.guessed else ""
-    return Figure(whole_range(told.expected_low, told.expected_high), what, under, "critical")
+    return Figure(
+        whole_range(told.expected_low, told.expected_high), "defective containers on them (95 %)", under, "critical"
+    )
 
 
 def _sections(plant: Plant, told: Trace) -> list[Section | None]:
