@@ -39,12 +39,13 @@ def clock_of(text: str) -> RunningClock:
 
 @dataclass(frozen=True)
 class Settings:
-    """Limits and waits. Sizes in bytes, waits in seconds.
+    """Limits and waits. Sizes in bytes, waits in seconds. largest_file and most_lines: of one file, unpacked; what is more would take more memory than an intake may.
 
     now: the moment of receipt; fixed in tests and by COLDLEDGER_NOW (RFC 3339), by another clock in COLDLEDGER_CLOCK, else the computer's clock.
     """
 
     largest_file: int = 512 * MIB
+    most_lines: int = 6_000_000
     longest_line: int = MIB
     rows_at_once: int = 1_500_000
     ahead: timedelta = timedelta(hours=1)

@@ -18,6 +18,7 @@ class Reason(Enum):
     TIME_IN_GAP = "{value} does not exist: the clock of {expected} was put forward over it"
     TIME_TWICE = "{value} came twice that night in {expected}; only an offset can say which is meant"
     IN_FUTURE = "{value} lies ahead of the moment of receipt; check the clock of whoever wrote it"
+    LONG_AGO = "{value} lies before 1971, where a clock without power begins; check the clock of whoever wrote it"
     TOO_LOW = "{value} is below the least value allowed, {expected}"
     TOO_HIGH = "{value} is above the greatest value allowed, {expected}"
     TOO_LONG = "the text is longer than {expected} characters"
@@ -46,6 +47,7 @@ class Reason(Enum):
     LINE_TOO_LONG = "the line is longer than {expected} characters"
     NOT_JSON = "the line is not a JSON object; the file may have been cut off"
     NESTED_JSON = "{value} is not a plain value"
+    NOT_ONE_LINE = "{value} has a line break or another control character in it"
 
     # whole files
     EMPTY_FILE = "the file is empty; a file with nothing to say still has its header line"
@@ -58,6 +60,9 @@ class Reason(Enum):
     MAPPING_COLUMN = "its [[mapping]] in works.toml is wrong: {expected}"
     WRONG_ENCODING = "the file is not UTF-8 text ({expected}); save it as UTF-8"
     TOO_LARGE = "the file unpacks to more than {expected}; split it"
+    NO_ROWS = "something stands behind the header, but no row could be made out; its line ends may be no line ends"
+    TOO_MANY_WRONG = "more than {expected} of its rows are wrong; mend what writes it"
+    OUR_FAULT = "reading it went wrong in a way that nobody foresaw ({expected}): that is a fault of this program and not of the file; send both to whoever looks after it"
     BROKEN_GZ = "the file cannot be unpacked ({expected}); it may have been cut off: send it again"
     BROKEN_PARQUET = "the file is not a readable Parquet file ({expected}); it may have been cut off: send it again"
     PARQUET_TYPE = "the column has the Parquet type {value}; expected {expected}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,6 +17,9 @@ from schemas.reasons import Reason
 _COUNT = re.compile(r"[+-]?\d{1,15}\Z", re.ASCII)
 _NUMBER = re.compile(r"[+-]?\d{1,18}(\.\d{1,18})?([eE][+-]?\d{1,2})?\Z", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_FREE = ("note", "cause")  # in a person's own words, over several lines if they like
+_EARLIEST = datetime(1971, 1, 1, tzinfo=UTC)  # a clock that lost its battery says 1970
 _UNKNOWN = {
     "line": Reason.UNKNOWN_LINE,
     "furnace": Reason.UNKNOWN_FURNACE,
@@ -59,6 +62,8 @@ def _time(word: str, quantity: Quantity, reading: Reading) -> datetime:
         raise BadCell(error.reason, error.expected) from None
     if moment > reading.latest:
         raise BadCell(Reason.IN_FUTURE)
+    if moment < _EARLIEST:
+        raise BadCell(Reason.LONG_AGO)
     return moment
 
 
@@ -71,6 +76,8 @@ def _date(word: str, quantity: Quantity, reading: Reading) -> date:
         raise BadCell(Reason.NOT_A_DATE) from None
     if day > reading.plant.clock.local(reading.latest).date():
         raise BadCell(Reason.IN_FUTURE)
+    if day < _EARLIEST.date():
+        raise BadCell(Reason.LONG_AGO)
     return day
 
 
@@ -98,6 +105,8 @@ def _code(word: str, quantity: Quantity, reading: Reading) -> str:
 
 
 def _text(word: str, quantity: Quantity, reading: Reading) -> str:
+    if "\0" in word or (quantity.name not in _FREE and not word.isprintable() and _CONTROL.search(word)):
+        raise BadCell(Reason.NOT_ONE_LINE)
     return word
 
 

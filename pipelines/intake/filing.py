@@ -8,10 +8,12 @@ import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 import polars as pl
 
 from pipelines.intake.find import Arrival
+from pipelines.intake.net import OneFileFailed, net, short_name
 from pipelines.ledger import Ledger
 from pipelines.settings import Site
 from schemas.feeds import ALL_FEEDS
@@ -22,6 +24,7 @@ _OURS = re.compile(r"b(\d{6,})\.(.+)\Z")
 
 def archive_path(site: Site, feed: str, day: str, name: str, sha256: str, taken: set[str]) -> str:
     """Where a file will lie, relative to the archive; its hash joins the name where that name is taken."""
+    name = short_name(name, sha256)
     plain = f"{feed}/{day}/{name}"
     if plain in taken or (site.archive / plain).exists():
         stem, dot, rest = name.partition(".")
@@ -31,7 +34,7 @@ def archive_path(site: Site, feed: str, day: str, name: str, sha256: str, taken:
 
 
 def move_to_archive(
-    site: Site, arrival: Arrival, archived_as: str, data: bytes | None = None, keep: bool = False
+    site: Site, arrival: Arrival, archived_as: str, data: bytes | BinaryIO | None = None, keep: bool = False
 ) -> None:
     """Move the original; the bytes that were taken in, where the file has meanwhile become another.
 
@@ -45,6 +48,8 @@ def move_to_archive(
         return
     told = arrival.path.stat() if arrival.path.exists() else None
     if told is None or (told.st_size, told.st_mtime_ns) != arrival.stamp:
+        if data is not None and not isinstance(data, bytes):
+            data.seek(0)
         if data is not None:
             write_whole(target, data)
         return
@@ -66,14 +71,22 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def write_whole(target: Path, data: bytes) -> None:
+def write_whole(target: Path, data: bytes | BinaryIO) -> None:
     """Write a file under its name only when all of it is on the disk."""
     part = target.with_name(f".{target.name}.part")
     with part.open("wb") as out:
-        out.write(data)
+        if isinstance(data, bytes):
+            out.write(data)
+        else:
+            shutil.copyfileobj(data, out)
         out.flush()
         os.fsync(out.fileno())
     part.replace(target)
+
+
+def quarantine_name(batch: int, name: str) -> str:
+    """What a file that was refused whole is called in quarantine/."""
+    return f"b{batch:06d}.{short_name(name)}"
 
 
 def quarantine_entries(site: Site) -> dict[int, Path]:
@@ -97,8 +110,26 @@ def settle_quarantine(site: Site, ledger: Ledger) -> None:
     for told in new.filter("whole").iter_rows(named=True):
         _write_whole_file(site, told["batch"], told["file"], told["archived_as"])
     for (feed,), part in rows.join(new, on="batch", maintain_order="left").partition_by("feed", as_dict=True).items():
-        for batch, text in _texts(mendable(str(feed), part)):
+        try:
+            with net():
+                texts = list(_texts(mendable(str(feed), part)))
+        except OneFileFailed:
+            texts = _one_by_one(site, str(feed), part, new)
+        for batch, text in texts:
             _write_whole_text(site.quarantine / f"b{batch:06d}.{feed}.rows.csv", text)
+
+
+def _one_by_one(site: Site, feed: str, rows: pl.DataFrame, batches: pl.DataFrame) -> list[tuple[int, str]]:
+    """The rows of each batch on its own; where they cannot be shown as rows, the file lies there whole."""
+    told: list[tuple[int, str]] = []
+    for (batch,), part in rows.partition_by("batch", as_dict=True).items():
+        try:
+            with net():
+                told += _texts(mendable(feed, part))
+        except OneFileFailed:
+            file, archived_as = batches.filter(batch=batch).select("file", "archived_as").row(0)
+            _write_whole_file(site, int(batch), file, archived_as)
+    return told
 
 
 def _texts(table: pl.DataFrame) -> Iterator[tuple[int, str]]:
@@ -132,7 +163,7 @@ def _write_whole_file(site: Site, batch: int, name: str, archived_as: str) -> No
     if original.exists():
         part = site.quarantine / f".b{batch:06d}.part"
         shutil.copyfile(original, part)
-        part.replace(site.quarantine / f"b{batch:06d}.{name}")
+        part.replace(site.quarantine / quarantine_name(batch, name))
 
 
 def _write_whole_text(target: Path, text: str) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.errors import FileRefused
 from pipelines.intake.mapped import mapping_faults
+from pipelines.intake.net import plain_name
 from pipelines.plant import Mapping, Plant
 from schemas.feeds import ALL_FEEDS, Feed
 from schemas.reasons import Reason
@@ -17,7 +19,7 @@ UNKNOWN = "unknown"
 
 @dataclass(frozen=True)
 class Arrival:
-    """A file in the inbox. `retry_of` is the batch whose refused rows it repairs, `feed` the feed of that batch."""
+    """A file in the inbox; `name` is its own as it can be shown. `retry_of` is the batch whose refused rows it repairs, `feed` the feed of that batch."""
 
     path: Path
     name: str
@@ -49,12 +51,16 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
     for path in sorted(inbox.iterdir()):
         if path.name.startswith(".") or path.name.endswith(".part"):
             continue
-        if path.is_symlink() or not path.is_file():
-            what = "a folder" if path.is_dir() else "not an ordinary file"
-            strays.append(f"inbox/{path.name} is {what} and was left alone; put feed files into inbox/ itself")
+        name = plain_name(path.name)
+        try:
+            told = path.lstat()
+        except FileNotFoundError:
+            continue  # its writer took it back
+        if not stat.S_ISREG(told.st_mode):
+            what = "a folder" if stat.S_ISDIR(told.st_mode) else "not an ordinary file"
+            strays.append(f"inbox/{name} is {what} and was left alone; put feed files into inbox/ itself")
             continue
-        told = path.stat()
-        arrivals.append(Arrival(path, path.name, told.st_size, told.st_mtime_ns))
+        arrivals.append(Arrival(path, name, told.st_size, told.st_mtime_ns))
     return sorted(arrivals, key=lambda a: (a.mtime_ns, a.name)), strays
 
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from pipelines.errors import FileRefused
 from pipelines.intake.foreign_words import in_our_words
-from pipelines.intake.raw import CELL, BrokenRow, Raw, split_line
+from pipelines.intake.raw import CELL, MOST_COLUMNS, BrokenRow, Raw, split_line, with_line_feeds
 from pipelines.intake.read_csv import read_cells
 from pipelines.intake.read_other import json_lines
 from pipelines.plant_mapping import Mapping, Wide
@@ -45,6 +45,8 @@ def _cells_of(data: bytes, mapping: Mapping, name: str, longest_line: int) -> Ra
     if name.endswith(".jsonl"):
         return json_lines(data, longest_line)
     text = decoded(data, mapping)
+    if "\n" not in text:  # an old machine ends its lines by carriage returns alone
+        text, data = text.replace("\r", "\n"), with_line_feeds(data)
     heads = mapping.skip_lines + mapping.header_lines
     plain = (
         data.removeprefix(_BOM.encode()) if _is_utf8(mapping) else text.encode()
@@ -78,6 +80,8 @@ def header(text: str, mapping: Mapping) -> list[str]:
     if not rows:
         return [str(number + 1) for number in range(len(_split(lines[0], mapping)) if lines else 0)]
     width = max(len(row) for row in rows)
+    if width > MOST_COLUMNS:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{MOST_COLUMNS:,} columns")
     rows = [row + [""] * (width - len(row)) for row in rows]
     spread = [_spread(row) for row in rows[:-1]] + [rows[-1]]
     return _apart([" ".join(part for part in column if part) for column in zip(*spread, strict=True)])

@@ -9,8 +9,9 @@ from pipelines.intake.cast import Reading
 from pipelines.intake.find import Kind
 from pipelines.intake.foreign import parse_foreign
 from pipelines.intake.raw import Raw
-from pipelines.intake.read_csv import parse_csv, unpack
-from pipelines.intake.read_other import parse_jsonl, parse_parquet
+from pipelines.intake.read_csv import check_size, lines_in, parse_csv, unpack
+from pipelines.intake.read_other import parse_jsonl
+from pipelines.intake.read_parquet import parse_parquet
 from pipelines.plant import Mapping, Plant
 from pipelines.settings import Settings
 
@@ -18,9 +19,11 @@ from pipelines.settings import Settings
 def parse_file(data: bytes, kind: Kind, settings: Settings, name: str = "") -> Raw:
     """The cells of a file; FileRefused when it cannot be read at all."""
     if kind.format == ".parquet":
-        return parse_parquet(data, kind.feed, settings.largest_file)
+        return parse_parquet(data, kind.feed, settings.largest_file, settings.most_lines)
     if kind.format == ".csv.gz":
-        data = unpack(data, settings.largest_file)
+        data = unpack(data, settings.largest_file, settings.most_lines)
+    else:
+        check_size(len(data), lines_in(data), settings.largest_file, settings.most_lines)
     if kind.format == ".jsonl" and kind.mapping is None:
         return parse_jsonl(data, kind.feed, settings.longest_line)
     if kind.mapping is None:

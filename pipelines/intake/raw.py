@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+from array import array
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +17,9 @@ from schemas.reasons import Reason
 
 CELL = pa.dictionary(pa.int32(), pa.string())
 csv.field_size_limit(1 << 26)  # lines are bounded before they are split
+MOST_WORDS, MOST_WORD_BYTES = 3_000_000, 128 << 20  # different texts of one file: each is held in memory on its own
+MOST_WRONG = 300_000  # wrong rows of one file that are still told one by one
+MOST_COLUMNS = 2_000
 ASIDE = "refused_"  # columns that quarantine files carry for the reader; retry leaves them out
 
 
@@ -46,6 +51,88 @@ class Raw:
     def rows(self) -> int:
         """Rows of the file, broken ones included."""
         return int(self.table.num_rows) + len(self.broken)
+
+
+class Lines:
+    """The physical lines of a text by number from 0, cut out when they are asked for: a list of them would take several times the text's memory."""
+
+    def __init__(self, text: bytes):
+        self._text = text
+        ends = [np.flatnonzero(part == 10) + at for at, part in _pieces(text)]
+        self._ends = np.concatenate([*ends, [len(text)]]).astype(np.int64)
+
+    def __len__(self) -> int:
+        return len(self._ends)
+
+    def __getitem__(self, number: int) -> bytes:
+        start = int(self._ends[number - 1]) + 1 if number else 0
+        return self._text[start : int(self._ends[number])].removesuffix(b"\r")
+
+    def __iter__(self) -> Iterator[bytes]:
+        return (self[number] for number in range(len(self)))
+
+
+def _pieces(text: bytes, size: int = 1 << 24) -> Iterator[tuple[int, np.ndarray]]:
+    for at in range(0, len(text), size):
+        yield at, np.frombuffer(text, np.uint8, min(size, len(text) - at), at)
+
+
+class Cells:
+    """Rows gathered one by one as dictionary-encoded columns, so that a row costs four bytes a cell. A column that comes late is empty before."""
+
+    def __init__(self, names: Iterable[str] = ()):
+        self._words: dict[str, dict[str, int]] = {}
+        self._codes: dict[str, array[int]] = {}
+        self._rows = self._distinct = self._bytes = 0
+        for name in names:
+            self._new(name)
+
+    def _new(self, name: str) -> None:
+        if len(self._words) >= MOST_COLUMNS:
+            raise FileRefused(Reason.TOO_LARGE, expected=f"{MOST_COLUMNS:,} columns")
+        self._words[name], self._codes[name] = {"": 0}, array("i", bytes(4 * self._rows))
+
+    def add(self, row: Mapping[str, str]) -> None:
+        """One row; what it does not name is empty. FileRefused where there are too many different texts."""
+        for name in row.keys() - self._words.keys():
+            self._new(name)
+        for name, codes in self._codes.items():
+            word, words = row.get(name, ""), self._words[name]
+            code = words.get(word)
+            if code is None:
+                code = words[word] = len(words)
+                self._distinct, self._bytes = self._distinct + 1, self._bytes + len(word)
+                check_words(self._distinct, self._bytes)
+            codes.append(code)
+        self._rows += 1
+
+    def table(self) -> pa.Table:
+        arrays = [
+            pa.DictionaryArray.from_arrays(
+                pa.array(np.frombuffer(self._codes[name], np.int32)), pa.array(list(words), pa.string())
+            )
+            for name, words in self._words.items()
+        ]
+        return pa.table(arrays, names=list(self._words))
+
+
+def check_words(distinct: int, size: int) -> None:
+    """FileRefused where a file's different texts are more, or longer together, than memory may be spent on."""
+    if distinct > MOST_WORDS:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{MOST_WORDS:,} different values")
+    if size > MOST_WORD_BYTES:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{MOST_WORD_BYTES >> 20} MB of different values")
+
+
+def check_broken(broken: list[BrokenRow]) -> None:
+    """FileRefused where so many rows are broken that the file as a whole is."""
+    if len(broken) > MOST_WRONG:
+        raise FileRefused(Reason.TOO_MANY_WRONG, expected=f"{MOST_WRONG:,}")
+
+
+def with_line_feeds(text: bytes) -> bytes:
+    """The text with line feeds where an old machine ends its lines by carriage returns alone."""
+    return text if b"\n" in text else text.replace(b"\r", b"\n")
 
 
 def check_header(names: list[str], feed: Feed) -> None:

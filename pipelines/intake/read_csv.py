@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import gzip
 import zlib
+from array import array
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -12,29 +14,60 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from pipelines.errors import FileRefused
-from pipelines.intake.raw import CELL, BrokenRow, Raw, check_header, split_line, without_aside
+from pipelines.intake.raw import (
+    CELL,
+    MOST_WRONG,
+    BrokenRow,
+    Cells,
+    Lines,
+    Raw,
+    check_broken,
+    check_header,
+    check_words,
+    split_line,
+    with_line_feeds,
+    without_aside,
+)
 from schemas.feeds import Feed
 from schemas.reasons import Reason
 
 _BOM = b"\xef\xbb\xbf"
+_PIECE = 1 << 22
+_GREAT = 200_000  # rows from which it is worth looking how many different texts there are
 _JOIN_AT_MOST = 50  # physical lines that one quoted record may span
 
 
-def unpack(data: bytes, largest: int) -> bytes:
-    """The text of a gz file; FileRefused when it is broken, cut off or larger than `largest` bytes."""
+def unpack(data: bytes, largest: int, most_lines: int) -> bytes:
+    """The text of a gz file; FileRefused when it is broken, cut off, or larger than `largest` bytes or so many lines, as soon as that shows."""
+    parts: list[bytes] = []
+    size = lines = 0
     try:
         with gzip.GzipFile(fileobj=pa.BufferReader(data)) as packed:
-            text = packed.read(largest + 1)
+            while part := packed.read(_PIECE):
+                parts.append(part)
+                size, lines = size + len(part), lines + lines_in(part)
+                check_size(size, lines, largest, most_lines)
     except (EOFError, OSError, zlib.error) as error:
         raise FileRefused(Reason.BROKEN_GZ, expected=str(error)[:120]) from None
-    if len(text) > largest:
+    return b"".join(parts)
+
+
+def lines_in(text: bytes) -> int:
+    """How many lines a text has, whichever way they end."""
+    return max(text.count(b"\n"), text.count(b"\r"))
+
+
+def check_size(size: int, lines: int, largest: int, most_lines: int) -> None:
+    """FileRefused where a file is larger, or has more lines, than memory may be spent on."""
+    if size > largest:
         raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
-    return text
+    if lines > most_lines:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{most_lines:,} lines")
 
 
 def parse_csv(data: bytes, feed: Feed, longest_line: int) -> Raw:
     """The cells of CSV text with the feed's own header."""
-    text = data.removeprefix(_BOM)
+    text = with_line_feeds(data.removeprefix(_BOM))
     if not text or text.isspace():
         raise FileRefused(Reason.EMPTY_FILE)
     names = _header(text)
@@ -49,11 +82,22 @@ def read_cells(text: bytes, names: list[str], separator: str, longest_line: int,
     if heads != 1:
         text = b"\n" + b"".join(text.split(b"\n", heads)[heads:])
     raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
+    if not raw.rows and len(text) > (end := text.find(b"\n")) >= 0 and text[end:].strip():
+        raise FileRefused(Reason.NO_ROWS)
+    _check_table(raw.table)
     if heads == 1:
         return Raw(raw.table, raw.lines, raw.broken, note)
     shift = heads - 1
     broken = [replace(row, line=row.line + shift) for row in raw.broken]
     return Raw(raw.table, raw.lines + np.int32(shift), broken, note)
+
+
+def _check_table(table: pa.Table) -> None:
+    """FileRefused where a great table has more different texts than can be held."""
+    if table.num_rows < _GREAT:
+        return
+    words = [column.unify_dictionaries().chunk(0).dictionary for column in table.columns if column.num_chunks]
+    check_words(sum(map(len, words)), sum(one.nbytes for one in words))
 
 
 def _header(text: bytes) -> list[str]:
@@ -95,8 +139,10 @@ def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
 def _is_text(text: bytes) -> bool:
     if text.isascii():
         return True
+    decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        text.decode()
+        for at in range(0, len(text), _PIECE):
+            decoder.decode(text[at : at + _PIECE], final=at + _PIECE >= len(text))
     except UnicodeDecodeError:
         return False
     return True
@@ -106,6 +152,8 @@ def _arrow(text: bytes, names: list[str], separator: str, threads: bool) -> tupl
     broken: list[BrokenRow] = []
 
     def set_aside(row: pacsv.InvalidRow) -> str:
+        if len(broken) > MOST_WRONG or not row.text.strip():  # a line of blanks is none: the careful way passes over it
+            return "error"
         broken.append(
             BrokenRow(
                 row.number or 0,
@@ -148,8 +196,8 @@ def _is_empty(chunk: pa.DictionaryArray) -> np.ndarray:
 
 def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw:
     """Line by line in plain Python: slower, and sure of every line number."""
-    cells: list[list[str]] = [[] for _ in names]
-    lines: list[int] = []
+    cells = Cells(names)
+    lines = array("i")
     broken: list[BrokenRow] = []
     for number, record, fault in _records(text, separator, longest, len(names)):
         if fault is None and len(record) != len(names):
@@ -158,12 +206,11 @@ def _careful(text: bytes, names: list[str], separator: str, longest: int) -> Raw
             )
         if fault is not None:
             broken.append(fault)
+            check_broken(broken)
             continue
         lines.append(number)
-        for column, cell in zip(cells, record, strict=True):
-            column.append(cell)
-    arrays = [pa.array(column, pa.string()).dictionary_encode() for column in cells]
-    return Raw(pa.table(arrays, names=names), np.array(lines, np.int32), broken)
+        cells.add(dict(zip(names, record, strict=True)))
+    return Raw(cells.table(), np.array(lines, np.int32), broken)
 
 
 def _records(
@@ -171,7 +218,7 @@ def _records(
 ) -> Iterator[tuple[int, list[str], BrokenRow | None]]:
     """Line number, cells and fault of each record. A record runs over line ends only where that gives it its `width`:
     a stray quotation mark must not swallow the good rows behind it."""
-    physical = text.replace(b"\r\n", b"\n").split(b"\n")
+    physical = Lines(text)
     at = 1
     while at < len(physical):
         number, line = at + 1, physical[at]
@@ -196,13 +243,13 @@ def _cells(line: bytes, separator: str) -> list[str]:
     return split_line(line.decode(), separator)
 
 
-def _joined(physical: list[bytes], at: int) -> tuple[bytes | None, int]:
+def _joined(physical: Lines, at: int) -> tuple[bytes | None, int]:
     """The record that begins at this line when a quoted field of it runs over line ends; None when it does not."""
     if physical[at].count(b'"') % 2 == 0:
         return None, at
     for end in range(at + 1, min(at + _JOIN_AT_MOST, len(physical))):
         if physical[end].count(b'"') % 2:
-            return b"\n".join(physical[at : end + 1]), end + 1
+            return b"\n".join(physical[n] for n in range(at, end + 1)), end + 1
     return None, at
 
 

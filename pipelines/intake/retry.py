@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipelines.errors import SiteError
-from pipelines.intake.filing import quarantine_entries, settle_quarantine
+from pipelines.intake.filing import quarantine_entries, quarantine_name, settle_quarantine
 from pipelines.intake.find import UNKNOWN, Arrival
-from pipelines.intake.run import Intake, IntakeReport, intake_lock
+from pipelines.intake.net import plain_name
+from pipelines.intake.run import Intake, intake_lock
+from pipelines.intake.taken import IntakeReport
 from pipelines.ledger import Ledger
 from pipelines.ledger.sentences import unwritable
 from pipelines.plant import Plant
@@ -34,9 +36,9 @@ def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
     run = Intake(site, plant, settings, None)
     offered, unchanged = [], 0
     trial = Intake(site, plant, settings, None)
-    feeds = _feeds(run.ledger)
+    refused = _refused(run.ledger)
     for batch, path in quarantine_entries(site).items():
-        arrival = _arrival(path, batch, feeds.get(batch))
+        arrival = _arrival(path, batch, *refused.get(batch, (None, "")))
         if _worth_taking(trial, arrival):
             offered.append(arrival)
         else:
@@ -49,23 +51,26 @@ def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:
     return report
 
 
-def _feeds(ledger: Ledger) -> dict[int, str]:
-    """The feed of every batch of which something is still refused, where it is known."""
+def _refused(ledger: Ledger) -> dict[int, tuple[str | None, str]]:
+    """The feed, where it is known, and the file's name of every batch of which something is still refused."""
     if not ledger.exists:
         return {}
     with ledger.reading() as reader:
         rows = reader.ask("open_refused_batches")
-    return {row["batch"]: row["feed"] for row in rows.iter_rows(named=True) if row["feed"] != UNKNOWN}
+    known = rows.select("batch", "feed", "file").iter_rows()
+    return {batch: (None if feed == UNKNOWN else feed, file) for batch, feed, file in known}
 
 
-def _arrival(path: Path, batch: int, feed: str | None) -> Arrival:
+def _arrival(path: Path, batch: int, feed: str | None, file: str) -> Arrival:
     told = path.stat()
-    return Arrival(path, _name_of(path, batch), told.st_size, told.st_mtime_ns, retry_of=batch, feed=feed)
+    return Arrival(path, _name_of(path, batch, file), told.st_size, told.st_mtime_ns, retry_of=batch, feed=feed)
 
 
-def _name_of(path: Path, batch: int) -> str:
-    """`b000012.station_counts.rows.csv` is `station_counts.retry-12.csv`; a whole file has its own name again."""
-    rest = path.name.split(".", 1)[1]
+def _name_of(path: Path, batch: int, file: str) -> str:
+    """`b000012.station_counts.rows.csv` is `station_counts.retry-12.csv`; a whole file has its own name again, or the one that a person gave it."""
+    if path.name == quarantine_name(batch, file):
+        return file
+    rest = plain_name(path.name.split(".", 1)[1])
     return rest.replace(".rows.csv", f".retry-{batch}.csv") if rest.endswith(".rows.csv") else rest
 
 

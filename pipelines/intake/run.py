@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import hashlib
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from itertools import groupby
 from typing import Any
 
 import polars as pl
 
 from pipelines.errors import FileRefused, SiteError
+from pipelines.intake.ahead import read_ahead
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine, sha256_of
-from pipelines.intake.find import Arrival, Kind, feed_named, find_arrivals, kinds_of
+from pipelines.intake.find import Arrival, feed_named, find_arrivals, kinds_of
+from pipelines.intake.gather import in_order, refused_whole, tallies_of, touched_by
 from pipelines.intake.journal import note_received
+from pipelines.intake.net import OneFileFailed, net
 from pipelines.intake.parse import parse_file, reading_for
-from pipelines.intake.raw import Raw
-from pipelines.intake.validate import REFUSALS, REFUSED_ROWS, Sorted, sort_rows
+from pipelines.intake.taken import IntakeReport, ReadFile
+from pipelines.intake.validate import Sorted, TooManyWrong, sort_rows
 from pipelines.intake.vanished import vanished_ids
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
@@ -29,51 +32,12 @@ from pipelines.ledger.sentences import unwritable
 from pipelines.locks import held
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
-from schemas.feeds import ALL_FEEDS
 from schemas.reasons import Reason, refusal_sentence
 
 Progress = Callable[[int, int, str], None]
-_AHEAD_BYTES = 32 << 20
+_ALONE_BYTES, _ALONE_LINES = 64 << 20, 1_000_000  # what unpacks to more is read with nothing beside it
+_GROUP_BYTES = 96 << 20
 LABORATORY = ("weight_checks", "capacity_checks", "density_checks", "temper_checks", "visual_checks")
-_NO_CODE = pl.lit(None, dtype=pl.UInt64)  # codes of frames that were read apart cannot be compared
-
-
-@dataclass
-class IntakeReport:
-    """What one intake did. `messages` are sentences for a person; `touched` are (line, moment) of cold-end counts kept,
-    one moment in each quarter of an hour; `checked` are (line or furnace, moment) of the laboratory's rows, one an hour."""
-
-    files: int = 0
-    rows_kept: int = 0
-    rows_refused: int = 0
-    files_refused: int = 0
-    repeated: int = 0
-    first_batch: int = 0
-    messages: list[str] = field(default_factory=list)
-    touched: set[tuple[str, datetime]] = field(default_factory=set)
-    checked: set[tuple[str, datetime]] = field(default_factory=set)
-    lock_held_s: float = 0.0
-
-    @property
-    def needs_a_person(self) -> bool:
-        return bool(self.rows_refused or self.files_refused or self.messages)
-
-
-@dataclass
-class ReadFile:
-    """A file that was read: its cells, or why it could not be."""
-
-    arrival: Arrival
-    data: bytes
-    sha256: str
-    feed: str
-    kind: Kind | None = None
-    raw: Raw | None = None
-    refused: FileRefused | None = None
-
-    @property
-    def rows(self) -> int:
-        return self.raw.rows if self.raw else 0
 
 
 @contextmanager
@@ -103,6 +67,7 @@ class Intake:
         self.taken: set[str] = set()
         self.known: dict[tuple[str, str], dict[str, Any] | None] = {}
         self.repeated: list[ReadFile] = []
+        self._rows = self._bytes = 0  # of the group that is being gathered
         self.at = settings.now()
         self.rolled_until: datetime | None = None
         if self.ledger.exists:
@@ -125,26 +90,50 @@ class Intake:
     def _all(self, arrivals: list[Arrival]) -> None:
         """Read and sort one group of files while the one before it is committed and filed away."""
         group: list[ReadFile] = []
-        rows = 0
         with ThreadPoolExecutor(1) as filing:
             pending: Future[None] | None = None
-            for done, reads in enumerate(_read_ahead(arrivals, self.read), start=1):
-                group += reads  # all feeds of one file are committed together
-                rows += sum(read.rows for read in reads)
+            read = partial(self.read, alone=False)
+            for done, (arrival, reads) in enumerate(read_ahead(arrivals, read), start=1):
                 if self.progress:
-                    self.progress(done, len(arrivals), reads[0].arrival.name)
-                if rows >= self.settings.rows_at_once:
+                    self.progress(done, len(arrivals), arrival.name)
+                if any(one.heavy for one in reads):
+                    self._alone(arrival, group, filing, pending)
+                    group, pending = [], None
+                    continue
+                group += reads  # all feeds of one file are committed together
+                if self._full(reads):
                     pending = self._settle(group, filing, pending)
-                    group, rows = [], 0
+                    group = []
             pending = self._settle(group, filing, pending)
             if pending is not None:
                 pending.result()
 
-    def read(self, arrival: Arrival) -> list[ReadFile]:
-        """The file as each feed that it holds; none where it is gone or cannot be opened now."""
+    def _full(self, reads: list[ReadFile]) -> bool:
+        """Whether these files make the group as large as it may be."""
+        self._rows += sum(one.rows for one in reads)
+        self._bytes += sum(one.held_bytes for one in reads)
+        return self._rows >= self.settings.rows_at_once or self._bytes >= _GROUP_BYTES
+
+    def _alone(
+        self, arrival: Arrival, group: list[ReadFile], filing: ThreadPoolExecutor, pending: Future[None] | None
+    ) -> None:
+        """Read, commit and file away one great file when nothing else is in memory."""
+        for part in (group, None):
+            reads = part if part is not None else self.read(arrival)
+            pending = self._settle(reads, filing, pending)
+            if pending is not None:
+                pending.result()
+                pending = None
+
+    def read(self, arrival: Arrival, alone: bool = True) -> list[ReadFile]:
+        """The file as each feed that it holds; none where it is gone or cannot be opened now. Not alone: one that unpacks to much comes back `heavy` and unread."""
         self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
+        great = arrival.size > _ALONE_BYTES
+        if great and not alone:
+            return [ReadFile(arrival, b"", "", "", heavy=True)]
         try:
-            data = b"" if arrival.size > self.settings.largest_file else arrival.path.read_bytes()
+            file = arrival.path.open("rb") if great else None
+            data = b"" if self._too_large(arrival) else file.read() if file else arrival.path.read_bytes()
         except FileNotFoundError:
             return []  # its writer took it back
         except OSError as error:
@@ -152,29 +141,44 @@ class Intake:
                 f"inbox/{arrival.name} cannot be read ({error.strerror}) and was left there for the next run"
             )
             return []
-        sha256 = hashlib.sha256(data).hexdigest()
+        sha256 = sha256_of(arrival.path) if self._too_large(arrival) else hashlib.sha256(data).hexdigest()
         try:
-            kinds = kinds_of(arrival.name, self.plant, arrival.feed)
-            if arrival.size > self.settings.largest_file:
-                sha256, kinds = sha256_of(arrival.path), kinds[:1]
-        except FileRefused as refused:
-            feed = arrival.feed or feed_named(arrival.name)
-            return [ReadFile(arrival, data, sha256, feed, refused=refused)]
-        return [self._parsed(ReadFile(arrival, data, sha256, kind.feed.name, kind)) for kind in kinds]
+            with net():
+                kinds = kinds_of(arrival.name, self.plant, arrival.feed)
+        except (FileRefused, OneFileFailed) as told:
+            refused = told.refused if isinstance(told, OneFileFailed) else told
+            return [ReadFile(arrival, data, sha256, arrival.feed or feed_named(arrival.name), refused=refused)]
+        if self._too_large(arrival):
+            kinds = kinds[:1]
+        kept = file or data
+        return [self._parsed(ReadFile(arrival, kept, sha256, kind.feed.name, kind), data, alone) for kind in kinds]
 
-    def _parsed(self, read: ReadFile) -> ReadFile:
+    def _too_large(self, arrival: Arrival) -> bool:
+        return arrival.size > self.settings.largest_file
+
+    def _parsed(self, read: ReadFile, data: bytes, alone: bool) -> ReadFile:
         assert read.kind is not None
+        settings = self.settings
+        if not alone:
+            least = min(_ALONE_BYTES, settings.largest_file), min(_ALONE_LINES, settings.most_lines)
+            settings = replace(settings, largest_file=least[0], most_lines=least[1])
         try:
-            if read.arrival.size > self.settings.largest_file:
+            if self._too_large(read.arrival):
                 raise FileRefused(Reason.TOO_LARGE, expected=f"{self.settings.largest_file >> 20} MB")
-            read.raw = parse_file(read.data, read.kind, self.settings, read.arrival.name)
+            with net():
+                read.raw = parse_file(data, read.kind, settings, read.arrival.name)
         except FileRefused as refused:
-            read.refused = refused
+            if refused.reason is Reason.TOO_LARGE and settings != self.settings:
+                return ReadFile(read.arrival, b"", read.sha256, read.feed, heavy=True)
+            read.refuse(refused)
+        except OneFileFailed as failed:
+            read.refuse(failed.refused)
         return read
 
     def _settle(
         self, group: list[ReadFile], filing: ThreadPoolExecutor, pending: Future[None] | None
     ) -> Future[None] | None:
+        self._rows = self._bytes = 0
         fresh = self.fresh_of(group)
         at = self.at = max(self.settings.now(), self.at)
         delivery = self.delivery_of(fresh, at) if fresh else None
@@ -184,17 +188,42 @@ class Intake:
 
     def _file(self, fresh: list[ReadFile], delivery: Delivery, at: datetime) -> None:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
-        numbered = commit(self.ledger, delivery, at)
+        try:
+            with net():
+                numbered = commit(self.ledger, delivery, at)
+        except OneFileFailed as failed:
+            return self._one_by_one(fresh, delivery, at, failed)
         note_received(self.site, numbered, at)
         self.report.first_batch = self.report.first_batch or min(numbered)
-        self.report.touched |= _touched(delivery, ("station_counts", "reject_counts"), "15m")
-        self.report.checked |= _touched(delivery, LABORATORY, "1h")
+        self.report.touched |= touched_by(delivery, ("station_counts", "reject_counts"), "15m")
+        self.report.checked |= touched_by(delivery, LABORATORY, "1h")
+        last = {read.arrival.path: number for number, read in enumerate(fresh)}
         for number, (read, entry) in enumerate(zip(fresh, delivery.files, strict=True)):
-            move_to_archive(
-                self.site, read.arrival, entry.archived_as, read.data, keep=_comes_again(read, fresh[number + 1 :])
-            )
+            self._move(read, entry.archived_as, keep=last[read.arrival.path] > number)
             self.count(entry, read)
         settle_quarantine(self.site, self.ledger)
+        return None
+
+    def _one_by_one(self, fresh: list[ReadFile], delivery: Delivery, at: datetime, failed: OneFileFailed) -> None:
+        """Commit the files of a group that failed each on its own; the one that fails alone is set aside whole."""
+        self.taken -= {entry.archived_as for entry in delivery.files}
+        if len(fresh) == 1:
+            if fresh[0].refused is not None:
+                raise SiteError(f"{fresh[0].arrival.name} can be neither taken in nor set aside: {failed}") from failed
+            fresh[0].refuse(failed.refused)
+        for read in fresh:
+            self._file([read], self.delivery_of([read], at), at)
+
+    def _move(self, read: ReadFile, archived_as: str, keep: bool) -> None:
+        """Into the archive. A file that cannot be moved is known, and the next run moves it."""
+        try:
+            move_to_archive(self.site, read.arrival, archived_as, read.data, keep)
+        except PermissionError as error:
+            self.report.messages.append(
+                f"inbox/{read.arrival.name} is taken in, but cannot be moved to archive/ ({error.strerror}); the next run tries again"
+            )
+        if not isinstance(read.data, bytes):
+            read.data.close()
 
     def fresh_of(self, group: list[ReadFile]) -> list[ReadFile]:
         """The files whose content is not known yet; the others are noted as repeated."""
@@ -222,11 +251,11 @@ class Intake:
     def _repeats(self) -> None:
         """The same bytes again: noted, and nothing else. What a killed run had committed and not moved is moved now."""
         again = []
+        last = {read.arrival.path: number for number, read in enumerate(self.repeated)}
         for number, read in enumerate(self.repeated):
             known = self.known[read.feed, read.sha256]
             if known is not None and not (self.site.archive / known["archived_as"]).exists():
-                keep = _comes_again(read, self.repeated[number + 1 :])
-                move_to_archive(self.site, read.arrival, known["archived_as"], keep=keep)
+                self._move(read, known["archived_as"], keep=last[read.arrival.path] > number)
             else:
                 again.append(read)
         if again:
@@ -236,8 +265,50 @@ class Intake:
         self.report.repeated = len(again)
 
     def delivery_of(self, reads: list[ReadFile], at: datetime) -> Delivery:
-        """All rows of some files, each kept or refused, as received at a moment; nothing is written."""
-        sorted_rows: dict[str, list[Sorted]] = {}
+        """All rows of some files, each kept or refused, as received at a moment; nothing is written. A file that cannot be sorted is set aside whole."""
+        try:
+            with net():
+                return self._delivery(reads, at)
+        except TooManyWrong as told:
+            for number in told.files:
+                reads[number].refuse(told)
+        except OneFileFailed as failed:
+            self._refuse_those_that_fail(reads, at, failed)
+        return self.delivery_of(reads, at)
+
+    def _refuse_those_that_fail(self, reads: list[ReadFile], at: datetime, failed: OneFileFailed) -> None:
+        found = False
+        for read in reads if len(reads) > 1 else ():
+            if read.refused is not None:
+                continue
+            try:
+                with net():
+                    self._sorted([read], at)
+            except TooManyWrong as told:
+                read.refuse(told)
+                found = True
+            except OneFileFailed as alone:
+                read.refuse(alone.refused)
+                found = True
+        for read in reads if not found else ():  # none fails alone: what they have in common does
+            if read.refused is not None:
+                raise SiteError(f"{read.arrival.name} can be neither taken in nor set aside: {failed}") from failed
+            read.refuse(failed.refused)
+
+    def _delivery(self, reads: list[ReadFile], at: datetime) -> Delivery:
+        parts = self._sorted(reads, at)
+        kept = {feed: in_order([one.kept for one in many]) for feed, many in parts.items() if feed}
+        every = [one for many in parts.values() for one in many]
+        refused = pl.concat([one.refused_rows for one in every])
+        tallies = tallies_of(kept, refused)
+        files = tuple(self.entry_of(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
+        return Delivery(
+            files, {f: k for f, k in kept.items() if k.height}, refused, pl.concat([one.refusals for one in every])
+        )
+
+    def _sorted(self, reads: list[ReadFile], at: datetime) -> dict[str, list[Sorted]]:
+        """The rows by feed; under no feed the files that are refused whole."""
+        found: dict[str, list[Sorted]] = {}
         numbered = [
             (number, read) for number, read in enumerate(reads) if read.raw is not None and read.kind is not None
         ]
@@ -248,19 +319,9 @@ class Intake:
             assert kind is not None
             reading = reading_for(self.plant, kind.mapping, at + self.settings.ahead, self.rolled_until)
             rows = sort_rows(kind.feed, [(n, read.raw) for n, read in members if read.raw is not None], reading)
-            sorted_rows.setdefault(feed, []).append(rows)
-        whole = [(number, read) for number, read in enumerate(reads) if read.refused is not None]
-        parts = [one for many in sorted_rows.values() for one in many] + [_refused_whole(whole)]
-        kept = {feed: _in_order([one.kept for one in many]) for feed, many in sorted_rows.items()}
-        refused = pl.concat([one.refused_rows for one in parts])
-        tallies = _tallies(kept, refused)
-        files = tuple(self.entry_of(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
-        return Delivery(
-            files,
-            {f: k for f, k in kept.items() if k.height},
-            refused,
-            pl.concat([one.refusals for one in parts]),
-        )
+            found.setdefault(feed, []).append(rows)
+        whole = [(number, read.refused) for number, read in enumerate(reads) if read.refused is not None]
+        return {**found, "": [refused_whole(whole)]}
 
     def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
         """What the ledger says of a file. tally: rows kept and refused, first and last moment."""
@@ -295,75 +356,6 @@ class Intake:
             )
 
 
-def _comes_again(read: ReadFile, later: list[ReadFile]) -> bool:
-    """Whether a file that holds several feeds is still needed for another of them."""
-    return any(other.arrival.path == read.arrival.path for other in later)
-
-
-def _touched(delivery: Delivery, feeds: Iterable[str], every: str) -> set[tuple[str, datetime]]:
-    """Where and when the rows kept of some feeds speak of, one moment in each `every`."""
-    found: set[tuple[str, datetime]] = set()
-    for name in feeds:
-        if name in delivery.kept:
-            where, when = ALL_FEEDS[name].where, str(ALL_FEEDS[name].when)
-            rows = delivery.kept[name].select(where, when)
-            first = pl.struct(where, when).ne_missing(pl.struct(where, when).shift(1))  # of its run: files are in order
-            found |= set(rows.filter(first).with_columns(pl.col(when).dt.truncate(every)).unique().iter_rows())
-    return found
-
-
-def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
-    """The rows of all frames in the order of receipt."""
-    return (
-        frames[0]
-        if len(frames) == 1
-        else pl.concat(frames).with_columns(key_code=_NO_CODE).sort("file_no", maintain_order=True)
-    )
-
-
 def _family(read: ReadFile) -> tuple[str, str]:
     mapping = read.kind.mapping if read.kind else None
     return read.feed, repr(mapping.files) if mapping else ""
-
-
-def _refused_whole(reads: list[tuple[int, ReadFile]]) -> Sorted:
-    rows, whys = [], []
-    for number, read in reads:
-        told = read.refused
-        assert told is not None
-        rows.append((number, 0, "{}"))
-        whys.append((number, 0, told.column, told.value[:200], told.reason.code, told.expected))
-    return Sorted(
-        pl.DataFrame(),
-        pl.DataFrame(rows, schema=REFUSED_ROWS, orient="row"),
-        pl.DataFrame(whys, schema=REFUSALS, orient="row"),
-    )
-
-
-def _tallies(kept: dict[str, pl.DataFrame], refused: pl.DataFrame) -> dict[int, dict[str, Any]]:
-    tallies: dict[int, dict[str, Any]] = {}
-    for name, frame in kept.items():
-        when = ALL_FEEDS[name].when
-        spans = [pl.col(when).min().alias("first"), pl.col(when).max().alias("last")] if when else []
-        for row in frame.group_by("file_no").agg(pl.len().alias("kept"), *spans).iter_rows(named=True):
-            tallies[row.pop("file_no")] = row
-    for number, count in refused.group_by("file_no").len().iter_rows():
-        tallies.setdefault(number, {})["refused"] = count
-    return tallies
-
-
-def _read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[ReadFile]]) -> Iterator[list[ReadFile]]:
-    """Files in order, read by two threads ahead of the one that is used, by so many bytes and no more."""
-    with ThreadPoolExecutor(2) as pool:
-        waiting: deque[tuple[int, Future[list[ReadFile]]]] = deque()
-        ahead = 0
-        for arrival in [*arrivals, None]:
-            while waiting and (arrival is None or ahead + arrival.size > _AHEAD_BYTES):
-                size, future = waiting.popleft()
-                ahead -= size
-                reads = future.result()
-                if reads:
-                    yield reads
-            if arrival is not None:
-                ahead += arrival.size
-                waiting.append((arrival.size, pool.submit(read, arrival)))

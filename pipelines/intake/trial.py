@@ -10,7 +10,8 @@ import polars as pl
 
 from pipelines.errors import WrongUse
 from pipelines.intake.find import Arrival
-from pipelines.intake.run import Intake, ReadFile
+from pipelines.intake.run import Intake
+from pipelines.intake.taken import ReadFile
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, foreseen
 from pipelines.plant import Plant

@@ -12,10 +12,11 @@ import polars as pl
 import pyarrow as pa
 from pandera.errors import SchemaErrors
 
+from pipelines.errors import FileRefused
 from pipelines.intake.cast import BadCell, Reading, cast_text
 from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
-from pipelines.intake.raw import Raw
+from pipelines.intake.raw import MOST_WRONG, Raw
 from pipelines.ledger.keeping import ROLLED
 from schemas.feeds import Feed
 from schemas.reasons import Reason
@@ -44,6 +45,14 @@ class Sorted:
     kept: pl.DataFrame
     refused_rows: pl.DataFrame
     refusals: pl.DataFrame
+
+
+class TooManyWrong(FileRefused):
+    """Files (by their number) of which so many rows are wrong that they are refused whole: each wrong row told takes memory."""
+
+    def __init__(self, files: list[int]):
+        super().__init__(Reason.TOO_MANY_WRONG, expected=f"{MOST_WRONG:,}")
+        self.files = files
 
 
 @dataclass
@@ -88,6 +97,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
         work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
     _rolled(work, frame, reading)
     good = ~_mask(work)
+    _check_wrong(work, ~good)
     frame = frame.with_columns(
         pl.Series("file_no", work.file_no),
         pl.Series("file_line", work.file_line),
@@ -103,6 +113,13 @@ def _mask(work: _Work) -> np.ndarray:
     for fault in work.faults:
         bad[fault.rows] = True
     return bad
+
+
+def _check_wrong(work: _Work, bad: np.ndarray) -> None:
+    if int(bad.sum()) > MOST_WRONG:
+        over = np.flatnonzero(np.bincount(work.file_no[bad]) > MOST_WRONG)
+        if len(over):
+            raise TooManyWrong(over.tolist())
 
 
 def _key_codes(work: _Work, frame: pl.DataFrame) -> np.ndarray:

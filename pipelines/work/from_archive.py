@@ -17,7 +17,8 @@ from pipelines.errors import ColdledgerError, LedgerBusy, SiteError
 from pipelines.intake.filing import settle_quarantine
 from pipelines.intake.find import Arrival
 from pipelines.intake.journal import Received, journal_path, received_files
-from pipelines.intake.run import Intake, ReadFile, intake_lock
+from pipelines.intake.run import Intake, intake_lock
+from pipelines.intake.taken import ReadFile
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.keeping import keep_what_people_said, kept_decisions

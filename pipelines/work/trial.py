@@ -47,4 +47,4 @@ def _bytes(opened: OpenSite, file: Path, name: str) -> bytes:
     if file.stat().st_size > opened.settings.largest_file:
         raise WrongUse(f"{file} is larger than {opened.settings.largest_file >> 20} MB; try a part of it")
     data = file.read_bytes()
-    return unpack(data, opened.settings.largest_file) if name.endswith(".gz") else data
+    return unpack(data, opened.settings.largest_file, opened.settings.most_lines) if name.endswith(".gz") else data

@@ -1,0 +1,196 @@
+"""Parquet as text cells. Values count, not the types they are kept in: a whole 12.0 or a decimal 12 is a count, bytes that are UTF-8 are text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from pipelines.errors import FileRefused
+from pipelines.intake.raw import BrokenRow, Raw, check_header, check_words, without_aside
+from schemas.feeds import Feed
+from schemas.reasons import Reason
+
+_PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
+_EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1)
+_EXPECTED = {"time": "a UTC timestamp", "count": "an integer", "number": "a number", "date": "a date"}
+_UNREADABLE = "\0"  # stands for bytes that are no text; no cell is that
+
+
+def parse_parquet(data: bytes, feed: Feed, largest: int, most_rows: int) -> Raw:
+    """The cells of a Parquet file; FileRefused where a column's type could not be read without guessing, or where it unpacks to too much."""
+    if not data:
+        raise FileRefused(Reason.EMPTY_FILE)
+    try:
+        table = _table(data, feed, largest, most_rows)
+        arrays = [_text_cells(table.column(name), feed, name) for name in table.column_names]
+    except (pa.ArrowException, OSError, EOFError) as error:
+        raise FileRefused(Reason.BROKEN_PARQUET, expected=(str(error).splitlines() or [""])[0][:120]) from None
+    check_words(sum(len(one.dictionary) for one in arrays), sum(one.dictionary.nbytes for one in arrays))
+    lines = np.arange(1, table.num_rows + 1, dtype=np.int32)
+    return _without_unreadable(pa.table(arrays, names=table.column_names), lines)
+
+
+def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
+    """The columns as they are kept. Texts stay dictionaries: a file of few different texts must not become one text a row."""
+    file = pq.ParquetFile(pa.BufferReader(data))
+    schema = file.schema_arrow
+    check_header(schema.names, feed)
+    told = without_aside(schema.empty_table())
+    for name in told.column_names:
+        _check_type(feed, name, told.schema.field(name).type)
+    meta = file.metadata
+    size = sum(meta.row_group(i).total_byte_size for i in range(meta.num_row_groups))
+    if size > largest:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
+    if meta.num_rows > most_rows:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{most_rows:,} rows")
+    texts = [name for name in told.column_names if _is_text(told.schema.field(name).type)]
+    return pq.ParquetFile(pa.BufferReader(data), read_dictionary=texts).read(told.column_names)
+
+
+def _check_type(feed: Feed, name: str, dtype: pa.DataType) -> None:
+    kind = feed.quantity(name).kind
+    if not _fits(kind, dtype):
+        raise FileRefused(Reason.PARQUET_TYPE, str(dtype)[:80], _EXPECTED.get(kind, "text"), name)
+
+
+def _text_cells(column: pa.ChunkedArray, feed: Feed, name: str) -> pa.DictionaryArray:
+    dtype = column.type
+    if pa.types.is_dictionary(dtype):
+        coded, dtype = column.unify_dictionaries(), dtype.value_type
+        coded = pa.chunked_array(coded.chunks, coded.type).combine_chunks()
+    else:
+        flat = column.combine_chunks()
+        flat = pa.concat_arrays(flat.chunks) if isinstance(flat, pa.ChunkedArray) else flat
+        coded = _plain(flat).dictionary_encode()
+    coded = coded.chunk(0) if isinstance(coded, pa.ChunkedArray) and coded.num_chunks == 1 else coded
+    if isinstance(coded, pa.ChunkedArray):  # no row at all
+        return pa.array([], pa.string()).dictionary_encode()
+    words = _words(coded.dictionary, dtype, feed, name)
+    words.append("")
+    indices = pc.fill_null(coded.indices.cast(pa.int32()), len(words) - 1)
+    return pa.DictionaryArray.from_arrays(indices, pa.array(words, pa.string()))
+
+
+def _plain(flat: pa.Array) -> pa.Array:
+    """Moments and days as whole numbers: what lies beyond the year 9999 is no date of Python's, but still a number."""
+    dtype = flat.type
+    if pa.types.is_timestamp(dtype) or pa.types.is_date64(dtype):
+        return flat.cast(pa.int64())
+    if pa.types.is_date32(dtype):
+        return flat.cast(pa.int32())
+    if pa.types.is_float16(dtype):
+        return flat.cast(pa.float64())
+    if pa.types.is_string_view(dtype):
+        return flat.cast(pa.string())
+    return flat.cast(pa.binary()) if pa.types.is_binary_view(dtype) else flat
+
+
+def _words(values: pa.Array, dtype: pa.DataType, feed: Feed, name: str) -> list[str]:
+    kind = feed.quantity(name).kind
+    told = _teller(kind, dtype)
+    words = [told(value) for value in values.to_pylist()]
+    if kind in ("text", "code") and _is_real(dtype):
+        broken = next((word for word in words if word and not word.lstrip("+-").isdigit()), None)
+        if broken is not None:  # an id of 11.5 is no id
+            raise FileRefused(Reason.PARQUET_TYPE, f"{dtype} with {broken}"[:80], "text", name)
+    return words
+
+
+def _teller(kind: str, dtype: pa.DataType) -> Callable[[Any], str]:
+    if pa.types.is_timestamp(dtype):
+        offset = "" if dtype.tz is None else "Z"
+        return lambda value: "" if value is None else _moment(value, dtype.unit, offset)
+    if pa.types.is_date(dtype):
+        per_day = 86_400_000 if pa.types.is_date64(dtype) else 1
+        return lambda value: "" if value is None else _day(value // per_day)
+    return _number if _is_real(dtype) and kind != "number" else _value
+
+
+def _moment(value: int, unit: str, offset: str) -> str:
+    seconds, parts = divmod(value, _PER_SECOND[unit])
+    try:
+        moment = _EPOCH + timedelta(seconds=seconds)
+    except OverflowError:
+        return f"{value} {unit} since 1970"  # no time that anybody means: refused with its row
+    digits = len(str(_PER_SECOND[unit])) - 1
+    return (
+        f"{moment:%H:%M:%S}".join((f"{moment.date().isoformat()}T", f".{parts:0{digits}d}" if digits else "")) + offset
+    )
+
+
+def _day(days: int) -> str:
+    try:
+        return (_EPOCH_DAY + timedelta(days=days)).isoformat()
+    except OverflowError:
+        return f"{days} days since 1970"
+
+
+def _number(value: Any) -> str:
+    """A float or decimal that is whole as the whole number it is; any other as it stands, to be refused with its row."""
+    if value is None:
+        return ""
+    if value == value and abs(value) < 1e18 and value == int(value):
+        return str(int(value))
+    return str(value)
+
+
+def _value(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bytes):
+        try:
+            return value.decode().replace("\0", "\ufffd")
+        except UnicodeDecodeError:
+            return _UNREADABLE
+    if isinstance(value, Decimal):
+        return repr(float(value))
+    return str(value)
+
+
+def _without_unreadable(table: pa.Table, lines: np.ndarray) -> Raw:
+    """Rows that have bytes which are no text, set aside."""
+    bad = np.zeros(table.num_rows, bool)
+    for column in table.columns:
+        for chunk in column.chunks[:1]:
+            words = chunk.dictionary.to_pylist()
+            if _UNREADABLE in words:
+                bad |= np.asarray(chunk.indices) == words.index(_UNREADABLE)
+    if not bad.any():
+        return Raw(table, lines)
+    broken = [BrokenRow(int(line), "(bytes that are no text)", Reason.NOT_TEXT, "\ufffd") for line in lines[bad]]
+    return Raw(table.filter(pa.array(~bad)), lines[~bad], broken)
+
+
+def _is_text(dtype: pa.DataType) -> bool:
+    plain = dtype.value_type if pa.types.is_dictionary(dtype) else dtype
+    types = pa.types
+    return bool(
+        types.is_string(plain) or types.is_large_string(plain) or types.is_binary(plain) or types.is_large_binary(plain)
+    )
+
+
+def _is_real(dtype: pa.DataType) -> bool:
+    return bool(pa.types.is_floating(dtype) or pa.types.is_decimal(dtype))
+
+
+def _fits(kind: str, dtype: pa.DataType) -> bool:
+    """Whether values of a type can be read as this kind without guessing."""
+    if pa.types.is_dictionary(dtype):
+        dtype = dtype.value_type
+    types = pa.types
+    views = types.is_string_view(dtype) or types.is_binary_view(dtype) or types.is_fixed_size_binary(dtype)
+    if _is_text(dtype) or views or types.is_null(dtype):
+        return True
+    if kind == "time":
+        return bool(types.is_timestamp(dtype))
+    if kind == "date":
+        return bool(types.is_date(dtype))
+    return bool(types.is_integer(dtype) or _is_real(dtype))
