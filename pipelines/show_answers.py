@@ -11,6 +11,7 @@ from pipelines.measures.kinds import apart_words
 from pipelines.measures.losses import summed
 from pipelines.measures.shares import more_than_whole
 from pipelines.measures.tell_meters import meter_sentences, yield_words
+from pipelines.measures.unread import Unread, unread_caption
 from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 from schemas.results import Cause, Pareto, Yield
@@ -53,7 +54,7 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     ]  # fmt: skip
     caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at any station; {told.calls:,} calls."
     if told.unread_share:
-        caption += f" {percent(told.unread_share, 1)} of the calls without a mould number; own ware shares the unread out in proportion."
+        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
     if wrong := more_than_whole(told.rejected, told.ware):
         caption += f" {wrong}"
     if told.refed:

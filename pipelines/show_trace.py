@@ -279,6 +279,8 @@ def _show_life(plant: Plant, told: MouldLife) -> None:
     ]
     columns = ("defect", "severity", "calls", "of containers read", "rate", "at least", "at most (95 %)")
     print_table("Calls with the number read", columns, calls)
+    for text in told.notes:
+        typer.echo(text)
     by_state = ", ".join(f"{state} {units:,.0f}" for state, units in told.states.items())
     typer.echo(f"{len(told.pallets)} pallets carry it: {by_state or 'none'} containers. All of them with --format csv.")
     near = [

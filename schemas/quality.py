@@ -262,6 +262,7 @@ class MouldLife(Result):
     states: dict[str, float] = {}
     impossible: tuple[str, ...] = ()
     nearest: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 class DetectionRate(Result):

@@ -54,7 +54,8 @@ class Apart(Result):
 
 class Pareto(Result):
     """rows: faults only, shares over them. rejected: containers rejected at any station, for whatever cause; of them rejected_apart for no fault of theirs,
-    by cause in `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware."""
+    by cause in `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware. unread_share: of the calls,
+    those without a mould number, unread_stations: the same by station; only where keys are moulds or their places."""
 
     line: str
     from_: Moment = Field(alias="from")
@@ -69,6 +70,7 @@ class Pareto(Result):
     refed: int = 0
     rejected_apart: int = 0
     apart: tuple[Apart, ...] = ()
+    unread_stations: dict[str, float] = {}
 
     @property
     def rejected_for_faults(self) -> int:

@@ -9,9 +9,11 @@ import numpy as np
 
 from pipelines.answers.question import Asked
 from pipelines.answers.trust import Vouching
+from pipelines.measures.unread import TOLD_FROM, unread_words
 from pipelines.plant import Plant
 
 if TYPE_CHECKING:
+    from pipelines.answers.line_view import LineView
     from pipelines.answers.trace import LineTrace
 
 
@@ -23,6 +25,7 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
     for part in parts:
         view = part.view
         notes.append(_ways(part))
+        notes += _unread(view, question.defect)
         if question.defect and view.missed is None:
             notes.append(
                 f"line {view.line}: no station of the works was challenged in these weeks, so that nothing tells how much gets past: no number of escapes is given"
@@ -42,6 +45,18 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
             "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then the expected number is too low"
         )
     return notes
+
+
+def _unread(view: LineView, defect: str | None) -> list[str]:
+    """Where more than a few calls (without a defect: containers) had no mould number."""
+    words = unread_words(view.unread, f"the calls of {defect}")
+    if words:
+        return [f"line {view.line}: {words} then: they are shared out among the moulds as the read ones lie"]
+    if defect is None and view.read_share < 1 - TOLD_FROM:
+        return [
+            f"line {view.line}: no mould number was read on {1 - view.read_share:.0%} of the ware; it is shared out in proportion"
+        ]
+    return []
 
 
 def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:

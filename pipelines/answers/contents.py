@@ -26,6 +26,7 @@ from pipelines.measures.packing import TOLD
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import score_interval
 from pipelines.measures.trace import carried
+from pipelines.measures.unread import unread_calls, unread_words
 from pipelines.plant import FAULT, SEVERITIES, Plant
 from schemas.quality import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
@@ -172,9 +173,11 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
     states: dict[str, float] = {}
     for one in pallets:
         states[one["state"]] = states.get(one["state"], 0.0) + one["of_mould"]
+    calls, unread = _calls(reader, plant, line, mould, whole)
+    notes = [f"{unread}: the calls of this mould are those with its number read"] if unread else []
     return MouldLife(
         line=line, mould=mould, from_=whole.start, to=whole.end, stays=tuple(_stay(reader, plant, s, made) for s, made in zip(stays, exposure.all_ware, strict=True)),
-        containers=float(np.sum(exposure.all_ware)), calls=tuple(_calls(reader, plant, line, mould, whole)), pallets=tuple(pallets), states=states,
+        containers=float(np.sum(exposure.all_ware)), calls=tuple(calls), pallets=tuple(pallets), states=states, notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -189,12 +192,14 @@ def _stay(reader: Reader, plant: Plant, stay: Stay, made: float) -> MouldStay:
     )
 
 
-def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) -> list[dict[str, Any]]:
-    """Calls with the number read, by defect, the critical first and what is no fault last; faults with their rate on the containers of the mould that the reading station saw."""
+def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) -> tuple[list[dict[str, Any]], str]:
+    """Calls with the number read, by defect, the critical first and what is no fault last; faults with their rate on the containers of the mould that the
+    reading station saw. With how many of the line's calls had no number, in words."""
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
     seen = formed.shifted(lehr)
     told = {"line": line, "from_time": seen.start, "to_time": seen.end}
-    calls, ware = reader.ask("calls", **told).filter(pl.col("mould") == mould), reader.ask("ware", **told)
+    every, ware = reader.ask("calls", **told), reader.ask("ware", **told)
+    calls = every.filter(pl.col("mould") == mould)
     read = ware.filter((pl.col("mould") == mould) & pl.col("station").is_in(reading_stations(plant, line, ware)))
     seen_of_it = int(read["inspected"].sum())
     rows = []
@@ -208,6 +213,7 @@ def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) ->
                 "kind": kind,
             }
         )  # fmt: skip
-    return sorted(
+    order = sorted(
         rows, key=lambda r: (r["kind"] != FAULT, (*SEVERITIES, "").index(str(r["severity"])), -r["calls"], r["defect"])
     )
+    return order, unread_words(unread_calls(every))

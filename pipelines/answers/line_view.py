@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property, partial
 from typing import Any
@@ -31,6 +31,7 @@ from pipelines.measures.kinds import faults
 from pipelines.measures.packing import PackingTime, blurred_window, packing_time
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.rates import remembered
+from pipelines.measures.unread import Unread, unread_calls
 from pipelines.plant import Plant
 
 MARGIN = timedelta(hours=6)  # read before and after what is asked for, for the rates and the packing time about it
@@ -55,6 +56,7 @@ class LineView:
     after_min: float
     read_share: float
     read_calls: np.ndarray
+    unread: Unread = field(default_factory=Unread)
 
     def exposure(self, stays: Sequence[Stay]) -> Exposure:
         return line_exposure(self.passing, stays, self.pallets, self.after_min, self.packing, self.missed)
@@ -107,9 +109,15 @@ def views_of_defects(
     told = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
     calls = reader.ask("calls_by_bin", **told, defects=list(defects))
     places = places_of(reader, plant, line, Span(passing.start, end), known)
+    seen = formed.shifted(timedelta(minutes=plant.lines[line].lehr_minutes))
+    then = calls.filter(pl.col("moment").is_between(seen.start, seen.end, closed="left"))
     split = partial(split_calls, places=places, levels=false_levels(places))
     return {
-        code: _with_calls(plant, view, code, calls.filter(pl.col("defect") == code), known, split) for code in defects
+        code: replace(
+            _with_calls(plant, view, code, calls.filter(pl.col("defect") == code), known, split),
+            unread=unread_calls(then.filter(pl.col("defect") == code)),
+        )
+        for code in defects
     }
 
 

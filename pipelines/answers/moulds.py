@@ -29,6 +29,7 @@ from pipelines.measures.pareto import reading_stations
 from pipelines.measures.shares import ratio
 from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
 from pipelines.measures.signals.counts import COARSEST_MIN
+from pipelines.measures.unread import unread_calls, unread_words
 from pipelines.plant import Plant
 from schemas.results import Signal
 
@@ -83,7 +84,7 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
     return Machine(
         line, span, defect, [_of_shown(one, shown) for one in states], [signals[n] for n in shown], against, total,
-        placed, unread, unfitted, _doubts(reader, plant, line, span, coarse, against), lehr,
+        placed, unread, unfitted, [*_doubts(reader, plant, line, span, coarse, against), *_unread(mine)], lehr,
         reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
     )  # fmt: skip
 
@@ -154,6 +155,11 @@ def _told_apart(calls: pl.DataFrame) -> tuple[int, int, int]:
     """Calls with a known cavity, without a number, and with a number that no single cavity held then."""
     placed, read = pl.col("section").is_not_null(), pl.col("mould").is_not_null()
     return tuple(int(calls.filter(one)["calls"].sum()) for one in (placed, ~read, read & ~placed))  # type: ignore[return-value]
+
+
+def _unread(calls: pl.DataFrame) -> list[str]:
+    words = unread_words(unread_calls(calls))
+    return [f"{words}: the calls of each cavity are of the others only."] if words else []
 
 
 def _too_coarse(ware: pl.DataFrame, span: Span) -> dict[str, int]:

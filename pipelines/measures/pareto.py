@@ -10,6 +10,7 @@ import polars as pl
 from pipelines.measures.kinds import faults, no_faults, rejected_for_none
 from pipelines.measures.places import UNPLACED, UNREAD
 from pipelines.measures.shares import ratio
+from pipelines.measures.unread import Unread, unread_calls
 from pipelines.plant import SEVERITIES, Plant
 from schemas.results import Apart, Pareto, ParetoRow
 
@@ -42,6 +43,7 @@ def pareto(
     own = own_ware(plant, line, by, ware)
     baseline = _baseline(plant, by, expected, {row["key"]: row["calls"] for row in sums.iter_rows(named=True)})
     rows = _rows(plant, by, sums, line_ware, own, baseline)
+    unread = unread_calls(calls) if by in ("mould", *NEEDS_PLACE) else Unread()
     return Pareto(
         line=line,
         from_=span[0],
@@ -50,7 +52,8 @@ def pareto(
         ware=line_ware,
         rejected=int(ware["rejected"].sum()),
         calls=total,
-        unread_share=_unread_share(ware, calls) if by in ("mould", *NEEDS_PLACE) else None,
+        unread_share=unread.share,
+        unread_stations=dict(unread.stations),
         baseline_from=past_from if baseline else None,
         rows=tuple(rows),
         refed=_refed(first, ware),
@@ -198,11 +201,6 @@ def reading_stations(plant: Plant, line: str, ware: pl.DataFrame) -> list[str]:
     readers = set(ware.filter(pl.col("mould").is_not_null() & (pl.col("inspected") > 0))["station"].unique())
     reading = [s for s in plant.stations_of(line) if s.id in readers]
     return [s.id for s in plant.stations_of(line) if reading and s.order == reading[0].order]
-
-
-def _unread_share(ware: pl.DataFrame, calls: pl.DataFrame) -> float | None:
-    unread = int(calls.filter(pl.col("mould").is_null())["calls"].sum())
-    return ratio(unread, int(calls["calls"].sum()))
 
 
 def _baseline(

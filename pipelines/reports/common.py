@@ -11,6 +11,7 @@ import polars as pl
 from pipelines.clock import Span
 from pipelines.measures.kinds import apart_words
 from pipelines.measures.shares import more_than_whole
+from pipelines.measures.unread import Unread, unread_caption
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -98,7 +99,7 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
     ]
     caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
     if told.unread_share:
-        caption += f" {percent(told.unread_share, 1)} of the calls had no mould number read; own ware shares unread ware out in proportion."
+        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
     if wrong := more_than_whole(told.rejected, told.ware):
         caption += f" {wrong}"
     if told.refed:

@@ -13,6 +13,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.limits import ShareLimits, beyond_past
 from pipelines.measures.places import UNREAD
 from pipelines.measures.shares import count_interval, more_than_whole, proportion_interval, ratio, share
+from pipelines.measures.unread import Unread, unread_caption
 from pipelines.numbers import decimals
 from pipelines.plant import Plant
 from pipelines.reports import charts
@@ -226,9 +227,10 @@ def _places(plant: Plant, told: Hour) -> Section:
         Column("where", "Where"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"), Column("rate", "Calls / own ware", "percent"),
         Column("critical", "Critical", "count"),
     )  # fmt: skip
+    unread = Unread(told.paretos["mould"].unread_share, told.paretos["mould"].unread_stations)
     caption = (
         "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where moulds are read, "
-        f"unread ones shared out in proportion. {percent(told.paretos['mould'].unread_share, 1)} of the calls had no mould number."
+        f"unread ones shared out in proportion. {unread_caption(unread)}"
     )
     return Section("Where it comes from", sheet=Sheet("places", "Where it comes from", columns, rows, caption))
 
