@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pipelines.clock import parse_timestamp
-from pipelines.measures.kinds import apart_words
+from pipelines.measures.kinds import apart_words, uncounted_words
 from pipelines.measures.losses import summed
 from pipelines.measures.shares import more_than_whole
 from pipelines.measures.tell_meters import meter_sentences, yield_words
@@ -52,7 +52,8 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
          percent(r.cumulative, 1), percent(r.rate, 3), percent(r.baseline, 3), r.own_ware, percent(r.own_rate, 3))
         for r in told.rows
     ]  # fmt: skip
-    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at any station; {told.calls:,} calls."
+    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
+    caption += uncounted_words(told.uncounted)
     if told.unread_share:
         caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
     if wrong := more_than_whole(told.rejected, told.ware):

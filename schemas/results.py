@@ -53,9 +53,10 @@ class Apart(Result):
 
 
 class Pareto(Result):
-    """rows: faults only, shares over them. rejected: containers rejected at any station, for whatever cause; of them rejected_apart for no fault of theirs,
-    by cause in `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware. unread_share: of the calls,
-    those without a mould number, unread_stations: the same by station; only where keys are moulds or their places."""
+    """rows: faults only, shares over them. rejected: containers rejected at the stations that send counts, for whatever cause (uncounted: those that made
+    calls and sent none); of them rejected_apart for no fault of theirs, by cause in `apart`. ware: new ware at the first station; refed: what went
+    through it again, which is not in ware. unread_share: of the calls, those without a mould number, unread_stations: the same by station; only where
+    keys are moulds or their places."""
 
     line: str
     from_: Moment = Field(alias="from")
@@ -71,6 +72,7 @@ class Pareto(Result):
     rejected_apart: int = 0
     apart: tuple[Apart, ...] = ()
     unread_stations: dict[str, float] = {}
+    uncounted: tuple[str, ...] = ()
 
     @property
     def rejected_for_faults(self) -> int:

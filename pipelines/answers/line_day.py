@@ -12,6 +12,7 @@ from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pallets import pallets_of_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.measures.called import rejected_by_calls
 from pipelines.measures.counters import counted, increments
 from pipelines.measures.losses import START_UP
 from pipelines.measures.refed import of_new_ware
@@ -31,6 +32,8 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
     edges = [part.formed.start for part in parts] + [formed.end]
     ware, notes, counted_by_totals = _ware(reader, plant, line, span, starts, lehr)
     ware, again = of_new_ware(ware, {s.id: s.order for s in plant.stations_of(line)})
+    calls = _by_station(reader, plant, line, "calls_by_part", span, starts)
+    ware, called, only_calls = rejected_by_calls(ware, calls)
     pallets = pallets_of_line(reader, plant, line, packed.start - timedelta(hours=12), packed.end)
     return LineDay(
         line=line,
@@ -38,7 +41,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
         parts=parts,
         gobs=reader.ask("gobs_by_part", line=line, edges=edges),
         ware=ware,
-        calls=_by_station(reader, plant, line, "calls_by_part", span, starts),
+        calls=calls,
         passed=_passed(reader, plant, line, packed, pallets),
         pallets=pallets,
         weights=cold_weights(reader, plant, line, span),
@@ -49,7 +52,8 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
         ends=ends,
         end_rates=(_rate(reader, line, formed.start), _rate(reader, line, formed.end)),
         in_lehr=_in_lehr(reader, line, span, formed),
-        notes=(*notes, *again),
+        notes=(*notes, *again, *only_calls),
+        called=called,
     )  # fmt: skip
 
 

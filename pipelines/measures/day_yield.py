@@ -156,7 +156,11 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
         arriving = line.cut - line.hot
     for step, lanes in steps_of(line):
         if any(one.cover == 0 for one in lanes) or (not lanes and line.packed is None):
-            losses.extend((f"rejects of {one.station}", one.rejected, True) for one in lanes if one.cover > 0)
+            losses.extend(
+                (f"rejects of {one.station}", one.rejected, True)
+                for one in lanes
+                if one.cover > 0 or one.called is not None
+            )
             arriving = None  # what was not told is no zero: no difference to it, and none after it
             continue
         counted = sum(one.inspected for one in lanes) if lanes else (line.packed or 0.0)

@@ -44,6 +44,17 @@ def rejected_for_none(plant: Plant, calls: pl.DataFrame, ware: pl.DataFrame) -> 
     return int(both.select(pl.min_horizontal("calls", "rejected").sum()).item())
 
 
+def uncounted(calls: pl.DataFrame, ware: pl.DataFrame) -> list[str]:
+    """Stations that made calls and sent no counts: what they rejected stands in no count of containers."""
+    counted = ware["station"].unique().to_list()
+    return calls.filter((pl.col("calls") > 0) & ~pl.col("station").is_in(counted))["station"].unique().sort().to_list()
+
+
+def uncounted_words(stations: Sequence[str]) -> str:
+    """What has to be said of them beside a number of rejects; empty where there is none."""
+    return f" Without {', '.join(stations)}, which sent calls and no counts." if stations else ""
+
+
 def apart_words(apart: Sequence[Apart]) -> str:
     """What was thrown out for no fault, in words, by cause."""
     sums: dict[str, int] = {}

@@ -20,13 +20,15 @@ GUESSED_REJECTS = 0.02  # share of rejects of a meter that said nothing, with as
 
 @dataclass(frozen=True)
 class StationReading:
-    """What one station counted; cover is the share of its day that it sent counts for."""
+    """What one station counted; cover is the share of its day that it sent counts for. called: the standard uncertainty of what it rejected,
+    where that comes from its calls alone."""
 
     station: str
     order: int
     inspected: float
     rejected: float
     cover: float = 1.0
+    called: float | None = None
 
 
 @dataclass(frozen=True)
@@ -280,6 +282,8 @@ class _Builder:
             reading, edge = (
                 (one.rejected, 1.0) if whole else (one.rejected / share if one.cover else guess, guess * (1 - share))
             )
+            if one.called is not None:
+                reading, edge = one.rejected, max(one.called, 1.0)
             away.append(
                 self._add(f"{one.station} rejected", "rejected", one.station, reading, self.sure.station_counts, edge)
             )

@@ -7,7 +7,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from pipelines.measures.kinds import faults, no_faults, rejected_for_none
+from pipelines.measures.kinds import faults, no_faults, rejected_for_none, uncounted
 from pipelines.measures.places import UNPLACED, UNREAD
 from pipelines.measures.shares import ratio
 from pipelines.measures.unread import Unread, unread_calls
@@ -59,6 +59,7 @@ def pareto(
         refed=_refed(first, ware),
         rejected_apart=rejected_for_none(plant, every, ware),
         apart=_apart(plant, by, every, line_ware),
+        uncounted=tuple(uncounted(every, ware)),
     )
 
 

@@ -19,7 +19,7 @@ LATE_AFTER = timedelta(minutes=75)  # behind the clock: an hour's file, and the 
 
 @dataclass(frozen=True)
 class Pulse:
-    """ware: new containers at the first station; rejected: at any station for a fault; apart: rejected for none. calls: of faults. expected: defect calls by the line's own past, with the interval that 95 of 100
+    """ware: new containers at the first station; rejected: at the stations that send counts, for a fault; apart: rejected for none. calls: of faults. expected: defect calls by the line's own past, with the interval that 95 of 100
     such hours keep; q: probability of so many calls by chance. All None where no past tells. critical: critical calls."""
 
     ware: int

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -49,7 +49,8 @@ class LineDay:
     packed_to, state. weights: item, weight_g of cold weighings. stoppages: section, stopped_at, restarted_at, cause. rates: by part, gobs a
     minute and section while running. cover: by station, share of the day with counts. ends: lehr time at the day's two ends.
     end_rates: gobs a minute there. in_lehr: containers in the lehr there, None without forming counts. melt_cut: gobs cut while the
-    furnace melted the day's glass. notes: what running totals leave open.
+    furnace melted the day's glass. notes: what running totals leave open. called: by station that sent calls and no
+    counts, the standard uncertainty of what it rejected.
     """
 
     line: str
@@ -70,6 +71,7 @@ class LineDay:
     in_lehr: tuple[float | None, float | None] = (None, None)
     melt_cut: float | None = None
     notes: tuple[str, ...] = ()
+    called: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def cut(self) -> float | None:
@@ -296,7 +298,7 @@ def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) 
         for row in told.ware.group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).iter_rows()
     }
     stations = tuple(
-        StationReading(s.id, s.order, float(seen), float(away), told.cover.get(s.id, 0.0))
+        StationReading(s.id, s.order, float(seen), float(away), told.cover.get(s.id, 0.0), told.called.get(s.id))
         for s in plant.stations_of(told.line)
         for seen, away in [counts.get(s.id, (0, 0))]
     )

@@ -56,7 +56,7 @@ def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
             links[n, "worst"] = f"/hour/{one.line}#p-what-is-not-chance"
         links[n, "feeds"] = "/feeds"
     caption = (
-        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at any station / ware at the first station. Expected: defect calls by the line's own "
+        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the stations that send counts / ware at the first station. Expected: defect calls by the line's own "
         "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown whatever chance says: none called is not none made."
     )
     table = Section(

@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.measures.kinds import apart_words
+from pipelines.measures.kinds import apart_words, uncounted_words
 from pipelines.measures.shares import more_than_whole
 from pipelines.measures.unread import Unread, unread_caption
 from pipelines.numbers import decimals
@@ -98,6 +98,7 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
         for row in told.rows
     ]
     caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
+    caption += uncounted_words(told.uncounted)
     if told.unread_share:
         caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
     if wrong := more_than_whole(told.rejected, told.ware):

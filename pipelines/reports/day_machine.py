@@ -122,7 +122,7 @@ def _hours(plant: Plant, told: Day, line: str) -> Sheet:
         f"{line} hours",
         columns,
         rows,
-        "Rejected at any station / containers at the first station; none where more was rejected than counted in. Each figure opens its hour.",
+        "Rejected at the stations that send counts / containers at the first station; none where more was rejected than counted in. Each figure opens its hour.",
         links=links,
     )
 

@@ -31,6 +31,7 @@ from pipelines.reports.common import (
 from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.sheet import Column, Sheet
 from pipelines.reports.signals import signals_section, signals_sheet
+from schemas.results import Pareto
 
 QUERIES = (
     "calls",
@@ -90,11 +91,19 @@ def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
     before = _before(plant, told)
     rate = share(pareto.rejected_for_faults, pareto.ware)
     return (
-        Figure(percent(rate), "rejected", f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers"),
+        Figure(
+            percent(rate),
+            "rejected",
+            f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers{_without(pareto)}",
+        ),
         Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
         Figure(count(severe), "critical calls", "each is listed below, however rare", "critical"),
         Figure(count(pareto.calls), "defect calls", "one container can be called twice"),
     )
+
+
+def _without(pareto: Pareto) -> str:
+    return f", without {', '.join(pareto.uncounted)}: calls and no counts" if pareto.uncounted else ""
 
 
 def _by_hour(plant: Plant, told: Hour) -> list[dict[str, Any]]:

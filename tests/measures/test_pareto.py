@@ -10,6 +10,7 @@ import pytest
 from pipelines.measures.pareto import pareto
 from pipelines.measures.places import with_cavity
 from pipelines.plant import Plant
+from pipelines.reports.common import pareto_sheet
 from schemas.results import Pareto
 
 SPAN = (datetime(2026, 3, 2, 8, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))
@@ -126,3 +127,16 @@ def test_a_mould_number_in_two_cavities_at_once_is_placed_in_neither() -> None:
         (None, None),
         (None, None),
     ]
+
+
+def test_a_station_with_calls_and_no_counts_is_named_beside_the_rejects(plant: Plant) -> None:
+    """What it threw out stands in no count of containers; its calls do."""
+    calls = pl.DataFrame(
+        {"station": ["K2-side", "K2-foot"], "mould": ["", ""], "defect": ["CHS", "STN"], "calls": [5, 7]}
+    )
+    ware = pl.DataFrame({"station": ["K2-side"], "mould": [""], "inspected": [1_000], "rejected": [5], "refed": [0]})
+    told = pareto(
+        plant, "K2", (datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 3, tzinfo=UTC)), "defect", calls, ware
+    )
+    assert (told.rejected, told.calls, told.uncounted) == (5, 12, ("K2-foot",))
+    assert "Without K2-foot, which sent calls and no counts." in pareto_sheet(told, "p", "P").caption
