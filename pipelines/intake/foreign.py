@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from pipelines.errors import FileRefused
 from pipelines.intake.foreign_words import in_our_words
-from pipelines.intake.raw import CELL, MOST_COLUMNS, BrokenRow, Raw, split_line, with_line_feeds
+from pipelines.intake.raw import CELL, MIXED_ENDS, MOST_COLUMNS, BrokenRow, Raw, split_line, with_line_feeds
 from pipelines.intake.read_csv import read_cells
 from pipelines.intake.read_other import json_lines
 from pipelines.plant_mapping import Mapping, Wide
@@ -48,6 +48,8 @@ def _cells_of(data: bytes, mapping: Mapping, name: str, longest_line: int) -> Ra
     if "\n" not in text:  # an old machine ends its lines by carriage returns alone
         text, data = text.replace("\r", "\n"), with_line_feeds(data)
     heads = mapping.skip_lines + mapping.header_lines
+    if any("\r" in line.rstrip("\r") for line in text.split("\n", heads)[mapping.skip_lines : heads]):
+        raise FileRefused(Reason.WRONG_HEADER, expected=MIXED_ENDS)  # a row behind it would be lost with it
     plain = (
         data.removeprefix(_BOM.encode()) if _is_utf8(mapping) else text.encode()
     )  # so that a bad byte is seen in its row

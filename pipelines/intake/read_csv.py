@@ -16,6 +16,7 @@ import pyarrow.csv as pacsv
 from pipelines.errors import FileRefused
 from pipelines.intake.raw import (
     CELL,
+    MIXED_ENDS,
     MOST_WRONG,
     BrokenRow,
     Cells,
@@ -109,6 +110,8 @@ def _header(text: bytes) -> list[str]:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
         raise FileRefused(Reason.WRONG_ENCODING, expected=f"byte {error.start + 1} of the header") from None
+    if "\r" in line:  # a row behind it would be lost with it
+        raise FileRefused(Reason.WRONG_HEADER, expected=MIXED_ENDS)
     return [name.strip() for name in split_line(line, ",")]
 
 

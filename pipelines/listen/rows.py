@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
 from pipelines.clock import utc_text
 from pipelines.plant_mapping import Topic
+
+log = logging.getLogger("coldledger.listen")
 
 
 def topic_filter(topic: Topic) -> str:
@@ -23,13 +26,19 @@ def levels(topic: Topic, told: str) -> dict[str, str]:
 
 
 def rows_of(topic: Topic, told: str, payload: bytes, at: datetime) -> list[str]:
-    """The lines that a message becomes, without line ends. What is no JSON stays as it came, so that the intake sets it aside where it can be seen."""
+    """The lines that a message becomes, without line ends. What can be no row stays as it came, so that the intake sets it aside where it can be seen; nothing is raised."""
     try:
         said = json.loads(payload.decode("utf-8"), parse_float=_Number, parse_int=_Number)
-    except (UnicodeDecodeError, ValueError, RecursionError):
+        given = levels(topic, told)
+        return [_row(one, given, topic, at) for one in (said if isinstance(said, list) else [said])]
+    except Exception as error:  # whatever comes is kept: a message that is not acknowledged comes for ever
+        if not isinstance(error, UnicodeDecodeError | ValueError | RecursionError):
+            log.error(
+                "a message of %s could not be made out (%s); it is set aside as it came",
+                told[:200],
+                type(error).__name__,
+            )
         return [_one_line(payload)]
-    given = levels(topic, told)
-    return [_row(one, given, topic, at) for one in (said if isinstance(said, list) else [said])]
 
 
 class _Number(str):
@@ -37,9 +46,14 @@ class _Number(str):
 
 
 def _row(said: Any, given: Mapping[str, str], topic: Topic, at: datetime) -> str:
+    """A row as a line. What the topic says holds: a broker grants rights by topic, so that a station cannot speak for another."""
     if not isinstance(said, dict):
         return json.dumps(said, ensure_ascii=False)
-    cells = {**given, **dict(_flat(said))}
+    own = dict(_flat(said))
+    others = {key: own[key] for key in given if own.get(key) not in (None, "", given[key])}
+    cells = {**own, **given}
+    if others:  # which of the two is right only a person can say: a nested value is refused with its row, and shown
+        cells["contradicts its topic"] = others
     if topic.arrival and not cells.get(topic.arrival):
         cells[topic.arrival] = utc_text(at)
     return json.dumps(cells, ensure_ascii=False)
