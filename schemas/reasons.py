@@ -47,6 +47,7 @@ class Reason(Enum):
     LINE_TOO_LONG = "the line is longer than {expected} characters"
     NOT_JSON = "the line is not a JSON object; the file may have been cut off"
     NESTED_JSON = "{value} is not a plain value"
+    UNKNOWN_KEY = "{value} is no column of this feed ({expected})"
     NOT_ONE_LINE = "{value} has a line break or another control character in it"
 
     # whole files

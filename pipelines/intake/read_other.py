@@ -10,6 +10,7 @@ import numpy as np
 
 from pipelines.errors import FileRefused
 from pipelines.intake.raw import (
+    ASIDE,
     BrokenRow,
     Cells,
     Lines,
@@ -25,14 +26,15 @@ from schemas.reasons import Reason
 
 def parse_jsonl(data: bytes, feed: Feed, longest_line: int) -> Raw:
     """The cells of JSON lines: one object a line, its keys the columns; null or an absent key is an empty cell."""
-    raw = json_lines(data, longest_line)
+    raw = json_lines(data, longest_line, feed)
     if len(raw.lines):
         check_header(raw.table.column_names, feed)
     return Raw(without_aside(raw.table), raw.lines, raw.broken)
 
 
-def json_lines(data: bytes, longest_line: int) -> Raw:
-    """The cells of JSON lines under whatever keys they have."""
+def json_lines(data: bytes, longest_line: int, feed: Feed | None = None) -> Raw:
+    """The cells of JSON lines under whatever keys they have; with a feed, a line with a key that is none of its columns is broken, and no other is for it."""
+    known = None if feed is None else {*feed.columns}
     if not data.strip():
         raise FileRefused(Reason.EMPTY_FILE)
     cells = Cells()
@@ -42,6 +44,8 @@ def json_lines(data: bytes, longest_line: int) -> Raw:
         if not line.strip():
             continue
         row = _json_cells(number, line, longest_line)
+        if known is not None and not isinstance(row, BrokenRow) and not row.keys() <= known:
+            row = _with_known_keys(number, line, row, known)
         if isinstance(row, BrokenRow):
             broken.append(row)
             check_broken(broken)
@@ -70,6 +74,15 @@ def _json_cells(number: int, line: bytes, longest: int) -> dict[str, str] | Brok
     if b"\\u" in line and not _writable("".join((*row, *row.values()))):
         return BrokenRow(number, shown, Reason.NOT_TEXT, shown)
     return row
+
+
+def _with_known_keys(number: int, line: bytes, row: dict[str, str], known: set[str]) -> dict[str, str] | BrokenRow:
+    """The row without what the quarantine added; broken where a key is no column: a misspelt one would be lost without a word."""
+    unknown = [name for name in row if name not in known and not name.startswith(ASIDE)]
+    if unknown:
+        shown = line.decode("utf-8", "replace").rstrip("\r")
+        return BrokenRow(number, shown, Reason.UNKNOWN_KEY, unknown[0][:80], ", ".join(sorted(known)))
+    return {name: word for name, word in row.items() if name in known}
 
 
 def _nested(told: dict[str, Any]) -> str:

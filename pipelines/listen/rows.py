@@ -6,6 +6,7 @@ import json
 import logging
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from pipelines.clock import utc_text
@@ -48,15 +49,34 @@ class _Number(str):
 def _row(said: Any, given: Mapping[str, str], topic: Topic, at: datetime) -> str:
     """A row as a line. What the topic says holds: a broker grants rights by topic, so that a station cannot speak for another."""
     if not isinstance(said, dict):
-        return json.dumps(said, ensure_ascii=False)
+        return json.dumps(said, ensure_ascii=True)
     own = dict(_flat(said))
-    others = {key: own[key] for key in given if own.get(key) not in (None, "", given[key])}
+    for key, word in given.items():
+        if own.get(key) not in (None, "", word):
+            _tell("/".join(given.values()), key, str(own[key])[:80], word)
     cells = {**own, **given}
-    if others:  # which of the two is right only a person can say: a nested value is refused with its row, and shown
-        cells["contradicts its topic"] = others
     if topic.arrival and not cells.get(topic.arrival):
         cells[topic.arrival] = utc_text(at)
-    return json.dumps(cells, ensure_ascii=False)
+    text = json.dumps(cells, ensure_ascii=False)
+    try:
+        text.encode()
+    except (
+        UnicodeEncodeError
+    ):  # half of a pair of UTF-16: as it was written, so that the intake refuses it and nothing is made up
+        return json.dumps(cells)
+    return text
+
+
+@lru_cache(4096)
+def _tell(at: str, key: str, said: str, told: str) -> None:
+    """Say once that a message contradicts its topic."""
+    log.warning(
+        "messages of %s say %s = '%s', their topic says '%s': the topic holds; mend what sends them",
+        at,
+        key,
+        said,
+        told,
+    )
 
 
 def _flat(said: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
