@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -32,7 +32,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
-    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site. The tool advises; people decide.",
+    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool advises; people decide.",
 )
 app.add_typer(cli_feeds.feeds_app, name="feeds")
 signals_app = typer.Typer(
@@ -149,11 +149,7 @@ def rebuild(
     first, last = day_of(str(start)), day_of(str(end))
     if first > last:
         raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
-    try:
-        raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
-    except KeyboardInterrupt:
-        typer.echo("Stopped. What is done is kept: the same command goes on from there.", err=True)
-        raise typer.Exit(errors.NEEDS_A_PERSON) from None
+    raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
 
 
 @app.command()
@@ -265,6 +261,12 @@ def main() -> None:
     """The one edge at which errors become a sentence and an exit status."""
     try:
         app()
+    except KeyboardInterrupt:
+        _stopped()
+    except SystemExit as end:
+        if end.code == errors.INTERRUPTED:
+            _stopped()
+        raise
     except errors.ColdledgerError as error:
         sys.stderr.write(f"{error}\n")
         sys.exit(error.exit_status)
@@ -274,3 +276,9 @@ def main() -> None:
         what = f"{error.filename}: " if error.filename else ""
         sys.stderr.write(f"{what}{error.strerror or error}; mend that and run this again: nothing received was lost\n")
         sys.exit(errors.NEEDS_A_PERSON)
+
+
+def _stopped() -> NoReturn:
+    """An interrupt ends a command with one sentence, whatever it interrupted."""
+    sys.stderr.write("Stopped. Nothing received was lost, what is done is kept: the same command goes on from there.\n")
+    sys.exit(errors.INTERRUPTED)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from schemas.reasons import Reason
 
 DONE, NEEDS_A_PERSON, WRONG_USE = 0, 1, 2
+INTERRUPTED = 130  # as shells count an interrupt
 
 
 class ColdledgerError(Exception):

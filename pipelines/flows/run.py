@@ -6,22 +6,27 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from pipelines.errors import DONE, NEEDS_A_PERSON, SiteError
+from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
+from pipelines.flows.history import Unnoted, note_later_runs, unreachable
 from pipelines.ledger.sentences import unwritable
 from pipelines.locks import one_run_at_a_time, server_of
 from pipelines.site import OpenSite
+
+if TYPE_CHECKING:
+    from pipelines.flows.steps import Steps
 
 _QUIET = {
     "PREFECT_LOGGING_LEVEL": "CRITICAL",  # what went wrong is said once, in a sentence, by the command itself
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
     "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
-    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "120",
+    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "60",
 }
 
 
@@ -77,15 +82,45 @@ def _kind_of(name: str, what: str) -> str:
 
 
 def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
-    """Run a flow of pipelines.flows.flows by name and give back its answer. LedgerBusy while the same flow runs already: none overlaps itself."""
+    """Run a flow by name and give back its answer. LedgerBusy while the same flow runs already: none overlaps itself.
+
+    Where the run history cannot be reached, or fails on the way, the work is done all the same, each step once; that is said on the
+    error stream, and the run is noted in the history with a later one.
+    """
+    from pipelines.flows.steps import FLOWS, Steps, plainly
+
     with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
-        prepare(opened)
-        from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+        steps, begun = Steps(), datetime.now(UTC)
+        away = None
+        try:
+            prepare(opened)
+            away = unreachable(os.environ.get("PREFECT_API_URL", ""))
+            if away is None:
+                answer = _with_history(name, steps, opened, told)
+                note_later_runs(opened.site)
+                return answer
+        except ColdledgerError:
+            raise
+        except Exception as error:
+            if error is steps.failed:
+                raise
+            away = f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}"
+        typer.echo(
+            f"The run history cannot be reached ({away}); {name} works without it, and is noted there with a later run.",
+            err=True,
+        )
+        run = Unnoted(name, begun, opened.site)
+        with run:
+            return FLOWS[name](steps.begin(plainly), opened, **told)
 
-        from pipelines.flows import flows
 
-        with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
-            return getattr(flows, name)(opened, **told)
+def _with_history(name: str, steps: Steps, opened: OpenSite, told: dict[str, Any]) -> Any:
+    from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+
+    from pipelines.flows.flows import with_history
+
+    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+        return with_history(name, steps, opened, **told)
 
 
 def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
