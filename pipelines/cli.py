@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from pipelines import cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors
+from pipelines import cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors, typed
 from pipelines.cli_options import (
     DaskOption,
     DayOption,
@@ -21,6 +21,7 @@ from pipelines.cli_options import (
     moment_of,
     open_here,
     span_of,
+    whole,
 )
 from pipelines.settings import settings_from_environment
 from pipelines.show import Format
@@ -77,8 +78,15 @@ def demo(
     directory: Annotated[Path, typer.Argument(metavar="[DIR]", help="Folder for the invented works.")] = Path(
         "coldledger-demo"
     ),
-    days: Annotated[int, typer.Option(help="Production days to invent.", min=1, max=31)] = 3,
-    seed: Annotated[int, typer.Option(help="The same seed makes the same works.")] = 7,
+    days: Annotated[
+        int, typer.Option(help="Production days to invent, 1 to 31.", parser=whole(1, 31, "--days"), metavar="NUMBER")
+    ] = 3,
+    seed: Annotated[
+        int,
+        typer.Option(
+            help="The same seed makes the same works.", parser=whole(0, 2**31 - 1, "--seed"), metavar="NUMBER"
+        ),
+    ] = 7,
 ) -> None:
     """Invent a works with three days of feeds, take them in, close the days, trace a complaint, name the pages to open."""
     from pipelines.demo import run_demo
@@ -106,8 +114,8 @@ def close(
     """The nightly flow: close the production day and write its report."""
     from pipelines.flows.run import run_flow
 
-    opened = open_here(site)
-    raise typer.Exit(run_flow("close", opened, day=day_of(day) if day else None))
+    opened, on = open_here(site), day_of(day) if day is not None else None
+    raise typer.Exit(run_flow("close", opened, day=on))
 
 
 @app.command()
@@ -139,16 +147,14 @@ def rebuild(
 
     if bool(over) != bool(into) or (dask and not over):
         raise errors.WrongUse("--over EXPORT and --into DIR belong together, and --dask to them")
-    if archive == bool(start and end):
+    if archive == (start is not None and end is not None):
         raise errors.WrongUse("say which days, --from DAY --to DAY, or --from-archive to make the ledger itself again")
     if archive:
         return from_archive(site)
     if over and into:
         return marts_elsewhere(over, into, str(start), str(end), dask, site)
     opened = open_here(site)
-    first, last = day_of(str(start)), day_of(str(end))
-    if first > last:
-        raise errors.WrongUse(f"--from {start} must not lie after --to {end}")
+    first, last = typed.days(str(start), str(end), "rebuild")
     raise typer.Exit(run_flow("rebuild", opened, first=first, last=last))
 
 
@@ -180,9 +186,10 @@ def pareto(
     if line is None or dask:
         raise errors.WrongUse("say which line: --line L; or --works EXPORT for several works, where --dask is possible")
     opened = open_here(site)
-    span = span_of(start, end, opened)
+    span = span_of(start, end, opened, "pareto")
+    moment = moment_of(known_at, opened) if known_at is not None else None
     known = opened.known
-    with opened.ledger.reading(moment_of(known_at, opened) if known_at else None) as reader:
+    with opened.ledger.reading(moment) as reader:
         show_pareto(known, answer_pareto(reader, known, line, span, by), format)
     return None
 
@@ -201,8 +208,8 @@ def yield_(
     from pipelines.show_answers import show_yield
 
     opened = open_here(site)
-    known, on = opened.known, day_of(day)
-    moment = moment_of(known_at, opened) if known_at else None
+    on, moment = day_of(day), moment_of(known_at, opened) if known_at is not None else None
+    known = opened.known
     with opened.ledger.reading(moment) as reader:
         if moment is None:
             told = answer_yield(reader, known, on, furnace, line)
@@ -236,7 +243,7 @@ def signals(
     from pipelines.show_signals import show_signals
 
     opened = open_here(site)
-    span = span_of(start, end, opened)
+    span = span_of(start, end, opened, "signals")
     known = opened.known
     with opened.ledger.reading() as reader:
         told, doubts = answer_signals(reader, known, span, line), answer_doubts(reader, known, span, line)

@@ -98,10 +98,9 @@ def doubts(
     from pipelines.show_trial import show_station_faults
 
     opened = open_here(site)
-    known = opened.known
+    span, known = span_of(start, end, opened, "doubts"), opened.known
     if line is not None:
         check_line(known, line)
-    span = span_of(start, end, opened)
     with opened.ledger.reading() as reader:
         told = answer_station_faults(reader, known, span, (line,) if line else ())
     show_station_faults(known, told, span, format)

@@ -7,8 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
-from pipelines import errors
-from pipelines.cli_options import FormatOption, SiteOption, day_of, open_here
+from pipelines import errors, typed
+from pipelines.cli_options import FormatOption, SiteOption, day_of, open_here, whole
+from pipelines.clock import Span
+from pipelines.plant import Plant
 from pipelines.show import Format, print_csv, print_json, print_table
 
 
@@ -18,7 +20,12 @@ def _say(text: str) -> None:
 
 def backup(
     to: Annotated[Path, typer.Option("--to", help="Folder for the copies, on another disk.")],
-    keep: Annotated[int, typer.Option("--keep", help="Copies of the ledger to keep there.", min=1)] = 14,
+    keep: Annotated[
+        int,
+        typer.Option(
+            "--keep", help="Copies of the ledger to keep there.", parser=whole(1, 100_000, "--keep"), metavar="NUMBER"
+        ),
+    ] = 14,
     site: SiteOption = None,
 ) -> None:
     """Copy the site while it is in use: the ledger, works.toml, people and acts, and what of the archive is new; the copy is read whole."""
@@ -111,7 +118,10 @@ def export(
     from pipelines.ledger.export import without_secret
     from pipelines.work.elsewhere import export_site
 
-    rows = export_site(open_here(site), to, day_of(start) if start else None, day_of(end) if end else None)
+    if start is not None and end is not None:
+        typed.days(start, end, "export", ("--from", "--until"))
+    first, last = (day_of(text) if text is not None else None for text in (start, end))
+    rows = export_site(open_here(site), to, first, last)
     typer.echo(f"{without_secret(to)}: {sum(rows.values()):,} rows of {sum(1 for n in rows.values() if n)} tables.")
 
 
@@ -122,7 +132,7 @@ def marts_elsewhere(over: str, into: str, start: str, end: str, dask: str | None
     from pipelines.ledger.export import without_secret
     from pipelines.work.elsewhere import Fan, in_order, marts_elsewhere
 
-    first, last = day_of(start), day_of(end)
+    first, last = typed.days(start, end, "rebuild")
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
     def ask(fan: Fan) -> dict[str, int]:
@@ -160,7 +170,6 @@ def works_pareto(
 ) -> None:
     """`pareto --works`."""
     from pipelines.answers.works import DIMENSIONS, joined, told_works
-    from pipelines.clock import BadTime, parse_timestamp
     from pipelines.work.elsewhere import Fan, in_order, parts_of_works
 
     if by not in DIMENSIONS:
@@ -168,11 +177,8 @@ def works_pareto(
             f"over several works --by is one of {', '.join(DIMENSIONS)}: moulds and places are each works' own"
         )
 
-    def read(text: str, plant: Any) -> Any:
-        try:
-            return parse_timestamp(text if len(text) > 10 else f"{text}T00:00", plant.clock.zone)
-        except BadTime as error:
-            raise errors.WrongUse(error.reason.sentence(text, error.expected)) from None
+    def read(first: str, last: str, plant: Plant) -> Span:
+        return typed.span(first, last, plant.clock.zone, "pareto")
 
     def ask(fan: Fan) -> Any:
         return parts_of_works(works, start, end, by, line, fan, read)

@@ -35,7 +35,7 @@ def weights(
     from pipelines.show_laboratory import show_weights
 
     opened = open_here(site)
-    span = span_of(start, end, opened)
+    span = span_of(start, end, opened, "weights")
     known = opened.known
     with opened.ledger.reading() as reader:
         told = answer_weights(reader, known, line, span, item)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pipelines import errors
-from pipelines.clock import BadTime, Span, parse_timestamp
+from pipelines import typed
+from pipelines.clock import Span
 from pipelines.settings import settings_from_environment
 from pipelines.show import Format
 from pipelines.site import OpenSite, open_site
@@ -43,22 +44,33 @@ def open_here(site: Path | None) -> OpenSite:
 
 
 def moment_of(text: str, opened: OpenSite) -> datetime:
-    try:
-        told = text if len(text) > 10 else f"{text}T00:00"
-        return parse_timestamp(told, opened.plant.clock.zone)
-    except BadTime as error:
-        raise errors.WrongUse(error.reason.sentence(text, error.expected)) from None
+    """A time, local to the works unless it has an offset."""
+    return typed.moment(text, opened.plant.clock.zone)
 
 
-def span_of(start: str, end: str, opened: OpenSite) -> Span:
-    span = Span(moment_of(start, opened), moment_of(end, opened))
-    if span.start >= span.end:
-        raise errors.WrongUse(f"--from {start} must lie before --to {end}")
-    return span
+def span_of(start: str, end: str, opened: OpenSite, question: str) -> Span:
+    """A span by the works' clock, as long as the question bears (typed.LONGEST)."""
+    return typed.span(start, end, opened.plant.clock.zone, question)
 
 
 def day_of(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise errors.WrongUse(f"'{text}' is not a day such as 2026-03-02") from None
+    """A production day."""
+    return typed.day(text)
+
+
+def whole(least: int, most: int, name: str) -> Callable[[str | int], int]:
+    """Reads a whole number of an option."""
+
+    def number(text: str | int) -> int:
+        return typed.whole(str(text), least, most, name)
+
+    return number
+
+
+def amount(least: float, most: float, name: str) -> Callable[[str | float], float]:
+    """Reads a number of an option."""
+
+    def number(text: str | float) -> float:
+        return typed.amount(str(text), least, most, name)
+
+    return number

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from pipelines.cli_options import FormatOption, SiteOption, day_of, moment_of, open_here, span_of
+from pipelines import typed
+from pipelines.cli_options import FormatOption, SiteOption, day_of, open_here, span_of
 from pipelines.errors import WrongUse
 from pipelines.show import Format
 
@@ -49,10 +50,9 @@ def trace(
         raise WrongUse(f"--propose is fewest or all, not '{propose}'")
     opened = open_here(site)
     first, others = (complaint[0], complaint[1:]) if complaint else (None, [])
-    asked = Question(
-        first, item, line, mould, defect, pallet, moment_of(made_from, opened) if made_from else None, moment_of(made_to, opened) if made_to else None,
-        day_of(received) if received else None,
-    )  # fmt: skip
+    made = typed.part(made_from, made_to, opened.plant.clock.zone, "trace", ("--made-from", "--made-to"))
+    by = day_of(received) if received is not None else None
+    asked = Question(first, item, line, mould, defect, pallet, *made, by)
     known = opened.known
     with opened.ledger.reading() as reader:
         told = answer_trace(reader, known, asked, [replace(asked, complaint=one) for one in others])
@@ -90,7 +90,7 @@ def trust(
     from pipelines.show_trust import show_trust
 
     opened = open_here(site)
-    span, known = span_of(start, end, opened), opened.known
+    span, known = span_of(start, end, opened, "trust"), opened.known
     with opened.ledger.reading() as reader:
         told = answer_trust(reader, known, span, line)
     show_trust(known, told, format)

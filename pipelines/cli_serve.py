@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipelines.cli_options import FormatOption, SiteOption, open_here
+from pipelines.cli_options import FormatOption, SiteOption, amount, open_here, whole
 from pipelines.errors import DONE, NEEDS_A_PERSON, WrongUse
 from pipelines.show import Format, print_csv, print_json, print_table
 from pipelines.site import OpenSite
@@ -30,7 +30,9 @@ def serve(
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; beyond loopback people must sign in.")
     ] = "127.0.0.1",
-    port: Annotated[int, typer.Option("--port", help="Port of the pages.", min=1, max=65535)] = 4280,
+    port: Annotated[
+        int, typer.Option("--port", help="Port of the pages.", parser=whole(1, 65535, "--port"), metavar="NUMBER")
+    ] = 4280,
     address: Annotated[
         str,
         typer.Option(
@@ -72,7 +74,15 @@ def _at_its_time(opened: OpenSite) -> OpenSite:
 
 
 def schedule(
-    hours: Annotated[float, typer.Option("--hours", help="How far to look ahead.", min=0.1, max=24 * 31)] = 26.0,
+    hours: Annotated[
+        float,
+        typer.Option(
+            "--hours",
+            help="How far to look ahead, 0.1 to 744.",
+            parser=amount(0.1, 24 * 31, "--hours"),
+            metavar="NUMBER",
+        ),
+    ] = 26.0,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
@@ -147,7 +157,15 @@ def end(name: NameArgument, site: SiteOption = None) -> None:
 
 @people_app.command()
 def audit(
-    most: Annotated[int, typer.Option("--most", help="How many acts at most, the newest first.", min=1)] = 100,
+    most: Annotated[
+        int,
+        typer.Option(
+            "--most",
+            help="How many acts at most, the newest first.",
+            parser=whole(1, 1_000_000, "--most"),
+            metavar="NUMBER",
+        ),
+    ] = 100,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:

@@ -8,7 +8,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from pipelines import typed
+from pipelines.errors import WrongUse
+
 MIB = 1 << 20
+FASTEST = 10_000.0  # of a clock, against the computer's
+LONGEST_WAIT_S = 86_400.0
+_LAST_REAL, _CENTURY_S = 4_133_980_800.0, 101 * 366 * 86_400.0  # 2101-01-01 in seconds since 1970
 
 
 @dataclass(frozen=True)
@@ -20,21 +26,27 @@ class RunningClock:
     speed: float = 1.0
 
     def now(self) -> datetime:
-        return self.start + timedelta(seconds=(time.time() - self.real) * self.speed)
+        """What it reads; it stands at the end of the last year that a works can have."""
+        ahead = timedelta(seconds=min((time.time() - self.real) * self.speed, _CENTURY_S))
+        return typed.within(self.start + ahead)
 
     def text(self) -> str:
         """The clock for COLDLEDGER_CLOCK, so that several processes read the same time."""
         return f"{self.start.isoformat()}@{self.real:.3f}x{self.speed:g}"
 
 
-def clock_of(text: str) -> RunningClock:
-    """A clock from `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; it starts now where no seconds are told. ValueError for other texts."""
-    rest, _, speed = text.partition("x")
-    start, _, real = rest.partition("@")
-    moment = datetime.fromisoformat(start)
-    if moment.tzinfo is None:
-        raise ValueError(f"'{start}' has no offset")
-    return RunningClock(moment.astimezone(UTC), float(real) if real else time.time(), float(speed) if speed else 1.0)
+def clock_of(text: str, name: str = "a clock") -> RunningClock:
+    """A clock from `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; it starts now where no seconds are told. WrongUse for other texts, with `name` in the sentence."""
+    rest, fast, speed = text.partition("x")
+    start, at, real = rest.partition("@")
+    try:
+        return RunningClock(
+            typed.moment(start),
+            typed.amount(real, 0, _LAST_REAL, "seconds since 1970") if at else time.time(),
+            typed.amount(speed, 0.001, FASTEST, "its speed") if fast else 1.0,
+        )
+    except WrongUse as error:
+        raise WrongUse(f"{name} is MOMENT, MOMENTxSPEED or MOMENT@SECONDSxSPEED, and {error}") from None
 
 
 @dataclass(frozen=True)
@@ -68,15 +80,22 @@ class Settings:
 
 
 def settings_from_environment() -> Settings:
-    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S."""
-    fixed = os.environ.get("COLDLEDGER_NOW")
-    running = os.environ.get("COLDLEDGER_CLOCK")
-    wait = os.environ.get("COLDLEDGER_LOCK_WAIT_S")
+    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S. WrongUse for what they cannot be."""
+    fixed = os.environ.get("COLDLEDGER_NOW", "").strip()
+    running = os.environ.get("COLDLEDGER_CLOCK", "").strip()
+    wait = os.environ.get("COLDLEDGER_LOCK_WAIT_S", "").strip()
     return Settings(
-        fixed_now=datetime.fromisoformat(fixed).astimezone(UTC) if fixed else None,
-        clock=clock_of(running) if running else None,
-        lock_wait_s=float(wait) if wait else Settings.lock_wait_s,
+        fixed_now=_fixed(fixed) if fixed else None,
+        clock=clock_of(running, "COLDLEDGER_CLOCK") if running else None,
+        lock_wait_s=typed.amount(wait, 0, LONGEST_WAIT_S, "COLDLEDGER_LOCK_WAIT_S") if wait else Settings.lock_wait_s,
     )
+
+
+def _fixed(text: str) -> datetime:
+    try:
+        return typed.moment(text)
+    except WrongUse as error:
+        raise WrongUse(f"COLDLEDGER_NOW: {error}") from None
 
 
 @dataclass(frozen=True)

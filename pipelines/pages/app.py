@@ -140,7 +140,7 @@ def _errors(app: FastAPI, web: Web) -> None:
 
     def invalid(request: Request, error: RequestValidationError) -> Response:
         wrong = (f"{'.'.join(str(p) for p in one['loc'][1:])}: {one['msg']}" for one in error.errors()[:20])
-        return _page(web, request, 422, "\n".join(wrong))
+        return _page(web, request, 400, "\n".join(wrong))
 
     def unknown(request: Request, error: Exception) -> Response:
         log.error("%s %s", request.method, request.url.path, exc_info=error)

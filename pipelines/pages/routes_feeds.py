@@ -8,12 +8,11 @@ from fastapi import APIRouter, Form, Path, Query, Request
 from fastapi.responses import Response
 from starlette.datastructures import FormData
 
-from pipelines.clock import Span
-from pipelines.errors import ColdledgerError, WrongUse
+from pipelines.errors import ColdledgerError
 from pipelines.intake import IntakeReport
-from pipelines.pages.show_doubts import LONGEST, doubts_view
+from pipelines.pages.show_doubts import doubts_view
 from pipelines.pages.show_feeds import feeds_view, refused_view
-from pipelines.pages.web import Refused, Web, go, local, moment
+from pipelines.pages.web import Refused, Web, go, local, span_asked
 from pipelines.work.repair import give_file_up, mend_file, refused_file, refused_rows, repair
 from pipelines.work.signals import acknowledge_signal, days_to_follow
 
@@ -43,16 +42,11 @@ def _reading(routes: APIRouter, web: Web) -> None:
         to: Annotated[str | None, Query(max_length=40)] = None,
     ) -> Response:
         """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to another."""
-        first, last = moment(web, start), moment(web, to)
-        if (first is None) != (last is None) or (first and last and first >= last):
-            raise WrongUse("give both `from` and `to`, `from` before `to`, or neither")
+        span = span_asked(web, start, to, "page")
         if line is not None and line not in web.desk.plant.lines:
             raise Refused(404, f"there is no line '{line}' in works.toml; it has {', '.join(web.desk.plant.lines)}")
-        if first and last and last - first > LONGEST:
-            raise WrongUse(f"at most {LONGEST.days} days at once")
-        span = Span(first, last) if first and last else None
         return web.show(
-            request, ("doubts", line, first, last), lambda reader, plant: doubts_view(reader, plant, line, span), span
+            request, ("doubts", line, span), lambda reader, plant: doubts_view(reader, plant, line, span), span
         )
 
     @routes.get("/feeds/refused/{batch}")

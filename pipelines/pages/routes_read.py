@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -11,6 +13,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, Response
 
+from pipelines import typed
 from pipelines.answers.now import answer_now, hour_of_line, newest_count, stations_alive
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
@@ -19,7 +22,7 @@ from pipelines.pages.desk import Key, Make
 from pipelines.pages.show_moulds import moulds_view
 from pipelines.pages.show_now import now_view, wall_view
 from pipelines.pages.view import View, view_of
-from pipelines.pages.web import Refused, Web, go, moment
+from pipelines.pages.web import Refused, Web, go, moment, span_asked
 from pipelines.plant import Plant
 from pipelines.reports import ALL_REPORTS, day_address, hour_address, laboratory_address, weights_address
 from pipelines.reports.page import Page, Section
@@ -52,13 +55,6 @@ def _known(web: Web, kind: str, one: str) -> str:
     return one
 
 
-def _date(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refused(404, f"'{text[:40]}' is not a day such as 2026-03-02") from None
-
-
 def _of_now(routes: APIRouter, web: Web) -> None:
     @routes.get("/")
     def first() -> Response:
@@ -88,8 +84,15 @@ def live_pages(web: Web) -> list[tuple[Key, Make]]:
 
 
 def _newest_closed(web: Web) -> list[date]:
-    closed = sorted(path.stem for path in (web.desk.site.reports / "day").glob("????-??-??.html"))
-    return [_date(closed[-1])] if closed else []
+    return newest_of(path.stem for path in (web.desk.site.reports / "day").glob("????-??-??.html"))
+
+
+def newest_of(names: Iterable[str]) -> list[date]:
+    """The newest of some folders' or files' days; what is no day among them is passed over."""
+    for name in sorted(names, reverse=True):
+        with suppress(WrongUse):
+            return [typed.day(name)]
+    return []
 
 
 def _now(web: Web, wall: bool) -> tuple[Key, Make]:
@@ -153,7 +156,7 @@ def _of_hours(routes: APIRouter, web: Web) -> None:
         if not found:
             raise Refused(404, f"'{name[:80]}' is not the page of an hour")
         line, plant = _known(web, "line", found["line"]), web.desk.plant
-        hours = plant.clock.hours_of(_date(day))
+        hours = plant.clock.hours_of(typed.day(day))
         if not 1 <= int(found["number"]) <= len(hours):
             raise Refused(404, f"production day {day} has {len(hours)} hours")
         span = hours[int(found["number"]) - 1]
@@ -181,11 +184,7 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
     ) -> Response:
         """The cavities of a line's machine: in the newest hours, or from one time to another; of all defects, or of one."""
         _known(web, "line", line)
-        first, last = moment(web, start), moment(web, to)
-        if (first is None) != (last is None) or (first and last and first >= last):
-            raise WrongUse("give both `from` and `to`, `from` before `to`, or neither")
-        fixed = Span(first, last) if first and last else None
-
+        fixed = span_asked(web, start, to, "page")
         return web.show(request, *_moulds(web, line, fixed, hours, defect or None), fixed)
 
 
@@ -208,7 +207,7 @@ def _of_days(routes: APIRouter, web: Web) -> None:
         """The report of a production day as its close wrote it; an earlier revision as a file."""
         if re.fullmatch(r"\d{4}-\d\d-\d\d\.r\d+", name):
             return kept_file(web, request, f"day/{name}.html")
-        on = _date(name)
+        on = typed.day(name)
         return web.show(request, ("day", on), partial(_day, web, on), web.desk.opened.plant.clock.day(on))
 
 
@@ -275,8 +274,8 @@ def _newest_laboratory(routes: APIRouter, web: Web) -> None:
     """Short addresses that lead to the newest page of a line or furnace."""
 
     def newest(kind: str, of: str) -> Response:
-        days = sorted(path.parent.name for path in web.desk.site.reports.glob(f"{kind}/*/{_plain(of)}.html"))
-        on = _date(days[-1]) if days else web.desk.plant.clock.day_of(web.desk.now())
+        days = newest_of(path.parent.name for path in web.desk.site.reports.glob(f"{kind}/*/{_plain(of)}.html"))
+        on = days[-1] if days else web.desk.plant.clock.day_of(web.desk.now())
         return go(f"/{ADDRESSES[kind](on, of)}")
 
     @routes.get("/weights")
@@ -312,12 +311,12 @@ def _of_laboratory(routes: APIRouter, web: Web) -> None:
     @routes.get("/weights/{day}/{line}.html")
     def weights(request: Request, day: str, line: str) -> Response:
         """Weights of a line on a production day."""
-        return show(request, "weights", _known(web, "line", line), _date(day))
+        return show(request, "weights", _known(web, "line", line), typed.day(day))
 
     @routes.get("/laboratory/{day}/{furnace}.html")
     def laboratory(request: Request, day: str, furnace: str) -> Response:
         """The laboratory's day of a furnace."""
-        return show(request, "laboratory", _known(web, "furnace", furnace), _date(day))
+        return show(request, "laboratory", _known(web, "furnace", furnace), typed.day(day))
 
 
 def _plain(of: str) -> str:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
+from pipelines import typed
 from pipelines.answers.trace import Question, answer_trace
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.view import Special, View, view_of
-from pipelines.pages.web import Web, go, moment
+from pipelines.pages.web import Web, go
 from pipelines.plant import Plant
 from pipelines.reports import ALL_REPORTS
 from pipelines.work.holds import propose
@@ -54,13 +54,12 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     complaints = [one for one in hand.complaint.replace(",", " ").split() if one]
     if len(complaints) > MOST_COMPLAINTS:
         raise WrongUse(f"at most {MOST_COMPLAINTS} complaints are traced together")
-    try:
-        received = date.fromisoformat(hand.received) if hand.received else None
-    except ValueError:
-        raise WrongUse(f"'{hand.received[:40]}' is not a day such as 2026-03-02") from None
+    received = typed.day(hand.received) if hand.received else None
+    zone, ends = web.desk.opened.plant.clock.zone, (hand.made_from or None, hand.made_to or None)
+    made = typed.part(*ends, zone, "trace", ("made from", "made until"))
     asked = Question(
         complaints[0] if complaints else None, hand.item or None, hand.line or None, hand.mould or None, hand.defect or None, hand.pallet or None,
-        moment(web, hand.made_from), moment(web, hand.made_to), received,
+        *made, received,
     )  # fmt: skip
     return asked, [replace(asked, complaint=one) for one in complaints[1:]]
 

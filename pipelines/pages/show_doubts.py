@@ -16,7 +16,7 @@ from pipelines.reports.common import count
 from pipelines.reports.page import Figure, Section
 from pipelines.reports.sheet import Column, Sheet
 
-NEWEST, LONGEST = timedelta(hours=8), timedelta(days=7)
+NEWEST = timedelta(hours=8)
 _COLUMNS = (
     Column("line", "Line"), Column("station", "Station", "id"), Column("kind", "What"), Column("since", "Since", "id"), Column("until", "Until", "id"),
     Column("sure", "How sure"),

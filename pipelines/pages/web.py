@@ -10,13 +10,14 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote, urlsplit
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from pipelines import typed
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.pages.desk import Desk, Key, Made, Make, Written
@@ -280,16 +281,18 @@ def go(to: str) -> RedirectResponse:
     return RedirectResponse(quote(to, safe="/?=&%#+.:-_~,"), 303, {"Cache-Control": "no-store"})
 
 
-def moment(web: Web, text: str | None) -> Any:
+def moment(web: Web, text: str | None) -> datetime | None:
     """A time of an address, local unless it has an offset; None for none."""
-    from pipelines.clock import BadTime, parse_timestamp
+    return typed.moment(text, web.desk.opened.plant.clock.zone) if text else None
 
-    if not text:
+
+def span_asked(web: Web, start: str | None, end: str | None, question: str) -> Span | None:
+    """A span of an address; None where neither end is told. WrongUse for what is none, or is longer than its question bears."""
+    if not start and not end:
         return None
-    try:
-        return parse_timestamp(text if len(text) > 10 else f"{text}T00:00", web.desk.opened.plant.clock.zone)
-    except BadTime as error:
-        raise WrongUse(error.reason.sentence(text, error.expected)) from None
+    if not start or not end:
+        raise WrongUse("give both `from` and `to`, or neither")
+    return typed.span(start, end, web.desk.opened.plant.clock.zone, question, ("`from`", "`to`"))
 
 
 Route = Callable[..., Response]

@@ -120,14 +120,20 @@ def pareto_of(job: WorksDay) -> WorksPart:
 
 
 def parts_of_works(
-    sources: Sequence[str], start: str, end: str, by: str, line: str | None, fan: Fan, read: Callable[[str, Plant], Any]
+    sources: Sequence[str],
+    start: str,
+    end: str,
+    by: str,
+    line: str | None,
+    fan: Fan,
+    read: Callable[[str, str, Plant], Span],
 ) -> list[WorksPart]:
-    """What every line of every works says of a window, by the units of work. read: a time of the question as a moment of that works' own clock."""
+    """What every line of every works says of a window, by the units of work. read: the times of the question as a span by that works' own clock."""
     jobs = []
     for source in sources:
         place = place_at(source)
         plant, known = read_plant(works_of(place)), set(days_of(place))
-        span = Span(read(start, plant), read(end, plant))
+        span = read(start, end, plant)
         for day in plant.clock.days_between(span.start, span.end):
             whole = plant.clock.day(day)
             part = Span(max(span.start, whole.start), min(span.end, whole.end))

@@ -83,7 +83,7 @@ def test_a_correction_of_what_is_not_there_changes_nothing(
 
 def test_a_file_that_waits_for_nothing_is_told(browser: Make) -> None:
     assert browser().client.get("/feeds/refused/999999").status_code == 404
-    assert browser().client.get("/feeds/refused/0").status_code == 422
+    assert browser().client.get("/feeds/refused/0").status_code == 400
 
 
 def test_the_page_shows_what_it_wrote_at_once(refused: int, site: Place, browser: Make) -> None:

@@ -1,0 +1,124 @@
+"""The one way in for what a person types: days, times, spans and numbers, in a command, an address, a form or the environment.
+
+What comes out needs no further check: days from FIRST to LAST, moments within them, spans no longer than their question bears, numbers that are finite.
+Whatever else was typed is WrongUse with one sentence.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import UTC, date, datetime, timedelta
+from typing import NoReturn
+from zoneinfo import ZoneInfo
+
+from pipelines.clock import BadTime, Span, parse_timestamp
+from pipelines.errors import WrongUse
+from schemas.reasons import Reason
+
+FIRST, LAST = date(2000, 1, 1), date(2100, 12, 31)  # days of works that can have data
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_WHOLE, _AMOUNT = re.compile(r"[+-]?[0-9]{1,18}"), re.compile(r"[+-]?[0-9]{1,18}(\.[0-9]{0,18})?")
+# The longest span of a question [days]: what its answer can be worked out from in about a minute.
+LONGEST = {
+    "pareto": 1100, "trust": 400, "weights": 400, "trace": 400, "signals": 31, "doubts": 31, "page": 7, "rebuild": 1100, "export": 4000,
+}  # fmt: skip
+
+
+def shown(text: str) -> str:
+    """What was typed, as a sentence can hold it: short, no control characters."""
+    plain = "".join(c if c.isprintable() else "?" for c in text)
+    return plain if len(plain) <= 40 else f"{plain[:37]}..."
+
+
+def _outside(text: str) -> NoReturn:
+    raise WrongUse(f"'{shown(text)}' is no time of a works: days run from {FIRST} to {LAST}")
+
+
+def day(text: str) -> date:
+    """A day written as 2026-03-02."""
+    try:
+        if not _DAY.fullmatch(text):
+            raise ValueError
+        told = date.fromisoformat(text)
+    except ValueError:
+        raise WrongUse(f"'{shown(text)}' is not a day such as 2026-03-02") from None
+    if not FIRST <= told <= LAST:
+        _outside(text)
+    return told
+
+
+def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
+    """A time in UTC, or a day for its first moment; `zone` is used where the text has no offset, and without it there must be one."""
+    try:
+        if not text.isascii():
+            raise BadTime(Reason.NOT_A_TIME)
+        told = parse_timestamp(text if len(text) > 10 else f"{text}T00:00", zone)
+    except BadTime as error:
+        if error.reason is Reason.NO_OFFSET:
+            raise WrongUse(f"'{shown(text)}' needs an offset from UTC, such as 2026-03-02T09:00:00+01:00") from None
+        raise WrongUse(error.reason.sentence(shown(text), error.expected)) from None
+    except OverflowError:
+        _outside(text)
+    if (
+        not FIRST.year <= int(text[:4]) <= LAST.year
+        or not FIRST.year <= told.year + (told.month == 12) <= LAST.year + 1
+    ):
+        _outside(text)
+    return told
+
+
+def span(start: str, end: str, zone: ZoneInfo, question: str, names: tuple[str, str] = ("--from", "--to")) -> Span:
+    """[start, end) of a question, no longer than LONGEST says; `names` are those of the two in the sentence."""
+    told = Span(moment(start, zone), moment(end, zone))
+    if told.start >= told.end:
+        raise WrongUse(f"{names[0]} {shown(start)} must lie before {names[1]} {shown(end)}")
+    _bounded(told.end - told.start, question)
+    return told
+
+
+def part(
+    start: str | None, end: str | None, zone: ZoneInfo, question: str, names: tuple[str, str]
+) -> tuple[datetime | None, datetime | None]:
+    """The two ends of a span of which one or both may be left out (None)."""
+    if start is not None and end is not None:
+        both = span(start, end, zone, question, names)
+        return both.start, both.end
+    return (None if start is None else moment(start, zone)), (None if end is None else moment(end, zone))
+
+
+def days(first: str, last: str, question: str, names: tuple[str, str] = ("--from", "--to")) -> tuple[date, date]:
+    """Two production days, the last included."""
+    told = day(first), day(last)
+    if told[0] > told[1]:
+        raise WrongUse(f"{names[0]} {first} must not lie after {names[1]} {last}")
+    _bounded(told[1] - told[0] + timedelta(days=1), question)
+    return told
+
+
+def _bounded(length: timedelta, question: str) -> None:
+    most = LONGEST[question]
+    if length > timedelta(days=most, hours=1):  # the hour: a clock that was put back
+        raise WrongUse(
+            f"that is {length / timedelta(days=1):,.0f} days, and this question bears at most {most:,}; ask for parts of it"
+        )
+
+
+def whole(text: str, least: int, most: int, name: str) -> int:
+    """A whole number from `least` to `most`; `name` stands in the sentence."""
+    if _WHOLE.fullmatch(text) and least <= int(text) <= most:
+        return int(text)
+    raise WrongUse(f"{name} is a whole number from {least} to {most}, not '{shown(text)}'")
+
+
+def amount(text: str, least: float, most: float, name: str) -> float:
+    """A number from `least` to `most`, written with a point."""
+    if _AMOUNT.fullmatch(text) and math.isfinite(float(text)) and least <= float(text) <= most:
+        return float(text)
+    raise WrongUse(f"{name} is a number from {least:g} to {most:g}, not '{shown(text)}'")
+
+
+def within(told: datetime) -> datetime:
+    """A moment that a clock reached, kept within the days that a works can have."""
+    last = datetime(LAST.year, 12, 31, tzinfo=UTC)
+    return min(told, last)
