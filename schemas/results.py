@@ -126,7 +126,8 @@ class LineYield(Result):
     """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2.
 
     Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
-    packed_units, estimated on pallets not reported yet. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
+    packed_units, estimated on pallets not reported yet; carried_units: of them, ware of the day that waited for its pallets at its end, less what waited
+    at its start. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
     why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
     doubtful_pallets were packed; the balance leaves them out. What no pallet and no weighing tells is null: packed_*, efficiency (efficiency_why says
     why) and giveaway_* (giveaway_why).
@@ -155,6 +156,7 @@ class LineYield(Result):
     unaccounted_low: float | None = None
     unaccounted_high: float | None = None
     open_units: float = 0.0
+    carried_units: float = 0.0
     states: dict[str, float] = {}
     in_lehr_start: float | None = None
     in_lehr_end: float | None = None

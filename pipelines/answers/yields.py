@@ -28,10 +28,12 @@ from pipelines.measures.losses import machine_losses
 from pipelines.measures.network import FurnaceReading, reading_of
 from pipelines.measures.overpacked import above_what_passed
 from pipelines.measures.suspects import could_be, suspects_of
+from pipelines.measures.table import Carried, CarriedItems, carried_over
 from pipelines.measures.usual import DAYS, Expected
 from pipelines.measures.yields import (
     LineDay,
     Packed,
+    carried_by_part,
     furnace_reading,
     line_reading,
     masses_of,
@@ -143,7 +145,11 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
         line: above_what_passed(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in whole.items()
     }
     days = {line: without_pallets(told, doubted[line].rows) for line, told in whole.items()}
-    packed = {line: _packed(plant, told) for line, told in days.items()}
+    waited = {
+        line: carried_over(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in days.items()
+    }
+    carried = {line: carried_by_part(told, waited[line]) for line, told in days.items()}
+    packed = {line: _packed(plant, told, carried[line], waited[line]) for line, told in days.items()}
     masses = {line: masses_of(plant, told, packed[line]) for line, told in days.items()}
     first = [line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()]
     then = span.shifted(-melt_shift(first, {line: told.lehr for line, told in days.items()}))
@@ -158,7 +164,7 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     window = window_days([earlier for earlier, _, _ in past], day, made.days)
     lines = []
     for line, told in days.items():
-        parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n)) for n, part in enumerate(told.parts, 1)]  # fmt: skip
+        parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n), carried[line][n - 1]) for n, part in enumerate(told.parts, 1)]  # fmt: skip
         machine = machine_losses(
             plant, told, parts, factors_of(made, readings[line]), unseen_of(made, readings[line]), masses[line], readings[line].gob_g
         )  # fmt: skip
@@ -170,8 +176,12 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     )  # fmt: skip
 
 
-def _packed(plant: Plant, told: LineDay) -> Packed:
-    return packed_in(told.pallets, told.passed, pack_span(plant, told.line, told.span), running_at_end(told))
+def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: Carried) -> Packed:
+    units: dict[str, float] = {}
+    for item, more in (row for part in parts for row in part.units.items()):
+        units[item] = units.get(item, 0.0) + more
+    whole = CarriedItems(units, waited.variance)
+    return packed_in(told.pallets, told.passed, pack_span(plant, told.line, told.span), running_at_end(told), whole)
 
 
 def _running(told: LineDay, number: int) -> Sequence[str]:

@@ -85,7 +85,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         unaccounted_units=lost.value if lost else None, unaccounted_low=lost.low if lost else None, unaccounted_high=lost.high if lost else None, stations=flows,
         quality_ratio=quality_ratio(told.packed.units, cut) if can_be else None, scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=availability_of(plant, day), losses=_steps(reading), weights=told.masses.mean_g,
-        notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), states=told.packed.states,
+        notes=tuple(_line_notes(plant, told)), open_units=sum(told.packed.open.values()), carried_units=sum(told.packed.carried.values()), states=told.packed.states,
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good if known else None, efficiency=None if no_efficiency else share(machine.packed_good, machine.potential),
         efficiency_why=no_efficiency, giveaway_kg=given.kg if given else None, giveaway_low=given.kg - 1.96 * given.sd if given else None,
@@ -201,6 +201,11 @@ def _line_notes(plant: Plant, told: LineTold) -> list[str]:
     if reading.packed is None:
         notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
     notes += _more_than_came(plant, told)
+    if told.packed.carried:
+        waits = ", ".join(f"{units:+,.0f} {item}" for item, units in told.packed.carried.items())
+        notes.append(
+            f"ware waited for its pallets at the day's start or end; counted to the day that it was inspected on: {waits}"
+        )
     if told.packed.open:
         told_items = ", ".join(f"{units:,.0f} {item}" for item, units in told.packed.open.items())
         notes.append(f"on pallets not reported yet, estimated from the last station: {told_items}")

@@ -53,9 +53,9 @@ def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -
     if not pallets.height or not passed.height or "pallet" not in pallets.columns:
         return Overpacked()
     edges = np.arange((span.start - BEFORE).timestamp(), span.end.timestamp() + BIN_S, BIN_S, dtype=float)
-    ware, known = _by_bin(passed, edges)
+    ware, known = by_bin(passed, edges)
     known &= edges[1:] > pallets["packed_from"].min().timestamp()  # type: ignore[union-attr]  # earlier pallets were not asked for
-    units = _packed_by_bin(pallets, edges, np.where(known, ware, ware[known].mean() if known.any() else 0.0))
+    units = packed_by_bin(pallets, edges, np.where(known, ware, ware[known].mean() if known.any() else 0.0))
     way, ratio = _way(units.sum(axis=0), ware, known)
     ware, known = _later(ware * ratio, way), _later(known, way)
     least = HALF * float(pallets["units"].median() or 0.0)  # type: ignore[arg-type]
@@ -77,7 +77,7 @@ def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -
     )  # fmt: skip
 
 
-def _by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Containers past the last station in each bin, and whether counts cover it."""
     told = passed.group_by("window_start", "window_s").agg(pl.col("passed").sum()).sort("window_start")
     starts = told["window_start"].dt.epoch("us").to_numpy() / 1e6
@@ -91,7 +91,7 @@ def _by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.nda
     return ware, covered > BIN_S * 0.5
 
 
-def _packed_by_bin(pallets: pl.DataFrame, edges: np.ndarray, ware: np.ndarray) -> np.ndarray:
+def packed_by_bin(pallets: pl.DataFrame, edges: np.ndarray, ware: np.ndarray) -> np.ndarray:
     """[pallets, bins]: units of each pallet, spread as the ware passed while it was packed; where no counts came, evenly."""
     through = np.concatenate([[0.0], np.cumsum(ware + 1e-6)])
     rows = []

@@ -17,6 +17,7 @@ import polars as pl
 from pipelines.clock import Span
 from pipelines.measures.lehr import LehrTime
 from pipelines.measures.network import FurnaceReading, LineReading, StationReading
+from pipelines.measures.table import Carried, CarriedItems
 from pipelines.plant import Furnace, Plant
 
 CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
@@ -154,29 +155,37 @@ class _Passed:
 @dataclass(frozen=True)
 class Packed:
     """Containers packed in a span. by_item: on reported pallets; open: estimated on pallets not reported yet; states: by the
-    pallets' state; edge: standard uncertainty from the span's limits and the open pallets; known: whether any pallet was reported."""
+    pallets' state; edge: standard uncertainty from the span's limits and the open pallets; known: whether any pallet was reported; carried: by item, of
+    the span's ware but packed after it, less the other way round."""
 
     by_item: dict[str, float]
     open: dict[str, float]
     states: dict[str, float]
     edge: float
     known: bool
+    carried: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def items(self) -> dict[str, float]:
-        return {
-            item: self.by_item.get(item, 0.0) + self.open.get(item, 0.0)
-            for item in dict.fromkeys([*self.by_item, *self.open])
-        }
+        parts = (self.by_item, self.open, self.carried)
+        names = dict.fromkeys(item for part in parts for item in part)
+        return {item: sum(part.get(item, 0.0) for part in parts) for item in names}
 
     @property
     def units(self) -> float:
         return sum(self.items.values())
 
 
-def packed_in(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span, running: Sequence[str] = ()) -> Packed:
+def packed_in(
+    pallets: pl.DataFrame,
+    passed: pl.DataFrame,
+    span: Span,
+    running: Sequence[str] = (),
+    carried: CarriedItems = CarriedItems(),
+) -> Packed:
     """Containers packed in `span`. A pallet that its limits cut through counts by the ware that passed the last station inside them,
-    by its time where no counts came. running: items still made at the end; what they packed since their last pallet is estimated."""
+    by its time where no counts came. running: items still made at the end; what they packed since their last pallet is estimated. carried: what waited at
+    its limits."""
     through = _Passed(passed)
     by_item: dict[str, float] = {}
     states: dict[str, float] = {}
@@ -192,7 +201,8 @@ def packed_in(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span, running: 
     slack = timedelta(minutes=10)
     rates = [through.between(at - slack, at + slack) / 20 for at in (span.start, span.end)]
     edge += (PACK_SLACK_MIN * (rates[1] - rates[0])) ** 2 + (OPEN_PALLET * sum(open_.values())) ** 2
-    return Packed(by_item, open_, states, math.sqrt(edge), bool(by_item))
+    edge += carried.variance
+    return Packed(by_item, open_, states, math.sqrt(edge), bool(by_item), carried.units if by_item else {})
 
 
 def _inside(start: datetime, end: datetime, span: Span, through: _Passed) -> float:
@@ -230,6 +240,17 @@ def job_of(told: LineDay) -> str:
     made = {row[0]: row[1] for row in told.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()}
     total = sum(made.values())
     return "+".join(sorted(item for item, n in made.items() if item is not None and n >= JOB_PART * total > 0))
+
+
+def carried_by_part(told: LineDay, carried: Carried) -> list[CarriedItems]:
+    """What waited at the day's limits, laid on its first and last part, each under the item most cut there."""
+    found = []
+    for number in range(1, len(told.parts) + 1):
+        units = (carried.end if number == len(told.parts) else 0.0) - (carried.start if number == 1 else 0.0)
+        cut = told.gobs.filter((pl.col("part") == number) & (pl.col("gobs_cut") > 0) & pl.col("item").is_not_null())
+        most = cut.group_by("item").agg(pl.col("gobs_cut").sum()).sort("gobs_cut", "item", descending=[True, False])
+        found.append(CarriedItems({most["item"][0]: units} if units and most.height else {}))
+    return found
 
 
 def running_at_end(told: LineDay) -> list[str]:
