@@ -1,3 +1,3 @@
 """coldledger: a glassworks' cold-end ledger."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from pipelines import cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors, typed
+from pipelines import __version__, cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors, typed
 from pipelines.cli_options import (
     DaskOption,
     DayOption,
@@ -60,6 +60,21 @@ app.command()(cli_quality.trace)
 app.command()(cli_quality.trust)
 app.command()(cli_quality.pallet)
 app.command()(cli_quality.mould)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"coldledger {__version__}")
+        raise typer.Exit(errors.DONE)
+
+
+@app.callback()
+def every_command(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which version this is, and end.")
+    ] = False,
+) -> None:
+    """What every command begins with."""
 
 
 @app.command()

@@ -92,6 +92,8 @@ def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]
 
     Pages go on meanwhile; writers wait. Killed at any instant, the ledger is the one before or the one after.
     """
+    with ledger.writing():
+        pass  # of this version, whatever wrote it
     source = ledger.site.ledger
     part = source.with_name(f".{source.name}.compact")
     before = source.stat().st_size

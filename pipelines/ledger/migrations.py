@@ -20,6 +20,27 @@ def _views() -> tuple[list[tuple[str, str]], str]:
     return views, hashlib.sha256("".join(text for _, text in views).encode()).hexdigest()
 
 
+def stands_at(con: duckdb.DuckDBPyConnection) -> int:
+    """The number of the last migration of an open ledger; 0 where it has none."""
+    if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
+        return 0
+    return int(con.execute("select coalesce(max(number), 0) from migrations").fetchall()[0][0])
+
+
+def newest() -> int:
+    """The number of this program's last migration."""
+    return max(int(name[:4]) for name, _ in statements("migrations"))
+
+
+def not_newer(at: int) -> None:
+    """LedgerBroken where a ledger that stands at migration `at` was written by a later version of the program."""
+    if at > newest():
+        raise LedgerBroken(
+            f"the ledger was written by a newer coldledger (its tables are at {at}, this version knows {newest()}); install that version or a "
+            "later one; nothing was changed"
+        )
+
+
 def is_current(con: duckdb.DuckDBPyConnection) -> bool:
     """Whether an open ledger has every table and view of this version."""
     if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
@@ -31,12 +52,11 @@ def is_current(con: duckdb.DuckDBPyConnection) -> bool:
 
 def migrate(con: duckdb.DuckDBPyConnection) -> None:
     """Bring an open ledger to this version, in one transaction; LedgerBroken where a later one wrote it."""
+    not_newer(stands_at(con))
     con.execute(_MIGRATIONS)
     views, digest = _views()
     done = dict(con.execute("select number, name from migrations").fetchall())
     known = [(int(name[:4]), name, text) for name, text in statements("migrations")]
-    if max(done, default=0) > max(number for number, _, _ in known):
-        raise LedgerBroken("the ledger was written by a newer coldledger; install that version or a later one")
     if all(number in done for number, _, _ in known) and done.get(0) == digest:
         return
     con.begin()

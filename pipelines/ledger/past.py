@@ -17,13 +17,55 @@ _RECEIVED = {
     "hold_events": "told_at",
 }
 
+_PADDED = "padded"
 
-def look_back(con: duckdb.DuckDBPyConnection, moment: datetime) -> None:
-    """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files received later are gone, rows replaced later stand again, later
-    closes and acknowledgements are unknown. What is worked out by hour (lehr times, expectations, signals) stays as it is now."""
-    then = duckdb.ConstantExpression(moment)
+
+def look_through(con: duckdb.DuckDBPyConnection) -> None:
+    """Make a connection beside which an older ledger is open as `kept` answer as if it had this version's tables; nothing of it is changed.
+
+    Tables and columns that it does not have are empty: all that migrations did so far is to add some.
+    """
+    _pad(con)
     for table in tables():
-        _table_then(con, f"kept.main.{table}", table, then)
+        con.table(f"{_PADDED}.{table}").create_view(table)
+    for _, text in statements("core"):
+        con.execute(text)
+
+
+def _pad(con: duckdb.DuckDBPyConnection) -> None:
+    """Views of every table of this version, of what `kept` has of it, in a schema of their own."""
+    here = {
+        row[0] for row in con.execute("select table_name from duckdb_tables() where database_name = 'kept'").fetchall()
+    }
+    with duckdb.connect() as model:
+        for _, text in statements("migrations"):
+            model.execute(text)
+        shapes = {table: (model.table(table).columns, model.table(table).types) for table in tables()}
+    con.execute(f"create schema {_PADDED}")
+    con.execute("create table nothing (n integer)")
+    none = con.table("memory.main.nothing")
+    for table, (columns, types) in shapes.items():
+        rows = con.table(f"kept.main.{table}") if table in here else None
+        told = [
+            duckdb.ColumnExpression(name)
+            if rows is not None and name in rows.columns
+            else duckdb.ConstantExpression(None).cast(kind).alias(name)
+            for name, kind in zip(columns, types, strict=True)
+        ]
+        whole = none if rows is None else rows
+        con.execute(f"use memory.{_PADDED}")
+        whole.select(*told).create_view(table)
+        con.execute("use memory.main")
+
+
+def look_back(con: duckdb.DuckDBPyConnection, moment: datetime, older: bool = False) -> None:
+    """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files received later are gone, rows replaced later stand again, later
+    closes and acknowledgements are unknown. What is worked out by hour (lehr times, expectations, signals) stays as it is now. older: the ledger is an older version's."""
+    then = duckdb.ConstantExpression(moment)
+    if older:
+        _pad(con)
+    for table in tables():
+        _table_then(con, f"{_PADDED if older else 'kept.main'}.{table}", table, then)
     for _, text in statements("core"):
         con.execute(text)
 

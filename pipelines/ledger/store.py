@@ -19,16 +19,19 @@ from filelock import FileLock, Timeout
 from pipelines.clock import Span
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.guard import Guard
-from pipelines.ledger.migrations import is_current, migrate
-from pipelines.ledger.past import look_back, tables
+from pipelines.ledger.migrations import is_current, migrate, not_newer, stands_at
+from pipelines.ledger.past import look_back, look_through, tables
 from pipelines.ledger.queries import query
 from pipelines.ledger.resting import Keeper, keeper_of, let_go_here, want, wanted_no_more
 from pipelines.ledger.sentences import busy_sentence, plain_error, unwritable
+from pipelines.ledger.upgrade import keep_before
 from pipelines.settings import Settings, Site
 
 _OPEN: dict[str, int] = {}  # how many readers of a ledger this process has
 _COUNTING = Lock()
-_CURRENT: set[tuple[str, int]] = set()  # ledgers (path, inode) that this process has found to be of its own version
+_CURRENT: set[tuple[str, int, int]] = (
+    set()
+)  # ledgers (path, inode, time of writing) that this process has found to be of its own version
 
 
 # It cuts a sort or a grouping of a large table into hundreds of scans by the limits of its row groups, before the filter is looked at: where an hour of a year is asked
@@ -173,19 +176,19 @@ class Ledger:
             _OPEN[name] = _OPEN.get(name, 0) + 1
         well = False
         try:
-            file = (name, self.site.ledger.stat().st_ino)
-            if file not in _CURRENT and not is_current(con):  # an upgraded program, an older ledger
-                con.close()
-                with self.writing():
-                    pass
-                con = self._open_to_read()
-            _CURRENT.add(file)
-            if known_at is not None:
+            stat = self.site.ledger.stat()
+            file = (name, stat.st_ino, stat.st_mtime_ns)
+            older = file not in _CURRENT and not is_current(con)  # an upgraded program; or an older one, which is told
+            if older:
+                not_newer(stands_at(con))
+            else:
+                _CURRENT.add(file)
+            if older or known_at is not None:
                 con.close()
                 con = self._wait_for_file(read_only=True, beside_it=True)
-                look_back(con, _naive(known_at))
+                look_through(con) if known_at is None else look_back(con, _naive(known_at), older)
             yield Reader(con)
-            well = known_at is None
+            well = known_at is None and not older
         except _NOT_THE_FILE:
             raise
         except duckdb.Error as error:
@@ -306,17 +309,20 @@ class Ledger:
             return False
 
     def _guarded(self) -> None:
-        """For a holder of the gate: keep what the coming checkpoint will write over."""
+        """For a holder of the gate: keep what the coming checkpoint will write over; all of an older version's ledger, before it is changed."""
         here = not _OPEN.get(str(self.site.ledger))
         con = self._wait_for_file(read_only=True)
         try:
             blocks = [int(row[0]) for row in con.execute("select block_id from pragma_metadata_info()").fetchall()]
             size = int(con.execute("select block_size from pragma_database_size()").fetchall()[0][0])
+            at = stands_at(con)
         except duckdb.Error as error:
             raise plain_error(error, self.site) from error
         finally:
             con.close()
         try:
+            not_newer(at)
+            keep_before(self.site, at)
             self.guard.save(blocks, size, here)
         except OSError as error:
             raise SiteError(unwritable(self.site, error)) from error
