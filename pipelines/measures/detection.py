@@ -30,7 +30,9 @@ def sums_of(challenges: pl.DataFrame) -> pl.DataFrame:
     each = pl.col("challenges") if "challenges" in challenges.columns else pl.lit(1)
     known = challenges.with_columns(pl.col("passes", "caught").cast(pl.Int64))
     sums = ((pl.col(name) * each).sum().alias(name) for name in ("passes", "caught"))
-    return known.group_by("line", "station", "defect").agg(*sums, (pl.col("passes") ** 2 * each).sum().alias("squares"))
+    return known.group_by("line", "station", "defect", maintain_order=True).agg(
+        *sums, (pl.col("passes") ** 2 * each).sum().alias("squares")
+    )
 
 
 def without_failures(counted: pl.DataFrame, lost: Sequence[Doubt]) -> pl.DataFrame:
@@ -57,7 +59,7 @@ def likeness(counted: pl.DataFrame) -> float:
     each = counted.with_columns(missed=pl.col("passes") - pl.col("caught")).with_columns(
         differ=pl.col("missed") * pl.col("caught"), pairs=pl.col("passes") * (pl.col("passes") - 1)
     )
-    kinds = each.group_by("station", "defect").agg(
+    kinds = each.group_by("station", "defect", maintain_order=True).agg(
         *((pl.col(name) * pl.col("challenges")).sum() for name in ("passes", "missed", "caught", "differ", "pairs")),
         squares=(pl.col("passes") ** 2 * pl.col("challenges")).sum(),
     )

@@ -80,7 +80,7 @@ def doubts_of(plant: Plant, counted: pl.DataFrame, failing: pl.DataFrame, until:
         Doubt(plant.stations[station].line, station, defect, OVERDUE, when, None, None, 0, 0)
         for station, defect, when in last.iter_rows()
     ]
-    marked = failing.sort("checked_at").with_columns(good=good(plant))
+    marked = failing.sort("checked_at", "station", "defect", maintain_order=True).with_columns(good=good(plant))
     for (station, defect), rows in marked.group_by(["station", "defect"], maintain_order=True):
         found += _of_one(plant, str(station), str(defect), rows.to_dicts(), late)
     return sorted(found, key=lambda d: (d.line, d.station, d.defect, d.start or until))
