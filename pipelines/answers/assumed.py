@@ -25,6 +25,7 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
     for part in parts:
         view = part.view
         notes.append(_ways(part))
+        notes += _waited(view, question.pallet if asked.pallet_row is not None else None)
         notes += _unread(view, question.defect)
         if question.defect and view.missed is None:
             notes.append(
@@ -45,6 +46,18 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
             "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then the expected number is too low"
         )
     return notes
+
+
+def _waited(view: LineView, pallet: str | None) -> list[str]:
+    """Where ware of the pallet in hand seems to have waited on the table before it."""
+    names = view.pallets["pallet"].to_list()
+    longest = view.waited(names.index(pallet)) if pallet in names else 0.0
+    if not longest:
+        return []
+    return [
+        f"line {view.line}: by what passed and what was packed, ware of pallet {pallet} had waited up to {longest:.0f} min more on its way; "
+        "its forming window begins so much earlier"
+    ]
 
 
 def _unread(view: LineView, defect: str | None) -> list[str]:

@@ -28,7 +28,7 @@ from pipelines.measures.exposure import (
 )
 from pipelines.measures.false_calls import Place, Split, false_levels, split_calls
 from pipelines.measures.kinds import faults
-from pipelines.measures.packing import PackingTime, blurred_window, packing_time
+from pipelines.measures.packing import PackingTime, blurred_window, packing_time, waits
 from pipelines.measures.pareto import reading_stations
 from pipelines.measures.rates import remembered
 from pipelines.measures.unread import Unread, unread_calls
@@ -57,6 +57,7 @@ class LineView:
     read_share: float
     read_calls: np.ndarray
     unread: Unread = field(default_factory=Unread)
+    waits: np.ndarray = field(default_factory=lambda: np.zeros(1))
 
     def exposure(self, stays: Sequence[Stay]) -> Exposure:
         return line_exposure(self.passing, stays, self.pallets, self.after_min, self.packing, self.missed)
@@ -72,7 +73,15 @@ class LineView:
         """The share of each bin's ware that was packed while a pallet was."""
         way = timedelta(minutes=self.after_min + self.packing.minutes)
         begin, end = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        begin -= self.waited(number) / self.passing.bin_min
         return blurred_window(self.passing.bins, begin, end, self.packing.sd / self.passing.bin_min)
+
+    def waited(self, number: int) -> float:
+        """The longest that ware of a pallet had waited on the table before it [min]."""
+        moments = (self.pallets[name][number] for name in ("packed_from", "packed_to"))
+        first, last = ((m - self.passing.start).total_seconds() / 60 - self.after_min for m in moments)
+        inside = self.waits[max(0, int(first)) : max(0, int(last)) + 2]
+        return float(inside.max()) if len(inside) else 0.0
 
     def tells_moulds(self, formed: Span) -> bool:
         """Whether any call made of ware formed in a span had a mould number."""
@@ -171,9 +180,11 @@ def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView
     minutes, blur = lehr_by_bin(plant, line, hours, start, bin_s / 60, bins)
     empty = Passing(line, start, bin_s / 60, (), np.zeros((0, bins)), None, minutes, blur)
     passing, read_share = _passing(plant, empty, ware, stays)
-    packing = _packing(plant, passing, ware, stays, pallets)
+    packing, waited = _packing(plant, passing, ware, stays, pallets)
     after = plant.stations_of(line)[-1].after_minutes
-    return LineView(line, passing, tuple(stays), pallets, packing, None, after, read_share, np.zeros(bins))
+    return LineView(
+        line, passing, tuple(stays), pallets, packing, None, after, read_share, np.zeros(bins), waits=waited
+    )
 
 
 def _ware(reader: Reader, plant: Plant, line: str, told: dict[str, Any], bin_s: int) -> pl.DataFrame:
@@ -257,8 +268,8 @@ def _found(plant: Plant, passing: Passing, calls: pl.DataFrame) -> np.ndarray:
 
 def _packing(
     plant: Plant, passing: Passing, ware: pl.DataFrame, stays: Sequence[Stay], pallets: pl.DataFrame
-) -> PackingTime:
-    """The time to the pallet, from what passed the last station by item."""
+) -> tuple[PackingTime, np.ndarray]:
+    """The time to the pallet, from what passed the last station by item, and by minutes what waited on the table beyond it."""
     last = plant.stations_of(passing.line)[-1]
     lanes = [s.id for s in plant.stations_of(passing.line) if s.order == last.order]
     here = ware.filter(pl.col("station").is_in(lanes)).with_columns(
@@ -273,4 +284,5 @@ def _packing(
         mine = [n for n, mould in enumerate(passing.moulds) if item_of.get(mould) in (None, item)]
         share = passing.ware[mine].sum(axis=0) / np.maximum(passing.ware.sum(axis=0), 1e-9)
         by_item[item] = np.repeat(total * share / passing.bin_min, max(1, round(passing.bin_min)))
-    return packing_time(by_item, start, pallets)
+    told, each = packing_time(by_item, start, pallets), max(1, round(passing.bin_min))
+    return told, waits(np.repeat(total / passing.bin_min, each), start, pallets, told.minutes)

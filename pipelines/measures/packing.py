@@ -19,6 +19,8 @@ NEAR_ENOUGH = (0.5, 1.5)  # of the units: so much ware between two labels is the
 ALLOWED = 1.25  # times the units, where no label before it tells when a pallet was begun
 FILLED_MIN = 60.0  # where neither labels nor counts tell how long one takes: an assumption
 TOLD, BY_LABEL, BY_FLOW = "told", "label before", "units and flow"
+EMPTY_WITHIN_MIN = 180  # before and after a moment the table was empty once: counts and units drift apart
+LEAST_WAIT_MIN, LONGEST_WAIT_MIN = 4.0, 60.0  # less is the unevenness of filling; no table holds more
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,44 @@ def _misfit(counts: np.ndarray, start: datetime, pallets: pl.DataFrame, grid: np
 
 def _minutes(moments: pl.Series, start: datetime) -> np.ndarray:
     return (moments - start).dt.total_microseconds().to_numpy() / 60e6
+
+
+def waits(passed: np.ndarray, start: datetime, pallets: pl.DataFrame, way_min: float) -> np.ndarray:
+    """Minutes that what is packed in each minute from `start` had waited on the table, beyond the way to the pallet.
+
+    passed: containers past the last station a minute, of all items. pallets: packed_from, packed_to, units; filled evenly. What passed and is
+    not packed waits; the table is taken as empty where least waits within EMPTY_WITHIN_MIN. First come, first packed. Common practice, no source.
+    """
+    from scipy.ndimage import minimum_filter1d
+
+    begins, ends = (_minutes(pallets[name], start) for name in ("packed_from", "packed_to"))
+    some = ends > begins
+    at = np.arange(len(passed) + 1.0)
+    if not some.any():
+        return np.zeros(len(passed) + 1)
+    speed = pallets["units"].to_numpy()[some] / (ends - begins)[some]
+    when, change = np.concatenate([begins[some], ends[some]]), np.concatenate([speed, -speed])
+    order = np.argsort(when, kind="stable")
+    when, rate = when[order], np.cumsum(change[order])[:-1]
+    packed = np.interp(at, when, np.concatenate([[0.0], np.cumsum(rate * np.diff(when))]))
+    came = np.interp(at - way_min, at, np.concatenate([[0.0], np.cumsum(passed)]))
+    inside = (at > max(when[0], way_min)) & (at < when[-1])
+    whole = came[inside][-1] - came[inside][0] if inside.any() else 0.0
+    if whole <= 0:
+        return np.zeros(len(passed) + 1)
+    came = came * min(max((packed[inside][-1] - packed[inside][0]) / whole, 0.9), 1.1)
+    stock = np.where(inside, came - packed, (came - packed)[inside].max())
+    waiting = np.where(inside, stock - minimum_filter1d(stock, 2 * EMPTY_WITHIN_MIN + 1, mode="nearest"), 0.0)
+    told = (at - np.interp(came - waiting, came + 1e-6 * at, at)) * _side_by_side(begins[some], ends[some])
+    return np.where(~inside | (told < LEAST_WAIT_MIN), 0.0, np.minimum(told, LONGEST_WAIT_MIN))
+
+
+def _side_by_side(begins: np.ndarray, ends: np.ndarray) -> float:
+    """How many pallets are filled at once, on average over the time in which any is: so much longer waits what one palletiser alone keeps back."""
+    order = np.argsort(begins, kind="stable")
+    first, last = begins[order], np.maximum.accumulate(ends[order])
+    covered = float(np.maximum(last - np.maximum(first, np.concatenate([[first[0]], last[:-1]])), 0.0).sum())
+    return max(1.0, float((ends - begins).sum()) / max(covered, 1e-9))
 
 
 def instant() -> pl.Expr:
