@@ -25,7 +25,7 @@ from pipelines.cli_options import (
 )
 from pipelines.settings import settings_from_environment
 from pipelines.show import Format
-from pipelines.site import init_site
+from pipelines.site import init_site, keep_private
 
 app = typer.Typer(
     name="coldledger",
@@ -281,6 +281,7 @@ def acknowledge(
 
 def main() -> None:
     """The one edge at which errors become a sentence and an exit status."""
+    keep_private()
     try:
         app()
     except KeyboardInterrupt:

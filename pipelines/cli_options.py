@@ -13,7 +13,7 @@ from pipelines import typed
 from pipelines.clock import Span
 from pipelines.settings import settings_from_environment
 from pipelines.show import Format
-from pipelines.site import OpenSite, open_site
+from pipelines.site import OpenSite, close_to_others, open_site
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")
@@ -40,7 +40,9 @@ DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-0
 
 
 def open_here(site: Path | None) -> OpenSite:
-    return open_site(site, settings_from_environment())
+    opened = open_site(site, settings_from_environment())
+    close_to_others(opened.site)
+    return opened
 
 
 def moment_of(text: str, opened: OpenSite) -> datetime:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -71,6 +72,30 @@ def init_site(root: Path, text: str | None = None) -> Site:
     except OSError as error:
         raise SiteError(unwritable(site, error)) from error
     return site
+
+
+def keep_private() -> None:
+    """What this process and those it begins write can be read by its account and its group, and by nobody else."""
+    before = os.umask(0o077)
+    os.umask(before | 0o007)
+
+
+def close_to_others(site: Site) -> None:
+    """The same for what an earlier version wrote: its folders and its ledger. inbox/ and works.toml are the works' own affair."""
+    kept = (
+        site.ledger,
+        site.archive,
+        site.quarantine,
+        site.reports,
+        site.locks,
+        site.serve,
+        *(site.root / one for one in (".prefect", ".listen", "ledger.duckdb.wal")),
+    )
+    for path in kept:
+        with suppress(OSError):
+            mode = path.stat().st_mode & 0o777
+            if mode & 0o007:
+                path.chmod(mode & 0o770)
 
 
 def template() -> str:

@@ -22,7 +22,9 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
 from pipelines.pages import routes_feeds, routes_holds, routes_machine, routes_people, routes_read, routes_trace
 from pipelines.pages.desk import Desk, Key, Make
+from pipelines.pages.gate import OPEN, Gate
 from pipelines.pages.metrics import Meter
+from pipelines.pages.turns import TooMany
 from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
 from pipelines.reports.page import Section
@@ -59,14 +61,16 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
             threading.Thread(target=web.desk.keep_warm, args=(partial(_live, web), stopping), daemon=True).start()
         yield
         stopping.set()
-        web.desk.close()
+        web.close()
         keeper.end()
 
-    app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, lifespan=life)
+    described = "/openapi.json" if told.open_reading else None
+    app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, openapi_url=described, lifespan=life)
     app.state.web, app.state.meter = web, Meter()
     for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine):
         app.include_router(part.router(web))
     _errors(app, web)
+    app.add_middleware(Gate, web=web)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(
         TrustedHostMiddleware,
@@ -90,7 +94,7 @@ def _around(app: FastAPI, desk: Desk, patient: bool) -> Callable[..., Awaitable[
                 "too large, or of unknown length\n", 413 if length.isdigit() else 411, media_type="text/plain"
             )
         else:
-            if patient and request.method == "GET" and desk.flow_runs():
+            if patient and request.method == "GET" and request.url.path not in OPEN and desk.flow_runs():
                 await asyncio.sleep(
                     HELD_BACK_S
                 )  # many readers who click without pause must not take the computer from an intake
@@ -127,27 +131,39 @@ def _page(web: Web, request: Request, status: int, text: str) -> Response:
 def _errors(app: FastAPI, web: Web) -> None:
     """What goes wrong is a page with one sentence; nobody is shown a traceback."""
 
-    def refused(request: Request, error: Refused) -> Response:
+    async def page(request: Request, status: int, text: str, retry_s: int = 0) -> Response:
+        answer = await web.quickly(_page, web, request, status, text)
+        if retry_s:
+            answer.headers["Retry-After"] = str(retry_s)
+        return answer
+
+    async def refused(request: Request, error: Refused) -> Response:
         if error.to_sign_in and request.method == "GET":
             return go(f"/sign-in?to={_to(request)}")
-        return _page(web, request, error.status, error.text)
+        return await page(request, error.status, error.text, error.retry_s)
 
-    def http(request: Request, error: HTTPException) -> Response:
+    async def too_many(request: Request, error: TooMany) -> Response:
+        return await page(request, 429, web.texts(request)("error.too_many", seconds=error.retry_s), error.retry_s)
+
+    async def http(request: Request, error: HTTPException) -> Response:
         text = web.texts(request)("error.not_found") if error.status_code == 404 else str(error.detail)
-        answer = _page(web, request, error.status_code, text)
+        answer = await page(request, error.status_code, text)
         answer.headers.update(error.headers or {})
         return answer
 
-    def invalid(request: Request, error: RequestValidationError) -> Response:
+    async def invalid(request: Request, error: RequestValidationError) -> Response:
         wrong = (f"{'.'.join(str(p) for p in one['loc'][1:])}: {one['msg']}" for one in error.errors()[:20])
-        return _page(web, request, 400, "\n".join(wrong))
+        return await page(request, 400, "\n".join(wrong))
 
-    def unknown(request: Request, error: Exception) -> Response:
+    async def ours(request: Request, error: ColdledgerError) -> Response:
+        return await web.quickly(_ours, web, request, error)
+
+    async def unknown(request: Request, error: Exception) -> Response:
         log.error("%s %s", request.method, request.url.path, exc_info=error)
         return Response(web.texts(request)("error.ours") + "\n", 500, media_type="text/plain; charset=utf-8")
 
     handlers: dict[Any, Any] = {
-        Refused: refused, ColdledgerError: partial(_ours, web), HTTPException: http, RequestValidationError: invalid, Exception: unknown,
+        Refused: refused, TooMany: too_many, ColdledgerError: ours, HTTPException: http, RequestValidationError: invalid, Exception: unknown,
     }  # fmt: skip
     for kind, handler in handlers.items():
         app.add_exception_handler(kind, handler)

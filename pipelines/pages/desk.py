@@ -21,6 +21,7 @@ from pipelines.clock import Span
 from pipelines.errors import ColdledgerError, PlantError, SiteError
 from pipelines.ledger import Reader
 from pipelines.locks import running_flows
+from pipelines.pages.turns import OURS, Turns
 from pipelines.pages.view import View
 from pipelines.plant import Plant
 from pipelines.reports.kept import kept_page
@@ -107,7 +108,8 @@ class Desk:
         self._known: tuple[Stamp, Plant] | None = None
         self._marks: Marks | None = None
         self._made: OrderedDict[Key, Made] = OrderedDict()
-        self._lock, self._turns, self._making = threading.Lock(), threading.BoundedSemaphore(2), {}  # type: ignore[var-annotated]
+        self.turns = Turns()
+        self._lock, self._making = threading.Lock(), {}  # type: ignore[var-annotated]
         self._later = ThreadPoolExecutor(1, thread_name_prefix="renew")
         self._queued: set[Key] = set()
         self._running: tuple[float, bool] = (0.0, False)
@@ -163,8 +165,9 @@ class Desk:
 
     # pages
 
-    def page(self, key: Key, make: Make, window: Span | None = None) -> Made:
-        """The page of a question, made anew where it must be. window: what the page speaks of, where later files leave it as it is."""
+    def page(self, key: Key, make: Make, window: Span | None = None, who: str = OURS) -> Made:
+        """The page of a question, made anew where it must be. window: what the page speaks of, where later files leave it as it is. who: for whom;
+        TooMany where too much is made for them already."""
         with self._lock:
             made = self._made.get(key)
             if made is not None:
@@ -176,7 +179,7 @@ class Desk:
         if made is not None and made.writes == self.writes and self._still_near(key, made):
             self._renew(key, make, window)
             return made
-        return self._make(key, make, window)
+        return self._make(key, make, window, who)
 
     def _shown_while_a_flow_runs(self, made: Made) -> bool:
         """Whether a page stands as it is because a flow is at work: what it does is not done, it has the computer and writes the ledger,
@@ -243,17 +246,17 @@ class Desk:
 
         self._later.submit(later)
 
-    def _make(self, key: Key, make: Make, window: Span | None) -> Made:
+    def _make(self, key: Key, make: Make, window: Span | None, who: str = OURS) -> Made:
         """Make a page; who asks for the same meanwhile waits for this one."""
         with self._lock:
             mine = self._making.setdefault(key, threading.Lock())
         try:
-            with mine:
+            with self.turns.wanted(who, key), mine:
                 with self._lock:
                     made = self._made.get(key)
                 if made is not None and self._good(made):
                     return made
-                with self._turns:
+                with self.turns.turn():
                     made = self._made_now(make, window)
                 with self._lock:
                     self._made[key] = made

@@ -52,8 +52,10 @@ def _reading(routes: APIRouter, web: Web) -> None:
     @routes.get("/feeds/refused/{batch}")
     def refused(request: Request, batch: Batch) -> Response:
         """The refused rows of one file, to be corrected and retried."""
-        web.must_read(request)
-        return web.show_own(request, refused_view(web, batch))
+        who = web.asks(request, web.must_read(request))
+        with web.desk.turns.wanted(who, ("refused", batch)), web.desk.turns.turn():
+            view = refused_view(web, batch)
+        return web.show_own(request, view)
 
 
 def _writing(routes: APIRouter, web: Web) -> None:

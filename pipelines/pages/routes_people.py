@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import threading
-import time
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from math import ceil
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
@@ -12,6 +14,7 @@ from fastapi.responses import Response
 from pipelines.clock import parse_timestamp
 from pipelines.pages.forms import check, field, form
 from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.tries import Tries
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.reports.page import Section
@@ -19,35 +22,11 @@ from pipelines.reports.sheet import Column, Sheet
 from pipelines.serve.people import OLD_S, ROLES
 
 Token = Annotated[str, Form(max_length=400)]
-TRIES, WAIT_S = 5, 60.0
-
-
-class Tries:
-    """Sign-ins that failed, by name and by address: after a few of them the next must wait."""
-
-    def __init__(self) -> None:
-        self._failed: dict[str, list[float]] = {}
-        self._lock = threading.Lock()
-
-    def waits(self, *keys: str) -> float:
-        """Seconds until another try is allowed."""
-        now = time.monotonic()
-        with self._lock:
-            self._failed = {
-                k: kept for k, v in self._failed.items() if (kept := [t for t in v if now - t < WAIT_S * 10])
-            }
-            ends = [v[-1] + WAIT_S - now for k in keys if len(v := self._failed.get(k, [])) >= TRIES]
-        return max(0.0, *ends) if ends else 0.0
-
-    def failed(self, *keys: str) -> None:
-        with self._lock:
-            for key in keys:
-                self._failed.setdefault(key, []).append(time.monotonic())
-
-    def clear(self, *keys: str) -> None:
-        with self._lock:
-            for key in keys:
-                self._failed.pop(key, None)
+MOST_WAITING, AT_ONCE, COME_BACK_S = (
+    20,
+    4,
+    5,
+)  # sign-ins that wait for their turn, that are looked at together, and when to come back [s]
 
 
 def router(web: Web) -> APIRouter:
@@ -59,18 +38,18 @@ def router(web: Web) -> APIRouter:
 
 
 def _signing(routes: APIRouter, web: Web) -> None:
-    tries = Tries()
+    door = Door(web)
 
     @routes.get("/sign-in")
-    def sign_in(request: Request, to: Annotated[str, Query(max_length=2000)] = "") -> Response:
-        return web.show_own(request, _sign_in_view(web, request, local(to)))
+    async def sign_in(request: Request, to: Annotated[str, Query(max_length=2000)] = "") -> Response:
+        return await web.quickly(lambda: web.show_own(request, _sign_in_view(web, request, local(to))))
 
     @routes.post("/sign-in")
-    def signing_in(
+    async def signing_in(
         request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", to: Annotated[str, Form(max_length=2000)] = ""
     ) -> Response:  # fmt: skip
         """Sign in with a name and a password."""
-        return _sign_in(web, tries, request, name, password, local(to))
+        return await door.open(request, name, password, local(to))
 
     @routes.post("/sign-out")
     def sign_out(request: Request, form_token: Token = "") -> Response:
@@ -92,7 +71,10 @@ def _language(routes: APIRouter, web: Web) -> None:
     ) -> Response:
         """Choose the language of this browser."""
         web.own_form(request)
-        answer = go(local(to))
+        on = local(to)
+        if web.stranger(request) and not on.startswith("/sign-in"):
+            on = f"/sign-in?to={quote(on, safe='')}"
+        answer = go(on)
         if language in LANGUAGES:
             answer.set_cookie(
                 "coldledger_language",
@@ -106,33 +88,51 @@ def _language(routes: APIRouter, web: Web) -> None:
         return answer
 
 
-def _sign_in(web: Web, tries: Tries, request: Request, name: str, password: str, to: str) -> Response:
-    web.own_form(request)
-    t, keys = (
-        web.texts(request),
-        (f"name:{name.strip().casefold()}", f"from:{request.client.host if request.client else ''}"),
-    )
-    wait = tries.waits(*keys)
-    if wait:
-        raise Refused(429, t("people.wait", seconds=round(wait)))
-    token = web.people.sign_in(name, password)
-    if token is None:
-        tries.failed(*keys)
-        web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
-        return web.show_own(request, _sign_in_view(web, request, to, t("people.wrong")), 401)
-    tries.clear(*keys)
-    web.note(name.strip(), "sign in", "", "done")
-    answer = go(to)
-    answer.set_cookie(
-        web.options.cookie,
-        token,
-        max_age=int(OLD_S),
-        httponly=True,
-        secure=web.options.secure,
-        samesite="lax",
-        path="/",
-    )
-    return answer
+class Door:
+    """Where people sign in: tries are counted before a password is looked at, few passwords are looked at at once, and none of it waits for a page."""
+
+    def __init__(self, web: Web):
+        self.web, self.tries = web, Tries()
+        self._hands = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="door")
+        self._waiting = 0  # touched by the event loop alone
+
+    async def open(self, request: Request, name: str, password: str, to: str) -> Response:
+        """Sign somebody in; Refused with 429 for who must wait."""
+        web, t = self.web, self.web.texts(request)
+        web.own_form(request)
+        address = request.client.host if request.client else ""
+        wait = self.tries.begin(name, address)
+        if wait:
+            raise Refused(429, t("people.wait", seconds=ceil(wait)), retry_s=ceil(wait))
+        if self._waiting >= MOST_WAITING:
+            raise Refused(429, t("people.wait", seconds=COME_BACK_S), retry_s=COME_BACK_S)
+        self._waiting += 1
+        try:
+            loop = asyncio.get_running_loop()
+            token = await loop.run_in_executor(self._hands, web.people.sign_in, name, password)
+        finally:
+            self._waiting -= 1
+        if token is not None:
+            self.tries.good(name, address)
+        return await web.quickly(self._opened, request, name, token, to)
+
+    def _opened(self, request: Request, name: str, token: str | None, to: str) -> Response:
+        web = self.web
+        if token is None:
+            web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
+            return web.show_own(request, _sign_in_view(web, request, to, web.texts(request)("people.wrong")), 401)
+        web.note(name.strip(), "sign in", "", "done")
+        answer = go(to)
+        answer.set_cookie(
+            web.options.cookie,
+            token,
+            max_age=int(OLD_S),
+            httponly=True,
+            secure=web.options.secure,
+            samesite="lax",
+            path="/",
+        )
+        return answer
 
 
 def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:

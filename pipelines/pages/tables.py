@@ -38,12 +38,16 @@ def order_of(text: str | None) -> Order | None:
     return Order(parts[0], parts[1], parts[2] == "desc")
 
 
-_DIGITS = re.compile(r"(\d+)")
+_DIGITS = re.compile(r"([0-9]+)")  # isdigit and \d also mean signs that are no numbers
 
 
 def _natural(value: Any) -> list[tuple[int, float, str]]:
     """Texts in the order people expect: mould 9 before mould 10."""
-    return [(0, float(p), "") if p.isdigit() else (1, 0.0, p.casefold()) for p in _DIGITS.split(str(value)) if p]
+    return [
+        (1, 0.0, p.casefold()) if n % 2 == 0 else (0, float(p), "")
+        for n, p in enumerate(_DIGITS.split(str(value)))
+        if p
+    ]
 
 
 def ordered(sheet: Sheet, order: Order | None) -> list[int]:
@@ -58,8 +62,17 @@ def ordered(sheet: Sheet, order: Order | None) -> list[int]:
 
     full = [n for n in numbers if value(n) not in (None, "")]
     empty = [n for n in numbers if value(n) in (None, "")]
-    key = (lambda n: _natural(value(n))) if column.kind in TEXTS else (lambda n: float(value(n)))
+    key = (lambda n: _natural(value(n))) if column.kind in TEXTS else (lambda n: _number(value(n)))
     return sorted(full, key=key, reverse=order.down) + empty
+
+
+def _number(value: Any) -> tuple[int, float, list[tuple[int, float, str]]]:
+    """A number's place; what is none stands behind all numbers, as text."""
+    try:
+        told = float(value)
+    except (TypeError, ValueError, OverflowError):
+        return 1, 0.0, _natural(value)
+    return (0, told, []) if told == told else (1, 0.0, [])
 
 
 def address(query: Mapping[str, str], **more: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import gzip
 import hashlib
 import io
@@ -9,9 +10,12 @@ import secrets
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
+from typing import Any, TypeVar
 from urllib.parse import quote, urlsplit
 
 from fastapi import Request
@@ -24,12 +28,15 @@ from pipelines.pages.desk import Desk, Key, Made, Make, Written
 from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
 from pipelines.pages.tables import named_sheets, order_of, table_csv
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
+from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
 from pipelines.reports.sheet import Sheet
 from pipelines.reports.workbook import write_workbook
 from pipelines.serve.books import Books
 from pipelines.serve.people import People, Person
 
+T = TypeVar("T")
+QUICK_THREADS = 8
 OWN = ("sort", "as", "table", "wall")  # words of an address that are no part of the question
 
 
@@ -54,9 +61,9 @@ class Options:
 class Refused(Exception):
     """A request that is answered with a sentence and no more. status: of HTTP."""
 
-    def __init__(self, status: int, text: str, to_sign_in: bool = False):
+    def __init__(self, status: int, text: str, to_sign_in: bool = False, retry_s: int = 0):
         super().__init__(text)
-        self.status, self.text, self.to_sign_in = status, text, to_sign_in
+        self.status, self.text, self.to_sign_in, self.retry_s = status, text, to_sign_in, retry_s
 
 
 class Web:
@@ -66,11 +73,32 @@ class Web:
         self.desk, self.books, self.options = desk, books, options
         self.people = People(books)
         self._said: dict[str, tuple[str, str, float]] = {}
+        self._quick = ThreadPoolExecutor(QUICK_THREADS, thread_name_prefix="quick")
 
     # who and how
 
     def person(self, request: Request) -> Person | None:
-        return self.people.of(request.cookies.get(self.options.cookie))
+        """Who is signed in; looked up once a request."""
+        if not hasattr(request.state, "person"):
+            request.state.person = self.people.of(request.cookies.get(self.options.cookie))
+        told: Person | None = request.state.person
+        return told
+
+    def asks(self, request: Request, person: Person | None) -> str:
+        """For whom a page is made: a person, else an address."""
+        return f"person {person.name}" if person else f"from {place_of(request.client.host) if request.client else '?'}"
+
+    def stranger(self, request: Request) -> bool:
+        """Whether the one who asks may be told nothing of the works."""
+        return not self.options.open_reading and self.person(request) is None
+
+    async def quickly(self, do: Callable[..., T], *told: Any) -> T:
+        """Do what must never wait behind pages being made, in threads of its own."""
+        return await asyncio.get_running_loop().run_in_executor(self._quick, partial(do, *told))
+
+    def close(self) -> None:
+        self._quick.shutdown(wait=False, cancel_futures=True)
+        self.desk.close()
 
     def texts(self, request: Request) -> Texts:
         """By the reader's own choice, else their browser's languages if the works' is among none, else the works' language."""
@@ -141,16 +169,23 @@ class Web:
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         said, kind = self._take_said(request)
         return Reader(
-            self.texts(request), path, person, request.query_params.get("wall") == "1", said, kind, self.desk.mistake
+            self.texts(request),
+            path,
+            person,
+            request.query_params.get("wall") == "1",
+            said,
+            kind,
+            "" if person is None and not self.options.open_reading else self.desk.mistake,
         )
 
     def show(self, request: Request, key: Key, make: Make, window: Span | None = None, status: int = 200) -> Response:
         """Answer with a page that many readers share, or with one of its tables."""
         person = self.must_read(request)
-        made = self.desk.page(key, make, window)
+        who = self.asks(request, person)
+        made = self.desk.page(key, make, window, who)
         wanted = request.query_params.get("as")
         if wanted is not None:
-            return self._taken(request, made, wanted)
+            return self._taken(request, made, wanted, (who, key))
         query = dict(request.query_params)
         order, t = order_of(query.get("sort")), self.texts(request)
         name: Key = (
@@ -160,7 +195,8 @@ class Web:
         )
         written = made.html.get(name)
         if written is None:
-            written = Written.of(body_html(made.view, Asked(query, order, t, self._clock(made))))
+            with self.desk.turns.turn():
+                written = Written.of(body_html(made.view, Asked(query, order, t, self._clock(made))))
             if len(made.html) > 12:
                 made.html.clear()
             made.html[name] = written
@@ -226,19 +262,29 @@ class Web:
         body = body_html(view, Asked(query, order_of(query.get("sort")), reader.texts, at))
         return self._answer(request, view, Written.of(body), reader, status)
 
-    def _taken(self, request: Request, made: Made, wanted: str) -> Response:
-        return self._taken_of(request, made.view, wanted)
+    def _taken(self, request: Request, made: Made, wanted: str, asked: tuple[str, Key]) -> Response:
+        """A workbook is made once of a page, like the page; who asks for too much at once waits."""
+        name = request.query_params.get("table", "")
+        kept = ("xlsx", name)
+        if wanted != "xlsx":
+            return self._taken_of(request, made.view, wanted)
+        with self.desk.turns.wanted(asked[0], (*kept, asked[1])):
+            if kept not in made.whole:
+                answer = self._taken_of(request, made.view, wanted)
+                if len(made.whole) > 12:
+                    made.whole.clear()
+                made.whole[kept] = bytes(answer.body)
+                return answer
+            return _workbook_file(made.whole[kept], made.face.title, name)
 
     def _taken_of(self, request: Request, view: View, wanted: str) -> Response:
         """A page's tables as a workbook, or one of them as CSV."""
         sheets, t = named_sheets(view.sheets), self.texts(request)
         name = request.query_params.get("table", "")
         if wanted == "xlsx" and sheets and (not name or name in sheets):
-            data, kind = (
-                workbook(view, [sheets[name]] if name else view.sheets),
-                "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-            )
-            return _file(data, kind, f"{file_name(view.title)}{'-' if name else ''}{name}.xlsx")
+            with self.desk.turns.turn():
+                data = workbook(view, [sheets[name]] if name else view.sheets)
+            return _workbook_file(data, view.title, name)
         if wanted == "csv" and name in sheets:
             order = order_of(request.query_params.get("sort"))
             text = table_csv(sheets[name], order if order and order.table == name else None, t.of_report)
@@ -260,6 +306,11 @@ def file_name(title: str) -> str:
     """A title as a file's name: letters, digits and dashes of ASCII."""
     plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in title)
     return "-".join(part for part in plain.split("-") if part)[:60] or "table"
+
+
+def _workbook_file(data: bytes, title: str, table: str) -> Response:
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    return _file(data, kind, f"{file_name(title)}{'-' if table else ''}{table}.xlsx")
 
 
 def _file(data: bytes, kind: str, name: str) -> Response:

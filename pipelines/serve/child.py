@@ -15,6 +15,7 @@ from typing import Any
 from pipelines.errors import ColdledgerError
 from pipelines.serve import logs
 from pipelines.settings import settings_from_environment
+from pipelines.site import keep_private
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
 LESS_URGENT = 3
@@ -95,6 +96,7 @@ def _end_with_parent() -> None:
 def main() -> None:
     """`ROLE`: play one part."""
     logs.start()
+    keep_private()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the supervisor; it ends its children in order
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:

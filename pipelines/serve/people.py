@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+import threading
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ SHORTEST = 10  # letters of a password
 LONGEST = 200
 IDLE_S, OLD_S = 12 * 3600.0, 7 * 86400.0
 _TOUCH_S = 60.0
+LAST_ADMIN = "{name} is the last admin: give another person that role first, or nobody could change who may do what"
+_HASHING = threading.BoundedSemaphore(2)  # passwords looked at together: each takes 64 MiB for as long (Argon2id)
 
 
 @dataclass(frozen=True)
@@ -66,9 +69,12 @@ class People:
         if not told or len(told) > 80 or any(ord(c) < 32 for c in told):
             raise WrongUse("a name has 1 to 80 letters")
         self._check(roles, told, password)
-        self.books.tell(
-            "add_person", name=told, roles=" ".join(roles), password_hash=_hasher().hash(password), at=utc_text(at)
-        )
+        with _HASHING:
+            hashed = _hasher().hash(password)
+        if not self.books.tell("add_person", name=told, roles=" ".join(roles), password_hash=hashed, at=utc_text(at))[
+            0
+        ]:
+            raise WrongUse(LAST_ADMIN.format(name=told))
         self.books.tell("end_sessions_of", name=told)
 
     def _check(self, roles: Sequence[str], name: str, password: str) -> None:
@@ -80,8 +86,10 @@ class People:
             )
 
     def end(self, name: str, at: datetime) -> None:
-        """Take a person out and sign them out; WrongUse where nobody has the name."""
+        """Take a person out and sign them out; WrongUse where nobody has the name, and for the last admin."""
         if not self.books.tell("end_person", name=name, at=utc_text(at))[0]:
+            if self.books.ask("person", name=name):
+                raise WrongUse(LAST_ADMIN.format(name=name))
             raise WrongUse(f"nobody is called '{name}'; see `coldledger people`")
         self.books.tell("end_sessions_of", name=name)
 
@@ -100,7 +108,8 @@ class People:
         rows = self.books.ask("person", name=name.strip())
         row = rows[0] if rows and rows[0]["ended_at"] is None else None
         try:
-            _hasher().verify(row["password_hash"] if row else _nobody(), password[: LONGEST + 1])
+            with _HASHING:
+                _hasher().verify(row["password_hash"] if row else _nobody(), password[: LONGEST + 1])
         except (VerificationError, InvalidHashError):
             return None
         if row is None:

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from pipelines.errors import WrongUse
 from pipelines.intake import take_in
 from pipelines.serve.books import Books
 from pipelines.serve.clerk import Clerk
@@ -244,5 +245,5 @@ def test_a_clock_of_its_own_runs_as_told() -> None:
     assert one == RunningClock(datetime(2026, 3, 5, 5, 5, tzinfo=UTC), 1000.0, 600.0) and clock_of(one.text()) == one
     told = Settings(clock=clock_of("2026-03-05T05:05:00+00:00x3600"))
     assert told.speed == 3600 and told.now() >= datetime(2026, 3, 5, 5, 5, tzinfo=UTC)
-    with pytest.raises(ValueError):
+    with pytest.raises(WrongUse, match="needs an offset"):
         clock_of("2026-03-05T05:05:00")
