@@ -12,6 +12,7 @@ from pipelines.intake.run import Intake, intake_lock
 from pipelines.intake.taken import IntakeReport
 from pipelines.ledger import Ledger
 from pipelines.ledger.sentences import unwritable
+from pipelines.ledger.windows import without_overlaps
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 
@@ -80,4 +81,4 @@ def _worth_taking(run: Intake, arrival: Arrival) -> bool:
     if not reads:
         return False
     empty = any(read.rows == 0 for read in reads)
-    return empty or any(entry.rows_kept for entry in run.delivery_of(reads, run.at).files)
+    return empty or any(entry.rows_kept for entry in without_overlaps(run.ledger, run.delivery_of(reads, run.at)).files)

@@ -29,6 +29,7 @@ from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.history import note_repeats
 from pipelines.ledger.sentences import unwritable
+from pipelines.ledger.windows import without_overlaps
 from pipelines.locks import held
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
@@ -190,6 +191,7 @@ class Intake:
         """Commit, then move the originals: what is still in the inbox after a power cut was committed or was not."""
         try:
             with net():
+                delivery = without_overlaps(self.ledger, delivery)
                 numbered = commit(self.ledger, delivery, at)
         except OneFileFailed as failed:
             return self._one_by_one(fresh, delivery, at, failed)

@@ -14,6 +14,7 @@ from pipelines.intake.run import Intake
 from pipelines.intake.taken import ReadFile
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, foreseen
+from pipelines.ledger.windows import without_overlaps
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from schemas.feeds import ALL_FEEDS
@@ -71,7 +72,7 @@ def try_file(path: Path, name: str, site: Site, plant: Plant, settings: Settings
 
 
 def _tried(trial: Intake, read: ReadFile) -> Tried:
-    delivery = trial.delivery_of([read], trial.at)
+    delivery = without_overlaps(trial.ledger, trial.delivery_of([read], trial.at))
     entry = delivery.files[0]
     mapping = " ".join(read.kind.mapping.files) if read.kind and read.kind.mapping else None
     told = Tried(

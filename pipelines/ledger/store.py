@@ -129,6 +129,12 @@ class Reader:
         )
         return int(twice.aggregate("count(*)").fetchall()[0][0])
 
+    def distinct(self, table: str, columns: Sequence[str], when: str, first: datetime, last: datetime) -> pl.DataFrame:
+        """The different values of some columns among versions in force whose `when` lies in [first, last]."""
+        limits = (duckdb.ConstantExpression(_naive(moment)) for moment in (first, last))
+        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
+        return rows.filter(duckdb.ColumnExpression(when).between(*limits)).select(*columns).distinct().pl()
+
     def in_force(
         self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any
     ) -> pl.DataFrame:

@@ -23,6 +23,7 @@ from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.keeping import keep_what_people_said, kept_decisions
 from pipelines.ledger.sentences import unwritable
+from pipelines.ledger.windows import without_overlaps
 from pipelines.plant import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site import OpenSite
@@ -118,7 +119,8 @@ class _FromArchive(Intake):
         return self.places[str(read.arrival.path)].received_at
 
     def _kept(self, parts: list[tuple[list[ReadFile], Delivery]]) -> None:
-        for fresh, delivery in parts:
+        for fresh, sorted_rows in parts:
+            delivery = without_overlaps(self.ledger, sorted_rows)
             numbered = commit(self.ledger, delivery, max(map(self._received, fresh)))
             self._note(numbered)
             for read, entry in zip(fresh, delivery.files, strict=True):

@@ -1,0 +1,160 @@
+"""Windows of different lengths that lie over each other at one place: an hour beside its own minutes would be counted twice. The later one is set aside."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import polars as pl
+
+from pipelines.ledger.delivery import Delivery
+from pipelines.ledger.store import Ledger, Reader
+from schemas.feeds import ALL_FEEDS, Feed
+from schemas.quantities import MAX_WINDOW_S
+from schemas.reasons import Reason
+
+_MOST = 5_000  # rows of one place that lie over each other: more is no mistake of a few windows, and all that come are set aside
+State = dict[int, dict[int, None]]  # length -> starts [us]
+
+
+def without_overlaps(ledger: Ledger, delivery: Delivery) -> Delivery:
+    """The delivery without rows whose window lies over windows of another length of the same key (station, line, mould...) by half of the shorter or more; those are
+    refused. What has the same start replaces, as everywhere. Decided file by file in the order of receipt, so that it does not matter which files are committed together."""
+    frames = {
+        name: frame for name, frame in delivery.kept.items() if "window_s" in ALL_FEEDS[name].columns and frame.height
+    }
+    if not frames:
+        return delivery
+    if not ledger.exists:
+        found = {name: _clashing(None, ALL_FEEDS[name], frame) for name, frame in frames.items()}
+    else:
+        with ledger.reading() as reader:
+            found = {name: _clashing(reader, ALL_FEEDS[name], frame) for name, frame in frames.items()}
+    for name, bad in found.items():
+        delivery = _refused(delivery, ALL_FEEDS[name], bad) if bad else delivery
+    return delivery
+
+
+def _clashing(reader: Reader | None, feed: Feed, frame: pl.DataFrame) -> dict[int, int]:
+    """Rows of the frame that are to be refused, each with the length of the windows that it lies over [s]."""
+    when = str(feed.when)
+    place = [c for c in feed.key if c != when and c not in feed.optional and c != "defect"]
+    first, last = frame[when].min(), frame[when].max()
+    assert isinstance(first, datetime) and isinstance(last, datetime)
+    lo, hi = first - timedelta(seconds=MAX_WINDOW_S), last + timedelta(seconds=MAX_WINDOW_S)
+    lengths = frame.select(*place, "window_s").unique()
+    if reader is None:
+        return _among(frame, frame.head(0), feed, _several(lengths, place))
+    lengths = pl.concat([lengths, reader.distinct(feed.name, (*place, "window_s"), when, lo, hi)]).unique()
+    several = _several(lengths, place)
+    return {} if several.is_empty() else _among(frame, _there(reader, feed, several, lo, hi), feed, several)
+
+
+def _several(lengths: pl.DataFrame, place: list[str]) -> pl.DataFrame:
+    """Places with windows of more than one length."""
+    return lengths.group_by(place).len().filter(pl.col("len") > 1).select(place)
+
+
+def _there(reader: Reader, feed: Feed, places: pl.DataFrame, lo: datetime, hi: datetime) -> pl.DataFrame:
+    found = reader.in_force(feed.name, feed.where, places[feed.where], feed.when, lo, hi)
+    return found.join(places, on=places.columns, how="semi")
+
+
+def _among(frame: pl.DataFrame, there: pl.DataFrame, feed: Feed, places: pl.DataFrame) -> dict[int, int]:
+    if places.is_empty():
+        return {}
+    when, group = str(feed.when), [c for c in feed.key if c != feed.when]
+    columns = (*map(pl.col, group), pl.col(when).dt.epoch("us").alias("start"), pl.col("window_s").alias("length"))
+    came = frame.with_row_index("row").join(places, on=places.columns, how="semi").sort("row")
+    both = pl.concat(
+        [
+            there.select(*columns, row=pl.lit(None, pl.Int64), file_no=pl.lit(-1, pl.Int64)),
+            came.select(*columns, row=pl.col("row").cast(pl.Int64), file_no=pl.col("file_no").cast(pl.Int64)),
+        ]
+    )
+    bad: dict[int, int] = {}
+    for rows in _heaps(both, group):
+        bad |= _of_heap(rows)
+    return bad
+
+
+def _heaps(rows: pl.DataFrame, group: list[str]) -> Iterator[list[tuple[int | None, int, int, int]]]:
+    """Chains of windows of one key that lie over each other and are of more than one length: (row, file, start, length [s]) in the order of receipt."""
+    end = pl.col("start") + pl.col("length") * 1_000_000
+    rows = rows.sort("start").with_columns(before=end.cum_max().shift(1).over(group))
+    begins = pl.col("before").is_null() | (pl.col("start") >= pl.col("before"))
+    heap = rows.with_columns(heap=begins.cast(pl.Int32).cum_sum().over(group))
+    heap = heap.filter(pl.col("length").n_unique().over([*group, "heap"]) > 1)
+    for part in heap.partition_by([*group, "heap"]):
+        told = part.sort("file_no", "row", nulls_last=False).select("row", "file_no", "start", "length")
+        yield list(told.iter_rows())
+
+
+def _of_heap(rows: list[tuple[int | None, int, int, int]]) -> dict[int, int]:
+    if len(rows) > _MOST:
+        return {row: length for row, _, _, length in rows if row is not None}
+    state: State = {}
+    bad: dict[int, int] = {}
+    for number in sorted({file for _, file, _, _ in rows}):
+        last = {start: (row, length) for row, file, start, length in rows if file == number}
+        gone = {start: length for length, starts in state.items() for start in starts if start in last}
+        for start, length in gone.items():
+            del state[length][start]
+        for start, (row, length) in sorted(last.items(), key=lambda one: one[1][0] or 0):
+            over = _lies_over(state, start, length) if row is not None else None
+            if over is None:
+                state.setdefault(length, {})[start] = None
+                continue
+            bad[int(row or 0)] = over
+            if start in gone:
+                state.setdefault(gone[start], {})[start] = None
+    return bad
+
+
+def _lies_over(state: State, start: int, length: int) -> int | None:
+    """The length of a window that is there and shares half of the shorter of the two with this one."""
+    for other, starts in state.items():
+        least = min(length, other) * 500_000
+        if other != length and any(
+            min(start + length * 1_000_000, one + other * 1_000_000) - max(start, one) >= least for one in starts
+        ):
+            return other
+    return None
+
+
+def _refused(delivery: Delivery, feed: Feed, bad: dict[int, int]) -> Delivery:
+    """The delivery with these rows of a feed set aside."""
+    frame = delivery.kept[feed.name].with_row_index("row")
+    gone = frame.filter(pl.col("row").is_in(list(bad)))
+    kept = {**delivery.kept, feed.name: frame.filter(~pl.col("row").is_in(list(bad))).drop("row")}
+    assert delivery.refused_rows is not None and delivery.refusals is not None
+    moments = [name for name, dtype in gone.schema.items() if dtype == pl.Datetime]
+    plain = gone.with_columns(pl.col(moments).dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ"))
+    texts, whys = [], []
+    for row in plain.iter_rows(named=True):
+        cells = {name: "" if row[name] is None else str(row[name]) for name in feed.columns}
+        texts.append((row["file_no"], row["file_line"], json.dumps(cells)))
+        expected = f"windows of {bad[row['row']]} s"
+        whys.append(
+            (row["file_no"], row["file_line"], feed.when, cells[str(feed.when)], Reason.WINDOW_OVERLAPS.code, expected)
+        )
+    counts = dict(gone.group_by("file_no").len().iter_rows())
+    files = tuple(
+        replace(one, rows_kept=one.rows_kept - counts.get(n, 0), rows_refused=one.rows_refused + counts.get(n, 0))
+        if one.feed == feed.name
+        else one
+        for n, one in enumerate(delivery.files)
+    )
+    return replace(
+        delivery,
+        files=files,
+        kept={name: one for name, one in kept.items() if one.height},
+        refused_rows=pl.concat([delivery.refused_rows, _like(texts, delivery.refused_rows)]),
+        refusals=pl.concat([delivery.refusals, _like(whys, delivery.refusals)]),
+    )
+
+
+def _like(rows: Sequence[tuple[object, ...]], frame: pl.DataFrame) -> pl.DataFrame:
+    return pl.DataFrame(rows, schema=frame.schema, orient="row")
