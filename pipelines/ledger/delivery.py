@@ -12,6 +12,7 @@ import polars as pl
 import pyarrow as pa
 
 from pipelines.errors import LedgerBusy
+from pipelines.ledger.near import in_force
 from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
@@ -222,7 +223,8 @@ def _plan(reader: Reader, feed: Feed, kept: pl.DataFrame, first: int, at: dateti
     batch = (pl.col("file_no").cast(pl.Int32) + first).alias("batch")
     incoming = kept.select(*feed.columns, batch, pl.col("file_line").cast(pl.Int32))
     lo, hi = (incoming[feed.when].min(), incoming[feed.when].max()) if feed.when else (None, None)
-    existing = reader.in_force(feed.name, feed.where, incoming[feed.where], _range_column(feed), lo, hi)
+    keys = incoming.select(feed.key)
+    existing = in_force(reader, feed.name, feed.where, incoming[feed.where], _range_column(feed), lo, hi, keys)
     return plan_versions(existing, incoming, feed.key, at, kept["key_code"])
 
 

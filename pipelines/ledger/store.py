@@ -129,29 +129,6 @@ class Reader:
         )
         return int(twice.aggregate("count(*)").fetchall()[0][0])
 
-    def distinct(self, table: str, columns: Sequence[str], when: str, first: datetime, last: datetime) -> pl.DataFrame:
-        """The different values of some columns among versions in force whose `when` lies in [first, last]."""
-        limits = (duckdb.ConstantExpression(_naive(moment)) for moment in (first, last))
-        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
-        return rows.filter(duckdb.ColumnExpression(when).between(*limits)).select(*columns).distinct().pl()
-
-    def in_force(
-        self, table: str, where: str, among: pl.Series, when: str | None, first: Any, last: Any
-    ) -> pl.DataFrame:
-        """The versions in force of one fact table whose `where` is `among` and whose `when` lies in [first, last]."""
-        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
-        if when is not None:
-            limits = (duckdb.ConstantExpression(_naive(moment)) for moment in (first, last))
-            rows = rows.filter(duckdb.ColumnExpression(when).between(*limits))
-        wanted = among.unique()
-        if wanted.len() <= 64:  # few constants let DuckDB pass over whole row groups
-            rows = rows.filter(
-                duckdb.ColumnExpression(where).isin(*(duckdb.ConstantExpression(value) for value in wanted))
-            )
-        else:
-            rows = rows.join(self._con.from_arrow(pl.DataFrame({where: wanted}).to_arrow()), where, how="semi")
-        return _aware(rows.pl())
-
 
 class Ledger:
     """The ledger of a site. Nothing else may touch its file."""

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from pipelines.ledger.delivery import Delivery
+from pipelines.ledger.near import distinct, in_force
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
 from schemas.quantities import MAX_WINDOW_S
@@ -47,7 +48,7 @@ def _clashing(reader: Reader | None, feed: Feed, frame: pl.DataFrame) -> dict[in
     lengths = frame.select(*place, "window_s").unique()
     if reader is None:
         return _among(frame, frame.head(0), feed, _several(lengths, place))
-    lengths = pl.concat([lengths, reader.distinct(feed.name, (*place, "window_s"), when, lo, hi)]).unique()
+    lengths = pl.concat([lengths, distinct(reader, feed.name, (*place, "window_s"), when, lo, hi)]).unique()
     several = _several(lengths, place)
     return {} if several.is_empty() else _among(frame, _there(reader, feed, several, lo, hi), feed, several)
 
@@ -58,7 +59,7 @@ def _several(lengths: pl.DataFrame, place: list[str]) -> pl.DataFrame:
 
 
 def _there(reader: Reader, feed: Feed, places: pl.DataFrame, lo: datetime, hi: datetime) -> pl.DataFrame:
-    found = reader.in_force(feed.name, feed.where, places[feed.where], feed.when, lo, hi)
+    found = in_force(reader, feed.name, feed.where, places[feed.where], feed.when, lo, hi)
     return found.join(places, on=places.columns, how="semi")
 
 

@@ -301,7 +301,7 @@ def jsons(rows: Rows) -> Told:
         yield (
             f"station_counts.js-{number}.jsonl",
             rows.json() + word + "\n" + rows.json(),
-            2 if word not in (bad[11],) else 0,
+            2,
         )
     yield "station_counts.js-good.jsonl", good, 1
     yield "station_counts.js-cr.jsonl", (rows.json() + rows.json()).replace("\n", "\r"), 2

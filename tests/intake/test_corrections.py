@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import polars as pl
+import pytest
 
+from pipelines.ledger import delivery
 from pipelines.ledger.delivery import plan_versions
 from pipelines.settings import Settings
 from tests.conftest import HEAD, NOW, Place
@@ -122,3 +125,28 @@ def test_plan_versions_by_hand() -> None:
     assert told.gone.rows() == [("a", 1, 2, 2)]
     assert told.unchanged == {2: 1, 3: 1}
     assert told.replacing == {2: 1, 3: 1}
+
+
+def test_two_rows_a_year_apart_replace_what_has_their_keys_and_read_no_year_between(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def row(day: str, inspected: int, mould: str = "") -> str:
+        return f"{day}T09:00:00Z,K1,K1-side-a,{mould},60,{inspected},1\n"
+
+    days = [f"2025-{month:02d}-{day:02d}" for month in range(1, 13) for day in range(1, 29)]
+    place.put("station_counts.a.csv", HEAD + "".join(row(day, 12) + row(day, 12, "11") for day in days))
+    place.take()
+    real, read = delivery.in_force, []
+
+    def counted(*args: Any) -> pl.DataFrame:
+        read.append(real(*args))
+        return read[-1]
+
+    monkeypatch.setattr(delivery, "in_force", counted)
+    place.put("station_counts.b.csv", HEAD + row(days[0], 13) + row(days[-1], 12, "11") + row("2025-12-30", 5))
+    place.take()
+    told = place.facts("station_counts")
+    assert (told.height, told["inspected"].sum()) == (2 * len(days) + 1, 12 * 2 * len(days) + 1 + 5)
+    assert [one.height for one in read] == [2]
+    with place.opened.ledger.reading() as reader:
+        assert reader.replaced("station_counts").height == 1, "what says the same replaces nothing"
