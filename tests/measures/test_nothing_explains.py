@@ -66,6 +66,9 @@ def test_three_lies_at_once_are_refused_with_the_range_of_what_the_meters_say(pl
     said = "\n".join(off_sentences(told.misfit))
     assert all(name in said for name in ("K1: packing", "K1: before K1-mouth", "K2: before K2-foot"))
     assert "K1: lehr" not in said and "containers in" in said
+    packing = next(one for one in told.misfit.off if one.name == "K1: packing")
+    lost = packing.usual / packing.into
+    assert 0.0005 < lost < 0.01, "what is lost at packing on a usual day, as yield_readings draws it"
 
 
 def test_meters_that_contradict_one_another_for_weeks_are_no_custom(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]

@@ -136,3 +136,9 @@ def test_stamped_pallets_are_packed_units_and_no_surplus() -> None:
     )
     doubted = above_what_passed(marked, ware(-60, 400), span)
     assert doubted.pallets == () and doubted.above == 0
+
+
+def test_the_label_of_another_item_begins_no_pallet() -> None:
+    """Two items side by side: 2000 containers pass between the labels of the first, 1500 of them its own."""
+    told = begun(stamped(("J", 60, 1500), ("L", 70, 500), ("J", 80, 1500)), ware(-60, 120))
+    assert told["begin"][2] == BY_LABEL and begins(told)[2] == pytest.approx(60, abs=0.01)
