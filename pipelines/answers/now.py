@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -57,19 +57,39 @@ def newest_count(reader: Reader) -> datetime | None:
 
 def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
     """Every line in its newest hour."""
-    newest = newest_count(reader)
+    told = heard(reader, plant, now)
     waiting = reader.ask("open_refusals_count").row(0)
-    known = stations_alive(reader, plant, now, newest)
+    known = told.stations(plant, now)
     lines = [_line(reader, plant, line, [one for one in known if one.line == line]) for line in plant.lines]
-    return Now(now, newest, lines, (int(waiting[0]), int(waiting[1])))
+    return Now(now, told.newest, lines, (int(waiting[0]), int(waiting[1])))
 
 
-def stations_alive(reader: Reader, plant: Plant, now: datetime, newest: datetime | None) -> list[StationLife]:
-    """Every station of works.toml and how long it has been silent; looked for no further back than LOOK_BACK before the newest count."""
-    since = (newest or now) - LOOK_BACK
+@dataclass(frozen=True)
+class Heard:
+    """What the stations last said, from which their states follow at any later moment. newest: of all counts; windows: by station, the end of its last one;
+    otherwise: by station without windows, by feed, until when."""
+
+    newest: datetime | None
+    windows: Mapping[str, datetime]
+    otherwise: Mapping[str, Mapping[str, datetime]]
+
+    def stations(self, plant: Plant, now: datetime) -> list[StationLife]:
+        """Every station of works.toml and how long it has been silent at `now`."""
+        return alive([(s.line, s.id) for s in plant.station], self.windows, now, self.otherwise)
+
+
+def heard(reader: Reader, plant: Plant, now: datetime, at: datetime | None = None) -> Heard:
+    """What came last of each station, looked for no further back than LOOK_BACK before the newest count, or before `at`."""
+    newest = newest_count(reader)
+    since = (at or newest or now) - LOOK_BACK
     rows = reader.ask("last_windows", from_time=since)
     last = {row["station"]: row["last_window"] for row in rows.iter_rows(named=True)}
-    return alive([(s.line, s.id) for s in plant.station], last, now, heard_otherwise(reader, plant, last, since))
+    return Heard(newest, last, heard_otherwise(reader, plant, last, since))
+
+
+def stations_alive(reader: Reader, plant: Plant, now: datetime, at: datetime | None = None) -> list[StationLife]:
+    """Every station of works.toml and how long it has been silent; looked for before `at` where that is told."""
+    return heard(reader, plant, now, at).stations(plant, now)
 
 
 def heard_otherwise(

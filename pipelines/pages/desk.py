@@ -21,6 +21,7 @@ from pipelines.clock import Span
 from pipelines.errors import ColdledgerError, PlantError, SiteError
 from pipelines.ledger import Reader
 from pipelines.locks import running_flows
+from pipelines.pages.fresh import Ears, Fresh
 from pipelines.pages.turns import OURS, Turns
 from pipelines.pages.view import View
 from pipelines.plant import Plant
@@ -32,10 +33,14 @@ from pipelines.site import OpenSite, open_site
 Make = Callable[[Reader, Plant], View]
 Key = tuple[object, ...]
 Stamp = tuple[int, ...]
+LEAST_PAUSE_S = 0.2
 MOST_PAGES, MOST_BYTES = 250, 48 << 20
 REACH = timedelta(hours=12)  # ware of a window was formed, and its signals began, so far before it
 SETTLED = timedelta(minutes=10)  # after a file came, until what follows from it is worked out
 WHILE_A_FLOW_RUNS_S = 600.0
+LIVE_AT_MOST_S = 60.0  # by the works' clock, a page of now is made anew whether anything was written or not
+LIVE_S = {"now": 30.0, "feeds": 30.0}  # those that name the stations: a browser asks again within as much
+LOOKED_AT_S = 600.0  # since somebody asked for it last, a page is made anew before anybody asks again
 RENEWED_WITHIN_S = 60.0  # beyond the grace, where many pages wait to be made anew at once
 
 
@@ -76,6 +81,8 @@ class Made:
         self, view: View, stamp: Stamp, writes: int, at: datetime, marks: Marks, window: Span | None
     ):  # fmt: skip
         self.face = replace(view, parts=(), cautions=(), sources=())
+        self.live_s = LIVE_S.get(view.kind, LIVE_AT_MOST_S) if view.refresh_s else 0.0
+        self.asked = -LOOKED_AT_S
         self._packed = zlib.compress(pickle.dumps(view, protocol=5), 1)
         self.stamp, self.writes, self.at, self.window = stamp, writes, at, window
         self.batch, self.counts = marks.last_batch, marks.counts
@@ -108,7 +115,7 @@ class Desk:
         self._known: tuple[Stamp, Plant] | None = None
         self._marks: Marks | None = None
         self._made: OrderedDict[Key, Made] = OrderedDict()
-        self.turns = Turns()
+        self.turns, self.ears = Turns(), Ears(lambda: self.opened, self.stamp, self.flow_runs)
         self._lock, self._making = threading.Lock(), {}  # type: ignore[var-annotated]
         self._later = ThreadPoolExecutor(1, thread_name_prefix="renew")
         self._queued: set[Key] = set()
@@ -150,6 +157,10 @@ class Desk:
     def now(self) -> datetime:
         return self.settings.now()
 
+    def fresh(self) -> Fresh | None:
+        """How old the newest counts are at this moment; None where nothing is known."""
+        return self.ears.now(self.opened.plant, self.now())
+
     def wrote(self) -> None:
         """Somebody has written by way of a page: whatever was made before is shown to nobody again."""
         with self._lock:
@@ -172,7 +183,11 @@ class Desk:
             made = self._made.get(key)
             if made is not None:
                 self._made.move_to_end(key)
+        if made is not None and who != OURS:
+            made.asked = time.monotonic()
         if made is not None and made.writes == self.writes and self._shown_while_a_flow_runs(made):
+            if self._aged(made):  # nobody waits for a commit; the page says at each answer how old its counts are
+                self._renew(key, make, window)
             return made
         if made is not None and self._good(made):
             return made
@@ -191,13 +206,19 @@ class Desk:
         return False
 
     def _still_near(self, key: Key, made: Made) -> bool:
-        """Whether a page that is no longer good may be shown once more: it was good a moment ago, or its renewal waits for its turn."""
+        """Whether a page that is no longer good may be shown once more: it was good a moment ago, or its renewal waits for its turn. Never one that the clock made old."""
+        if self._aged(made):
+            return False
         age = time.monotonic() - made.checked
         return age < self.grace_s or (key in self._queued and age < self.grace_s + RENEWED_WITHIN_S)
 
+    def _aged(self, made: Made, part: float = 1.0) -> bool:
+        """Whether a page of now is as old, by the works' clock, as it may become (or that part of it)."""
+        return made.live_s > 0 and abs((self.now() - made.at).total_seconds()) >= part * made.live_s
+
     def _good(self, made: Made) -> bool:
         stamp = self.stamp()
-        if made.writes != self.writes:
+        if made.writes != self.writes or self._aged(made):
             return False
         if made.stamp == stamp or (made.window is not None and self._untouched(made, stamp)):
             made.checked = made.good = time.monotonic()
@@ -246,18 +267,20 @@ class Desk:
 
         self._later.submit(later)
 
-    def _make(self, key: Key, make: Make, window: Span | None, who: str = OURS) -> Made:
-        """Make a page; who asks for the same meanwhile waits for this one."""
+    def _make(self, key: Key, make: Make, window: Span | None, who: str = OURS, anew: bool = False) -> Made:
+        """Make a page; who asks for the same meanwhile waits for this one. anew: also while the one that is there is good."""
         with self._lock:
             mine = self._making.setdefault(key, threading.Lock())
         try:
             with self.turns.wanted(who, key), mine:
                 with self._lock:
                     made = self._made.get(key)
-                if made is not None and self._good(made):
+                if made is not None and not anew and self._good(made):
                     return made
+                looked = made.asked if made is not None else time.monotonic() if who != OURS else -LOOKED_AT_S
                 with self.turns.turn():
                     made = self._made_now(make, window)
+                made.asked = looked
                 with self._lock:
                     self._made[key] = made
                     self._drop()
@@ -309,8 +332,10 @@ class Desk:
         """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at a time, never while a flow runs (but
         for the very first time: then nobody has any page yet)."""
         last: Stamp = ()
-        while not stopping.wait(1.0):
+        while not stopping.wait(max(LEAST_PAUSE_S, min(1.0, 1.0 / self.settings.speed))):
             stamp = self.stamp()
+            if last and not self.flow_runs():
+                self._keep_live(live)
             if stamp == last or (last and self.flow_runs()):
                 continue
             for key, make in live():
@@ -321,5 +346,14 @@ class Desk:
             else:
                 last = stamp
 
+    def _keep_live(self, live: Callable[[], list[tuple[Key, Make]]]) -> None:
+        """Make the pages of all lines that somebody looks at anew before the clock makes them old."""
+        for key, make in live():
+            made = self._made.get(key) if key[0] == "now" else None
+            if made is not None and time.monotonic() - made.asked < LOOKED_AT_S and self._aged(made, 0.5):
+                with suppress(ColdledgerError):
+                    self._make(key, make, None, anew=True)
+
     def close(self) -> None:
+        self.ears.close()
         self._later.shutdown(cancel_futures=True)

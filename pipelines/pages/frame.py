@@ -8,9 +8,10 @@ import html
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from math import ceil
 from types import SimpleNamespace
 from typing import Any
 from urllib.parse import quote
@@ -69,6 +70,7 @@ class Asked:
     order: Order | None
     texts: Texts
     at: str
+    every_s: float = 0  # after which a browser asks again
 
 
 def body_html(view: View, asked: Asked) -> str:
@@ -87,7 +89,7 @@ def body_html(view: View, asked: Asked) -> str:
         table = _table(part.sheet, names[id(part.sheet)], part.title, asked) if part.sheet is not None else ""
         parts.append((_whole(part), plain, table))
     text: str = _template("view").render(
-        view=view, parts=parts, t=asked.texts, say=say, at=asked.at, form_token=_TOKEN, to=_HERE, has_tables=bool(view.sheets),
+        view=view, parts=parts, t=asked.texts, say=say, at=asked.at, every_s=f"{asked.every_s:g}", form_token=_TOKEN, to=_HERE, has_tables=bool(view.sheets),
         workbook=address(asked.query, **{"as": "xlsx"}), in_words=lambda chart: _in_words(chart, asked.texts),
     )  # fmt: skip
     return text
@@ -131,9 +133,10 @@ class Reader:
     said: str = ""
     said_kind: str = ""
     mistake: str = ""
+    age: Mapping[str, str] = field(default_factory=dict)
 
 
-def page_html(works: str, kind: str, title: str, refresh_s: int, body: str, reader: Reader) -> str:
+def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, reader: Reader) -> str:
     """A whole page for one reader."""
     person = reader.person
     token = masked(person.form_token) if person else ""
@@ -146,7 +149,7 @@ def page_html(works: str, kind: str, title: str, refresh_s: int, body: str, read
     acts = sorted({act for act in frozenset().union(*ACTS.values()) if person and person.may(act)})
     words = "|".join(t(f"script.{name}") for name in ("renewed", "away", "copied"))
     text: str = _template("frame").render(
-        t=t, works=works, title=t.of_report(title), here=kind, places=PLACES, person=person, acts=acts, form_token=token, refresh_s=refresh_s, body=mine,
+        t=t, works=works, title=t.of_report(title), here=kind, places=PLACES, person=person, acts=acts, form_token=token, refresh_s=ceil(refresh_s), age=reader.age, body=mine,
         version=version(), wall=reader.wall, said=reader.said, said_kind=reader.said_kind, mistake=reader.mistake, languages=LANGUAGES.items(),
         to=quote(reader.path, safe=""), to_plain=reader.path, words=words,
     )  # fmt: skip

@@ -12,19 +12,19 @@ from fastapi.responses import JSONResponse, Response
 from pipelines.answers.holds import answer_holds
 from pipelines.answers.now import LineNow, answer_now
 from pipelines.clock import parse_timestamp, utc_text
-from pipelines.errors import ColdledgerError
 from pipelines.ledger import Reader
 from pipelines.locks import is_held
 from pipelines.measures.holds import HELD, PROPOSED
 from pipelines.pages.desk import Key, Make
 from pipelines.pages.frame import assets
+from pipelines.pages.fresh import behind
 from pipelines.pages.metrics import CONTENT_TYPE, Meter
 from pipelines.pages.routes_read import kept_file
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web
 from pipelines.plant import Plant
 
-STALE = timedelta(minutes=90)
+STALE, MINUTE = timedelta(minutes=90), timedelta(minutes=1)
 
 
 def router(web: Web) -> APIRouter:
@@ -69,21 +69,27 @@ def _last(web: Web) -> dict[str, datetime]:
 
 
 def _health(web: Web) -> dict[str, Any]:
-    problems, newest = [], None
-    try:
-        if web.desk.opened.ledger.exists:
-            newest = web.desk.marks().last_batch
-    except ColdledgerError as error:
-        problems.append(str(error))
+    problems: list[str] = []
     last = _last(web).get("intake")
-    served = is_held(web.desk.site, "serve")
+    served, fresh = is_held(web.desk.site, "serve"), web.desk.fresh()
+    if web.desk.ears.problem:
+        problems.append(web.desk.ears.problem)
+    late = fresh.late if fresh else ()
+    if fresh and late:
+        first = late[0]
+        problems.append(
+            f"{len(late)} of {len(fresh.stations)} stations late or silent, {first.station} by {behind(first) / MINUTE:.0f} min"
+        )
     if served and last is not None and web.desk.now() - last > STALE:
         problems.append("the last good intake ended over 90 minutes ago")
     if web.desk.mistake:
         problems.append("works.toml has mistakes; the one before is in use")
     return {
         "status": "ok" if not problems else "trouble", "problems": problems, "scheduler": "running" if served else "not started here",
-        "last_intake": utc_text(last) if last else None, "last_batch": newest,
+        "last_intake": utc_text(last) if last else None, "last_batch": web.desk.ears.last_batch,
+        "newest_count": utc_text(fresh.newest) if fresh and fresh.newest else None, "newest_count_age_s": round(fresh.age.total_seconds()) if fresh and fresh.age is not None else None,
+        "late": [{"line": one.line, "station": one.station, "state": one.state, "behind_s": round(behind(one).total_seconds())} for one in late],
+        "never_heard": [one.station for one in fresh.stations if one.state == "never"] if fresh else [],
     }  # fmt: skip
 
 

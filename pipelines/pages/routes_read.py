@@ -14,7 +14,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, Response
 
 from pipelines import typed
-from pipelines.answers.now import answer_now, hour_of_line, newest_count, stations_alive
+from pipelines.answers.now import answer_now, hour_of_line, stations_alive
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
@@ -119,7 +119,7 @@ def _moulds(web: Web, line: str, fixed: Span | None, hours: int, defect: str | N
 
 def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
     """The whole hour of a line's newest count; the clock's hour where it has none."""
-    stations = [one for one in stations_alive(reader, plant, web.desk.now(), newest_count(reader)) if one.line == line]
+    stations = [one for one in stations_alive(reader, plant, web.desk.now()) if one.line == line]
     span = hour_of_line(plant, stations)
     return plant.clock.hour_of(span.start if span is not None else web.desk.now())
 
@@ -189,7 +189,7 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
 
 
 def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:
-    stations = [one for one in stations_alive(reader, plant, web.desk.now(), newest_count(reader)) if one.line == line]
+    stations = [one for one in stations_alive(reader, plant, web.desk.now()) if one.line == line]
     span = hour_of_line(plant, stations)
     return span.end if span is not None else web.desk.now()
 

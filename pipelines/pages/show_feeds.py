@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from pipelines.answers.feeds import answer_feeds
-from pipelines.answers.now import newest_count, stations_alive
+from pipelines.answers.now import stations_alive
 from pipelines.clock import parse_timestamp
 from pipelines.ledger import Reader
 from pipelines.pages.forms import check, field, form
@@ -19,14 +19,14 @@ from pipelines.reports.sheet import Column, Sheet
 from pipelines.serve.schedule import upcoming
 from pipelines.work.repair import LARGEST_TEXT, refused_file, refused_rows
 
-LIVE_S = 60
+LIVE_S = 30
 MOST_REFUSED, MOST_ROWS = 300, 100
 
 
 def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     """What came, what is late, silent or refused; what ran, and what will."""
     told, now = answer_feeds(reader, plant, most=MOST_REFUSED, stations=False), web.desk.now()
-    life = stations_alive(reader, plant, now, newest_count(reader))
+    life = stations_alive(reader, plant, now)
     dead = [one for one in life if one.state != "alive"]
     waiting = [
         p

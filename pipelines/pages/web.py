@@ -11,7 +11,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -26,6 +26,7 @@ from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.pages.desk import Desk, Key, Made, Make, Written
 from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
+from pipelines.pages.fresh import told as told_age
 from pipelines.pages.tables import named_sheets, order_of, table_csv
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
 from pipelines.pages.tries import place_of
@@ -196,14 +197,16 @@ class Web:
         written = made.html.get(name)
         if written is None:
             with self.desk.turns.turn():
-                written = Written.of(body_html(made.view, Asked(query, order, t, self._clock(made))))
+                written = Written.of(
+                    body_html(made.view, Asked(query, order, t, self._clock(made), self.every_s(made.face.refresh_s)))
+                )
             if len(made.html) > 12:
                 made.html.clear()
             made.html[name] = written
-        reader = self.reader(request, person)
+        reader = replace(self.reader(request, person), age=self._age(made.face, t))
         if person is not None or reader.said or reader.mistake or status != 200:
             return self._answer(request, made.face, written, reader, status)
-        return self._for_anybody(request, made, (*name, reader.path), written, reader)
+        return self._for_anybody(request, made, (*name, reader.path, *reader.age.values()), written, reader)
 
     def _for_anybody(self, request: Request, made: Made, name: Key, written: Written, reader: Reader) -> Response:
         """The page for readers who are not signed in, who all get the same bytes: written and packed once."""
@@ -215,11 +218,20 @@ class Web:
         data = made.whole.get(name)
         if data is None:
             face, works = made.face, self.desk.opened.plant.works.name
-            text = page_html(works, face.kind, face.title, face.refresh_s, written.body, reader)
+            text = page_html(works, face.kind, face.title, self.every_s(face.refresh_s), written.body, reader)
             if len(made.whole) > 12:
                 made.whole.clear()
             made.whole[name] = data = gzip.compress(text.encode(), 5, mtime=0)
         return Response(data, 200, {**headers, "Content-Encoding": "gzip", "Content-Type": "text/html; charset=utf-8"})
+
+    def _age(self, face: View, t: Texts) -> dict[str, str]:
+        """What stands on a live page about the age of its counts at this moment; nothing on others."""
+        fresh = self.desk.fresh() if face.refresh_s else None
+        return told_age(fresh, self.desk.opened.plant, t) if fresh is not None else {}
+
+    def every_s(self, refresh_s: float) -> float:
+        """After how many seconds of the computer's clock a browser asks again."""
+        return max(0.5, refresh_s / max(1.0, self.desk.settings.speed)) if refresh_s else 0
 
     def _clock(self, made: Made) -> str:
         return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
@@ -229,7 +241,7 @@ class Web:
         if request.headers.get("if-none-match") == tag and status == 200:
             return Response(status_code=304, headers=headers)
         works = self.desk.opened.plant.works.name
-        text = page_html(works, view.kind, view.title, view.refresh_s, written.body, reader)
+        text = page_html(works, view.kind, view.title, self.every_s(view.refresh_s), written.body, reader)
         return HTMLResponse(text, status, headers)
 
     @staticmethod
@@ -242,6 +254,7 @@ class Web:
             reader.person.name if reader.person else "",
             reader.said,
             reader.mistake,
+            *reader.age.values(),
             version(),
         ):
             whole.update(b"\0" + text.encode())

@@ -11,6 +11,9 @@
   const put = (text) => {
     const fresh = new DOMParser().parseFromString(text, 'text/html');
     const from = fresh.getElementById('content'), to = main();
+    const age = fresh.getElementById('age'), older = document.getElementById('age');
+    if (age && older) { if (older.outerHTML !== age.outerHTML) older.replaceWith(document.adoptNode(age)); }
+    else if (age && to) to.before(document.adoptNode(age));
     if (!from || !to) return;
     const names = (root) => [...root.querySelectorAll(':scope > [data-part]')].map((p) => p.id).join(' ');
     if (names(from) !== names(to)) { if (!dirty(to)) to.innerHTML = from.innerHTML; ready(); return; }
