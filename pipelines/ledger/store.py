@@ -33,7 +33,6 @@ _CURRENT: set[tuple[str, int, int]] = (
     set()
 )  # ledgers (path, inode, time of writing) that this process has found to be of its own version
 
-
 # It cuts a sort or a grouping of a large table into hundreds of scans by the limits of its row groups, before the filter is looked at: where an hour of a year is asked
 # for, that took 3 s instead of 0.02 (https://github.com/duckdb/duckdb/pull/22336; tests/benchmarks/README.md).
 _NOT_OURS = "partitioned_execution"
@@ -102,6 +101,11 @@ class Reader:
         rows = self._con.table(table)
         sums = ", ".join(f'bit_xor(hash("{name}"))' for name in rows.columns)
         return int(rows.aggregate(f"count(*), {sums}").fetchall()[0][0])
+
+    def lies_in(self, table: str) -> pl.DataFrame:
+        """Where in the file a table's rows lie: `column_name`, `block_id`, `additional_block_ids`."""
+        rows = self._con.table_function("pragma_storage_info", [table]).filter("persistent")
+        return rows.select("column_name", "block_id", "additional_block_ids").pl()
 
     def whole(self, table: str) -> pa.Table:
         """Every row of a table, as it is."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +16,7 @@ from pipelines.errors import LedgerBroken
 from pipelines.intake.filing import sha256_of
 from pipelines.intake.reread import reread
 from pipelines.ledger import Reader
+from pipelines.ledger.blocks import look_at_blocks
 from pipelines.ledger.keeping import ROLLED
 from pipelines.ledger.past import tables
 from pipelines.plant import Plant, read_plant
@@ -23,6 +24,7 @@ from pipelines.site import OpenSite
 from schemas.feeds import ALL_FEEDS
 
 Progress = Callable[[str], None]
+_WAY_BACK = "restore a copy of the site, or make the ledger again from the archive: `coldledger rebuild --from-archive`"
 
 
 @dataclass(frozen=True)
@@ -49,11 +51,14 @@ class Checked:
 def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None = None) -> Checked:
     """Check a site. rows: also read every file of the archive again, with the works.toml of its time, and compare it with its rows cell by cell."""
     say, told = progress or (lambda _: None), Checked([], [])
+    named = False
     try:
         with opened.ledger.reading() as reader:
             say("the ledger's blocks")
+            _blocks(opened, places_of_blocks(reader), told)
+            named = True
             told.looked.append(
-                f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every block with its checksum"
+                f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every column read"
             )
             say("the ledger's balances")
             batches = reader.ask("batches_all")
@@ -69,10 +74,59 @@ def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None =
                 _against_files(opened, reader, batches, until, plants, told, say)
     except LedgerBroken as error:
         told.findings.append(Finding("fail", "ledger.duckdb", str(error)))
+        if not named:
+            _blocks(opened, {}, told)
         return told
     say("the archive's hashes")
     _archive(opened, batches, told)
     return told
+
+
+def places_of_blocks(reader: Reader) -> dict[int, str]:
+    """What lies in the blocks in which rows lie, as `table.column, table.column`."""
+    found: dict[int, set[str]] = {}
+    for table in tables():
+        for column, block, more in reader.lies_in(table).iter_rows():
+            for one in (block, *(more or ())):
+                found.setdefault(one, set()).add(f"{table}.{column}")
+    return {block: ", ".join(sorted(names)) for block, names in found.items()}
+
+
+def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
+    """Every block of the ledger's file with its checksum, whatever lies in it; and those of which a checksum says too little."""
+    try:
+        blocks = look_at_blocks(opened.site.ledger)
+    except OSError as error:
+        told.findings.append(Finding("fail", "ledger.duckdb", f"the file cannot be read whole ({error.strerror})"))
+        return
+
+    def note(level: str, where: str, what: str) -> None:
+        told.findings.append(Finding(level, f"ledger.duckdb, {where}", what))
+
+    for name in blocks.headers:
+        note("fail", f"{name} header", f"it is not as it was written; {_WAY_BACK}")
+    for number in blocks.broken:
+        holds = places.get(number, "no rows: an index, or what describes the tables")
+        if number in blocks.in_use:
+            note("fail", f"block {number} ({holds})", f"it is not as it was written; {_WAY_BACK}")
+        else:
+            note(
+                "warn",
+                f"block {number} (free)",
+                "it is not as it was written; nothing is kept in it, nothing can be said of it",
+            )
+    gone = [number for number in blocks.in_use if number >= blocks.count]  # a free one need not be there
+    if gone:
+        note("fail", "its end", f"{len(gone)} of {blocks.due} blocks are cut off; {_WAY_BACK}")
+    for alike in blocks.same:
+        which = ", ".join(f"{one} ({places.get(one, 'no rows')})" for one in alike)
+        note(
+            "warn",
+            f"blocks {which}",
+            "they hold the same bytes; where one was written over another no checksum shows it, so they cannot be vouched for",
+        )
+    free = "which are free cannot be told" if blocks.free is None else f"{len(blocks.free):,} of them free"
+    told.looked.append(f"checksums of {blocks.count:,} blocks of the ledger's file, {free}")
 
 
 def _balances(reader: Reader, told: Checked) -> None:
