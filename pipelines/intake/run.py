@@ -183,6 +183,12 @@ class Intake:
         fresh = self.fresh_of(group)
         at = self.at = max(self.settings.now(), self.at)
         delivery = self.delivery_of(fresh, at) if fresh else None
+        if len(fresh) == 1:
+            fresh[
+                0
+            ].raw = (
+                None  # its rows are in the delivery now; where a great file stands twice in memory it may be too much
+            )
         if pending is not None:
             pending.result()
         return filing.submit(self._file, fresh, delivery, at) if delivery is not None else None

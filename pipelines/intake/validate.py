@@ -92,6 +92,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
     work = _join(feed, files)
     frame = _cast(work, reading)
     unread = _mask(work)
+    _check_wrong(work, unread)
     _broken_rules(work, frame, unread)
     for column, rows, reason in against_plant(work.indices, work.values, reading.plant):
         work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))

@@ -12,6 +12,7 @@ import polars as pl
 from pipelines.ledger.store import Reader, _aware, _naive
 
 _WIDE = timedelta(days=3)
+_FEW = 300_000  # keys that are cheaper to look up one by one than what lies between them
 
 
 def distinct(
@@ -34,7 +35,7 @@ def in_force(
     """The versions in force of one fact table whose `where` is `among` and whose `when` lies in [first, last]. keys: of a long span those alone, as two rows a
     year apart must not bring the year between them into memory."""
     rows = _of_span(reader, table, when, first, last)
-    if keys is not None and keys.height and (when is None or last - first > _WIDE):
+    if keys is not None and 0 < keys.height <= _FEW and (when is None or last - first > _WIDE):
         moments = [name for name, dtype in keys.schema.items() if isinstance(dtype, pl.Datetime)]
         wanted = keys.unique().with_columns(pl.col(moments).dt.replace_time_zone(None)).to_arrow()
         same = " and ".join(f't."{name}" is not distinct from i."{name}"' for name in keys.columns)

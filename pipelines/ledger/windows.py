@@ -45,11 +45,13 @@ def _clashing(reader: Reader | None, feed: Feed, frame: pl.DataFrame) -> dict[in
     first, last = frame[when].min(), frame[when].max()
     assert isinstance(first, datetime) and isinstance(last, datetime)
     lo, hi = first - timedelta(seconds=MAX_WINDOW_S), last + timedelta(seconds=MAX_WINDOW_S)
+    there = None if reader is None else distinct(reader, feed.name, (*place, "window_s"), when, lo, hi)
+    if pl.concat([frame["window_s"].unique(), *([] if there is None else [there["window_s"]])]).n_unique() == 1:
+        return {}  # so it is nearly always, and to compare the names of millions of rows takes memory
     lengths = frame.select(*place, "window_s").unique()
-    if reader is None:
+    if reader is None or there is None:
         return _among(frame, frame.head(0), feed, _several(lengths, place))
-    lengths = pl.concat([lengths, distinct(reader, feed.name, (*place, "window_s"), when, lo, hi)]).unique()
-    several = _several(lengths, place)
+    several = _several(pl.concat([lengths, there]).unique(), place)
     return {} if several.is_empty() else _among(frame, _there(reader, feed, several, lo, hi), feed, several)
 
 
