@@ -46,7 +46,7 @@ def router(web: Web) -> APIRouter:
     @routes.get("/health")
     async def health(request: Request) -> Response:
         """Whether the ledger answers, the scheduler lives, and when the last intake ended well; 503 where it does not. A stranger is told no more than that."""
-        told, stranger = await web.quickly(lambda: (_health(web), web.stranger(request)))
+        told, stranger = await web.at_once(lambda: (_health(web), web.stranger(request)))
         shown = {"status": told["status"]} if stranger else told
         return JSONResponse(shown, 200 if told["status"] == "ok" else 503, headers={"Cache-Control": "no-store"})
 

@@ -18,7 +18,7 @@ from pipelines.settings import settings_from_environment
 from pipelines.site import keep_private
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
-LESS_URGENT = 3
+LESS_URGENT, HAND_OVER_S = 3, 0.001
 log = logging.getLogger("coldledger.serve")
 
 
@@ -31,6 +31,7 @@ def pages(told: Mapping[str, Any]) -> None:
 
     if hasattr(os, "nice"):
         os.nice(LESS_URGENT)
+    sys.setswitchinterval(HAND_OVER_S)  # what only passes an answer on does not wait long behind what makes pages
     options = Options(told["open_reading"], told["address"], tuple(told["hosts"]))
     app = create_app(Path(told["root"]), settings_from_environment(), options)
     uvicorn.run(
