@@ -132,7 +132,7 @@ def _errors(app: FastAPI, web: Web) -> None:
     """What goes wrong is a page with one sentence; nobody is shown a traceback."""
 
     async def page(request: Request, status: int, text: str, retry_s: int = 0) -> Response:
-        answer = await web.quickly(_page, web, request, status, text)
+        answer = await web.aside(_page, web, request, status, text)
         if retry_s:
             answer.headers["Retry-After"] = str(retry_s)
         return answer
@@ -156,7 +156,7 @@ def _errors(app: FastAPI, web: Web) -> None:
         return await page(request, 400, "\n".join(wrong))
 
     async def ours(request: Request, error: ColdledgerError) -> Response:
-        return await web.quickly(_ours, web, request, error)
+        return await web.aside(_ours, web, request, error)
 
     async def unknown(request: Request, error: Exception) -> Response:
         log.error("%s %s", request.method, request.url.path, exc_info=error)

@@ -75,6 +75,7 @@ class Web:
         self.people = People(books)
         self._said: dict[str, tuple[str, str, float]] = {}
         self._quick = ThreadPoolExecutor(QUICK_THREADS, thread_name_prefix="quick")
+        self._aside = ThreadPoolExecutor(2, thread_name_prefix="aside")
         self._health = ThreadPoolExecutor(2, thread_name_prefix="health")
 
     # who and how
@@ -102,7 +103,12 @@ class Web:
         """Do what must not even wait behind two hundred sign-ins that are turned away: health."""
         return await asyncio.get_running_loop().run_in_executor(self._health, partial(do, *told))
 
+    async def aside(self, do: Callable[..., T], *told: Any) -> T:
+        """Write what is turned away, however many that are."""
+        return await asyncio.get_running_loop().run_in_executor(self._aside, partial(do, *told))
+
     def close(self) -> None:
+        self._aside.shutdown(wait=False, cancel_futures=True)
         self._health.shutdown(wait=False, cancel_futures=True)
         self._quick.shutdown(wait=False, cancel_futures=True)
         self.desk.close()

@@ -128,26 +128,31 @@ def address(site: Place) -> Iterator[str]:
 
 
 def test_eighty_traces_at_once_leave_health_and_sign_in_quick(address: str) -> None:
-    def trace(n: int) -> tuple[int, str]:
-        answer = httpx.get(
-            f"{address}/trace?line=K1&mould={20 + n}&made_from=2026-03-10T{n % 20:02d}:00&made_to=2026-03-10T{n % 20 + 2:02d}:{n % 60:02d}",
-            timeout=300,
-        )
+    """The clients are made before: making eighty of them takes seconds of the processor that the pages run on."""
+    wide = httpx.Limits(max_connections=100)
+
+    def trace(one: httpx.Client, n: int) -> tuple[int, str]:
+        made = f"made_from=2026-03-10T{n % 20:02d}:00&made_to=2026-03-10T{n % 20 + 2:02d}:{n % 60:02d}"
+        answer = one.get(f"/trace?line=K1&mould={20 + n}&{made}")
         return answer.status_code, answer.headers.get("Retry-After", "")
 
-    with ThreadPoolExecutor(80) as many:
-        asked = [many.submit(trace, n) for n in range(80)]
-        time.sleep(0.3)
+    with (
+        httpx.Client(base_url=address, timeout=300, limits=wide) as readers,
+        httpx.Client(base_url=address, timeout=30) as monitor,
+        ThreadPoolExecutor(80) as many,
+    ):
+        monitor.get("/health")
+        asked = [many.submit(trace, readers, n) for n in range(80)]
         took = []
         while not all(one.done() for one in asked) and len(took) < 100:
             for path in ("/health", "/sign-in"):
                 begun = time.monotonic()
-                assert httpx.get(f"{address}{path}", timeout=30).status_code in (200, 503)
+                assert monitor.get(path).status_code in (200, 503)
                 took.append(time.monotonic() - begun)
     told = [one.result() for one in asked]
     assert {status for status, _ in told} <= {200, 400, 429} and all(after for status, after in told if status == 429)
     assert any(status == 429 for status, _ in told), "eighty are more than one reader is answered at once"
-    assert max(took) < LIMIT_S, sorted(took)[-5:]
+    assert took and max(took) < LIMIT_S, sorted(took)[-5:]
 
 
 LIMIT_S = 1.0
