@@ -30,7 +30,7 @@ def plain_error(error: duckdb.Error, site: Site) -> Exception:
     text = str(error)
     if "No space left" in text or "could not write all data" in text.lower() or "disk full" in text.lower():
         return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
-    if "Permission denied" in text or "read-only file system" in text.lower():
+    if "Permission denied" in text or "Operation not permitted" in text or "read-only file system" in text.lower():
         return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
     return LedgerBroken(
         f"{site.ledger} could not be used: {text.splitlines()[0]}; restore a copy of the site, or make the ledger again from the archive: "

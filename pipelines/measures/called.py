@@ -24,7 +24,7 @@ def rejected_by_calls(ware: pl.DataFrame, calls: pl.DataFrame) -> tuple[pl.DataF
     sums = each.group_by("station").agg(pl.col("most", "least").sum()).sort("station")
     sure = {name: float(most - least) / 12**0.5 for name, most, least in sums.iter_rows()}
     notes = [
-        f"{name}: sends calls and no counts; by its calls it rejected {least:,.0f} to {most:,.0f} containers. What it inspected is "
+        f"{name}: sends calls and no counts; by its calls it rejected {least:,.0f}{f' to {most:,.0f}' if most > least else ''} containers. What it inspected is "
         "worked out from its neighbours"
         for name, most, least in sums.iter_rows()
     ]  # fmt: skip

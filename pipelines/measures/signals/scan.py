@@ -136,7 +136,7 @@ class Scan:
         np.cumsum(self.seen, axis=2, out=self.seen)
 
     def floor_of(self, end: np.ndarray | int) -> np.ndarray:
-        """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`."""
+        """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`, and of hours that have a past to judge by."""
         told: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
         return told
 
@@ -157,6 +157,8 @@ class Scan:
         self.hourly = self.by_hour + self.spread
         for number, minutes in enumerate(WINDOWS_MIN):
             self.variance[number] = self.variances(told, minutes / 60) + self.spread
+        if not (able & told.known).any():  # nothing to compare with: no later window reaches back into this hour
+            self.begun = np.unique(np.append(self.begun, hi))
         read = able & told.known & self.past.reads[None, :]
         some, places = (able & told.known).any(axis=1), read.any(axis=1)
         for number, stream in enumerate(self.streams):

@@ -196,8 +196,15 @@ def _compared(own: _Line, others: Sequence[_Line], cells: Cells, line: str, orig
         if any(p.scope == scope for p in places)
     }
     top = max(scopes, key=lambda scope: scopes[scope])
-    best = max((p for p in places if p.scope == top), key=lambda p: p.probability)
+    best = max((p for p in places if p.scope == top), key=lambda p: (_called(p, cells), p.probability))
     return Placing(best, scopes, tuple(sorted(places, key=lambda p: -p.probability)), own.inside)
+
+
+def _called(where: Place, cells: Cells) -> bool:
+    """Whether any call came from a place: one without any is never named, however little speaks against it."""
+    stations = slice(None) if where.station is None else [where.station]
+    inside = where.scope in ("mould", "section", "gob")
+    return bool(cells.seen[stations][:, list(where.columns) if inside else slice(None)].sum() > 0)
 
 
 def _kernel() -> np.ndarray:

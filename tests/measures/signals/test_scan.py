@@ -105,3 +105,18 @@ def test_an_expectation_is_in_doubt_as_its_past_is_short() -> None:
     calls = [float(past.calls[0, :, :, : hour - 3].sum()) for hour in (6, 23)]
     assert early.spread_rate[0, 0] >= 1 / (calls[0] + 30) and late.spread_rate[0, 0] >= 1 / (calls[1] + 30)
     assert early.spread_rate[0, 0] > 1.5 * late.spread_rate[0, 0]
+
+
+def test_no_window_reaches_back_into_hours_without_a_past() -> None:
+    """Until 400 containers of a station were seen nothing is expected that could be judged: what stands for a rate there is none."""
+    told = counts([one for one in quiet() if one[0] >= 300])
+    told.ware[:, :, :300] = 0.0
+    past = Past(told)
+    scan = Scan(past, 0)
+    unknown = []
+    for hour in range(HOURS):
+        expected = past.expectation(hour)
+        unknown += [hour] if not expected.known.any() else []
+        scan.expect([Part(hour * 60, (hour + 1) * 60, expected)], np.ones((2, 1), bool))
+    judged = (unknown[-1] + 1) * 60
+    assert unknown[:6] == [0, 1, 2, 3, 4, 5] and scan.floor_of(HOURS * 60) == judged and scan.floor_of(judged + 1) == judged
