@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
@@ -95,6 +95,19 @@ def quarantine_entries(site: Site) -> dict[int, Path]:
         return {}
     found = ((_OURS.match(path.name), path) for path in sorted(site.quarantine.iterdir()))
     return {int(match[1]): path for match, path in found if match}
+
+
+def renumber_quarantine(site: Site, ledger: Ledger, numbers: Mapping[int, int]) -> None:
+    """Give the files of the quarantine the numbers that a ledger made again has for their batches, with what a person mended in them; those of which nothing is refused any
+    more go: the rows are in force now, the files as they came in the archive. numbers: new by old; never greater, in the same order."""
+    with ledger.reading() as reader:
+        still = set(reader.ask("open_refused_batches")["batch"].to_list())
+    for old, path in quarantine_entries(site).items():
+        new = numbers.get(old)
+        if new not in still:
+            path.unlink()
+        elif new != old:
+            path.rename(path.with_name(f"b{new:06d}.{path.name.split('.', 1)[1]}"))
 
 
 def settle_quarantine(site: Site, ledger: Ledger) -> None:

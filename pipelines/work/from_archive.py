@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError
-from pipelines.intake.filing import settle_quarantine
+from pipelines.intake.filing import renumber_quarantine, settle_quarantine
 from pipelines.intake.find import Arrival
 from pipelines.intake.journal import Received, journal_path, received_files
 from pipelines.intake.run import Intake, intake_lock
@@ -175,6 +175,7 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
     before = _put_in_place(opened, shadow)
     _write_journal(site, opened.ledger)
     told["decisions about holds"] = restore(opened)
+    renumber_quarantine(site, opened.ledger, run.numbers)
     settle_quarantine(site, opened.ledger)
     report = run.report
     return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(run.wrong.values()), before, told)

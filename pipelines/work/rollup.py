@@ -10,6 +10,7 @@ from pipelines.errors import WrongUse
 from pipelines.intake.run import intake_lock
 from pipelines.ledger.keeping import Rolled, roll_day
 from pipelines.site import OpenSite
+from pipelines.work.days import counted_days
 
 LEAST_DAYS = (
     60  # signals learn from 48 hours, traces follow a fault for days, closes compare a month: all of it from minutes
@@ -18,7 +19,7 @@ Progress = Callable[[str], None]
 
 
 def days_to_roll(opened: OpenSite, before: date) -> list[date]:
-    """The closed production days before `before` whose minutes were not rolled yet, oldest first. WrongUse where `before` is too near."""
+    """The closed production days before `before` whose minutes were not rolled yet, oldest first, and those between them on which nothing was counted. WrongUse where `before` is too near."""
     clock, now = opened.plant.clock, opened.settings.now()
     latest = clock.day_of(now) - timedelta(days=LEAST_DAYS)
     if before > latest:
@@ -33,11 +34,14 @@ def days_to_roll(opened: OpenSite, before: date) -> list[date]:
         until = reader.ask("rolled_until").item()
         closed = set(reader.ask("last_closes")["day"].to_list())
         begin: datetime = until if until is not None else span.start
-    days = [day for day in clock.days_between(begin, clock.day(before).start) if day < before and day not in rolled]
-    for number, day in enumerate(days):
-        if day not in closed:
-            return days[:number]  # in order, and only what was closed: the days behind an open one wait for it
-    return days
+        days = [day for day in clock.days_between(begin, clock.day(before).start) if day < before and day not in rolled]
+        done = 0
+        for number, day in enumerate(days, start=1):
+            if day in closed:
+                done = number
+            elif counted_days(reader, opened.known, [day]):
+                break  # in order, and only what was closed: the days behind an open one wait for it
+    return days[:done]
 
 
 def roll_up(opened: OpenSite, before: date, progress: Progress | None = None) -> list[Rolled]:
