@@ -107,6 +107,7 @@ class Trace(Result):
     about_cavities: over how many cavities the answer is spread, stands_out: whether the first is worth naming. false_share: estimated share of the
     calls that was good ware; guessed: stations never challenged with the defect, taken as the works' stations are. whole_stay: of a critical
     defect, what the mould made since the last check that could have seen it. released_means_gone: as works.toml says; null where nobody knows.
+    uncounted: share of the time of the pallet in hand before which no count came; what was made then is not in the answer.
     complained: containers complained of; where told, the expected numbers are given that at least so many were there.
     parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
     """
@@ -124,6 +125,7 @@ class Trace(Result):
     severity: str | None = None
     proposed: HoldList | None = None
     possible: HoldList | None = None
+    uncounted: float = 0.0
     on_no_pallet: float | None = None
     fault_from: Moment | None = None
     fault_to: Moment | None = None

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from pipelines.answers.line_view import LineView
     from pipelines.answers.trace import LineTrace
 
+UNCOUNTED_FROM = 0.05  # share of a pallet's time without counts from which it is said
+
 
 def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
     """What the answer rests on and what is not known, in sentences."""
@@ -48,10 +50,25 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
     return notes
 
 
+def uncounted(asked: Asked, parts: Sequence[LineTrace]) -> tuple[float, list[str]]:
+    """The share of the time of the pallet in hand before which nothing was counted, and what has to be said of it."""
+    pallet = asked.question.pallet if asked.pallet_row is not None else None
+    for view in (part.view for part in parts):
+        names = view.pallets["pallet"].to_list()
+        share = view.uncounted(names.index(pallet)) if pallet in names else 0.0
+        if share > UNCOUNTED_FROM:
+            return share, [
+                f"line {view.line}: for {share:.0%} of the time in which pallet {pallet} was filled no counts came: ware of then, its moulds and the "
+                "other pallets that hold it are not in this answer"
+            ]
+    return 0.0, []
+
+
 def _waited(view: LineView, pallet: str | None) -> list[str]:
     """Where ware of the pallet in hand seems to have waited on the table before it."""
     names = view.pallets["pallet"].to_list()
-    longest = view.waited(names.index(pallet)) if pallet in names else 0.0
+    number = names.index(pallet) if pallet in names else None
+    longest = 0.0 if number is None or view.uncounted(number) > UNCOUNTED_FROM else view.waited(number)
     if not longest:
         return []
     return [

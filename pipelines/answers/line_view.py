@@ -76,6 +76,14 @@ class LineView:
         begin -= self.waited(number) / self.passing.bin_min
         return blurred_window(self.passing.bins, begin, end, self.packing.sd / self.passing.bin_min)
 
+    def uncounted(self, number: int) -> float:
+        """The share of the time in which a pallet's ware met the first station that lies before any count of these hours (MARGIN) came."""
+        way = timedelta(minutes=self.after_min + self.packing.minutes)
+        begin, end = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        came = np.flatnonzero(self.passing.ware.sum(axis=0) > 0)
+        first = float(came[0]) if len(came) else float(self.passing.bins)
+        return float(np.clip((first - begin) / max(end - begin, 1e-9), 0.0, 1.0))
+
     def waited(self, number: int) -> float:
         """The longest that ware of a pallet had waited on the table before it [min]."""
         moments = (self.pallets[name][number] for name in ("packed_from", "packed_to"))

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.answers.assumed import assumed
+from pipelines.answers.assumed import assumed, uncounted
 from pipelines.answers.complained import with_complaint
 from pipelines.answers.evidence import evidence_of, parts_of
 from pipelines.answers.holds import held_by
@@ -259,7 +259,8 @@ def _told(
     cavities = cavities_of(parts, chances, ranking)
     cavities = [parts_of(reader, cavity) for cavity in cavities[:NAMED]] + cavities[NAMED:]
     likely = [c for c in cavities if c.probability > 0] or cavities
-    asked.notes += assumed(plant, asked, parts, known)
+    blank, blank_words = uncounted(asked, parts)
+    asked.notes += [*blank_words, *assumed(plant, asked, parts, known)]
     parts, (mean, low, high), words = with_complaint(asked, parts)
     asked.notes += words
     pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
@@ -282,7 +283,7 @@ def _told(
         plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None, about_cavities=number, stands_out=first,
         false_share=_false_share(parts), guessed=tuple(s for part in parts if part.view.missed is not None for s in part.view.missed.guessed),
         whole_stay=_whole_stay(reader, plant, question.defect, severity, likely[0], first, known),
-        complained=asked.units if question.defect else None,
+        complained=asked.units if question.defect else None, uncounted=blank,
         released_means_gone=True if plant.warehouse.released_means_gone else None,
     )  # fmt: skip
 

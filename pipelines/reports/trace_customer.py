@@ -152,7 +152,9 @@ def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
         return ("What we were told does not fit our records; we ask for the particulars below.",)
     first = told.cavities[0]
     window = f"formed between {plant.clock.show(told.formed_from)} and {plant.clock.show(told.formed_to)}"
-    if told.asked.get("pallet"):
+    if told.uncounted:
+        window += f", if it was of the ware that we have counts of: for {told.uncounted:.0%} of the time in which its pallet was filled we have none"
+    elif told.asked.get("pallet"):
         window += " (95 %)"
     whose = (
         f"in mould {first.mould} on line {first.line}"

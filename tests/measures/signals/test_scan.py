@@ -119,4 +119,8 @@ def test_no_window_reaches_back_into_hours_without_a_past() -> None:
         unknown += [hour] if not expected.known.any() else []
         scan.expect([Part(hour * 60, (hour + 1) * 60, expected)], np.ones((2, 1), bool))
     judged = (unknown[-1] + 1) * 60
-    assert unknown[:6] == [0, 1, 2, 3, 4, 5] and scan.floor_of(HOURS * 60) == judged and scan.floor_of(judged + 1) == judged
+    assert (
+        unknown[:6] == [0, 1, 2, 3, 4, 5]
+        and scan.floor_of(HOURS * 60) == judged
+        and scan.floor_of(judged + 1) == judged
+    )
