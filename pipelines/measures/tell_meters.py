@@ -21,13 +21,13 @@ def meter_sentences(told: Yield) -> list[str]:
 
 
 def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
-    """A sentence for each: what it read, what the others make of it, by how much it is off, since when, what to do."""
+    """A sentence for each: what it read, what all explanations together make of it, by how much it is off if it is the one, since when, what to do."""
     said = []
     for one in suspects:
-        text = f"{one.meter} reads {_count(one.reading)} {one.unit}; the other meters make it {_count(one.reconciled)}"
+        text = f"{one.meter} reads {_count(one.reading)} {one.unit}; all explanations together make it {_count(one.reconciled)}"
         text += f" ({_sure(one.probability)}z {one.z:+.1f})"
         if one.off_pct is not None:
-            text += f": {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} % of what was there, {_since(one)}"
+            text += f"; where it is this one, {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} % of what was there, {_since(one)}"
         text += ". Have it checked"
         if one.rivals:
             text += f"; it may as well be {' or '.join(_rival(name) for name in one.rivals)}"

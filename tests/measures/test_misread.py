@@ -65,7 +65,7 @@ def test_what_is_said_of_a_meter_names_by_how_much_since_when_and_what_to_do() -
     )  # fmt: skip
     (said,) = suspect_sentences([told])
     assert (
-        "F1 melt log reads 103 000 kg; the other meters make it 100 000" in said
+        "F1 melt log reads 103 000 kg; all explanations together make it 100 000" in said
         and "+3.00 % off, 95 % +2.00 to +4.00 %" in said
     )
     assert "since 2026-03-10 (3 days" in said and "Have it checked; glass that left unseen can look the same." in said
