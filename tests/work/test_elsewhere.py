@@ -8,7 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from datetime import date, datetime
+from datetime import date
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -146,14 +146,15 @@ def other_works(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "export"
 
 
-def moment(text: str, plant: Plant) -> datetime:
-    return parse_timestamp(text, plant.clock.zone)
+def span(start: str, end: str, plant: Plant) -> Span:
+    """A question's times by the works' own clock."""
+    return Span(*(parse_timestamp(text, plant.clock.zone) for text in (start, end)))
 
 
 def test_several_works_are_read_together_each_by_its_own_clock(exported: tuple[Place, Path], other_works: Path) -> None:
     place, export = exported
     sources = [str(export), str(other_works)]
-    parts = parts_of_works(sources, "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order, moment)
+    parts = parts_of_works(sources, "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order, span)
     rows = joined(parts, "defect")
     day = place.plant.clock.day(DAY)
     with place.opened.ledger.reading() as reader:
@@ -176,7 +177,7 @@ def test_its_interval_is_garwoods(exported: tuple[Place, Path]) -> None:
     """Garwood (1936) by chi-square quantiles: [chi2(0.025, 2k)/2, chi2(0.975, 2k + 2)/2]."""
     _, export = exported
     rows = joined(
-        parts_of_works([str(export)], "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order, moment),
+        parts_of_works([str(export)], "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order, span),
         "defect",
     )
     row = max(rows, key=lambda one: one.calls)
@@ -187,7 +188,7 @@ def test_its_interval_is_garwoods(exported: tuple[Place, Path]) -> None:
 def test_what_is_no_export_is_said_to_be_none(tmp_path: Path) -> None:
     read = partial(parts_of_works, [str(tmp_path)], "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order)
     with pytest.raises(WrongUse, match="is no export"):
-        read(moment)
+        read(span)
     with pytest.raises(WrongUse, match="no place"):
         place_at("nosuch://x/y")
 
@@ -245,7 +246,7 @@ def test_an_object_store_holds_the_same_bytes_as_a_folder_and_gives_the_same_ans
     marts_elsewhere("s3://glass/sowia", "s3://glass/marts", [DAY])
     assert in_bucket(bucket, "glass/marts") == bytes_of(tmp_path / "marts") != {}
     here, there = (
-        joined(parts_of_works([one], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, moment), "zone")
+        joined(parts_of_works([one], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, span), "zone")
         for one in (str(export), "s3://glass/sowia")
     )
     assert here == there and here
@@ -260,7 +261,7 @@ def test_a_store_that_is_not_there_is_a_sentence_without_the_secret(
     assert "secret" not in str(error.value)
     with pytest.raises(WrongUse) as wrong:
         parts_of_works(
-            ["s3://works:secret@nowhere/x"], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, moment
+            ["s3://works:secret@nowhere/x"], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, span
         )
     assert "secret" not in str(wrong.value)
     for address in ("nosuch://works:secret@x/y", "nosuch://works:my/secret@x/y"):
