@@ -69,17 +69,21 @@ class LineView:
         share: np.ndarray = self.pallets["units"].to_numpy() / np.maximum(ware, 1.0)
         return np.where((share > 0.5) & (share < 1.2), np.minimum(share, 1.0), 1.0)
 
+    def _met(self, number: int) -> tuple[float, float]:
+        """Between which bins a pallet's ware met the first station, by the usual way to it."""
+        way = timedelta(minutes=self.after_min + self.packing.minutes)
+        first, last = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        return first, last
+
     def on_pallet(self, number: int) -> np.ndarray:
         """The share of each bin's ware that was packed while a pallet was."""
-        way = timedelta(minutes=self.after_min + self.packing.minutes)
-        begin, end = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        begin, end = self._met(number)
         begin -= self.waited(number) / self.passing.bin_min
         return blurred_window(self.passing.bins, begin, end, self.packing.sd / self.passing.bin_min)
 
     def uncounted(self, number: int) -> float:
         """The share of the time in which a pallet's ware met the first station that lies before any count of these hours (MARGIN) came."""
-        way = timedelta(minutes=self.after_min + self.packing.minutes)
-        begin, end = (self.passing.at(self.pallets[name][number] - way) for name in ("packed_from", "packed_to"))
+        begin, end = self._met(number)
         came = np.flatnonzero(self.passing.ware.sum(axis=0) > 0)
         first = float(came[0]) if len(came) else float(self.passing.bins)
         return float(np.clip((first - begin) / max(end - begin, 1e-9), 0.0, 1.0))

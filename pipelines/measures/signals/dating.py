@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from pipelines.measures.signals.counts import LineCounts
-from pipelines.measures.signals.onset import NO_LUMPS, Lumps, Noise, Onset, rise
+from pipelines.measures.signals.onset import NO_LUMPS, Lumps, Noise, Onset, onset_of, rise_logs
 from pipelines.measures.signals.scan import Scan, Stream
 
 CLUMP_MIN = 15.0  # parts of an hour in which calls that come in clumps show
@@ -31,10 +31,9 @@ def dated(
         seen, even, lumps = laid_out(counts, scan.streams[stream], scan.past.reads, defect, every, start)
         wanted = more * even
     latest = max(0, raised - 1 - start)
-    told = rise(seen, wanted, counts.step_s / 60, noise, latest, lumps)
-    clumps = clumped(whole, should, noise, round(CLUMP_MIN * 60 / counts.step_s), told)
-    if clumps > 1:
-        told = rise(seen, wanted, counts.step_s / 60, noise, latest, lumps, clumps)
+    logs = rise_logs(seen, wanted, counts.step_s / 60, noise, lumps)
+    told = onset_of(logs, latest)
+    told = onset_of(logs, latest, clumped(whole, should, noise, round(CLUMP_MIN * 60 / counts.step_s), told))
     return Onset(told.at + start, told.low + start, told.high + start)
 
 

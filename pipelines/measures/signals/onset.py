@@ -158,25 +158,36 @@ def rise(
     noise: Noise = POISSON,
     latest: int | None = None,
     lumps: Lumps = NO_LUMPS,
-    clumps: float = 1.0,
 ) -> Onset:
     """Since when `calls` [bins] exceed an expectation [bins] that held before.
 
     The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x expected
     (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the moment has a flat prior
     over the bins. `latest`: the last bin that can be the first. lumps: counts of long windows among `calls`, laid over their bins.
-    clumps: dispersion inside the blocks (see `clumped`), by which the log likelihood is divided.
     References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a change-point.
     """
+    return onset_of(rise_logs(calls, expected, step_min, noise, lumps), latest)
+
+
+def rise_logs(
+    calls: np.ndarray, expected: np.ndarray, step_min: float = 1.0, noise: Noise = POISSON, lumps: Lumps = NO_LUMPS
+) -> np.ndarray:
+    """Log likelihood [bins] of a rise that begins at each bin, as `rise` has it."""
     same = np.ones(len(FACTORS))
     steps = split_logs(calls, expected, same, FACTORS, noise) + lumps.gain(same, FACTORS, len(calls))
     step_log = _mean_exp(steps[:, :-1])
     ramp_log = _ramp(np.asarray(calls, float), np.asarray(expected, float), step_min, noise)
-    both = np.logaddexp(np.log(1 - RAMP_SHARE) + step_log, np.log(RAMP_SHARE) + ramp_log)
-    both = both / max(clumps, 1.0)
+    both: np.ndarray = np.logaddexp(np.log(1 - RAMP_SHARE) + step_log, np.log(RAMP_SHARE) + ramp_log)
+    return both
+
+
+def onset_of(logs: np.ndarray, latest: int | None = None, clumps: float = 1.0) -> Onset:
+    """The moment by its log likelihood [bins] under a flat prior. latest: the last bin that can be the first. clumps: dispersion inside the
+    blocks (see `dating.clumped`), by which the log likelihood is divided."""
+    told = logs / max(clumps, 1.0)
     if latest is not None:
-        both[latest + 1 :] = -np.inf
-    return _interval(np.exp(both - both.max()))
+        told[latest + 1 :] = -np.inf
+    return _interval(np.exp(told - told.max()))
 
 
 def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float, noise: Noise) -> np.ndarray:
