@@ -92,7 +92,7 @@ def follow_furnace(
 ) -> Iterator[tuple[dict[str, LineFrames], list[LineHour]]]:
     """The lines of a furnace hour by hour over `asked`; the hours of `lead` before it are followed and not given out.
 
-    whole: with critical calls, expectations and doubts of every hour; else with the excesses alone.
+    whole: with critical calls, expectations and doubts of every hour; else with the excesses alone, each where it was closed or in the last hour.
     """
     start = asked.start - lead - PAST
     window = Span(start, asked.end)
@@ -105,14 +105,18 @@ def follow_furnace(
             plant, line, (window.start, window.end), told.calls, told.ware, told.spans, told.logs.jobs, lehr[line]
         )
     clocks = {line: _Clock(plant, line, told.lehr) for line, told in frames.items()}
-    skipped = int((asked.start - start) / HOUR)
+    skipped, last = int((asked.start - start) / HOUR), -int((start - asked.end) // HOUR) - 1
     for hour, trackers, states in follow_lines(plant, counts, int(PAST / HOUR), lehr):
         if hour >= skipped:
+            mine = {
+                line: [one for one in found if whole or one.ended is not None or hour >= last]
+                for line, found in states.items()
+            }
             yield (
                 frames,
                 [
                     _line_hour(plant, trackers[line], hour, found, clocks[line], frames[line], whole)
-                    for line, found in states.items()
+                    for line, found in mine.items()
                 ],
             )
 

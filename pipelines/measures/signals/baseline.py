@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -62,16 +62,22 @@ class Expectation:
 
     def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
         """Common and own relative variance [defects] of a window of so many hours: between the blocks by line, beyond them as theirs."""
-        shares = np.array([np.interp(hours, BLOCKS, row) for row in np.eye(len(BLOCKS))])
+        shares = _shares_of(hours)
         common = sum(share * self.common[block] for share, block in zip(shares, BLOCKS, strict=True))
         own = sum(share * self.own[block] for share, block in zip(shares, BLOCKS, strict=True))
         return np.asarray(common), np.asarray(own)
 
 
+@cache
+def _shares_of(hours: float) -> tuple[float, ...]:
+    """How much of each block's variance counts in a window of so many hours."""
+    return tuple(float(np.interp(hours, BLOCKS, row)) for row in np.eye(len(BLOCKS)))
+
+
 class Past:
     """The hours of a line, with the cells that faults have spoiled taken out.
 
-    calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; good: cells that may teach.
+    calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; teaching: both by defect, 0 where a cell may not teach.
     """
 
     def __init__(self, counts: LineCounts):
@@ -82,7 +88,7 @@ class Past:
         shape = (len(counts.defects), len(counts.stations), len(counts.columns) + 1, self.hours)
         where = np.ravel_multi_index((counts.defect, counts.station, counts.column, counts.at // self.per_hour), shape)
         self.calls = np.bincount(where, counts.calls, minlength=int(np.prod(shape))).reshape(shape)
-        self.good = np.ones(shape, bool)
+        self.teaching = self.calls.copy(), np.broadcast_to(self.ware[None], shape).copy()
         self.jobs = np.array(
             [counts.jobs[min(h * self.per_hour + self.per_hour // 2, counts.bins - 1)] for h in range(self.hours)]
         )
@@ -98,7 +104,8 @@ class Past:
         """Hours `first` to `last` (included) of these cells teach nothing; unread ware of the same hours neither."""
         hours = np.arange(max(0, first), last + 1)
         cells = np.ix_(np.array([defect]), stations, np.append(columns, self.counts.unread), hours)
-        self.good[cells] = False
+        for values in self.teaching:
+            values[cells] = 0
 
     def job_of(self, hour: int) -> int:
         """The job whose ware passes in the middle of an hour."""
@@ -142,25 +149,30 @@ class Past:
         line = _far(seen.sum(axis=2), expected.sum(axis=2))
         bad = bad | line[:, :, None, :]
         hours = np.repeat(bad, block, axis=3)
-        self.good[:, :, :, first : first + hours.shape[3]] &= ~hours
+        for values in self.teaching:
+            values[:, :, :, first : first + hours.shape[3]] *= ~hours
 
     def _kept(self, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        good = self.good[..., hours]
-        return self.calls[..., hours] * good, self.ware[None][..., hours] * good
+        """Calls and ware of these hours that may teach; a view of them where the hours follow each other."""
+        whole = len(hours) > 0 and int(hours[-1] - hours[0]) == len(hours) - 1
+        at = slice(int(hours[0]), int(hours[-1]) + 1) if whole else hours
+        calls, ware = self.teaching
+        return calls[..., at], ware[..., at]
 
     def expectation(self, hour: int, job: int | None = None) -> Expectation:
         """What hour number `hour` should bring, from the hours before it alone; `job`: of its ware of that job."""
         job = self.job_of(hour) if job is None else job
         hours = self.hours_of_job(hour, job)
         calls, ware = self._kept(hours)
-        seen, passed = calls.sum(axis=(2, 3)), ware.sum(axis=(2, 3))
+        calls_of, ware_of = _summed(calls), _summed(ware)
+        seen, passed = calls_of.sum(axis=2), ware_of.sum(axis=2)
         rate, shape, borrowed = self._rates(seen, passed, job)
         common, own, variance = self._dispersion(hour, calls, ware, rate)
         slow = np.max([block * common[block] for block in BLOCKS], axis=0)
         spread = 1 / shape + slow[:, None] / max(1, len(hours))
         read = self.reads[None, :, None]
-        told = (calls.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
-        wanted = (rate[:, :, None] * ware.sum(axis=3) * read)[:, :, :-1].sum(axis=1)
+        told = (calls_of * read)[:, :, :-1].sum(axis=1)
+        wanted = (rate[:, :, None] * ware_of * read)[:, :, :-1].sum(axis=1)
         weight = 1 / variance[:, None]
         habit = (told + weight) / (wanted + weight)
         habit = habit / _level(habit, wanted)
@@ -172,7 +184,7 @@ class Past:
         former = self.before_job(job) if job > 0 else np.array([], int)
         if len(former):
             calls, ware = self._kept(former)
-            before = _over(calls.sum(axis=(2, 3)) + 0.5, ware.sum(axis=(2, 3)) + 1)
+            before = _over(_summed(calls).sum(axis=2) + 0.5, _summed(ware).sum(axis=2) + 1)
             shape = PRIOR_SHAPE
             return (seen + shape) / (passed + shape / before), seen + shape, bool(seen.sum() < shape * (seen.size**0.5))
         return (seen + 0.5) / np.maximum(passed, 1.0), seen + 0.5, False
@@ -207,6 +219,12 @@ def _by_hour(values: np.ndarray, per_hour: int, hours: int) -> np.ndarray:
     pad = hours * per_hour - values.shape[-1]
     told: np.ndarray = np.pad(values, (*[(0, 0)] * (values.ndim - 1), (0, pad)))
     return told.reshape(*values.shape[:-1], hours, per_hour).sum(axis=-1)
+
+
+def _summed(values: np.ndarray) -> np.ndarray:
+    """Sums over the last axis; as a product, which is quicker where that axis is a part of a longer one."""
+    told: np.ndarray = values @ np.ones(values.shape[-1])
+    return told
 
 
 def _over(part: np.ndarray, whole: np.ndarray) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -69,13 +70,19 @@ class Likelihoods:
         rate = cells.usual.sum(axis=1) / np.maximum(ware, 1e-9)
         return false_parts(np.where(ware > 0, rate, 0.0), ware, cells.order, cells.able, cells.challenged)
 
-    def of(self, columns: tuple[int, ...]) -> Raised:
-        """Ware of these columns has the defect more often: each station's true part there grows, its false part does not."""
-        share = share_of(self.cells, columns)
-        mean = self.expected[:, -1] + self.more * share * self.base[:, -1]
+    def of(self, places: Sequence[tuple[int, ...]]) -> list[Raised]:
+        """Of each place (its columns): ware of it has the defect more often, so each station's true part there grows, its false part does not."""
+        if not places:
+            return []
+        member = np.zeros((len(places), self.by_column.shape[-1]))
+        for number, columns in enumerate(places):
+            member[number, list(columns)] = 1
+        share = shares_of(self.cells, member)[:, None, None, None]
+        mean = self.expected[:, -1] + share * (self.more * self.base[:, -1])
         unread = log_negative_binomial(self.seen[:, -1], mean, self.size[:, -1]) - self.still[:, -1]
-        told = self.by_column[..., list(columns)].sum(axis=2) + unread.sum(axis=2)
-        return Raised(told, self._growth(self.more), FACTORS)
+        told = np.moveaxis(self.by_column @ member.T, 2, 0) + unread.sum(axis=3)
+        growth = self._growth(self.more)
+        return [Raised(one, growth, FACTORS) for one in told]
 
     def of_station(self, station: int) -> Raised:
         """One station calls good ware: calls in proportion to its ware, whatever the mould."""
@@ -119,13 +126,14 @@ class Likelihoods:
         return told
 
 
-def share_of(cells: Cells, columns: tuple[int, ...]) -> float:
-    """How much of the line's expected calls falls to these columns, as far as moulds are read."""
+def shares_of(cells: Cells, member: np.ndarray) -> np.ndarray:
+    """How much of the line's expected calls falls to each place [places], as far as moulds are read; member: [places, columns] 1 or 0."""
     by_column = cells.usual[cells.reads, :-1].sum(axis=0)
     if by_column.sum() <= 0:
         by_column = cells.ware[cells.reads, :-1].sum(axis=0)
     total = float(by_column.sum())
-    return float(by_column[list(columns)].sum()) / total if total > 0 else 1.0
+    told: np.ndarray = member @ by_column / total if total > 0 else np.ones(len(member))
+    return told
 
 
 def _sizes(cells: Cells, rows: np.ndarray) -> np.ndarray:

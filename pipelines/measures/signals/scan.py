@@ -100,6 +100,7 @@ class Scan:
     def __init__(self, past: Past, first: int):
         self.past, self.counts, self.first = past, past.counts, first
         self.streams = streams_of(past.counts, first)
+        self.of_columns = self._columns_of()
         self.line = next(n for n, stream in enumerate(self.streams) if stream.kind == "line")
         bins = self.counts.bins - first
         shape = (len(self.counts.defects), len(self.streams), bins + 1)
@@ -116,9 +117,18 @@ class Scan:
         self.tests = 1
         self.until = first
         self.weights = np.ones(len(self.streams))
+        self.sizes = np.array([max(1, len(stream.columns)) for stream in self.streams])
         begun = np.flatnonzero(np.diff(past.counts.jobs)) + 1 - first
         self.begun = np.concatenate([[0], begun[begun > 0]])  # no window reaches back over the begin of a job
         self._fill_seen()
+
+    def _columns_of(self) -> np.ndarray:
+        """Which columns' read ware a stream counts [streams, columns], 1 or 0; none of the line's and a station's, which count all ware."""
+        told = np.zeros((len(self.streams), len(self.counts.columns)))
+        for number, stream in enumerate(self.streams):
+            if not stream.whole:
+                told[number, list(stream.columns)] = 1
+        return told
 
     def _fill_seen(self) -> None:
         c = self.counts
@@ -147,10 +157,16 @@ class Scan:
         """
         c, told = self.counts, parts[-1].told
         start, stop = parts[0].start, parts[-1].stop
-        new = np.concatenate([self._expected(part.start, part.stop, part.told) for part in parts], axis=2)
         lo, hi = start - self.first, stop - self.first
-        grown = np.cumsum(new, axis=2)
-        self.base[:, :, lo + 1 : hi + 1] = self.base[:, :, lo : lo + 1] + grown
+        for part in parts:
+            self._expected(
+                part.start,
+                part.stop,
+                part.told,
+                self.base[:, :, part.start - self.first + 1 : part.stop - self.first + 1],
+            )
+        self.base[:, :, lo + 1] += self.base[:, :, lo]
+        np.cumsum(self.base[:, :, lo + 1 : hi + 1], axis=2, out=self.base[:, :, lo + 1 : hi + 1])
         self.until = stop
         self.spread = self._spreads(told)
         self.by_hour = self.variances(told, 1.0)
@@ -173,44 +189,43 @@ class Scan:
         kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
         self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))
 
-    def _expected(self, start: int, stop: int, told: Expectation) -> np.ndarray:
-        """Expected calls [defects, streams, bins]."""
+    def _expected(self, start: int, stop: int, told: Expectation, out: np.ndarray) -> None:
+        """Fill `out` [defects, streams, bins] with expected calls."""
         ware = self.counts.ware[:, :, start:stop]
         habit = np.concatenate([told.habit, np.ones((len(told.habit), 1))], axis=1)
         by_column = np.einsum("ds,sct->dct", told.rate * self.past.reads, ware[:, :-1]) * told.habit[:, :, None]
         by_station = told.rate[:, :, None] * np.einsum("dc,sct->dst", habit, ware)
-        return self.by_stream(by_column, by_station)
+        self._fill(by_column, by_station, out)
 
     def by_stream(self, by_column: np.ndarray, by_station: np.ndarray) -> np.ndarray:
         """Sums [..., streams, bins] of cells: [..., columns, bins] of read ware, [..., stations, bins] of all ware."""
-        rows = []
-        for stream in self.streams:
+        told = np.empty((*by_column.shape[:-2], len(self.streams), by_column.shape[-1]))
+        self._fill(by_column, by_station, told)
+        return told
+
+    def _fill(self, by_column: np.ndarray, by_station: np.ndarray, out: np.ndarray) -> None:
+        for number, stream in enumerate(self.streams):
             if stream.kind == "line":
-                rows.append(by_station.sum(axis=-2))
+                by_station.sum(axis=-2, out=out[..., number, :])
             elif stream.station is not None:
-                rows.append(by_station[..., stream.station, :])
+                out[..., number, :] = by_station[..., stream.station, :]
+            elif len(stream.columns) == 1:
+                out[..., number, :] = by_column[..., stream.columns[0], :]
             else:
-                rows.append(by_column[..., list(stream.columns), :].sum(axis=-2))
-        return np.stack(rows, axis=-2)
+                by_column[..., list(stream.columns), :].sum(axis=-2, out=out[..., number, :])
 
     def variances(self, told: Expectation, hours: float) -> np.ndarray:
         """Relative variance [defects, streams] of a count from one window of so many hours to another."""
         common, own = told.window_variance(hours)
-        sizes = np.array([max(1, len(stream.columns)) for stream in self.streams])
-        spread: np.ndarray = common[:, None] + own[:, None] / sizes[None, :]
+        spread: np.ndarray = common[:, None] + own[:, None] / self.sizes[None, :]
         return spread
 
     def _spreads(self, told: Expectation) -> np.ndarray:
         """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past only."""
-        rate = told.line_spread
-        rows = []
-        for stream in self.streams:
-            if stream.whole:
-                rows.append(told.spread_rate[:, stream.station] if stream.station is not None else rate)
-            else:
-                habit = told.spread_habit[:, list(stream.columns)]
-                rows.append(rate + habit.mean(axis=1) / len(stream.columns))
-        return np.stack(rows, axis=1)
+        read = told.line_spread[:, None] + told.spread_habit @ self.of_columns.T / self.sizes**2
+        one = [stream.station for stream in self.streams]
+        whole = np.stack([told.line_spread if n is None else told.spread_rate[:, n] for n in one], axis=1)
+        return np.where(np.array([stream.whole for stream in self.streams]), whole, read)
 
     def excesses(self, start: int, stop: int, defect: int | None = None) -> list[Excess]:
         """Streams with a call in bins [start, stop) whose best window stands out, in order of time; p only."""
@@ -233,31 +248,43 @@ class Scan:
     def _best(self, d: np.ndarray, g: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, ...]:
         best, window = np.ones(len(d)), np.zeros(len(d), int)
         calls, wanted = np.zeros(len(d)), np.zeros(len(d))
-        last, floor = np.full(len(d), -1), self.floor_of(end)
+        row = (d * self.seen.shape[1] + g) * self.seen.shape[2]  # where a stream's sums begin
+        all_seen, all_base = self.seen.ravel(), self.base.ravel()
+        floor, back = self.floor_of(end), self.bins_of(WINDOWS_MIN[-1])
+        enough = all_seen[row + end] - all_seen[row + np.maximum(end - back, floor)] >= LEAST_CALLS
+        mine = np.flatnonzero(enough)
+        if not len(mine):
+            return best, window, calls, wanted
+        d, g, end, row, floor = (x[mine] for x in (d, g, end, row, floor))
+        last, explained = np.full(len(d), -1), [(np.flatnonzero(d == defect), x) for defect, x in self.more.items()]
+        seen_end, base_end, doubt = all_seen[row + end], all_base[row + end], self.doubt[d, g]
         for number, minutes in enumerate(WINDOWS_MIN):
-            bins = max(1, round(minutes * 60 / self.counts.step_s))
-            begin = np.maximum(end - bins, floor)
-            seen = self.seen[d, g, end] - self.seen[d, g, begin]
-            base = self.base[d, g, end] - self.base[d, g, begin]
-            should = base + self._more(d, g, begin, end)
-            told = 1 - base / np.maximum(should, 1e-9)  # share that signals explain
-            variance = self.variance[number][d, g] + self.doubt[d, g] * told**2
-            z = (seen - should) / np.sqrt(np.maximum(should, 0.0) + variance * should**2 + 1e-9)
-            quick = np.flatnonzero((seen >= LEAST_CALLS) & (z > QUICK_Z) & (begin != last) & (should > 0))
+            begin = np.maximum(end - self.bins_of(minutes), floor)
+            seen = seen_end - all_seen[row + begin]
+            base = base_end - all_base[row + begin]
+            should = base.copy()
+            for which, sums in explained:
+                should[which] += sums[g[which], end[which]] - sums[g[which], begin[which]]
+            likely = np.flatnonzero((seen >= LEAST_CALLS) & (seen > should) & (begin != last) & (should > 0))
             last = begin
-            p = np.minimum(1.0, WINDOW_PENALTY * excess_p(seen[quick], should[quick], variance[quick]))
-            better = p < best[quick]
-            at = quick[better]
-            best[at], window[at], calls[at], wanted[at] = p[better], bins, seen[at], should[at]
+            told = 1 - base[likely] / np.maximum(should[likely], 1e-9)  # share that signals explain
+            variance = self.variance[number][d[likely], g[likely]] + doubt[likely] * told**2
+            mean = should[likely]
+            z = (seen[likely] - mean) / np.sqrt(mean + variance * mean**2 + 1e-9)
+            quick, variance = likely[z > QUICK_Z], variance[z > QUICK_Z]
+            if not len(quick):
+                continue
+            p = np.minimum(1.0, WINDOW_PENALTY * excess_p(seen[quick], should[quick], variance))
+            better = p < best[mine[quick]]
+            from_here = quick[better]
+            at = mine[from_here]
+            best[at], window[at] = p[better], self.bins_of(minutes)
+            calls[at], wanted[at] = seen[from_here], should[from_here]
         return best, window, calls, wanted
 
-    def _more(self, d: np.ndarray, g: np.ndarray, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
-        """What signals explain of windows [begin, end) beyond the past."""
-        told = np.zeros(len(d))
-        for defect, sums in self.more.items():
-            mine = d == defect
-            told[mine] = sums[g[mine], end[mine]] - sums[g[mine], begin[mine]]
-        return told
+    def bins_of(self, minutes: float) -> int:
+        """How many bins so many minutes are."""
+        return max(1, round(minutes * 60 / self.counts.step_s))
 
     def between(self, start: int, stop: int) -> np.ndarray:
         """Calls expected in bins [start, stop) by the past and by open signals [defects, streams]."""
@@ -300,10 +327,10 @@ class Scan:
         fresh = max(1, FRESH_MIN * 60 // self.counts.step_s)
         present: dict[tuple[int, int], Excess] = {}
         for one in found:
-            if at - fresh < one.at <= at and (
-                one.p <= present[one.defect, one.stream].p if (one.defect, one.stream) in present else True
-            ):
-                present[one.defect, one.stream] = one
+            if at - fresh < one.at <= at:
+                best = present.get((one.defect, one.stream))
+                if best is None or one.p <= best.p:
+                    present[one.defect, one.stream] = one
         if not present:
             return []
         told = list(present.values())

@@ -133,16 +133,17 @@ class _Line:
         self.inside = inside
         self.trials = _trials(cells, line, self.inside)
         self.likely = Likelihoods(cells)
-        self.raised = [self._raised(trial) for trial in self.trials]
+        of_ware = [n for n, trial in enumerate(self.trials) if trial.station is None]
+        ware = dict(zip(of_ware, self.likely.of([self.trials[n].columns for n in of_ware]), strict=True))
+        self.raised = [ware[n] if n in ware else self._of_station(t) for n, t in enumerate(self.trials)]
         self.prior = _log_prior(self.trials, origin, self.inside)
         self.logs = np.array([one.log for one in self.raised])
 
-    def _raised(self, trial: _Trial) -> Raised:
+    def _of_station(self, trial: _Trial) -> Raised:
         if trial.blinded is not None:
             return self.likely.of_blinded(trial.blinded)
-        if trial.station is not None:
-            return self.likely.of_station(trial.station)
-        return self.likely.of(trial.columns)
+        assert trial.station is not None
+        return self.likely.of_station(trial.station)
 
     @property
     def whole(self) -> Raised:
