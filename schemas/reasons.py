@@ -42,7 +42,7 @@ class Reason(Enum):
     FOUND_WITHOUT_DEFECT = "containers were found faulty, but no defect is named"
     ENDS_BEFORE_START = "the end lies before the start"
     MINUTES_ROLLED = "{value} lies in days whose minutes were rolled into hours; where it must count, put its file into archive/ and run `coldledger rebuild --from-archive`"
-    WINDOW_OVERLAPS = "the window at {value} lies over {expected} of the same key that are there already, and its ware would count twice"
+    WINDOW_OVERLAPS = "the window at {value} lies over {expected} of the same key that are there already, and its ware would count twice or take the place of theirs; a length alone is corrected by the same counts at the same start"
     NOT_TEXT = "{value} holds bytes that are not UTF-8; save the file as UTF-8"
     FIELD_COUNT = "the row has {expected}; the file may have been cut off"
     LINE_TOO_LONG = "the line is longer than {expected} characters"

@@ -18,11 +18,13 @@ from schemas.reasons import Reason
 
 _MOST = 5_000  # rows of one place that lie over each other: more is no mistake of a few windows, and all that come are set aside
 State = dict[int, dict[int, None]]  # length -> starts [us]
+Row = tuple[int | None, int, int, int, int]  # row, file, start [us], length [s], a number for what it counts
 
 
 def without_overlaps(ledger: Ledger, delivery: Delivery) -> Delivery:
     """The delivery without rows whose window lies over windows of another length of the same key (station, line, mould...) by half of the shorter or more; those are
-    refused. What has the same start replaces, as everywhere. Decided file by file in the order of receipt, so that it does not matter which files are committed together."""
+    refused. What has the same start and length replaces, as everywhere; of the same start and another length only what counts the same, which corrects the length.
+    Decided file by file in the order of receipt, so that it does not matter which files are committed together."""
     frames = {
         name: frame for name, frame in delivery.kept.items() if "window_s" in ALL_FEEDS[name].columns and frame.height
     }
@@ -69,7 +71,9 @@ def _among(frame: pl.DataFrame, there: pl.DataFrame, feed: Feed, places: pl.Data
     if places.is_empty():
         return {}
     when, group = str(feed.when), [c for c in feed.key if c != feed.when]
-    columns = (*map(pl.col, group), pl.col(when).dt.epoch("us").alias("start"), pl.col("window_s").alias("length"))
+    said = [c for c in feed.columns if c not in (*feed.key, "window_s")]
+    start, length = pl.col(when).dt.epoch("us").alias("start"), pl.col("window_s").alias("length")
+    columns = (*map(pl.col, (*group, *said)), start, length)
     came = frame.with_row_index("row").join(places, on=places.columns, how="semi").sort("row")
     both = pl.concat(
         [
@@ -78,42 +82,56 @@ def _among(frame: pl.DataFrame, there: pl.DataFrame, feed: Feed, places: pl.Data
         ]
     )
     bad: dict[int, int] = {}
-    for rows in _heaps(both, group):
+    for rows in _heaps(both.with_columns(says=pl.struct(said).hash()), group):
         bad |= _of_heap(rows)
     return bad
 
 
-def _heaps(rows: pl.DataFrame, group: list[str]) -> Iterator[list[tuple[int | None, int, int, int]]]:
-    """Chains of windows of one key that lie over each other and are of more than one length: (row, file, start, length [s]) in the order of receipt."""
+def _heaps(rows: pl.DataFrame, group: list[str]) -> Iterator[list[Row]]:
+    """Chains of windows of one key that lie over each other and are of more than one length, in the order of receipt."""
     end = pl.col("start") + pl.col("length") * 1_000_000
     rows = rows.sort("start").with_columns(before=end.cum_max().shift(1).over(group))
     begins = pl.col("before").is_null() | (pl.col("start") >= pl.col("before"))
     heap = rows.with_columns(heap=begins.cast(pl.Int32).cum_sum().over(group))
     heap = heap.filter(pl.col("length").n_unique().over([*group, "heap"]) > 1)
     for part in heap.partition_by([*group, "heap"]):
-        told = part.sort("file_no", "row", nulls_last=False).select("row", "file_no", "start", "length")
+        told = part.sort("file_no", "row", nulls_last=False).select("row", "file_no", "start", "length", "says")
         yield list(told.iter_rows())
 
 
-def _of_heap(rows: list[tuple[int | None, int, int, int]]) -> dict[int, int]:
+def _of_heap(rows: list[Row]) -> dict[int, int]:
     if len(rows) > _MOST:
-        return {row: length for row, _, _, length in rows if row is not None}
+        return {row: length for row, _, _, length, _ in rows if row is not None}
     state: State = {}
+    there: dict[int, tuple[int, int]] = {}  # start -> length, what it counts
     bad: dict[int, int] = {}
-    for number in sorted({file for _, file, _, _ in rows}):
-        last = {start: (row, length) for row, file, start, length in rows if file == number}
-        gone = {start: length for length, starts in state.items() for start in starts if start in last}
-        for start, length in gone.items():
-            del state[length][start]
-        for start, (row, length) in sorted(last.items(), key=lambda one: one[1][0] or 0):
-            over = _lies_over(state, start, length) if row is not None else None
-            if over is None:
+    for number in sorted({file for _, file, _, _, _ in rows}):
+        came = [one for one in rows if one[1] == number]
+        for _, _, start, length, says in came:  # lengths that this file corrects are no longer in one another's way
+            before, same = there.get(start, (length, says))
+            if same == says and before != length:
+                state[before].pop(start, None)
+        for row, _, start, length, says in came:
+            clash = None if row is None else _clash(state, there.get(start), start, length, says)
+            if row is not None and clash is not None:
+                bad[row] = clash
+                length, says = there.get(start, (length, says))
+            else:
+                there[start] = length, says
+            if start in there:
                 state.setdefault(length, {})[start] = None
-                continue
-            bad[int(row or 0)] = over
-            if start in gone:
-                state.setdefault(gone[start], {})[start] = None
     return bad
+
+
+def _clash(state: State, there: tuple[int, int] | None, start: int, length: int, says: int) -> int | None:
+    """The length of a window for which this one can neither be taken beside it nor, at the same start, in its place."""
+    if there is not None and there[0] == length:
+        return None
+    if there is not None and there[1] != says:
+        return there[0]
+    if there is not None:
+        state.get(there[0], {}).pop(start, None)
+    return _lies_over(state, start, length)
 
 
 def _lies_over(state: State, start: int, length: int) -> int | None:
