@@ -102,7 +102,11 @@ def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
             f"pallet {pallet} was packed on {told['line']}, not on {asked.question.line}; the pallet was believed"
         )
     asked.question = replace(asked.question, line=told["line"], item=told["item"])
-    show = plant.clock.show
+    show, received = plant.clock.show, asked.question.received
+    if received is not None and plant.clock.day(received).end < told["packed_to"]:
+        asked.impossible.append(
+            f"pallet {pallet} was packed until {show(told['packed_to'])}, after it was received ({received}): one of the two is wrong; the pallet was believed"
+        )
     asked.notes.append(
         f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
     )
@@ -146,8 +150,13 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
     first, last = spans["first_window"] - 2 * way, spans["last_window"] - way
     question = asked.question
     received = plant.clock.day(question.received).end if question.received else None
-    start, end = question.made_from or first, min(t for t in (question.made_to or last, received or last) if t)
     show = plant.clock.show
+    start, end = question.made_from or first, min(question.made_to or last, received or last)
+    early = received is not None and question.made_from is not None and question.made_from >= received
+    if received and question.made_to and question.made_to > received and not early:
+        asked.notes.append(
+            f"the times of making reach beyond {question.received}, the day it was received: nothing made later was looked at"
+        )
     if question.made_from is None and question.made_to is None and question.mould is not None:
         asked.notes.append(
             "no times of making were given: everything in the ledger made before it was received comes into question"
@@ -156,6 +165,8 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
         asked.impossible.append(
             f"the ledger holds ware formed from {show(first)} to {show(last)}, nothing of the time asked for"
         )
+        if early:
+            asked.impossible.append("it would have been received before it was made")
         asked.nearest.append(
             f"the {'first' if end <= first else 'last'} ware in the ledger was formed about {show(first if end <= first else last)}"
         )
@@ -164,7 +175,7 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
         asked.notes.append(
             f"the time asked for begins before the ledger does: ware formed before {show(first)} is not known here"
         )
-    if start >= end:
+    if early:
         asked.impossible.append("it would have been received before it was made; the times of making were believed")
         end = question.made_to or start + timedelta(minutes=1)
     window = Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))

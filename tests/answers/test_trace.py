@@ -129,6 +129,7 @@ def test_complaints_with_different_moulds_have_more_than_one_source(day_taken: P
         (Question(line="K1", mould="20", made_from=NOON + 900 * HOUR, made_to=NOON + 910 * HOUR), "nothing of the time asked for", "the last ware in the ledger"),
         (Question(pallet="359012340099999999"), "no pallet '359012340099999999' was ever received", ""),
         (Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)), "nothing of the time asked for", ""),
+        (Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)), "received before it was made", ""),
     ],
 )  # fmt: skip
 def test_questions_that_cannot_be_say_so_and_what_is_nearest(
@@ -154,6 +155,26 @@ def test_a_pallet_that_holds_something_else_is_believed(day_taken: Place, day_of
     row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(10, named=True)
     told = traced(day_taken, Question(pallet=row["pallet"], item="B500", line="K3", defect="CHS"))
     assert len(told.impossible) == 2 and told.cavities and told.cavities[0].line == "K1"
+
+
+def test_a_pallet_that_was_packed_after_it_was_received_is_traced_and_that_is_said(
+    day_taken: Place, day_of_truth: Simulated
+) -> None:
+    row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(10, named=True)
+    packed = day_taken.plant.clock.day_of(row["packed_to"])
+    before, same = (
+        traced(day_taken, Question(pallet=row["pallet"], defect="CHS", received=day))
+        for day in (packed - timedelta(days=1), packed)
+    )
+    assert len(before.impossible) == 1 and "after it was received" in before.impossible[0]
+    assert before.cavities and same.impossible == ()
+
+
+def test_times_of_making_that_reach_beyond_the_day_it_was_received_are_cut_and_that_is_said(day_taken: Place) -> None:
+    late = Question(line="K1", mould="20", made_from=NOON, made_to=NOON + 48 * HOUR, received=date(2026, 3, 10))
+    for asked, cut in ((late, True), (replace(late, received=date(2026, 4, 1)), False)):
+        notes = traced(day_taken, asked).notes
+        assert any("nothing made later was looked at" in note for note in notes) is cut
 
 
 def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place) -> None:
