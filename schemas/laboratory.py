@@ -121,7 +121,8 @@ class DensityReading(Result):
 
 
 class Density(Result):
-    """A furnace's density on a day: its readings, the limits of single readings by those before, and the last change that is more than noise."""
+    """A furnace's density on a day: its readings, the limits of single readings by those before, and the last change that is more than noise. lone_by_g_cm3: by how
+    much the last reading alone is off, where it would be a step if a second one said so."""
 
     readings: tuple[DensityReading, ...]
     earlier: int
@@ -131,6 +132,7 @@ class Density(Result):
     high: float | None = None
     beyond: bool = False
     change: DensityChange | None = None
+    lone_by_g_cm3: float | None = None
     effects: tuple[DensityEffect, ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -115,7 +115,7 @@ def _density(
             effects.append(DensityEffect(line=line, item=item, weight_g=moved.weight_g, capacity_ml=moved.capacity_ml))
     return Density(
         readings=readings, earlier=chart.readings.height - today.height, noise_g_cm3=chart.noise, centre_g_cm3=chart.centre, low=chart.low, high=chart.high,
-        beyond=chart.beyond and bool(readings), change=_change(chart), effects=tuple(effects), notes=tuple(notes),
+        beyond=chart.beyond and bool(readings), change=_change(chart), lone_by_g_cm3=chart.lone, effects=tuple(effects), notes=tuple(notes),
     )  # fmt: skip
 
 

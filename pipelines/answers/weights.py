@@ -132,7 +132,7 @@ def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str,
     heavy = heavy_enough_g(asked.checks, item) if told.point == "cold" else None
     lowest = lowest_mean(told.sd_g, item.weight_min_g, heavy) if told.sd_g else None
     units = asked.packed.get(item.id)
-    unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * told.mean_g))
+    unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * told.mean_g)) if main.parts else None
     kg = glass(told.mean_g, unsure, item.weight_g, lowest.mean_g if lowest else None, units)
     return {
         "packed_units": units, "lowest_mean_g": lowest.mean_g if lowest else None, "lowest_by": lowest.by if lowest else "", **vars(kg)

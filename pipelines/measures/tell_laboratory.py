@@ -129,7 +129,7 @@ def glass_sentences(told: Weights) -> list[str]:
     said = []
     if told.giveaway_kg is not None and told.packed_units is not None:
         said.append(
-            f"Giveaway {signed(told.giveaway_kg, 0)} kg above nominal on {whole(told.packed_units)} containers packed (95 %: {signed(told.giveaway_low or 0, 0)} to {signed(told.giveaway_high or 0, 0)} kg)."
+            f"Giveaway {signed(told.giveaway_kg, 0)} kg above nominal on {whole(told.packed_units)} containers packed ({_kg_between(told, told.giveaway_low, told.giveaway_high)})."
         )  # fmt: skip
     elif told.nominal_g is not None:
         said.append("No pallet of this item was closed in this time: no giveaway in kg.")
@@ -139,11 +139,18 @@ def glass_sentences(told: Weights) -> list[str]:
         ]
         kg = ""
         if told.saving_kg is not None:
-            kg = f" Running there would have saved {signed(told.saving_kg, 0)} kg (95 %: {signed(told.saving_low or 0, 0)} to {signed(told.saving_high or 0, 0)})."
+            kg = f" Running there would have saved {signed(told.saving_kg, 0)} kg ({_kg_between(told, told.saving_low, told.saving_high)})."
         said.append(
             f"Lowest mean that keeps the limits by three standard deviations of single containers: {told.lowest_mean_g:.1f} g (mean now {told.mean_g:.1f} g), set by {by}.{kg}"
         )  # fmt: skip
     return said
+
+
+def _kg_between(told: Weights, low: float | None, high: float | None) -> str:
+    """A 95 % interval [kg], or how few weighings there are for one."""
+    if low is None or high is None:
+        return f"no interval: {told.n} weighing{'s'[: told.n != 1]} {'is' if told.n == 1 else 'are'} too few"
+    return f"{between(low, high, 0)} kg"
 
 
 def hot_cold_sentence(told: Weights) -> str:
@@ -156,13 +163,24 @@ def hot_cold_sentence(told: Weights) -> str:
 
 
 def density_sentences(plant: Plant, furnace: str, told: Density) -> list[str]:
-    """The density of the day, and a change that is more than noise with what it does."""
+    """The density of the day, and what of it asks for somebody."""
     said = [
         f"{furnace}: {one.density_g_cm3:.4f} g/cm³ at {plant.clock.show(one.at)} ({one.how})" + (", outside its limits" if told.beyond and one is told.readings[-1] else "") + "."
         for one in told.readings
     ]  # fmt: skip
     if not told.readings:
         said.append(f"{furnace}: no density reading came for this day.")
+    said += density_warnings(plant, furnace, told)
+    if told.change is None and told.lone_by_g_cm3 is None and told.noise_g_cm3 is not None:
+        said.append(
+            f"{furnace}: no change that is more than noise ({told.noise_g_cm3 / POINT:.1f} points of 0.0001 g/cm³ a reading, {told.earlier} earlier readings)."
+        )
+    return said + [f"{furnace}: {note}." for note in told.notes]
+
+
+def density_warnings(plant: Plant, furnace: str, told: Density) -> list[str]:
+    """A change that is more than noise with what it does, a last reading that is off alone, one outside its limits."""
+    said = []
     if told.change is not None and told.noise_g_cm3 is not None:
         one = told.change
         way = "fell" if one.by_g_cm3 < 0 else "rose"
@@ -175,11 +193,17 @@ def density_sentences(plant: Plant, furnace: str, told: Density) -> list[str]:
             f"{one_.line} {one_.item}: with the feeder left alone the weight moves by {signed(one_.weight_g)} g; once the weight is brought back the capacity moves by {signed(one_.capacity_ml)} ml."
             for one_ in told.effects
         ]
-    elif told.noise_g_cm3 is not None:
+    if told.lone_by_g_cm3 is not None:
+        way = "below" if told.lone_by_g_cm3 < 0 else "above"
         said.append(
-            f"{furnace}: no change that is more than noise ({told.noise_g_cm3 / POINT:.1f} points of 0.0001 g/cm³ a reading, {told.earlier} earlier readings)."
+            f"{furnace}: the last reading lies {abs(told.lone_by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ {way} those before it. One reading: whether it is a step "
+            "or a slip cannot be told; measure again."
         )
-    return said + [f"{furnace}: {note}." for note in told.notes]
+    elif told.beyond and told.low is not None and told.high is not None:
+        said.append(
+            f"{furnace}: the last density, {told.readings[-1].density_g_cm3:.4f} g/cm³, is outside the limits of single readings, {told.low:.4f} to {told.high:.4f}."
+        )
+    return said
 
 
 def _sure(probability: float) -> str:
@@ -322,8 +346,8 @@ def laboratory_sentences(plant: Plant, told: LaboratoryDay) -> list[str]:
     """What of a laboratory day asks for somebody: beyond limits, changes, samples not accepted; the missed checks in one sentence a kind."""
     said: list[str] = []
     for furnace in told.furnaces:
-        if furnace.density.change is not None or furnace.density.beyond or not furnace.density.readings:
-            said += density_sentences(plant, furnace.furnace, furnace.density)[:2]
+        none = [] if furnace.density.readings else [f"{furnace.furnace}: no density reading came for this day."]
+        said += none + density_warnings(plant, furnace.furnace, furnace.density)[:1]
         for line in furnace.lines:
             said += line_warnings(plant, line)
     return said

@@ -13,6 +13,7 @@ from pipelines.measures.tell_laboratory import (
     all_due,
     capacity_sentences,
     density_sentences,
+    density_warnings,
     line_warnings,
     missed_sentences,
     temper_sentences,
@@ -86,6 +87,7 @@ def _figures(told: FurnaceLaboratory) -> list[Figure]:
     due = all_due(told)
     missed = sum(one.missed for one in due)
     under = f"changed: {density.change.by_g_cm3:+.4f} since {density.change.since:%d %b}" if density.change else f"{density.earlier} earlier readings, no change beyond noise"  # fmt: skip
+    under = under if density.lone_by_g_cm3 is None else "the last reading alone is off: no step, no slip yet"
     return [
         Figure(last, "g/cm³, density", under.replace("-", "−"), "critical" if moved or density.beyond else ""),
         Figure(str(outside), "capacity checks outside limits", f"of {checked}; {alarms} moulds called by their weight", "critical" if outside or alarms else ""),
@@ -97,7 +99,7 @@ def _figures(told: FurnaceLaboratory) -> list[Figure]:
 
 def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) -> list[Section]:
     warnings = [text for line in told.lines for text in line_warnings(plant, line)]
-    warnings = _of_change(plant, told) + warnings
+    warnings = density_warnings(plant, told.furnace, told.density) + warnings
     missed = missed_sentences(plant, all_due(told))
     notes = [f"{line.line}: {note}." for line in told.lines for note in line.notes]
     return [
@@ -111,15 +113,6 @@ def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None)
         *[section for line in told.lines for one in line.capacity for section in _behind(plant, line.line, one)],
         missing_section(notes),
     ]  # fmt: skip
-
-
-def _of_change(plant: Plant, told: FurnaceLaboratory) -> list[str]:
-    """A change of density and what it does to each item; nothing where there was none."""
-    if told.density.change is None:
-        return []
-    return density_sentences(plant, told.furnace, told.density)[
-        -1 - len(told.density.effects) - len(told.density.notes) :
-    ]
 
 
 def _verdicts(told: FurnaceLaboratory) -> list[bool]:
@@ -143,7 +136,8 @@ def _density(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) 
     said = tuple(density_sentences(plant, told.furnace, told.density))
     if chart is None:
         return Section("Glass density", said, warn=True, wide=True)
-    shown = said[: len(said) - len(_of_change(plant, told))]
+    warned = density_warnings(plant, told.furnace, told.density)
+    shown = tuple(text for text in said if text not in warned)
     change, limits = told.density.change, {"low": chart.low, "high": chart.high}
     rows = [
         {
@@ -153,7 +147,7 @@ def _density(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) 
         for row in chart.readings.iter_rows(named=True)
     ]  # fmt: skip
     steps = [{"at": _ms(plant, change.since)}] if change else []
-    words = f"Glass density of {told.furnace}: " + said[-1 if change is None else len(told.density.readings)]
+    words = f"Glass density of {told.furnace}: " + [*said, *warned[:1]][-1]
     note = "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); upright: since when it has been where it is."
     picture = charts.svg(charts_laboratory.densities, words, rows, "g/cm³", steps=steps)
     return Section(

@@ -66,6 +66,7 @@ def _figures(one: ItemStudy) -> list[Figure]:
     drifting = [gob for gob in told.gobs if gob.drifting]
     called = _called(told)
     kg = f"giveaway {signed(told.giveaway_kg, 0)} kg" if told.giveaway_kg is not None else "giveaway not known"
+    kg += ", too few weighings for an interval" if told.giveaway_kg is not None and told.giveaway_low is None else ""
     words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
     return [
         Figure(f"{decimals(told.mean_g, 1)} g", f"mean of {told.item or 'an unknown item'}", f"{told.n} weighings {told.point}; {nominal}; {kg}"),

@@ -13,7 +13,7 @@ from pipelines.answers.weights import answer_weights
 from pipelines.cli import app
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.measures.tell_laboratory import gob_sentences
+from pipelines.measures.tell_laboratory import glass_sentences, gob_sentences
 from sample_feeds.simulator import Simulated
 from schemas.weights import Weights
 from tests.conftest import WORKS, Place
@@ -72,6 +72,21 @@ def test_the_contract(day_taken: Place, day_of_truth: Simulated) -> None:
     assert told["components"]["within_g2"] == pytest.approx(0.25, rel=0.15), (
         "the simulated weighing has a standard deviation of 0.5 g"
     )
+
+
+def test_giveaway_of_two_weighings_has_no_interval_and_says_why(place: Place) -> None:
+    logs(place)
+    place.put("weight_checks.K1.csv", HEAD + rows([(2, "1", 182.0), (4, "1", 183.0)]))
+    packed = [(START + n * HALF).isoformat() for n in (2, 8)]
+    place.put(
+        "pallets.K1.csv",
+        "pallet,line,item,packed_from,packed_to,units,state\n" + f"P-1,K1,J370,{packed[0]},{packed[1]},2000,packed\n",
+    )
+    place.take()
+    told = asked(place)
+    assert told.n == 2 and told.giveaway_kg is not None and told.giveaway_low is told.giveaway_high is None
+    giveaway = next(text for text in glass_sentences(told) if text.startswith("Giveaway"))
+    assert "no interval: 2 weighings are too few" in giveaway
 
 
 def test_hot_weighings_stand_beside_cold_ones(day_taken: Place) -> None:

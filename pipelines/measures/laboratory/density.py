@@ -40,7 +40,8 @@ class Change:
 class DensityChart:
     """Readings (sampled_at, density_g_cm3) with the limits of single readings by their moving range [g/cm3], None under ENOUGH; centre: mean since the last change.
 
-    change: the last named one, None where noise explains the readings; beyond: whether the last reading is outside the limits.
+    change: the last named one, None where noise explains the readings; beyond: whether the last reading is outside the limits. lone: by how much [g/cm3] the
+    last reading alone would be a step: a slip looks the same, so it is no change yet and moves neither centre nor limits.
     """
 
     readings: pl.DataFrame
@@ -50,6 +51,7 @@ class DensityChart:
     high: float | None
     change: Change | None
     beyond: bool
+    lone: float | None = None
 
 
 def densities(checks: pl.DataFrame, sink_float_g_cm3_per_c: float | None) -> tuple[pl.DataFrame, int]:
@@ -86,10 +88,15 @@ def density_chart(readings: pl.DataFrame) -> DensityChart | None:
     if changes:  # once more, without the ranges that a change spans
         noise = max(noise_of(y, [at for _, at in changes]), LEAST_NOISE)
         changes = _changes(y, times, noise) or changes
-    change, start = changes[-1] if changes else (None, 0)
-    centre = float(y[start:].mean())
+    alone = bool(changes) and changes[-1][1] == len(y) - 1
+    known = changes[:-1] if alone else changes
+    change, start = known[-1] if known else (None, 0)
+    centre = float(y[start : len(y) - alone].mean())
     half = LIMIT_WIDTH * noise
-    return DensityChart(readings, noise, centre, centre - half, centre + half, change, bool(abs(y[-1] - centre) > half))
+    off = float(y[-1]) - centre
+    return DensityChart(
+        readings, noise, centre, centre - half, centre + half, change, abs(off) > half, off if alone else None
+    )
 
 
 def noise_of(y: np.ndarray, steps: Sequence[int] = ()) -> float:

@@ -22,7 +22,8 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Glass:
-    """Glass packed above nominal, and above the lowest mean, in kg, each with a 95 % interval; None where units, nominal or limits are not known."""
+    """Glass packed above nominal, and above the lowest mean, in kg, each with a 95 % interval; None where units, nominal or limits are not known, the intervals alone where the
+    weighings are too few to bear one."""
 
     giveaway_kg: float | None
     giveaway_low: float | None
@@ -52,17 +53,18 @@ def lowest_mean(sd_g: float, weight_min_g: float | None, heavy_enough_g: float |
     return Lowest(by.get(name), name)
 
 
-def glass(mean_g: float, se_g: float, nominal_g: float, lowest_g: float | None, units: float | None) -> Glass:
-    """(mean - nominal) x containers, and (mean - lowest mean) x containers; negative where the ware is lighter. se_g: standard error of the mean."""
+def glass(mean_g: float, se_g: float | None, nominal_g: float, lowest_g: float | None, units: float | None) -> Glass:
+    """(mean - nominal) x containers, and (mean - lowest mean) x containers; negative where the ware is lighter. se_g: standard error of the mean; None: too few to say."""
     if units is None:
         return Glass(None, None, None, None, None, None)
-    kg = [(mean_g - nominal_g + z * 1.96 * se_g) * units / 1000 for z in (0, -1, 1)]
-    saved = (
-        [(mean_g - lowest_g + z * 1.96 * se_g) * units / 1000 for z in (0, -1, 1)]
-        if lowest_g is not None
-        else [None] * 3
-    )
-    return Glass(*kg, *saved)
+
+    def above(what_g: float | None) -> tuple[float | None, float | None, float | None]:
+        if what_g is None:
+            return None, None, None
+        kg, half = ((mean_g - what_g) * units / 1000, None if se_g is None else 1.96 * se_g * units / 1000)
+        return (kg, None, None) if half is None else (kg, kg - half, kg + half)
+
+    return Glass(*above(nominal_g), *above(lowest_g))
 
 
 def mean_error(rounds: Rounds, parts: dict[str, float]) -> float:

@@ -10,6 +10,9 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from pipelines.measures.laboratory.density import density_chart, noise_of
+from pipelines.measures.tell_laboratory import density_sentences
+from pipelines.plant import Plant
+from schemas.laboratory import Density
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 
@@ -57,6 +60,24 @@ def test_limits_of_single_readings_are_as_wide_as_they_should_be(step: float) ->
         assert (chart.change is not None) is bool(step)
         widths.append((chart.high - chart.low) / 2)
     assert np.mean(widths) == pytest.approx(0.0006, rel=0.04)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_one_reading_is_no_step_and_the_second_one_makes_it_one(sign: int) -> None:
+    """Noise 0.0002 g/cm3 and twenty of them: a slip looks like the first reading of a step."""
+    rng = np.random.default_rng(46)
+    y = 2.5 + rng.normal(0, 0.0002, 26)
+    y[24:] += sign * 0.004
+    whole, plain = density_chart(readings(y)), density_chart(readings(y[:24]))
+    one = density_chart(readings(y[:25]))
+    assert one is not None and whole is not None and plain is not None
+    assert one.change is None and one.lone == pytest.approx(sign * 0.004, abs=0.0008) and one.beyond
+    assert one.centre == pytest.approx(plain.centre)
+    assert whole.change is not None and whole.lone is None and whole.change.by * sign > 0.003
+    told = Density(readings=(), earlier=25, noise_g_cm3=one.noise, centre_g_cm3=one.centre, lone_by_g_cm3=one.lone)
+    said = density_sentences(Plant.model_construct(), "F1", told)
+    assert any("One reading: whether it is a step or a slip cannot be told" in text for text in said)
+    assert not any("no change that is more" in text for text in said)
 
 
 def test_a_change_is_as_probable_as_the_marginal_likelihoods_say() -> None:

@@ -218,6 +218,8 @@ def test_giveaway_and_saving_in_kilograms() -> None:
     lowest = lowest_mean(0.8, 195.0, None)
     assert (lowest.mean_g, lowest.by) == (pytest.approx(197.4), "weight_min_g")
     assert lowest_mean(0.8, 195.0, 199.0).by == "capacity_max_ml" and lowest_mean(0.8, None, None).mean_g is None
+    told = glass(200.5, None, 200.0, lowest.mean_g, 100_000)
+    assert told.giveaway_kg == pytest.approx(50) and told.giveaway_low is told.saving_low is told.giveaway_high is None
     told = glass(200.5, 0.1, 200.0, lowest.mean_g, 100_000)
     assert (told.giveaway_kg, told.saving_kg) == (pytest.approx(50.0), pytest.approx(310.0))
     assert (told.giveaway_low, told.giveaway_high) == (pytest.approx(30.4), pytest.approx(69.6))
