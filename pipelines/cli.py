@@ -254,14 +254,15 @@ def signals(
         raise errors.WrongUse(
             "say from when to when: --from and --to, such as --from 2026-03-04T14:00 --to 2026-03-04T15:00"
         )
-    from pipelines.answers.signals import answer_doubts, answer_signals
+    from pipelines.answers.signals import answer_doubts, answer_signals, unheard_lines
     from pipelines.show_signals import show_signals
 
     opened = open_here(site)
     span = span_of(start, end, opened, "signals")
     known = opened.known
     with opened.ledger.reading() as reader:
-        told, doubts = answer_signals(reader, known, span, line), answer_doubts(reader, known, span, line)
+        told = answer_signals(reader, known, span, line)
+        doubts = [*unheard_lines(reader, known, span, line), *answer_doubts(reader, known, span, line)]
     show_signals(known, told, doubts, span, format)
 
 

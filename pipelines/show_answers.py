@@ -44,6 +44,8 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
     if format is Format.csv:
+        if told.why:
+            typer.echo(told.why, err=True)
         rows = [*told.rows, *told.apart]
         return print_csv(PARETO_COLUMNS, [[getattr(row, name, None) for name in PARETO_COLUMNS] for row in rows])
     clock = plant.clock
@@ -52,18 +54,6 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
          percent(r.cumulative, 1), percent(r.rate, 3), percent(r.baseline, 3), r.own_ware, percent(r.own_rate, 3))
         for r in told.rows
     ]  # fmt: skip
-    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
-    caption += uncounted_words(told.uncounted)
-    if told.unread_share:
-        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
-    if wrong := more_than_whole(told.rejected, told.ware):
-        caption += f" {wrong}"
-    if told.refed:
-        caption += f" {told.refed:,} more went through it again and are no new ware."
-    if told.apart:
-        caption += f" For no fault of theirs: {apart_words(told.apart)}; in no share and no rate above."
-    if told.baseline_from:
-        caption += f" Before: pooled rate of the same job since {clock.show(told.baseline_from)}."
     columns = (
         told.by,
         "name",
@@ -77,12 +67,35 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
         "rate on own",
     )
     return print_table(
-        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}", columns, shown, caption
+        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}",
+        columns,
+        shown,
+        _pareto_caption(plant, told),
     )
+
+
+def _pareto_caption(plant: Plant, told: Pareto) -> str:
+    """Both denominators, and what has to be said of them; or that nothing came."""
+    if told.why:
+        return told.why
+    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
+    caption += uncounted_words(told.uncounted)
+    if told.unread_share:
+        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
+    if wrong := more_than_whole(told.rejected, told.ware):
+        caption += f" {wrong}"
+    if told.refed:
+        caption += f" {told.refed:,} more went through it again and are no new ware."
+    if told.apart:
+        caption += f" For no fault of theirs: {apart_words(told.apart)}; in no share and no rate above."
+    if told.baseline_from:
+        caption += f" Before: pooled rate of the same job since {plant.clock.show(told.baseline_from)}."
+    return caption
 
 
 CAUSE_COLUMNS = ("line", "shift", "job", "kind", "where", "cause", "containers", "kg", "counted")
 MOST_CAUSES = 10
+RECONCILED = "* reconciled: what all meters together make it. Without *: read, as its own meter says it or follows from such readings."
 
 
 def show_yield(plant: Plant, told: Yield, format: Format) -> None:
@@ -137,19 +150,19 @@ def _show_furnaces(told: Yield) -> None:
         for f in told.furnaces
     ]  # fmt: skip
     columns = (
-        "furnace", "melted kg", "pull kg", "cut kg", "packed kg", "pack-to-melt", "packed/cut", "plain quotient", "unaccounted kg",
+        "furnace", "melted kg", "pull kg", "cut kg*", "packed kg", "pack-to-melt*", "packed/cut*", "plain quotient", "unaccounted kg*",
     )  # fmt: skip
-    print_table(f"Pack-to-melt of {told.day}", columns, rows)
+    print_table(f"Pack-to-melt of {told.day}", columns, rows, RECONCILED)
 
 
 def _show_lines(told: Yield) -> None:
     rows = [
-        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, y.inspected, y.rejected, y.packed_units, yield_words(y.pack_to_melt, y.low, y.high),
+        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, None if y.silent else y.inspected, None if y.silent else y.rejected, y.packed_units, yield_words(y.pack_to_melt, y.low, y.high),
          y.unaccounted_units, percent(y.efficiency, 1), y.giveaway_kg)
         for y in told.lines
     ]  # fmt: skip
-    columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut (95 %)", "unaccounted", "efficiency", "giveaway kg")  # fmt: skip
-    print_table("Lines, in containers", columns, rows)
+    columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut* (95 %)", "unaccounted*", "efficiency", "giveaway kg")  # fmt: skip
+    print_table("Lines, in containers", columns, rows, RECONCILED)
 
 
 FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip

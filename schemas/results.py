@@ -56,7 +56,7 @@ class Pareto(Result):
     """rows: faults only, shares over them. rejected: containers rejected at the stations that send counts, for whatever cause (uncounted: those that made
     calls and sent none); of them rejected_apart for no fault of theirs, by cause in `apart`. ware: new ware at the first station; refed: what went
     through it again, which is not in ware. unread_share: of the calls, those without a mould number, unread_stations: the same by station; only where
-    keys are moulds or their places."""
+    keys are moulds or their places. why: why nothing is known of the window, so that a 0 in it is no count."""
 
     line: str
     from_: Moment = Field(alias="from")
@@ -73,6 +73,7 @@ class Pareto(Result):
     apart: tuple[Apart, ...] = ()
     unread_stations: dict[str, float] = {}
     uncounted: tuple[str, ...] = ()
+    why: str = ""
 
     @property
     def rejected_for_faults(self) -> int:
@@ -130,7 +131,7 @@ class LineYield(Result):
     at its start. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
     why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
     doubtful_pallets were packed; the balance leaves them out. What no pallet and no weighing tells is null: packed_*, efficiency (efficiency_why says
-    why) and giveaway_* (giveaway_why).
+    why) and giveaway_* (giveaway_why). silent: no feed brought anything of the line, so that a 0 is no count.
     """
 
     line: str
@@ -175,6 +176,7 @@ class LineYield(Result):
     rejected_apart: int = 0
     efficiency_why: str = ""
     giveaway_why: str = ""
+    silent: bool = False
 
 
 class FlowStep(Result):

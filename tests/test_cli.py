@@ -38,6 +38,17 @@ def test_pareto_in_three_formats(day_taken: Place) -> None:
     assert [(row["key"], int(row["calls"])) for row in rows] == [(row["key"], row["calls"]) for row in told["rows"]]
 
 
+def test_a_time_of_which_nothing_came_is_not_called_quiet(day_taken: Place) -> None:
+    root, hour = day_taken.site.root, ("--line", "K1", "--from", "2026-03-20T10:00", "--to", "2026-03-20T11:00")
+    for command, says in (("pareto", "Nothing came"), ("signals", "nothing came"), ("weights", "no weighing came")):
+        assert says in run(command, *hour, site=root).stdout
+    assert "Nothing came" in run("pareto", *hour, "--format", "csv", site=root).stderr
+    told = run("yield", "--day", "2026-03-20", site=root).stdout
+    assert "K1: nothing came: whether it stood is not known" in told and "the line stood" not in told
+    table = run("yield", "--day", "2026-03-10", site=root).stdout
+    assert "* reconciled" in table and "pack-to-melt*" in table and "melted kg*" not in table
+
+
 @pytest.mark.quick
 def test_local_times_and_offsets_mean_the_same(day_taken: Place) -> None:
     local = run("pareto", *HOUR, "--format", "json", site=day_taken.site.root)

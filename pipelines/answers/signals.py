@@ -26,6 +26,7 @@ PAST = timedelta(hours=PAST_HOURS)
 LEAD = timedelta(hours=12)  # followed before what is asked for, so that signals open then are known
 ASKED_LEAD = timedelta(hours=8)
 HOUR = timedelta(hours=1)
+NOTHING_CAME = "nothing came: no count reaches into this time, and nothing of it could be judged."
 
 
 @dataclass(frozen=True)
@@ -254,6 +255,16 @@ def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = N
             if hour + HOUR > span.start:
                 told.setdefault((one, doubt), hour)
     return [(one, hour, doubt) for (one, doubt), hour in told.items()]
+
+
+def unheard_lines(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:
+    """The lines of which no count reaches into a window, as `answer_doubts` tells what could not be judged."""
+    asked = {"from_time": span.start, "to_time": span.end}
+    return [
+        (one, span.start, NOTHING_CAME)
+        for one in ([line] if line is not None else plant.lines)
+        if reader.ask("coverage", line=one, **asked).is_empty()
+    ]
 
 
 def hour_signals(reader: Reader, line: str, span: Span) -> tuple[list[Signal], list[str]]:

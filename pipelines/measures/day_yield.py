@@ -30,6 +30,7 @@ from schemas.results import (
     StationFlow,
 )
 
+SILENT = "nothing came: whether it stood is not known"
 IMPOSSIBLE = 0.02  # of what was cut: so much more on pallets is no matter of the day's limits
 
 
@@ -70,9 +71,9 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
     )  # fmt: skip
     rejected = sum(flow.rejected for flow in flows)
     cut, hot = reading.cut, reading.hot
-    value = line_share(balanced, reading)
+    value = Estimate(None, None, None, SILENT) if day.silent else line_share(balanced, reading)
     lost = balanced.unseen(reading) if cut is not None and not balanced.unexplained(reading.line) else None
-    known = reading.packed is not None
+    known = reading.packed is not None and not day.silent
     given = giveaway(plant, told.packed.items, told.masses) if known else None
     no_efficiency = why_no_efficiency(reading, value)
     can_be = _packed_can_be(balanced, reading)
@@ -89,7 +90,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         in_lehr_start=day.in_lehr[0], in_lehr_end=day.in_lehr[1], could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good if known else None, efficiency=None if no_efficiency else share(machine.packed_good, machine.potential),
         efficiency_why=no_efficiency, giveaway_kg=given.kg if given else None, giveaway_low=given.kg - 1.96 * given.sd if given else None,
-        giveaway_high=given.kg + 1.96 * given.sd if given else None, giveaway_why="" if given else _why_no_giveaway(told),
+        giveaway_high=given.kg + 1.96 * given.sd if given else None, giveaway_why="" if given else _why_no_giveaway(told), silent=day.silent,
         doubtful_units=told.doubted.units, doubtful_pallets=told.doubted.pallets,
         rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())), causes=causes_of(day, machine),
         by_shift=worked_by(day, machine, "shift", known, not no_efficiency), by_job=worked_by(day, machine, "job", known, not no_efficiency),
@@ -97,7 +98,7 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
 
 
 def _why_no_giveaway(told: LineTold) -> str:
-    if told.reading.packed is None:
+    if told.reading.packed is None or told.day.silent:
         return "no pallet was reported"
     bare = [item for item, units in told.packed.items.items() if units and item not in told.masses.weighed]
     return f"no weighing of {', '.join(bare)}"
@@ -184,6 +185,8 @@ def _more_than_came(plant: Plant, told: LineTold) -> list[str]:
 
 def _line_notes(plant: Plant, told: LineTold) -> list[str]:
     day, reading = told.day, told.reading
+    if day.silent:
+        return [SILENT]
     notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
     if reading.cut is None:
         notes.append("no forming counts: nothing can be said of the hot end and the lehr")
@@ -230,9 +233,10 @@ def furnace_yield(
 ) -> FurnaceYield:
     """One furnace's day: melted, pull, packed, and what leaves unseen between furnace and shears."""
     name, value = told.reading.furnace, _furnace_share(told, melt, lines)
+    unheard = all(one.day.silent for one in lines)
     cut = _over_cut(told, lines)
     silent = any(one.reading.packed is None for one in lines if one.reading.ware > 0)
-    packed = None if silent else sum(one.packed.units * one.reading.packed_g * KG for one in lines)
+    packed = None if silent or unheard else sum(one.packed.units * one.reading.packed_g * KG for one in lines)
     melted = melt.melted if melt.cover > 0.5 else None
     can_be = all(_packed_can_be(told, one.reading) for one in lines if one.reading.ware > 0)
     lost = (
@@ -259,6 +263,8 @@ def _above(value: float | None) -> float | None:
 
 def _furnace_share(told: Balanced, melt: Melt, lines: Sequence[LineTold]) -> Estimate:
     """Pack-to-melt of a furnace, or why there is none: no quotient without its denominator, none of impossible readings."""
+    if all(one.day.silent for one in lines):
+        return Estimate(None, None, None, SILENT)
     if not told.network.formed:
         return Estimate(None, None, None, "the furnace stood for its lines: nothing was cut")
     if not melt.whole:
@@ -303,6 +309,10 @@ def _flow(told: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
 
 def _furnace_notes(told: Balanced, melt: Melt, lines: Sequence[LineTold]) -> list[str]:
     notes = []
+    if all(one.day.silent for one in lines):
+        return [
+            f"no line sent anything; {f'{melt.melted:,.0f} kg melted by the log' if melt.cover else 'no melt log came'}"
+        ]
     if not told.network.formed:
         return [f"the furnace stood for its lines: nothing was cut; {melt.melted:,.0f} kg melted by the log"]
     if not melt.whole:

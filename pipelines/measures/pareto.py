@@ -16,6 +16,7 @@ from schemas.results import Apart, Pareto, ParetoRow
 
 DIMENSIONS = ("defect", "mould", "section", "gob", "station", "zone", "severity")
 NEEDS_PLACE = ("section", "gob")
+NOTHING_CAME = "Nothing came: no window of counts of {line} begins in this time. What was rejected in it is not known."
 
 
 def pareto(
@@ -60,6 +61,7 @@ def pareto(
         rejected_apart=rejected_for_none(plant, every, ware),
         apart=_apart(plant, by, every, line_ware),
         uncounted=tuple(uncounted(every, ware)),
+        why=NOTHING_CAME.format(line=line) if ware.is_empty() and every.is_empty() else "",
     )
 
 

@@ -75,6 +75,11 @@ class LineDay:
     called: Mapping[str, float] = field(default_factory=dict)
 
     @property
+    def silent(self) -> bool:
+        """Whether no feed brought anything of the day: then nobody knows whether the line stood."""
+        return all(frame.is_empty() for frame in (self.gobs, self.ware, self.calls, self.pallets, self.stoppages))
+
+    @property
     def cut(self) -> float | None:
         return float(self.gobs["gobs_cut"].sum()) if self.gobs.height else None
 

@@ -107,6 +107,8 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
         caption += f" {count(told.refed)} more went through the first station again and are no new ware."
     if told.apart:
         caption += f" Thrown out for no fault, and in no figure above: {apart_words(told.apart)}."
+    if told.why:
+        caption = told.why
     strong = [number for number, row in enumerate(told.rows) if row.critical_calls]
     return Sheet(name, title, PARETO_COLUMNS, rows, caption, strong=strong)
 

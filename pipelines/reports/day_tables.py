@@ -17,18 +17,18 @@ def machines_sheet(told: Day) -> Sheet:
     """What every machine cut, lost and packed."""
     rows = [
         {
-            "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": y.inspected, "rejected": y.rejected,
+            "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": None if y.silent else y.inspected, "rejected": None if y.silent else y.rejected,
             "rate": share(y.rejected - y.rejected_apart, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
             "quality": y.quality_ratio, "scrap": y.scrap_ratio, "running": y.availability, "lost": y.unaccounted_units, "efficiency": y.efficiency, "give": y.giveaway_kg,
         }
         for y in told.told.lines
     ]  # fmt: skip
     columns = (
-        Column("line", "Line"), Column("cut", "Gobs cut", "count"), Column("hot", "Hot rejects", "count"), Column("lehr", "To the lehr", "count"),
-        Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / inspected", "percent"),
-        Column("packed", "Packed", "count"), Column("value", "Packed / formed, kg", "percent1"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"),
+        Column("line", "Line"), Column("cut", "Gobs cut, read", "count"), Column("hot", "Hot rejects, read", "count"), Column("lehr", "To the lehr, read", "count"),
+        Column("inspected", "Inspected, read", "count"), Column("rejected", "Rejected, read", "count"), Column("rate", "Rejected / inspected, read", "percent"),
+        Column("packed", "Packed, read", "count"), Column("value", "Packed / formed, kg, reconciled", "percent1"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"),
         Column("quality", "Quality ratio", "percent1"), Column("scrap", "Scrap ratio", "percent1"), Column("running", "Availability", "percent1"),
-        Column("lost", "Unaccounted", "count"), Column("efficiency", "Efficiency", "percent1"), Column("give", "Giveaway, kg", "count"),
+        Column("lost", "Unaccounted, reconciled", "count"), Column("efficiency", "Efficiency", "percent1"), Column("give", "Giveaway, kg", "count"),
     )  # fmt: skip
     caption = (
         "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs cut, availability = running / "
@@ -48,10 +48,10 @@ def furnaces_sheet(told: Day) -> Sheet:
         for f in told.told.furnaces
     ]  # fmt: skip
     columns = (
-        Column("furnace", "Furnace"), Column("melted", "Melted, kg", "count"), Column("pull", "Pull, kg", "count"), Column("packed", "Packed, kg", "count"),
-        Column("value", "Pack-to-melt", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
-        Column("over_cut", "Packed / cut"),
-        Column("lost", "Unaccounted before the shears, kg", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
+        Column("furnace", "Furnace"), Column("melted", "Melted, kg, read", "count"), Column("pull", "Pull, kg, read", "count"), Column("packed", "Packed, kg, read", "count"),
+        Column("value", "Pack-to-melt, reconciled", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
+        Column("over_cut", "Packed / cut, reconciled"),
+        Column("lost", "Unaccounted before the shears, kg, reconciled", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
         Column("p", "p of the balances", "number3"), Column("days", "Earlier days known", "count"), Column("notes", "Notes"),
     )  # fmt: skip
     return Sheet(

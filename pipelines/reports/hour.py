@@ -66,7 +66,7 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
         cautions=(CAUTION, GLASS),
         sources=sources(QUERIES, told.files),
         made=f"Ware seen in this hour was formed about {told.lehr.minutes:.0f} min earlier ({told.lehr.source}). "
-        f"{count(by_defect.ware)} containers at the first station.",
+        f"{by_defect.why or f'{count(by_defect.ware)} containers at the first station.'}",
         workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
 
@@ -90,15 +90,19 @@ def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
     severe = sum(row.critical_calls for row in pareto.rows)
     before = _before(plant, told)
     rate = share(pareto.rejected_for_faults, pareto.ware)
+
+    def known(number: int) -> int | None:
+        return None if pareto.why else number
+
     return (
         Figure(
             percent(rate),
             "rejected",
-            f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers{_without(pareto)}",
+            pareto.why or f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers{_without(pareto)}",
         ),
         Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
-        Figure(count(severe), "critical calls", "each is listed below, however rare", "critical"),
-        Figure(count(pareto.calls), "defect calls", "one container can be called twice"),
+        Figure(count(known(severe)), "critical calls", "each is listed below, however rare", "critical"),
+        Figure(count(known(pareto.calls)), "defect calls", "one container can be called twice"),
     )
 
 
@@ -133,7 +137,7 @@ def _sections(plant: Plant, told: Hour) -> list[Section]:
         signals_section(plant, told.signals, told.span.end, _judged(told), told.doubts),
         Section(
             "What is thrown away",
-            (f"Critical defects come first, whatever their number. {ticks}",),
+            (pareto.why or f"Critical defects come first, whatever their number. {ticks}",),
             pareto_chart(pareto, words),
         ),
         _trend(plant, told),

@@ -54,6 +54,13 @@ def test_a_critical_defect_stands_first_however_rare(plant: Plant) -> None:
     assert (answer.ware, answer.rejected, answer.calls) == (200, 12, 12)
 
 
+def test_a_window_of_which_nothing_came_says_so_and_one_of_which_zeros_came_does_not(plant: Plant) -> None:
+    assert "Nothing came" in told(plant, "defect", [], []).why
+    assert "Nothing came" in pareto_sheet(told(plant, "defect", [], []), "x", "x").caption
+    assert told(plant, "defect", [], [("K1-side-a", None, 0, 0)]).why == ""
+    assert told(plant, "defect", [("K1-side-a", "11", "SCF", 6)], []).why == ""
+
+
 def test_both_denominators(plant: Plant) -> None:
     rows = {row.key: row for row in told(plant, "defect", ONE, HAND).rows}
     assert rows["SPK"].rate == pytest.approx(1 / 200) and rows["SPK"].own_rate == pytest.approx(1 / 188)

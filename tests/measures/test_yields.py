@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
@@ -268,6 +269,14 @@ def test_a_line_that_stood_and_its_furnace_say_so(plant: Plant) -> None:
     assert "the line stood: nothing was cut, inspected or packed" in told.notes
     assert furnace.pack_to_melt is None and furnace.flow == () and any("stood" in note for note in furnace.notes)
     assert balances_of(settled) == [] and meters_of(settled) == []
+
+
+def test_a_line_of_which_nothing_came_is_not_said_to_have_stood(plant: Plant) -> None:
+    calls = pl.DataFrame(schema={"part": pl.Int64, "station": pl.String, "defect": pl.String, "calls": pl.Int64})
+    told, furnace, _, _ = made(plant, replace(day([], ware=(), packed=pallets()), calls=calls))
+    assert told.silent and told.why == "nothing came: whether it stood is not known" and told.notes == (told.why,)
+    assert (told.packed_units, told.packed_kg, told.giveaway_kg, furnace.packed_kg) == (None, None, None, None)
+    assert not any("stood:" in note or "stood for" in note for note in (*told.notes, furnace.why, *furnace.notes))
 
 
 def test_ware_that_leaves_the_lehr_after_the_machine_stopped_breaks_nothing(plant: Plant) -> None:

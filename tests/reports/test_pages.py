@@ -115,8 +115,11 @@ def test_an_hour_without_counts_says_what_is_missing(day_taken: Place) -> None:
     plant = day_taken.plant
     empty = plant.clock.hours_of(date(2026, 3, 20))[0]
     with day_taken.opened.ledger.reading() as reader:
-        text = page_html(ALL_REPORTS["hour"].page(reader, plant, "K1", empty))
+        page = ALL_REPORTS["hour"].page(reader, plant, "K1", empty)
+    text = page_html(page)
     assert "K1-side-a: counts for 0 of 60 minutes" in text
+    assert "Nothing came: no window of counts of K1 begins in this time" in text
+    assert [figure.value for figure in page.figures] == ["–"] * 4
 
 
 def test_rejects_without_calls_are_said(place: Place) -> None:
