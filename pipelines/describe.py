@@ -32,7 +32,7 @@ def _column(feed: Feed, name: str) -> dict[str, Any]:
     quantity = feed.quantity(name)
     return {
         "column": name,
-        "meaning": quantity.meaning,
+        "meaning": quantity.meaning + (f"; {quantity.lacking}" if quantity.lacking else ""),
         "unit": quantity.unit,
         "limits": limits(feed, name),
         "key": name in feed.key,

@@ -30,6 +30,10 @@ class Quantity:
     choices: tuple[str, ...] = ()
     known_as: str = ""
     example: str = ""
+    lacking: str = ""  # what to do where whoever sends it does not know it
+
+
+LABEL_ALONE = "where only the moment of the label is known, give that moment as packed_from and as packed_to: the beginning is then inferred"
 
 
 def _time(name: str, meaning: str, example: str = "2026-03-02T09:00:00+01:00") -> Quantity:
@@ -61,8 +65,22 @@ _ALL = (
     _time("sampled_at", "when the sample was taken from the line"),
     _time("checked_at", "when the marked reference sample was sent through"),
     _time("read_at", "when the running totals were read"),
-    _time("packed_from", "when the first container was put on the pallet"),
-    _time("packed_to", "when the last container was put on the pallet", "2026-03-02T09:21:40+01:00"),
+    Quantity(
+        "packed_from",
+        "when the first container was put on the pallet",
+        "time",
+        "RFC 3339 with offset",
+        example="2026-03-02T09:00:00+01:00",
+        lacking=LABEL_ALONE,
+    ),
+    Quantity(
+        "packed_to",
+        "when the last container was put on the pallet",
+        "time",
+        "RFC 3339 with offset",
+        example="2026-03-02T09:21:40+01:00",
+        lacking=LABEL_ALONE,
+    ),
     _time("fitted_at", "when the part was fitted to the machine"),
     _time("started_at", "when the job started at the machine"),
     _time("stopped_at", "when the section or the whole machine stopped"),

@@ -9,10 +9,11 @@ class Reason(Enum):
     """Code and sentence. `{value}` is the text as it came, `{expected}` what would have been right."""
 
     # rows
-    MISSING = "the value is missing; it is not optional here"
+    MISSING = "the value is missing; it is not optional here{expected}"
     NOT_A_COUNT = "{value} is not a whole number"
     NOT_A_NUMBER = "{value} is not a number with a decimal point"
     NOT_A_TIME = "{value} is not a time such as 2026-03-02T09:00:00+01:00"
+    YEAR_OUTSIDE = "{value} lies outside the years that are taken, {expected}; check the clock or the default value of whoever wrote it"
     NOT_A_DATE = "{value} is not a date such as 2026-03-02"
     NO_OFFSET = "{value} has no offset (Z or +01:00), and works.toml gives this feed no time zone"
     TIME_IN_GAP = "{value} does not exist: the clock of {expected} was put forward over it"

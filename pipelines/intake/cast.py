@@ -19,6 +19,7 @@ _NUMBER = re.compile(r"[+-]?\d{1,18}(\.\d{1,18})?([eE][+-]?\d{1,2})?\Z", re.ASCI
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _FREE = ("note", "cause")  # in a person's own words, over several lines if they like
+_YEAR = re.compile(r"(\d{4,9})-\d\d-\d\d", re.ASCII)
 _EARLIEST = datetime(1971, 1, 1, tzinfo=UTC)  # a clock that lost its battery says 1970
 _UNKNOWN = {
     "line": Reason.UNKNOWN_LINE,
@@ -58,13 +59,23 @@ def cast_text(text: str, quantity: Quantity, reading: Reading) -> Any:
 def _time(word: str, quantity: Quantity, reading: Reading) -> datetime:
     try:
         moment = parse_timestamp(word, reading.zone)
+    except OverflowError:
+        raise BadCell(Reason.YEAR_OUTSIDE, f"{_EARLIEST.year} to {reading.latest.year}") from None
     except BadTime as error:
+        if error.reason is Reason.NOT_A_TIME and _of_another_age(word, reading):
+            raise BadCell(Reason.YEAR_OUTSIDE, f"{_EARLIEST.year} to {reading.latest.year}") from None
         raise BadCell(error.reason, error.expected) from None
     if moment > reading.latest:
         raise BadCell(Reason.IN_FUTURE)
     if moment < _EARLIEST:
         raise BadCell(Reason.LONG_AGO)
     return moment
+
+
+def _of_another_age(word: str, reading: Reading) -> bool:
+    """Whether a text begins with a day of a year that is not taken, as default values of clocks and databases do (0001-01-01, 9999-12-31)."""
+    found = _YEAR.match(word)
+    return found is not None and not _EARLIEST.year <= int(found[1]) <= reading.latest.year
 
 
 def _date(word: str, quantity: Quantity, reading: Reading) -> date:

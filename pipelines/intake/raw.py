@@ -153,6 +153,7 @@ def check_header(names: list[str], feed: Feed) -> None:
     ]
     if faults:
         hint = f"; {feed.name} has the columns {', '.join(feed.columns)}"
+        hint += "".join(f"; {text}" for text in dict.fromkeys(feed.quantity(name).lacking for name in missing) if text)
         raise FileRefused(Reason.WRONG_HEADER, expected=" and ".join(faults) + hint)
 
 

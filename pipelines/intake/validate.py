@@ -251,6 +251,8 @@ def _rule_fault(work: _Work, check: str, column: str, rows: np.ndarray, unread: 
     if reason is Reason.MISSING:
         rows = rows[np.array([not cell.strip() for cell in work.cells(column, rows)], bool)]
     limit = getattr(work.feed.quantity(column), bound) if bound else None
+    if reason is Reason.MISSING and (lacking := work.feed.quantity(column).lacking):
+        return _Fault(rows, column, work.cells(column, rows), reason, f"; {lacking}")
     expected = "" if limit is None else f"{limit:g}" if limit < 1e6 else f"{limit:.0f}"
     return _Fault(rows, column, work.cells(column, rows), reason, expected)
 

@@ -17,6 +17,7 @@ from pipelines.intake.filing import quarantine_entries
 from pipelines.intake.net import plain_name, short_name
 from pipelines.intake.retry import retry_quarantine
 from pipelines.settings import Settings
+from schemas.reasons import reason_of, refusal_sentence
 from tests.conftest import HEAD, NOW, WORKS, Place
 from tests.intake.test_parquet_by_value import parquet
 
@@ -27,6 +28,11 @@ OTHER = "2026-03-02T09:00:00+01:00,K1,K1-side-b,11,60,12,1\n"
 
 def reasons(place: Place) -> list[tuple[int, str]]:
     return [(line, reason) for _, line, _, reason in place.refusals()]
+
+
+def sentence(row: dict[str, Any]) -> str:
+    reason = reason_of(row["reason"])
+    return refusal_sentence(row["file"], row["file_line"], row["column_name"], reason, row["value"], row["expected"])
 
 
 def clean(place: Place) -> None:
@@ -155,6 +161,41 @@ def test_a_time_of_a_clock_without_power_is_refused(place: Place, word: str) -> 
     place.put("station_counts.x.csv", HEAD + ROW + NEXT.replace("2026-03-02T09:01:00+01:00", word))
     assert place.take().rows_kept == 1
     assert reasons(place) == [(3, "long_ago")]
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["0001-01-01T00:00:00+01:00", "0001-01-01", "9999-12-31T23:59:59-01:00", "9999-12-31", "12026-03-02T09:00:00Z"],
+)
+def test_a_time_of_a_year_that_is_not_taken_is_told_which_years_are(place: Place, word: str) -> None:
+    place.put("station_counts.x.csv", HEAD + ROW + NEXT.replace("2026-03-02T09:01:00+01:00", word))
+    place.take()
+    row = place.ask("refusals_open", most=10, from_batch=0).row(0, named=True)
+    now = place.settings.now().year
+    assert row["reason"] == "year_outside" and row["expected"] == f"1971 to {now}"
+    assert f"lies outside the years that are taken, 1971 to {now}" in sentence(row)
+
+
+@pytest.mark.parametrize("word", ["2026-03-32", "2026-13-02T09:00:00Z", "yesterday", "02.03.0001 09:00"])
+def test_what_is_no_time_stays_no_time(place: Place, word: str) -> None:
+    place.put("station_counts.x.csv", HEAD + ROW + NEXT.replace("2026-03-02T09:01:00+01:00", word))
+    place.take()
+    assert reasons(place) == [(3, "not_a_time")]
+
+
+def test_a_pallet_of_which_only_the_label_time_is_known_is_told_what_to_give(place: Place) -> None:
+    head, at = "pallet,line,item,packed_from,packed_to,units,state\n", "2026-03-02T09:00:00+01:00"
+    place.put("pallets.a.csv", f"{head}P-1,K1,J370,,{at},2000,packed\nP-2,K1,J370,{at},{at},2000,packed\n")
+    place.put("pallets.b.csv", f"pallet,line,item,packed_to,units,state\nP-3,K1,J370,{at},2000,packed\n")
+    place.put("pallets.c.csv", f"{head}P-4,,J370,{at},{at},2000,packed\n")
+    place.take()
+    rows = place.ask("refusals_open", most=10, from_batch=0)
+    said = {row["file"]: sentence(row) for row in rows.iter_rows(named=True)}
+    what = "give that moment as packed_from and as packed_to"
+    assert {file: what in text for file, text in said.items()} == {
+        "pallets.a.csv": True, "pallets.b.csv": True, "pallets.c.csv": False
+    }  # fmt: skip
+    assert place.facts("pallets")["pallet"].to_list() == ["P-2"]
 
 
 # the last net
