@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -13,18 +12,15 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Error, Page, sync_playwright
 
 from pipelines.clock import Span
 from pipelines.intake.filing import quarantine_entries
-from pipelines.pages.app import create_app
-from pipelines.pages.web import Options
 from pipelines.work.days import close_day
 from pipelines.work.signals import refresh_signals
 from tests.conftest import HEAD, Place
-from tests.pages.conftest import PASSWORDS, peopled
+from tests.pages.conftest import PASSWORDS, listening, peopled
 
 pytestmark = pytest.mark.browser
 DAY = date(2026, 3, 10)
@@ -55,15 +51,8 @@ def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
 @pytest.fixture(scope="module")
 def address(site: Place) -> Iterator[str]:
     """The pages, answered on a loopback port."""
-    app = create_app(site.site.root, site.settings, Options(grace_s=0))
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-    server.should_exit = True
-    thread.join(10)
+    with listening(site) as told:
+        yield told
 
 
 @pytest.fixture(scope="module")

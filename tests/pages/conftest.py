@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+import threading
+import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import uvicorn
 from fastapi.testclient import TestClient
 
 from pipelines.pages.app import create_app
@@ -49,6 +53,21 @@ class Browser:
 
     def post(self, address: str, token_from: str = "/holds", **fields: object) -> object:
         return self.client.post(address, data={"form_token": self.token(token_from), **fields}, follow_redirects=False)  # type: ignore[arg-type]
+
+
+@contextmanager
+def listening(place: Place, options: Options | None = None) -> Iterator[str]:
+    """The pages of a site, answered on a loopback port; their address."""
+    app = create_app(place.site.root, place.settings, options or Options(grace_s=0))
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive(), "the server ended before it listened"
+        time.sleep(0.05)
+    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    server.should_exit = True
+    thread.join(10)
 
 
 def served(root: Path, options: Options | None = None) -> TestClient:

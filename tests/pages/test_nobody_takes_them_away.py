@@ -11,11 +11,9 @@ from pathlib import Path
 
 import httpx
 import pytest
-import uvicorn
 from fastapi.testclient import TestClient
 
 from pipelines.errors import WrongUse
-from pipelines.pages.app import create_app
 from pipelines.pages.tables import Order, ordered
 from pipelines.pages.tries import FREE, FREE_OF_ADDRESS, Tries
 from pipelines.pages.turns import ALL, EACH, TooMany, Turns
@@ -24,10 +22,9 @@ from pipelines.reports.sheet import Column, Sheet
 from pipelines.serve import people as people_module
 from pipelines.serve.books import Books
 from pipelines.serve.people import People
-from pipelines.settings import Settings
 from pipelines.site import close_to_others, keep_private
 from tests.conftest import Place
-from tests.pages.conftest import AT, PASSWORDS, Browser, served
+from tests.pages.conftest import AT, PASSWORDS, Browser, listening, served
 from tests.pages.test_whatever_is_typed import routes
 
 Make = Callable[..., Browser]
@@ -116,15 +113,8 @@ def test_two_hundred_guesses_at_once_are_five_that_are_looked_at(address: str, m
 @pytest.fixture(scope="module")
 def address(site: Place) -> Iterator[str]:
     """The pages, answered on a loopback port."""
-    app = create_app(site.site.root, Settings(fixed_now=AT, lock_wait_s=5), Options(grace_s=0))
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-    server.should_exit = True
-    thread.join(10)
+    with listening(site) as told:
+        yield told
 
 
 def test_eighty_traces_at_once_leave_health_and_sign_in_quick(address: str) -> None:
