@@ -19,6 +19,7 @@ from pipelines.settings import Site
 from schemas.feeds import ALL_FEEDS
 from schemas.reasons import reason_of
 
+_TEXT_AT_ONCE = 32 << 20  # characters of refused rows that are written together
 _OURS = re.compile(r"b(\d{6,})\.(.+)\Z")
 
 
@@ -116,12 +117,34 @@ def settle_quarantine(site: Site, ledger: Ledger) -> None:
     with ledger.reading() as reader:
         open_batches = reader.ask("open_refused_batches")
         new = open_batches.filter(~pl.col("batch").is_in(list(there)))
-        rows = reader.ask("open_refused_rows", batches=new.filter(~pl.col("whole"))["batch"].to_list())
+        sizes = reader.ask("refused_text_sizes", batches=new.filter(~pl.col("whole"))["batch"].to_list())
     for batch in there.keys() - set(open_batches["batch"].to_list()):
         _retire(site, ledger, batch, there[batch])
     site.quarantine.mkdir(exist_ok=True)
     for told in new.filter("whole").iter_rows(named=True):
         _write_whole_file(site, told["batch"], told["file"], told["archived_as"])
+    for batches in _by_size(sizes):
+        _write_rows(site, ledger, new.filter(pl.col("batch").is_in(batches)))
+
+
+def _by_size(sizes: pl.DataFrame) -> Iterator[list[int]]:
+    """Batches together as long as their text is not much: it is in memory several times over."""
+    told: list[int] = []
+    size = 0
+    for batch, characters in sizes.iter_rows():
+        if told and size + characters > _TEXT_AT_ONCE:
+            yield told
+            told, size = [], 0
+        told.append(batch)
+        size += characters
+    if told:
+        yield told
+
+
+def _write_rows(site: Site, ledger: Ledger, new: pl.DataFrame) -> None:
+    """The refused rows of some batches, a file each."""
+    with ledger.reading() as reader:
+        rows = reader.ask("open_refused_rows", batches=new["batch"].to_list())
     for (feed,), part in rows.join(new, on="batch", maintain_order="left").partition_by("feed", as_dict=True).items():
         try:
             with net():

@@ -19,7 +19,7 @@ from pipelines.settings import Settings
 def parse_file(data: bytes, kind: Kind, settings: Settings, name: str = "") -> Raw:
     """The cells of a file; FileRefused when it cannot be read at all."""
     if kind.format == ".parquet":
-        return parse_parquet(data, kind.feed, settings.largest_file, settings.most_lines)
+        return parse_parquet(data, kind.feed, settings)
     if kind.format == ".csv.gz":
         data = unpack(data, settings.largest_file, settings.most_lines)
     else:

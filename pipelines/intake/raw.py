@@ -18,7 +18,7 @@ from schemas.reasons import Reason
 CELL = pa.dictionary(pa.int32(), pa.string())
 csv.field_size_limit(1 << 26)  # lines are bounded before they are split
 MOST_WORDS, MOST_WORD_BYTES = 3_000_000, 128 << 20  # different texts of one file: each is held in memory on its own
-MOST_WRONG = 300_000  # wrong rows of one file that are still told one by one
+MOST_WRONG, MOST_WRONG_BYTES = 300_000, 64 << 20  # wrong rows of one file that are still told one by one; their text
 MOST_COLUMNS = 2_000
 MIXED_ENDS = "a carriage return in it: the lines of the file end in different ways"
 ASIDE = "refused_"  # columns that quarantine files carry for the reader; retry leaves them out

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from pipelines.errors import FileRefused
@@ -82,7 +83,7 @@ def read_cells(text: bytes, names: list[str], separator: str, longest_line: int,
     note = "" if text.endswith((b"\n", b"\r")) else "no line break at the end: it may have been cut off"
     if heads != 1:
         text = b"\n" + b"".join(text.split(b"\n", heads)[heads:])
-    raw = _fast(text, names, separator) or _careful(text, names, separator, longest_line)
+    raw = _fast(text, names, separator, longest_line) or _careful(text, names, separator, longest_line)
     if not raw.rows and len(text) > (end := text.find(b"\n")) >= 0 and text[end:].strip():
         raise FileRefused(Reason.NO_ROWS)
     _check_table(raw.table)
@@ -115,8 +116,8 @@ def _header(text: bytes) -> list[str]:
     return [name.strip() for name in split_line(line, ",")]
 
 
-def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
-    """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong."""
+def _fast(text: bytes, names: list[str], separator: str, longest: int) -> Raw | None:
+    """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong, or where a line may be too long."""
     if b"\0" in text or len(set(names)) != len(names) or not _is_text(text):
         return None
     ends = text.count(b"\n") + (not text.endswith(b"\n"))
@@ -127,7 +128,7 @@ def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
             table, broken = _arrow(text, names, separator, threads=False)
     except (pa.ArrowInvalid, pa.ArrowCapacityError):
         return None
-    if table.num_rows + len(broken) != ends - 1:
+    if table.num_rows + len(broken) != ends - 1 or _longest(table, broken) > longest:
         return None
     lines = np.arange(2, ends + 1, dtype=np.int32)
     if broken:
@@ -137,6 +138,15 @@ def _fast(text: bytes, names: list[str], separator: str) -> Raw | None:
         keep = ~blank
         table, lines = table.filter(pa.array(keep)), lines[keep]
     return Raw(table, lines, broken)
+
+
+def _longest(table: pa.Table, broken: list[BrokenRow]) -> int:
+    """Bytes that no row is longer than: of the longest texts of all columns together, or of a row that could not be split."""
+    words = (
+        max((pc.max(pc.binary_length(chunk.dictionary)).as_py() or 0 for chunk in column.chunks), default=0)
+        for column in table.columns
+    )
+    return max(sum(words), max((len(row.text) for row in broken), default=0))
 
 
 def _is_text(text: bytes) -> bool:

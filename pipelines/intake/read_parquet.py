@@ -13,32 +13,43 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from pipelines.errors import FileRefused
+from pipelines.intake.parquet_pages import check_footer, pages_of
 from pipelines.intake.raw import BrokenRow, Raw, check_header, check_words, without_aside
+from pipelines.settings import Settings
 from schemas.feeds import Feed
 from schemas.reasons import Reason
 
 _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 _EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1)
 _EXPECTED = {"time": "a UTC timestamp", "count": "an integer", "number": "a number", "date": "a date"}
+_PART_BYTES, _MOST_AT_ONCE = 64 << 20, 65_536  # of texts that have no dictionary: bytes, rows
+_LONG = 64  # bytes; texts up to here are what feeds are made of
+_TEXTS = (
+    pa.types.is_string, pa.types.is_large_string, pa.types.is_string_view,
+    pa.types.is_binary, pa.types.is_large_binary, pa.types.is_binary_view,
+)  # fmt: skip
 _UNREADABLE = "\0"  # stands for bytes that are no text; no cell is that
 
 
-def parse_parquet(data: bytes, feed: Feed, largest: int, most_rows: int) -> Raw:
+def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
     """The cells of a Parquet file; FileRefused where a column's type could not be read without guessing, or where it unpacks to too much."""
     if not data:
         raise FileRefused(Reason.EMPTY_FILE)
     try:
-        table = _table(data, feed, largest, most_rows)
+        table = _table(data, feed, settings.largest_file, settings.most_lines)
         arrays = [_text_cells(table.column(name), feed, name) for name in table.column_names]
     except (pa.ArrowException, OSError, EOFError) as error:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=(str(error).splitlines() or [""])[0][:120]) from None
     check_words(sum(len(one.dictionary) for one in arrays), sum(one.dictionary.nbytes for one in arrays))
-    lines = np.arange(1, table.num_rows + 1, dtype=np.int32)
-    return _without_unreadable(pa.table(arrays, names=table.column_names), lines)
+    lengths = _lengths(arrays)
+    if lengths.sum() > settings.largest_file:  # rows that are set aside would hold each of these texts whole
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{settings.largest_file >> 20} MB")
+    return _set_aside(pa.table(arrays, names=table.column_names), lengths, settings.longest_line)
 
 
 def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
     """The columns as they are kept. Texts stay dictionaries: a file of few different texts must not become one text a row."""
+    check_footer(data)
     file = pq.ParquetFile(pa.BufferReader(data))
     schema = file.schema_arrow
     check_header(schema.names, feed)
@@ -46,13 +57,54 @@ def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
     for name in told.column_names:
         _check_type(feed, name, told.schema.field(name).type)
     meta = file.metadata
-    size = sum(meta.row_group(i).total_byte_size for i in range(meta.num_row_groups))
-    if size > largest:
-        raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
     if meta.num_rows > most_rows:
         raise FileRefused(Reason.TOO_LARGE, expected=f"{most_rows:,} rows")
+    pages = pages_of(data, meta, told.column_names, largest)
+    for name in told.column_names:
+        if _width(told.schema.field(name).type) * meta.num_rows > largest:
+            raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
     texts = [name for name in told.column_names if _is_text(told.schema.field(name).type)]
-    return pq.ParquetFile(pa.BufferReader(data), read_dictionary=texts).read(told.column_names)
+    shared = [name for name in texts if _has_shared(meta, name)]
+    whole = [name for name in told.column_names if name not in shared]
+    table = pq.ParquetFile(pa.BufferReader(data), read_dictionary=[n for n in texts if n not in shared]).read(whole)
+    for name in shared:
+        table = table.append_column(name, _by_parts(data, name, max(1, _PART_BYTES // max(1, pages.largest)), largest))
+    if table.num_rows != meta.num_rows:
+        raise FileRefused(Reason.BROKEN_PARQUET, expected=f"{meta.num_rows} rows by its footer, {table.num_rows} read")
+    return table.select(told.column_names)
+
+
+def _lengths(arrays: list[pa.DictionaryArray]) -> np.ndarray:
+    """Bytes of the long texts of each row; a text that stands in the file once can be in every row."""
+    size = np.zeros(len(arrays[0]) if arrays else 0, np.int64)
+    for one in arrays:
+        lengths = np.asarray(pc.binary_length(one.dictionary))
+        if len(lengths) and lengths.max() > _LONG:
+            size += np.where(lengths > _LONG, lengths, 0)[np.asarray(one.indices)]
+    return size
+
+
+def _has_shared(meta: pq.FileMetaData, name: str) -> bool:
+    """Whether texts of a column are kept as what they share with the one before, or apart from their lengths: pyarrow makes no dictionaries of these."""
+    chunks = (meta.row_group(g).column(c) for g in range(meta.num_row_groups) for c in range(meta.num_columns))
+    return any(one.path_in_schema == name and any("DELTA" in kind for kind in one.encodings) for one in chunks)
+
+
+def _by_parts(data: bytes, name: str, rows: int, largest: int) -> pa.ChunkedArray:
+    """Texts of a column, a few rows at a time: a page of few bytes can hold a long text thousands of times."""
+    size, parts = 0, []
+    for batch in pq.ParquetFile(pa.BufferReader(data)).iter_batches(min(rows, _MOST_AT_ONCE), columns=[name]):
+        parts.append(_plain(batch.column(0)).dictionary_encode())
+        size += parts[-1].dictionary.nbytes
+        if size > largest:
+            raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
+    return pa.chunked_array(parts) if parts else pa.chunked_array([], pa.dictionary(pa.int32(), pa.string()))
+
+
+def _width(dtype: pa.DataType) -> int:
+    """Bytes of a value of a type that says so itself, whatever of it repeats."""
+    plain = dtype.value_type if pa.types.is_dictionary(dtype) else dtype
+    return int(plain.byte_width) if pa.types.is_fixed_size_binary(plain) else 0
 
 
 def _check_type(feed: Feed, name: str, dtype: pa.DataType) -> None:
@@ -155,26 +207,30 @@ def _value(value: Any) -> str:
     return str(value)
 
 
-def _without_unreadable(table: pa.Table, lines: np.ndarray) -> Raw:
-    """Rows that have bytes which are no text, set aside."""
+def _set_aside(table: pa.Table, lengths: np.ndarray, longest: int) -> Raw:
+    """Rows that are too long, or have bytes which are no text, set aside."""
+    lines = np.arange(1, table.num_rows + 1, dtype=np.int32)
     bad = np.zeros(table.num_rows, bool)
     for column in table.columns:
         for chunk in column.chunks[:1]:
             words = chunk.dictionary.to_pylist()
             if _UNREADABLE in words:
                 bad |= np.asarray(chunk.indices) == words.index(_UNREADABLE)
-    if not bad.any():
+    long = lengths > longest
+    if not bad.any() and not long.any():
         return Raw(table, lines)
-    broken = [BrokenRow(int(line), "(bytes that are no text)", Reason.NOT_TEXT, "\ufffd") for line in lines[bad]]
-    return Raw(table.filter(pa.array(~bad)), lines[~bad], broken)
+    broken = [
+        BrokenRow(int(line), "(texts that are too long)", Reason.LINE_TOO_LONG, expected=f"{longest:,}")
+        if too_long
+        else BrokenRow(int(line), "(bytes that are no text)", Reason.NOT_TEXT, "\ufffd")
+        for line, too_long in zip(lines[bad | long], long[bad | long], strict=True)
+    ]
+    return Raw(table.filter(pa.array(~(bad | long))), lines[~(bad | long)], broken)
 
 
 def _is_text(dtype: pa.DataType) -> bool:
     plain = dtype.value_type if pa.types.is_dictionary(dtype) else dtype
-    types = pa.types
-    return bool(
-        types.is_string(plain) or types.is_large_string(plain) or types.is_binary(plain) or types.is_large_binary(plain)
-    )
+    return any(one(plain) for one in _TEXTS)
 
 
 def _is_real(dtype: pa.DataType) -> bool:
@@ -186,8 +242,7 @@ def _fits(kind: str, dtype: pa.DataType) -> bool:
     if pa.types.is_dictionary(dtype):
         dtype = dtype.value_type
     types = pa.types
-    views = types.is_string_view(dtype) or types.is_binary_view(dtype) or types.is_fixed_size_binary(dtype)
-    if _is_text(dtype) or views or types.is_null(dtype):
+    if _is_text(dtype) or types.is_fixed_size_binary(dtype) or types.is_null(dtype):
         return True
     if kind == "time":
         return bool(types.is_timestamp(dtype))

@@ -16,7 +16,7 @@ from pipelines.errors import FileRefused
 from pipelines.intake.cast import BadCell, Reading, cast_text
 from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
-from pipelines.intake.raw import MOST_WRONG, Raw
+from pipelines.intake.raw import MOST_WRONG, MOST_WRONG_BYTES, Raw
 from pipelines.ledger.keeping import ROLLED
 from schemas.feeds import Feed
 from schemas.reasons import Reason
@@ -48,10 +48,10 @@ class Sorted:
 
 
 class TooManyWrong(FileRefused):
-    """Files (by their number) of which so many rows are wrong that they are refused whole: each wrong row told takes memory."""
+    """Files (by their number) of which so many rows are wrong, or so long ones, that they are refused whole: each wrong row told takes memory."""
 
-    def __init__(self, files: list[int]):
-        super().__init__(Reason.TOO_MANY_WRONG, expected=f"{MOST_WRONG:,}")
+    def __init__(self, files: list[int], expected: str = f"{MOST_WRONG:,}"):
+        super().__init__(Reason.TOO_MANY_WRONG, expected=expected)
         self.files = files
 
 
@@ -99,6 +99,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
     _rolled(work, frame, reading)
     good = ~_mask(work)
     _check_wrong(work, ~good)
+    _check_text(work, ~good, files)
     frame = frame.with_columns(
         pl.Series("file_no", work.file_no),
         pl.Series("file_line", work.file_line),
@@ -121,6 +122,20 @@ def _check_wrong(work: _Work, bad: np.ndarray) -> None:
         over = np.flatnonzero(np.bincount(work.file_no[bad]) > MOST_WRONG)
         if len(over):
             raise TooManyWrong(over.tolist())
+
+
+def _check_text(work: _Work, bad: np.ndarray, files: Sequence[tuple[int, Raw]]) -> None:
+    """That the wrong rows of no file are too long to be told."""
+    size = {number: sum(len(row.text) for row in raw.broken) for number, raw in files}
+    if bad.any():
+        lengths = np.zeros(int(bad.sum()))
+        for column, words in work.words.items():
+            lengths += np.fromiter(map(len, words), np.int64, len(words))[work.indices[column][bad]]
+        for number, more in enumerate(np.bincount(work.file_no[bad], lengths)):
+            size[number] = size.get(number, 0) + int(more)
+    over = [number for number, many in size.items() if many > MOST_WRONG_BYTES]
+    if over:
+        raise TooManyWrong(over, f"{MOST_WRONG_BYTES >> 20} MB")
 
 
 def _key_codes(work: _Work, frame: pl.DataFrame) -> np.ndarray:
@@ -282,7 +297,7 @@ def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFram
                 _frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text})) for b in raw.broken])
             )
             whys.append(
-                _frame(REFUSALS, [(number, b.line, "", b.value, b.reason.code, b.expected) for b in raw.broken])
+                _frame(REFUSALS, [(number, b.line, "", b.value[:200], b.reason.code, b.expected) for b in raw.broken])
             )
     return pl.concat(texts), pl.concat(whys)
 

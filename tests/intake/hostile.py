@@ -17,6 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from tests.conftest import HEAD
+from tests.intake import footers
 
 FIRST = datetime(2026, 3, 2, 8, tzinfo=UTC)
 NAMES = HEAD.strip().split(",")
@@ -58,6 +59,11 @@ class Rows:
         out = io.BytesIO()
         pq.write_table(pa.table({**told, **columns}), out)
         return out.getvalue()
+
+    def shared_parquet(self, count: int) -> bytes:
+        """Texts kept as what they share with the one before."""
+        told = pa.table({name: [str(row[name]) for row in [self.cells() for _ in range(count)]] for name in NAMES})
+        return footers.written_shared([told])
 
 
 def entries() -> list[Entry]:
@@ -272,6 +278,11 @@ def parquets(rows: Rows) -> Told:
     yield "station_counts.pq-csv.parquet", HEAD + rows.good(), 0
     yield "station_counts.pq-bomb.parquet", rows.parquet(1, **{n: [rows.cells()[n]] * 700_000 for n in NAMES}), 0
     yield "station_counts.pq-no-rows.parquet", _no_rows(), 0
+    for name, data in footers.lying(rows.parquet(5)):
+        yield f"station_counts.pq-lies-{name}.parquet", data, 0
+    for name, data in footers.swelling(rows.cells()):
+        yield f"station_counts.pq-swells-{name}.parquet", data, 0
+    yield "station_counts.pq-shared.parquet", rows.shared_parquet(3), 3
 
 
 def _no_rows() -> bytes:
