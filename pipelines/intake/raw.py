@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipelines.errors import FileRefused
 from schemas.feeds import Feed
@@ -18,7 +19,8 @@ from schemas.reasons import Reason
 CELL = pa.dictionary(pa.int32(), pa.string())
 csv.field_size_limit(1 << 26)  # lines are bounded before they are split
 MOST_WORDS, MOST_WORD_BYTES = 3_000_000, 128 << 20  # different texts of one file: each is held in memory on its own
-MOST_WRONG, MOST_WRONG_BYTES = 300_000, 64 << 20  # wrong rows of one file that are still told one by one; their text
+MOST_WRONG, MOST_WRONG_BYTES = 300_000, 32 << 20  # wrong rows of one file that are still told one by one; their text
+_LONG = 64  # bytes; texts up to here are what feeds are made of
 MOST_COLUMNS = 2_000
 MIXED_ENDS = "a carriage return in it: the lines of the file end in different ways"
 ASIDE = "refused_"  # columns that quarantine files carry for the reader; retry leaves them out
@@ -115,6 +117,19 @@ class Cells:
             for name, words in self._words.items()
         ]
         return pa.table(arrays, names=list(self._words))
+
+
+def long_texts(table: pa.Table) -> np.ndarray:
+    """Bytes of the long texts of each row; a text that is in memory once can be in every row."""
+    size = np.zeros(table.num_rows, np.int64)
+    for column in table.columns:
+        at = 0
+        for chunk in column.chunks:
+            lengths = np.asarray(pc.binary_length(chunk.dictionary))
+            if len(lengths) and lengths.max() > _LONG:
+                size[at : at + len(chunk)] += np.where(lengths > _LONG, lengths, 0)[np.asarray(chunk.indices)]
+            at += len(chunk)
+    return size
 
 
 def check_words(distinct: int, size: int) -> None:

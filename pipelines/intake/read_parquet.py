@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 
 from pipelines.errors import FileRefused
 from pipelines.intake.parquet_pages import check_footer, pages_of
-from pipelines.intake.raw import BrokenRow, Raw, check_header, check_words, without_aside
+from pipelines.intake.raw import BrokenRow, Raw, check_header, check_words, long_texts, without_aside
 from pipelines.settings import Settings
 from schemas.feeds import Feed
 from schemas.reasons import Reason
@@ -23,7 +23,6 @@ _PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 _EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1)
 _EXPECTED = {"time": "a UTC timestamp", "count": "an integer", "number": "a number", "date": "a date"}
 _PART_BYTES, _MOST_AT_ONCE = 64 << 20, 65_536  # of texts that have no dictionary: bytes, rows
-_LONG = 64  # bytes; texts up to here are what feeds are made of
 _TEXTS = (
     pa.types.is_string, pa.types.is_large_string, pa.types.is_string_view,
     pa.types.is_binary, pa.types.is_large_binary, pa.types.is_binary_view,
@@ -41,10 +40,11 @@ def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
     except (pa.ArrowException, OSError, EOFError) as error:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=(str(error).splitlines() or [""])[0][:120]) from None
     check_words(sum(len(one.dictionary) for one in arrays), sum(one.dictionary.nbytes for one in arrays))
-    lengths = _lengths(arrays)
+    cells = pa.table(arrays, names=table.column_names)
+    lengths = long_texts(cells)
     if lengths.sum() > settings.largest_file:  # rows that are set aside would hold each of these texts whole
         raise FileRefused(Reason.TOO_LARGE, expected=f"{settings.largest_file >> 20} MB")
-    return _set_aside(pa.table(arrays, names=table.column_names), lengths, settings.longest_line)
+    return _set_aside(cells, lengths, settings.longest_line)
 
 
 def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
@@ -72,16 +72,6 @@ def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
     if table.num_rows != meta.num_rows:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=f"{meta.num_rows} rows by its footer, {table.num_rows} read")
     return table.select(told.column_names)
-
-
-def _lengths(arrays: list[pa.DictionaryArray]) -> np.ndarray:
-    """Bytes of the long texts of each row; a text that stands in the file once can be in every row."""
-    size = np.zeros(len(arrays[0]) if arrays else 0, np.int64)
-    for one in arrays:
-        lengths = np.asarray(pc.binary_length(one.dictionary))
-        if len(lengths) and lengths.max() > _LONG:
-            size += np.where(lengths > _LONG, lengths, 0)[np.asarray(one.indices)]
-    return size
 
 
 def _has_shared(meta: pq.FileMetaData, name: str) -> bool:

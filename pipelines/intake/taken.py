@@ -8,7 +8,7 @@ from typing import BinaryIO
 
 from pipelines.errors import FileRefused
 from pipelines.intake.find import Arrival, Kind
-from pipelines.intake.raw import Raw
+from pipelines.intake.raw import Raw, long_texts
 
 
 @dataclass
@@ -51,8 +51,9 @@ class ReadFile:
 
     @property
     def held_bytes(self) -> int:
-        """Memory that it takes, about."""
-        return (self.raw.table.nbytes if self.raw else 0) + (len(self.data) if isinstance(self.data, bytes) else 0)
+        """Memory that it takes, about, when each row has its texts for itself."""
+        cells = self.raw.table.nbytes + int(long_texts(self.raw.table).sum()) if self.raw else 0
+        return cells + (len(self.data) if isinstance(self.data, bytes) else 0)
 
     def refuse(self, why: FileRefused) -> None:
         """Set the file aside whole."""

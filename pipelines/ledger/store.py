@@ -357,7 +357,7 @@ class Ledger:
             con.execute("attach $path as kept (read_only)", {"path": str(self.site.ledger)})
         else:
             con = duckdb.connect(str(self.site.ledger), read_only=read_only, config=config)
-        con.execute("set timezone = 'UTC'")
+        con.execute("set timezone = 'UTC'; set enable_progress_bar = false")
         return con
 
 

@@ -144,3 +144,24 @@ def test_a_bomb_of_line_ends_takes_no_memory(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr[-2000:]
     refused, _, peak = map(float, done.stdout.split())
     assert refused == 3 and peak < 700, done.stdout
+
+
+def test_wrong_rows_as_long_as_they_may_be_stop_nothing(tmp_path: Path) -> None:
+    """Files of 100 kB a row, none of it right: told row by row up to 32 MB a file, set aside whole above; longer rows are told without their text."""
+    code = (
+        "import gzip, sys\nfrom pathlib import Path\nfrom tests.benchmarks.intake import peak_mb\nfrom tests.conftest import HEAD, Place\n"
+        "place = Place(Path(sys.argv[1]))\n"
+        "row = '2026-03-02T08:00:00Z,K1,K1-side-a,' + '{0:0{1}d},60,12,1\\n'\n"
+        "for n, (rows, long) in enumerate([(300, 100_000)] * 8 + [(400, 100_000), (300, 900_000)]):\n"
+        "    with gzip.open(place.site.inbox / f'station_counts.{n}.csv.gz', 'wb', 1) as file:\n"
+        "        file.write(HEAD.encode())\n"
+        "        for _ in range(rows):\n            file.write(row.format(n, long).encode())\n"
+        "told = place.take()\nagain = place.take()\n"
+        "print(told.rows_refused, told.files_refused, len(list(place.site.quarantine.iterdir())), again.files, peak_mb())\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "site")], capture_output=True, text=True, timeout=300
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    *counts, peak = map(float, done.stdout.split())
+    assert counts == [8 * 300 + 300, 1, 10, 0] and peak < 1500, done.stdout
