@@ -88,6 +88,12 @@ _ROWS = alt.NamedData(name="rows")
 _WHOLE = alt.Axis(
     tickCount=5, labelExpr="datum.value % 1 == 0 ? format(datum.value, ',d') : ''"
 )  # counts have no halves
+_WIDER = {
+    "left": 34,
+    "top": 5,
+    "right": 12,
+    "bottom": 5,
+}  # a reader's letters are wider than those that labels are measured with
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 
 
@@ -108,7 +114,7 @@ def bars(unit: str) -> Chart:
         .encode(x="expected:Q")
     )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ticks, ends).properties(width=190, height=alt.Step(22))
+    return alt.layer(bar, ticks, ends).properties(width=190, height=alt.Step(22), padding=_WIDER)
 
 
 def trend(title: str) -> Chart:
@@ -139,7 +145,7 @@ def waterfall(unit: str) -> Chart:
         strokeDash=alt.StrokeDash("kind:N", scale=dashes, legend=None),
     )  # fmt: skip
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ends).properties(width=300, height=alt.Step(24))
+    return alt.layer(bar, ends).properties(width=300, height=alt.Step(24), padding=_WIDER)
 
 
 def weight_dots(unit: str) -> Chart:

@@ -18,7 +18,10 @@ def glance() -> Chart:
     A called mould is a large diamond with its number, one that moves with its gob a triangle, so that no colour is needed; each mould leads to its chart.
     """
     x = alt.X(
-        "label:O", sort=_IN_ORDER, title="mould, by gob position", axis=alt.Axis(labelAngle=-90, labelOverlap=False)
+        "label:O",
+        sort=_IN_ORDER,
+        title="mould, by gob position",
+        axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14),
     )
     base = alt.Chart(_ROWS).encode(x=x)
     span = base.mark_rule(strokeWidth=2).encode(
@@ -69,7 +72,13 @@ def control(unit: str, spread: str) -> Chart:
 
 def drifts(unit: str) -> Chart:
     """Gob positions in time: rows of at (ms), gob, value, average, from and to (limits of the average); a small chart a gob position."""
-    base = alt.Chart().encode(x=alt.X("at:T", title=None, axis=alt.Axis(format="%d. %H:%M", tickCount=6, grid=False)))
+    base = alt.Chart().encode(
+        x=alt.X(
+            "at:T",
+            title=None,
+            axis=alt.Axis(format="%d. %H:%M", tickCount=4, labelSeparation=24, labelOverlap="greedy", grid=False),
+        )
+    )
     points = base.mark_point(size=14, color=MUTED).encode(y=alt.Y("value:Q", title=unit, scale=alt.Scale(zero=True)))
     line = base.mark_line(color=MAJOR, strokeWidth=2.5).encode(y="average:Q")
     limits = [base.mark_line(color=CRITICAL, strokeDash=[5, 4]).encode(y=f"{name}:Q") for name in ("from", "to")]
@@ -102,7 +111,9 @@ def densities(unit: str) -> Chart:
 
 def capacities(unit: str) -> Chart:
     """Capacity by mould: rows of label, value (checked, or None), mean, low, high (inferred, or None), kind (steady, called); `limits` of at, dashed."""
-    x = alt.X("label:O", sort=_IN_ORDER, title="mould", axis=alt.Axis(labelAngle=-90, labelOverlap=False))
+    x = alt.X(
+        "label:O", sort=_IN_ORDER, title="mould", axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14)
+    )
     base = alt.Chart(_ROWS).encode(x=x)
     scale = alt.Scale(zero=False)
     span = (

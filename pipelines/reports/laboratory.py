@@ -101,6 +101,7 @@ def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None)
     warnings = [text for line in told.lines for text in line_warnings(plant, line)]
     warnings = density_warnings(plant, told.furnace, told.density) + warnings
     missed = missed_sentences(plant, all_due(told))
+    warnings += missed
     notes = [f"{line.line}: {note}." for line in told.lines for note in line.notes]
     return [
         Section("What asks for somebody", items=tuple(warnings or ["Nothing beyond its limits."]), warn=bool(warnings), wide=True),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from datetime import UTC, datetime
+from itertools import pairwise
+
 import pytest
 
-from pipelines.reports import charts
+from pipelines.reports import charts, charts_laboratory
 
 BARS = [
     {"label": "B one", "value": 3, "shown": "3", "kind": "critical", "expected": None, "top": 3},
@@ -43,3 +47,30 @@ def test_a_chart_is_valid_and_drawn(draw, rows, more, words) -> None:  # type: i
 def test_bars_stand_in_the_order_given() -> None:
     text = charts.svg(charts.bars, "order", BARS, "calls")
     assert text.index("B one") < text.index("A two")
+
+
+LABEL, TIME = 185.5, 57.5  # px that Chromium gives the texts below in DejaVu Sans at 12 px
+
+
+def test_a_long_label_has_room_for_letters_wider_than_it_was_measured_with() -> None:
+    label = "LGL loose glass inside (critical)"
+    one = {"label": label, "value": 2, "shown": "2", "kind": "critical", "expected": None, "top": 2}
+    text = charts.svg(charts.bars, "x", [one], "calls")
+    left = float(re.findall(r"translate\(([\d.]+),", text)[0])
+    assert left - 7 >= LABEL
+
+
+@pytest.mark.parametrize("first", [0, 2], ids=["from a tick", "from between two"])
+def test_times_under_gob_positions_do_not_lie_over_each_other(first: int) -> None:
+    at = datetime(2026, 3, 3, 18, tzinfo=UTC).timestamp() * 1000
+    rows = [
+        {"at": at + n * 3_600_000.0, "gob": gob, "value": 0.1 * (n % 3), "average": 0.05, "from": -0.3, "to": 0.3}
+        for gob in "AB"
+        for n in range(first, 36)
+    ]
+    text = charts.svg(charts_laboratory.drifts, "x", rows, "g")
+    places = [
+        float(found[1]) for found in re.finditer(r"<text[^>]*translate\(([\d.]+),\d+\)[^>]*>\d\d\. \d\d:\d\d<", text)
+    ]
+    gaps = [late - early for early, late in pairwise(places) if late > early]
+    assert len(gaps) >= 4 and min(gaps) > TIME + 4

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 from html.parser import HTMLParser
+from pathlib import Path
 
 import openpyxl
 import pytest
 
 from pipelines.answers import answer_pareto, answer_trace
 from pipelines.answers.trace import Question
-from pipelines.reports import ALL_REPORTS, page_html, write_page
+from pipelines.plant import Plant
+from pipelines.reports import ALL_REPORTS, laboratory, page_html, write_page
 from pipelines.reports.page import Page, Section
 from pipelines.reports.sheet import Column, Sheet, table_html, written
 from pipelines.reports.workbook import write_workbook
+from schemas.laboratory import Density, DensityReading, DueChecks, FurnaceLaboratory
 from schemas.quality import Trace
 from tests.conftest import Place
 
@@ -120,6 +123,24 @@ def test_an_hour_without_counts_says_what_is_missing(day_taken: Place) -> None:
     assert "K1-side-a: counts for 0 of 60 minutes" in text
     assert "Nothing came: no window of counts of K1 begins in this time" in text
     assert [figure.value for figure in page.figures] == ["–"] * 4
+
+
+def test_whatever_is_red_on_a_laboratory_page_stands_under_what_asks_for_somebody(plant: Plant) -> None:
+    missed = DueChecks(kind="temper", of="K1", every_min=120, due=12, made=11, missed=1)
+    reading = DensityReading(at=datetime(2026, 3, 10, 8, tzinfo=UTC), density_g_cm3=2.51, how="direct")
+    off = Density(readings=(reading,), earlier=9, noise_g_cm3=0.0002, low=2.4, high=2.5, beyond=True)
+    for density, due, says in ((off, (), "outside the limits"), (Density(readings=(), earlier=0), (missed,), "1")):
+        told = FurnaceLaboratory(furnace="F1", density=density, lines=(), due=due)
+        red = [figure for figure in laboratory._figures(told) if figure.kind == "critical"]
+        asks = laboratory._sections(plant, told, None)[0]
+        assert len(red) == 1 and asks.warn and len(asks.items) == 1 and says in asks.items[0]
+
+
+def test_what_scrolls_sideways_shows_an_edge_on_screen_and_none_on_paper() -> None:
+    style = (Path(laboratory.__file__).parent / "templates" / "style.css").read_text(encoding="utf-8")
+    screen, paper = style.split("@media print")
+    assert ".scroll,figure.broad{background:linear-gradient(" in screen and "var(--edge)" in screen
+    assert ".scroll,figure.broad{background:none}" in paper
 
 
 def test_rejects_without_calls_are_said(place: Place) -> None:
