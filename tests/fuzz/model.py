@@ -185,8 +185,8 @@ class Model:
         self.rolled_until = end
 
     def again(self) -> None:
-        """Made again from the archive, as this plant file reads it: every file at its own moment, minutes as minutes."""
-        log, self.log = self.log, []
+        """Made again from the archive, as this plant file reads it: every file at its own moment, minutes as minutes. What a person mended in what still waits is kept."""
+        log, self.log, mended = self.log, [], self.waits
         self.force, self.waits, self.refused, self.known, self.rolled_until = {}, {}, {}, set(), None
         now: dict[Receipt, Receipt] = {}
         for one in log:
@@ -194,3 +194,4 @@ class Model:
             self.take(one.file, one.at, now.get(one.retry_of) if one.retry_of else None)
             if len(self.log) > before:
                 now[one] = self.log[-1]
+        self.waits |= {new: mended[old] for old, new in now.items() if old in mended and new in self.waits}

@@ -9,6 +9,7 @@ from pipelines.intake.retry import retry_quarantine
 from pipelines.work.check import check_site
 from pipelines.work.days import close_day, days_to_close
 from pipelines.work.from_archive import rebuild_from_archive
+from pipelines.work.repair import GIVE_UP, refused_rows, repair
 from pipelines.work.rollup import roll_up
 from tests.conftest import HEAD, Place, one_furnace
 from tests.fuzz.model import NEW_LINE
@@ -69,3 +70,18 @@ def test_check_knows_that_a_ledger_made_again_was_read_by_the_works_toml_of_then
     rebuild_from_archive(place.opened)
     assert place.facts("station_counts").height == 1 and not list(place.site.quarantine.iterdir())
     assert check_site(place.opened, rows=True).findings == []
+
+
+def test_a_row_that_was_given_up_stays_so_in_a_ledger_made_again(new_site: Callable[..., Place]) -> None:
+    """Found by tests.fuzz.site, whose model had forgotten it."""
+    place = new_site("given-up", lambda place: None, one_furnace(lines=("K1",)))
+    row = "2026-01-05T10:0{}:00Z,K9,K1-side-a,1,60,10,1\n"
+    place.put("station_counts.a.csv", HEAD + row.format(0) + row.format(1))
+    place.take()
+    repair(place.opened, 1, {3: {GIVE_UP: "x"}})
+    rebuild_from_archive(place.opened)
+    told = refused_rows(place.opened, 1)
+    assert told is not None and told[1]["refused_line"].to_list() == ["2"]
+    repair(place.opened, 1, {2: {"line": "K1"}})
+    assert place.facts("station_counts")["window_start"].dt.minute().to_list() == [0]
+    assert not list(place.site.quarantine.iterdir()) and check_site(place.opened, rows=True).findings == []
