@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from pipelines.ledger.delivery import TOLD_AT
 from pipelines.plant import Plant
 from schemas.feeds import Feed
 
@@ -13,9 +14,11 @@ _ANY_CODE = pl.lit(None, dtype=pl.UInt64)
 
 
 def with_right_clocks(frame: pl.DataFrame, feed: Feed, plant: Plant) -> pl.DataFrame:
-    """The rows of stations named in [[clock]] at the true time. Their keys are compared anew: two times can have become one."""
+    """The rows of stations named in [[clock]] at the true time. Their keys are compared anew: two times can have become one. `told_at` keeps the time as the
+    station has it: a row that is set aside after all goes back with that, and is moved when it is offered again."""
     if not plant.clock_errors or feed.when is None or "station" not in frame.columns:
         return frame
+    frame = frame.with_columns(pl.col(feed.when).alias(TOLD_AT))
     when, moved = pl.col(feed.when), pl.lit(False)
     shift = pl.lit(timedelta())
     for one in plant.clock_errors:

@@ -19,6 +19,7 @@ from schemas.feeds import ALL_FEEDS, Feed
 
 _TABLE = 1 << 26
 ROW_GROUP = 122_880  # rows of a row group of DuckDB: pieces of this size are inserted fastest
+TOLD_AT = "told_at"  # of rows kept, where works.toml corrects clocks: the time as the station has it
 LINEAGE = ("batch", "file_line", "replaced_at", "replaced_by")
 BATCHES = (
     "batch", "feed", "sha256", "file", "archived_as", "bytes", "received_at", "rows_read", "rows_kept", "rows_refused",

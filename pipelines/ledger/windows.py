@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from pipelines.ledger.delivery import Delivery
+from pipelines.ledger.delivery import TOLD_AT, Delivery
 from pipelines.ledger.near import distinct, in_force
 from pipelines.ledger.store import Ledger, Reader
 from schemas.feeds import ALL_FEEDS, Feed
@@ -151,6 +151,8 @@ def _refused(delivery: Delivery, feed: Feed, bad: dict[int, int]) -> Delivery:
     gone = frame.filter(pl.col("row").is_in(list(bad)))
     kept = {**delivery.kept, feed.name: frame.filter(~pl.col("row").is_in(list(bad))).drop("row")}
     assert delivery.refused_rows is not None and delivery.refusals is not None
+    if TOLD_AT in gone.columns and feed.when is not None:
+        gone = gone.with_columns(pl.col(TOLD_AT).alias(feed.when))
     moments = [name for name, dtype in gone.schema.items() if dtype == pl.Datetime]
     plain = gone.with_columns(pl.col(moments).dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ"))
     texts, whys = [], []

@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import PlantError
+from pipelines.intake.retry import retry_quarantine
 from pipelines.plant import read_plant
+from pipelines.work.check import check_site
+from pipelines.work.from_archive import rebuild_from_archive
 from tests.conftest import HEAD, WORKS, Place
 
 CLOCK = """
@@ -37,6 +40,28 @@ def test_two_times_that_become_one_replace_each_other(tmp_path: Path) -> None:
     place.put("station_counts.K1.csv", HEAD + row("08:30", rejected=1) + row("09:30", rejected=2))
     place.take()
     assert place.facts("station_counts")["rejected"].to_list() == [2]
+
+
+def test_a_row_set_aside_for_its_window_is_moved_once_when_it_is_offered_again(tmp_path: Path) -> None:
+    """10:30 by a clock that is an hour late is 09:30, which that clock says was wrong too: moved twice it would be 08:30."""
+    place = Place(tmp_path / "site", WORKS + CLOCK.replace("10:00:00", "12:00:00"))
+    place.put("station_counts.a.csv", HEAD + row("09:40", rejected=3).replace(",60,", ",3600,"))  # 08:40 to 09:40
+    place.put("station_counts.b.csv", HEAD + row("10:30", rejected=2))
+    assert place.take().rows_refused == 1
+    assert place.refusals() == [("station_counts.b.csv", 2, "window_start", "window_overlaps")]
+    (waits,) = place.site.quarantine.iterdir()
+    assert "\n2026-03-02T09:30:00" in waits.read_text(), "as the station told it, in UTC"
+    place.put("station_counts.c.csv", HEAD + row("09:40", rejected=3))  # a minute takes the hour's place
+    place.take()
+    assert retry_quarantine(place.site, place.plant, place.settings).rows_kept == 1
+    told = place.facts("station_counts").sort("window_start")
+    assert [(f"{at:%H:%M}", n) for at, n in told.select("window_start", "rejected").iter_rows()] == [
+        ("07:40", 3),
+        ("08:30", 2),
+    ]
+    rebuild_from_archive(place.opened)
+    assert place.facts("station_counts").sort("window_start").equals(told)
+    assert check_site(place.opened, rows=True).findings == []
 
 
 @pytest.mark.parametrize(
