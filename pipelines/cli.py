@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import signal
 import sys
 from pathlib import Path
 from typing import Annotated, NoReturn
@@ -283,6 +285,9 @@ def acknowledge(
 def main() -> None:
     """The one edge at which errors become a sentence and an exit status."""
     keep_private()
+    signal.signal(signal.SIGTERM, _interrupted)  # as Ctrl-C: what a command has started ends with it
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _interrupted)
     try:
         app()
     except KeyboardInterrupt:
@@ -302,7 +307,15 @@ def main() -> None:
         sys.exit(errors.NEEDS_A_PERSON)
 
 
+def _interrupted(*_: object) -> NoReturn:
+    """What libraries say of work that they cannot end is nothing to whoever has stopped it."""
+    logging.disable(logging.CRITICAL)
+    raise KeyboardInterrupt
+
+
 def _stopped() -> NoReturn:
-    """An interrupt ends a command with one sentence, whatever it interrupted."""
+    """An interrupt ends a command with one sentence, whatever it interrupted; what comes after it hears no other."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, signal.SIG_IGN)
     sys.stderr.write("Stopped. Nothing received was lost, what is done is kept: the same command goes on from there.\n")
     sys.exit(errors.INTERRUPTED)

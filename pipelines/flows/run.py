@@ -117,8 +117,11 @@ def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
 def _with_history(name: str, steps: Steps, opened: OpenSite, told: dict[str, Any]) -> Any:
     from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
+    from pipelines.flows.beside import put_beside
     from pipelines.flows.flows import with_history
 
+    if not os.environ.get("PREFECT_API_URL"):
+        put_beside()
     with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
         return with_history(name, steps, opened, **told)
 
