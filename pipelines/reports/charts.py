@@ -114,7 +114,7 @@ def bars(unit: str) -> Chart:
         .encode(x="expected:Q")
     )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ticks, ends).properties(width=190, height=alt.Step(22), padding=_WIDER)
+    return alt.layer(bar, ticks, ends).properties(width=160, height=alt.Step(22), padding=_WIDER)
 
 
 def trend(title: str) -> Chart:
@@ -145,7 +145,9 @@ def waterfall(unit: str) -> Chart:
         strokeDash=alt.StrokeDash("kind:N", scale=dashes, legend=None),
     )  # fmt: skip
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ends).properties(width=300, height=alt.Step(24), padding=_WIDER)
+    return alt.layer(bar, ends).properties(
+        width=250, height=alt.Step(24), padding=_WIDER
+    )  # with that room no wider than before
 
 
 def weight_dots(unit: str) -> Chart:
