@@ -10,8 +10,14 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from pipelines import __version__, cli_feeds, cli_holds, cli_keep, cli_laboratory, cli_quality, cli_serve, errors, typed
-from pipelines.cli_options import (
+from pipelines import __version__, errors, typed
+from pipelines.commands import feeds as cli_feeds
+from pipelines.commands import holds as cli_holds
+from pipelines.commands import keeping as cli_keep
+from pipelines.commands import laboratory as cli_laboratory
+from pipelines.commands import serve as cli_serve
+from pipelines.commands import trace as cli_quality
+from pipelines.commands.options import (
     DaskOption,
     DayOption,
     FormatOption,
@@ -25,9 +31,9 @@ from pipelines.cli_options import (
     span_of,
     whole,
 )
+from pipelines.reports.terminal.table import Format
 from pipelines.settings import settings_from_environment
-from pipelines.show import Format
-from pipelines.site import init_site, keep_private
+from pipelines.site.folder import init_site, keep_private
 
 app = typer.Typer(
     name="coldledger",
@@ -106,7 +112,7 @@ def demo(
     ] = 7,
 ) -> None:
     """Invent a works with three days of feeds, take them in, close the days, trace a complaint, name the pages to open."""
-    from pipelines.demo import run_demo
+    from pipelines.commands.demo import run_demo
 
     run_demo(directory, days, seed, settings_from_environment())
 
@@ -159,7 +165,7 @@ def rebuild(
     site: SiteOption = None,
 ) -> None:
     """Compute days again from what was taken in, and say whether the answers are those of the first time; or the ledger itself from the archive."""
-    from pipelines.cli_keep import from_archive, marts_elsewhere
+    from pipelines.commands.keeping import from_archive, marts_elsewhere
     from pipelines.flows.run import run_flow
 
     if bool(over) != bool(into) or (dask and not over):
@@ -195,8 +201,8 @@ def pareto(
 ) -> None:
     """The reject Pareto of a line: what is thrown away, and from where; or that of several works from their exports."""
     from pipelines.answers import answer_pareto
-    from pipelines.cli_keep import works_pareto
-    from pipelines.show_answers import show_pareto
+    from pipelines.commands.keeping import works_pareto
+    from pipelines.reports.terminal.answers import show_pareto
 
     if works:
         return works_pareto(works, start, end, by, line, dask, site, format)
@@ -222,7 +228,7 @@ def yield_(
 ) -> None:
     """Pack-to-melt of a production day, and where the rest of the glass went."""
     from pipelines.answers import answer_yield, yield_as_known
-    from pipelines.show_answers import show_yield
+    from pipelines.reports.terminal.answers import show_yield
 
     opened = open_here(site)
     on, moment = day_of(day), moment_of(known_at, opened) if known_at is not None else None
@@ -257,7 +263,7 @@ def signals(
             "say from when to when: --from and --to, such as --from 2026-03-04T14:00 --to 2026-03-04T15:00"
         )
     from pipelines.answers.signals import answer_doubts, answer_signals, unheard_lines
-    from pipelines.show_signals import show_signals
+    from pipelines.reports.terminal.signals import show_signals
 
     opened = open_here(site)
     span = span_of(start, end, opened, "signals")
@@ -276,7 +282,7 @@ def acknowledge(
     site: SiteOption = None,
 ) -> None:
     """Keep with a name and a note that somebody has seen a signal; nothing is ever removed."""
-    from pipelines.work.signals import acknowledge_signal
+    from pipelines.jobs.signals import acknowledge_signal
 
     acknowledge_signal(open_here(site), signal, by, note)
     typer.echo(f"{signal}: seen by {by}. The signal stays open until its rate is back.")

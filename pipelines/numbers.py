@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.plant import Pages
+from pipelines.plant.works import Pages
 
 _WAY = [Pages()]
 

@@ -13,9 +13,9 @@ import pytest
 from hypothesis import settings
 
 from pipelines.intake import IntakeReport, take_in
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
 from sample_feeds.simulator import Simulated, make_plan, write_feeds
 from tests.shared import Shared, folder_of_run
 

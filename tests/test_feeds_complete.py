@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from pandera.errors import SchemaErrors
 
-from pipelines.describe import describe_feeds, described, example
+from pipelines.commands.feed_reference import describe_feeds, described, example
 from pipelines.intake.cast import Reading, cast_text
 from pipelines.intake.read_csv import parse_csv
 from schemas.feeds import ALL_FEEDS, Feed
@@ -61,7 +61,7 @@ def test_the_model_refuses_what_it_should(feed: Feed) -> None:
 
 
 def _value(feed: Feed, name: str) -> object:
-    from pipelines.plant import read_plant
+    from pipelines.plant.works import read_plant
     from tests.conftest import WORKS
 
     quantity = feed.quantity(name)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from pipelines.errors import PlantError
-from pipelines.plant import Plant, read_plant, restored
-from pipelines.site import template
+from pipelines.plant.works import Plant, read_plant, restored
+from pipelines.site.folder import template
 from tests.conftest import WORKS
 
 

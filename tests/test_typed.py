@@ -157,7 +157,7 @@ def test_rubbish_in_the_environment_is_a_sentence_and_2(
 def test_a_rubbish_clock_of_the_demo_is_a_sentence(
     run: Callable[..., tuple[int, str]], new_place: Callable[[], Place]
 ) -> None:
-    from pipelines.demo import MARK
+    from pipelines.commands.demo import MARK
 
     place = new_place()
     (place.site.root / MARK).write_text("9999-12-31T00:00Zx1e9")

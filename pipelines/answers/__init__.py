@@ -1,7 +1,7 @@
 """Questions answered: the ledger asked, the measures applied. What the command line, flows and reports call."""
 
 from pipelines.answers.pareto import answer_pareto
-from pipelines.answers.trace import answer_trace
-from pipelines.answers.yields import answer_yield, yield_as_known
+from pipelines.answers.trace.answer import answer_trace
+from pipelines.answers.yields.answer import answer_yield, yield_as_known
 
 __all__ = ["answer_pareto", "answer_trace", "answer_yield", "yield_as_known"]

@@ -11,17 +11,17 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.holds import answer_holds
-from pipelines.answers.laboratory import answer_laboratory
+from pipelines.answers.laboratory.answer import answer_laboratory
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
-from pipelines.answers.trust import doubts_in
-from pipelines.answers.weights import study_weights
-from pipelines.answers.yields import Kept, yield_and_readings
+from pipelines.answers.trace.trust import doubts_in
+from pipelines.answers.weights.answer import study_weights
+from pipelines.answers.yields.answer import Kept, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.change import MONTH, Change, changes
-from pipelines.measures.trust import Doubt
-from pipelines.plant import Plant
+from pipelines.measures.trace.trust import Doubt
+from pipelines.measures.yields.change import MONTH, Change, changes
+from pipelines.plant.works import Plant
 from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, StationDoubt
 from schemas.results import Pareto, Signal, Yield

@@ -9,8 +9,8 @@ from pipelines.answers.now import heard_otherwise
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.pulse import REJECTS, TOTALS
-from pipelines.plant import Plant
+from pipelines.measures.pareto.hour_figures import REJECTS, TOTALS
+from pipelines.plant.works import Plant
 from schemas.reasons import reason_of, refusal_sentence
 
 SILENT_AFTER = timedelta(minutes=30)

@@ -9,9 +9,9 @@ import polars as pl
 
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.holds import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
-from pipelines.measures.sampling import inspection_after, plans
-from pipelines.plant import Plant
+from pipelines.measures.holds.decisions import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
+from pipelines.measures.holds.sampling import inspection_after, plans
+from pipelines.plant.works import Plant
 from schemas.quality import Decision, HeldPallet, SamplingPlan
 
 

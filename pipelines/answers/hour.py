@@ -12,8 +12,8 @@ from pipelines.answers.pareto import answer_paretos, job_began
 from pipelines.answers.signals import hour_signals
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.kinds import faults
-from pipelines.plant import Plant
+from pipelines.measures.pareto.kinds_of_call import faults
+from pipelines.plant.works import Plant
 from schemas.results import Pareto, Signal
 
 BACK_HOURS = 11

@@ -9,8 +9,8 @@ import polars as pl
 
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.lehr import LehrTime, lehr_of_hours
-from pipelines.plant import Plant
+from pipelines.measures.lehr.lehr_time import LehrTime, lehr_of_hours
+from pipelines.plant.works import Plant
 
 NEAR = timedelta(hours=12)
 PALLET_SLACK = timedelta(minutes=45)  # for the way from the last station to the pallet, and to be on the safe side

@@ -14,7 +14,7 @@ from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.cavities import (
+from pipelines.measures.pareto.cavities import (
     CavityState,
     Counts,
     Expected,
@@ -23,14 +23,14 @@ from pipelines.measures.cavities import (
     cavity_states,
     cell_counts,
 )
-from pipelines.measures.explained import Frames, Spot, explained, place_of, that_explain
-from pipelines.measures.kinds import faults
-from pipelines.measures.pareto import reading_stations
-from pipelines.measures.shares import ratio
+from pipelines.measures.pareto.explained_calls import Frames, Spot, explained, place_of, that_explain
+from pipelines.measures.pareto.kinds_of_call import faults
+from pipelines.measures.pareto.ranking import reading_stations
+from pipelines.measures.pareto.unread import unread_calls, unread_words
 from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
 from pipelines.measures.signals.counts import COARSEST_MIN
-from pipelines.measures.unread import unread_calls, unread_words
-from pipelines.plant import Plant
+from pipelines.measures.statistics.shares import ratio
+from pipelines.plant.works import Plant
 from schemas.results import Signal
 
 LONGEST = timedelta(days=7)

@@ -10,8 +10,8 @@ from pipelines.answers.pareto import job_began
 from pipelines.answers.signals import kept_signals, ranked, with_notes
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.pulse import Pulse, StationLife, alive, pulse
-from pipelines.plant import Plant
+from pipelines.measures.pareto.hour_figures import Pulse, StationLife, alive, pulse
+from pipelines.plant.works import Plant
 from schemas.results import Signal
 
 LOOK_BACK = timedelta(days=2)

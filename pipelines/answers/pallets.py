@@ -9,8 +9,8 @@ from typing import Any
 import polars as pl
 
 from pipelines.ledger.store import Reader
-from pipelines.measures.packing import BY_FLOW, BY_LABEL, INSTANT, begun, instant
-from pipelines.plant import Plant
+from pipelines.measures.trace.packing import BY_FLOW, BY_LABEL, INSTANT, begun, instant
+from pipelines.plant.works import Plant
 
 ASSUMED_BEGIN = {True: " (inferred)", False: ""}
 REACH = timedelta(hours=12)  # about a window: labels before it, and of pallets that were begun in it

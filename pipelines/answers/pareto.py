@@ -10,10 +10,10 @@ from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.pareto import DIMENSIONS, NEEDS_PLACE, pareto
-from pipelines.measures.places import with_cavity, with_formed
+from pipelines.measures.pareto.mould_places import with_cavity, with_formed
+from pipelines.measures.pareto.ranking import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.signals.baseline import PAST_HOURS
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.results import Pareto
 
 PAST = timedelta(hours=PAST_HOURS)

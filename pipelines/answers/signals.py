@@ -11,15 +11,15 @@ import polars as pl
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.kinds import faults
-from pipelines.measures.lehr import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
+from pipelines.measures.lehr.lehr_time import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
+from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.signals import Found, follow_lines, line_counts
 from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.measures.signals.cells import cell_expectations
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.results import Signal
 
 PAST = timedelta(hours=PAST_HOURS)

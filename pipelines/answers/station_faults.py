@@ -11,7 +11,7 @@ import polars as pl
 from pipelines.answers.pareto import placed_counts, spans_of_line
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.station_faults import (
+from pipelines.measures.trace.station_faults import (
     MINUTE,
     StationFault,
     clocks_off,
@@ -20,7 +20,7 @@ from pipelines.measures.station_faults import (
     out_of_order,
     standing_still,
 )
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 
 MOST_NUMBERS = 12
 LEAST_READ = 3  # containers: a number read once or twice says nothing

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pipelines.measures.shares import count_interval, ratio
+from pipelines.measures.statistics.shares import count_interval, ratio
 from schemas.results import Pareto
 
 DIMENSIONS = ("defect", "zone", "severity")  # what means the same in every works; moulds and places are each works' own

@@ -12,11 +12,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from pipelines import logs
 from pipelines.errors import ColdledgerError
 from pipelines.flows.run import call_flow
-from pipelines.serve import logs
 from pipelines.settings import settings_from_environment
-from pipelines.site import OpenSite, open_site
+from pipelines.site.folder import OpenSite, open_site
 
 
 @dataclass
@@ -69,7 +69,7 @@ def _end(opened: OpenSite, days: list[date]) -> Outcome:
     """After a power cut: runs that the history still has as begun did crash, those of flows that run now left alone."""
     from pipelines.flows.run import prepare
     from pipelines.flows.server import end_unfinished
-    from pipelines.locks import FLOWS, running_flows
+    from pipelines.site.locks import FLOWS, running_flows
 
     prepare(opened)
     running = running_flows(opened.site)

@@ -8,7 +8,7 @@ from typing import Any
 from prefect import flow, task
 
 from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
 
 
 def _can_help(task: Any, run: Any, state: Any) -> bool:

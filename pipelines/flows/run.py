@@ -15,8 +15,8 @@ import typer
 from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
 from pipelines.flows.history import Unnoted, note_later_runs, unreachable
 from pipelines.ledger.sentences import unwritable
-from pipelines.locks import one_run_at_a_time, server_of
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
+from pipelines.site.locks import one_run_at_a_time, server_of
 
 if TYPE_CHECKING:
     from pipelines.flows.steps import Steps
@@ -135,7 +135,7 @@ def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
 
 def _show_intake(opened: OpenSite, answer: Any) -> int:
     from pipelines.answers.feeds import answer_feeds
-    from pipelines.show_answers import show_intake
+    from pipelines.reports.terminal.answers import show_intake
 
     report, pages = answer
     show_intake(report)

@@ -11,13 +11,13 @@ from typing import Any
 
 from pipelines.errors import LedgerBusy, SiteError
 from pipelines.intake import IntakeReport, take_in
-from pipelines.site import OpenSite
-from pipelines.work.days import Closed, Rebuilt, close_day, days_to_close
-from pipelines.work.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
-from pipelines.work.pages import Progress, hours_touched, hours_with_counts, write_hour_pages, write_index
-from pipelines.work.rebuild import rebuild_days
-from pipelines.work.rollup import roll_up_due
-from pipelines.work.signals import days_behind, days_to_follow, refresh_signals
+from pipelines.jobs.days import Closed, Rebuilt, close_day, days_to_close
+from pipelines.jobs.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
+from pipelines.jobs.pages import Progress, hours_touched, hours_with_counts, write_hour_pages, write_index
+from pipelines.jobs.rebuild import rebuild_days
+from pipelines.jobs.rollup import roll_up_due
+from pipelines.jobs.signals import days_behind, days_to_follow, refresh_signals
+from pipelines.site.folder import OpenSite
 
 RETRY_S = (5.0, 30.0)  # a step whose input or output failed is tried again after so long
 _LOG = logging.getLogger(__name__)

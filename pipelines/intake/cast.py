@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipelines.clock import BadTime, parse_timestamp
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.quantities import Quantity
 from schemas.reasons import Reason
 

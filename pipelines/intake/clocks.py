@@ -7,7 +7,7 @@ from datetime import timedelta
 import polars as pl
 
 from pipelines.ledger.delivery import TOLD_AT
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.feeds import Feed
 
 _ANY_CODE = pl.lit(None, dtype=pl.UInt64)

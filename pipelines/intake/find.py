@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.errors import FileRefused
-from pipelines.intake.mapped import mapping_faults
+from pipelines.intake.foreign.fits import mapping_faults
 from pipelines.intake.net import plain_name
-from pipelines.plant import Mapping, Plant
+from pipelines.plant.works import Mapping, Plant
 from schemas.feeds import ALL_FEEDS, Feed
 from schemas.reasons import Reason
 

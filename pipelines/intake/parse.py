@@ -7,12 +7,12 @@ from zoneinfo import ZoneInfo
 
 from pipelines.intake.cast import Reading
 from pipelines.intake.find import Kind
-from pipelines.intake.foreign import parse_foreign
+from pipelines.intake.foreign.cells import parse_foreign
 from pipelines.intake.raw import Raw
 from pipelines.intake.read_csv import check_size, lines_in, parse_csv, unpack
 from pipelines.intake.read_other import parse_jsonl
 from pipelines.intake.read_parquet import parse_parquet
-from pipelines.plant import Mapping, Plant
+from pipelines.plant.works import Mapping, Plant
 from pipelines.settings import Settings
 
 

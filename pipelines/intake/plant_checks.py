@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.plant import GOBS, Plant
+from pipelines.plant.works import GOBS, Plant
 from schemas.reasons import Reason
 
 Rule = tuple[tuple[str, str], Callable[[Plant, Any, Any], bool], Reason]

@@ -11,7 +11,7 @@ from pipelines.errors import FileRefused
 from pipelines.intake.find import kinds_of
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.validate import sort_rows
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings
 from schemas.feeds import ALL_FEEDS
 

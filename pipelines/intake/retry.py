@@ -13,7 +13,7 @@ from pipelines.intake.taken import IntakeReport
 from pipelines.ledger import Ledger
 from pipelines.ledger.sentences import unwritable
 from pipelines.ledger.windows import without_overlaps
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
 
 

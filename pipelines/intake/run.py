@@ -30,9 +30,9 @@ from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.history import note_repeats
 from pipelines.ledger.sentences import unwritable
 from pipelines.ledger.windows import without_overlaps
-from pipelines.locks import held
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
+from pipelines.site.locks import held
 from schemas.reasons import Reason, refusal_sentence
 
 Progress = Callable[[int, int, str], None]

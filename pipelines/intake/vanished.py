@@ -8,7 +8,7 @@ from typing import Any
 
 from pipelines.ledger import Ledger
 from pipelines.ledger.history import former_plants, remember_plant
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Site
 
 _KINDS = ("furnace", "line", "station", "defect", "item")

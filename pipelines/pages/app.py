@@ -20,15 +20,20 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
-from pipelines.pages import routes_feeds, routes_holds, routes_machine, routes_people, routes_read, routes_trace
-from pipelines.pages.desk import Desk, Key, Make
 from pipelines.pages.gate import OPEN, Gate
+from pipelines.pages.made_pages import Desk, Key, Make
 from pipelines.pages.metrics import Meter
+from pipelines.pages.places import feeds as routes_feeds
+from pipelines.pages.places import holds as routes_holds
+from pipelines.pages.places import machine_readable as routes_machine
+from pipelines.pages.places import people as routes_people
+from pipelines.pages.places import read as routes_read
+from pipelines.pages.places import trace as routes_trace
 from pipelines.pages.turns import TooMany
 from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
-from pipelines.reports.page import Section
-from pipelines.serve.books import Books
+from pipelines.people.books import Books
+from pipelines.reports.frame.page import Section
 from pipelines.settings import Settings, Site
 
 LARGEST_FORM = 2 << 20

@@ -18,10 +18,10 @@ from urllib.parse import quote
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
-from pipelines.pages.tables import Order, address, named_sheets, table_html
 from pipelines.pages.texts import LANGUAGES, Texts
 from pipelines.pages.view import Special, View
-from pipelines.serve.people import ACTS, Person
+from pipelines.people.access import ACTS, Person
+from pipelines.reports.frame.sorted_table import Order, address, named_sheets, table_html
 
 PLACES = (
     ("now", "/now"), ("hour", "/hour"), ("moulds", "/moulds"), ("day", "/day"), ("weights", "/weights"), ("laboratory", "/laboratory"), ("trace", "/trace"),

@@ -11,10 +11,10 @@ from datetime import datetime, timedelta
 
 from pipelines.answers.now import Heard, heard
 from pipelines.errors import ColdledgerError, LedgerBusy
-from pipelines.measures.pulse import StationLife
+from pipelines.measures.pareto.hour_figures import StationLife
 from pipelines.pages.texts import Texts
-from pipelines.plant import Plant
-from pipelines.site import OpenSite
+from pipelines.plant.works import Plant
+from pipelines.site.folder import OpenSite
 
 FIRST_S, AGAIN_S = 5.0, 0.3  # an answer waits so long for what was never read, and for what was written since
 

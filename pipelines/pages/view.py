@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pipelines.reports.page import CAUTION, Figure, Page, Section
-from pipelines.reports.sheet import Sheet
+from pipelines.reports.frame.page import CAUTION, Figure, Page, Section
+from pipelines.reports.frame.sheet import Sheet
 
 
 @dataclass(frozen=True)

@@ -24,17 +24,17 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pipelines import typed
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
-from pipelines.pages.desk import Desk, Key, Made, Make, Written
 from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
 from pipelines.pages.fresh import told as told_age
-from pipelines.pages.tables import named_sheets, order_of, table_csv
+from pipelines.pages.made_pages import Desk, Key, Made, Make, Written
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
 from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
-from pipelines.reports.sheet import Sheet
-from pipelines.reports.workbook import write_workbook
-from pipelines.serve.books import Books
-from pipelines.serve.people import People, Person
+from pipelines.people.access import People, Person
+from pipelines.people.books import Books
+from pipelines.reports.frame.sheet import Sheet
+from pipelines.reports.frame.sorted_table import named_sheets, order_of, table_csv
+from pipelines.reports.frame.workbook import write_workbook
 
 T = TypeVar("T")
 QUICK_THREADS = 8

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from pipelines.answers.holds import answer_holds, decisions
 from pipelines.ledger.store import Reader
-from pipelines.measures.holds import HELD, PROPOSED
-from pipelines.plant import Plant
-from pipelines.reports.common import count
-from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.sheet import Column, Sheet
+from pipelines.measures.holds.decisions import HELD, PROPOSED
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
+from pipelines.reports.frame.shared_parts import count
+from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.quality import Decision, HeldPallet
 
 QUERIES = ("hold_events_all", "pallets_named", "pallets_held")

@@ -10,14 +10,15 @@ import polars as pl
 from pipelines.answers.hour import Hour, answer_hour
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
-from pipelines.measures.limits import ShareLimits, beyond_past
-from pipelines.measures.places import UNREAD
-from pipelines.measures.shares import count_interval, more_than_whole, proportion_interval, ratio, share
-from pipelines.measures.unread import Unread, unread_caption
+from pipelines.measures.pareto.mould_places import UNREAD
+from pipelines.measures.pareto.unread import Unread, unread_caption
+from pipelines.measures.statistics.limits import ShareLimits, beyond_past
+from pipelines.measures.statistics.shares import count_interval, more_than_whole, proportion_interval, ratio, share
 from pipelines.numbers import decimals
-from pipelines.plant import Plant
-from pipelines.reports import charts
-from pipelines.reports.common import (
+from pipelines.plant.works import Plant
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
+from pipelines.reports.frame.shared_parts import (
     count,
     day_address,
     hour_address,
@@ -28,8 +29,7 @@ from pipelines.reports.common import (
     sources,
     uncalled_sentence,
 )
-from pipelines.reports.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import signals_section, signals_sheet
 from schemas.results import Pareto
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from pipelines.plant import Plant
-from pipelines.reports.page import CAUTION, Page, Section
-from pipelines.reports.sheet import Column, Sheet
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import CAUTION, Page, Section
+from pipelines.reports.frame.sheet import Column, Sheet
 
 
 def index_page(plant: Plant, reports: Path) -> Page:

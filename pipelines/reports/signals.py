@@ -7,11 +7,11 @@ from datetime import datetime
 
 from pipelines.measures.signals.tell import nothing_found
 from pipelines.numbers import decimals, expected
-from pipelines.plant import Plant
-from pipelines.reports import charts
-from pipelines.reports.common import count, percent
-from pipelines.reports.page import Card, Section
-from pipelines.reports.sheet import Column, Sheet
+from pipelines.plant.works import Plant
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.page import Card, Section
+from pipelines.reports.frame.shared_parts import count, percent
+from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.results import Signal
 
 CARDS = 6  # a screenful

@@ -7,9 +7,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from pipelines.answers.weights import ItemStudy, study_weights
+from pipelines.answers.weights.answer import ItemStudy, study_weights
 from pipelines.ledger.store import Reader
-from pipelines.measures.tell_laboratory import (
+from pipelines.measures.laboratory.tell import (
     glass_sentences,
     gob_sentences,
     hot_cold_sentence,
@@ -20,11 +20,18 @@ from pipelines.measures.tell_laboratory import (
 )
 from pipelines.measures.weights import MouldFound, Study
 from pipelines.numbers import decimals
-from pipelines.plant import Plant
-from pipelines.reports import charts, charts_laboratory
-from pipelines.reports.common import day_address, laboratory_address, missing_section, sources, weights_address
-from pipelines.reports.page import CAUTION, Card, Figure, Page, Section
-from pipelines.reports.sheet import Column, Sheet
+from pipelines.plant.works import Plant
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.page import CAUTION, Card, Figure, Page, Section
+from pipelines.reports.frame.shared_parts import (
+    day_address,
+    laboratory_address,
+    missing_section,
+    sources,
+    weights_address,
+)
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.laboratory import charts as charts_laboratory
 from schemas.weights import MouldWeights, Weights
 
 QUERIES = (

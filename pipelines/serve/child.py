@@ -12,10 +12,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from pipelines import logs
 from pipelines.errors import ColdledgerError
-from pipelines.serve import logs
 from pipelines.settings import settings_from_environment
-from pipelines.site import keep_private
+from pipelines.site.folder import keep_private
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
 LESS_URGENT, HAND_OVER_S = 3, 0.001
@@ -71,8 +71,8 @@ def clerk(told: Mapping[str, Any]) -> None:
 
 def listener(told: Mapping[str, Any]) -> None:
     """Hear the broker until told to stop."""
-    from pipelines.listen.listener import Hearing
-    from pipelines.site import open_site
+    from pipelines.site.folder import open_site
+    from pipelines.sources.broker.listener import Hearing
 
     one = Hearing(open_site(Path(told["root"]), settings_from_environment()))
     signal.signal(signal.SIGTERM, lambda *_: one.stopping.set())

@@ -17,19 +17,19 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from pipelines.answers.complete import missing_of_day
+from pipelines.answers.day_complete import missing_of_day
 from pipelines.answers.now import answer_now
 from pipelines.clock import parse_timestamp, utc_text
 from pipelines.errors import ColdledgerError
-from pipelines.locks import running_flows
-from pipelines.plant import Plant
-from pipelines.serve.books import Books
+from pipelines.jobs.days import days_to_close
+from pipelines.jobs.due import Past, close_due, intake_due
+from pipelines.jobs.notices import Notice, failed_run, notices_of
+from pipelines.people.books import Books
+from pipelines.plant.works import Plant
 from pipelines.serve.notify import addresses, send
-from pipelines.serve.schedule import Past, close_due, intake_due
 from pipelines.settings import Settings
-from pipelines.site import OpenSite, open_site
-from pipelines.work.days import days_to_close
-from pipelines.work.notices import Notice, failed_run, notices_of
+from pipelines.site.folder import OpenSite, open_site
+from pipelines.site.locks import running_flows
 
 log = logging.getLogger("coldledger.clerk")
 SETTLED_S, LONGEST_WAIT_S = 2.0, 30.0  # files that still come are waited for, but not for ever

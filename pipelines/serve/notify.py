@@ -10,9 +10,9 @@ from pathlib import Path
 
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
-from pipelines.serve.books import Books
+from pipelines.jobs.notices import Notice
+from pipelines.people.books import Books
 from pipelines.settings import Site
-from pipelines.work.notices import Notice
 
 log = logging.getLogger("coldledger.notices")
 FILE = "notices.txt"

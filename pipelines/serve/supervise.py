@@ -18,13 +18,13 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlsplit
 
+from pipelines import logs
 from pipelines.errors import WrongUse
-from pipelines.locks import held, tell_server
-from pipelines.serve import logs
-from pipelines.serve.books import Books
+from pipelines.people.access import People
+from pipelines.people.books import Books
 from pipelines.serve.child import TOLD
-from pipelines.serve.people import People
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
+from pipelines.site.locks import held, tell_server
 
 log = logging.getLogger("coldledger.serve")
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator.rough import Drawn, Roughness, draw
 from sample_feeds.simulator.set_aside import Aside, LookAlike, draw_asides, draw_look_alikes
 

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy.signal import lfilter
 
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 
 FALSE_CALL = 0.0004  # share of the good ware that a tidy station rejects
 STEP_MIN = 10  # rates wander in steps of so many minutes

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 
 _HEAD = """# Talbrook Glassworks: an invented works. Its people, items and figures are invented too.
 

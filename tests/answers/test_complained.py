@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.question import Question
+from pipelines.answers.trace.question import Question
 from sample_feeds.simulator import Simulated
 from schemas.quality import Trace
 from tests.conftest import Place

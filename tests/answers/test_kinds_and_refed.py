@@ -12,23 +12,23 @@ import polars as pl
 import pytest
 
 from pipelines.answers import answer_pareto, answer_trace, answer_yield
-from pipelines.answers.contents import answer_contents, answer_mould
 from pipelines.answers.hour import answer_hour
 from pipelines.answers.moulds import answer_moulds
-from pipelines.answers.question import Question
 from pipelines.answers.signals import answer_signals
-from pipelines.answers.trust import answer_trust
+from pipelines.answers.trace.contents import answer_contents, answer_mould
+from pipelines.answers.trace.question import Question
+from pipelines.answers.trace.trust import answer_trust
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader
-from pipelines.measures.pareto import DIMENSIONS
-from pipelines.measures.pulse import pulse
+from pipelines.measures.pareto.hour_figures import pulse
+from pipelines.measures.pareto.ranking import DIMENSIONS
 from pipelines.reports.hour import hour_page
 from sample_feeds.simulator import Simulated
 from sample_feeds.simulator.write import encode
 from schemas.results import Pareto
 from tests.conftest import WORKS, Place
-from tests.measures.test_kinds import ADDED
+from tests.measures.pareto.test_kinds import ADDED
 
 DAY = date(2026, 3, 10)
 FEEDS = ("station_counts", "reject_counts", "forming_counts", "mould_log", "job_log", "stoppages", "pallets", "challenge_checks", "weight_checks", "melt_log")  # fmt: skip

@@ -10,10 +10,10 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.answers.laboratory import answer_laboratory
+from pipelines.answers.laboratory.answer import answer_laboratory
 from pipelines.cli import app
 from pipelines.errors import WrongUse
-from pipelines.measures.tell_laboratory import (
+from pipelines.measures.laboratory.tell import (
     capacity_sentences,
     laboratory_sentences,
     missed_sentences,

@@ -9,12 +9,12 @@ import polars as pl
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.contents import answer_contents
-from pipelines.answers.line_day import line_day
-from pipelines.answers.question import Question
+from pipelines.answers.trace.contents import answer_contents
+from pipelines.answers.trace.question import Question
+from pipelines.answers.yields.line_day import line_day
 from pipelines.clock import Span
-from pipelines.measures.yields import packed_in
-from pipelines.reports.trace_tables import pallet_sheet
+from pipelines.measures.yields.line_flows import packed_in
+from pipelines.reports.trace.tables import pallet_sheet
 from sample_feeds.simulator import Simulated
 from schemas.quality import Trace
 from tests.conftest import Place

@@ -9,12 +9,12 @@ import polars as pl
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.contents import answer_contents, answer_mould
-from pipelines.answers.question import Question
-from pipelines.answers.trust import answer_trust
+from pipelines.answers.trace.contents import answer_contents, answer_mould
+from pipelines.answers.trace.question import Question
+from pipelines.answers.trace.trust import answer_trust
 from pipelines.clock import Span
 from pipelines.errors import PlantError, WrongUse
-from pipelines.plant import read_plant
+from pipelines.plant.works import read_plant
 from sample_feeds.simulator import Simulated
 from schemas.quality import Trace
 from tests.conftest import WORKS, Place
@@ -300,7 +300,7 @@ def test_the_works_may_ask_more_of_a_challenge() -> None:
 
 
 def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) -> None:
-    from pipelines.answers.question import LONGEST, Asked, _narrowed
+    from pipelines.answers.trace.question import LONGEST, Asked, _narrowed
 
     asked = Asked(Question(item="J370"))
     wide = Span(NOON - 400 * 24 * HOUR, NOON)

@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from pipelines.answers.trust import answer_trust
+from pipelines.answers.trace.trust import answer_trust
 from pipelines.clock import Span
-from pipelines.show import Format
-from pipelines.show_trust import show_trust
+from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.trust import show_trust
 from schemas.quality import Trust
 from tests.conftest import Place
 

@@ -8,8 +8,8 @@ import polars as pl
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.question import Question
-from pipelines.reports.trace_customer import _found
+from pipelines.answers.trace.question import Question
+from pipelines.reports.trace.customer import _found
 from schemas.quality import Trace
 from tests.conftest import Place
 

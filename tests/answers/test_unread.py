@@ -7,12 +7,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.contents import answer_mould
 from pipelines.answers.moulds import answer_moulds
 from pipelines.answers.pareto import answer_pareto
-from pipelines.answers.question import Question
+from pipelines.answers.trace.contents import answer_mould
+from pipelines.answers.trace.question import Question
 from pipelines.clock import Span
-from pipelines.reports.common import pareto_sheet
+from pipelines.reports.frame.shared_parts import pareto_sheet
 from tests.conftest import Place
 
 AT = datetime(2026, 3, 10, 4, tzinfo=UTC)

@@ -9,11 +9,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.answers.weights import answer_weights
+from pipelines.answers.weights.answer import answer_weights
 from pipelines.cli import app
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.measures.tell_laboratory import glass_sentences, gob_sentences
+from pipelines.measures.laboratory.tell import glass_sentences, gob_sentences
 from sample_feeds.simulator import Simulated
 from schemas.weights import Weights
 from tests.conftest import WORKS, Place

@@ -20,10 +20,10 @@ from scipy import stats
 
 from pipelines.answers.moulds import Machine, answer_moulds
 from pipelines.clock import Span
-from pipelines.measures.cavities import MORE, OWN
-from pipelines.plant import read_plant
+from pipelines.jobs.signals import refresh_signals
+from pipelines.measures.pareto.cavities import MORE, OWN
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
-from pipelines.work.signals import refresh_signals
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault, Plan
 from tests.conftest import WORKS, Place

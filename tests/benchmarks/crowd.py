@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
-from pipelines.plant import read_plant
+from pipelines.plant.works import read_plant
 from pipelines.settings import RunningClock
 from tests.benchmarks import readers
 from tests.benchmarks.signal_speed import DAYS, FIRST

@@ -14,13 +14,13 @@ from datetime import timedelta
 from pathlib import Path
 
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.jobs import pool
+from pipelines.jobs.days import close_day
+from pipelines.jobs.rebuild import rebuild_days
+from pipelines.jobs.signals import refresh_signals
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
-from pipelines.work import pool
-from pipelines.work.days import close_day
-from pipelines.work.rebuild import rebuild_days
-from pipelines.work.signals import refresh_signals
+from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks.signal_speed import FIRST, timed, works_toml
 

@@ -20,16 +20,16 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipelines.answers.line_view import stays_of, views_of_defects
-from pipelines.answers.trust import Vouching, is_usual, ranked_doubts, vouching
+from pipelines.answers.trace.line_ware import stays_of, views_of_defects
+from pipelines.answers.trace.trust import Vouching, is_usual, ranked_doubts, vouching
 from pipelines.clock import Span
 from pipelines.intake import take_in
 from pipelines.ledger.store import Reader
-from pipelines.measures.exposure import counted
-from pipelines.measures.trace import carried
-from pipelines.plant import Plant, read_plant
+from pipelines.measures.trace.escapes import carried
+from pipelines.measures.trace.exposure import counted
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
 from sample_feeds.simulator import ROUGH, Dimmed, Simulated, make_plan, rough_works, simulate, write_feeds
 from tests.benchmarks.trace import earlier_challenges
 

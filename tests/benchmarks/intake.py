@@ -149,7 +149,7 @@ def duckdb_alone(inbox: Path, target: Path, typed: bool) -> None:
 def take(root: Path) -> dict[str, float]:
     """The whole intake: read, validate, commit, archive, quarantine."""
     from pipelines.intake import take_in
-    from pipelines.plant import read_plant
+    from pipelines.plant.works import read_plant
     from pipelines.settings import Settings, Site
 
     site = Site(root)

@@ -16,9 +16,9 @@ import time
 from datetime import date
 from pathlib import Path
 
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite
+from pipelines.site.folder import OpenSite
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.conftest import WORKS
 from tests.serve.test_for_real import Served, contents, states_in_history

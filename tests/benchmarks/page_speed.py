@@ -17,7 +17,7 @@ from pipelines.answers.now import newest_count
 from pipelines.pages.app import create_app
 from pipelines.pages.web import Options
 from pipelines.settings import Settings
-from pipelines.site import open_site
+from pipelines.site.folder import open_site
 
 
 def pages_of(root: Path) -> tuple[datetime, list[str]]:

@@ -23,11 +23,11 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.jobs.pages import hours_of_days, write_hour_pages
+from pipelines.jobs.signals import refresh_signals
+from pipelines.plant.works import read_plant
 from pipelines.settings import RunningClock, Settings
-from pipelines.site import init_site, open_site
-from pipelines.work.pages import hours_of_days, write_hour_pages
-from pipelines.work.signals import refresh_signals
+from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks.signal_speed import DAYS, FIRST, works_toml
 from tests.serve.test_for_real import Served

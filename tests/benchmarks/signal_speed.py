@@ -18,10 +18,10 @@ from pathlib import Path
 from pipelines.answers.signals import answer_signals
 from pipelines.clock import Span
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.jobs.signals import refresh_signals
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
-from pipelines.work.signals import refresh_signals
+from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 
 FIRST, DAYS = date(2026, 6, 1), 3

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from sample_feeds.simulator.rough import reads_moulds

@@ -189,7 +189,7 @@ def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.
 
 def lehr_minutes_of(simulated: Simulated) -> tuple[dict[str, float], list[float]]:
     """Each line's lehr time as estimated from the feeds, and how far each hour after the first shift is from the truth [min]."""
-    from pipelines.measures.lehr import lehr_by_hour
+    from pipelines.measures.lehr.lehr_time import lehr_by_hour
 
     plant = simulated.plan.plant
     told, off = {}, []
@@ -206,7 +206,7 @@ def lehr_minutes_of(simulated: Simulated) -> tuple[dict[str, float], list[float]
 
 
 def crossing_of(simulated: Simulated, line: str) -> Any:
-    from pipelines.measures.lehr import crossing
+    from pipelines.measures.lehr.lehr_time import crossing
 
     _, ware, spans, _ = frames_of(simulated, line)
     plan = simulated.plan

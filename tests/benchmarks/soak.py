@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.plant import read_plant
+from pipelines.plant.works import read_plant
 from pipelines.settings import RunningClock
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.conftest import WORKS

@@ -22,13 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.intake.run import intake_lock, take_in
+from pipelines.jobs.backup import back_up
+from pipelines.jobs.check import check_site
+from pipelines.jobs.days import close_day
+from pipelines.jobs.from_exports import export_site
 from pipelines.ledger.keeping import Rolled, compact, roll_day
 from pipelines.settings import Settings
-from pipelines.site import OpenSite, open_site
-from pipelines.work.backup import back_up
-from pipelines.work.check import check_site
-from pipelines.work.days import close_day
-from pipelines.work.elsewhere import export_site
+from pipelines.site.folder import OpenSite, open_site
 from tests.benchmarks import intake, year
 from tests.benchmarks.trace_speed import LAST
 

@@ -21,14 +21,14 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipelines.answers.trace import Question, answer_trace
+from pipelines.answers.trace.answer import Question, answer_trace
 from pipelines.intake import take_in
+from pipelines.jobs.signals import days_to_follow, refresh_signals
 from pipelines.ledger.store import Reader
-from pipelines.measures.exposure import smallest_cover
-from pipelines.plant import Plant
+from pipelines.measures.trace.exposure import smallest_cover
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite
-from pipelines.work.signals import days_to_follow, refresh_signals
+from pipelines.site.folder import OpenSite
 from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from sample_feeds.simulator.rough import reads_moulds as station_reads

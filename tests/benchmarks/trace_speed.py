@@ -19,10 +19,10 @@ import duckdb
 import numpy as np
 
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.jobs.signals import days_to_follow, refresh_signals
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
-from pipelines.work.signals import days_to_follow, refresh_signals
+from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.benchmarks.signal_speed import works_toml
 

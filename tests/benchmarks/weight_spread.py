@@ -11,7 +11,7 @@ import numpy as np
 from scipy.signal import lfilter
 from scipy.stats import chi2
 
-from pipelines.measures.capability import capability
+from pipelines.measures.statistics.capability import capability
 from pipelines.measures.weights.rounds import Rounds
 from pipelines.measures.weights.spreads import own_spreads
 

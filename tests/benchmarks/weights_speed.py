@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipelines.answers.weights import study_weights
+from pipelines.answers.weights.answer import study_weights
 from pipelines.clock import Span
 from tests.conftest import Place
 

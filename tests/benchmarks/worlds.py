@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.resources import files
 
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 from sample_feeds.simulator import ROUGH, Roughness, rough_works
 
 HELD_OUT = 700

@@ -27,18 +27,18 @@ import duckdb
 import numpy as np
 import polars as pl
 
+from pipelines.answers.counted_span import counted_span
 from pipelines.answers.pareto import answer_pareto
-from pipelines.answers.question import Question
 from pipelines.answers.signals import answer_signals
-from pipelines.answers.spans import counted_span
-from pipelines.answers.trace import answer_trace
+from pipelines.answers.trace.answer import answer_trace
+from pipelines.answers.trace.question import Question
 from pipelines.clock import Span
 from pipelines.intake import take_in
+from pipelines.jobs.signals import days_to_follow, refresh_signals
 from pipelines.ledger.store import Reader
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
-from pipelines.site import OpenSite, init_site, open_site
-from pipelines.work.signals import days_to_follow, refresh_signals
+from pipelines.site.folder import OpenSite, init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from schemas.results import Pareto
 from tests.benchmarks import signal_speed, trace_speed
@@ -274,8 +274,8 @@ def rebuilt(opened: OpenSite, folder: Path, days: int) -> tuple[float, int, floa
         for path in part.iterdir():
             path.rename(site.archive / path.name.split(".")[0] / str(day) / path.name)
     code = (
-        "import json, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site import open_site;"
-        "from pipelines.work.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), Settings()); begun = time.perf_counter();"
+        "import json, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site.folder import open_site;"
+        "from pipelines.jobs.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), Settings()); begun = time.perf_counter();"
         "told = rebuild_from_archive(opened); took = time.perf_counter() - begun; from tests.benchmarks.intake import peak_mb; print(json.dumps([took, told.rows, peak_mb()]))"
     )
     done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)

@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipelines.answers.yields import yield_and_readings
+from pipelines.answers.yields.answer import yield_and_readings
 from pipelines.intake import take_in
 from pipelines.ledger import Ledger
 from pipelines.ledger.history import keep_balances
 from pipelines.ledger.queries import query
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.settings import Settings
-from pipelines.site import init_site, open_site
+from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import Lie, Plan, Simulated, make_plan, meters_of, misread, simulate, write_feeds
 from sample_feeds.simulator.disturbed import doubtful
 from schemas.results import FurnaceYield, Yield

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.balance import balanced, usual_of
-from pipelines.measures.explanations import LISTED
-from pipelines.plant import Plant, read_plant
+from pipelines.measures.yields.balance import balanced, usual_of
+from pipelines.measures.yields.explanations import LISTED
+from pipelines.plant.works import Plant, read_plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
 KINDS = ("melt", "cut", "packed", "weight", "inspected")

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.network import FurnaceReading, LineReading, StationReading
-from pipelines.plant import Plant
+from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
+from pipelines.plant.works import Plant
 
 EDGE = 0.0003  # of a line's gobs: what the day's limits leave uncertain
 

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.measures.balance import balanced, usual_of
-from pipelines.plant import read_plant
+from pipelines.measures.yields.balance import balanced, usual_of
+from pipelines.plant.works import read_plant
 from tests.benchmarks.worlds import asked_worlds, side_by_side
 from tests.benchmarks.yield_days import SCENARIOS, Told, one_works, summed
 from tests.benchmarks.yield_lies import cases, lied_to, summed_lies

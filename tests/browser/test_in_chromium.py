@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from pipelines.answers import answer_trace
-from pipelines.answers.trace import Question
-from pipelines.reports import ALL_REPORTS, write_page
+from pipelines.answers.trace.answer import Question
+from pipelines.reports.all_reports import ALL_REPORTS, write_page
 from tests.conftest import Place
 
 pytestmark = pytest.mark.browser

@@ -17,8 +17,8 @@ from playwright.sync_api import Browser, Error, Page, sync_playwright
 
 from pipelines.clock import Span
 from pipelines.intake.filing import quarantine_entries
-from pipelines.work.days import close_day
-from pipelines.work.signals import refresh_signals
+from pipelines.jobs.days import close_day
+from pipelines.jobs.signals import refresh_signals
 from tests.conftest import HEAD, Place
 from tests.pages.conftest import PASSWORDS, listening, peopled
 

@@ -20,12 +20,12 @@ from typing import Any
 
 from pipelines.errors import ColdledgerError
 from pipelines.intake.retry import retry_quarantine
+from pipelines.jobs.backup import back_up, restore_site
+from pipelines.jobs.check import check_site
+from pipelines.jobs.from_archive import rebuild_from_archive
+from pipelines.jobs.holds import decide
 from pipelines.ledger.keeping import compact, roll_day
 from pipelines.settings import Settings
-from pipelines.work.backup import back_up, restore_site
-from pipelines.work.check import check_site
-from pipelines.work.from_archive import rebuild_from_archive
-from pipelines.work.holds import decide
 from schemas.feeds import ALL_FEEDS
 from tests.conftest import HEAD, NOW, Place
 

@@ -24,12 +24,12 @@ def jobs() -> dict[str, Callable[[Any, date], object]]:
     """What can be killed, each given the opened site and a production day."""
     from pipelines.intake import take_in
     from pipelines.intake.retry import retry_quarantine
+    from pipelines.jobs.backup import back_up
+    from pipelines.jobs.days import close_day
+    from pipelines.jobs.from_archive import rebuild_from_archive
+    from pipelines.jobs.rebuild import rebuild_days
+    from pipelines.jobs.rollup import roll_up
     from pipelines.ledger.keeping import compact
-    from pipelines.work.backup import back_up
-    from pipelines.work.days import close_day
-    from pipelines.work.from_archive import rebuild_from_archive
-    from pipelines.work.rebuild import rebuild_days
-    from pipelines.work.rollup import roll_up
 
     return {
         "intake": lambda site, _: take_in(site.site, site.plant, site.settings),

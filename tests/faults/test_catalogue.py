@@ -14,10 +14,10 @@ import pytest
 
 from pipelines.errors import ColdledgerError, LedgerBroken, LedgerBusy
 from pipelines.intake.retry import retry_quarantine
+from pipelines.jobs.check import check_site
+from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.ledger.store import _CURRENT
 from pipelines.settings import Settings
-from pipelines.work.check import check_site
-from pipelines.work.from_archive import rebuild_from_archive
 from tests.conftest import HEAD, NOW, Place
 from tests.pages.conftest import served
 

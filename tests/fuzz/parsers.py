@@ -24,13 +24,13 @@ import polars as pl
 from pipelines.clock import BadTime, parse_timestamp
 from pipelines.errors import FileRefused, PlantError, WrongUse
 from pipelines.intake.find import kinds_of
+from pipelines.intake.foreign.propose import propose
 from pipelines.intake.parse import parse_file, reading_for
-from pipelines.intake.propose import propose
 from pipelines.intake.validate import sort_rows
-from pipelines.listen.rows import rows_of
-from pipelines.plant import Plant, read_plant
-from pipelines.plant_mapping import Topic
+from pipelines.plant.mapping import Topic
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings, clock_of
+from pipelines.sources.broker.rows import rows_of
 from sample_feeds.simulator.write import encode
 from tests.conftest import SAMPLES, WORKS
 

@@ -32,14 +32,14 @@ from hypothesis.stateful import (
 
 from pipelines.intake.filing import sha256_of
 from pipelines.intake.retry import retry_quarantine
+from pipelines.jobs.backup import back_up, restore_site
+from pipelines.jobs.check import check_site
+from pipelines.jobs.days import close_day, days_to_close, rebuild_day
+from pipelines.jobs.from_archive import rebuild_from_archive
+from pipelines.jobs.repair import GIVE_UP, mend_file, refused_rows, repair
+from pipelines.jobs.rollup import roll_up
 from pipelines.ledger.keeping import compact
 from pipelines.settings import Settings
-from pipelines.work.backup import back_up, restore_site
-from pipelines.work.check import check_site
-from pipelines.work.days import close_day, days_to_close, rebuild_day
-from pipelines.work.from_archive import rebuild_from_archive
-from pipelines.work.repair import GIVE_UP, mend_file, refused_rows, repair
-from pipelines.work.rollup import roll_up
 from tests.conftest import Place, one_furnace
 from tests.faults.killed import run
 from tests.fuzz.model import EDITS, File, Model, Receipt, Row, good_file

@@ -9,9 +9,9 @@ import pytest
 
 from pipelines.errors import FileRefused, WrongUse
 from pipelines.intake.find import kinds_of
+from pipelines.intake.foreign.propose import propose
 from pipelines.intake.parse import parse_file
-from pipelines.intake.propose import propose
-from pipelines.plant import Plant, read_plant
+from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings
 from tests.conftest import WORKS
 from tests.fuzz.parsers import MAPPINGS, read_file, tries

@@ -15,7 +15,7 @@ import sys
 from pathlib import Path
 
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings, Site
 from tests.conftest import NOW
 

@@ -14,9 +14,9 @@ from pipelines.intake import IntakeReport
 from pipelines.intake.filing import quarantine_entries
 from pipelines.intake.net import plain_name
 from pipelines.intake.retry import retry_quarantine
+from pipelines.jobs.check import check_site
+from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.settings import Settings
-from pipelines.work.check import check_site
-from pipelines.work.from_archive import rebuild_from_archive
 from tests.conftest import NOW, Place
 from tests.intake.hostile import Entry, entries, others
 

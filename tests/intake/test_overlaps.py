@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from pipelines.intake.retry import retry_quarantine
-from pipelines.work.from_archive import rebuild_from_archive
+from pipelines.jobs.from_archive import rebuild_from_archive
 from tests.conftest import HEAD, Place
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.answers import answer_pareto
 from pipelines.clock import Span
-from pipelines.measures.pareto import DIMENSIONS
+from pipelines.measures.pareto.ranking import DIMENSIONS
 from pipelines.settings import Settings
 from tests.conftest import NOW, Place
 

@@ -10,9 +10,9 @@ import duckdb
 import polars as pl
 import pytest
 
+from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.ledger.export import export_tables, place_at, reading_export
 from pipelines.ledger.keeping import compact, roll_day
-from pipelines.work.from_archive import rebuild_from_archive
 from tests.conftest import HEAD, NOW, WORKS, Place
 
 SQL = Path(__file__).parents[2] / "sql"

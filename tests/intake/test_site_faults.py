@@ -12,7 +12,7 @@ import pytest
 
 from pipelines.errors import LedgerBusy, SiteError
 from pipelines.settings import Settings
-from pipelines.site import open_site
+from pipelines.site.folder import open_site
 from tests.conftest import HEAD, NOW, WORKS, Place
 
 ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
@@ -86,7 +86,7 @@ import os, sys
 from tests.conftest import Place, NOW, WORKS
 from pipelines.errors import SiteError
 from pipelines.intake import take_in
-from pipelines.plant import read_plant
+from pipelines.plant.works import read_plant
 from pipelines.settings import Settings, Site
 from pathlib import Path
 os.seteuid(65534)

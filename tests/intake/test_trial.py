@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import WrongUse
-from pipelines.intake.propose import propose
-from pipelines.plant import read_plant
-from pipelines.work.trial import trial_of
+from pipelines.intake.foreign.propose import propose
+from pipelines.intake.foreign.try_or_propose import trial_of
+from pipelines.plant.works import read_plant
 from tests.conftest import HEAD, SAMPLES, WORKS, Place
 
 FOREIGN = SAMPLES / "foreign"

@@ -8,9 +8,9 @@ import pytest
 
 from pipelines.errors import PlantError
 from pipelines.intake.retry import retry_quarantine
-from pipelines.plant import read_plant
-from pipelines.work.check import check_site
-from pipelines.work.from_archive import rebuild_from_archive
+from pipelines.jobs.check import check_site
+from pipelines.jobs.from_archive import rebuild_from_archive
+from pipelines.plant.works import read_plant
 from tests.conftest import HEAD, WORKS, Place
 
 CLOCK = """

@@ -9,8 +9,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from pipelines.jobs.check import check_site, places_of_blocks
 from pipelines.ledger.blocks import Blocks, look_at_blocks, looked_at
-from pipelines.work.check import check_site, places_of_blocks
 from tests.conftest import HEAD, Place
 
 SIZE, FIRST = 262_144, 12_288  # bytes of a block, of what stands before the first

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from pipelines import numbers
-from pipelines.measures.pulse import Pulse
-from pipelines.measures.shares import more_than_whole, ratio, share
+from pipelines.measures.pareto.hour_figures import Pulse
+from pipelines.measures.statistics.shares import more_than_whole, ratio, share
 from pipelines.numbers import expected
-from pipelines.plant import Pages
-from pipelines.reports.sheet import number_format, written
+from pipelines.plant.works import Pages
+from pipelines.reports.frame.sheet import number_format, written
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,8 @@ from fastapi.testclient import TestClient
 
 from pipelines.pages.app import create_app
 from pipelines.pages.web import Options
-from pipelines.serve.books import Books
-from pipelines.serve.people import People
+from pipelines.people.access import People
+from pipelines.people.books import Books
 from pipelines.settings import Settings
 from tests.conftest import Place
 

@@ -13,10 +13,10 @@ import pytest
 from pipelines.clock import Span
 from pipelines.errors import LedgerBusy
 from pipelines.ledger import Reader
-from pipelines.locks import is_held, one_run_at_a_time, running_flows
-from pipelines.pages.desk import Desk
+from pipelines.pages.made_pages import Desk
 from pipelines.pages.view import View
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
+from pipelines.site.locks import is_held, one_run_at_a_time, running_flows
 from tests.conftest import HEAD, NOW, Place
 from tests.pages.conftest import served
 
@@ -113,7 +113,7 @@ def test_many_who_ask_for_the_same_page_wait_for_one_making(desk: Callable[[floa
 
 
 def test_what_is_kept_is_bounded(desk: Callable[[float], Desk], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pipelines.pages.desk.MOST_PAGES", 5)
+    monkeypatch.setattr("pipelines.pages.made_pages.MOST_PAGES", 5)
     one = desk(0)
     for number in range(20):
         one.page((number,), Maker())

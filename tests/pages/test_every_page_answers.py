@@ -165,8 +165,8 @@ def test_there_is_no_way_out_of_the_reports_folder(path: str, browser: Make) -> 
 def test_a_day_that_is_not_closed_says_so_and_a_closed_one_shows_what_its_close_wrote(
     browser: Make, site: Place
 ) -> None:
-    from pipelines.reports import ALL_REPORTS
-    from pipelines.work.days import close_day
+    from pipelines.jobs.days import close_day
+    from pipelines.reports.all_reports import ALL_REPORTS
 
     assert "is not closed" in browser().get("/day/2026-03-11.html")
     closed = close_day(site.opened, date(2026, 3, 10))
@@ -180,8 +180,8 @@ def test_a_day_that_is_not_closed_says_so_and_a_closed_one_shows_what_its_close_
 
 
 def test_a_kept_page_is_the_page_that_was_written(site: Place) -> None:
-    from pipelines.reports import ALL_REPORTS, page_html
-    from pipelines.reports.kept import keep_page, kept_page
+    from pipelines.reports.all_reports import ALL_REPORTS, page_html
+    from pipelines.reports.frame.stored_page import keep_page, kept_page
 
     with site.opened.ledger.reading() as reader:
         page = ALL_REPORTS["hour"].page(reader, site.plant, "K1", site.plant.clock.hours_of(date(2026, 3, 10))[5])

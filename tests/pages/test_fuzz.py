@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from schemathesis import GenerationMode
 
 from pipelines.pages.frame import masked
-from pipelines.serve.books import Books
-from pipelines.serve.people import People
+from pipelines.people.access import People
+from pipelines.people.books import Books
 from tests.conftest import Place
 from tests.pages.conftest import AT, served
 

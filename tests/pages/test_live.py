@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from pipelines.locks import one_run_at_a_time
-from pipelines.pages.desk import Desk
+from pipelines.pages.made_pages import Desk
 from pipelines.pages.view import View
 from pipelines.pages.web import Options
+from pipelines.site.locks import one_run_at_a_time
 from tests.conftest import Place
 from tests.pages.conftest import AT, served
 

@@ -12,9 +12,9 @@ from scipy import stats
 
 from pipelines.answers.moulds import Machine, answer_moulds
 from pipelines.clock import Span
-from pipelines.measures.cavities import MORE, OWN
-from pipelines.plant import Plant
-from pipelines.work.signals import refresh_signals
+from pipelines.jobs.signals import refresh_signals
+from pipelines.measures.pareto.cavities import MORE, OWN
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
 from tests.conftest import Place

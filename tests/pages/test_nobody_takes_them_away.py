@@ -14,15 +14,15 @@ import pytest
 from fastapi.testclient import TestClient
 
 from pipelines.errors import WrongUse
-from pipelines.pages.tables import Order, ordered
 from pipelines.pages.tries import FREE, FREE_OF_ADDRESS, Tries
 from pipelines.pages.turns import ALL, EACH, TooMany, Turns
 from pipelines.pages.web import Options
-from pipelines.reports.sheet import Column, Sheet
-from pipelines.serve import people as people_module
-from pipelines.serve.books import Books
-from pipelines.serve.people import People
-from pipelines.site import close_to_others, keep_private
+from pipelines.people import access as people_module
+from pipelines.people.access import People
+from pipelines.people.books import Books
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sorted_table import Order, ordered
+from pipelines.site.folder import close_to_others, keep_private
 from tests.conftest import Place
 from tests.pages.conftest import AT, PASSWORDS, Browser, listening, served
 from tests.pages.test_whatever_is_typed import routes

@@ -49,7 +49,7 @@ def nasty(site: Place) -> Place:
         "complaint,received_on,item,defect,units,mould,pallet,made_from,made_to,note\n" + complaint,
     )
     site.take()
-    from pipelines.work.holds import decide
+    from pipelines.jobs.holds import decide
 
     decide(site.opened, "place", None, ["=1+2", "<script>alert(1)</script>"], "=name", "<b>why</b>", "@evidence")
     return site

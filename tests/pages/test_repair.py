@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from pipelines.intake.filing import quarantine_entries
-from pipelines.serve.books import Books
+from pipelines.people.books import Books
 from tests.conftest import HEAD, Place
 from tests.pages.conftest import Browser
 

@@ -11,8 +11,8 @@ import pytest
 from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
 
-from pipelines.serve.books import Books
-from pipelines.serve.people import People
+from pipelines.people.access import People
+from pipelines.people.books import Books
 from tests import rubbish
 from tests.conftest import Place
 from tests.pages.conftest import AT, served

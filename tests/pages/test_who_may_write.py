@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.pages.frame import masked, unmasked
 from pipelines.pages.web import Options, local
-from pipelines.serve.books import Books
+from pipelines.people.books import Books
 from tests.conftest import Place
 from tests.pages.conftest import Browser, served
 

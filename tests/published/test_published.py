@@ -9,7 +9,7 @@ from stdnum import ean
 
 from pipelines.answers import answer_pareto
 from pipelines.clock import Span
-from pipelines.measures.shares import (
+from pipelines.measures.statistics.shares import (
     availability,
     count_interval,
     mean_half_width,

@@ -9,7 +9,8 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from pipelines.answers.laboratory import answer_laboratory
+from pipelines.answers.laboratory.answer import answer_laboratory
+from pipelines.measures.holds.sampling import for_sample
 from pipelines.measures.laboratory.density import densities, effect
 from pipelines.measures.laboratory.measuring import (
     by_range,
@@ -19,7 +20,6 @@ from pipelines.measures.laboratory.measuring import (
     sample_of,
 )
 from pipelines.measures.laboratory.water import at_20c, capacity_ml, water_density
-from pipelines.measures.sampling import for_sample
 from sample_feeds.simulator.laboratory import water_g_ml
 from schemas.laboratory import LineLaboratory
 from tests.conftest import WORKS, Place

@@ -7,10 +7,17 @@ import csv
 import numpy as np
 import pytest
 
-from pipelines.measures.limits import beyond_past, cusum_limit, cusum_run_length, cusum_step, p_chart, p_prime_chart
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.onset import change, rise
 from pipelines.measures.signals.scan import benjamini_hochberg
+from pipelines.measures.statistics.limits import (
+    beyond_past,
+    cusum_limit,
+    cusum_run_length,
+    cusum_step,
+    p_chart,
+    p_prime_chart,
+)
 from tests.published.outside import beside
 
 # NIST/SEMATECH e-Handbook 6.3.3.2; the same counts in Montgomery, Introduction to Statistical Quality Control: 30 samples of 50.

@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from pipelines.answers.weights import study_weights
+from pipelines.answers.weights.answer import study_weights
 from pipelines.clock import Span
-from pipelines.measures.capability import capability
-from pipelines.measures.components import components
-from pipelines.measures.factors import a3, b3_b4, c4, d2_d3
-from pipelines.measures.run_rules import Rules, ewma, ewma_run_length, ewma_sd, rules_run_length
+from pipelines.measures.statistics.capability import capability
+from pipelines.measures.statistics.components import components
+from pipelines.measures.statistics.factors import a3, b3_b4, c4, d2_d3
+from pipelines.measures.statistics.run_rules import Rules, ewma, ewma_run_length, ewma_sd, rules_run_length
 from pipelines.measures.weights import Study
 from tests.conftest import WORKS, Place
 from tests.published.outside import beside

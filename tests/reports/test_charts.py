@@ -8,7 +8,8 @@ from itertools import pairwise
 
 import pytest
 
-from pipelines.reports import charts, charts_laboratory
+from pipelines.reports.frame import charts
+from pipelines.reports.laboratory import charts as charts_laboratory
 
 BARS = [
     {"label": "B one", "value": 3, "shown": "3", "kind": "critical", "expected": None, "top": 3},

@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from pipelines.plant import Plant, read_plant
-from pipelines.reports.trace_customer import KEEP, NOTHING, decided_pallets
-from pipelines.reports.trace_tables import few, stay_words, whole_range
-from pipelines.reports.whereabouts import is_gone, whereabouts
+from pipelines.plant.works import Plant, read_plant
+from pipelines.reports.trace.customer import KEEP, NOTHING, decided_pallets
+from pipelines.reports.trace.tables import few, stay_words, whole_range
+from pipelines.reports.trace.whereabouts import is_gone, whereabouts
 from schemas.quality import HeldPallet, Trace, TracedPallet, WholeStay
 from tests.conftest import WORKS
 

@@ -11,12 +11,13 @@ import openpyxl
 import pytest
 
 from pipelines.answers import answer_pareto, answer_trace
-from pipelines.answers.trace import Question
-from pipelines.plant import Plant
-from pipelines.reports import ALL_REPORTS, laboratory, page_html, write_page
-from pipelines.reports.page import Page, Section
-from pipelines.reports.sheet import Column, Sheet, table_html, written
-from pipelines.reports.workbook import write_workbook
+from pipelines.answers.trace.answer import Question
+from pipelines.plant.works import Plant
+from pipelines.reports.all_reports import ALL_REPORTS, page_html, write_page
+from pipelines.reports.frame.page import Page, Section
+from pipelines.reports.frame.sheet import Column, Sheet, table_html, written
+from pipelines.reports.frame.workbook import write_workbook
+from pipelines.reports.laboratory import report as laboratory
 from schemas.laboratory import Density, DensityReading, DueChecks, FurnaceLaboratory
 from schemas.quality import Trace
 from tests.conftest import Place

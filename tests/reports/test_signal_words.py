@@ -7,9 +7,9 @@ from datetime import UTC, datetime
 import pytest
 
 from pipelines.pages.texts import texts
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from pipelines.reports.signals import place_words, sureness
-from pipelines.show_signals import _words
+from pipelines.reports.terminal.signals import _words
 from schemas.results import Signal
 
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)

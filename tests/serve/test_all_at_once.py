@@ -11,9 +11,9 @@ from pathlib import Path
 
 from filelock import FileLock
 
+from pipelines.jobs.check import check_site
+from pipelines.jobs.days import close_day
 from pipelines.settings import Settings
-from pipelines.work.check import check_site
-from pipelines.work.days import close_day
 from tests.conftest import HEAD, Place, one_furnace
 from tests.serve.test_for_real import ROOT, Served, started  # noqa: F401 - a fixture
 

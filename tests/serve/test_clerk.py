@@ -15,13 +15,13 @@ import pytest
 
 from pipelines.errors import WrongUse
 from pipelines.intake import take_in
-from pipelines.serve.books import Books
+from pipelines.jobs.days import close_day, days_to_close
+from pipelines.jobs.notices import Notice, notices_of
+from pipelines.jobs.signals import refresh_signals
+from pipelines.people.books import Books
 from pipelines.serve.clerk import Clerk
 from pipelines.serve.notify import addresses_file, send
 from pipelines.settings import RunningClock, Settings, clock_of
-from pipelines.work.days import close_day, days_to_close
-from pipelines.work.notices import Notice, notices_of
-from pipelines.work.signals import refresh_signals
 from tests.conftest import HEAD, Place
 
 DAY = date(2026, 3, 10)

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.plant import Plant, read_plant
-from pipelines.serve.schedule import RETRIES, Past, close_due, close_time, intake_due, next_intake, upcoming
+from pipelines.jobs.due import RETRIES, Past, close_due, close_time, intake_due, next_intake, upcoming
+from pipelines.plant.works import Plant, read_plant
 from tests.conftest import WORKS
 
 HOUR = timedelta(hours=1)

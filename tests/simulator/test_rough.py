@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from scipy.stats import binom, poisson
 
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import ROUGH, Roughness, Simulated, make_plan, rough_plant, simulate
 from sample_feeds.simulator.line import run_line
 from sample_feeds.simulator.write import encode

@@ -13,7 +13,7 @@ from scipy.stats import binom
 
 from pipelines.intake import take_in
 from pipelines.settings import Settings
-from pipelines.site import init_site
+from pipelines.site.folder import init_site
 from sample_feeds.simulator import (
     ROUGH,
     Roughness,

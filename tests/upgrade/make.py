@@ -18,12 +18,12 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers import answer_pareto, answer_yield
-from pipelines.answers.question import Question
 from pipelines.answers.signals import answer_signals
-from pipelines.answers.trace import answer_trace
+from pipelines.answers.trace.answer import answer_trace
+from pipelines.answers.trace.question import Question
+from pipelines.jobs.days import close_day
+from pipelines.jobs.signals import refresh_signals
 from pipelines.settings import Settings
-from pipelines.work.days import close_day
-from pipelines.work.signals import refresh_signals
 from sample_feeds.simulator import make_plan, simulate, write_feeds
 from tests.conftest import WORKS, Place, one_furnace
 

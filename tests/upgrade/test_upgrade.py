@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.ledger.queries import statements
-from pipelines.work.from_archive import rebuild_from_archive
 from tests.conftest import HEAD, Place
 from tests.upgrade.make import HERE, LINE, answers, unpacked, versions
 

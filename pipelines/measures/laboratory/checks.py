@@ -10,10 +10,10 @@ from itertools import pairwise
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.measures.sampling import for_sample
-from pipelines.measures.shares import proportion_interval
-from pipelines.measures.trust import LATE
-from pipelines.plant import SEVERITIES, Plant
+from pipelines.measures.holds.sampling import for_sample
+from pipelines.measures.statistics.shares import proportion_interval
+from pipelines.measures.trace.trust import LATE
+from pipelines.plant.works import SEVERITIES, Plant
 
 UNNAMED = "not noted"
 REAL_AT_MM = 4.06  # thickness at which a temper number as read is the real one: 0.160 inch

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from pipelines.measures.factors import d2_d3
+from pipelines.measures.statistics.factors import d2_d3
 
 ENOUGH = 6  # readings before there are limits
 SURE = 0.99  # a change is named where it is at least so probable; beforehand one in BEFORE

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.measures.components import components
+from pipelines.measures.statistics.components import components
 
 LATEST = 4  # weighings of a mould that tell its weight now
 NEAR = timedelta(hours=1)  # how near in time a weighing at the line tells the difference of the two scales

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 
 RARE = 0.003  # a mould number outside the mould log counts as one when it has this share of the line's read ware
 STEP_S = 60  # the grid's step [s]

@@ -8,7 +8,7 @@ from datetime import timedelta
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.scope import Beside
 from pipelines.measures.signals.track import Found, Tracker
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.results import SURE
 
 SHARED_P = 0.005

@@ -9,13 +9,13 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.measures.lehr import LehrTime
-from pipelines.measures.pareto import own_ware
+from pipelines.measures.lehr.lehr_time import LehrTime
+from pipelines.measures.pareto.ranking import own_ware
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.onset import minutes_to_close
 from pipelines.measures.signals.scope import LOOK_BLINDED, LOOK_FIRST
 from pipelines.measures.signals.track import Found, Tracker
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from schemas.results import Signal
 
 EXCESS, CRITICAL_CALL = "excess", "critical call"

@@ -19,7 +19,7 @@ from pipelines.measures.signals.one_fault import EXPLAINED_P, by_station, made_o
 from pipelines.measures.signals.onset import Noise, Onset
 from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
 from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 
 BACK_MIN = 600  # how far back an onset is looked for
 AGAIN_MIN = 180  # a signal that comes back within this time is the same signal

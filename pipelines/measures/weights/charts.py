@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.factors import a3, b3_b4, c4, d2_d3
-from pipelines.measures.run_rules import CLASSIC, Rules, beyond, ewma, ewma_sd, ewma_width, rules_for
+from pipelines.measures.statistics.factors import a3, b3_b4, c4, d2_d3
+from pipelines.measures.statistics.run_rules import CLASSIC, Rules, beyond, ewma, ewma_sd, ewma_width, rules_for
 from pipelines.measures.weights.drift import WEEK_S, GobSeries
 from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds

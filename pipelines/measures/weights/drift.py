@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.factors import d2_d3
-from pipelines.measures.run_rules import ewma, ewma_sd, ewma_width
+from pipelines.measures.statistics.factors import d2_d3
+from pipelines.measures.statistics.run_rules import ewma, ewma_sd, ewma_width
 from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.factors import c4, d2_d3
+from pipelines.measures.statistics.factors import c4, d2_d3
 from pipelines.measures.weights.rounds import Rounds
 from pipelines.measures.weights.spreads import RANGE_FREEDOM, borrowed
 

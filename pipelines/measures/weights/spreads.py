@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.factors import d2_d3
+from pipelines.measures.statistics.factors import d2_d3
 from pipelines.measures.weights.rounds import Rounds
 
 RANGE_FREEDOM = 0.605  # degrees of freedom a point of a spread from moving ranges: [2] of `own_spreads`, from memory

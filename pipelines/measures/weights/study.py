@@ -9,15 +9,15 @@ import numpy as np
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.measures.capability import Capability, capability
-from pipelines.measures.components import Component, components
-from pipelines.measures.lehr import LehrTime
+from pipelines.measures.lehr.lehr_time import LehrTime
+from pipelines.measures.statistics.capability import Capability, capability
+from pipelines.measures.statistics.components import Component, components
 from pipelines.measures.weights.charts import Judge, MouldChart, judge_for, mould_charts
 from pipelines.measures.weights.drift import Fit, GobSeries, alarms, fit, gob_series, with_spread
 from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.measures.weights.spreads import Spread, own_spreads
-from pipelines.plant import Item
+from pipelines.plant.works import Item
 from schemas.weights import Weights
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged

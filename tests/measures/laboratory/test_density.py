@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from pipelines.measures.laboratory.density import density_chart, noise_of
-from pipelines.measures.tell_laboratory import density_sentences
-from pipelines.plant import Plant
+from pipelines.measures.laboratory.tell import density_sentences
+from pipelines.plant.works import Plant
 from schemas.laboratory import Density
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)

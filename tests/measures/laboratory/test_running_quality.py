@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipelines.measures.laboratory.checks import running_quality, samples_of
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 
 AT = datetime(2026, 3, 10, 6, tzinfo=UTC)
 

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipelines.measures.signals import line_counts
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
 from tests.benchmarks.signal_truth import frames_of

@@ -10,7 +10,7 @@ import pytest
 from pipelines.measures.signals import follow_lines, line_counts
 from pipelines.measures.signals.cells import CELLS, blocks_of_cells, cell_expectations, cells_between
 from pipelines.measures.signals.expected import hour_expectations
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import make_plan
 from tests.benchmarks.signal_truth import frames_of
 from tests.shared import Shared

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault, Plan
 from tests.benchmarks.signal_truth import frames_of

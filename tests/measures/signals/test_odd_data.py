@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
-from pipelines.plant import Plant
+from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
 from tests.benchmarks.signal_truth import frames_of

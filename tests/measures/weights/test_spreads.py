@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipelines.measures.capability import capability
+from pipelines.measures.statistics.capability import capability
 from pipelines.measures.weights import Study, study
 from pipelines.measures.weights.rounds import Rounds
 from pipelines.measures.weights.spreads import FAR_OFF, RANGES, SAMPLES, _log_f, borrowed, following, own_spreads

@@ -11,14 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.clock import Span
-from pipelines.measures.components import components
-from pipelines.measures.factors import a3, b3_b4, c4
-from pipelines.measures.lehr import LehrTime
+from pipelines.measures.lehr.lehr_time import LehrTime
+from pipelines.measures.statistics.components import components
+from pipelines.measures.statistics.factors import a3, b3_b4, c4
 from pipelines.measures.weights import Study, study
 from pipelines.measures.weights.charts import FAR, SPREAD, judge_for
 from pipelines.measures.weights.rounds import rounds_of
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean
-from pipelines.plant import Item
+from pipelines.plant.works import Item
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 LEHR = LehrTime(90.0, 5.0, "nominal")

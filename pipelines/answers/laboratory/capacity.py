@@ -1,0 +1,257 @@
+"""Capacity of a line's items on a day: checked, judged, and worked out from the weight between two checks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from pipelines.clock import Span
+from pipelines.ledger.store import Reader
+from pipelines.measures.laboratory.inferred import SURE, Inferred, Volumes, heaviest_for, inferred, volumes
+from pipelines.measures.laboratory.measuring import (
+    RANGE_SAMPLE,
+    SAMPLE,
+    Verdict,
+    by_range,
+    by_spread,
+    chance_accepted,
+    permissible_error_ml,
+    sample_of,
+)
+from pipelines.measures.laboratory.water import at_20c, capacity_ml
+from pipelines.measures.statistics.shares import mean_half_width
+from pipelines.measures.weights.rounds import mould_order, rounds_of
+from pipelines.measures.weights.tell import KEEPS
+from pipelines.plant.works import Item, Plant
+from schemas.laboratory import Capacity, CapacityCheck, InferredCapacity, Measuring, MeasuringVerdict
+
+BACK = timedelta(
+    days=7
+)  # of checks of the same item, for the moulds' volumes and for the sample of a measuring container
+WEIGHED = timedelta(hours=8)  # how old the latest weighings of a mould may be
+
+
+@dataclass(frozen=True)
+class LineChecks:
+    """A line's capacity checks (with capacity_ml, capacity_20_ml, item) and cold weighings, from BACK before a window to its end; the furnace's density."""
+
+    plant: Plant
+    line: str
+    window: Span
+    checks: pl.DataFrame
+    weighings: pl.DataFrame
+    density: float
+    density_sd: float
+
+    def of(self, item: str | None) -> LineChecks:
+        checks, weighings = (part.filter(pl.col("item").eq_missing(item)) for part in (self.checks, self.weighings))
+        return replace(self, checks=checks, weighings=weighings)
+
+    def volumes_at(self, until: datetime) -> Volumes | None:
+        """The moulds' volumes by the checks before a moment."""
+        share = self.plant.uncertainty.weight / 100
+        known = self.checks.filter(pl.col("sampled_at") < until)
+        return volumes(known, self.weighings.filter(pl.col("sampled_at") < until), self.density, share)
+
+
+def line_checks(
+    reader: Reader, plant: Plant, line: str, window: Span, lehr_s: int, density: float, density_sd: float
+) -> LineChecks:
+    """Read and worked out: capacity by the water's mass, at the water's temperature and at 20 degrees C."""
+    about = {"line": line, "from_time": window.start - BACK, "to_time": window.end, "lehr_s": lehr_s}
+    checks = reader.ask("capacities_of_line", **about)
+    measured = capacity_ml((checks["filled_g"] - checks["empty_g"]).to_numpy(), checks["water_c"].to_numpy())
+    checks = checks.with_columns(
+        capacity_ml=pl.Series(measured), capacity_20_ml=pl.Series(at_20c(measured, checks["water_c"].to_numpy()))
+    )
+    weighings = reader.ask("weights_of_line", **about).filter(pl.col("point") == "cold")
+    return LineChecks(plant, line, window, checks, weighings, density, density_sd)
+
+
+def answer_capacity(told: LineChecks) -> list[Capacity]:
+    """Every item of the window that was checked or weighed."""
+    start = told.window.start
+    items = {
+        item
+        for part in (told.checks, told.weighings)
+        for item in part.filter(pl.col("sampled_at") >= start)["item"].unique().to_list()
+    }
+    found = [_of_item(told.of(item), told.plant.items.get(item) if item else None, item) for item in items]
+    return sorted((one for one in found if one is not None), key=lambda one: (one.item is None, one.item or ""))
+
+
+def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity | None:
+    fill = item.fill if item else "brimful"
+    right = replace(told, checks=told.checks.filter(pl.col("fill") == fill))
+    today = right.checks.filter(pl.col("sampled_at") >= told.window.start)
+    if right.checks.is_empty():
+        return None
+    values = today["capacity_ml"].to_numpy()
+    n = len(values)
+    low, high = (item.capacity_min_ml, item.capacity_max_ml) if item else (None, None)
+    sd = float(values.std(ddof=1)) if n > 1 else None
+    half = mean_half_width(sd, n) if sd is not None else None
+    checks = tuple(_check(row, low, high) for row in today.iter_rows(named=True))
+    notes = _notes(told, item, code, fill)
+    now, alarms = _inferred(right, low, high) if low is not None or high is not None else ([], [])
+    return Capacity(
+        item=code, name=item.name if item else "", fill=fill, n=n, mean_ml=float(values.mean()) if n else None,
+        low=float(values.mean()) - half if half is not None else None, high=float(values.mean()) + half if half is not None else None, sd_ml=sd,
+        capacity_ml=item.capacity_ml if item else None, capacity_min_ml=low, capacity_max_ml=high, outside=sum(one.outside for one in checks),
+        checks=checks, measuring=_measuring(right, item) if item is not None and item.measuring_container else None,
+        inferred=tuple(now), alarms=tuple(alarms), notes=tuple(notes),
+    )  # fmt: skip
+
+
+def _check(row: dict[str, Any], low: float | None, high: float | None) -> CapacityCheck:
+    value = row["capacity_ml"]
+    outside = (low is not None and value < low) or (high is not None and value > high)
+    cavity = f"{row['section']}{row['gob']}" if row["section"] is not None else ""
+    return CapacityCheck(
+        at=row["sampled_at"], mould=row["mould"], cavity=cavity, fill=row["fill"], empty_g=row["empty_g"], water_c=row["water_c"], capacity_ml=value, outside=outside
+    )  # fmt: skip
+
+
+def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> list[str]:
+    notes = []
+    today = told.checks.filter(pl.col("sampled_at") >= told.window.start)
+    other = today.filter(pl.col("fill") != fill).height
+    if item is None:
+        notes.append(
+            "no job or mould log tells which item these checks are of: no limits"
+            if code is None
+            else f"item {code} is not in works.toml: no limits"
+        )
+    elif item.capacity_min_ml is None and item.capacity_max_ml is None:
+        notes.append(f"works.toml gives {item.id} no capacity limits: nothing is called outside")
+    if other:
+        notes.append(
+            f"{other} checks of another fill than {fill.replace('_', ' ')}, which the limits of works.toml are for; they are not judged"
+        )
+    if today.is_empty():
+        notes.append("no capacity check came for this day: what stands here follows from the weight and earlier checks")
+    return notes
+
+
+def _measuring(told: LineChecks, item: Item) -> Measuring:
+    """The verdicts of the rules for measuring containers, each on its own sample, capacities at 20 degrees C."""
+    nominal = item.nominal_ml or item.capacity_ml
+    checks = told.checks.sort("sampled_at", "mould", "sample")
+    n = min(SAMPLE, checks.height)
+    if nominal is None:
+        meaning = f"works.toml gives {item.id} neither nominal_ml nor capacity_ml: no verdict is possible"
+        return Measuring(nominal_ml=0.0, error_ml=None, n=n, meaning=meaning)
+    try:
+        error = permissible_error_ml(nominal)
+    except ValueError as refused:
+        return Measuring(nominal_ml=nominal, error_ml=None, n=n, meaning=f"{refused}: no verdict")
+    indicated, verdicts = item.capacity_ml or nominal, []
+    for rule, size in ((by_spread, SAMPLE), (by_range, RANGE_SAMPLE)):
+        found = sample_of(checks["sampled_at"].to_list(), size)
+        if found is not None:
+            sample = checks.slice(found[0], size)
+            verdict = rule(sample["capacity_20_ml"].to_list(), indicated, error)
+            verdicts.append(_verdict(verdict, sample["sampled_at"].to_list(), found[1]))
+    times = checks["sampled_at"].tail(SAMPLE).to_list() or [None]
+    seen: dict[str, Any] = {"sample_from": times[0], "sample_to": times[-1]}
+    if verdicts:
+        seen = {"sample_from": verdicts[0].sample_from, "sample_to": verdicts[0].sample_to}
+    meaning = _meaning(verdicts, checks.height)
+    return Measuring(nominal_ml=nominal, error_ml=error, n=n, verdicts=tuple(verdicts), meaning=meaning, **seen)
+
+
+def _verdict(one: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
+    return MeasuringVerdict(
+        method=one.method, mean_ml=one.mean, spread_ml=one.spread, low=one.low, high=one.high, least=one.least, most=one.most, spread_most=one.spread_most,
+        accepted=one.accepted, margin_ml=one.margin, broken=one.broken, n=one.n, sample_from=times[0], sample_to=times[-1], one_hour=one_hour,
+    )  # fmt: skip
+
+
+def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
+    """What the verdicts say and do not say."""
+    if not verdicts:
+        return (
+            f"the rules ask for {SAMPLE} containers of one batch ({RANGE_SAMPLE} by the range method); "
+            f"{checked} were checked in the last {BACK.days} days: no verdict"
+        )
+    refused = [one for one in verdicts if not one.accepted]
+    first = (refused or list(verdicts))[0]
+    by = f"by {first.method}, {first.n} containers"
+    if refused:
+        said = (
+            f"As a batch these would be refused {by} ({', '.join(first.broken)}), by {-first.margin_ml:.1f} ml. "
+            "What becomes of the ware is for the authorised person to say."
+        )
+    else:
+        said = f"As a batch these would be accepted {by}, with {first.margin_ml:.1f} ml to spare."
+    if len(verdicts) == 1:
+        said += f" Not judged by mean and range: that asks for {RANGE_SAMPLE}, {checked} were checked."
+    if not all(one.one_hour for one in verdicts):
+        said += (
+            " No hour holds so many checks: these are the works' own of a longer time."
+            " The directive asks for one hour's production (annex II 1)."
+        )
+    shares = [f"{100 * chance_accepted(share):.0f}" for share in (0.025, 0.065)]
+    return (
+        f"{said} A batch with 2.5 % of its containers beyond one limit would pass in {shares[0]} of 100 such samples "
+        f"of {SAMPLE}, one with 6.5 % in {shares[1]}."
+    )
+
+
+def _inferred(
+    told: LineChecks, low: float | None, high: float | None
+) -> tuple[list[InferredCapacity], list[InferredCapacity]]:
+    """Every mould at the end of the window, and the moulds called in it, each when it first was since it was last not."""
+    today = told.weighings.filter(pl.col("sampled_at") >= told.window.start)
+    if today.is_empty():
+        return [], []
+    called: dict[str, Inferred] = {}
+    alarms: list[InferredCapacity] = []
+    latest: list[Inferred] = []
+    starts = rounds_of(today).seconds
+    ends = [*(datetime.fromtimestamp(s, told.window.start.tzinfo) for s in starts[1:]), told.window.end]
+    known, checked = None, -1
+    for end in ends:
+        so_far = told.checks.filter(pl.col("sampled_at") < end).height
+        if so_far != checked:  # what the moulds enclose is known anew after a check
+            known, checked = told.volumes_at(end), so_far
+        if known is None:
+            continue
+        weighed = told.weighings.filter(pl.col("sampled_at").is_between(end - WEIGHED, end, closed="left"))
+        latest = inferred(known, weighed, told.density, told.density_sd, low, high) if weighed.height else []
+        fresh = {one.mould: one for one in latest if one.beyond >= SURE}
+        alarms += [_told(told, one) for mould, one in fresh.items() if mould not in called]
+        called = fresh
+    return [_told(told, one) for one in sorted(latest, key=lambda one: mould_order(one.mould))], alarms
+
+
+def _told(told: LineChecks, one: Inferred) -> InferredCapacity:
+    return InferredCapacity(
+        mould=one.mould, at=one.at, weight_g=one.weight_g, capacity_ml=one.capacity_ml, low=one.low, high=one.high, beyond=one.beyond, checked=one.checked,
+        called=one.beyond >= SURE, next_check=_next_check(told, one.at),
+    )  # fmt: skip
+
+
+def _next_check(told: LineChecks, at: datetime) -> datetime | None:
+    """The first check after a moment; where none came, when one is due."""
+    times = told.checks["sampled_at"].to_list()
+    later = [time for time in times if time > at]
+    if later:
+        return min(later)
+    hours = told.plant.checks.capacity_hours
+    return max(times) + timedelta(hours=hours) if hours and times else None
+
+
+def heavy_enough_g(told: LineChecks, item: Item) -> float | None:
+    """The mean weight [g] below which an item's capacity would come too near its greatest value; None without a limit or enough checks."""
+    mine = told.of(item.id)
+    checks = mine.checks.filter(pl.col("fill") == item.fill)
+    known = replace(mine, checks=checks).volumes_at(told.window.end)
+    if known is None or item.capacity_max_ml is None or checks.height < 6:
+        return None
+    sd = float(checks["capacity_ml"].to_numpy().std(ddof=1))
+    return heaviest_for(known, told.density, item.capacity_max_ml, sd, KEEPS)

@@ -1,0 +1,1 @@
+"""A trace and everything it says."""

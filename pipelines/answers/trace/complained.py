@@ -1,0 +1,91 @@
+"""A complaint in its own trace: the containers that were found at the customer's are among those expected."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipelines.answers.trace.parts import totals
+from pipelines.answers.trace.question import Asked
+from pipelines.measures.trace.complained import Given, beside, given_found
+from pipelines.measures.trace.escapes import Carried, pallet_variance
+from pipelines.measures.trace.exposure import counted
+
+if TYPE_CHECKING:
+    from pipelines.answers.trace.answer import LineTrace
+
+UNLIKELY = 0.025  # a complaint that was less likely than this by the counts says that they tell too few
+Totals = tuple[float | None, float | None, float | None]
+
+
+def with_complaint(asked: Asked, parts: Sequence[LineTrace]) -> tuple[list[LineTrace], Totals, list[str]]:
+    """The lines with what their pallets carry, and the sum with its interval, given what was complained of; and what has to be said of it."""
+    found, every = asked.units, list(parts)
+    mean, low, high = totals(parts)
+    if not found or asked.question.defect is None:
+        return every, (mean, low, high), []
+    words = f"at least {found} {_with(found, asked.question.defect)} reached the customer: that was complained of"
+    known = [n for n, part in enumerate(every) if part.exposure.missed_known and part.view.passing.found is not None]
+    if mean is None or not known:
+        return every, (mean, low, high), [words]
+    variance = sum(every[n].carried.variance for n in known)
+    at = _in_hand(asked, [every[n] for n in known])
+    if at is None:
+        given = given_found(mean, variance, found)
+        for n in known:
+            every[n] = replace(every[n], carried=_all_more(every[n], given.mean / mean if mean > 0 else 1.0))
+    else:
+        part, number = every[known[at[0]]], at[1]
+        own, own_variance = float(part.carried.mean[number]), float(pallet_variance(part.exposure)[number])
+        alone = given_found(own, own_variance, found)
+        every[known[at[0]]] = replace(part, carried=_one_more(part.carried, number, alone))
+        given = beside(alone, found, max(0.0, mean - own), max(0.0, variance - own_variance))
+    return (
+        every,
+        (given.mean, float(given.low), float(given.high)),
+        [f"{words}, and is counted in the numbers", *_surprise(given)],
+    )
+
+
+def _with(found: int, defect: str) -> str:
+    return f"{'container' if found == 1 else 'containers'} with {defect}"
+
+
+def _surprise(given: Given) -> list[str]:
+    if given.chance >= UNLIKELY:
+        return []
+    chance = f"{given.chance:.1%}" if given.chance >= 0.001 else "less than 0.1%"
+    return [
+        f"by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container is not of this ware; "
+        "the numbers are rather too low"
+    ]
+
+
+def _in_hand(asked: Asked, parts: Sequence[LineTrace]) -> tuple[int, int] | None:
+    """The line (by place) and the number of the pallet in hand; None without one."""
+    pallet = asked.question.pallet if asked.pallet_row is not None else None
+    for n, part in enumerate(parts):
+        names = part.view.pallets["pallet"].to_list()
+        if pallet is not None and pallet in names:
+            return n, names.index(pallet)
+    return None
+
+
+def _all_more(part: LineTrace, factor: float) -> Carried:
+    """What is found lies on a pallet in proportion to what is expected on it."""
+    was, exposure = part.carried, part.exposure
+    told = counted(was.mean * factor, pallet_variance(exposure) * factor**2)
+    most = np.ceil(exposure.ware.sum(axis=0))
+    low, high = (np.minimum([getattr(c, name) for c in told], most) for name in ("low", "high"))
+    return replace(was, mean=was.mean * factor, low=low, high=high)
+
+
+def _one_more(was: Carried, number: int, given: Given) -> Carried:
+    told = [values.astype(float) for values in (was.mean, was.low, was.high)]
+    for values, value in zip(told, (given.mean, given.low, given.high), strict=True):
+        values[number] = value
+    mean, low, high = told
+    return replace(was, mean=mean, low=low, high=high)

@@ -1,0 +1,245 @@
+"""What is in hand when a trace begins, filled up from complaint and pallet; and what of it cannot be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.pallets import ASSUMED_BEGIN, is_inferred, with_begin
+from pipelines.answers.pareto import check_line
+from pipelines.clock import Span, utc_text
+from pipelines.errors import WrongUse
+from pipelines.ledger.store import Reader
+from pipelines.plant.works import Plant
+
+SSCC_DIGITS = 18
+READ_BACK = timedelta(
+    days=2
+)  # of a window in which the stations' readings are looked through for a number the log does not have
+LONGEST = timedelta(days=31)  # of a window without a mould number
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is in hand. `made` is forming time; received: the day by which the customer had it."""
+
+    complaint: str | None = None
+    item: str | None = None
+    line: str | None = None
+    mould: str | None = None
+    defect: str | None = None
+    pallet: str | None = None
+    made_from: datetime | None = None
+    made_to: datetime | None = None
+    received: date | None = None
+
+    def told(self) -> dict[str, Any]:
+        known = {k: v for k, v in vars(self).items() if v is not None}
+        return {
+            k: utc_text(v) if isinstance(v, datetime) else v.isoformat() if isinstance(v, date) else v
+            for k, v in known.items()
+        }
+
+
+@dataclass
+class Asked:
+    """A question filled up, with what was found on the way. pallet_row: the pallet as it now stands, None where it is not known."""
+
+    question: Question
+    notes: list[str] = field(default_factory=list)
+    impossible: list[str] = field(default_factory=list)
+    nearest: list[str] = field(default_factory=list)
+    pallet_row: dict[str, Any] | None = None
+    units: int | None = None
+
+
+def filled(reader: Reader, plant: Plant, question: Question) -> Asked:
+    """The question with what the complaint and the pallet tell, where it did not say otherwise itself. WrongUse where it names what is not there."""
+    asked = Asked(question)
+    if question.complaint is not None:
+        rows = reader.ask("complaint", complaint=question.complaint)
+        if rows.is_empty():
+            raise WrongUse(f"no complaint '{question.complaint}' was ever received; see `coldledger feeds`")
+        told = rows.row(0, named=True)
+        names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
+        fresh = {n: told[n] for n in names if getattr(question, n) is None}
+        asked.question = replace(question, **fresh, received=question.received or told["received_on"])
+        asked.units = complained_units(told, asked.question.defect)
+    _check(plant, asked.question)
+    if asked.question.pallet is not None:
+        _with_pallet(reader, plant, asked)
+    return asked
+
+
+def complained_units(complaint: dict[str, Any], defect: str | None) -> int | None:
+    """Containers that a complaint found with a defect; at least one. None where another defect is asked for than it tells."""
+    return max(1, complaint["units"] or 0) if complaint["defect"] in (None, defect) else None
+
+
+def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
+    pallet = asked.question.pallet or ""
+    rows = reader.ask("pallet", pallet=pallet)
+    if rows.is_empty():
+        asked.impossible.append(f"no pallet '{pallet}' was ever received{_check_digit(pallet)}")
+        for row in reader.ask("pallets_like", pallet=pallet).iter_rows(named=True):
+            show = plant.clock.show
+            asked.nearest.append(
+                f"pallet {row['pallet']}, {row['item']} packed on {row['line']} from {show(row['packed_from'])} to {show(row['packed_to'])}"
+            )
+        asked.question = replace(asked.question, pallet=None)
+        return
+    told = with_begin(reader, plant, rows.row(0, named=True))
+    asked.pallet_row = told
+    if asked.question.item not in (None, told["item"]):
+        asked.impossible.append(
+            f"pallet {pallet} holds {told['item']}, not {asked.question.item}; the pallet was believed"
+        )
+    if asked.question.line not in (None, told["line"]):
+        asked.impossible.append(
+            f"pallet {pallet} was packed on {told['line']}, not on {asked.question.line}; the pallet was believed"
+        )
+    asked.question = replace(asked.question, line=told["line"], item=told["item"])
+    show, received = plant.clock.show, asked.question.received
+    if received is not None and plant.clock.day(received).end < told["packed_to"]:
+        asked.impossible.append(
+            f"pallet {pallet} was packed until {show(told['packed_to'])}, after it was received ({received}): one of the two is wrong; the pallet was believed"
+        )
+    asked.notes.append(
+        f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
+    )
+
+
+def _check_digit(pallet: str) -> str:
+    """What the GS1 check digit says of a pallet identity that looks like an SSCC (GS1 General Specifications, 7.9)."""
+    from stdnum import ean
+
+    if len(pallet) != SSCC_DIGITS or not pallet.isdigit():
+        return ""
+    right = ean.calc_check_digit(pallet[:-1])
+    if right != pallet[-1]:
+        return f": its check digit is {pallet[-1]} and should be {right}, so a digit was misread"
+    return "; its check digit is right, so look for its row in the pallets feed"
+
+
+def _check(plant: Plant, asked: Question) -> None:
+    if asked.line is not None:
+        check_line(plant, asked.line)
+    if asked.item is not None and asked.item not in plant.items:
+        raise WrongUse(f"there is no item '{asked.item}' in works.toml; it has {', '.join(plant.items)}")
+    if asked.defect is not None and asked.defect not in plant.defects:
+        raise WrongUse(f"there is no defect '{asked.defect}' in works.toml; it has {', '.join(plant.defects)}")
+    if asked.defect in plant.no_faults:
+        kind = plant.defects[asked.defect].kind
+        raise WrongUse(f"'{asked.defect}' is no fault of the ware ({kind}, by works.toml): nothing can be traced by it")
+    if asked.made_from and asked.made_to and asked.made_from >= asked.made_to:
+        raise WrongUse("--made-from must lie before --made-to")
+    if not any((asked.item, asked.line, asked.mould, asked.pallet)):
+        raise WrongUse("say what is in hand: --complaint, --pallet, --mould, --item or --line")
+
+
+def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
+    """The forming window by what was said and what the ledger holds; None, and said, where they do not meet."""
+    spans = reader.ask("span_of_counts").row(0, named=True)
+    if spans["first_window"] is None:
+        asked.impossible.append("the ledger holds no cold-end counts yet")
+        return None
+    way = timedelta(minutes=min(line.lehr_minutes for line in plant.line))
+    first, last = spans["first_window"] - 2 * way, spans["last_window"] - way
+    question = asked.question
+    received = plant.clock.day(question.received).end if question.received else None
+    show = plant.clock.show
+    start, end = question.made_from or first, min(question.made_to or last, received or last)
+    early = received is not None and question.made_from is not None and question.made_from >= received
+    if received and question.made_to and question.made_to > received and not early:
+        asked.notes.append(
+            f"the times of making reach beyond {question.received}, the day it was received: nothing made later was looked at"
+        )
+    if question.made_from is None and question.made_to is None and question.mould is not None:
+        asked.notes.append(
+            "no times of making were given: everything in the ledger made before it was received comes into question"
+        )
+    if end <= first or start >= last:
+        asked.impossible.append(
+            f"the ledger holds ware formed from {show(first)} to {show(last)}, nothing of the time asked for"
+        )
+        if early:
+            asked.impossible.append("it would have been received before it was made")
+        asked.nearest.append(
+            f"the {'first' if end <= first else 'last'} ware in the ledger was formed about {show(first if end <= first else last)}"
+        )
+        return None
+    if start < first:
+        asked.notes.append(
+            f"the time asked for begins before the ledger does: ware formed before {show(first)} is not known here"
+        )
+    if early:
+        asked.impossible.append("it would have been received before it was made; the times of making were believed")
+        end = question.made_to or start + timedelta(minutes=1)
+    window = Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))
+    return window if question.mould is not None else _narrowed(plant, asked, window)
+
+
+def _narrowed(plant: Plant, asked: Asked, window: Span) -> Span:
+    """Without a mould number not more than LONGEST back: a year of all cavities points nowhere."""
+    if window.end - window.start <= LONGEST:
+        return window
+    start = window.end - LONGEST
+    asked.notes.append(
+        f"without a mould number only the last {LONGEST.days} days of the time asked for were looked at, from {plant.clock.show(start)} on; "
+        "give earlier times of making to look further back"
+    )
+    return Span(start, window.end)
+
+
+def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+    """Why no stay fits a mould number, and what is nearest to it."""
+    question, show = asked.question, plant.clock.show
+    where = f"on {', '.join(lines)}" if lines else "on any line"
+    if question.mould is None:
+        asked.impossible.append(
+            f"no mould was fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)} by the mould log"
+        )
+        return
+    asked.impossible.append(
+        f"mould {question.mould} was not fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)}"
+    )
+    stays = reader.ask("stays_of_mould", number=question.mould)
+    for row in _nearest_stays(stays, window).iter_rows(named=True):
+        until = show(row["ended_at"]) if row["ended_at"] else "now"
+        asked.nearest.append(
+            f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from {show(row['fitted_at'])} to {until}"
+        )
+    every = lines or list(plant.lines)
+    _hint_read(reader, plant, asked, every, window)
+    near = reader.ask("moulds_like", number=question.mould, lines=every, from_time=window.start, to_time=window.end)
+    if near.height:
+        asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near['number'])}")
+
+
+def _hint_read(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+    """Whether stations read the number then, though the mould log does not have it."""
+    if window.end - window.start > READ_BACK:
+        return
+    for line in lines:
+        way = timedelta(minutes=plant.lines[line].lehr_minutes)
+        ware = reader.ask("ware", line=line, from_time=window.start + way, to_time=window.end + way)
+        read = int(ware.filter(pl.col("mould") == asked.question.mould)["inspected"].sum())
+        if read:
+            asked.nearest.append(
+                f"stations of {line} read mould {asked.question.mould} on {read} containers then: the mould log lacks its fitting; send it, and ask again"
+            )
+
+
+def _for_item(question: Question) -> str:
+    return f"for {question.item} " if question.item else ""
+
+
+def _nearest_stays(stays: pl.DataFrame, window: Span, most: int = 3) -> pl.DataFrame:
+    middle = window.start + (window.end - window.start) / 2
+    apart = pl.min_horizontal(
+        (pl.col("fitted_at") - middle).abs(), (pl.col("ended_at").fill_null(middle) - middle).abs()
+    )
+    return stays.sort(apart).head(most)

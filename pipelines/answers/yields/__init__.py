@@ -1,0 +1,1 @@
+"""The yield of a day."""

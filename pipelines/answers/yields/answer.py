@@ -1,0 +1,222 @@
+"""The pack-to-melt of a production day, straight from the ledger."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.yields.line_day import cut_between, line_day
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger.store import Reader
+from pipelines.measures.yields.balance import Balanced, balanced, usual_of, window_days
+from pipelines.measures.yields.day_yield import (
+    LineTold,
+    balances_of,
+    factors_of,
+    furnace_yield,
+    line_yield,
+    meters_of,
+    unseen_of,
+)
+from pipelines.measures.yields.line_flows import (
+    LineDay,
+    Packed,
+    carried_by_part,
+    furnace_reading,
+    line_reading,
+    masses_of,
+    melt_of,
+    melt_shift,
+    pack_span,
+    packed_in,
+    running_at_end,
+    without_pallets,
+)
+from pipelines.measures.yields.losses import machine_losses
+from pipelines.measures.yields.network import FurnaceReading, reading_of
+from pipelines.measures.yields.overpacked import above_what_passed
+from pipelines.measures.yields.suspects import could_be, suspects_of
+from pipelines.measures.yields.table_wait import Carried, CarriedItems, carried_over
+from pipelines.measures.yields.usual_losses import DAYS, Expected
+from pipelines.plant.works import Furnace, Plant
+from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
+
+TOGETHER = "judged together with"  # beside the expectations of a close's `usual`
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a close keeps of a furnace's day beside its answers: the readings, what was expected to be lost unseen, and the closes of
+    earlier days (day, revision) that it was judged together with."""
+
+    furnace: str
+    reading: FurnaceReading
+    usual: Mapping[str, Expected]
+    together: tuple[tuple[date, int], ...] = ()
+
+    def reading_json(self) -> str:
+        return json.dumps(self.reading.kept())
+
+    def usual_json(self) -> str:
+        days = [(day.isoformat(), revision) for day, revision in self.together]
+        return json.dumps({name: asdict(one) for name, one in self.usual.items()} | {TOGETHER: days})
+
+
+def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None) -> Yield:
+    """The day's yield of every furnace and line, or of those asked for; WrongUse for unknown ones."""
+    return yield_and_readings(reader, plant, day, furnace, line)[0]
+
+
+def yield_as_known(
+    reader: Reader, plant: Plant, day: date, known_at: datetime, furnace: str | None = None, line: str | None = None
+) -> Yield:
+    """The day's yield as it was known at an earlier moment: word for word what the last close until then told, or worked out from
+    the rows received until then where there was none. `reader` looks back to that moment."""
+    check_names(plant, furnace, line)
+    closes = reader.ask("closes_of_day", day=day)
+    if closes.is_empty():
+        return answer_yield(reader, plant, day, furnace, line).model_copy(update={"known_at": known_at})
+    last = closes.row(-1, named=True)
+    told = Yield.model_validate(json.loads(last["answers"])["yield"])
+    of_line = plant.lines[line].furnace if line is not None else furnace
+    return told.model_copy(
+        update={
+            "known_at": known_at, "revision": int(last["revision"]), "closed_at": last["closed_at"],
+            "furnaces": tuple(one for one in told.furnaces if of_line in (None, one.furnace)),
+            "lines": tuple(one for one in told.lines if line in (None, one.line) and (of_line is None or plant.lines[one.line].furnace == of_line)),
+        }
+    )  # fmt: skip
+
+
+def yield_and_readings(
+    reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None
+) -> tuple[Yield, list[Kept]]:
+    """The day's yield, and the readings of its furnaces that a close keeps."""
+    check_names(plant, furnace, line)
+    of_line = plant.lines[line].furnace if line is not None else furnace
+    span = plant.clock.day(day)
+    past = _Past(
+        reader.ask("readings_before", first_day=day - timedelta(days=DAYS), day=day),
+        reader.ask("usual_of_day", day=day),
+    )
+    told = [_of_furnace(reader, plant, one, day, span, past) for one in plant.furnace if of_line in (None, one.id)]
+    lines = {one.line: one for furnace_told in told for one in furnace_told.lines}
+    answer = Yield(
+        day=day,
+        furnaces=tuple(one.furnace for one in told),
+        lines=tuple(lines[one.id] for one in plant.line if one.id in lines and line in (None, one.id)),
+        suspect_meters=tuple(suspect for one in told for suspect in one.suspects),
+        unusual_losses=tuple(suspect for one in told for suspect in one.unusual),
+        could_be=tuple(one for furnace_told in told for one in furnace_told.could_be),
+        meters=tuple(meter for one in told for meter in meters_of(one.balanced)),
+        balances=tuple(row for one in told for row in balances_of(one.balanced)),
+    )
+    return answer, [one.kept for one in told]
+
+
+def check_names(plant: Plant, furnace: str | None, line: str | None) -> None:
+    if furnace is not None and furnace not in plant.furnaces:
+        raise WrongUse(f"there is no furnace '{furnace}' in works.toml; it has {', '.join(plant.furnaces)}")
+    if line is not None and line not in plant.lines:
+        raise WrongUse(f"there is no line '{line}' in works.toml; it has {', '.join(plant.lines)}")
+
+
+@dataclass(frozen=True)
+class _Told:
+    furnace: FurnaceYield
+    lines: list[LineYield]
+    balanced: Balanced
+    kept: Kept
+    suspects: list[SuspectMeter]
+    unusual: list[SuspectMeter]
+    could_be: list[CouldBe]
+
+
+def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _Told:
+    shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
+    whole = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
+    doubted = {
+        line: above_what_passed(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in whole.items()
+    }
+    days = {line: without_pallets(told, doubted[line].rows) for line, told in whole.items()}
+    waited = {
+        line: carried_over(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in days.items()
+    }
+    carried = {line: carried_by_part(told, waited[line]) for line, told in days.items()}
+    packed = {line: _packed(plant, told, carried[line], waited[line]) for line, told in days.items()}
+    masses = {line: masses_of(plant, told, packed[line]) for line, told in days.items()}
+    first = [line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()]
+    then = span.shifted(-melt_shift(first, {line: told.lehr for line, told in days.items()}))
+    rows = reader.ask("melt_of_furnace", furnace=furnace.id, from_time=then.start, to_time=then.end)
+    melt = melt_of(furnace, rows, then)
+    days = {line: replace(told, melt_cut=cut_between(reader, line, then)) for line, told in days.items()}
+    readings = {line: line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()}
+    reading = furnace_reading(furnace.id, melt, list(readings.values()))
+    past = before.readings(furnace.id)
+    usual = before.usual(furnace.id, usual_of(plant, reading, [one for _, _, one in past]))
+    made = balanced(plant, reading, usual, [one for _, _, one in past])
+    window = window_days([earlier for earlier, _, _ in past], day, made.days)
+    lines = []
+    for line, told in days.items():
+        parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n), carried[line][n - 1]) for n, part in enumerate(told.parts, 1)]  # fmt: skip
+        machine = machine_losses(
+            plant, told, parts, factors_of(made, readings[line]), unseen_of(made, readings[line]), masses[line], readings[line].gob_g
+        )  # fmt: skip
+        lines.append(LineTold(told, packed[line], masses[line], readings[line], machine, doubted[line]))
+    suspects, unusual = suspects_of(made, window)
+    return _Told(
+        furnace_yield(plant, made, melt, usual, lines), [line_yield(plant, one, made) for one in lines], made,
+        Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)), suspects, unusual, could_be(made, window),
+    )  # fmt: skip
+
+
+def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: Carried) -> Packed:
+    units: dict[str, float] = {}
+    for item, more in (row for part in parts for row in part.units.items()):
+        units[item] = units.get(item, 0.0) + more
+    whole = CarriedItems(units, waited.variance)
+    return packed_in(told.pallets, told.passed, pack_span(plant, told.line, told.span), running_at_end(told), whole)
+
+
+def _running(told: LineDay, number: int) -> Sequence[str]:
+    return running_at_end(told) if number == len(told.parts) else ()
+
+
+@dataclass(frozen=True)
+class _Past:
+    """What the closes before a day, and the day's own, kept of all furnaces. rows: of readings_before; settled: of usual_of_day."""
+
+    rows: pl.DataFrame
+    settled: pl.DataFrame
+
+    def readings(self, furnace: str) -> list[tuple[date, int, FurnaceReading]]:
+        """What a furnace's meters read on earlier days, the oldest first: by the closes that the day's first close was judged together with,
+        so that a rebuild finds the same answers; by the last closes where it kept none."""
+        mine = list(self.rows.filter(pl.col("furnace") == furnace).iter_rows(named=True))
+        newest = {row["day"]: row["revision"] for row in mine}  # revisions come in order
+        kept = self._settled(furnace).get(TOGETHER)
+        chosen = newest if kept is None else {date.fromisoformat(day): revision for day, revision in kept}
+        return [
+            (row["day"], row["revision"], reading_of(json.loads(row["reading"])))
+            for row in mine
+            if chosen.get(row["day"]) == row["revision"]
+        ]
+
+    def usual(self, furnace: str, fresh: dict[str, Expected]) -> dict[str, Expected]:
+        """What is expected to be lost unseen; as the day's first close settled it."""
+        settled = {name: Expected(**one) for name, one in self._settled(furnace).items() if name != TOGETHER}
+        return {name: settled.get(name, one) for name, one in fresh.items()}
+
+    def _settled(self, furnace: str) -> dict[str, Any]:
+        for row in self.settled.filter(pl.col("furnace") == furnace).iter_rows(named=True):
+            return dict(json.loads(row["usual"]))
+        return {}
+
+
+__all__ = ["Kept", "answer_yield", "yield_and_readings", "yield_as_known"]

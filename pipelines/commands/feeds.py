@@ -1,0 +1,151 @@
+"""Commands on what comes in: feeds, their trial, their repair."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipelines import errors
+from pipelines.commands.options import FormatOption, FromOption, SiteOption, ToOption, open_here, span_of
+from pipelines.reports.terminal.table import Format, print_json
+
+feeds_app = typer.Typer(
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    help="What came, what is late or silent, what was refused and why.",
+)
+
+
+@feeds_app.callback()
+def feeds(
+    context: typer.Context,
+    describe: Annotated[
+        bool,
+        typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example."),
+    ] = False,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused."""
+    if context.invoked_subcommand is not None:
+        return
+    if describe:
+        from pipelines.commands.feed_reference import describe_feeds
+
+        typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
+        return
+    from pipelines.answers.feeds import answer_feeds
+    from pipelines.reports.terminal.answers import show_feeds
+
+    opened = open_here(site)
+    with opened.ledger.reading() as reader:
+        told = answer_feeds(reader, opened.plant)
+    show_feeds(opened.plant, told, format)
+    raise typer.Exit(errors.NEEDS_A_PERSON if told["refused"] else errors.DONE)
+
+
+def _described() -> Any:
+    from pipelines.commands.feed_reference import described
+
+    return described()
+
+
+@feeds_app.command()
+def retry(site: SiteOption = None) -> None:
+    """Take repaired rows and files of quarantine/ in again."""
+    from pipelines.intake.retry import retry_quarantine
+    from pipelines.reports.terminal.answers import show_intake
+
+    opened = open_here(site)
+    report = retry_quarantine(opened.site, opened.plant, opened.settings)
+    show_intake(report)
+    if report.touched:
+        from pipelines.flows.run import call_flow
+        from pipelines.jobs.signals import days_to_follow
+
+        call_flow("follow", opened, days=days_to_follow(opened.plant, [moment for _, moment in report.touched]))
+    raise typer.Exit(errors.NEEDS_A_PERSON if report.needs_a_person else errors.DONE)
+
+
+@feeds_app.command()
+def replaced(
+    feed: Annotated[str, typer.Argument(help="Feed, such as pallets.")],
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Rows of a feed that later rows replaced, with the time at which each was replaced."""
+    from pipelines.answers.feeds import answer_replaced
+    from pipelines.reports.terminal.answers import show_rows
+
+    opened = open_here(site)
+    with opened.ledger.reading() as reader:
+        show_rows(f"Replaced rows of {feed}", answer_replaced(reader, feed), format)
+
+
+@feeds_app.command()
+def doubts(
+    start: FromOption,
+    end: ToOption,
+    line: Annotated[str | None, typer.Option("--line", help="One line only.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than before, moulds that are not fitted."""
+    from pipelines.answers.pareto import check_line
+    from pipelines.answers.station_faults import answer_station_faults
+    from pipelines.reports.terminal.trial import show_station_faults
+
+    opened = open_here(site)
+    span, known = span_of(start, end, opened, "doubts"), opened.known
+    if line is not None:
+        check_line(known, line)
+    with opened.ledger.reading() as reader:
+        told = answer_station_faults(reader, known, span, (line,) if line else ())
+    show_station_faults(known, told, span, format)
+    raise typer.Exit(errors.NEEDS_A_PERSON if any(one.certain for one in told) else errors.DONE)
+
+
+@feeds_app.command("try")
+def try_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="An export as the station writes it.")],
+    feed: Annotated[
+        str | None, typer.Option("--as", help="Feed that an unknown file is to become; else the one it fits best.")
+    ] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Name under which it would come; else its own.")] = None,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Show what a file would become before anything is kept; for an unknown file, propose a [[mapping]] and say what is missing."""
+    from pipelines.intake.foreign.try_or_propose import trial_of
+    from pipelines.reports.terminal.trial import show_proposal, show_tried, told_trial
+
+    opened = open_here(site)
+    trial = trial_of(opened, file, name, feed)
+    if format is Format.json:
+        print_json(told_trial(trial))
+    else:
+        if trial.proposal is not None:
+            show_proposal(trial.proposal)
+        show_tried(opened.plant, trial.tried, format)
+    raise typer.Exit(errors.DONE if trial.whole else errors.NEEDS_A_PERSON)
+
+
+def listen(
+    log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",
+    site: SiteOption = None,
+) -> None:
+    """Hear live stations by way of an MQTT broker and write what they say into the inbox; Ctrl-C or SIGTERM ends it. Needs the extra `mqtt`."""
+    import signal
+
+    from pipelines import logs
+    from pipelines.sources.broker.listener import Hearing
+
+    if log not in ("text", "json"):
+        raise errors.WrongUse(f"--log is text or json, not '{log}'")
+    logs.start(log)
+    one = Hearing(open_here(site))
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: one.stopping.set())
+    one.run()

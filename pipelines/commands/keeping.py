@@ -1,0 +1,244 @@
+"""Commands that keep a site whole: copies, checks, room on the disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipelines import errors, typed
+from pipelines.clock import Span
+from pipelines.commands.options import FormatOption, SiteOption, day_of, open_here, whole
+from pipelines.plant.works import Plant
+from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def backup(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the copies, on another disk.")],
+    keep: Annotated[
+        int,
+        typer.Option(
+            "--keep", help="Copies of the ledger to keep there.", parser=whole(1, 100_000, "--keep"), metavar="NUMBER"
+        ),
+    ] = 14,
+    site: SiteOption = None,
+) -> None:
+    """Copy the site while it is in use: the ledger, works.toml, people and acts, and what of the archive is new; the copy is read whole."""
+    from pipelines.jobs.backup import back_up
+
+    told = back_up(open_here(site), to, keep, _say)
+    typer.echo(
+        f"{told.folder}: {sum(told.rows.values()):,} rows read whole; {told.new_files} new of {told.files} files of the archive. `coldledger restore --from {to}` makes a site of it."
+    )
+
+
+def restore(
+    source: Annotated[Path, typer.Option("--from", help="Folder that `coldledger backup` filled, or one copy in it.")],
+    to: Annotated[Path, typer.Option("--to", help="New folder for the site.")],
+) -> None:
+    """Make a site again from its newest copy that is as it was written; nothing that is there is written over."""
+    from pipelines.jobs.backup import restore_site
+
+    used = restore_site(source, to, _say)
+    typer.echo(
+        f"Made {to} from {used.name}. Look: `coldledger check --site {to}`; files that came after that copy are in its archive: `coldledger rebuild --from-archive --site {to}` takes them in."
+    )
+
+
+def check(
+    rows: Annotated[
+        bool,
+        typer.Option(
+            "--rows",
+            help="Also read every file of the archive again and compare its rows with the ledger's, cell by cell.",
+        ),
+    ] = False,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Whether the site is whole: balances of the ledger, hashes of the archive, rows against files. Ends with 1 where something is not."""
+    from pipelines.jobs.check import check_site
+
+    told = check_site(open_here(site), rows, _say)
+    cells = [(one.level, one.where, one.what) for one in told.findings]
+    if format is Format.json:
+        print_json({"whole": told.whole, "looked": told.looked, "findings": [vars(one) for one in told.findings]})
+    elif format is Format.csv:
+        print_csv(("level", "where", "what"), cells)
+    else:
+        for text in told.looked:
+            typer.echo(f"Looked at: {text}.")
+        if cells:
+            print_table("Not whole" if not told.whole else "To be looked at", ("level", "where", "what"), cells)
+        typer.echo("All of it is whole." if told.whole else "Something is not whole.")
+    raise typer.Exit(errors.DONE if told.whole else errors.NEEDS_A_PERSON)
+
+
+def compact(site: SiteOption = None) -> None:
+    """Write the ledger anew without the gaps that replaced and rolled rows left; pages go on meanwhile."""
+    from pipelines.intake.run import intake_lock
+    from pipelines.ledger.keeping import compact as compact_ledger
+
+    opened = open_here(site)
+    with intake_lock(opened.site, opened.settings):
+        before, after = compact_ledger(opened.ledger, _say)
+    typer.echo(f"{opened.site.ledger}: {before / 1e6:,.1f} MB before, {after / 1e6:,.1f} MB now.")
+
+
+def rollup(
+    before: Annotated[
+        str, typer.Option("--before", help="Production day; those before it are rolled, at the earliest 60 days after.")
+    ],
+    site: SiteOption = None,
+) -> None:
+    """Roll old minutes of counts into hours; traces and Paretos of then are by the hour from now on. The files stay in the archive."""
+    from pipelines.jobs.rollup import roll_up
+
+    done = roll_up(open_here(site), day_of(before), _say)
+    minutes, hours = sum(one.before for one in done), sum(one.after for one in done)
+    typer.echo(
+        f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives the room back to the disk."
+    )
+
+
+def export(
+    to: Annotated[
+        str, typer.Option("--to", help="Folder, or the address of one in an object store (s3://..., gs://...).")
+    ],
+    start: Annotated[str | None, typer.Option("--from", help="First production day; else all.")] = None,
+    end: Annotated[str | None, typer.Option("--until", help="Last production day, included; else all.")] = None,
+    site: SiteOption = None,
+) -> None:
+    """The facts and the marts as Parquet, one folder a table, split by production day."""
+    from pipelines.jobs.from_exports import export_site
+    from pipelines.ledger.export import without_secret
+
+    if start is not None and end is not None:
+        typed.days(start, end, "export", ("--from", "--until"))
+    first, last = (day_of(text) if text is not None else None for text in (start, end))
+    rows = export_site(open_here(site), to, first, last)
+    typer.echo(f"{without_secret(to)}: {sum(rows.values()):,} rows of {sum(1 for n in rows.values() if n)} tables.")
+
+
+def marts_elsewhere(over: str, into: str, start: str, end: str, dask: str | None, site: Path | None) -> None:
+    """`rebuild --over`."""
+    from datetime import timedelta
+
+    from pipelines.jobs.from_exports import Fan, in_order, marts_elsewhere
+    from pipelines.ledger.export import without_secret
+
+    first, last = typed.days(start, end, "rebuild")
+    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+    def ask(fan: Fan) -> dict[str, int]:
+        return marts_elsewhere(over, into, days, fan)
+
+    rows = run_on(dask, ask, site) if dask else ask(in_order)
+    typer.echo(f"{without_secret(into)}: " + ", ".join(f"{count:,} rows of {name}" for name, count in rows.items()))
+
+
+def run_on(dask: str, ask: Any, site: Path | None) -> Any:
+    """Ask with a Dask engine; the run history is that of the site where there is one, else of a folder of its own."""
+    import os
+    import tempfile
+
+    from pipelines.flows.run import prepare
+
+    try:
+        prepare(open_here(site))
+    except errors.SiteError:
+        os.environ.setdefault("PREFECT_HOME", tempfile.mkdtemp(prefix="coldledger-"))
+    from pipelines.flows.from_exports import on_dask
+
+    return on_dask(dask, ask)
+
+
+def works_pareto(
+    works: list[str],
+    start: str,
+    end: str,
+    by: str,
+    line: str | None,
+    dask: str | None,
+    site: Path | None,
+    format: Format,
+) -> None:
+    """`pareto --works`."""
+    from pipelines.answers.works import DIMENSIONS, joined, told_works
+    from pipelines.jobs.from_exports import Fan, in_order, parts_of_works
+
+    if by not in DIMENSIONS:
+        raise errors.WrongUse(
+            f"over several works --by is one of {', '.join(DIMENSIONS)}: moulds and places are each works' own"
+        )
+
+    def read(first: str, last: str, plant: Plant) -> Span:
+        return typed.span(first, last, plant.clock.zone, "pareto")
+
+    def ask(fan: Fan) -> Any:
+        return parts_of_works(works, start, end, by, line, fan, read)
+
+    rows = joined(run_on(dask, ask, site) if dask else ask(in_order), by)
+    if format is Format.json:
+        return print_json(told_works(rows, by, start, end))
+    return _show_works(rows, by, f"{start} to {end}", format)
+
+
+def _show_works(rows: list[Any], by: str, when: str, format: Format) -> None:
+    names = list(rows[0].works) if rows else []
+    columns = (by, "severity", "calls", "ware", "calls per 1000", "95 %", *(f"{name} per 1000" for name in names))
+    cells = [
+        (
+            row.key,
+            row.severity or "",
+            row.calls,
+            row.ware,
+            _mille(row.rate),
+            f"{_mille(row.low)} to {_mille(row.high)}",
+            *(_mille(row.works[name][2]) for name in names),
+        )
+        for row in rows
+    ]
+    if format is Format.csv:
+        return print_csv(columns, cells)
+    ware = "; ".join(f"{name} {rows[0].works[name][1]:,}" for name in names)
+    return print_table(
+        f"Rejects of {len(names)} works, {when} by each works' own clock",
+        columns,
+        cells,
+        f"containers at the first stations: {ware}. The interval is that of the count alone.",
+    )
+
+
+def _mille(rate: float | None) -> str:
+    return "-" if rate is None else f"{1000 * rate:.3f}"
+
+
+def from_archive(site: Path | None) -> None:
+    """`rebuild --from-archive`."""
+    from pipelines.jobs.from_archive import rebuild_from_archive
+
+    opened = open_here(site)
+
+    def progress(done: int, of: int, name: str) -> None:
+        if done == of or done % 200 == 0:
+            _say(f"{done} of {of} files: {name}")
+
+    told = rebuild_from_archive(opened, progress)
+    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in told.told.items() if count)
+    typer.echo(
+        f"{told.files} files taken in again: {told.rows:,} rows kept, {told.refused:,} set aside."
+        + (f" Carried over: {carried}." if carried else "")
+    )
+    if told.before is not None:
+        typer.echo(
+            f"The ledger of before is {told.before.name}; remove it when this one is right. Signals and pages: `coldledger rebuild --from DAY --to DAY`."
+        )
+    for text in told.unreadable:
+        typer.echo(text, err=True)
+    raise typer.Exit(errors.NEEDS_A_PERSON if told.unreadable else errors.DONE)

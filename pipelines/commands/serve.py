@@ -1,0 +1,218 @@
+"""Serving the pages and the schedules; who may sign in; notices."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import timedelta
+from typing import Annotated, Any
+
+import typer
+
+from pipelines.commands.options import FormatOption, SiteOption, amount, open_here, whole
+from pipelines.errors import DONE, NEEDS_A_PERSON, WrongUse
+from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.site.folder import OpenSite
+
+people_app = typer.Typer(
+    invoke_without_command=True, rich_markup_mode=None, help="Who may sign in to the pages, and what each may do."
+)
+notices_app = typer.Typer(
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    help="Notices by mail or webhook: what went out; try the addresses.",
+)
+NameArgument = Annotated[str, typer.Argument(help="Name of the person, as decisions will carry it.")]
+
+
+def serve(
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; beyond loopback people must sign in.")
+    ] = "127.0.0.1",
+    port: Annotated[
+        int, typer.Option("--port", help="Port of the pages.", parser=whole(1, 65535, "--port"), metavar="NUMBER")
+    ] = 4280,
+    address: Annotated[
+        str,
+        typer.Option(
+            "--address",
+            help="What a reverse proxy shows the pages as, such as https://ledger.works.example; people must sign in then.",
+        ),
+    ] = "",
+    log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",
+    pages_only: Annotated[
+        bool, typer.Option("--pages-only", help="Only the pages: the flows are called by cron or systemd.")
+    ] = False,
+    site: SiteOption = None,
+) -> None:
+    """The pages, the schedules and the run history, one process to start; Ctrl-C or SIGTERM ends all of it."""
+    from pipelines.serve.supervise import Asked, serve
+
+    if log not in ("text", "json"):
+        raise WrongUse(f"--log is text or json, not '{log}'")
+    parts = ("pages",) if pages_only else Asked.parts
+    serve(_at_its_time(open_here(site)), Asked(host, port, address, log, parts))
+
+
+def _at_its_time(opened: OpenSite) -> OpenSite:
+    """The invented works is served at the time at which its feeds end; every other site at the computer's time."""
+    from pipelines.commands.demo import MARK
+    from pipelines.settings import clock_of
+
+    mark = opened.site.root / MARK
+    if opened.settings.clock is None and opened.settings.fixed_now is None and mark.exists():
+        text = mark.read_text(encoding="utf-8").strip()
+        if text:
+            return replace(opened, settings=replace(opened.settings, clock=clock_of(text)))
+    if opened.settings.clock is None and opened.settings.fixed_now is not None:
+        return replace(
+            opened,
+            settings=replace(opened.settings, clock=clock_of(opened.settings.fixed_now.isoformat()), fixed_now=None),
+        )
+    return opened
+
+
+def schedule(
+    hours: Annotated[
+        float,
+        typer.Option(
+            "--hours",
+            help="How far to look ahead, 0.1 to 744.",
+            parser=amount(0.1, 24 * 31, "--hours"),
+            metavar="NUMBER",
+        ),
+    ] = 26.0,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What will run when: the intakes and closes of the next hours."""
+    from pipelines.clock import utc_text
+    from pipelines.jobs.due import upcoming
+
+    opened = _at_its_time(open_here(site))
+    now = opened.settings.now()
+    told = [
+        one
+        for one in upcoming(opened.plant, now, int(hours) + 2)
+        if one.at is None or one.at <= now + timedelta(hours=hours)
+    ]
+    json = format is Format.json
+    show = utc_text if json else opened.plant.clock.show
+    later = None if json else "when it has come"
+    rows = [{"at": show(one.at) if one.at else later, "flow": one.flow, "why": one.why} for one in told]
+    _show("What will run", ("at", "flow", "why"), rows, format)
+
+
+@people_app.callback()
+def people(context: typer.Context, site: SiteOption = None, format: FormatOption = Format.table) -> None:
+    """Everybody who may sign in to the pages, with their roles."""
+    if context.invoked_subcommand is not None:
+        return
+    from pipelines.people.access import People
+    from pipelines.people.books import Books
+
+    everybody = People(Books(open_here(site).site.serve)).everybody()
+    _show("People", ("name", "roles", "made_at", "ended_at"), everybody, format)
+
+
+@people_app.command()
+def add(
+    name: NameArgument,
+    role: Annotated[
+        list[str], typer.Option("--role", help="reader, supervisor, quality or admin; may be given several times.")
+    ],
+    stdin: Annotated[
+        bool, typer.Option("--password-stdin", help="Read the password from standard input instead of asking.")
+    ] = False,
+    site: SiteOption = None,
+) -> None:
+    """Let a person sign in, or give a known one a new password and other roles."""
+    from pipelines.people.access import People
+    from pipelines.people.books import Books
+
+    opened = _at_its_time(open_here(site))
+    password = (
+        sys.stdin.readline().rstrip("\r\n")
+        if stdin
+        else typer.prompt("Password", hide_input=True, confirmation_prompt=True)
+    )
+    books = Books(opened.site.serve)
+    People(books).add(name, role, password, opened.settings.now())
+    _note(opened, "people", name, f"may sign in as {', '.join(role)}")
+    typer.echo(f"{name} may sign in as {', '.join(role)}.")
+
+
+@people_app.command()
+def end(name: NameArgument, site: SiteOption = None) -> None:
+    """Take a person out and sign them out everywhere; what they did stays in the audit trail."""
+    from pipelines.people.access import People
+    from pipelines.people.books import Books
+
+    opened = _at_its_time(open_here(site))
+    People(Books(opened.site.serve)).end(name, opened.settings.now())
+    _note(opened, "people", name, "taken out")
+    typer.echo(f"{name} can no longer sign in.")
+
+
+@people_app.command()
+def audit(
+    most: Annotated[
+        int,
+        typer.Option(
+            "--most",
+            help="How many acts at most, the newest first.",
+            parser=whole(1, 1_000_000, "--most"),
+            metavar="NUMBER",
+        ),
+    ] = 100,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """Every attempt to write by way of the pages, and every sign-in: who, what, when, how it ended."""
+    from pipelines.people.books import Books
+
+    told = Books(open_here(site).site.serve).ask("newest_audit", most=most)
+    _show("Audit trail", ("number", "told_at", "who", "what", "about", "outcome"), told, format)
+
+
+def _show(title: str, columns: Sequence[str], told: Sequence[Mapping[str, Any]], format: Format) -> None:
+    """Rows as a table, JSON or CSV."""
+    if format is Format.json:
+        print_json(told)
+        return
+    rows = [[one[name] for name in columns] for one in told]
+    print_csv(columns, rows) if format is Format.csv else print_table(title, columns, rows)
+
+
+def _note(opened: OpenSite, what: str, about: str, outcome: str) -> None:
+    """An act of whoever may run commands on this computer."""
+    from pipelines.clock import utc_text
+    from pipelines.people.books import Books
+
+    Books(opened.site.serve).tell(
+        "add_audit", at=utc_text(opened.settings.now()), who="command line", what=what, about=about, outcome=outcome
+    )
+
+
+@notices_app.callback()
+def notices(context: typer.Context, site: SiteOption = None, format: FormatOption = Format.table) -> None:
+    """The newest notices and whether each went out."""
+    if context.invoked_subcommand is not None:
+        return
+    from pipelines.people.books import Books
+
+    told = Books(open_here(site).site.serve).ask("newest_notices", most=100)
+    _show("Notices", ("told_at", "title", "state"), told, format)
+
+
+@notices_app.command()
+def test(site: SiteOption = None) -> None:
+    """Send a test to every address in .serve/notices.txt."""
+    from pipelines.serve.notify import try_out
+
+    opened = open_here(site)
+    told = try_out(opened.site, opened.plant.works.name)
+    for number, good in told:
+        typer.echo(f"address {number}: {'sent' if good else 'could not be sent'}")
+    raise typer.Exit(DONE if all(good for _, good in told) else NEEDS_A_PERSON)

@@ -1,0 +1,1 @@
+"""Exports that are not in the contract's words: mapped, tried, proposed."""

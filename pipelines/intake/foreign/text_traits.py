@@ -1,0 +1,135 @@
+"""What the text of an unknown export shows by itself: encoding, separator, where its headings stand, decimal mark."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from pipelines.errors import WrongUse
+from pipelines.intake.foreign.cells import header
+from pipelines.intake.raw import split_line
+from pipelines.plant.mapping import Mapping
+
+TIME_FORMATS = (
+    "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%d-%m-%Y %H:%M:%S", "%d-%m-%Y %H:%M", "%d.%m.%y %H:%M:%S",
+    "%d.%m.%y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M:%S %p", "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M", "%Y%m%d %H%M%S",
+    "%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H:%M:%S", "%Y%m%d %H:%M",
+)  # fmt: skip
+DATE_FORMATS = ("%d.%m.%Y", "%d/%m/%Y", "%d-%m-%Y", "%d.%m.%y", "%m/%d/%Y", "%Y/%m/%d", "%Y%m%d")
+_NUMBER = re.compile(r"[+-]?\d{1,3}([ .,']?\d{3})*([.,]\d+)?\Z|[+-]?\d+([.,]\d+)?\Z")
+_COMMA = re.compile(r"[+-]?\d+,\d+\Z")
+GROUPED = re.compile(r"\d{1,3}([.,' ])\d{3}(\1\d{3})*\Z")
+SUMS = re.compile(r"(?i)^(summe|sum|total|gesamt|somme|ensemble)\b")
+_SAMPLE = 400
+
+
+@dataclass
+class Text:
+    """What the text itself shows."""
+
+    encoding: str
+    separator: str
+    skip_lines: int
+    header_lines: int
+    headings: list[str]
+    rows: list[list[str]]
+
+    def words(self, heading: str) -> list[str]:
+        at = self.headings.index(heading)
+        return [row[at].strip() for row in self.rows if at < len(row) and row[at].strip()]
+
+
+def look(data: bytes) -> Text:
+    encoding, text = _decode(data)
+    lines = [line.rstrip("\r") for line in text.split("\n")[:_SAMPLE]]
+    separator = _separator(lines)
+    rows = [split_line(line, separator) for line in lines]
+    widths = Counter(len(row) for row in rows if sum(bool(cell.strip()) for cell in row) > 1)
+    if not widths:
+        raise WrongUse("no table was found in the file: no separator (comma, semicolon, tab or bar) divides its lines")
+    width = widths.most_common(1)[0][0]
+    skip = next(n for n, row in enumerate(rows) if len(row) == width and sum(bool(cell.strip()) for cell in row) > 1)
+    heads = _heads(rows[skip:])
+    shape = Mapping(files=("*",), feed="", separator=separator, skip_lines=skip, header_lines=heads)
+    return Text(
+        encoding, separator, skip, heads, header(text, shape), [r for r in rows[skip + heads :] if len(r) == width]
+    )
+
+
+def _heads(rows: Sequence[Sequence[str]]) -> int:
+    """How many rows are headings: those before the first column turns to times or numbers; where it never does, those without any."""
+    first = [bool(row) and _is_value(row[0]) for row in rows]
+    if any(first):
+        return min(first.index(True), 4)
+    return next((n for n, row in enumerate(rows[:4]) if any(_is_value(cell) for cell in row)), 1)
+
+
+def _decode(data: bytes) -> tuple[str, str]:
+    for mark, encoding in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig")):
+        if data.startswith(mark):
+            return encoding.removesuffix("-sig"), data.decode(encoding, "replace")
+    try:
+        return "utf-8", data.decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252", data.decode("cp1252", "replace")
+
+
+def _separator(lines: Sequence[str]) -> str:
+    def steadiness(separator: str) -> tuple[float, int]:
+        counts = Counter(line.count(separator) for line in lines if line.strip())
+        counts.pop(0, None)
+        most = max(counts.values(), default=0)
+        return most, max((n for n, times in counts.items() if times == most), default=0)
+
+    return max(";\t|,", key=steadiness)
+
+
+def _is_value(cell: str) -> bool:
+    word = cell.strip()
+    return bool(word) and (
+        bool(_NUMBER.match(word))
+        or format_of([word], (*TIME_FORMATS, *DATE_FORMATS, "%H:%M", "%H:%M:%S")) is not None
+        or word[:4].isdigit()
+    )
+
+
+def format_of(words: Sequence[str], formats: Sequence[str]) -> str | None:
+    return next((form for form in formats if words and all(_reads(word, form) for word in words)), None)
+
+
+def _reads(word: str, form: str) -> bool:
+    try:
+        datetime.strptime(word, form)
+    except ValueError:
+        return False
+    return True
+
+
+def text_keys(text: Text) -> dict[str, object]:
+    told: dict[str, object] = {}
+    if text.encoding != "utf-8":
+        told["encoding"] = text.encoding
+    if text.separator != ",":
+        told["separator"] = text.separator
+    if text.skip_lines:
+        told["skip_lines"] = text.skip_lines
+    if text.header_lines != 1:
+        told["header_lines"] = text.header_lines
+    cells = [cell.strip() for row in text.rows for cell in row]
+    if text.separator != "," and any(_COMMA.match(cell) for cell in cells):
+        told["decimal"] = ","
+    marks = Counter(found[1] for cell in cells if (found := GROUPED.match(cell)))
+    mark = marks.most_common(1)[0][0] if marks else ""
+    if (
+        mark
+        and mark != told.get("decimal", ".")
+        and (mark != "." or not any(re.fullmatch(r"\d+\.(\d{1,2}|\d{4,})", c) for c in cells))
+    ):
+        told["thousands"] = mark
+    sums = {found[0] for row in text.rows for cell in row[:1] if (found := SUMS.match(cell.strip()))}
+    if sums:
+        told["leave_lines"] = [f"{word}*" for word in sorted(sums)]
+    return told

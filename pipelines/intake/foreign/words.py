@@ -1,0 +1,149 @@
+"""Times, dates and numbers of a foreign export in the contract's words. What cannot be read stays as it came and is refused later, with its reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal, InvalidOperation
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipelines.clock import BadTime, local_to_utc, parse_timestamp
+from pipelines.intake.foreign.repeated_hour import order_says
+from pipelines.plant.mapping import Mapping
+from schemas.feeds import Feed
+from schemas.reasons import Reason
+
+_SECONDS = re.compile(r"\d{9,10}(\.\d+)?\Z", re.ASCII)
+_MILLISECONDS = re.compile(r"\d{12,13}\Z", re.ASCII)
+_PLAIN_LOCAL = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d)?(\.\d+)?\Z", re.ASCII)
+
+
+def in_our_words(cells: pl.DataFrame, feed: Feed, mapping: Mapping) -> pl.DataFrame:
+    """The frame with every word of a time, a date and a number as the contract writes it."""
+    for column in cells.columns:
+        kind = feed.quantity(column).kind if column in feed.columns else "text"
+        if kind == "time":
+            cells = cells.with_columns(_times(cells, column, feed, mapping))
+        elif kind == "date" and mapping.date_format:
+            cells = cells.with_columns(_each(cells[column], _date_word(mapping.date_format)))
+        elif kind in ("count", "number") and column not in mapping.constants:
+            cells = cells.with_columns(_each(cells[column], _number_word(mapping, mapping.factors.get(column))))
+    return cells
+
+
+def _each(words: pl.Series, told: Callable[[str], str]) -> pl.Series:
+    """Every word told anew; each distinct word once."""
+    distinct = words.unique().to_list()
+    return words.replace_strict(distinct, [told((word or "").strip()) for word in distinct], return_dtype=pl.String)
+
+
+def _number_word(mapping: Mapping, factor: float | None) -> Callable[[str], str]:
+    grouped = (
+        re.compile(rf"[+-]?\d{{1,3}}({re.escape(mapping.thousands)}\d{{3}})+(?!\d)") if mapping.thousands else None
+    )
+
+    def told(word: str) -> str:
+        plain = word.replace("\u00a0", " ").replace("\u202f", " ")
+        if grouped and grouped.match(plain):
+            plain = plain.replace(mapping.thousands, "")
+        if mapping.decimal == "," and "." in plain:
+            return f"{word} (decimal mark: comma)"  # 1.234 might be a thousand or a little over one: a person must say
+        if mapping.decimal == ",":
+            plain = plain.replace(",", ".")
+        return plain if factor is None else _times_factor(plain, factor)
+
+    return told
+
+
+def _times_factor(word: str, factor: float) -> str:
+    try:
+        return f"{Decimal(word) * Decimal(str(factor)):f}" if word else word
+    except InvalidOperation:
+        return word
+
+
+def _date_word(form: str) -> Callable[[str], str]:
+    def told(word: str) -> str:
+        try:
+            return datetime.strptime(word, form).date().isoformat()
+        except ValueError:
+            return word
+
+    return told
+
+
+def _times(cells: pl.DataFrame, column: str, feed: Feed, mapping: Mapping) -> pl.Series:
+    zone = ZoneInfo(mapping.timezone) if mapping.timezone else None
+    words = cells[column].str.strip_chars()
+    told: dict[str, str] = {}
+    local: dict[str, datetime] = {}  # times that came twice, by the word
+    for word in words.unique().to_list():
+        moment = read_moment(word, mapping.time_format, zone)
+        if isinstance(moment, datetime) and moment.tzinfo is None:
+            local[word] = moment
+            told[word] = moment.isoformat()
+        else:
+            told[word] = moment.isoformat().replace("+00:00", "Z") if isinstance(moment, datetime) else moment
+    said = words.replace_strict(list(told), list(told.values()), return_dtype=pl.String)
+    if not local or zone is None:
+        return said.alias(column)
+    late = _order_of(cells, column, words, feed, mapping, zone)
+    first, second = (words.replace(list(local), [_instant(at, zone, fold) for at in local.values()]) for fold in (0, 1))
+    twice = words.is_in(list(local))
+    settled = pl.when(twice & (late == 0)).then(first).when(twice & (late == 1)).then(second).otherwise(said)
+    return pl.select(settled).to_series().alias(column)
+
+
+def _instant(local: datetime, zone: ZoneInfo, fold: int) -> str:
+    return local.replace(tzinfo=zone, fold=fold).astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def read_moment(word: str, form: str | None, zone: ZoneInfo | None) -> datetime | str:
+    """The moment in UTC; a naive local one where the clock showed it twice or not at all; the word itself where it is no time."""
+    naive = _naive(word, form)
+    if naive is None:
+        return word
+    if naive.tzinfo is not None:
+        return naive.astimezone(UTC)
+    if zone is None:
+        return naive.isoformat()
+    try:
+        return local_to_utc(naive, zone)
+    except BadTime as error:
+        return naive if error.reason is Reason.TIME_TWICE else naive.isoformat()
+
+
+def _naive(word: str, form: str | None) -> datetime | None:
+    """A time as it is written, with its offset where it has one."""
+    try:
+        if form == "seconds since 1970":
+            return datetime.fromtimestamp(0, UTC) + timedelta(seconds=float(word)) if _SECONDS.match(word) else None
+        if form == "milliseconds since 1970":
+            return (
+                datetime.fromtimestamp(0, UTC) + timedelta(milliseconds=int(word))
+                if _MILLISECONDS.match(word)
+                else None
+            )
+        if form is not None:
+            return datetime.strptime(word, form)
+        return datetime.fromisoformat(word.replace(" ", "T")) if _PLAIN_LOCAL.match(word) else parse_timestamp(word)
+    except (ValueError, OverflowError, BadTime):
+        return None
+
+
+def _order_of(
+    cells: pl.DataFrame, column: str, words: pl.Series, feed: Feed, mapping: Mapping, zone: ZoneInfo
+) -> pl.Series:
+    """Whether times that came twice that night are the first (0) or the second (1), by the order of the rows; -1 where that is not certain."""
+    moments = {word: _naive(word, mapping.time_format) for word in words.unique().to_list()}
+    plain = {word: _local(moment, zone) for word, moment in moments.items() if moment is not None}
+    clock = words.replace_strict(list(plain), list(plain.values()), default=None, return_dtype=pl.Datetime("us"))
+    groups = [c for c in feed.key if c in cells.columns and c != column]
+    return order_says(clock, zone, cells.select(groups))
+
+
+def _local(moment: datetime, zone: ZoneInfo) -> datetime:
+    return moment.astimezone(zone).replace(tzinfo=None) if moment.tzinfo is not None else moment

@@ -1,0 +1,184 @@
+"""Closing and rebuilding production days."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.counted_span import counted_span
+from pipelines.answers.day import Day, answer_day, digest, kept_answers
+from pipelines.errors import WrongUse
+from pipelines.ledger import Reader
+from pipelines.ledger.history import confirm_close, keep_close
+from pipelines.measures.yields.change import Revision, moved, revision_of
+from pipelines.plant.works import Plant
+from pipelines.reports.all_reports import ALL_REPORTS, write_page
+from pipelines.reports.day.report import page_of
+from pipelines.reports.frame.stored_page import keep_page
+from pipelines.site.folder import OpenSite
+
+AROUND = timedelta(hours=12)  # feeds this far around a day can change it, through the lehr and open pallets
+
+
+@dataclass(frozen=True)
+class Closed:
+    """One close. `changed` is None at the first close, else whether the answers differ from the close before."""
+
+    day: date
+    revision: int
+    changed: bool | None
+    page: Path
+    missing: tuple[str, ...] = ()
+    moved: Revision | None = None
+
+
+def days_to_close(opened: OpenSite) -> list[date]:
+    """Every production day with cold-end counts that is over, and was not closed since the last feed that touches it. Days without any, of a works that stood, are none."""
+    clock, now = opened.plant.clock, opened.settings.now()
+    with opened.ledger.reading() as reader:
+        span = counted_span(reader, list(opened.known.lines))
+        if span is None:
+            return []
+        closed = {row["day"]: row["last_batch"] for row in reader.ask("last_closes").iter_rows(named=True)}
+        days = [day for day in clock.days_between(span.start, span.end) if clock.day(day).end <= now]
+        due = [day for day in days if day not in closed or _touched(reader, opened.plant, day, closed[day])]
+        return counted_days(reader, opened.known, due)
+
+
+def counted_days(reader: Reader, plant: Plant, days: Sequence[date]) -> list[date]:
+    """Those of some days (in order) on which ware passed a line's first stations: asked of all together, then of halves, so that years without any cost little."""
+    if not days:
+        return []
+    told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
+    if not any(_ware(reader, plant, line, told) for line in plant.lines):
+        return []
+    half = len(days) // 2
+    return (
+        list(days) if not half else counted_days(reader, plant, days[:half]) + counted_days(reader, plant, days[half:])
+    )
+
+
+def _ware(reader: Reader, plant: Plant, line: str, told: dict[str, Any]) -> int:
+    """The ware of a line as its Pareto counts it."""
+    mine = pl.col("station").is_in(plant.first_stations(line))
+    return int(reader.ask("ware", line=line, **told).filter(mine)["inspected"].sum())
+
+
+def _touched(reader: Reader, plant: Plant, day: date, after_batch: int) -> bool:
+    span = plant.clock.day(day)
+    told = reader.ask(
+        "batches_touching", after_batch=after_batch, from_time=span.start - AROUND, to_time=span.end + AROUND
+    )
+    return bool(told.item())
+
+
+def close_day(opened: OpenSite, day: date) -> Closed:
+    """Answer a day, keep the answers if they are new, write its page. WrongUse for a day that is not over or unknown."""
+    plant = opened.known
+    end = plant.clock.day(day).end
+    if end > opened.settings.now():
+        raise WrongUse(f"production day {day} ends at {plant.clock.show(end)}; it can be closed after that")
+    told, before, batch = _answered(opened, plant, day)
+    if all(pareto.ware == 0 for pareto in told.paretos.values()):
+        raise WrongUse(f"the ledger holds no cold-end count of production day {day}; see `coldledger feeds`")
+    answers = kept_answers(told)
+    mark = digest(answers)
+    changed = None if before.is_empty() else before["digest"][-1] != mark
+    revision = 1 if before.is_empty() else int(before["revision"][-1]) + int(bool(changed))
+    now = opened.settings.now()
+    if before.is_empty() or changed:
+        why = _revision(opened, day, before, answers) if changed else None
+        keep_close(
+            opened.ledger, told.told, revision, now, json.dumps(answers), mark, why.told() if why else None, told.kept
+        )
+    else:
+        why = _kept_revision(before)
+        confirm_close(opened.ledger, day, revision)
+    page = _write(opened, plant, told, f"revision {revision}", revision, batch, why)
+    return Closed(day, revision, changed, page, _missing(told), why if changed else None)
+
+
+def _revision(opened: OpenSite, day: date, before: pl.DataFrame, answers: dict[str, Any]) -> Revision:
+    """What a new close moved, and the files that came since the one before."""
+    span = opened.known.clock.day(day)
+    last = before.row(-1, named=True)
+    with opened.ledger.reading() as reader:
+        files = reader.ask(
+            "files_since", after_batch=last["last_batch"], from_time=span.start - AROUND, to_time=span.end + AROUND
+        )
+    return Revision(
+        int(last["revision"]), last["closed_at"], moved(json.loads(last["answers"]), answers), files.to_dicts()
+    )
+
+
+def _kept_revision(before: pl.DataFrame) -> Revision | None:
+    """What the last close moved, as it was kept."""
+    kept = before["moved"][-1] if not before.is_empty() else None
+    return revision_of(kept) if kept else None
+
+
+def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame, int]:
+    """The day as the ledger has it now, its closes so far, and the number of the last file received."""
+    with opened.ledger.reading() as reader:
+        batch = int(reader.ask("ledger_marks")["last_batch"][0])
+        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day), batch
+
+
+def _missing(told: Day) -> tuple[str, ...]:
+    notes = [note for line in told.told.lines for note in line.notes if not note.startswith("lehr time")]
+    return (*notes, *(note for furnace in told.told.furnaces for note in furnace.notes))
+
+
+def _write(
+    opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, batch: int, why: Revision | None = None
+) -> Path:
+    """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its number."""
+    path: Path = opened.site.reports / ALL_REPORTS["day"].address(told.day)
+    earlier = []
+    for number in range(1, revision):
+        kept = path.with_suffix(f".r{number}.html")
+        if number == revision - 1 and path.exists() and not kept.exists():
+            _set_aside(path, kept)
+        if kept.exists():
+            earlier.append((f"revision {number}", kept.name))
+    page = page_of(plant, told, words, why, tuple(earlier))
+    write_page(page, path)
+    keep_page(page, path, batch)
+    return path
+
+
+def _set_aside(page: Path, kept: Path) -> None:
+    """Keep a page and its workbook under other names, the page leading to its own workbook."""
+    page.with_suffix(".xlsx").replace(kept.with_suffix(".xlsx"))
+    text = page.read_text(encoding="utf-8")
+    kept.write_text(text.replace(f"{page.stem}.xlsx", f"{kept.stem}.xlsx"), encoding="utf-8")
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """One rebuilt day. `same` is None where the day was never closed."""
+
+    day: date
+    same: bool | None
+    page: Path
+
+
+def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
+    """Compute a day again from what was taken in and compare with its last close."""
+    plant = opened.known
+    told, before, batch = _answered(opened, plant, day)
+    same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(told))
+    revision = 0 if before.is_empty() else int(before["revision"][-1])
+    words = {
+        None: "never closed",
+        True: f"revision {revision}",
+        False: f"computed again, other than revision {revision}: close the day",
+    }
+    number = revision + 1 if same is False else revision
+    return Rebuilt(day, same, _write(opened, plant, told, words[same], number, batch, _kept_revision(before)))

@@ -1,0 +1,83 @@
+"""Writing the pages of a site, with both cores when there are many."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, datetime
+from pathlib import Path
+
+from pipelines.clock import Span
+from pipelines.jobs.pool import side_by_side
+from pipelines.plant.works import Plant
+from pipelines.site.folder import OpenSite
+
+Progress = Callable[[int, int, str], None]
+MANY = 12
+
+
+def hours_touched(plant: Plant, touched: Iterable[tuple[str, datetime]]) -> list[tuple[str, datetime]]:
+    """The hours of the works' clock, as (line, start), that hold any of the moments."""
+    found = {(line, plant.clock.hour_of(moment).start) for line, moment in touched if line in plant.lines}
+    return sorted(found, key=lambda one: (one[1], one[0]))
+
+
+def hours_of_days(plant: Plant, lines: Sequence[str], days: Sequence[date]) -> list[tuple[str, datetime]]:
+    return [(line, span.start) for day in days for span in plant.clock.hours_of(day) for line in lines]
+
+
+def hours_with_counts(opened: OpenSite, days: Sequence[date]) -> list[tuple[str, datetime]]:
+    """The hours of some days of which counts have come."""
+    plant, told = opened.plant, []
+    with opened.ledger.reading() as reader:
+        for line, start in hours_of_days(plant, list(plant.lines), days):
+            end = plant.clock.hour_of(start).end
+            if reader.ask("coverage", line=line, from_time=start, to_time=end).height:
+                told.append((line, start))
+    return told
+
+
+def write_hour_pages(
+    opened: OpenSite, hours: Sequence[tuple[str, datetime]], progress: Progress | None = None
+) -> list[Path]:
+    """Write the page of each (line, start of the hour)."""
+    parts = [hours[start : start + 6] for start in range(0, len(hours), 6)]
+    written: list[Path] = []
+    for paths in side_by_side(opened, hour_pages, parts, many=MANY // 6 + 1):
+        written += paths
+        if progress:
+            progress(len(written), len(hours), paths[-1].name)
+    return written
+
+
+def hour_pages(opened: OpenSite, plant: Plant, hours: Sequence[tuple[str, datetime]]) -> list[Path]:
+    """The pages of some hours, one after another."""
+    return [_hour_page(opened, plant, *hour) for hour in hours]
+
+
+def _hour_page(opened: OpenSite, plant: Plant, line: str, start: datetime) -> Path:
+    from pipelines.reports.all_reports import ALL_REPORTS, write_page
+    from pipelines.reports.frame.stored_page import keep_page
+
+    report = ALL_REPORTS["hour"]
+    span: Span = plant.clock.hour_of(start)
+    with opened.ledger.reading() as reader:
+        page = report.page(reader, plant, line, span)
+        batch, seen = reader.ask("ledger_marks").select("last_batch", "acknowledgements").row(0)
+    path: Path = opened.site.reports / report.address(plant, line, span)
+    write_page(page, path)
+    keep_page(page, path, batch, seen)
+    return path
+
+
+def write_index(opened: OpenSite) -> Path:
+    """Write the page that leads to all others, and the page of holds."""
+    from pipelines.reports.all_reports import ALL_REPORTS, write_page
+    from pipelines.reports.index import index_page
+
+    if opened.ledger.exists:
+        with opened.ledger.reading() as reader:
+            holds = ALL_REPORTS["holds"].page(reader, opened.plant)
+        write_page(holds, opened.site.reports / ALL_REPORTS["holds"].address())
+    path = opened.site.reports / "index.html"
+    write_page(index_page(opened.plant, opened.site.reports), path)
+    return path

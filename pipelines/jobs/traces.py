@@ -1,0 +1,23 @@
+"""Writing a trace: the report for the file, and the one for the customer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines.jobs.pages import write_index
+from pipelines.reports.all_reports import ALL_REPORTS, write_page
+from pipelines.site.folder import OpenSite
+from schemas.quality import Trace
+
+
+def write_trace(opened: OpenSite, told: Trace) -> tuple[Path, Path]:
+    """Both pages of a trace already answered; their paths."""
+    paths = []
+    with opened.ledger.reading() as reader:
+        for name in ("trace", "trace for the customer"):
+            report = ALL_REPORTS[name]
+            path: Path = opened.site.reports / report.address(told)
+            write_page(report.page(reader, opened.known, told), path)
+            paths.append(path)
+    write_index(opened)
+    return paths[0], paths[1]

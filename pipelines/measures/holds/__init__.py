@@ -1,0 +1,1 @@
+"""What is held and how it is sampled."""

@@ -1,0 +1,1 @@
+"""The way through the lehr."""

@@ -1,0 +1,1 @@
+"""What was thrown away, where: ranked, by cavity, by hour."""

@@ -1,0 +1,63 @@
+"""What a call says: a fault of the ware, or ware thrown out for none (by its mould number, as a sample, for a setting, diverted).
+
+Only faults are defects. What is no fault leaves the line all the same: it is counted, under its own name, and stands in no rate, expectation, signal or trace.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipelines.plant.works import Plant
+from schemas.results import Apart
+
+WORDS = {
+    "mould_rejection": "rejected by mould number",
+    "sample": "samples",
+    "setting": "rejected for a setting",
+    "diverted": "diverted",
+}
+
+
+def faults(plant: Plant, calls: pl.DataFrame) -> pl.DataFrame:
+    """The rows whose `defect` is a fault; a code that works.toml does not know counts as one."""
+    return calls.filter(~pl.col("defect").is_in(plant.no_faults)) if plant.no_faults else calls
+
+
+def no_faults(plant: Plant, calls: pl.DataFrame) -> pl.DataFrame:
+    """The rows whose `defect` is none of the ware's."""
+    return calls.filter(pl.col("defect").is_in(plant.no_faults))
+
+
+def rejected_for_none(plant: Plant, calls: pl.DataFrame, ware: pl.DataFrame) -> int:
+    """Containers rejected for no fault: by station its calls as none, and no more than it rejected. A container called for a fault beside it counts here.
+
+    calls: station, defect, calls. ware: station, rejected.
+    """
+    mine = no_faults(plant, calls)
+    if mine.is_empty():
+        return 0
+    called = mine.group_by("station").agg(pl.col("calls").sum())
+    rejected = ware.group_by("station").agg(pl.col("rejected").sum())
+    both = called.join(rejected, on="station")
+    return int(both.select(pl.min_horizontal("calls", "rejected").sum()).item())
+
+
+def uncounted(calls: pl.DataFrame, ware: pl.DataFrame) -> list[str]:
+    """Stations that made calls and sent no counts: what they rejected stands in no count of containers."""
+    counted = ware["station"].unique().to_list()
+    return calls.filter((pl.col("calls") > 0) & ~pl.col("station").is_in(counted))["station"].unique().sort().to_list()
+
+
+def uncounted_words(stations: Sequence[str]) -> str:
+    """What has to be said of them beside a number of rejects; empty where there is none."""
+    return f" Without {', '.join(stations)}, which sent calls and no counts." if stations else ""
+
+
+def apart_words(apart: Sequence[Apart]) -> str:
+    """What was thrown out for no fault, in words, by cause."""
+    sums: dict[str, int] = {}
+    for one in apart:
+        sums[one.kind] = sums.get(one.kind, 0) + one.calls
+    return ", ".join(f"{count:,} {WORDS[kind]}" for kind, count in sums.items())

@@ -1,0 +1,53 @@
+"""Calls without a mould number: how many, at which stations, in words. What is told by mould is told of the others only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pipelines.measures.statistics.shares import ratio
+
+TOLD_FROM = 0.02  # share of the calls from which it is said
+DIFFERS = 0.05  # between stations, from which each is named
+
+
+@dataclass(frozen=True)
+class Unread:
+    """share: of a span's calls, those without a mould number; None without calls. stations: the same by station."""
+
+    share: float | None = None
+    stations: Mapping[str, float] = field(default_factory=dict)
+
+
+def unread_calls(calls: pl.DataFrame) -> Unread:
+    """calls: station, mould (null: not read), calls."""
+    if not calls["calls"].sum():
+        return Unread()
+    none = pl.col("calls").filter(pl.col("mould").is_null()).sum()
+    by = calls.group_by("station").agg(none.alias("none"), pl.col("calls").sum().alias("all")).filter(pl.col("all") > 0)
+    stations = {s: float(n) / float(whole) for s, n, whole in by.sort("station").iter_rows()}
+    return Unread(ratio(int(by["none"].sum()), int(by["all"].sum())), stations)
+
+
+def unread_words(told: Unread, of: str = "the calls") -> str:
+    """How many calls had no number, with the stations where they differ; empty up to TOLD_FROM."""
+    if told.share is None or told.share <= TOLD_FROM:
+        return ""
+    return f"{100 * told.share:.1f} % of {of} had no mould number{_apart(told.stations)}"
+
+
+def unread_caption(told: Unread) -> str:
+    """Under a table by mould or place: how many calls had no number, and what that means for its counts."""
+    shared = "own ware shares unread ware out in proportion."
+    if words := unread_words(told):
+        return f"{words}: what is told by mould is of the others only; {shared}"
+    return f"{100 * (told.share or 0.0):.1f} % of the calls had no mould number; {shared}"
+
+
+def _apart(stations: Mapping[str, float]) -> str:
+    if len(stations) < 2 or max(stations.values()) - min(stations.values()) <= DIFFERS:
+        return ""
+    worst = sorted(stations.items(), key=lambda one: (-one[1], one[0]))
+    return f" ({', '.join(f'{station} {100 * share:.0f} %' for station, share in worst)})"

@@ -1,0 +1,1 @@
+"""Statistics that know nothing of glass: shares, limits, variance components, chains, rules."""

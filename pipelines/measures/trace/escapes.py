@@ -1,0 +1,150 @@
+"""From what is in hand to cavities and pallets: what one line's exposure says, and several complaints taken together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.measures.trace.exposure import Exposure, Stay, counted, smallest_cover
+
+COVERED = 0.95
+Place = tuple[str, int, str, str]  # line, section, gob position, mould number
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A share of the answer on one line: probability of every stay, and of every pallet, before lines are weighed against each other.
+
+    stays, pallets: weights in expected escapes (in containers where no defect was named).
+    """
+
+    stays: np.ndarray
+    pallets: np.ndarray
+
+
+def placed(exposure: Exposure, total: np.ndarray, defect: str | None, pallet: str | None) -> Placed:
+    """How the escapes of a line lie over stays and pallets.
+
+    total: [stays] escapes of each stay on pallets and elsewhere. With a pallet in hand only what lies on it counts.
+    """
+    matrix = exposure.escaped if defect is not None else exposure.ware
+    if pallet is not None:
+        mine = np.array([name == pallet for name in exposure.pallets["pallet"]], bool)
+        return Placed(matrix[:, mine].sum(axis=1), matrix.sum(axis=0) * mine)
+    return Placed(total, matrix.sum(axis=0))
+
+
+def shares(weights: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """Weights of several lines as probabilities that add up to one; equal ones where all are zero."""
+    total = float(sum(w.sum() for w in weights))
+    if total > 0:
+        return [w / total for w in weights]
+    many = sum(len(w) for w in weights)
+    return [np.full(len(w), 1 / many) for w in weights] if many else list(weights)
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What a line's pallets carry from the stays in question: means, whole-number intervals, and the line's sum with its variance."""
+
+    mean: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    total: float
+    variance: float
+
+
+def carried(exposure: Exposure) -> Carried:
+    """Expected defective containers on each pallet. The rates of moulds are taken as unrelated, the share missed as common to all.
+
+    The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more are told than
+    containers of these moulds lie on it.
+    """
+    mean, variance = exposure.escaped.sum(axis=0), pallet_variance(exposure)
+    told = counted(mean, variance)
+    most = exposure.ware.sum(axis=0) if exposure.missed_known else np.full(len(mean), np.inf)
+    alike = (np.sqrt(exposure.variance).sum(axis=1) ** 2).sum()
+    common = float((mean * np.sqrt(np.maximum(exposure.common, 0))).sum()) ** 2
+    low, high = (np.minimum([getattr(c, name) for c in told], np.ceil(most)) for name in ("low", "high"))
+    mean = np.minimum(mean, most)
+    return Carried(mean, low, high, float(mean.sum()), float(alike + common))
+
+
+def pallet_variance(exposure: Exposure) -> np.ndarray:
+    """Variance of the expected escapes on each pallet: of the rates of its moulds, and of the share missed."""
+    mean = exposure.escaped.sum(axis=0)
+    told: np.ndarray = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
+    return told
+
+
+def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, share: float = COVERED) -> list[int]:
+    """The pallets (by number) of the shortest list: `share` of what is expected of the window, and `share` of what is expected beyond it."""
+    chosen = set(smallest_cover(window, units, share))
+    return sorted(chosen | set(smallest_cover(beyond, units, share)))
+
+
+@dataclass(frozen=True)
+class Together:
+    """Several complaints of one defect: probability of every place, and that one place made them all."""
+
+    probability: dict[Place, float]
+    one_source: float
+
+    @property
+    def common(self) -> bool:
+        """Whether any one place can have made all of them."""
+        return self.one_source > 0
+
+
+def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> Together:
+    """Places (line, section, gob, mould) that made several containers, from what each complaint says by itself.
+
+    each: probabilities by complaint. prior: the places' probabilities by the works' own counts alone, over the time of all complaints. Those
+    counts are in every complaint's answer, and count once: what a complaint brings of its own is each / prior.
+    With one place behind all of them P(place) is in proportion to prior x product of (each / prior); with a place of its own behind each
+    the answers stand as they are. Both are given even odds beforehand; one_source is the probability of the first.
+
+    References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773: Bayes factors.
+    """
+    places = list(prior)
+    shared = {
+        p: prior[p] * float(np.prod([one.get(p, 0.0) / prior[p] for one in each])) for p in places if prior[p] > 0
+    }
+    factor = sum(shared.values())
+    mixed = {p: sum(one.get(p, 0.0) for one in each) / len(each) for p in places}
+    if factor <= 0:
+        return Together(mixed, 0.0)
+    one = factor / (1 + factor)
+    return Together({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
+
+
+STANDS_OUT = 3.0  # times an even share, from which a place is named though it is not the likelier half
+
+
+def about_places(probabilities: Sequence[float]) -> tuple[float, bool]:
+    """Over how many places an answer is spread, and whether the first of them stands out: likelier than not, or STANDS_OUT times an even share.
+
+    The number is exp(entropy): of n equally likely places it is n.
+    References: [1] Hill, Ecology 54 (1973) 427: diversity number of order 1.
+    """
+    told = np.array([p for p in probabilities if p > 0], float)
+    if not len(told):
+        return 0.0, False
+    told = told / told.sum()
+    number = float(np.exp(-(told * np.log(told)).sum()))
+    first = float(told.max())
+    return number, first > 0.5 or (len(told) > 1 and first >= STANDS_OUT / len(told))
+
+
+def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:
+    """Stays of one mould number in two cavities of one line at one time: the log names two moulds alike, or is wrong."""
+    found = []
+    for number, one in enumerate(stays):
+        for other in stays[number + 1 :]:
+            alike_named = (one.line, one.mould) == (other.line, other.mould)
+            apart = (one.section, one.gob) != (other.section, other.gob)
+            if alike_named and apart and max(one.span.start, other.span.start) < min(one.span.end, other.span.end):
+                found.append((one, other))
+    return found

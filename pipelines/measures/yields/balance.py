@@ -1,0 +1,382 @@
+"""The network made to balance: what each meter becomes, which one is most likely lying, and the pack-to-melt that follows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+
+from pipelines.measures.yields.explanations import ACCUSED, LISTED, Answers, explained, quantiles
+from pipelines.measures.yields.joint_days import window_of
+from pipelines.measures.yields.misfit import NOTHING, Misfit, cut_range, furnace_range, line_range, misfit_of
+from pipelines.measures.yields.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
+from pipelines.measures.yields.openings import Cause, by_own_scatter, openings_of, together
+from pipelines.measures.yields.reconcile import Reconciled, reconcile
+from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, Expected, expected_share
+from pipelines.plant.works import Plant
+
+ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
+WINDOW = 30  # days that are judged together, the day itself the last
+APART = 2.0  # explanations whose answers are further apart than so many of their standard deviations are no one number
+APART_LEAST = 0.003  # and by more than this
+APART_FROM = 0.005  # explanations from this probability on are worked out each about its own values
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A figure of the reconciled values over all explanations: mean and 95 % interval. value is None where what is told of it has no one
+    number, low and high where nothing can be told; why then says so."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """What could be: the causes that are off (none: every meter is honest), the size of the last of them (relative to its reading or to
+    what passes; its 95 % interval), since which day of the window, and how probable it is. chosen: its places in `Answers`. sizes: of each
+    cause, by how much it is off on the day itself, with its 95 % interval."""
+
+    causes: tuple[int, ...]
+    probability: float
+    size: float
+    size_low: float
+    size_high: float
+    first: int
+    first_low: int
+    first_high: int
+    chosen: np.ndarray
+    sizes: tuple[tuple[float, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Balanced:
+    """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers: all explanations of
+    the window's openings; told: the values that they make on average, closed; spread [n, k]: change of each value for each cause;
+    misfit: where no explanation fits."""
+
+    reading: FurnaceReading
+    network: Network
+    first: Reconciled
+    told: Reconciled
+    answers: Answers
+    causes: tuple[Cause, ...]
+    spread: np.ndarray
+    days: int
+    misfit: Misfit | None = None
+
+    @cached_property
+    def places(self) -> dict[str, int]:
+        return {node.name: place for place, node in enumerate(self.network.nodes)}
+
+    @cached_property
+    def _lines(self) -> dict[str, LineReading]:
+        return {one.line: one for one in self.reading.lines}
+
+    @cached_property
+    def explanations(self) -> tuple[Explanation, ...]:
+        """Those with a probability of `LISTED` and more, the likeliest first."""
+        sets = dict.fromkeys(frozenset(one) for one in self.answers.causes)
+        told = [self._explanation(one) for one in sets]
+        return tuple(sorted((one for one in told if one.probability >= LISTED), key=lambda one: -one.probability))
+
+    def _explanation(self, causes: frozenset[int]) -> Explanation:
+        answers = self.answers
+        chosen = np.array([frozenset(one) == causes for one in answers.causes])
+        mine, low, high = answers.of(chosen), 0.0, 0.0
+        names = mine.causes[int(np.argmax(mine.probability))]
+        size = (
+            answers.of(chosen & (answers.moved == names[-1]))
+            if names and (chosen & (answers.moved == names[-1])).any()
+            else mine
+        )
+        if causes:
+            low, high = quantiles(size.probability, size.lie, size.sd, (0.025, 0.975))
+        shares = np.bincount(size.first, size.probability, self.days)
+        ends = (int(np.searchsorted(shares.cumsum(), share)) for share in (0.025, 0.975))
+        first_low, first_high = (min(end, self.days - 1) for end in ends)
+        return Explanation(
+            names, float(answers.probability[chosen].sum()), float(size.probability @ size.lie), low, high, int(np.argmax(shares)),
+            first_low, first_high, chosen, tuple(self._today(mine, cause) for cause in names),
+        )  # fmt: skip
+
+    def _today(self, mine: Answers, cause: int) -> tuple[float, float, float]:
+        """Mean and 95 % interval of how far a cause is off on the day, beyond what is expected of it."""
+        mean, sd = mine.along(np.eye(len(self.causes))[cause])
+        usual = self.causes[cause].mean
+        low, high = quantiles(mine.probability, mean - usual, sd, (0.025, 0.975))
+        return float(mine.probability @ mean) - usual, low, high
+
+    def blamed(self) -> dict[str, float]:
+        """By name, the probability of each meter to lie and of each loss to be beyond its usual; the likeliest first."""
+        return {self.causes[n].name: share for n, share in self.answers.blamed().items() if n >= 0}
+
+    @property
+    def accused(self) -> list[str]:
+        """The meters that lie more probably than not."""
+        kinds = {cause.name: cause.kind for cause in self.causes}
+        return [name for name, share in self.blamed().items() if share > ACCUSED and kinds[name] != "loss"]
+
+    def at(self, name: str) -> int:
+        """The place of a node. KeyError for one that the day has not."""
+        return self.places[name]
+
+    def value(self, name: str) -> float:
+        return float(self.told.values[self.at(name)])
+
+    def derived(self, figure: Callable[[np.ndarray], float], one: Explanation | None = None) -> Estimate:
+        """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008, 5.2.2); under
+        `one` only if given. About their mean it would be no first order: a meter that reads double moves values by half."""
+        told = self.answers if one is None else self.answers.of(one.chosen)
+        mean, sd = np.zeros(len(told.causes)), np.zeros(len(told.causes))
+        for rows in _alike(told):
+            part = told.of(rows)
+            x = self.told.values + self.spread @ (part.mean - self.answers.mean)
+            steps = np.maximum(np.abs(x), 1.0) * 1e-6
+            gradient = self.spread.T @ np.array([
+                (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
+                for step, unit in zip(steps, np.eye(len(x)), strict=True)
+            ])  # fmt: skip
+            along, sd[rows] = part.along(gradient)
+            mean[rows] = figure(x) + along - float(gradient @ part.mean)
+        low, high = quantiles(told.probability, mean, sd, (0.025, 0.975))
+        return Estimate(float(told.probability @ mean), low, high)
+
+    @property
+    def ranked(self) -> list[str]:
+        """The meters and losses that the openings tell of, the one most probably off first."""
+        return list(self.blamed())
+
+    def packed_kg(self, x: np.ndarray, line: str) -> float:
+        """Packed mass [kg] of a line at the values x."""
+        told = self._lines[line]
+        _, weight, _ = self.network.formed[line]
+        return float(x[self.at(f"{line} packed")] * x[weight] * (told.packed_g / told.gob_g) * KG)
+
+    def formed_kg(self, x: np.ndarray, line: str) -> float:
+        """Mass cut [kg] for the day's ware of a line."""
+        cut, weight, _ = self.network.formed[line]
+        return float(x[cut] * x[weight] * KG)
+
+    def cut_kg(self, x: np.ndarray) -> tuple[float, float]:
+        """Mass cut [kg] by all lines: for the day's ware, and while the day's glass was melted."""
+        kg = {line: self.formed_kg(x, line) for line in self.network.formed}
+        return sum(kg.values()), sum(kg[line] * part for line, (_, _, part) in self.network.formed.items())
+
+    def melted_kg(self, x: np.ndarray) -> float:
+        """Mass melted [kg] for the day's ware: cut, and its share of what left unseen and of what the level held back."""
+        day, then = self.cut_kg(x)
+        lost = x[self.at(f"{self.reading.furnace}, furnace to shears")]
+        return float(day / then * (then + lost + self.network.held_back)) if then else 0.0
+
+    def pack_to_melt(self, one: Explanation | None = None) -> Estimate | None:
+        """Packed over melted mass, for the same glass; None without a melt log, and where nothing was cut."""
+        if self.network.furnace is None or self.melted_kg(self.told.values) <= 1e-6:
+            return None
+        told = self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), one)
+        return self._in_doubt(told, furnace_range(self.reading, self.network.held_back), one, self.misfit is not None)
+
+    def packed_of_all_kg(self, x: np.ndarray) -> float:
+        """Packed mass [kg] of all lines."""
+        return sum(self.packed_kg(x, line) for line in self.network.formed)
+
+    def packed_over_cut(self, one: Explanation | None = None) -> Estimate | None:
+        """Packed over cut mass of all lines, for the same ware; None where a line that made ware counted no gobs."""
+        silent = any(line.cut is None for line in self.reading.lines if line.ware > 0)
+        if silent or not self.network.formed or self.cut_kg(self.told.values)[0] <= 1e-6:
+            return None
+        told = self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], one)
+        return self._in_doubt(told, cut_range(self.reading), one, self.misfit is not None)
+
+    def line_pack_to_melt(self, line: str, one: Explanation | None = None) -> Estimate | None:
+        """Packed over cut mass of a line, for the same ware; None where it stood."""
+        if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
+            return None
+        told = self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), one)
+        return self._in_doubt(told, line_range(self._lines[line]), one, self.unexplained(line))
+
+    def unexplained(self, line: str) -> bool:
+        """Whether no explanation fits and a balance of the line is off."""
+        return self.misfit is not None and line in self.misfit.lines
+
+    def _in_doubt(
+        self, told: Estimate, said: tuple[float, float] | None, one: Explanation | None, doubt: bool
+    ) -> Estimate:
+        """Where nothing explains the readings, the range over what the meters say, and no number."""
+        if not doubt or one is not None:
+            return told
+        ends = [*(said or ()), *(end for end in (told.low, told.high) if end is not None)]
+        return Estimate(None, min(ends), max(ends), NOTHING) if ends else Estimate(None, None, None, NOTHING)
+
+    def _share(self, figure: Callable[[np.ndarray], float], one: Explanation | None) -> Estimate:
+        """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two numbers."""
+        told = self.derived(figure, one)
+        assert told.value is not None and told.low is not None and told.high is not None
+        if told.low > 1 or told.value > 1 or told.high < 0 or told.value < 0:
+            said = f"{100 * told.value:.1f} % ({100 * told.low:.1f} to {100 * told.high:.1f}) came out, which cannot be: a meter is far off"
+            return Estimate(None, None, None, said)
+        told = replace(told, low=max(0.0, told.low), high=min(1.0, told.high))
+        if one is None and self._apart(figure):
+            return replace(told, value=None, why="the explanations that remain make it different numbers: a range")
+        return told
+
+    def _apart(self, figure: Callable[[np.ndarray], float]) -> bool:
+        """Whether two explanations make a figure two different numbers."""
+        each = [self.derived(figure, one) for one in self.explanations]
+        told = [((one.value or 0.0), ((one.high or 0.0) - (one.low or 0.0)) / 3.92) for one in each]
+        return any(
+            abs(a - b) > max(APART * float(np.hypot(p, q)), APART_LEAST)
+            for n, (a, p) in enumerate(told)
+            for b, q in told[:n]
+        )
+
+    def unseen(self, line: LineReading) -> Estimate:
+        """What a line lost unseen at all its steps [containers]; 0 where it stood."""
+        if line.line not in self.network.formed:
+            return Estimate(0.0, 0.0, 0.0)
+        places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
+        told = self.derived(lambda x: float(x[places].sum()))
+        lost = float(np.clip(self.told.values[places], 0.0, None).sum())
+        return Estimate(lost, max(0.0, told.low or 0.0), max(lost, told.high or 0.0))
+
+
+def balanced(
+    plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected], past: Sequence[FurnaceReading] = ()
+) -> Balanced:
+    """Reconcile a furnace's day, judged together with the days before it (`past`, the newest last).
+
+    References: as `reconcile`, `explained`; successive linearisation of gobs x mass: Pai and Fisher, AIChE Journal 34 (1988) 873 (from memory).
+    """
+    network = network_of(plant, reading, usual)
+    values = np.array([node.reading for node in network.nodes])
+    days = [*past, reading]
+    opened = [openings_of(plant, day, _changed_jobs(days[-WINDOW:])) for day in days]
+    opened = by_own_scatter(plant, opened)
+    opened = [*together(opened[:-WINDOW]), *opened[-WINDOW:]]
+    window = window_of(opened)
+    answers, today = explained(window), opened[-1]
+    place = {cause.name: n for n, cause in enumerate(window.causes)}
+    at = [place[cause.name] for cause in today.causes]
+    spread = np.zeros((len(values), len(window.causes)))
+    loss = np.array([node.kind == "loss" for node in network.nodes], dtype=bool)
+    spread[:, at] = np.where(loss, today.scale, -today.scale)[:, None] * today.nodes
+    if not network.balances:
+        return Balanced(
+            reading, network, _nothing(values), _nothing(values), answers, window.causes, spread, window.days
+        )
+    first = _closed(network, values, network.covariance, network.unbelieved)
+    off = today.fixed + today.nodes @ answers.mean[at]
+    made = np.where(loss, today.scale * off, values - today.scale * off)
+    told = _closed(network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved)
+    covariance = spread @ answers.covariance @ spread.T
+    half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
+    told = replace(told, low=told.values - half, high=told.values + half, covariance=covariance)
+    misfit = misfit_of(window, answers, network)
+    return Balanced(reading, network, first, told, answers, window.causes, spread, window.days, misfit)
+
+
+def window_days(past: Sequence[date], day: date, days: int) -> list[date]:
+    """The dates of a window of so many days; older days that stand in it as one by the first of them."""
+    recent = [*past[-(WINDOW - 1) :], day]
+    return [past[0], *recent] if days > len(recent) else recent
+
+
+def _alike(answers: Answers) -> Iterator[np.ndarray]:
+    """[h, bool]: the explanations of each set of causes that is worth it, and the rest."""
+    sums: dict[frozenset[int], float] = {}
+    for causes, probability in zip(answers.causes, answers.probability, strict=True):
+        sums[frozenset(causes)] = sums.get(frozenset(causes), 0.0) + float(probability)
+    rest = np.ones(len(answers.causes), dtype=bool)
+    for one in [causes for causes, probability in sums.items() if probability >= APART_FROM]:
+        rows = np.array([frozenset(causes) == one for causes in answers.causes])
+        rest &= ~rows
+        yield rows
+    if rest.any():
+        yield rest
+
+
+def _changed_jobs(days: Sequence[FurnaceReading]) -> list[str]:
+    """Lines that made different items on the days."""
+    jobs: dict[str, set[str]] = {}
+    for line in (line for day in days for line in day.lines if line.job):
+        jobs.setdefault(line.line, set()).add(line.job)
+    return [line for line, many in jobs.items() if len(many) > 1]
+
+
+def _closed(network: Network, readings: np.ndarray, covariance: np.ndarray, free: Sequence[int]) -> Reconciled:
+    """Readings made to balance."""
+    values = readings
+    for _ in range(ROUNDS):
+        balances, losses, constants = network.equations(values)
+        told = reconcile(readings, covariance, balances, losses, free, constants)
+        values = told.values
+    return told
+
+
+def _nothing(values: np.ndarray) -> Reconciled:
+    empty = np.zeros((len(values), len(values)))
+    return Reconciled(
+        values, values, values, np.full(len(values), np.nan), np.zeros(0), 0.0, 0, 1.0, empty, np.zeros(len(values))
+    )
+
+
+def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading]) -> dict[str, Expected]:
+    """What is expected to be lost unseen at each step of a day, from earlier days of the same furnace (the newest anywhere)."""
+    names = {f"{reading.furnace}, furnace to shears": (GUESS_FURNACE, 1)}
+    for line in reading.lines:
+        names |= {f"{line.line}, {step}": (GUESS_LINE, 1) for step, _ in steps_of(line)}
+        names[f"{line.line}, whole line"] = (GUESS_LINE, len(steps_of(line)))
+    seen: dict[str, list[tuple[float, float]]] = {name: [] for name in names}
+    for day in past:
+        for name, share, sd in open_shares(plant, day):
+            if name in seen:
+                seen[name].append((share, sd))
+    return {
+        name: expected_share([share for share, _ in seen[name]], [sd for _, sd in seen[name]], *guess)
+        for name, guess in names.items()
+    }
+
+
+def open_shares(plant: Plant, reading: FurnaceReading) -> list[tuple[str, float, float]]:
+    """By step: what the raw readings left open over what passed, and its standard uncertainty. Steps with a silent meter are left out."""
+    told = [one for line in reading.lines if line.ware > 0 for one in _of_line(plant, line)]
+    if reading.melted and all(line.cut is not None for line in reading.lines) and reading.formed_kg > 0:
+        pull = reading.melted - reading.held_back
+        kg = [(line.cut or 0) * line.gob_g * line.melt_part * KG for line in reading.lines]
+        weights = np.hypot(plant.uncertainty.weight, plant.uncertainty.gobs_cut) / 100
+        sd = np.hypot(plant.uncertainty.melt / 100 * reading.melted, weights * np.linalg.norm(kg))
+        told.append((f"{reading.furnace}, furnace to shears", (pull - sum(kg)) / sum(kg), float(sd) / sum(kg)))
+    return told
+
+
+def _of_line(plant: Plant, line: LineReading) -> list[tuple[str, float, float]]:
+    sure = plant.uncertainty
+    told: list[tuple[str, float, float]] = []
+    arriving = line.cut - line.hot if line.cut is not None and line.hot is not None else None
+    spread = float(np.hypot((line.cut or 0.0) * sure.gobs_cut / 100, line.cut_edge))
+    first, rejected = spread, 0.0
+    left, whole, error = arriving, arriving is not None, 0.0
+    for step, lanes in steps_of(line):
+        counted = sum(one.inspected for one in lanes) if lanes else line.packed
+        if lanes:
+            error = float(np.linalg.norm([one.inspected for one in lanes])) * sure.station_counts / 100
+        else:
+            error = float(np.hypot((line.packed or 0.0) * sure.packed / 100, line.packed_edge))
+        here = counted is not None and all(one.cover >= WHOLE for one in lanes)
+        if here and left is not None and counted is not None:
+            told.append(
+                (f"{line.line}, {step}", (left - counted) / line.ware, float(np.hypot(spread, error)) / line.ware)
+            )
+        whole &= here
+        away = sum(one.rejected for one in lanes)
+        rejected += away
+        left, spread = (counted - away, error) if here and counted is not None else (None, 0.0)
+    if whole and arriving is not None and line.packed is not None:
+        sd = float(np.hypot(first, error))
+        told.append((f"{line.line}, whole line", (arriving - rejected - line.packed) / line.ware, sd / line.ware))
+    return told

@@ -1,0 +1,1 @@
+"""The places of the web application: routes, forms and view of each."""

@@ -1,0 +1,289 @@
+"""The page of feeds and those of what was refused."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from pipelines.answers.feeds import answer_feeds
+from pipelines.answers.now import stations_alive
+from pipelines.clock import parse_timestamp
+from pipelines.jobs.due import upcoming
+from pipelines.jobs.repair import LARGEST_TEXT, refused_file, refused_rows
+from pipelines.ledger import Reader
+from pipelines.pages.forms import check, field, form
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Refused, Web
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.shared_parts import count
+from pipelines.reports.frame.sheet import Column, Sheet
+
+LIVE_S = 30
+MOST_REFUSED, MOST_ROWS = 300, 100
+
+
+def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
+    """What came, what is late, silent or refused; what ran, and what will."""
+    told, now = answer_feeds(reader, plant, most=MOST_REFUSED, stations=False), web.desk.now()
+    life = stations_alive(reader, plant, now)
+    dead = [one for one in life if one.state != "alive"]
+    waiting = [
+        p
+        for p in web.desk.site.inbox.iterdir()
+        if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
+    ]
+    refused = sum(int(one["still_refused"]) for one in told["feeds"])
+    runs = web.books.ask("newest_runs", most=30)
+    figures = (
+        Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
+        Figure(
+            count(refused),
+            "rows wait in quarantine",
+            "nothing of them is lost; correct them below",
+            "critical" if refused else "",
+        ),
+        Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
+        _last_intake(web, plant, now),
+    )
+    parts = (
+        _stations(plant, life),
+        *_refusals(told["refused"]),
+        _arrivals(plant, told["feeds"]),
+        _runs(plant, runs),
+        _upcoming(web, reader, plant),
+        *_notices(web, plant),
+    )
+    sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
+    links = (("clocks and counts in doubt", "/feeds/doubts"),)
+    return View(
+        "feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, links, sources=(sources,), refresh_s=LIVE_S
+    )
+
+
+def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
+    last = {row["flow"]: row["ended_at"] for row in web.books.ask("last_runs", state="done", or_state="needs a person")}
+    if "intake" not in last:
+        return Figure("–", "last good intake", "none was begun by `coldledger serve` yet")
+    at = parse_timestamp(last["intake"])
+    minutes = (now - at).total_seconds() / 60
+    return Figure(
+        f"{plant.clock.local(at):%H:%M}",
+        "last good intake",
+        f"{minutes:.0f} min ago",
+        "critical" if minutes > 90 else "",
+    )
+
+
+def _stations(plant: Plant, life: list[Any]) -> Section:
+    columns = (
+        Column("line", "Line"),
+        Column("station", "Station", "id"),
+        Column("last", "Counts until", "id"),
+        Column("behind", "Behind the clock, min", "count"),
+        Column("state", "State"),
+    )
+    rows = [
+        {
+            "line": one.line, "station": one.station, "last": plant.clock.show(one.last or one.heard) if one.last or one.heard else "", "behind": one.behind.total_seconds() / 60 if one.behind else None,
+            "state": {"alive": "alive", "silent": "silent: its line's others go on", "late": "late", "never": "nothing heard"}[one.state]
+            + (f": {one.sends}" if one.sends else ""),
+        }
+        for one in life
+    ]  # fmt: skip
+    bad = [n for n, one in enumerate(life) if one.state != "alive"]
+    return Section(
+        "Stations",
+        sheet=Sheet(
+            "stations",
+            "Stations",
+            columns,
+            rows,
+            "Silent: over 30 min behind its line's others. Late: over 75 min behind the clock.",
+            strong=bad,
+        ),
+        warn=bool(bad),
+    )
+
+
+def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
+    columns = (
+        Column("file", "File"), Column("line", "Line of the file", "count"), Column("column", "Column"), Column("value", "Value"), Column("why", "Why it was refused"), Column("mend", "Correct"),
+    )  # fmt: skip
+    rows = [
+        {
+            "file": one["file"], "line": one["file_line"] or None, "column": one["column_name"], "value": one["value"], "why": one["sentence"],
+            "mend": "correct and retry",
+        }
+        for one in refused
+    ]  # fmt: skip
+    links = {(n, "mend"): f"/feeds/refused/{one['batch']}" for n, one in enumerate(refused)}
+    caption = f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given another name or text, or be given up."
+    parts: list[Any] = [
+        Section(
+            "Refused",
+            sheet=Sheet("refused", "Refused", columns, rows, caption if rows else "Nothing is refused.", links=links),
+            wide=True,
+            warn=bool(rows),
+        )
+    ]
+    if rows:
+        parts.append(
+            form(
+                "Retry",
+                "/feeds/retry",
+                (),
+                (("", "Retry everything in quarantine/"),),
+                act="repair",
+                texts=("Takes in again what was corrected in quarantine/ by hand.",),
+            )
+        )
+    return parts
+
+
+def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
+    columns = (
+        Column("feed", "Feed", "id"), Column("files", "Files", "count"), Column("came_again", "Came again", "count"), Column("rows_kept", "Rows kept", "count"),
+        Column("rows_replacing", "Replacing", "count"), Column("still_refused", "Still refused", "count"), Column("last", "Last received", "id"), Column("until", "Speaks until", "id"),
+    )  # fmt: skip
+
+    def shown(text: str | None) -> str:
+        return plant.clock.show(parse_timestamp(text)) if text else ""
+
+    rows = [{**one, "last": shown(one["last_received"]), "until": shown(one["data_to"])} for one in feeds]
+    return Section("What came", sheet=Sheet("feeds", "What came", columns, rows), wide=True)
+
+
+_RUNS = (
+    Column("number", "No.", "count"),
+    Column("flow", "Flow"),
+    Column("why", "Why"),
+    Column("begun", "Begun", "id"),
+    Column("ended", "Ended", "id"),
+    Column("state", "How it ended"),
+    Column("told", "What it did"),
+)
+
+
+def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
+    def shown(text: str | None) -> str:
+        return plant.clock.show(parse_timestamp(text), seconds=True) if text else ""
+
+    rows = [{**one, "begun": shown(one["begun_at"]), "ended": shown(one["ended_at"])} for one in runs]
+    bad = [n for n, one in enumerate(runs) if one["state"] in ("failed", "cut off")]
+    return Section(
+        "What ran",
+        sheet=Sheet(
+            "runs",
+            "What ran",
+            _RUNS,
+            rows,
+            "The newest 30 runs." if rows else "`coldledger serve` has begun no run yet.",
+            strong=bad,
+        ),
+        wide=True,
+    )
+
+
+def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
+    now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
+    rows = [
+        {"at": plant.clock.show(one.at) if one.at else "when it has come", "flow": one.flow, "why": one.why}
+        for one in upcoming(plant, now, closed=closed)
+    ]
+    return Section(
+        "What will run",
+        sheet=Sheet(
+            "upcoming",
+            "What will run",
+            (Column("at", "When", "id"), Column("flow", "Flow"), Column("why", "Why")),
+            rows,
+        ),
+    )
+
+
+def _notices(web: Web, plant: Plant) -> list[Section]:
+    told = web.books.ask("newest_notices", most=20)
+    if not told:
+        return []
+    rows = [{**one, "at": plant.clock.show(parse_timestamp(one["told_at"]))} for one in told]
+    columns = (Column("at", "When", "id"), Column("title", "Notice"), Column("state", "Sending"))
+    return [
+        Section(
+            "Notices", sheet=Sheet("notices", "Notices", columns, rows, "Each goes to each address once at the most.")
+        )
+    ]
+
+
+def refused_view(web: Web, batch: int) -> View:
+    """The refused rows of a file, or the file that was refused whole, to be corrected. Refused where nothing of it waits."""
+    found, whole = refused_rows(web.desk.opened, batch), refused_file(web.desk.opened, batch)
+    if whole is not None:
+        return _refused_file(web, batch, *whole)
+    if found is None:
+        raise Refused(404, f"nothing of file {batch} waits to be corrected")
+    name, frame = found
+    rows = []
+    for row in frame.head(MOST_ROWS).iter_rows(named=True):
+        wrong = row["refused_why"] or ""
+        cells = [
+            {"column": column, "value": value or "", "wrong": f"{column}: " in wrong}
+            for column, value in row.items()
+            if not column.startswith("refused_")
+        ]
+        rows.append({"line": row["refused_line"], "why": wrong, "cells": cells})
+    first = frame["refused_file"][0] if frame.height else name
+    more = (
+        (f"The first {MOST_ROWS} of {frame.height} rows; the others follow when these are done.",)
+        if frame.height > MOST_ROWS
+        else ()
+    )
+    texts = (
+        "Correct what is wrong and retry: rows that are right then are kept, the others come back with their reasons. The file as it came stays in the archive.",
+        *more,
+    )
+    parts = (
+        Section("Before you correct", texts, wide=True),
+        Special("repair", "Refused rows", {"action": f"/feeds/refused/{batch}", "rows": rows}),
+    )
+    return View("feeds", f"Refused rows of {first}", f"quarantine/{name}", parts, links=(("all feeds", "/feeds"),))
+
+
+def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
+    """A file refused whole: its name and, where it is text, what is in it."""
+    fields = [
+        field(
+            "file_name",
+            "Name of the file",
+            name,
+            needed=True,
+            most=200,
+            hint="<feed>.<anything>.csv, .csv.gz, .parquet or .jsonl; the feeds: coldledger feeds --describe",
+        )
+    ]
+    if text is not None:
+        fields.append(field("text", "What is in it", text, kind="long", most=LARGEST_TEXT))
+    fields.append(check("give_up", "give this file up: it stays in the archive and is not asked for again", "yes"))
+    with web.desk.opened.ledger.reading() as reader:
+        whys = [
+            one["sentence"]
+            for one in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch, stations=False)["refused"]
+            if one["batch"] == batch
+        ]
+    words = [
+        *whys,
+        *(
+            []
+            if text is not None
+            else ["Its content cannot be shown here: give it another name, send it again, or give it up."]
+        ),
+    ]
+    parts = (
+        Section("Why it was refused", items=tuple(words), wide=True, warn=True),
+        form(
+            "Correct the file", f"/feeds/refused/{batch}", fields, (("", "Correct and retry"),), act="repair", wide=True
+        ),
+    )
+    return View(
+        "feeds", f"Refused file {name}", f"quarantine/b{batch:06d}.{name}", parts, links=(("all feeds", "/feeds"),)
+    )

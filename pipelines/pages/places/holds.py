@@ -1,0 +1,252 @@
+"""The page of holds, and every decision about one."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Query, Request
+from fastapi.responses import Response
+
+from pipelines.answers.holds import all_holds, answer_holds, plans_of_hold
+from pipelines.cautions import GLASS
+from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.errors import WrongUse
+from pipelines.jobs.holds import decide
+from pipelines.ledger import Reader
+from pipelines.measures.holds.decisions import HELD, PROPOSED, Hold
+from pipelines.pages.forms import check, choice, field, form
+from pipelines.pages.view import View, view_of
+from pipelines.pages.web import Refused, Web, go
+from pipelines.plant.works import Plant
+from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.sheet import Column, Sheet
+from schemas.quality import HeldPallet
+
+DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
+_WORDS = {
+    "confirm": "Confirm: hold these pallets", "dismiss": "Dismiss: do not hold them", "release": "Release them", "scrap": "Scrap them: give them to cullet", "extend": "Extend: hold more pallets",
+}  # fmt: skip
+Why = Annotated[str, Form(max_length=1000)]
+Token = Annotated[str, Form(max_length=400)]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+    _reading(routes, web)
+    _deciding(routes, web)
+    return routes
+
+
+def _reading(routes: APIRouter, web: Web) -> None:
+    @routes.get("/holds")
+    def holds(request: Request) -> Response:
+        """What is held, why, since when, by whom; first what was given out all the same."""
+        return web.show(request, ("holds",), _all)
+
+    @routes.get("/holds.html")
+    def old_address() -> Response:
+        return go("/holds")
+
+    @routes.get("/holds/{name}")
+    def hold(
+        request: Request, name: str, severity: Annotated[str, Query(max_length=10)] = "", past: Annotated[str, Query(max_length=200)] = "", steady: Annotated[int, Query(ge=0, le=1)] = 0
+    ) -> Response:  # fmt: skip
+        """One hold: every decision, its pallets, the decisions that can be made, and what to look at before it is released."""
+
+        def make(reader: Reader, plant: Plant) -> View:
+            known = all_holds(reader)
+            if name not in known:
+                raise Refused(404, f"there is no hold '{name[:40]}'; see the page of holds")
+            return _one(reader, plant, known[name], severity, past, bool(steady))
+
+        return web.show(request, ("hold", name, severity, past, steady), make)
+
+
+def _deciding(routes: APIRouter, web: Web) -> None:
+    def decided(
+        request: Request, action: str, name: str | None, pallets: list[str], by: str, why: str, evidence: str
+    ) -> Response:
+        told = decide(web.desk.opened, action, name, pallets, by, why, evidence)
+        web.note(by, action, told.hold, f"{len(told.pallets)} pallets: {', '.join(told.pallets)}")
+        web.desk.wrote()
+        web.say_next(request, web.texts(request)("holds.done", hold=told.hold, count=len(told.pallets)))
+        return go(f"/holds/{told.hold}")
+
+    @routes.post("/holds")
+    def place(
+        request: Request,
+        pallets: Annotated[str, Form(max_length=20000)] = "",
+        why: Why = "",
+        evidence: Why = "",
+        form_token: Token = "",
+    ) -> Response:
+        """Place a new hold."""
+        person = web.acting(request, form_token, "place", f"place a hold on {pallets[:200]}")
+        return decided(request, "place", None, pallets.replace(",", " ").split(), person.name, why, evidence)
+
+    @routes.post("/holds/{name}")
+    def act(
+        request: Request, name: str, action: Annotated[str, Form(max_length=20)] = "", pallet: Annotated[list[str], Form()] = [], more: Annotated[str, Form(max_length=20000)] = "",  # noqa: B006
+        why: Why = "", evidence: Why = "", form_token: Token = "",
+    ) -> Response:  # fmt: skip
+        """Confirm, dismiss, extend, release or scrap."""
+        if action not in DECISIONS:
+            web.acting(request, form_token, "place", f"{action} of {name}")
+            raise WrongUse(f"a decision about a hold is one of {', '.join(DECISIONS)}")
+        person = web.acting(request, form_token, DECISIONS[action], f"{action} of {name}")
+        chosen = more.replace(",", " ").split() if action == "extend" else pallet
+        if not chosen:
+            raise WrongUse("say which pallets: tick them, or write their numbers")
+        return decided(request, action, name, chosen, person.name, why, evidence)
+
+
+def _reasons() -> list[dict[str, Any]]:
+    return [
+        field("why", "Why", needed=True, most=1000),
+        field(
+            "evidence",
+            "On what evidence",
+            needed=True,
+            most=1000,
+            hint="a trace, a report, the count of a re-inspection",
+        ),
+    ]
+
+
+def _all(reader: Reader, plant: Plant) -> View:
+    view = view_of("holds", ALL_REPORTS["holds"].page(reader, plant))
+    parts = []
+    for part in view.parts:
+        if isinstance(part, Section) and part.sheet is not None and "hold" in {c.name for c in part.sheet.columns}:
+            links = {(n, "hold"): f"/holds/{row['hold']}" for n, row in enumerate(part.sheet.rows) if row.get("hold")}
+            sheet = Sheet(**{**vars(part.sheet), "links": links})
+            part = Section(**{**{k: v for k, v in vars(part).items() if k != "table"}, "sheet": sheet})
+        parts.append(part)
+    fields = [
+        field(
+            "pallets",
+            "Pallets",
+            kind="long",
+            needed=True,
+            most=20000,
+            hint="their numbers, with blanks or line ends between",
+        ),
+        *_reasons(),
+    ]
+    placing = form(
+        "Place a hold",
+        "/holds",
+        fields,
+        (("", "Place the hold"),),
+        act="place",
+        texts=("It is decided in your name. The warehouse must be told: this page moves nothing.",),
+    )
+    return View(**{**vars(view), "parts": (*parts, placing), "links": ()})
+
+
+_PALLETS = (
+    Column("pallet", "Pallet", "id"), Column("state", "State"), Column("since", "Since"), Column("line", "Line"), Column("item", "Item"), Column("packed", "Packed", "id"),
+    Column("units", "Units", "count"), Column("warehouse", "Warehouse says"), Column("disagrees", "What does not fit"),
+)  # fmt: skip
+_HISTORY = (
+    Column("number", "No.", "count"), Column("at", "When", "id"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"), Column("pallets", "Pallets"),
+)  # fmt: skip
+
+
+def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
+    told = answer_holds(reader, True, hold.name)
+    show = plant.clock.show
+    rows = [
+        {
+            "pallet": h.pallet, "state": h.state, "since": show(h.since) if h.since else "", "line": h.line, "item": h.item, "packed": show(h.packed_from) if h.packed_from else "",
+            "units": h.units, "warehouse": h.warehouse or "not known to it", "disagrees": h.disagrees,
+        }
+        for h in told
+    ]  # fmt: skip
+    made = [
+        {"number": d.number, "at": show(d.at), "action": d.action, "by": d.by, "why": d.why, "evidence": d.evidence, "pallets": ", ".join(d.pallets)} for d in reversed(hold.decisions)
+    ]  # fmt: skip
+    parts: list[Any] = [
+        Section(
+            "Its pallets",
+            sheet=Sheet("pallets", "Its pallets", _PALLETS, rows),
+            wide=True,
+            warn=any(h.disagrees for h in told),
+        ),
+        *_decision_forms(hold, told),
+        Section("Every decision, the newest first", sheet=Sheet("history", "Decisions", _HISTORY, made), wide=True),
+        *_plan(reader, plant, hold, told, severity, past, steady),
+    ]
+    states = sorted({h.state for h in told})
+    return View(
+        "holds",
+        f"Hold {hold.name}",
+        f"{len(rows)} pallets: {', '.join(states)}",
+        tuple(parts),
+        cautions=(CAUTION, GLASS),
+        links=(("all holds", "/holds"),),
+    )
+
+
+def _decision_forms(hold: Hold, told: list[HeldPallet]) -> list[Any]:
+    forms = []
+    waiting, held = [h.pallet for h in told if h.state == PROPOSED], [h.pallet for h in told if h.state == HELD]
+    for pallets, actions, title in (
+        (waiting, ("confirm", "dismiss"), "Decide about the proposal"),
+        (held, ("release", "scrap"), "Release or scrap"),
+    ):
+        if pallets:
+            ticks = [check("pallet", pallet, pallet, on=title.startswith("Decide")) for pallet in pallets]
+            forms.append(
+                form(
+                    title,
+                    f"/holds/{hold.name}",
+                    [*ticks, *_reasons()],
+                    [(a, _WORDS[a]) for a in actions],
+                    act="decide",
+                    button_name="action",
+                )
+            )
+    fields = [field("more", "More pallets", kind="long", needed=True, most=20000), *_reasons()]
+    forms.append(
+        form(
+            "Extend", f"/holds/{hold.name}", fields, (("extend", _WORDS["extend"]),), act="place", button_name="action"
+        )
+    )
+    return forms
+
+
+def _plan(
+    reader: Reader, plant: Plant, hold: Hold, told: list[HeldPallet], severity: str, past: str, steady: bool
+) -> list[Any]:
+    if not any(h.state == HELD for h in told):
+        return []
+    fields = [
+        choice(
+            "severity",
+            "Severity of the defect",
+            [("major", "major"), ("minor", "minor"), ("critical", "critical")],
+            severity or "major",
+        ),
+        field("past", "Lots of this kind inspected before", past, hint="the oldest first: + accepted, - not accepted"),
+        check("steady", "production is steady and the responsible authority wants reduced inspection", "1", steady),
+    ]
+    parts: list[Any] = [
+        form("What to look at before release", f"/holds/{hold.name}", fields, (("", "Show the plan"),), method="get")
+    ]
+    if not severity:
+        return parts
+    if set(past) - {"+", "-"}:
+        raise WrongUse("lots inspected before are told as a row of + and -, such as ++-+")
+    state, plans = plans_of_hold(reader, plant, hold.name, severity, [mark == "+" for mark in past], steady)
+    columns = (
+        Column("inspection", "Inspection"), Column("aql", "AQL %", "number2"), Column("lot", "Lot", "count"), Column("letter", "Code letter"), Column("n", "Look at", "count"),
+        Column("ac", "Accept with up to", "count"), Column("re", "Not with", "count"),
+    )  # fmt: skip
+    rows = [p.model_dump() for p in plans]
+    strong = [n for n, p in enumerate(plans) if p.inspection == state]
+    words = f"Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan advises, an authorised person releases."
+    parts.append(Section("The plan", (words,), sheet=Sheet("plan", "The plan", columns, rows, strong=strong)))
+    return parts

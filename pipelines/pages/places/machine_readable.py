@@ -1,0 +1,136 @@
+"""What other programs ask for: health, figures, the assets of the pages, and the files under reports/."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, Response
+
+from pipelines.answers.holds import answer_holds
+from pipelines.answers.now import LineNow, answer_now
+from pipelines.clock import parse_timestamp, utc_text
+from pipelines.ledger import Reader
+from pipelines.measures.holds.decisions import HELD, PROPOSED
+from pipelines.pages.frame import assets
+from pipelines.pages.fresh import behind
+from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.metrics import CONTENT_TYPE, Meter
+from pipelines.pages.places.read import kept_file
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Refused, Web
+from pipelines.plant.works import Plant
+from pipelines.site.locks import is_held
+
+STALE, MINUTE = timedelta(minutes=90), timedelta(minutes=1)
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/static/{name}")
+    async def static(name: str) -> Response:
+        found = assets().get(name)
+        if found is None:
+            raise Refused(404, "there is no such file")
+        return Response(found[0], media_type=found[1], headers={"Cache-Control": "public, max-age=31536000, immutable"})
+
+    @routes.get("/reports/{path:path}")
+    def report(request: Request, path: str) -> Response:
+        """A page or workbook as it was written under reports/."""
+        return kept_file(web, request, path)
+
+    @routes.get("/health")
+    async def health(request: Request) -> Response:
+        """Whether the ledger answers, the scheduler lives, and when the last intake ended well; 503 where it does not. A stranger is told no more than that."""
+        told, stranger = await web.at_once(lambda: (_health(web), web.stranger(request)))
+        shown = {"status": told["status"]} if stranger else told
+        return JSONResponse(shown, 200 if told["status"] == "ok" else 503, headers={"Cache-Control": "no-store"})
+
+    @routes.get("/metrics")
+    def metrics(request: Request) -> Response:
+        """Figures in the OpenMetrics text format."""
+        web.must_read(request)
+        meter: Meter = request.app.state.meter
+        return Response(_metrics(web, meter), media_type=CONTENT_TYPE, headers={"Cache-Control": "no-store"})
+
+    return routes
+
+
+def _last(web: Web) -> dict[str, datetime]:
+    return {
+        row["flow"]: parse_timestamp(row["ended_at"])
+        for row in web.books.ask("last_runs", state="done", or_state="needs a person")
+        if row["ended_at"]
+    }
+
+
+def _health(web: Web) -> dict[str, Any]:
+    problems: list[str] = []
+    last = _last(web).get("intake")
+    served, fresh = is_held(web.desk.site, "serve"), web.desk.fresh()
+    if web.desk.ears.problem:
+        problems.append(web.desk.ears.problem)
+    late = fresh.late if fresh else ()
+    if fresh and late:
+        first = late[0]
+        problems.append(
+            f"{len(late)} of {len(fresh.stations)} stations late or silent, {first.station} by {behind(first) / MINUTE:.0f} min"
+        )
+    if served and last is not None and web.desk.now() - last > STALE:
+        problems.append("the last good intake ended over 90 minutes ago")
+    if web.desk.mistake:
+        problems.append("works.toml has mistakes; the one before is in use")
+    return {
+        "status": "ok" if not problems else "trouble", "problems": problems, "scheduler": "running" if served else "not started here",
+        "last_intake": utc_text(last) if last else None, "last_batch": web.desk.ears.last_batch,
+        "newest_count": utc_text(fresh.newest) if fresh and fresh.newest else None, "newest_count_age_s": round(fresh.age.total_seconds()) if fresh and fresh.age is not None else None,
+        "late": [{"line": one.line, "station": one.station, "state": one.state, "behind_s": round(behind(one).total_seconds())} for one in late],
+        "never_heard": [one.station for one in fresh.stations if one.state == "never"] if fresh else [],
+    }  # fmt: skip
+
+
+def _metrics(web: Web, meter: Meter) -> bytes:
+    last = _last(web)
+    told: dict[str, float | datetime | None] = {
+        "inbox_files": float(sum(1 for p in web.desk.site.inbox.iterdir() if p.is_file() and not p.name.startswith("."))),
+        "last_intake_timestamp_seconds": last.get("intake"), "last_close_timestamp_seconds": last.get("close"),
+    }  # fmt: skip
+    if not web.desk.opened.ledger.exists:
+        return meter.text(told, [], [])
+    view = web.desk.page(*figures_page(web)).view
+    (part,) = view.parts
+    assert isinstance(part, Special)
+    figures: Any = part.told
+    return meter.text({**told, **figures["told"]}, figures["lines"], figures["stations"])
+
+
+def figures_page(web: Web) -> tuple[Key, Make]:
+    """The ledger's figures as a page that is kept like any other."""
+    return ("metrics",), partial(_measured, web)
+
+
+def _measured(web: Web, reader: Reader, plant: Plant) -> View:
+    """The ledger's figures, kept like a page so that a monitor that asks often costs nothing."""
+    now = answer_now(reader, plant, web.desk.now())
+    holds = answer_holds(reader)
+    told = {
+        "refused_rows": float(now.waiting[0]), "refused_files": float(now.waiting[1]), "newest_count_timestamp_seconds": now.newest,
+        "holds_proposed": float(sum(h.state == PROPOSED for h in holds)), "holds_given_out": float(sum(bool(h.hold) and h.state == HELD and h.warehouse == "released" for h in holds)),
+    }  # fmt: skip
+    stations = [
+        (s.line, s.station, s.behind.total_seconds()) for one in now.lines for s in one.stations if s.behind is not None
+    ]
+    figures: dict[str, object] = {"told": told, "lines": [_line(one) for one in now.lines], "stations": stations}
+    return View("", "metrics", "", (Special("metrics", "", figures),))
+
+
+def _line(one: LineNow) -> dict[str, Any]:
+    beat = one.pulse
+    return {
+        "line": one.line, "line_ware": beat.ware if beat else None, "line_rejected": beat.rejected if beat else None, "line_calls": beat.calls if beat else None,
+        "line_calls_expected": beat.expected if beat else None, "line_signals_open": len(one.open_signals), "line_critical_calls": beat.critical if beat else None,
+    }  # fmt: skip

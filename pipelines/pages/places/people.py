@@ -1,0 +1,236 @@
+"""Signing in and out, the language, who may do what, and what was done."""
+
+from __future__ import annotations
+
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from math import ceil
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Form, Query, Request
+from fastapi.responses import Response
+
+from pipelines.clock import parse_timestamp
+from pipelines.pages.forms import check, field, form
+from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.tries import Tries
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Refused, Web, go, local
+from pipelines.people.access import OLD_S, ROLES
+from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.sheet import Column, Sheet
+
+Token = Annotated[str, Form(max_length=400)]
+MOST_WAITING, AT_ONCE, COME_BACK_S = (
+    20,
+    4,
+    5,
+)  # sign-ins that wait for their turn, that are looked at together, and when to come back [s]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+    _signing(routes, web)
+    _people(routes, web)
+    return routes
+
+
+def _signing(routes: APIRouter, web: Web) -> None:
+    door = Door(web)
+
+    @routes.get("/sign-in")
+    async def sign_in(request: Request, to: Annotated[str, Query(max_length=2000)] = "") -> Response:
+        return await web.quickly(lambda: web.show_own(request, _sign_in_view(web, request, local(to))))
+
+    @routes.post("/sign-in")
+    async def signing_in(
+        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", to: Annotated[str, Form(max_length=2000)] = ""
+    ) -> Response:  # fmt: skip
+        """Sign in with a name and a password."""
+        return await door.open(request, name, password, local(to))
+
+    @routes.post("/sign-out")
+    def sign_out(request: Request, form_token: Token = "") -> Response:
+        web.acting(request, form_token, "read", "sign out")
+        web.people.sign_out(request.cookies.get(web.options.cookie, ""))
+        answer = go("/now")
+        answer.delete_cookie(web.options.cookie, path="/", secure=web.options.secure, httponly=True, samesite="lax")
+        return answer
+
+    _language(routes, web)
+
+
+def _language(routes: APIRouter, web: Web) -> None:
+    @routes.post("/language")
+    def language(
+        request: Request,
+        language: Annotated[str, Form(max_length=10)] = "",
+        to: Annotated[str, Form(max_length=2000)] = "",
+    ) -> Response:
+        """Choose the language of this browser."""
+        web.own_form(request)
+        on = local(to)
+        if web.stranger(request) and not on.startswith("/sign-in"):
+            on = f"/sign-in?to={quote(on, safe='')}"
+        answer = go(on)
+        if language in LANGUAGES:
+            answer.set_cookie(
+                "coldledger_language",
+                language,
+                max_age=365 * 86400,
+                httponly=True,
+                secure=web.options.secure,
+                samesite="lax",
+                path="/",
+            )
+        return answer
+
+
+class Door:
+    """Where people sign in: tries are counted before a password is looked at, few passwords are looked at at once, and none of it waits for a page."""
+
+    def __init__(self, web: Web):
+        self.web, self.tries = web, Tries()
+        self._hands = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="door")
+        self._waiting = 0  # touched by the event loop alone
+
+    async def open(self, request: Request, name: str, password: str, to: str) -> Response:
+        """Sign somebody in; Refused with 429 for who must wait."""
+        web, t = self.web, self.web.texts(request)
+        web.own_form(request)
+        address = request.client.host if request.client else ""
+        wait = self.tries.begin(name, address)
+        if wait:
+            raise Refused(429, t("people.wait", seconds=ceil(wait)), retry_s=ceil(wait))
+        if self._waiting >= MOST_WAITING:
+            raise Refused(429, t("people.wait", seconds=COME_BACK_S), retry_s=COME_BACK_S)
+        self._waiting += 1
+        try:
+            loop = asyncio.get_running_loop()
+            token = await loop.run_in_executor(self._hands, web.people.sign_in, name, password)
+        finally:
+            self._waiting -= 1
+        if token is not None:
+            self.tries.good(name, address)
+        return await web.quickly(self._opened, request, name, token, to)
+
+    def _opened(self, request: Request, name: str, token: str | None, to: str) -> Response:
+        web = self.web
+        if token is None:
+            web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
+            return web.show_own(request, _sign_in_view(web, request, to, web.texts(request)("people.wrong")), 401)
+        web.note(name.strip(), "sign in", "", "done")
+        answer = go(to)
+        answer.set_cookie(
+            web.options.cookie,
+            token,
+            max_age=int(OLD_S),
+            httponly=True,
+            secure=web.options.secure,
+            samesite="lax",
+            path="/",
+        )
+        return answer
+
+
+def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
+    t = web.texts(request)
+    fields = [
+        field("name", t("people.name"), needed=True, most=100, complete="username"),
+        field("password", t("people.password"), kind="password", needed=True, most=300, complete="current-password"),
+    ]
+    texts = [] if web.people.everybody() else [t("people.nobody")]
+    asking = form(
+        t("frame.sign_in"),
+        "/sign-in",
+        fields,
+        (("", t("frame.sign_in")),),
+        texts=[*texts, t("people.why")],
+        hidden=(("to", to),),
+        wide=True,
+    )
+    return View("", t("frame.sign_in"), "", (asking,), notes=(wrong,) if wrong else (), cautions=())
+
+
+def _people(routes: APIRouter, web: Web) -> None:
+    def admin(request: Request) -> None:
+        person = web.person(request)
+        if person is None:
+            raise Refused(401, web.texts(request)("refused.sign_in"), to_sign_in=True)
+        if not person.may("people"):
+            raise Refused(403, web.texts(request)("refused.role", act=web.texts(request)("act.people")))
+
+    @routes.get("/people")
+    def people(request: Request) -> Response:
+        """Who may do what, and what was done."""
+        admin(request)
+        return web.show_own(request, _people_view(web, request))
+
+    @routes.post("/people")
+    def change(
+        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", role: Annotated[list[str], Form()] = [],  # noqa: B006
+        end: Annotated[str, Form(max_length=100)] = "", form_token: Token = "",
+    ) -> Response:  # fmt: skip
+        """Add a person or give them other roles and another password; or take one out."""
+        by = web.acting(request, form_token, "people", f"people: {end or name}")
+        if end:
+            web.people.end(end, web.desk.now())
+            web.note(by.name, "people", end, "taken out")
+        else:
+            web.people.add(name, role, password, web.desk.now())
+            web.note(by.name, "people", name, f"may sign in as {', '.join(role)}")
+        web.say_next(request, web.texts(request)("people.done", name=end or name))
+        return go("/people")
+
+
+_PERSON = (Column("name", "Name"), Column("roles", "Roles"), Column("made", "Since", "id"), Column("state", "State"))
+_ACTS = (
+    Column("number", "No.", "count"),
+    Column("at", "When", "id"),
+    Column("who", "Who"),
+    Column("what", "What"),
+    Column("about", "About"),
+    Column("outcome", "Outcome"),
+)
+
+
+def _people_view(web: Web, request: Request) -> View:
+    t, clock = web.texts(request), web.desk.opened.plant.clock
+    everybody = web.people.everybody()
+    rows = [
+        {**one, "made": clock.show(parse_timestamp(str(one["made_at"]))), "state": "taken out" if one["ended_at"] else "may sign in"} for one in everybody
+    ]  # fmt: skip
+    acts = [
+        {**one, "at": clock.show(parse_timestamp(one["told_at"]), seconds=True)}
+        for one in web.books.ask("newest_audit", most=500)
+    ]
+    active = [str(one["name"]) for one in everybody if one["ended_at"] is None]
+    ending = {"text": t("people.end_words"), "action": "/people", "names": [(one, one) for one in active]}
+    parts = (
+        Section(t("people.title"), sheet=Sheet("people", "People", _PERSON, rows), wide=True),
+        form(
+            t("people.add"),
+            "/people",
+            _person_fields(t),
+            (("", t("people.save")),),
+            act="people",
+            texts=(t("people.add_words"),),
+        ),
+        Special("actions", t("people.end"), ending, wide=False),
+        Section(
+            t("people.audit"),
+            sheet=Sheet("audit", "Audit trail", _ACTS, acts, "The newest 500 acts; added to, never changed."),
+            wide=True,
+        ),
+    )
+    return View("people", t("nav.people"), "", parts, cautions=())
+
+
+def _person_fields(t: Texts) -> list[dict[str, Any]]:
+    return [
+        field("name", t("people.name"), needed=True, most=80),
+        field("password", t("people.password"), kind="password", needed=True, most=200, complete="new-password"),
+        *(check("role", t(f"role.{role}"), role) for role in ROLES),
+    ]

@@ -1,0 +1,226 @@
+"""The page of a trace: what the manager has in hand, the answer, the proposal of a hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Query, Request
+from fastapi.responses import Response
+
+from pipelines import typed
+from pipelines.answers.trace.answer import Question, answer_trace
+from pipelines.errors import WrongUse
+from pipelines.jobs.holds import propose
+from pipelines.jobs.traces import write_trace
+from pipelines.ledger import Reader
+from pipelines.pages.forms import choice, field, form
+from pipelines.pages.view import Special, View, view_of
+from pipelines.pages.web import Web, go
+from pipelines.plant.works import Plant
+from pipelines.reports.all_reports import ALL_REPORTS
+from schemas.quality import Trace
+
+NAMES = ("complaint", "item", "line", "mould", "defect", "pallet", "made_from", "made_to", "received")
+MOST_COMPLAINTS = 20
+Text = Annotated[str, Query(max_length=400)]
+
+
+@dataclass(frozen=True)
+class InHand:
+    """What was filled in, as it was written."""
+
+    told: tuple[tuple[str, str], ...]
+
+    def __getattr__(self, name: str) -> str:
+        return dict(self.told).get(name, "")
+
+    @property
+    def empty(self) -> bool:
+        return not self.told
+
+    @property
+    def address(self) -> str:
+        return f"/trace?{urlencode(self.told)}"
+
+
+def in_hand(told: dict[str, str]) -> InHand:
+    return InHand(tuple((name, told[name].strip()) for name in NAMES if told.get(name, "").strip()))
+
+
+def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
+    """The question of each complaint, or the one question where there is none. WrongUse for times and days that are none."""
+    complaints = [one for one in hand.complaint.replace(",", " ").split() if one]
+    if len(complaints) > MOST_COMPLAINTS:
+        raise WrongUse(f"at most {MOST_COMPLAINTS} complaints are traced together")
+    received = typed.day(hand.received) if hand.received else None
+    zone, ends = web.desk.opened.plant.clock.zone, (hand.made_from or None, hand.made_to or None)
+    made = typed.part(*ends, zone, "trace", ("made from", "made until"))
+    asked = Question(
+        complaints[0] if complaints else None, hand.item or None, hand.line or None, hand.mould or None, hand.defect or None, hand.pallet or None,
+        *made, received,
+    )  # fmt: skip
+    return asked, [replace(asked, complaint=one) for one in complaints[1:]]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/trace")
+    def trace(
+        request: Request, complaint: Text = "", item: Text = "", line: Text = "", mould: Text = "", defect: Text = "", pallet: Text = "", made_from: Text = "", made_to: Text = "",
+        received: Text = "", customer: Annotated[int, Query(ge=0, le=1)] = 0,
+    ) -> Response:  # fmt: skip
+        """From what is in hand to cavities, evidence and pallets at risk; with `customer` the report that goes out."""
+        hand = in_hand(
+            dict(zip(NAMES, (complaint, item, line, mould, defect, pallet, made_from, made_to, received), strict=True))
+        )
+        if hand.empty:
+            return web.show(request, ("trace",), lambda reader, plant: _asking(web, reader, plant, hand))
+        asked, also = questions(web, hand)
+
+        def make(reader: Reader, plant: Plant) -> View:
+            told = answer_trace(reader, plant, asked, also)
+            return _customer(reader, plant, told, hand) if customer else _answered(web, reader, plant, told, hand)
+
+        return web.show(request, ("trace", hand.told, customer), make)
+
+    @routes.post("/trace/propose")
+    def propose_hold(
+        request: Request, which: Annotated[str, Form(max_length=10)] = "", question: Annotated[str, Form(max_length=2000)] = "", form_token: Annotated[str, Form(max_length=400)] = ""
+    ) -> Response:  # fmt: skip
+        """Propose a hold on what a trace lists; it holds nothing until a person confirms it."""
+        person = web.acting(request, form_token, "place", f"propose after a trace of {question[:200]}")
+        if which not in ("fewest", "all"):
+            raise WrongUse("a hold is proposed on the fewest pallets or on all that are possible")
+        return _propose(web, request, person.name, which, question)
+
+    return routes
+
+
+def _propose(web: Web, request: Request, by: str, which: str, question: str) -> Response:
+    from urllib.parse import parse_qsl
+
+    hand = in_hand(dict(parse_qsl(question, max_num_fields=20)))
+    if hand.empty:
+        raise WrongUse("say what is in hand")
+    asked, also = questions(web, hand)
+    opened = web.desk.opened
+    with opened.ledger.reading() as reader:
+        told = answer_trace(reader, web.desk.plant, asked, also)
+    path, _ = write_trace(opened, told)
+    one = propose(opened, told, which == "all", path)
+    web.note(by, "propose", one.hold, f"{len(one.pallets)} pallets after a trace of {told.title}")
+    web.desk.wrote()
+    web.say_next(request, web.texts(request)("trace.proposed", hold=one.hold, count=len(one.pallets)))
+    return go(f"/holds/{one.hold}")
+
+
+def _complaints(reader: Reader) -> list[str]:
+    return [
+        str(one) for one in reader.current("complaints").sort("received_on", descending=True)["complaint"].head(200)
+    ]
+
+
+def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[str, Any]]:
+    def some(name: str, label: str, of: dict[str, Any]) -> dict[str, Any]:
+        return choice(
+            name,
+            label,
+            [("", "–"), *((key, f"{key} {getattr(one, 'name', '')}".strip()) for key, one in of.items())],
+            getattr(hand, name),
+        )
+
+    when = "local time, such as 2026-03-04T14:00"
+    return [
+        field(
+            "complaint",
+            "Complaint",
+            hand.complaint,
+            choices=_complaints(reader),
+            hint="its number; several of one defect with blanks between are traced together",
+        ),
+        field("pallet", "Pallet", hand.pallet, hint="the number on its label"),
+        some("item", "Item", plant.items),
+        field("mould", "Mould number on the container", hand.mould, most=64),
+        some("defect", "Defect", plant.defects),
+        some("line", "Line", plant.lines),
+        field(
+            "made_from",
+            "Made from",
+            hand.made_from,
+            hint=f"forming time by the customer's code or label; {when}",
+            most=40,
+        ),
+        field("made_to", "Made until", hand.made_to, hint=when, most=40),
+        field("received", "The customer had it by", hand.received, kind="date"),
+    ]
+
+
+def _ask_form(web: Web, reader: Reader, plant: Plant, hand: InHand) -> Special:
+    texts = (
+        "Fill in what is in hand and leave the rest: a complaint's number alone is enough, and so is a pallet, a mould number or an item with a time.",
+    )
+    return form(
+        "What is in hand",
+        "/trace",
+        _fields(web, reader, plant, hand),
+        (("", "Trace"),),
+        texts=texts,
+        method="get",
+        wide=True,
+    )
+
+
+def _asking(web: Web, reader: Reader, plant: Plant, hand: InHand) -> View:
+    return View(
+        "trace", "Trace", "from what is in hand to cavity, evidence and pallets", (_ask_form(web, reader, plant, hand),)
+    )
+
+
+def _answered(web: Web, reader: Reader, plant: Plant, told: Trace, hand: InHand) -> View:
+    page = ALL_REPORTS["trace"].page(reader, plant, told)
+    view = view_of("trace", page)
+    outer = f"{hand.address}&customer=1"
+    parts: list[Any] = [Special("print", "On paper", {"links": (("the report for the customer", outer),)}, wide=False)]
+    if told.proposed is not None and told.proposed.pallets:
+        parts.append(_proposal(told, hand))
+    return View(
+        **{
+            **vars(view),
+            "parts": (*view.parts[:2], *parts, *view.parts[2:], _ask_form(web, reader, plant, hand)),
+            "links": (("the report for the customer", outer),),
+        }
+    )
+
+
+def _proposal(told: Trace, hand: InHand) -> Special:
+    fewest, everything = told.proposed, told.possible
+    assert fewest is not None
+    texts = [
+        "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, and the warehouse must be told."
+    ]
+    buttons = [("fewest", f"Propose the shortest list: {len(fewest.pallets)} pallets, {fewest.units} units")]
+    if everything is not None and everything.pallets and everything.pallets != fewest.pallets:
+        buttons.append(
+            ("all", f"Propose everything possible: {len(everything.pallets)} pallets, {everything.units} units")
+        )
+    return form(
+        "Propose a hold",
+        "/trace/propose",
+        (),
+        buttons,
+        act="place",
+        texts=texts,
+        hidden=(("question", urlencode(hand.told)),),
+        button_name="which",
+    )
+
+
+def _customer(reader: Reader, plant: Plant, told: Trace, hand: InHand) -> View:
+    page = ALL_REPORTS["trace for the customer"].page(reader, plant, told)
+    view = view_of("trace", page)
+    parts = (Special("print", "On paper", {"links": (("the trace itself", hand.address),)}, wide=False), *view.parts)
+    return View(**{**vars(view), "parts": parts, "links": (("the trace itself", hand.address),)})

@@ -1,0 +1,1 @@
+"""works.toml: what the works is, read into typed and checked objects."""

@@ -1,0 +1,147 @@
+"""The sheet of one machine in the day report: what it made and lost, its shifts and jobs, Pareto, weights, hours."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipelines.answers.day import Day
+from pipelines.measures.statistics.shares import ratio, share
+from pipelines.measures.yields.meter_sentences import yield_words
+from pipelines.numbers import decimals
+from pipelines.plant.works import Plant
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.shared_parts import count, hour_address, pareto_chart, pareto_sheet, percent
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
+from schemas.results import LineYield
+from schemas.weights import Weights
+
+
+def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:
+    """The sheet of a machine; its first section begins a sheet of paper."""
+    line = one.line
+    return [
+        Section(f"Machine {line}", _head(told, one), sheet=_stations(plant, told, one), wide=True, sheet_of_paper=True),
+        machine_picture(one),
+        _pareto_section(plant, told, line),
+        Section(f"{line}: losses by cause", sheet=causes_sheet(plant, one), wide=True),
+        Section(f"{line}: shifts and jobs", sheet=worked_sheet(one), wide=True),
+        *[_weight_section(line, item) for item in told.weights[line]],
+        Section(f"{line}: hours", sheet=_hours(plant, told, line)),
+        Section(
+            f"{line}: Pareto of the day",
+            sheet=pareto_sheet(told.paretos[line], f"pareto-{line}", f"{line} Pareto"),
+            wide=True,
+        ),
+    ]
+
+
+def _head(told: Day, one: LineYield) -> tuple[str, ...]:
+    """The machine in three sentences."""
+    no_efficiency = f", {one.efficiency_why}" if one.efficiency is None and one.efficiency_why else ""
+    made = (
+        f"Efficiency {percent(one.efficiency, 1)}{no_efficiency} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
+        f"packed / cut {yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
+    )
+    ware = (
+        f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "
+        f"there and after, {count(one.packed_units)} packed{' (no pallet was reported)' if one.packed_units is None else ''}, {count(one.unaccounted_units)} unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day began {count(one.in_lehr_start)}, "
+        f"when it ended {count(one.in_lehr_end)}."
+    )
+    glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
+    if one.giveaway_kg is None:
+        glass = f"Giveaway not known: {one.giveaway_why}." if one.giveaway_why else "Giveaway not known."
+    items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in one.weights.items())
+    states = ", ".join(
+        f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
+        for state, units in sorted(one.states.items())
+    )
+    if states:
+        ware += f" On pallets, by their state: {states}{f'; not reported yet, estimated {count(one.open_units)}' if one.open_units else ''}."
+    return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
+
+
+def _signed(value: float | None) -> str:
+    return "–" if value is None else f"{value:+,.0f}".replace(",", " ").replace("-", "−")
+
+
+def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
+    """The line's stations in the order in which ware meets them."""
+    reconciled = {meter.meter: meter.reconciled for meter in told.told.meters}
+    rows = [
+        {
+            "station": flow.station, "order": plant.stations[flow.station].order, "inspected": flow.inspected, "rejected": flow.rejected,
+            "rate": ratio(flow.rejected, flow.inspected), "settled": reconciled.get(f"{flow.station} inspected"),
+        }
+        for flow in one.stations
+    ]  # fmt: skip
+    columns = (
+        Column("station", "Station"), Column("order", "Order", "count"), Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected / inspected", "percent"), Column("settled", "Inspected, reconciled", "count"),
+    )  # fmt: skip
+    return Sheet(
+        f"stations-{one.line}",
+        f"{one.line} stations",
+        columns,
+        rows,
+        "Counts as the stations sent them; lanes side by side share an order.",
+    )
+
+
+def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
+    pareto = told.paretos[line]
+    words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
+    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past in the job, where there is any."
+    return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
+
+
+def _hours(plant: Plant, told: Day, line: str) -> Sheet:
+    """Rejected share by hour, each a link to the hour's page."""
+    spans = plant.clock.hours_of(told.day)
+    rows: list[dict[str, Any]] = []
+    links: dict[tuple[int, str], str] = {}
+    for number, span in enumerate(spans):
+        ware, rejected = _hour_counts(plant, told, line, number)
+        rows.append(
+            {
+                "hour": f"{plant.clock.local(span.start):%H:%M}",
+                "ware": ware,
+                "rejected": rejected,
+                "rate": percent(share(rejected, ware)),
+            }
+        )
+        links[number, "rate"] = f"../{hour_address(plant, line, span)}"
+    columns = (
+        Column("hour", "From"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / ware"),
+    )  # fmt: skip
+    return Sheet(
+        f"hours-{line}",
+        f"{line} hours",
+        columns,
+        rows,
+        "Rejected at the stations that send counts / containers at the first station; none where more was rejected than counted in. Each figure opens its hour.",
+        links=links,
+    )
+
+
+def _hour_counts(plant: Plant, told: Day, line: str, hour: int) -> tuple[int, int]:
+    here = told.hours[line].filter(pl.col("hour") == hour)
+    ware = int(here.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum())
+    return ware, int(here["rejected"].sum())
+
+
+def _weight_section(line: str, told: Weights) -> Section:
+    moulds = sorted(told.moulds, key=lambda mould: -mould.mean_g)
+    rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
+    limits = [{"at": limit} for limit in (told.weight_min_g, told.weight_max_g) if limit is not None]
+    item = told.item or "an unknown item"
+    words = f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to {decimals(moulds[0].mean_g, 1)} g"
+    note = f"{told.n} weighings {told.point}, mean {decimals(told.mean_g, 1)} g; dots are means, bars reach from the least to the greatest; dashed: limits."
+    return Section(
+        f"{line}: weights of {item}",
+        chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
+        chart_words=note,
+    )

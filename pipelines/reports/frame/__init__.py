@@ -1,0 +1,1 @@
+"""What all pages share: the frame, tables, charts, workbooks, pages kept as data."""

@@ -1,0 +1,114 @@
+"""The one page frame: figures, sections, cautions, sources. A page opens from disk and asks nothing of any network."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import Environment, StrictUndefined, Template
+
+from pipelines.cautions import GLASS
+from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.reports.frame.sheet import Sheet, table_html
+from pipelines.reports.frame.workbook import write_workbook
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number at the head of a page."""
+
+    value: str
+    what: str
+    under: str = ""
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Card:
+    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a link to it says after the #.
+    signal: the name of the signal it tells of, seen: whether somebody has acknowledged it."""
+
+    title: str
+    head: str
+    chart: str = ""
+    lines: tuple[str, ...] = ()
+    kind: str = ""
+    name: str = ""
+    signal: str = ""
+    seen: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one in print. broad: the chart takes
+    the width there is, and can be moved sideways where there is little."""
+
+    title: str
+    texts: tuple[str, ...] = ()
+    chart: str = ""
+    chart_words: str = ""
+    sheet: Sheet | None = None
+    items: tuple[str, ...] = ()
+    cards: tuple[Card, ...] = ()
+    wide: bool = False
+    warn: bool = False
+    sheet_of_paper: bool = False
+    broad: bool = False
+
+    @cached_property
+    def table(self) -> str:
+        return table_html(self.sheet) if self.sheet is not None else ""
+
+    @property
+    def caption(self) -> str:
+        return self.sheet.caption if self.sheet is not None else ""
+
+
+@dataclass(frozen=True)
+class Page:
+    """A whole page. links: (text, address). sources: which queries and files stand behind it."""
+
+    works: str
+    title: str
+    when: str
+    sections: tuple[Section, ...]
+    figures: tuple[Figure, ...] = ()
+    links: tuple[tuple[str, str], ...] = ()
+    cautions: tuple[str, ...] = (CAUTION,)
+    sources: tuple[str, ...] = ()
+    made: str = ""
+    workbook: str = ""
+
+    @property
+    def sheets(self) -> Sequence[Sheet]:
+        return [section.sheet for section in self.sections if section.sheet is not None]
+
+
+@cache
+def _frame() -> tuple[Template, str]:
+    folder = files("pipelines.reports").joinpath("templates")
+    environment = Environment(autoescape=True, undefined=StrictUndefined)
+    frame = environment.from_string(folder.joinpath("page.html.j2").read_text(encoding="utf-8"))
+    return frame, folder.joinpath("style.css").read_text(encoding="utf-8")
+
+
+def page_html(page: Page) -> str:
+    """The page as HTML. All text is escaped; charts and tables were made by this package."""
+    frame, style = _frame()
+    return frame.render(page=page, style=style)
+
+
+def write_page(page: Page, path: Path) -> None:
+    """Write the page and, beside it, its tables as a workbook; each whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if page.sheets:
+        write_workbook(path.with_suffix(".xlsx"), page.title, page.sheets, (*page.sources, *page.cautions, page.made))
+    part = path.with_name(f".{path.name}.part")
+    part.write_text(page_html(page), encoding="utf-8")
+    part.replace(path)
+
+
+__all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Section", "page_html", "write_page"]

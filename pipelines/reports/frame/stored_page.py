@@ -1,0 +1,57 @@
+"""A page kept beside its HTML as data, so that it can be shown again in another frame without asking everything anew."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from pipelines.reports.frame.page import Page
+
+_PAGE = TypeAdapter(Page)
+
+
+def kept_path(page: Path) -> Path:
+    """Where the data of a page lies: beside it, under a name that starts with a point."""
+    return page.with_name(f".{page.stem}.page.gz")
+
+
+def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
+    """Keep a page's data. batch: the last file received when it was made.  seen: how many acknowledgements there were."""
+    told = asdict(page)
+    for section in told["sections"]:
+        if section["sheet"] is not None:
+            section["sheet"]["links"] = [
+                [row, name, address] for (row, name), address in section["sheet"]["links"].items()
+            ]
+    target = kept_path(path)
+    part = target.with_name(f"{target.name}.part")
+    part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": told}).encode(), 4, mtime=0))
+    part.replace(target)
+
+
+def kept_page(path: Path) -> tuple[Page, int, int] | None:
+    """The page kept beside `path`, the last file received and the acknowledgements when it was made; None where none was kept or it cannot be read."""
+    with suppress(OSError, ValueError, EOFError, KeyError, TypeError):
+        told = json.loads(gzip.decompress(kept_path(path).read_bytes()))
+        return _restored(told["page"]), int(told["batch"]), int(told.get("seen", 0))
+    return None
+
+
+def _restored(told: Mapping[str, Any]) -> Page:
+    links = []
+    for section in told["sections"]:
+        sheet = section["sheet"]
+        links.append({(row, name): address for row, name, address in sheet.pop("links")} if sheet is not None else {})
+    page = _PAGE.validate_python(told)
+    sections = tuple(
+        section if section.sheet is None else replace(section, sheet=replace(section.sheet, links=of))
+        for section, of in zip(page.sections, links, strict=True)
+    )
+    return replace(page, sections=sections)

@@ -1,0 +1,1 @@
+"""Answers on the terminal: tables for people, JSON and CSV for machines."""

@@ -1,0 +1,209 @@
+"""Each answer as a terminal table, with its denominators; JSON and CSV for machines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from pipelines.clock import parse_timestamp
+from pipelines.measures.pareto.kinds_of_call import apart_words, uncounted_words
+from pipelines.measures.pareto.unread import Unread, unread_caption
+from pipelines.measures.statistics.shares import more_than_whole
+from pipelines.measures.yields.losses import summed
+from pipelines.measures.yields.meter_sentences import meter_sentences, yield_words
+from pipelines.plant.works import Plant
+from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from schemas.results import Cause, Pareto, Yield
+
+if TYPE_CHECKING:
+    from pipelines.intake import IntakeReport
+
+PARETO_COLUMNS = (
+    "key",
+    "name",
+    "severity",
+    "calls",
+    "share",
+    "cumulative",
+    "rate",
+    "baseline",
+    "q",
+    "own_ware",
+    "own_rate",
+    "critical_calls",
+    "kind",
+)
+
+
+def percent(value: float | None, digits: int = 2) -> str:
+    return "-" if value is None else f"{100 * value:.{digits}f} %"
+
+
+def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        if told.why:
+            typer.echo(told.why, err=True)
+        rows = [*told.rows, *told.apart]
+        return print_csv(PARETO_COLUMNS, [[getattr(row, name, None) for name in PARETO_COLUMNS] for row in rows])
+    clock = plant.clock
+    shown = [
+        (r.key, r.name, r.severity or (f"{r.critical_calls} critical" if r.critical_calls else ""), r.calls, percent(r.share, 1),
+         percent(r.cumulative, 1), percent(r.rate, 3), percent(r.baseline, 3), r.own_ware, percent(r.own_rate, 3))
+        for r in told.rows
+    ]  # fmt: skip
+    columns = (
+        told.by,
+        "name",
+        "severity",
+        "calls",
+        "share",
+        "cumulative",
+        "rate on ware",
+        "before",
+        "own ware",
+        "rate on own",
+    )
+    return print_table(
+        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}",
+        columns,
+        shown,
+        _pareto_caption(plant, told),
+    )
+
+
+def _pareto_caption(plant: Plant, told: Pareto) -> str:
+    """Both denominators, and what has to be said of them; or that nothing came."""
+    if told.why:
+        return told.why
+    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
+    caption += uncounted_words(told.uncounted)
+    if told.unread_share:
+        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
+    if wrong := more_than_whole(told.rejected, told.ware):
+        caption += f" {wrong}"
+    if told.refed:
+        caption += f" {told.refed:,} more went through it again and are no new ware."
+    if told.apart:
+        caption += f" For no fault of theirs: {apart_words(told.apart)}; in no share and no rate above."
+    if told.baseline_from:
+        caption += f" Before: pooled rate of the same job since {plant.clock.show(told.baseline_from)}."
+    return caption
+
+
+CAUSE_COLUMNS = ("line", "shift", "job", "kind", "where", "cause", "containers", "kg", "counted")
+MOST_CAUSES = 10
+RECONCILED = "* reconciled: what all meters together make it. Without *: read, as its own meter says it or follows from such readings."
+
+
+def show_yield(plant: Plant, told: Yield, format: Format) -> None:
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        return print_csv(CAUSE_COLUMNS, [_cause_row(line.line, one) for line in told.lines for one in line.causes])
+    steps = [
+        (line.line, x.step, x.units, x.kg, "measured" if x.measured else "unaccounted")
+        for line in told.lines
+        for x in line.losses
+    ]
+    if told.known_at is not None:
+        which = "no close had been made: worked out from the rows known then"
+        if told.revision is not None and told.closed_at is not None:
+            which = f"revision {told.revision}, closed {plant.clock.show(told.closed_at)}"
+        typer.echo(f"As known at {plant.clock.show(told.known_at)}: {which}.")
+    _show_furnaces(told)
+    _show_lines(told)
+    print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), steps)
+    _show_causes(told)
+    notes = meter_sentences(told)
+    notes += [f"{one.furnace}: {one.why}" for one in told.furnaces if one.why]
+    notes += [f"{one.line}: {one.why}" for one in told.lines if one.why]
+    notes += [f"{line.line}: {note}" for line in told.lines for note in line.notes]
+    notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
+    for note in dict.fromkeys(notes):
+        typer.echo(note)
+    return None
+
+
+def _cause_row(line: str, one: Cause) -> tuple[Any, ...]:
+    return (line, one.shift, one.job, one.kind, one.where, one.cause, one.units, one.kg, one.counted)
+
+
+def _show_causes(told: Yield) -> None:
+    """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the CSV."""
+    sums = [
+        ((line.line, *key), values)
+        for line in told.lines
+        for key, values in summed(line.causes, lambda one: (one.kind, one.where, one.cause)).items()
+    ]
+    rows = [(*key, *values) for key, values in sorted(sums, key=lambda one: -one[1][1])[:MOST_CAUSES]]
+    columns = ("line", "kind", "where", "cause", "containers", "kg")
+    print_table("The greatest losses by cause", columns, rows, "every cause, by shift and job: --format csv")
+
+
+def _show_furnaces(told: Yield) -> None:
+    rows = [
+        (f.furnace, f.melted_kg, f.pull_kg, f.cut_kg, f.packed_kg, yield_words(f.pack_to_melt, f.low, f.high),
+         yield_words(f.packed_over_cut, f.packed_over_cut_low, f.packed_over_cut_high), percent(f.raw), f.unaccounted_kg)
+        for f in told.furnaces
+    ]  # fmt: skip
+    columns = (
+        "furnace", "melted kg", "pull kg", "cut kg*", "packed kg", "pack-to-melt*", "packed/cut*", "plain quotient", "unaccounted kg*",
+    )  # fmt: skip
+    print_table(f"Pack-to-melt of {told.day}", columns, rows, RECONCILED)
+
+
+def _show_lines(told: Yield) -> None:
+    rows = [
+        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, None if y.silent else y.inspected, None if y.silent else y.rejected, y.packed_units, yield_words(y.pack_to_melt, y.low, y.high),
+         y.unaccounted_units, percent(y.efficiency, 1), y.giveaway_kg)
+        for y in told.lines
+    ]  # fmt: skip
+    columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut* (95 %)", "unaccounted*", "efficiency", "giveaway kg")  # fmt: skip
+    print_table("Lines, in containers", columns, rows, RECONCILED)
+
+
+FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip
+STATION_COLUMNS = ("line", "station", "last_window", "verdict")
+
+
+def show_feeds(plant: Plant, told: dict[str, Any], format: Format) -> None:
+    if format is Format.json:
+        return print_json(told)
+    rows = [[feed[name] for name in FEED_COLUMNS] for feed in told["feeds"]]
+    if format is Format.csv:
+        return print_csv(FEED_COLUMNS, rows)
+    local = [[*row[:-2], *(_local(plant, moment) for moment in row[-2:])] for row in rows]
+    print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
+    stations = [(s["line"], s["station"], _local(plant, s["last_window"]), s["verdict"]) for s in told["stations"]]
+    print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], stations)
+    for refused in told["refused"][:40]:
+        typer.echo(refused["sentence"])
+    if len(told["refused"]) > 40:
+        typer.echo(f"... and {len(told['refused']) - 40} more; all of them lie in quarantine/")
+    return None
+
+
+def show_intake(report: IntakeReport) -> None:
+    typer.echo(
+        f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused:,} rows set aside, "
+        f"{report.files_refused} files set aside whole."
+    )
+    if report.repeated:
+        typer.echo(f"{report.repeated} files had come before, byte for byte: nothing to do for them.")
+    for message in report.messages:
+        typer.echo(message, err=True)
+
+
+def _local(plant: Plant, moment: str | None) -> str:
+    return "-" if moment is None else plant.clock.show(parse_timestamp(moment))
+
+
+def show_rows(title: str, rows: list[dict[str, Any]], format: Format) -> None:
+    if format is Format.json:
+        return print_json(rows)
+    columns = list(rows[0]) if rows else ["nothing"]
+    cells = [list(row.values()) for row in rows]
+    return print_csv(columns, cells) if format is Format.csv else print_table(title, columns, cells)

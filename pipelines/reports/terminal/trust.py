@@ -1,0 +1,112 @@
+"""How far stations' word can be taken, on the terminal: challenges, doubts, and what is assumed without them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import typer
+
+from pipelines.cautions import CAUTION
+from pipelines.plant.works import Plant
+from pipelines.reports.terminal.answers import percent
+from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from schemas.quality import StationAssumption, StationDoubt, Trust
+
+TRUST_COLUMNS = (
+    "line", "station", "defect", "severity", "passes", "caught", "detection", "at least", "at most", "last challenge", "last caught",
+)  # fmt: skip
+DOUBT_COLUMNS = (
+    "station", "defect", "severity", "challenge", "really failed", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
+)  # fmt: skip
+
+
+def show_trust(plant: Plant, told: Trust, format: Format) -> None:
+    rows = [
+        (
+            r.line, r.station, r.defect, r.severity, r.passes, r.caught, percent(r.rate, 1), percent(r.low, 1), percent(r.high, 1), plant.clock.show(r.last),
+            f"{r.last_caught} of {r.last_passes}",
+        )
+        for r in told.rates
+    ]  # fmt: skip
+    if format is Format.json:
+        return print_json(told.told())
+    if format is Format.csv:
+        return print_csv(TRUST_COLUMNS, rows)
+    for text in unchallenged_words(told):
+        typer.echo(text)
+    if rows:
+        print_table(
+            f"Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge alike by {told.alike:.2f})",
+            TRUST_COLUMNS,
+            rows,
+        )
+    if rows or told.shown:
+        print_table(
+            "In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)",
+            DOUBT_COLUMNS,
+            [_doubt_row(plant, d) for d in told.shown],
+        )
+    _show_usual(told)
+    for d in told.shown:
+        more = f" and {len(d.pallets) - 20} more" if len(d.pallets) > 20 else ""
+        typer.echo(f"{d.station} {d.defect}: pallets {', '.join(d.pallets[:20])}{more}")
+    for text in told.never if told.rates else ():
+        typer.echo(f"Never challenged: {text}")
+    _show_assumed(told)
+    typer.echo(CAUTION)
+    return None
+
+
+def _show_usual(told: Trust) -> None:
+    """What is folded away: failed challenges that are usual for their stations; the critical ones by name."""
+    usual = [d for d in told.doubts if d.usual]
+    if not usual:
+        return
+    typer.echo(
+        f"Failed challenges as usual for their stations, folded away: {len(usual)}; all of them with --format json."
+    )
+    severe = sorted({f"{d.station} {d.defect}" for d in usual if d.severity == "critical"})
+    if severe:
+        typer.echo(f"Of them critical, each with a pass missed: {', '.join(severe)}.")
+
+
+def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
+    return (
+        d.station, d.defect, d.severity, d.why, percent(d.likely, 0), plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
+        f"{d.caught} of {d.passes}" if d.passes else "-", d.containers, len(d.pallets), d.released, d.units,
+    )  # fmt: skip
+
+
+ASSUMED_COLUMNS = ("line", "station", "never challenged with", "taken to miss", "by")
+
+
+def unchallenged_words(told: Trust) -> list[str]:
+    """Where no station asked for was challenged: that, and what a challenge is for."""
+    if told.rates:
+        return []
+    return [
+        "No challenge: in the days asked and the 30 days before no marked container with a known defect was put through these stations.",
+        "A challenge is for this: the share of its passes that a station misses tells how many containers with the defect get past it. "
+        "Without one nobody knows that a station rejects anything it should.",
+    ]
+
+
+def _show_assumed(told: Trust) -> None:
+    """Station by station, what is taken of defects with which it was never challenged."""
+    if not told.assumed:
+        return
+    if not told.works_challenged:
+        typer.echo(
+            "No station of the works was challenged: traces give no number of escapes. Only where lines are weighed against each other "
+            "each station is taken to miss the share below, all alike: a guess."
+        )
+    else:
+        typer.echo(
+            "A station is taken to do as the works' challenged stations do, where it was never challenged: a guess."
+        )
+    rows = [(a.line, a.station, _codes(a), f"about {percent(a.missed, 1)}", a.by) for a in told.assumed]
+    print_table("Assumed of what was never challenged", ASSUMED_COLUMNS, rows)
+
+
+def _codes(one: StationAssumption) -> str:
+    return "all that it calls" if one.challenged == 0 else ", ".join(one.defects)

@@ -1,0 +1,228 @@
+"""The report of a trace for the customer: its window, the pallets that were decided on, what to do with each; no rates of the works' own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipelines.answers.holds import answer_holds
+from pipelines.cautions import GLASS, PAGE_CAUTION
+from pipelines.ledger.store import Reader
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure, Page, Section
+from pipelines.reports.frame.shared_parts import count
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.trace.report import trace_name
+from pipelines.reports.trace.tables import packed_words
+from pipelines.reports.trace.whereabouts import OUT, is_gone, left_known
+from schemas.quality import HeldPallet, Trace, TracedPallet
+
+QUERIES = (
+    "complaint",
+    "pallet",
+    "mould_spans_of_line",
+    "pallets_of_line",
+    "hold_events_all",
+    "pallets_named",
+    "pallets_held",
+)
+SIGNED = "Released to the customer by (name, date, signature): ________________________________"
+HANDLE = "Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says."
+KEEP = "Keep it apart and unopened until you hear from us."
+NOTHING = "Nothing to do: it is at our works."
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A pallet that was decided on: what was decided, and what the customer is asked to do."""
+
+    pallet: TracedPallet
+    decision: str
+    to_do: str
+    away: bool
+
+
+def customer_address(told: Trace) -> str:
+    return f"trace/{trace_name(told)}-customer.html"
+
+
+def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
+    """The outer version: a draft until an authorised person of the works signs it."""
+    decided, open_ones = decided_pallets(plant, told, answer_holds(reader, everything=True))
+    return Page(
+        works=plant.works.name,
+        title=f"Report on {told.title}",
+        when="Draft for the customer: not an answer of the works until an authorised person has signed it",
+        figures=_figures(decided, open_ones),
+        sections=tuple(_sections(plant, told, decided, open_ones)),
+        links=(),
+        cautions=(HANDLE, GLASS, PAGE_CAUTION),
+        sources=(),
+        made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps the evidence behind it, row by row, in its own file of this trace.",
+        workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
+    )
+
+
+def decided_pallets(plant: Plant, told: Trace, holds: list[HeldPallet]) -> tuple[list[Decided], list[TracedPallet]]:
+    """The pallets of a trace on which somebody of the works decided, and those on the hold list on which nobody has yet.
+
+    A proposal is no decision. Where several holds name a pallet the gravest stands: held, then scrapped, then released.
+    """
+    states = {name: [h.state for h in holds if h.pallet == name] for name in {h.pallet for h in holds}}
+    decided, open_ones = [], []
+    for pallet in told.pallets:
+        known = states.get(pallet.pallet, [])
+        if pallet.state in ("held", "resort"):
+            known = [*known, "held"]
+        state = next(
+            (s for s in ("held", "scrapped", "released") if s in known), "scrapped" if pallet.state in OUT else None
+        )
+        if state is not None:
+            decided.append(_decided(plant, pallet, state))
+        elif pallet.proposed:
+            open_ones.append(pallet)
+    return decided, open_ones
+
+
+def _decided(plant: Plant, pallet: TracedPallet, state: str) -> Decided:
+    gone = is_gone(plant, pallet)
+    if state == "scrapped":
+        return Decided(pallet, "scrapped", "Nothing to do: it carries no ware any more.", False)
+    if state == "released":
+        return Decided(pallet, "looked at and released again", "Nothing to do.", gone is not False)
+    if gone is None:
+        return Decided(pallet, "held", f"It may have reached you. If so: {KEEP[0].lower()}{KEEP[1:]}", True)
+    return Decided(pallet, "held", KEEP, True) if gone else Decided(pallet, "held", NOTHING, False)
+
+
+def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Figure, ...]:
+    apart = [d for d in decided if d.decision == "held" and d.away]
+    here = [d for d in decided if d.decision == "held" and not d.away]
+    waits = Figure(
+        count(len(open_ones)), "pallets not decided yet", "not ready to send: decide on them first", "critical"
+    )
+    return (
+        Figure(
+            count(len(apart)),
+            "pallets to keep apart",
+            f"{count(sum(d.pallet.units for d in apart))} containers, of which {count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
+            "critical" if apart else "",
+        ),
+        Figure(count(len(here)), "pallets held at the works", f"{count(sum(d.pallet.units for d in here))} containers"),
+        *((waits,) if open_ones else ()),
+    )
+
+
+def _sections(plant: Plant, told: Trace, decided: list[Decided], open_ones: list[TracedPallet]) -> list[Section]:
+    sections = [
+        Section("What we were told", items=_told(plant, told)),
+        Section("What we found", items=_found(plant, told)),
+        Section("What this report covers", items=_covers(plant, told), wide=True),
+    ]
+    if open_ones:
+        words = f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then make this report again."
+        sections.append(Section("Not ready to send", items=(words,), warn=True, wide=True))
+    if decided:
+        sections.append(Section("Pallets, as decided", sheet=_sheet(plant, decided), wide=True))
+    else:
+        none = "No pallet has been decided on yet."
+        sections.append(Section("Pallets, as decided", items=(none,), wide=True))
+    sections.append(Section("What is not known", items=_unknown(plant, told, decided), wide=True))
+    sections.append(Section("What happens next", items=_next(told), wide=True))
+    return sections
+
+
+def _told(plant: Plant, told: Trace) -> tuple[str, ...]:
+    asked = told.asked
+    items = [f"complaint: {', '.join(told.complaints)}"] if told.complaints else []
+    if asked.get("item"):
+        items.append(
+            f"item: {asked['item']}, {plant.items[asked['item']].name}"
+            if asked["item"] in plant.items
+            else f"item: {asked['item']}"
+        )
+    if asked.get("defect") in plant.defects:
+        defect = plant.defects[asked["defect"]]
+        items.append(f"what was found: {defect.name}, which we class as {defect.severity}")
+    items += [f"{name}: {asked[name]}" for name in ("mould", "pallet", "received") if asked.get(name)]
+    return tuple(items) or ("no particulars",)
+
+
+def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
+    if not told.cavities or told.formed_from is None or told.formed_to is None:
+        return ("What we were told does not fit our records; we ask for the particulars below.",)
+    first = told.cavities[0]
+    window = f"formed between {plant.clock.show(told.formed_from)} and {plant.clock.show(told.formed_to)}"
+    if told.uncounted:
+        window += f", if it was of the ware that we have counts of: for {told.uncounted:.0%} of the time in which its pallet was filled we have none"
+    elif told.asked.get("pallet"):
+        window += " (95 %)"
+    whose = (
+        f"in mould {first.mould} on line {first.line}"
+        if told.asked.get("mould")
+        else f"on line {first.line}, in a mould that we cannot name with certainty"
+    )
+    return (f"The container was {window}, {whose}.",)
+
+
+def _covers(plant: Plant, told: Trace) -> tuple[str, ...]:
+    """The window that was looked at, and nothing of what was not."""
+    if told.formed_from is None or told.formed_to is None or not told.pallets:
+        return ("No ware of our records was looked at.",)
+    start, end = told.formed_from, told.formed_to
+    if told.fault_from is not None and told.fault_to is not None:
+        start, end = min(start, told.fault_from), max(end, told.fault_to)
+    lines = sorted({p.line for p in told.pallets})
+    first, last = min(p.packed_from for p in told.pallets), max(p.packed_to for p in told.pallets)
+    return (
+        f"Ware formed from {plant.clock.show(start)} to {plant.clock.show(end)} on line {', '.join(lines)}.",
+        f"It was packed from {plant.clock.show(first)} to {plant.clock.show(last)}.",
+        "Ware of other times and other lines was not looked at for this report.",
+    )
+
+
+def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
+    rows = [
+        {
+            "pallet": d.pallet.pallet, "item": d.pallet.item, "packed": packed_words(plant, d.pallet), "units": d.pallet.units,
+            "mine": d.pallet.mould_units, "decision": d.decision, "todo": d.to_do,
+        }
+        for d in sorted(decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet))
+    ]  # fmt: skip
+    columns = (
+        Column("pallet", "Pallet", "id"), Column("todo", "What to do"), Column("decision", "Decided"), Column("item", "Item"), Column("packed", "Packed", "id"),
+        Column("units", "Units", "count"), Column("mine", "Of the moulds in question", "count"),
+    )  # fmt: skip
+    caption = (
+        "Of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
+    )
+    return Sheet("decided", "Pallets", columns, rows, caption)
+
+
+def _unknown(plant: Plant, told: Trace, decided: list[Decided]) -> tuple[str, ...]:
+    items = [
+        "How many containers with this fault are on these pallets is not stated here; at least one was found where a complaint names it."
+    ]
+    if not left_known(plant) and any(d.away for d in decided):
+        items.append("Which of these pallets have left our works is not known to this report.")
+    if not told.asked.get("mould"):
+        items.append(
+            "The mould number was not told to us. It stands in relief on the container; with it the list becomes shorter."
+        )
+    if not told.asked.get("pallet"):
+        items.append("The pallet was not told to us. Its label names the hour of packing.")
+    if told.on_no_pallet and told.on_no_pallet > 0.005:
+        items.append("A part of the ware of that time lies on pallets that our records do not name yet.")
+    return (*items, *(f"This does not fit our records: {text}." for text in told.impossible))
+
+
+def _next(told: Trace) -> tuple[str, ...]:
+    critical = (
+        "Because of its kind, this fault is not cleared by a sample: the ware is sorted whole or scrapped."
+        if told.severity == "critical"
+        else "Ware that is held is inspected again before anything of it is released."
+    )
+    return (
+        critical,
+        "Which pallets are called back, sorted, replaced or released is decided by the authorised people of the works, with you.",
+        SIGNED,
+    )

@@ -1,0 +1,219 @@
+"""The evidence of a trace: what was called, weighed, stopped, changed, challenged, and what is missing, each with its source rows."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from pipelines.clock import parse_timestamp
+from pipelines.measures.statistics.shares import score_interval
+from pipelines.numbers import decimals
+from pipelines.plant.works import Plant
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.shared_parts import count, percent
+from pipelines.reports.frame.sheet import Column, Sheet
+from schemas.quality import Trace
+
+SHOWN_MINUTES = 60
+
+
+def evidence_sections(plant: Plant, told: Trace) -> list[Section | None]:
+    """The evidence for the likeliest cavity."""
+    if not told.evidence:
+        return []
+    return [
+        _timeline(plant, told),
+        Section("Evidence for the likeliest cavity", items=_counts(plant, told)),
+        Section("What happened there", items=_happened(plant, told)),
+        Section("Stations on duty and their challenges", sheet=_stations(plant, told), wide=True)
+        if told.evidence["stations"]
+        else None,
+        Section("Detection of this defect", sheet=_detection(told)) if told.asked.get("defect") else None,
+        Section("Signals open then", sheet=_signals(plant, told), wide=True) if told.evidence["signals"] else None,
+        Section("Calls, minute by minute", sheet=_minutes(plant, told)) if told.evidence["minutes"] else None,
+    ]
+
+
+def local(plant: Plant, moment: str | None) -> str:
+    return "now" if moment is None else plant.clock.show(parse_timestamp(moment))
+
+
+def _timeline(plant: Plant, told: Trace) -> Section | None:
+    """Calls of the defect with the likeliest mould read, every ten minutes around its window."""
+    seen = told.evidence
+    if seen["minutes_from"] is None or not seen["minutes"]:
+        return None
+    start, end = parse_timestamp(seen["minutes_from"]), parse_timestamp(seen["minutes_to"])
+    at = start.replace(minute=start.minute // 10 * 10, second=0, microsecond=0)
+    found: dict[Any, int] = {}
+    for row in seen["minutes"]:
+        moment = parse_timestamp(row["window_start"])
+        found[moment.replace(minute=moment.minute // 10 * 10, second=0)] = (
+            found.get(moment.replace(minute=moment.minute // 10 * 10, second=0), 0) + row["calls"]
+        )
+    rows = []
+    while at < end:
+        rows.append({"label": f"{plant.clock.local(at):%d. %H:%M}", "value": found.get(at, 0)})
+        at += timedelta(minutes=10)
+    mould, line = seen["cavity"]["mould"], seen["cavity"]["line"]
+    words = f"{sum(found.values())} calls of {told.asked['defect']} with mould {mould} read; by ten minutes of the cold-end clock, two hours before and after the window"
+    title = f"{told.asked['defect']} from mould {mould} on {line}, as the stations saw it"
+    return Section(
+        title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True
+    )
+
+
+def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
+    seen, mould = told.evidence, told.evidence["cavity"]["mould"]
+    weights = seen["weights"]
+    weighed = "no weighing of it"
+    if weights["n"]:
+        spread = f", standard deviation {decimals(weights['sd_g'], 2)} g" if weights["sd_g"] is not None else ""
+        weighed = (
+            f"weighings two hours before to after: {weights['n']}, mean {decimals(weights['mean_g'], 1)} g{spread}"
+        )
+    others = ", ".join(f"{c['defect']} {c['calls']} at {c['station']}" for c in seen["calls"][:10])
+    return (
+        f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, {local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",
+        *_rate(seen, told),
+        f"all calls with that mould read: {others or 'none'}",
+        weighed,
+        *(f"missing: {text}" for text in seen["missing"]),
+        *(() if seen["missing"] else ("no counts are missing in the window",)),
+    )
+
+
+def _rate(seen: dict[str, Any], told: Trace) -> tuple[str, ...]:
+    if not told.asked.get("defect"):
+        return ("no defect was named",)
+    calls, ware = seen["calls_of_defect"], seen["ware_of_mould"]
+    low, high = score_interval(calls, ware)
+    rate = f" = {percent(calls / ware)} (95 %: {percent(low)} to {percent(high)})" if ware else ""
+    return (
+        f"calls of the defect with that mould read: {calls} of {count(ware)}{rate}; on the line with none read: {seen['calls_without_mould']}",
+    )
+
+
+def _happened(plant: Plant, told: Trace) -> tuple[str, ...]:
+    seen = told.evidence
+    parts = {"mould": "mould", "blank": "blank", "neck_ring": "neck ring"}
+    return (
+        *(_stop(plant, stop) for stop in seen["stoppages"][:20]),
+        *(["no stoppage of that section from two hours before to two hours after"] if not seen["stoppages"] else []),
+        *(
+            f"{parts.get(m['part'], m['part'])} {m['number']} sat there from {local(plant, m['fitted_at'])} to {local(plant, m['ended_at'])} (batch {m['batch']}, line {m['file_line']})"
+            for m in seen["moulds_there"]
+        ),
+    )
+
+
+def _stop(plant: Plant, stop: dict[str, Any]) -> str:
+    what = f"section {stop['section']}" if stop["section"] else "the whole machine"
+    rows = f"batch {stop['batch']}, line {stop['file_line']}"
+    return f"{what} stood {local(plant, stop['stopped_at'])} to {local(plant, stop['restarted_at'])} ({stop['cause'] or 'no cause given'}; {rows})"
+
+
+def _stations(plant: Plant, told: Trace) -> Sheet:
+    def said(row: dict[str, Any] | None) -> str:
+        return (
+            "none"
+            if row is None
+            else f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch {row['batch']}, line {row['file_line']})"
+        )
+
+    rows = [
+        {
+            "station": s["station"],
+            "before": said(s["before"]),
+            "after": said(s["after"]),
+            "doubt": ", ".join(s["in_doubt"]) or "no",
+        }
+        for s in told.evidence["stations"]
+    ]
+    columns = (
+        Column("station", "Station"),
+        Column("before", "Last challenge before"),
+        Column("after", "First challenge after"),
+        Column("doubt", "In doubt"),
+    )
+    must = plant.must_catch(told.asked["defect"]) if told.asked.get("defect") else None
+    passed = (
+        "as many of its passes are caught as its severity asks for"
+        if must is None
+        else f"{must:.0%} of its passes are caught"
+    )
+    caption = f"A challenge is due every {plant.checks.challenge_hours:g} h and passed when {passed} ([checks] in works.toml)."
+    return Sheet(
+        "stations", "Stations", columns, rows, caption, strong=[n for n, row in enumerate(rows) if row["doubt"] != "no"]
+    )
+
+
+def _detection(told: Trace) -> Sheet:
+    rows: list[dict[str, Any]] = []
+    for line in told.evidence["detection"]:
+        for station in line["stations"]:
+            rows.append(
+                {
+                    "where": ", ".join(station["stations"]),
+                    **{k: station[k] for k in ("passes", "caught", "rate", "low", "high")},
+                }
+            )
+        rows.append(
+            {"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]}
+        )
+    columns = (
+        Column("where", "Stations"), Column("passes", "Passes", "count"), Column("caught", "Caught", "count"), Column("rate", "Detection", "percent1"),
+        Column("low", "at least", "percent1"), Column("high", "at most", "percent1"),
+    )  # fmt: skip
+    caption = "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is taken to do as they do, a guess."
+    return Sheet("detection", "Detection", columns, rows, caption)
+
+
+def _signals(plant: Plant, told: Trace) -> Sheet:
+    rows = [
+        {
+            "id": s["id"], "defect": s["defect"], "severity": s["severity"], "scope": f"{s['scope']} {', '.join(s['members'][:6])}", "onset": local(plant, s["onset"]),
+            "ended": "open" if s["ended"] is None else local(plant, s["ended"]), "calls": s["calls"], "expected": s["expected"], "mine": "yes" if s["holds_the_mould"] else "",
+        }
+        for s in told.evidence["signals"]
+    ]  # fmt: skip
+    columns = (
+        Column("id", "Signal"), Column("defect", "Defect"), Column("severity", "Severity"), Column("scope", "Where"), Column("onset", "Onset"), Column("ended", "Ended"),
+        Column("calls", "Calls", "count"), Column("expected", "Expected", "number"), Column("mine", "Holds the mould"),
+    )  # fmt: skip
+    return Sheet(
+        "signals",
+        "Signals",
+        columns,
+        rows,
+        "As the last intake left them, by the clock of the calling station.",
+        strong=[n for n, r in enumerate(rows) if r["mine"]],
+    )
+
+
+def _minutes(plant: Plant, told: Trace) -> Sheet:
+    every = told.evidence["minutes"]
+    rows = [
+        {
+            "at": local(plant, m["window_start"]),
+            "station": m["station"],
+            "calls": m["calls"],
+            "row": f"batch {m['batch']}, line {m['file_line']}",
+        }
+        for m in every[-SHOWN_MINUTES:]
+    ]
+    columns = (
+        Column("at", "Minute"),
+        Column("station", "Station"),
+        Column("calls", "Calls", "count"),
+        Column("row", "Source row"),
+    )
+    more = f"; the last {SHOWN_MINUTES} of {len(every)} rows" if len(every) > SHOWN_MINUTES else ""
+    return Sheet(
+        "minutes",
+        "Minutes",
+        columns,
+        rows,
+        f"Rows of reject_counts with this mould number read{more}. The files of the batches are named below.",
+    )

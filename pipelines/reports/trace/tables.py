@@ -1,0 +1,117 @@
+"""The tables of a trace: cavities, pallets, hold lists."""
+
+from __future__ import annotations
+
+from pipelines.numbers import decimals
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.shared_parts import count, stretch
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.trace.whereabouts import whereabouts
+from schemas.quality import Trace, TracedPallet, WholeStay
+
+SHOWN_CAVITIES = 24
+
+
+def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
+    """The likeliest cavities, with what was fitted there."""
+    rows = [
+        {
+            "line": c.line, "section": c.section, "gob": c.gob, "mould": c.mould, "blank": c.blank or "–", "ring": c.neck_ring or "–",
+            "from": plant.clock.show(c.from_), "to": plant.clock.show(c.to), "p": c.probability,
+        }
+        for c in told.cavities[:SHOWN_CAVITIES]
+    ]  # fmt: skip
+    columns = (
+        Column("line", "Line"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("blank", "Blank"), Column("ring", "Neck ring"),
+        Column("from", "Formed from"), Column("to", "to"), Column("p", "Probability", "percent1"),
+    )  # fmt: skip
+    caption = f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. Probabilities sum to one over all of them. "
+    caption += (
+        "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window asked for."
+    )
+    return Sheet("cavities", "Cavities", columns, rows, caption)
+
+
+PALLET_COLUMNS = (
+    Column("pallet", "Pallet", "id"), Column("list", "Shortest list"), Column("state", "State"), Column("made", "Line, item", "id"), Column("packed", "Packed", "id"), Column("units", "Units", "count"),
+    Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "id"), Column("range", "95 %", "id"),
+     Column("why", "Why"), Column("doubts", "In doubt"), Column("holds", "Holds"),
+)  # fmt: skip
+
+
+def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
+    """Every pallet that can carry a sister."""
+    rows = [
+        {
+            "pallet": p.pallet, "state": p.state, "made": f"{p.line}, {p.item}", "packed": packed_words(plant, p), "units": p.units,
+            "mine": p.mould_units, "chance": p.probability, "expected": few(p.expected_defective), "range": _range(p), "list": "yes" if p.proposed else "",
+            "why": "same fault" if p.beyond else "window", "doubts": ", ".join(p.doubts), "holds": ", ".join(p.holds),
+        }
+        for p in told.pallets
+    ]  # fmt: skip
+    strong = [number for number, p in enumerate(told.pallets) if p.cleared]
+    caption = "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 %: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
+    if any(p.begin_inferred for p in told.pallets):
+        caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
+    caption = f"{caption} {whereabouts(plant)}"
+    shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
+    return Sheet("pallets", "Pallets", shown, rows, caption, strong=strong)
+
+
+def packed_words(plant: Plant, p: TracedPallet) -> str:
+    """From when to when a pallet was filled; marked where nobody noted when it was begun."""
+    return f"{'about ' if p.begin_inferred else ''}{stretch(plant, p.packed_from, p.packed_to)}"
+
+
+def _range(p: TracedPallet) -> str:
+    return whole_range(p.expected_low, p.expected_high)
+
+
+def few(expected: float | None) -> str:
+    """An expected number as it is written: nothing is never written 0."""
+    if expected is None:
+        return "not known"
+    return "fewer than 0.1" if expected < 0.05 else decimals(expected, 1 if expected < 10 else 0)
+
+
+def whole_range(low: float | None, high: float | None) -> str:
+    """Whole containers from low to high; none of them is fewer than one."""
+    if low is None or high is None:
+        return "not known"
+    if high < 1:
+        return "fewer than 1"
+    return f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
+
+
+def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
+    """Of a critical defect: what the mould made since the last check that could have seen it, in sentences."""
+    show = plant.clock.show
+    since = (
+        f"the last check that could have seen it: {stay.check}, {show(stay.checked_at)}"
+        if stay.check and stay.checked_at
+        else f"it was fitted; no good challenge vouches for it since {show(stay.fitted)}"
+        if stay.from_ <= stay.fitted
+        else "thirty days before; no good challenge is known of"
+    )
+    until = show(stay.to) if stay.to else "now, as far as is known"
+    return [
+        f"Critical: mould {stay.mould} in {stay.section}{stay.gob} of {stay.line} made {count(stay.containers)} containers since {since}.",
+        f"They were formed from {show(stay.from_)} to {until} and lie on {len(stay.pallets)} pallets with {count(stay.units)} units, "
+        f"{stay.cleared} of them released. The minutes asked for are a part of that.",
+    ]
+
+
+def list_sheet(plant: Plant, told: Trace) -> Sheet:
+    """The two hold lists side by side."""
+    rows = [
+        {"name": name, "pallets": len(one.pallets), "units": one.units, "covers": one.covers, "gone": one.released}
+        for name, one in (("fewest units that cover 95 %", told.proposed), ("everything possible", told.possible))
+        if one is not None
+    ]
+    columns = (
+        Column("name", "List"), Column("pallets", "Pallets", "count"), Column("units", "Units", "count"), Column("covers", "Covers of what is expected", "percent1"),
+        Column("gone", "Released already", "count"),
+    )  # fmt: skip
+    caption = "Expected escapes by rejects found and detection; without a known detection, by rejects alone. Scrapped and emptied pallets are on neither list. A whole pallet can be held, not a part."
+    caption = f"{caption} {whereabouts(plant)}"
+    return Sheet("lists", "Hold lists", columns, rows, caption)

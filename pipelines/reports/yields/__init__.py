@@ -1,0 +1,1 @@
+"""Where the glass went, as pictures and tables."""

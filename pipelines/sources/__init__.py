@@ -1,0 +1,1 @@
+"""Whatever is read live becomes feed files in the inbox."""
