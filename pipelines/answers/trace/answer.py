@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
 from functools import partial
 from typing import Any
@@ -16,6 +16,7 @@ from pipelines.answers.signals import kept_signals
 from pipelines.answers.trace.assumed import assumed, uncounted
 from pipelines.answers.trace.complained import with_complaint
 from pipelines.answers.trace.evidence import evidence_of, parts_of
+from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.line_ware import LineView, line_view, stays_of
 from pipelines.answers.trace.parts import (
     cavities_of,
@@ -34,7 +35,6 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.detection import places_that_see
 from pipelines.measures.trace.escapes import (
-    Carried,
     Place,
     Together,
     about_places,
@@ -51,27 +51,6 @@ from schemas.results import Signal
 
 NAMED = 12  # cavities whose blank and neck ring are looked up
 FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is followed
-
-
-@dataclass(frozen=True)
-class LineTrace:
-    """One line's part of a trace. first: how many of the exposure's stays lie in the window; the others are the same fault beyond it.
-
-    weights: of stays and of pallets, in escapes (in ware without a defect), comparable between lines; moments: each stay's 95 % window;
-    scale: by which they were made comparable.
-    """
-
-    view: LineView
-    window: Span
-    exposure: Exposure
-    first: int
-    carried: Carried
-    beyond: np.ndarray
-    weights: tuple[np.ndarray, np.ndarray]
-    moments: list[Span]
-    faults: list[Signal]
-    fault: Span | None
-    scale: float
 
 
 def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequence[Question] = ()) -> Trace:

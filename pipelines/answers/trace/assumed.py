@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipelines.answers.trace.line_trace import LineTrace
+from pipelines.answers.trace.line_ware import LineView
 from pipelines.answers.trace.question import Asked
 from pipelines.answers.trace.trust import Vouching
 from pipelines.measures.pareto.unread import TOLD_FROM, unread_words
 from pipelines.plant.works import Plant
-
-if TYPE_CHECKING:
-    from pipelines.answers.trace.answer import LineTrace
-    from pipelines.answers.trace.line_ware import LineView
 
 UNCOUNTED_FROM = 0.05  # share of a pallet's time without counts from which it is said
 

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.parts import totals
 from pipelines.answers.trace.question import Asked
 from pipelines.measures.trace.complained import Given, beside, given_found
 from pipelines.measures.trace.escapes import Carried, pallet_variance
 from pipelines.measures.trace.exposure import counted
-
-if TYPE_CHECKING:
-    from pipelines.answers.trace.answer import LineTrace
 
 UNLIKELY = 0.025  # a complaint that was less likely than this by the counts says that they tell too few
 Totals = tuple[float | None, float | None, float | None]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import polars as pl
 
 from pipelines.answers.lehr import LehrTime, lehr_of_formed
 from pipelines.answers.signals import kept_signals
+from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.trust import Vouching, around, challenge_limits
 from pipelines.clock import Span, utc_text
 from pipelines.ledger.store import Reader
@@ -19,9 +20,6 @@ from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.detection import Detection
 from pipelines.plant.works import Plant
 from schemas.quality import Cavity
-
-if TYPE_CHECKING:
-    from pipelines.answers.trace.answer import LineTrace
 
 AROUND = timedelta(hours=2)  # before and after the window, for the calls minute by minute
 LONGEST = timedelta(hours=12)  # of a window shown minute by minute; of a longer one its last part

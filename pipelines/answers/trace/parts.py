@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import polars as pl
 
 from pipelines.answers.pallets import inferred_words, is_inferred
+from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.question import Question
 from pipelines.answers.trace.trust import Vouching, stations_in_doubt
 from pipelines.clock import Span
@@ -17,10 +18,6 @@ from pipelines.measures.trace.escapes import Together, hold_numbers
 from pipelines.measures.trace.exposure import counted
 from pipelines.plant.works import Plant
 from schemas.quality import Cavity, HoldList, SamplingPlan, TracedPallet
-
-if TYPE_CHECKING:
-    from pipelines.answers.trace.answer import LineTrace
-
 
 EMPTY = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
 

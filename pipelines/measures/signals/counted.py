@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipelines.measures.signals.followed import Followed
 from pipelines.measures.signals.found import Found
-
-if TYPE_CHECKING:
-    from pipelines.measures.signals.track import Tracker
 
 YOUNG_HOURS = 4  # a mould with fewer hours of its own has no past to speak of
 
 
-def counted(tracker: Tracker, signal: Found, now: int) -> Found:
+def counted(tracker: Followed, signal: Found, now: int) -> Found:
     """The signal with its counts since the onset."""
     start = int(np.clip(np.floor(signal.onset.at), tracker.scan.first, now - 1))
     stop = min(now, signal.ended or now)
@@ -29,7 +26,7 @@ def counted(tracker: Tracker, signal: Found, now: int) -> Found:
     return replace(signal, counted=told, recent=recent, borrowed=borrowed, new_mould=_new_mould(tracker, signal, start))
 
 
-def _new_mould(tracker: Tracker, signal: Found, start: int) -> bool:
+def _new_mould(tracker: Followed, signal: Found, start: int) -> bool:
     """Whether a mould's signal began so soon after its fitting that the line's rate stands for its own."""
     if signal.place.scope != "mould":
         return False
@@ -37,7 +34,7 @@ def _new_mould(tracker: Tracker, signal: Found, start: int) -> bool:
     return int(hours.sum()) < YOUNG_HOURS
 
 
-def ware_of(tracker: Tracker, signal: Found, start: int, stop: int) -> float:
+def ware_of(tracker: Followed, signal: Found, start: int, stop: int) -> float:
     """Containers of the signal's place at the first stations (all lanes) that can call the defect there."""
     stations = tracker.plant.stations_of(tracker.counts.line)
     stream = tracker.scan.streams[signal.stream]

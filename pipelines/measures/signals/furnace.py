@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 
 from pipelines.measures.signals.counts import LineCounts
-from pipelines.measures.signals.scope import Beside
+from pipelines.measures.signals.place_cells import Beside
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant.works import Plant
 from schemas.results import SURE

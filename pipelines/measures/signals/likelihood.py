@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipelines.measures.signals.false_part import POINTS, FalseParts, false_parts, thinned
-
-if TYPE_CHECKING:
-    from pipelines.measures.signals.scope import Cells
+from pipelines.measures.signals.place_cells import Cells
 
 FACTORS = np.geomspace(1.4, 2000.0, 26)
 REMAINS = np.array([0.0, 0.1, 0.25, 0.5, 0.75])  # of its detection, where a station sees less than before

@@ -5,25 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipelines.measures.signals.baseline import excess_p
 from pipelines.measures.signals.counted import counted
+from pipelines.measures.signals.followed import Followed
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.scan import Stream
 from pipelines.measures.signals.scope import Place
 from schemas.results import SURE
 
-if TYPE_CHECKING:
-    from pipelines.measures.signals.track import Tracker
-
 EXPLAINED_P = 1e-3  # what another signal leaves of one is chance where it would come oftener than this
 ALSO_LIKELY = 0.5  # a known place with this part of a guess's probability is the guess's own
 
 
-def made_one(tracker: Tracker, stop: int) -> None:
+def made_one(tracker: Followed, stop: int) -> None:
     """Close each open signal that an older one of its defect explains, once that is placed as if the younger were not known.
 
     A fault of a section is often raised as its first mould's, and its next mould's calls as a second signal, before enough is seen to tell.
@@ -35,7 +32,7 @@ def made_one(tracker: Tracker, stop: int) -> None:
             _joined(tracker, names[older.name], names[younger.name], stop)
 
 
-def _joined(tracker: Tracker, older: Found, younger: Found, stop: int) -> None:
+def _joined(tracker: Followed, older: Found, younger: Found, stop: int) -> None:
     before = list(tracker.signals)
     part = replace(younger, ended=stop, why_ended=f"the same fault as {older.name}", part_of=older.name)
     tracker.keep(part)
@@ -49,7 +46,7 @@ def _joined(tracker: Tracker, older: Found, younger: Found, stop: int) -> None:
     tracker.explain(older.defect)
 
 
-def _explained(tracker: Tracker, younger: Found, stop: int) -> bool:
+def _explained(tracker: Followed, younger: Found, stop: int) -> bool:
     """Whether the younger signal's calls since its onset are no more than the other signals let expect."""
     start = max(tracker.scan.first, int(younger.onset.at))
     seen, wanted, _ = (float(x.sum()) for x in tracker.scan.series(younger.defect, younger.stream, start, stop))

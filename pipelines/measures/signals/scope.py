@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.signals.counts import Column, cavities_of, groups_of
+from pipelines.measures.signals.counts import cavities_of, groups_of
 from pipelines.measures.signals.likelihood import FACTORS, Likelihoods, Raised, mean_exp
+from pipelines.measures.signals.place_cells import Cells
 
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
 COINCIDENCE = 0.003  # probability that another line has the same defect at the same time from a cause of its own
@@ -39,47 +40,6 @@ LOOK_FIRST = {
 LOOK_BLINDED = (
     "the station that finds less than before: challenge it now; what it lets pass shows at the stations behind it"
 )
-
-
-@dataclass(frozen=True)
-class Beside:
-    """Another line of the furnace in the same forming window: its cells by its own past, whatever it was told meanwhile."""
-
-    line: str
-    cells: Cells
-
-
-@dataclass(frozen=True)
-class Cells:
-    """Calls of one defect in a window. seen, expected, ware: [stations, columns + 1], the last column unread.
-
-    reads: [stations] whether moulds are read there. able: [stations] whether the defect can be called there.
-    own: relative variance of a mould's count in the window; line: of the whole line's.
-    base: what the past alone lets expect, without other signals; where not given, `expected`. orders: of the stations,
-    lanes sharing one; where not given, all are lanes. challenged: [stations, 2] challenge passes of the defect, caught and missed.
-    """
-
-    seen: np.ndarray
-    expected: np.ndarray
-    ware: np.ndarray
-    reads: np.ndarray
-    able: np.ndarray
-    own: float
-    line: float
-    columns: tuple[Column, ...]
-    stations: tuple[str, ...]
-    beside: tuple[Beside, ...] = ()
-    base: np.ndarray | None = None
-    orders: tuple[int, ...] = ()
-    challenged: np.ndarray | None = None
-
-    @property
-    def usual(self) -> np.ndarray:
-        return self.expected if self.base is None else self.base
-
-    @property
-    def order(self) -> np.ndarray:
-        return np.array(self.orders or [1] * len(self.stations))
 
 
 @dataclass(frozen=True)

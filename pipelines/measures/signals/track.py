@@ -17,8 +17,9 @@ from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.one_fault import EXPLAINED_P, by_station, made_one, same_fault
 from pipelines.measures.signals.onset import Noise, Onset
+from pipelines.measures.signals.place_cells import Beside, Cells
 from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
-from pipelines.measures.signals.scope import Beside, Cells, Place, Placing, place
+from pipelines.measures.signals.scope import Place, Placing, place
 from pipelines.plant.works import Plant
 
 BACK_MIN = 600  # how far back an onset is looked for

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import logsumexp
 from scipy.stats import nbinom
 
-from pipelines.measures.signals.scope import Cells
+from pipelines.measures.signals.place_cells import Cells
 
 FACTORS = np.geomspace(1.4, 2000.0, 26)
 

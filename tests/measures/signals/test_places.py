@@ -10,7 +10,8 @@ from scipy.special import logsumexp
 
 from pipelines.measures.signals.counts import Column
 from pipelines.measures.signals.false_part import false_parts, thinned
-from pipelines.measures.signals.scope import PRIORS, Beside, Cells, Place, place
+from pipelines.measures.signals.place_cells import Beside, Cells
+from pipelines.measures.signals.scope import PRIORS, Place, place
 from tests.measures.signals import by_hand
 
 COLUMNS = (Column("11", 1, "A"), Column("12", 1, "B"), Column("13", 2, "A"), Column("14", 2, "B"))
