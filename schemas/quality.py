@@ -110,6 +110,7 @@ class Trace(Result):
     uncounted: share of the time of the pallet in hand before which no count came; what was made then is not in the answer.
     complained: containers complained of; where told, the expected numbers are given that at least so many were there.
     parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
+    queries: what the ledger was asked for it, as paths under sql/.
     """
 
     asked: dict[str, Any]
@@ -142,6 +143,7 @@ class Trace(Result):
     whole_stay: WholeStay | None = None
     released_means_gone: bool | None = None
     complained: int | None = None
+    queries: tuple[str, ...] = ()
 
     @property
     def complaints(self) -> list[str]:

@@ -33,6 +33,7 @@ class Day:
     """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights; coverage; files.
 
     held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no challenge vouches.
+    asked: the queries behind all of it.
     """
 
     day: date
@@ -55,10 +56,12 @@ class Day:
     unvouched: list[StationDoubt]
     usual_doubts: list[Doubt]
     kept: list[Kept]
+    asked: frozenset[str]
 
 
 def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     """The production day of all lines."""
+    reader = reader.noting()
     span = plant.clock.day(day)
     about = {line.id: {"line": line.id, "from_time": span.start, "to_time": span.end} for line in plant.line}
     told, kept = yield_and_readings(reader, plant, day)
@@ -88,6 +91,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         unvouched=unvouched,
         usual_doubts=usual_doubts,
         kept=kept,
+        asked=frozenset(reader.asked),
     )
 
 

@@ -41,12 +41,13 @@ class LineNow:
 
 @dataclass(frozen=True)
 class Now:
-    """The works at `at`; newest: the newest moment that any count speaks of."""
+    """The works at `at`; newest: the newest moment that any count speaks of; asked: the queries behind it."""
 
     at: datetime
     newest: datetime | None
     lines: list[LineNow]
     waiting: tuple[int, int]
+    asked: frozenset[str] = frozenset()
 
 
 def newest_count(reader: Reader) -> datetime | None:
@@ -57,11 +58,12 @@ def newest_count(reader: Reader) -> datetime | None:
 
 def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
     """Every line in its newest hour."""
+    reader = reader.noting()
     told = heard(reader, plant, now)
     waiting = reader.ask("open_refusals_count").row(0)
     known = told.stations(plant, now)
     lines = [_line(reader, plant, line, [one for one in known if one.line == line]) for line in plant.lines]
-    return Now(now, told.newest, lines, (int(waiting[0]), int(waiting[1])))
+    return Now(now, told.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked))
 
 
 @dataclass(frozen=True)

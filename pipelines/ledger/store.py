@@ -43,17 +43,22 @@ _NOT_THE_FILE = (
 
 
 class Reader:
-    """An open ledger that answers named queries."""
+    """An open ledger that answers named queries. asked: which it was asked, as paths under sql/ without `.sql`."""
 
-    def __init__(self, con: duckdb.DuckDBPyConnection):
+    def __init__(self, con: duckdb.DuckDBPyConnection, asked: set[str] | None = None):
         self._con = con
+        self.asked: set[str] = set() if asked is None else asked
+
+    def noting(self) -> Reader:
+        """The same open ledger with a note of its own of what it is asked from now on."""
+        return Reader(self._con)
 
     @contextmanager
     def beside(self) -> Iterator[Reader]:
         """Another reader of the same open ledger, for a thread of its own."""
         con = self._con.cursor()
         try:
-            yield Reader(con)
+            yield Reader(con, self.asked)
         finally:
             con.close()
 
@@ -69,10 +74,12 @@ class Reader:
 
     def ask(self, name: str, **params: Any) -> pl.DataFrame:
         """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
+        self.asked.add(f"out/{name}")
         return self._run(query(name), params)
 
     def check(self, name: str, **params: Any) -> pl.DataFrame:
         """The offending rows of sql/checks/<name>.sql; none when all is well."""
+        self.asked.add(f"checks/{name}")
         return self._run(query(name, "checks"), params)
 
     def _run(self, text: str, params: dict[str, Any]) -> pl.DataFrame:

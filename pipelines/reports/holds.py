@@ -9,11 +9,10 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import count
+from pipelines.reports.frame.shared_parts import count, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.quality import Decision, HeldPallet
 
-QUERIES = ("hold_events_all", "pallets_named", "pallets_held")
 EMPTY = "None."
 
 
@@ -23,6 +22,7 @@ def holds_address() -> str:
 
 def holds_page(reader: Reader, plant: Plant) -> Page:
     """All holds as they stand, and their history."""
+    reader = reader.noting()
     told, made = answer_holds(reader, everything=True), decisions(reader)
     out = [h for h in told if h.hold and h.state == HELD and h.warehouse == "released"]
     held = [h for h in told if h.hold and h.state == HELD and h not in out]
@@ -41,7 +41,7 @@ def holds_page(reader: Reader, plant: Plant) -> Page:
         sections=(*_parts(plant, out, waits, held, others, ended), Section("Every decision, the newest first", sheet=_history(plant, made), wide=True)),
         links=(("all pages", "index.html"),),
         cautions=(CAUTION, GLASS),
-        sources=(f"queries: {', '.join(f'sql/out/{name}.sql' for name in QUERIES)}", "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed"),
+        sources=(queries_words(reader.asked), "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed"),
         made="A decision is never changed or removed: a later one stands beside it.",
         workbook="holds.xlsx",
     )  # fmt: skip

@@ -33,26 +33,12 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import signals_section, signals_sheet
 from schemas.results import Pareto
 
-QUERIES = (
-    "calls",
-    "ware",
-    "calls_by_window",
-    "ware_by_window",
-    "hourly",
-    "coverage",
-    "mould_spans_of_line",
-    "jobs_of_line",
-    "signals_at",
-    "expected_of_line",
-    "lehr_hours_of_line",
-    "doubts_of_line",
-    "files_behind",
-)
 GRID_DEFECTS, GRID_MOULDS = 10, 30
 
 
 def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
     """The page of one line's hour."""
+    reader = reader.noting()
     told = answer_hour(reader, plant, line, span)
     by_defect = told.paretos["defect"]
     address = hour_address(plant, line, span)
@@ -64,7 +50,7 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
         sections=tuple(_sections(plant, told)),
         links=_links(plant, line, span),
         cautions=(CAUTION, GLASS),
-        sources=sources(QUERIES, told.files),
+        sources=sources(reader.asked, told.files),
         made=f"Ware seen in this hour was formed about {told.lehr.minutes:.0f} min earlier ({told.lehr.source}). "
         f"{by_defect.why or f'{count(by_defect.ware)} containers at the first station.'}",
         workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),

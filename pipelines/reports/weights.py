@@ -34,15 +34,13 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.laboratory import charts as charts_laboratory
 from schemas.weights import MouldWeights, Weights
 
-QUERIES = (
-    "weights_of_line", "capacities_of_line", "densities_of_furnace", "pallets_of_line", "lehr_hours_of_line", "laboratory_files"
-)  # fmt: skip
 HOT_CAUTION = "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the protection it prescribes."
 
 
 def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     """The weight page of one line and production day."""
     span = plant.clock.day(day)
+    reader = reader.noting()
     told = study_weights(reader, plant, line, span)
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
@@ -61,7 +59,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
             ("all pages", "../../index.html"),
         ),
         cautions=(CAUTION, HOT_CAUTION),
-        sources=sources(QUERIES, files),
+        sources=sources(reader.asked, files),
         made="Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how often by chance, stands under How a mould is called.",
         workbook=f"{line}.xlsx",
     )  # fmt: skip

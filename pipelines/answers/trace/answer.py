@@ -58,11 +58,13 @@ def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequenc
 
     What cannot be is said in `impossible` with what is nearest to it; WrongUse where a code or a complaint does not exist.
     """
+    reader = reader.noting()
     asked = filled(reader, plant, question)
-    if not also:
-        return _answered(reader, plant, asked, None)
-    every = [asked, *(filled(reader, plant, one) for one in also)]
-    return _together(reader, plant, every)
+    if also:
+        trace = _together(reader, plant, [asked, *(filled(reader, plant, one) for one in also)])
+    else:
+        trace = _answered(reader, plant, asked, None)
+    return trace.model_copy(update={"queries": tuple(sorted(reader.asked))})
 
 
 def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | None) -> Trace:

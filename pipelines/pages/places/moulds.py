@@ -23,17 +23,6 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import card_name, clock_words
 from schemas.results import Signal
 
-QUERIES = (
-    "calls_by_window",
-    "ware_by_window",
-    "mould_spans_of_line",
-    "lehr_hours_of_line",
-    "expected_by_hour",
-    "expected_cells_of_line",
-    "signals_at",
-    "doubts_of_line",
-    "files_behind",
-)
 COLUMNS = (
     Column("place", "Cavity", "id"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"),
     Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "expected"), Column("times", "Times expected", "number"),
@@ -46,6 +35,7 @@ def moulds_view(
     reader: Reader, plant: Plant, line: str, span: Span, defect: str | None, refresh_s: int, hours: int
 ) -> View:
     """The cavity map of a line's machine, and the same as a table."""
+    reader = reader.noting()
     told = answer_moulds(reader, plant, line, span, defect)
     what = f"{defect} {plant.defects[defect].name}" if defect else "all defects"
     clock = plant.clock
@@ -62,7 +52,7 @@ def moulds_view(
     )
     return View(
         "moulds", f"{line}: cavities, {what}", f"{clock.show(span.start)} to {clock.show(span.end)}, by the cold-end clock", (_machine(plant, told), _choose(plant, told, here, refresh_s, hours)),
-        _figures(told), links, (CAUTION, GLASS), sources(QUERIES, told.files),
+        _figures(told), links, (CAUTION, GLASS), sources(reader.asked, told.files),
         f"Cavities by the mould log at forming, {decimals(told.lehr.minutes)} min before the station ({told.lehr.source}).", refresh_s,
     )  # fmt: skip
 

@@ -15,23 +15,12 @@ from pipelines.pages.view import View
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.shared_parts import count, percent
+from pipelines.reports.frame.shared_parts import count, percent, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import place_words
 from schemas.results import Signal
 
 FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
-QUERIES = (
-    "newest_counts",
-    "last_windows",
-    "heard_otherwise",
-    "calls",
-    "ware",
-    "expected_of_line",
-    "signals_at",
-    "acknowledgements_of",
-    "open_refusals_count",
-)
 COLUMNS = (
     Column("line", "Line"), Column("hour", "Hour", "id"), Column("share", "Rejected", "percent"), Column("ware", "Ware", "count"), Column("calls", "Calls", "count"),
     Column("expected", "Expected (95 %)"), Column("verdict", "Against its past"), Column("critical", "Critical calls", "count"), Column("worst", "Worst signal"),
@@ -66,7 +55,7 @@ def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
     )
     return View(
         "now", "Now", _when(plant, told), (table, *_signals(plant, told), _chart(told)), _figures(told), cautions=(CAUTION, GLASS),
-        sources=(f"queries: {', '.join(f'sql/out/{name}.sql' for name in QUERIES)}",), refresh_s=refresh_s, notes=_notes(told),
+        sources=(queries_words(told.asked),), refresh_s=refresh_s, notes=_notes(told),
         links=(("for a big screen", "/now?wall=1"),),
     )  # fmt: skip
 

@@ -39,11 +39,6 @@ from schemas.quality import StationDoubt
 from schemas.results import FurnaceYield
 from schemas.weights import Weights
 
-QUERIES = (
-    "calls", "ware", "gobs_by_part", "ware_by_part", "calls_by_part", "gobs_of_line", "running_rate", "passed_by_window", "pallets_of_line", "melt_of_furnace",
-    "weights_of_line", "stoppages_of_line", "jobs_of_line", "hours_of_day", "coverage", "signals_at", "expected_of_line", "lehr_hours_of_line",
-    "balances_before", "readings_before", "pallets_held", "hold_events_all", "challenges_between", "capacities_of_line", "densities_of_furnace", "tempers_of_line", "visuals_of_line",
-)  # fmt: skip
 MOST = 3
 SIGNALS = 5
 
@@ -71,7 +66,7 @@ def page_of(
             ("all pages", "../index.html"),
         ),
         cautions=(CAUTION, GLASS),
-        sources=sources(QUERIES, told.files),
+        sources=sources(told.asked, told.files),
         made="The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window.",
         workbook=f"{told.day.isoformat()}.xlsx",
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -113,14 +113,19 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
     return Sheet(name, title, PARETO_COLUMNS, rows, caption, strong=strong)
 
 
-def sources(queries: Sequence[str], files: pl.DataFrame) -> tuple[str, ...]:
-    """The queries and the received files behind a page."""
+def queries_words(asked: Collection[str]) -> str:
+    """The queries that were asked for a page, in a sentence of its sources."""
+    return f"queries: {', '.join(f'sql/{name}.sql' for name in sorted(asked))}"
+
+
+def sources(asked: Collection[str], files: pl.DataFrame) -> tuple[str, ...]:
+    """The queries that were asked for a page, and the received files behind it."""
     named = [
         f"{row['feed']}: {row['rows_used']} rows of archive/{row['archived_as']} (SHA-256 {row['sha256'][:16]}…)"
         for row in files.head(60).iter_rows(named=True)
     ]
     more = [f"and {files.height - 60} more files"] if files.height > 60 else []
-    return (f"queries: {', '.join(f'sql/out/{name}.sql' for name in queries)}", *named, *more)
+    return (queries_words(asked), *named, *more)
 
 
 def uncalled_sentence(row: dict[str, Any]) -> str:

@@ -41,10 +41,6 @@ from pipelines.reports.laboratory.tables import (
 )
 from schemas.laboratory import Capacity, FurnaceLaboratory
 
-QUERIES = (
-    "densities_of_furnace", "capacities_of_line", "weights_of_line", "tempers_of_line", "visuals_of_line", "challenges_between", "mould_spans_between",
-    "hours_of_day", "lehr_hours_of_line", "laboratory_files",
-)  # fmt: skip
 MEASURING = (
     "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the laboratory; the official control is that of the "
     "authorised body under local law."
@@ -54,6 +50,7 @@ MEASURING = (
 def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Page:
     """The laboratory page of one furnace and production day."""
     span = plant.clock.day(day)
+    reader = reader.noting()
     told = answer_laboratory(reader, plant, day, furnace).furnaces[0]
     chart, _ = density_of(reader, plant, furnace, span.end)
     about = {"furnace": furnace, "from_time": span.start, "to_time": span.end}
@@ -74,7 +71,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
             ("all pages", "../../index.html"),
         ),
         cautions=(CAUTION, GLASS, MEASURING),
-        sources=sources(QUERIES, behind),
+        sources=sources(reader.asked, behind),
         made="Capacity by the mass of water, its density at its temperature, and the buoyancy of air (ISO 4787).",
         workbook=f"{furnace}.xlsx",
     )  # fmt: skip

@@ -16,15 +16,6 @@ from pipelines.reports.trace.tables import packed_words
 from pipelines.reports.trace.whereabouts import OUT, is_gone, left_known
 from schemas.quality import HeldPallet, Trace, TracedPallet
 
-QUERIES = (
-    "complaint",
-    "pallet",
-    "mould_spans_of_line",
-    "pallets_of_line",
-    "hold_events_all",
-    "pallets_named",
-    "pallets_held",
-)
 SIGNED = "Released to the customer by (name, date, signature): ________________________________"
 HANDLE = "Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says."
 KEEP = "Keep it apart and unopened until you hear from us."

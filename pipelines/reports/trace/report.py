@@ -7,24 +7,17 @@ import json
 from datetime import datetime
 from typing import Any
 
-import polars as pl
-
 from pipelines.cautions import FOOD
 from pipelines.clock import parse_timestamp
 from pipelines.ledger.store import Reader
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import count, percent, sources
+from pipelines.reports.frame.shared_parts import count, percent, queries_words
 from pipelines.reports.trace.evidence import evidence_sections
 from pipelines.reports.trace.plan import plan_section
 from pipelines.reports.trace.tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import OUT, left_known, named, whereabouts
 from schemas.quality import Trace
-
-QUERIES = (
-    "complaint", "pallet", "mould_spans_of_line", "jobs_of_line", "lehr_hours_of_line", "ware_by_bin", "calls_by_bin", "calls_of_mould", "pallets_of_line",
-    "challenges_between", "signals_at", "parts_there", "weights_of_line", "stoppages_of_line", "coverage", "files_behind", "hold_events_all",
-)  # fmt: skip
 
 
 def trace_address(told: Trace) -> str:
@@ -47,8 +40,7 @@ def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         sections=tuple(section for section in _sections(plant, told) if section is not None),
         links=(("all pages", "../index.html"), ("the report for the customer", f"{trace_name(told)}-customer.html")),
         cautions=(FOOD, CAUTION, GLASS),
-        sources=sources(QUERIES, pl.DataFrame({"feed": [], "archived_as": [], "rows_used": [], "sha256": []}))
-        + _files(told),
+        sources=(queries_words(told.queries), *_files(told)),
         made=(
             "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share that gets past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
             "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it joins what is not known of rate and detection with chance."
