@@ -11,6 +11,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from pipelines import __version__, errors, typed
+from pipelines.commands import deployments as cli_deployments
 from pipelines.commands import feeds as cli_feeds
 from pipelines.commands import holds as cli_holds
 from pipelines.commands import keeping as cli_keep
@@ -55,6 +56,7 @@ app.add_typer(cli_serve.people_app, name="people")
 app.add_typer(cli_serve.notices_app, name="notices")
 app.command()(cli_serve.serve)
 app.command()(cli_serve.schedule)
+app.command()(cli_deployments.deployments)
 app.command()(cli_feeds.listen)
 app.command()(cli_keep.backup)
 app.command()(cli_keep.export)

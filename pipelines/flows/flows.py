@@ -1,14 +1,36 @@
-"""The flows of the run history. Each is a thin wrapper around plain functions; a schedule that calls one is only a wake-up call."""
+"""The flows: they take a site's folder and plain values, so that any Prefect can start them. Each is a thin wrapper around plain functions.
+
+Started by a command or by `coldledger serve`, a flow finds the site that is open already (`with_history`); started by a worker of a works' own
+Prefect, it opens the site itself. A schedule that starts one is only a wake-up call: what it does depends on what it finds.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
 from typing import Any
 
-from prefect import flow, task
+from prefect import flow, get_run_logger, task
 
 from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help
-from pipelines.site.folder import OpenSite
+from pipelines.settings import settings_from_environment
+from pipelines.site.folder import OpenSite, close_to_others, keep_private, open_site
+from pipelines.site.locks import one_run_at_a_time
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run that this process has begun: the open site, the steps that are done, and where progress is shown."""
+
+    opened: OpenSite
+    steps: Steps
+    progress: Any
+
+
+_RUN: ContextVar[Run | None] = ContextVar("coldledger_run", default=None)
 
 
 def _can_help(task: Any, run: Any, state: Any) -> bool:
@@ -28,15 +50,69 @@ _IO: dict[str, Any] = {
 
 
 def _as_task(name: str, work: Callable[..., Any], args: Sequence[Any]) -> Any:
-    one: Any = task(name=name, **_IO)(work)
-    return one(*args)
+    step: Any = task(name=name, **_IO)(work)
+    return step(*args)
 
 
-def with_history(name: str, steps: Steps, opened: OpenSite, **told: Any) -> Any:
-    """Run a flow of `steps.FLOWS` under Prefect, its steps as tasks."""
+@flow(persist_result=False)
+def intake(site: str) -> Any:
+    """Take the inbox in, refresh what it touched, write the hour's pages. site: the folder of works.toml."""
+    return _work("intake", site)
 
-    def whole(opened: OpenSite) -> Any:
-        return FLOWS[name](steps.begin(_as_task), opened, **told)
 
-    one: Any = flow(name=name, validate_parameters=False, persist_result=False)(whole)
-    return one(opened)
+@flow(persist_result=False)
+def follow(site: str, days: list[date]) -> Any:
+    """After rows were corrected: the signals of those production days, and the pages of their hours."""
+    return _work("follow", site, days=days)
+
+
+@flow(persist_result=False)
+def close(site: str, day: date | None = None) -> Any:
+    """Close a production day, else every day that is over and was not closed since its last feed."""
+    return _work("close", site, day=day)
+
+
+@flow(persist_result=False)
+def rebuild(site: str, first: date, last: date) -> Any:
+    """Compute production days again from what was taken in, the last included."""
+    return _work("rebuild", site, first=first, last=last)
+
+
+ALL_FLOWS: dict[str, Any] = {"intake": intake, "follow": follow, "close": close, "rebuild": rebuild}
+
+
+def _work(name: str, site: str, **values: Any) -> Any:
+    run = _RUN.get()
+    if run is not None:
+        shown = {} if run.progress is None else {"progress": run.progress}
+        return FLOWS[name](run.steps.begin(_as_task), run.opened, **values, **shown)
+    keep_private()
+    opened = open_site(Path(site), settings_from_environment())
+    close_to_others(opened.site)
+    with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
+        answer = FLOWS[name](Steps().begin(_as_task), opened, **values)
+    get_run_logger().info("%s of %s: %s", name, opened.site.root, in_words(name, answer))
+    return None
+
+
+def in_words(name: str, answer: Any) -> str:
+    """What a flow did, in one line."""
+    if name == "intake":
+        report, pages = answer
+        refused = f"{report.rows_refused} rows and {report.files_refused} files refused"
+        return f"{report.files} files, {report.rows_kept} rows kept, {refused}, {len(pages)} hour pages"
+    if name == "follow":
+        return f"{len(answer)} hour pages"
+    return (
+        ", ".join(f"{done.day} revision {done.revision}" if name == "close" else str(done.day) for done in answer)
+        or "no day"
+    )
+
+
+def with_history(name: str, steps: Steps, opened: OpenSite, progress: Any = None, **values: Any) -> Any:
+    """Run a flow in this process under Prefect, its steps as tasks; gives back what the steps give."""
+    token = _RUN.set(Run(opened, steps, progress))
+    try:
+        return ALL_FLOWS[name](site=str(opened.site.root), **values)
+    finally:
+        _RUN.reset(token)
