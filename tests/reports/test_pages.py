@@ -138,7 +138,7 @@ def test_whatever_is_red_on_a_laboratory_page_stands_under_what_asks_for_somebod
 
 
 def test_what_scrolls_sideways_shows_an_edge_on_screen_and_none_on_paper() -> None:
-    style = (Path(laboratory.__file__).parent / "templates" / "style.css").read_text(encoding="utf-8")
+    style = (Path(laboratory.__file__).parent.parent / "templates" / "style.css").read_text(encoding="utf-8")
     screen, paper = style.split("@media print")
     assert ".scroll,figure.broad{background:linear-gradient(" in screen and "var(--edge)" in screen
     assert ".scroll,figure.broad{background:none}" in paper
