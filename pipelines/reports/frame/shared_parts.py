@@ -9,9 +9,8 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.measures.pareto.kinds_of_call import apart_words, uncounted_words
-from pipelines.measures.pareto.unread import Unread, unread_caption
-from pipelines.measures.statistics.shares import more_than_whole
+from pipelines.measures.pareto.kinds_of_call import apart_words
+from pipelines.measures.pareto.words import doubt_words
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
@@ -98,11 +97,7 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
         for row in told.rows
     ]
     caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
-    caption += uncounted_words(told.uncounted)
-    if told.unread_share:
-        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
-    if wrong := more_than_whole(told.rejected, told.ware):
-        caption += f" {wrong}"
+    caption += doubt_words(told)
     if told.refed:
         caption += f" {count(told.refed)} more went through the first station again and are no new ware."
     if told.apart:

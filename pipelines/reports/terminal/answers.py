@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pipelines.clock import parse_timestamp
-from pipelines.measures.pareto.kinds_of_call import apart_words, uncounted_words
-from pipelines.measures.pareto.unread import Unread, unread_caption
-from pipelines.measures.statistics.shares import more_than_whole
+from pipelines.measures.pareto.kinds_of_call import apart_words
+from pipelines.measures.pareto.words import doubt_words
 from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import meter_sentences, yield_words
 from pipelines.plant.works import Plant
@@ -79,11 +78,7 @@ def _pareto_caption(plant: Plant, told: Pareto) -> str:
     if told.why:
         return told.why
     caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
-    caption += uncounted_words(told.uncounted)
-    if told.unread_share:
-        caption += f" {unread_caption(Unread(told.unread_share, told.unread_stations))}"
-    if wrong := more_than_whole(told.rejected, told.ware):
-        caption += f" {wrong}"
+    caption += doubt_words(told)
     if told.refed:
         caption += f" {told.refed:,} more went through it again and are no new ware."
     if told.apart:
