@@ -47,22 +47,27 @@ def run_child(flow: str, root: Path, days: list[date]) -> Outcome:
 
 
 def _intake(opened: OpenSite, days: list[date]) -> Outcome:
-    report, pages = call_flow("intake", opened)
-    told = f"{report.files} files, {report.rows_kept} rows kept, {report.rows_refused} rows and {report.files_refused} files refused, {len(pages)} hour pages"
+    from pipelines.flows.steps import in_words
+
+    answer = call_flow("intake", opened)
+    report, _ = answer
     state = "needs a person" if report.needs_a_person else "done"
-    return Outcome(state, told, report.messages[:20], rows=report.rows_kept, files=report.files)
+    return Outcome(state, in_words("intake", answer), report.messages[:20], rows=report.rows_kept, files=report.files)
 
 
 def _close(opened: OpenSite, days: list[date]) -> Outcome:
+    from pipelines.flows.steps import in_words
+
     closed = call_flow("close", opened, day=days[0] if days else None)
     done = [one.day.isoformat() for one in closed]
-    told = ", ".join(f"{one.day} revision {one.revision}" for one in closed) or "no day to close"
-    return Outcome("done", told, [note for one in closed for note in one.missing][:20], done)
+    return Outcome("done", in_words("close", closed), [note for one in closed for note in one.missing][:20], done)
 
 
 def _follow(opened: OpenSite, days: list[date]) -> Outcome:
+    from pipelines.flows.steps import in_words
+
     pages = call_flow("follow", opened, days=days)
-    return Outcome("done", f"signals of {len(days)} days followed, {len(pages)} hour pages")
+    return Outcome("done", f"signals of {len(days)} days followed, {in_words('follow', pages)}")
 
 
 def _end(opened: OpenSite, days: list[date]) -> Outcome:

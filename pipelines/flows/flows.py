@@ -15,7 +15,7 @@ from typing import Any
 
 from prefect import flow, get_run_logger, task
 
-from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help
+from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help, in_words
 from pipelines.settings import settings_from_environment
 from pipelines.site.folder import OpenSite, close_to_others, keep_private, open_site
 from pipelines.site.locks import one_run_at_a_time
@@ -93,20 +93,6 @@ def _work(name: str, site: str, **values: Any) -> Any:
         answer = FLOWS[name](Steps().begin(_as_task), opened, **values)
     get_run_logger().info("%s of %s: %s", name, opened.site.root, in_words(name, answer))
     return None
-
-
-def in_words(name: str, answer: Any) -> str:
-    """What a flow did, in one line."""
-    if name == "intake":
-        report, pages = answer
-        refused = f"{report.rows_refused} rows and {report.files_refused} files refused"
-        return f"{report.files} files, {report.rows_kept} rows kept, {refused}, {len(pages)} hour pages"
-    if name == "follow":
-        return f"{len(answer)} hour pages"
-    return (
-        ", ".join(f"{done.day} revision {done.revision}" if name == "close" else str(done.day) for done in answer)
-        or "no day"
-    )
 
 
 def with_history(name: str, steps: Steps, opened: OpenSite, progress: Any = None, **values: Any) -> Any:

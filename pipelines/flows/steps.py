@@ -119,6 +119,19 @@ def rebuild(step: Steps, opened: OpenSite, first: date, last: date, progress: Pr
 FLOWS: dict[str, Callable[..., Any]] = {"intake": intake, "follow": follow, "close": close, "rebuild": rebuild}
 
 
+def in_words(name: str, answer: Any) -> str:
+    """What a flow did, in one line: for the run history, and for the books of the served site."""
+    if name == "intake":
+        report, pages = answer
+        refused = f"{report.rows_refused} rows and {report.files_refused} files refused"
+        return f"{report.files} files, {report.rows_kept} rows kept, {refused}, {len(pages)} hour pages"
+    if name == "follow":
+        return f"{len(answer)} hour pages"
+    if name == "close":
+        return ", ".join(f"{closed.day} revision {closed.revision}" for closed in answer) or "no day to close"
+    return ", ".join(str(rebuilt.day) for rebuilt in answer)
+
+
 def write_hours(
     opened: OpenSite, hours: list[tuple[str, datetime]], checked: list[Job], progress: Progress | None
 ) -> list[Path]:
