@@ -34,9 +34,9 @@ def deployments(
             f"Wrote {len(wanted(opened))} deployments to {write}; register them with `prefect deploy --all --prefect-file {write}`."
         )
         return
-    for name, one in zip(register(opened, pool), wanted(opened), strict=True):
+    for one in register(opened, pool):
         when = f"at {one.cron} by the clock of {opened.plant.works.timezone}" if one.cron else "by hand"
-        typer.echo(f"{name}: {when}, work pool {pool}")
+        typer.echo(f"{one.address}: {when}, work pool {pool}")
     typer.echo(
         f"Workers: `prefect worker start --pool {pool}` where {opened.site.root} is. `coldledger serve` of the same site does not run beside them."
     )

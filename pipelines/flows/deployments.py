@@ -20,13 +20,18 @@ NEW_FILE_MIN = 5  # how often the inbox is looked at where files are taken in as
 
 @dataclass(frozen=True)
 class Wanted:
-    """A deployment. cron: by the works' clock; None where it is begun by hand only."""
+    """A deployment of a flow under a name. cron: by the works' clock; None where it is begun by hand only."""
 
     flow: str
     name: str
     cron: str | None
     parameters: dict[str, Any]
     description: str
+
+    @property
+    def address(self) -> str:
+        """Flow and name, as Prefect asks for a deployment."""
+        return f"{self.flow}/{self.name}"
 
 
 def wanted(opened: OpenSite) -> list[Wanted]:
@@ -75,8 +80,8 @@ def as_text(opened: OpenSite, pool: str) -> str:
     )
 
 
-def register(opened: OpenSite, pool: str) -> list[str]:
-    """Make or renew the deployments on the server that PREFECT_API_URL names, and the work pool where it is not there; their names.
+def register(opened: OpenSite, pool: str) -> list[Wanted]:
+    """Make or renew the deployments on the server that PREFECT_API_URL names, and the work pool where it is not there; what they are.
 
     SiteError where no server is named or it does not answer.
     """
@@ -87,16 +92,17 @@ def register(opened: OpenSite, pool: str) -> list[str]:
         raise SiteError(
             "no Prefect server is named; set PREFECT_API_URL to its address, such as http://prefect.example:4200/api"
         )
+    deployments = wanted(opened)
     try:
         _make_pool(pool)
-        for one in wanted(opened):
+        for one in deployments:
             _deployment(opened, one, pool).apply()
     except Exception as error:
         said = str(error).splitlines()[0] if str(error) else "no words"
         raise SiteError(
             f"the Prefect server at {url} did not take the deployments ({type(error).__name__}: {said})"
         ) from error
-    return [f"{one.flow}/{one.name}" for one in wanted(opened)]
+    return deployments
 
 
 def _make_pool(pool: str) -> None:
