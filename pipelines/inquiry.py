@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import polars as pl
 
@@ -31,6 +31,9 @@ from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, Trace
 from schemas.results import Pareto, Result, Signal, Yield
 from schemas.weights import Weights
+
+if TYPE_CHECKING:
+    from schemas.feeds import Feed
 
 Answer = TypeVar("Answer")
 
@@ -60,18 +63,13 @@ class Inquiry:
 
     def table(self, name: str) -> pl.DataFrame:
         """Every row in force of one feed's table: the feed's columns, times in UTC, and `batch` and `file_line` of the file it came from."""
-        if name not in self.tables:
-            raise WrongUse(f"there is no table '{name}'; there are {', '.join(self.tables)}")
-        return self._ask(lambda reader: reader.current(name))
+        known = self._feed(name).name
+        return self._ask(lambda reader: reader.current(known))
 
     def columns(self, name: str) -> pl.DataFrame:
         """What the columns of a table mean: name, meaning, unit."""
-        from schemas.feeds import ALL_FEEDS
-        from schemas.quantities import QUANTITIES
-
-        if name not in ALL_FEEDS:
-            raise WrongUse(f"there is no table '{name}'; there are {', '.join(self.tables)}")
-        known = [QUANTITIES[column] for column in ALL_FEEDS[name].columns]
+        feed = self._feed(name)
+        known = [feed.quantity(column) for column in feed.columns]
         return pl.DataFrame(
             {
                 "column": [one.name for one in known],
@@ -130,7 +128,8 @@ class Inquiry:
         from pipelines.answers.trace.answer import answer_trace
         from pipelines.answers.trace.question import Question
 
-        start, end = (None if at is None else self._moment(at) for at in (made_from, made_to))
+        first, last = (None if at is None else _text(at) for at in (made_from, made_to))
+        start, end = typed.part(first, last, self._opened.plant.clock.zone, "trace", ("made_from", "made_to"))
         by = None if received is None else self._day(received)
         question = Question(complaint, item, line, mould, defect, pallet, start, end, by)
         return self._ask(lambda reader: answer_trace(reader, self._opened.known, question))
@@ -150,17 +149,26 @@ class Inquiry:
         with self._opened.ledger.reading() as reader:
             return question(reader)
 
-    def _moment(self, at: str | datetime) -> datetime:
-        return typed.moment(at.isoformat() if isinstance(at, datetime) else at, self._opened.plant.clock.zone)
-
     def _span(self, start: str | datetime, end: str | datetime, question: str) -> Span:
         zone = self._opened.plant.clock.zone
-        texts = [at.isoformat() if isinstance(at, datetime) else at for at in (start, end)]
-        return typed.span(texts[0], texts[1], zone, question, ("start", "end"))
+        return typed.span(_text(start), _text(end), zone, question, ("start", "end"))
+
+    @staticmethod
+    def _feed(name: str) -> Feed:
+        from schemas.feeds import ALL_FEEDS
+
+        if name not in ALL_FEEDS:
+            raise WrongUse(f"there is no table '{name}'; there are {', '.join(ALL_FEEDS)}")
+        return ALL_FEEDS[name]
 
     @staticmethod
     def _day(day: str | date) -> date:
-        return typed.day(day if isinstance(day, str) else day.isoformat())
+        return typed.day(_text(day))
+
+
+def _text(at: str | date) -> str:
+    """A day or a moment as it is typed."""
+    return at if isinstance(at, str) else at.isoformat()
 
 
 def open_site(path: str | Path | None = None) -> Inquiry:

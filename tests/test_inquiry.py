@@ -68,5 +68,7 @@ def test_what_does_not_exist_is_one_sentence(day_taken: Place, tmp_path: object)
         site.yields("yesterday")
     with pytest.raises(WrongUse, match=r"start .* must lie before end"):
         site.pareto("K1", END, START)
+    with pytest.raises(WrongUse, match=r"made_from .* must lie before made_to"):
+        site.trace(item="B500", made_from=END, made_to=START)
     with pytest.raises(SiteError, match="is no site"):
         open_site(str(tmp_path))
