@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 import threading
-import time
-from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
@@ -20,7 +17,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
-from pipelines.pages.gate import OPEN, Gate
+from pipelines.pages.around import Around
+from pipelines.pages.gate import Gate
 from pipelines.pages.made_pages import Desk, Key, Make
 from pipelines.pages.metrics import Meter
 from pipelines.pages.places import feeds as routes_feeds
@@ -36,20 +34,7 @@ from pipelines.people.books import Books
 from pipelines.reports.frame.page import Section
 from pipelines.settings import Settings, Site
 
-LARGEST_FORM = 2 << 20
-HELD_BACK_S = 0.15  # of an answer, while a flow is at work
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
-)
-_HEADERS = {
-    "Content-Security-Policy": POLICY,
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
-}
+MOST_ASIDE = 12  # sentences that wait to be written as a page; who comes beyond them is told in plain text
 log = logging.getLogger("coldledger.pages")
 
 
@@ -81,49 +66,13 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
         TrustedHostMiddleware,
         allowed_hosts=[host.strip("[]") if host.startswith("[") else host for host in told.hosts] or ["*"],
     )
-    app.middleware("http")(_around(app, web.desk, told.grace_s > 0))
+    app.add_middleware(Around, web=web, meter=app.state.meter, patient=told.grace_s > 0)
     return app
 
 
 def _live(web: Web) -> list[tuple[Key, Make]]:
     """Pages that are made before anybody asks for them."""
     return [routes_machine.figures_page(web), *routes_read.live_pages(web)]
-
-
-def _around(app: FastAPI, desk: Desk, patient: bool) -> Callable[..., Awaitable[Response]]:
-    async def around(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
-        begun = time.perf_counter()
-        length = request.headers.get("content-length", "0" if request.method in ("GET", "HEAD") else "")
-        if not length.isdigit() or int(length) > LARGEST_FORM:
-            answer = Response(
-                "too large, or of unknown length\n", 413 if length.isdigit() else 411, media_type="text/plain"
-            )
-        else:
-            if patient and request.method == "GET" and request.url.path not in OPEN and desk.flow_runs():
-                await asyncio.sleep(
-                    HELD_BACK_S
-                )  # many readers who click without pause must not take the computer from an intake
-            answer = await call_next(request)
-        for name, value in _HEADERS.items():
-            answer.headers.setdefault(name, value)
-        route = getattr(request.scope.get("route"), "path", "other")
-        seconds = time.perf_counter() - begun
-        app.state.meter.answered(route, answer.status_code, seconds)
-        quiet = (
-            request.method in ("GET", "HEAD") and answer.status_code < 500
-        )  # a wall screen asks twice a minute, for months
-        level = logging.DEBUG if quiet else logging.INFO
-        log.log(
-            level,
-            "%s %s %d",
-            request.method,
-            request.url.path,
-            answer.status_code,
-            extra={"seconds": round(seconds, 4)},
-        )
-        return answer
-
-    return around
 
 
 def _page(web: Web, request: Request, status: int, text: str) -> Response:
@@ -133,14 +82,30 @@ def _page(web: Web, request: Request, status: int, text: str) -> Response:
     return web.show_own(request, View("", t("error.title"), "", (part,), cautions=()), status)
 
 
-def _errors(app: FastAPI, web: Web) -> None:
-    """What goes wrong is a page with one sentence; nobody is shown a traceback."""
+class _Sentences:
+    """Writes what is turned away: a page each, for the first of a crowd; plain text beyond them."""
 
-    async def page(request: Request, status: int, text: str, retry_s: int = 0) -> Response:
-        answer = await web.aside(_page, web, request, status, text)
+    def __init__(self, web: Web):
+        self.web, self._waiting = web, 0  # touched by the event loop alone
+
+    async def page(self, request: Request, status: int, text: str, retry_s: int = 0) -> Response:
+        """One sentence; with the seconds after which to come again, where there are any."""
+        answer = Response(text + "\n", status, media_type="text/plain; charset=utf-8")
+        if self._waiting < MOST_ASIDE:
+            self._waiting += 1
+            try:
+                answer = await self.web.aside(_page, self.web, request, status, text)
+            finally:
+                self._waiting -= 1
         if retry_s:
             answer.headers["Retry-After"] = str(retry_s)
         return answer
+
+
+def _errors(app: FastAPI, web: Web) -> None:
+    """What goes wrong is a page with one sentence; nobody is shown a traceback."""
+
+    page = _Sentences(web).page
 
     async def refused(request: Request, error: Refused) -> Response:
         if error.to_sign_in and request.method == "GET":

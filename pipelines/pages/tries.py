@@ -14,6 +14,7 @@ FREE, WAIT_S, LONGEST_S = (
     900.0,
 )  # tries of a name from an address that cost nothing; then a wait that doubles each time
 FREE_OF_ADDRESS, WITHIN_S = 20, 60.0  # tries from an address within a minute, whatever the names
+COME_BACK_S = 5  # where many sign in at once
 FORGOTTEN_S, MOST_KEPT = 3600.0, 20_000
 
 

@@ -14,7 +14,7 @@ from fastapi.responses import Response
 from pipelines.clock import parse_timestamp
 from pipelines.pages.forms import check, field, form
 from pipelines.pages.texts import LANGUAGES, Texts
-from pipelines.pages.tries import Tries
+from pipelines.pages.tries import COME_BACK_S, Tries
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.people.access import OLD_S, ROLES
@@ -22,11 +22,7 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 
 Token = Annotated[str, Form(max_length=400)]
-MOST_WAITING, AT_ONCE, COME_BACK_S = (
-    20,
-    4,
-    5,
-)  # sign-ins that wait for their turn, that are looked at together, and when to come back [s]
+MOST_WAITING, AT_ONCE = 20, 4  # sign-ins that wait for their turn, that are looked at together
 
 
 def router(web: Web) -> APIRouter:
