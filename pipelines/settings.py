@@ -1,4 +1,8 @@
-"""One frozen object for everything a person may set from outside the plant file."""
+"""One frozen object for everything a person may set from outside the plant file.
+
+**The clock** is `Settings.now()`; `COLDLEDGER_CLOCK=2026-03-05T05:05:00+00:00x600` makes all processes read another one
+that runs fast. The invented works is served at the time its feeds end (its mark file).
+"""
 
 from __future__ import annotations
 

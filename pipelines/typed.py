@@ -2,6 +2,11 @@
 
 What comes out needs no further check: days from FIRST to LAST, moments within them, spans no longer than their question bears, numbers that are finite.
 Whatever else was typed is WrongUse with one sentence.
+
+**What a person types** comes in by `typed.py` alone: days of 2000 to 2100, times, spans as long as their question bears
+(`LONGEST`), finite numbers; anything else is WrongUse, a sentence and exit 2, 400 on a page. `tests/test_typed.py`
+walks over every command and `tests/pages/test_whatever_is_typed.py` over every route with the same rubbish: a new
+option or route is tried without being named.
 """
 
 from __future__ import annotations

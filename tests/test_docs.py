@@ -108,6 +108,25 @@ def test_the_picture_and_the_files_that_the_docs_name_exist() -> None:
         assert (ROOT / name).exists(), name
 
 
+def test_the_files_that_decisions_name_exist() -> None:
+    folders = ("pipelines", "schemas", "sql", "tests", "sample_feeds")
+    files = [path.relative_to(ROOT).as_posix() for folder in folders for path in (ROOT / folder).rglob("*.*")]
+    places = [
+        path for path in (ROOT / "pipelines").rglob("*.py") if path.name in ("__init__.py", "typed.py", "settings.py")
+    ]
+    texts = [
+        (path, path.read_text(encoding="utf-8"))
+        for path in [*places, ROOT / "DEVELOPERS.md", *(ROOT / "tests").glob("**/__init__.py")]
+    ]
+    named = [(path, name) for path, text in texts for name in re.findall(r"`([\w/]+\.(?:py|sql))\b", text)]
+    assert len(named) > 80
+    assert not [(str(path), name) for path, name in named if not any(f"/{file}".endswith(f"/{name}") for file in files)]
+
+
+def test_developers_is_a_map_of_at_most_8000_bytes() -> None:
+    assert (ROOT / "DEVELOPERS.md").stat().st_size <= 8000
+
+
 def test_every_dependency_has_its_reason() -> None:
     told = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").lower()

@@ -1,1 +1,33 @@
-"""The web application: routes and forms. It asks `answers` and `work`, shows what they say, and computes no statistic."""
+"""The web application: routes and forms. It asks `answers` and `work`, shows what they say, and computes no statistic.
+
+**Pages** (`pages/`). A route builds a `View` (a report's `Page`, or sections of its own); `Desk` keeps views made and
+written for all readers: good while neither ledger nor works.toml was written, and for a window of the past while no
+file touches it. A page just found good may be shown for 20 s more, and while a flow runs and 20 s after it (its "as of"
+says so), and is made anew behind the reader's back; what somebody writes by a page is seen at once. Pages that
+everybody opens are made before they are asked for. Day, weight and laboratory pages are shown from the data kept beside
+them (`reports/frame/stored_page.py`). What differs between readers (name, form token) is put into the shared HTML last;
+forms are shown by the role's CSS class and checked by the server.
+
+**Live pages** (`refresh_s`) are made anew by the works' clock: those that name stations after 30 s, others after 60,
+whether anything was written or not; while a flow runs behind the reader's back. What is late and how old the newest
+count is (`pages/fresh.py`) is worked out at each answer from what the ledger last said, so that it goes on during a
+commit; `/health` says the same. On a fast clock browsers ask again as much sooner.
+
+**Nobody takes the pages away.** Health, sign-in and what is turned away have threads of their own (`Web.at_once`,
+`quickly`, `Door`); pages are made two at once, at most eight asked for by one reader and 24 by all (`turns.py`), the
+rest is answered 429. A try to sign in is counted before the password is looked at, by name and address together with a
+delay that doubles, and by address (`tries.py`); two passwords are hashed at once. Beyond this computer `gate.py` stands
+before every route. Commands and served parts write with a mask that leaves out everybody but the account and its group
+(`site.keep_private`).
+
+**The page's address holds everything**: order (`sort=table.column.desc`), window, defect, `wall=1`; `as=csv&table=…`
+and `as=xlsx` are the same question in another form. One script (`static/app.js`) puts changed parts in place, sorts
+without a jump, copies; without it all still works.
+
+**The application writes the ledger in its own process**: DuckDB refuses a writer while the process has it open to read,
+so a writer holds the gate and waits until its readers have closed (`store.py`).
+
+**Texts** (`pages/texts.toml`): keys for the application's own words, phrases for what reports write in English, with
+places; a test holds languages complete. Numbers are written in the works' way by `pipelines/numbers.py`, one way a
+process.
+"""
