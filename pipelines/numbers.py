@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.plant.works import Pages
+from pipelines.plant.tables import Pages
 
 _WAY = [Pages()]
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import BaseModel
 
 from pipelines.errors import PlantError
+from pipelines.plant import mapping as mappings_of_plant
+from pipelines.plant import tables as tables_of_plant
 from pipelines.plant.works import Plant, read_plant, restored
 from pipelines.site.folder import template
 from tests.conftest import WORKS
@@ -128,3 +131,12 @@ def test_not_every_defect_can_be_no_fault() -> None:
     head, *defects = text.split("[[defect]]")
     text = "[[defect]]".join([head, *(part.replace("origin =", 'kind = "sample"\norigin =', 1) for part in defects)])
     assert any("no [[defect]] is a fault" in mistake for mistake in mistakes(text))
+
+
+def test_every_key_of_works_toml_says_what_it_is() -> None:
+    tables = [Plant, *vars(tables_of_plant).values(), *vars(mappings_of_plant).values()]
+    models = {one for one in tables if isinstance(one, type) and issubclass(one, BaseModel) and one is not BaseModel}
+    assert len(models) >= 22
+    assert not [
+        f"{one.__name__}.{name}" for one in models for name, key in one.model_fields.items() if not key.description
+    ]

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.plant.works import GOBS, Plant
+from pipelines.plant.tables import GOBS
+from pipelines.plant.works import Plant
 from schemas.reasons import Reason
 
 Rule = tuple[tuple[str, str], Callable[[Plant, Any, Any], bool], Reason]

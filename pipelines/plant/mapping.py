@@ -67,33 +67,57 @@ class Wide(_Part):
     """Headings that are values: `columns` (names or globs) whose headings go into the column `name` and whose cells into `value`.
     Where a glob has one `*`, what it stands for is the value; else the whole heading."""
 
-    columns: Globs
-    name: str
-    value: str
+    columns: Globs = Field(description="names or globs of headings that are values")
+    name: str = Field(description="column that gets what the heading says")
+    value: str = Field(description="column that gets the cells")
 
 
 class Mapping(_Part):
     """How a foreign export becomes a feed. README, "A station whose export has other names", tells each key."""
 
-    files: Globs
-    feed: str
-    encoding: Annotated[str, AfterValidator(_encoding)] = "utf-8"
-    separator: str = Field(default=",", min_length=1, max_length=1)
-    decimal: Literal[".", ","] = "."
-    thousands: Literal["", ".", ",", " ", "'"] = ""
-    skip_lines: int = Field(default=0, ge=0, le=1000)
-    header_lines: int = Field(default=1, ge=0, le=10)
-    leave_lines: tuple[str, ...] = ()
-    timezone: Zone | None = None
-    time_format: str | None = None
-    date_format: str | None = None
-    columns: dict[str, str] = {}
-    wide: tuple[Wide, ...] = ()
-    from_name: Annotated[str, AfterValidator(_pattern)] | None = None
-    constants: dict[str, str | int | float] = {}
-    values: dict[str, dict[str, str]] = {}
-    leave_values: dict[str, tuple[str, ...]] = {}
-    factors: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = {}
+    files: Globs = Field(description="names or globs of the files")
+    feed: str = Field(description="what they become. One export with several feeds in it has several mappings")
+    encoding: Annotated[str, AfterValidator(_encoding)] = Field("utf-8", description="as the file is written")
+    separator: str = Field(default=",", min_length=1, max_length=1, description="as the file is written")
+    decimal: Literal[".", ","] = Field(
+        ".",
+        description="as the file is written. Where the mark is a comma, a point that is no thousands mark makes no number: it is set aside",
+    )
+    thousands: Literal["", ".", ",", " ", "'"] = Field("", description="as the file is written")
+    skip_lines: int = Field(default=0, ge=0, le=1000, description="lines before the header")
+    header_lines: int = Field(
+        default=1,
+        ge=0,
+        le=10,
+        description='lines of the header, read downwards (`"Rejects" over "17"` is `"Rejects 17"`; 0: columns are called 1, 2, ...)',
+    )
+    leave_lines: tuple[str, ...] = Field((), description='lines to leave out, such as `["Total*"]`')
+    timezone: Zone | None = Field(None, description="of times without an offset")
+    time_format: str | None = Field(
+        None, description='as Python\'s strptime has it, or `"seconds since 1970"`, `"milliseconds since 1970"`'
+    )
+    date_format: str | None = Field(None, description="of days, as Python's strptime has it")
+    columns: dict[str, str] = Field(
+        {}, description="heading -> column; two headings of one column are joined by a blank (a day and a time of day)"
+    )
+    wide: tuple[Wide, ...] = Field(
+        (),
+        description='headings that are values: `[{ columns = "Form *", name = "mould", value = "weight_g" }]`; several where each mould has several columns',
+    )
+    from_name: Annotated[str, AfterValidator(_pattern)] | None = Field(
+        None, description='columns from the file\'s name (`"gauge_(?P<line>[^_]+)_"`)'
+    )
+    constants: dict[str, str | int | float] = Field({}, description="columns that are always the same")
+    values: dict[str, dict[str, str]] = Field(
+        {},
+        description="codes in the works' words, column by column (counts under codes that mean the same are added up)",
+    )
+    leave_values: dict[str, tuple[str, ...]] = Field(
+        {}, description="codes that are no rows of this feed, column by column"
+    )
+    factors: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = Field(
+        {}, description="what a number is multiplied by: `{ batch_kg = 1000 }` for tonnes"
+    )
 
     def takes(self, name: str) -> bool:
         """Whether a file of this name is one of this export's."""
@@ -113,13 +137,15 @@ class Listener(_Part):
     file_seconds: a file at least so often while messages come.
     """
 
-    broker: str
-    port: int = Field(default=1883, ge=1, le=65535)
-    tls: bool = False
-    ca_file: str | None = None
-    user: str | None = None
-    client: str = "coldledger"
-    file_seconds: float = Field(default=60.0, ge=1, le=3600)
+    broker: str = Field(description="its name or address")
+    port: int = Field(default=1883, ge=1, le=65535, description="where it listens")
+    tls: bool = Field(False, description="true: encrypted, and the broker must prove who it is")
+    ca_file: str | None = Field(None, description="certificates to trust, where the works has its own")
+    user: str | None = Field(
+        None, description="name at the broker; the password stands in .listen/password.txt, never in works.toml"
+    )
+    client: str = Field("coldledger", description="name of this listener at the broker")
+    file_seconds: float = Field(default=60.0, ge=1, le=3600, description="a file at least so often while messages come")
 
 
 class Topic(_Part):
@@ -128,6 +154,10 @@ class Topic(_Part):
     name: how the files' names begin: a feed, or what a [[mapping]] takes.  arrival: column that gets the time of arrival where the message has none.
     """
 
-    topic: Annotated[str, AfterValidator(_topic)]
-    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=60)]
-    arrival: str | None = None
+    topic: Annotated[str, AfterValidator(_topic)] = Field(
+        description="topic filter; a level in braces (`{station}`) is any word there, and fills that column"
+    )
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=60)] = Field(
+        description='how the files\' names begin: a feed, or what the files of a [[mapping]] take (nested keys: "read.g")'
+    )
+    arrival: str | None = Field(None, description="column that gets the time of arrival where the message has none")

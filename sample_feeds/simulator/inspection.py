@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import polars as pl
 
-from pipelines.plant.works import Station
+from pipelines.plant.tables import Station
 from sample_feeds.simulator.plan import Dimmed, LinePlan, Plan
 from sample_feeds.simulator.rough import is_fault, reads_moulds
 from sample_feeds.simulator.set_aside import set_aside

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipelines.plant.works import Station
+from pipelines.plant.tables import Station
 from sample_feeds.simulator.line import LineRun
 from sample_feeds.simulator.plan import Plan
 from sample_feeds.simulator.rough import STEP_MIN, ar1

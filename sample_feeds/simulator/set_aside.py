@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
-from pipelines.plant.works import Station
+from pipelines.plant.tables import Station
 from sample_feeds.simulator.rough import kind_of, reads_moulds
 
 if TYPE_CHECKING:

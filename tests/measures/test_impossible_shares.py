@@ -10,7 +10,7 @@ from pipelines import numbers
 from pipelines.measures.pareto.hour_figures import Pulse
 from pipelines.measures.statistics.shares import more_than_whole, ratio, share
 from pipelines.numbers import expected
-from pipelines.plant.works import Pages
+from pipelines.plant.tables import Pages
 from pipelines.reports.frame.sheet import number_format, written
 
 

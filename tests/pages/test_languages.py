@@ -12,7 +12,7 @@ import pytest
 from pipelines import numbers
 from pipelines.pages import texts as module
 from pipelines.pages.texts import LANGUAGES, catalogue, places_of, preferred, texts
-from pipelines.plant.works import Pages
+from pipelines.plant.tables import Pages
 from tests.pages.conftest import Browser
 
 Make = Callable[..., Browser]

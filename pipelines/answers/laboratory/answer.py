@@ -26,7 +26,8 @@ from pipelines.measures.laboratory.checks import (
 )
 from pipelines.measures.laboratory.density import DensityChart, densities, density_chart, effect
 from pipelines.measures.weights.rounds import rounds_of
-from pipelines.plant.works import Line, Plant
+from pipelines.plant.tables import Line
+from pipelines.plant.works import Plant
 from schemas.laboratory import (
     Density,
     DensityChange,

@@ -26,7 +26,8 @@ from pipelines.measures.laboratory.water import at_20c, capacity_ml
 from pipelines.measures.statistics.shares import mean_half_width
 from pipelines.measures.weights.rounds import mould_order, rounds_of
 from pipelines.measures.weights.tell import KEEPS
-from pipelines.plant.works import Item, Plant
+from pipelines.plant.tables import Item
+from pipelines.plant.works import Plant
 from schemas.laboratory import Capacity, CapacityCheck, InferredCapacity, Measuring, MeasuringVerdict
 
 BACK = timedelta(

@@ -27,7 +27,8 @@ from pipelines.measures.statistics.shares import score_interval
 from pipelines.measures.trace.escapes import carried
 from pipelines.measures.trace.exposure import Stay, forming_quantiles, hull
 from pipelines.measures.trace.packing import TOLD
-from pipelines.plant.works import FAULT, SEVERITIES, Plant
+from pipelines.plant.tables import FAULT, SEVERITIES
+from pipelines.plant.works import Plant
 from schemas.quality import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
 SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is not listed

@@ -44,7 +44,8 @@ from pipelines.measures.yields.overpacked import above_what_passed
 from pipelines.measures.yields.suspects import could_be, suspects_of
 from pipelines.measures.yields.table_wait import Carried, CarriedItems, carried_over
 from pipelines.measures.yields.usual_losses import DAYS, Expected
-from pipelines.plant.works import Furnace, Plant
+from pipelines.plant.tables import Furnace
+from pipelines.plant.works import Plant
 from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
 
 TOGETHER = "judged together with"  # beside the expectations of a close's `usual`

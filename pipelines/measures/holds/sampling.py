@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipelines.plant.works import AQLS, Sampling
+from pipelines.plant.tables import AQLS, Sampling
 from schemas.quality import SamplingPlan
 
 LETTERS = "ABCDEFGHJKLMNPQR"

@@ -13,7 +13,8 @@ from pipelines.clock import Span
 from pipelines.measures.holds.sampling import for_sample
 from pipelines.measures.statistics.shares import proportion_interval
 from pipelines.measures.trace.trust import LATE
-from pipelines.plant.works import SEVERITIES, Plant
+from pipelines.plant.tables import SEVERITIES
+from pipelines.plant.works import Plant
 
 UNNAMED = "not noted"
 REAL_AT_MM = 4.06  # thickness at which a temper number as read is the real one: 0.160 inch

@@ -11,7 +11,8 @@ from pipelines.measures.pareto.kinds_of_call import faults, no_faults, rejected_
 from pipelines.measures.pareto.mould_places import UNPLACED, UNREAD
 from pipelines.measures.pareto.unread import Unread, unread_calls
 from pipelines.measures.statistics.shares import ratio
-from pipelines.plant.works import SEVERITIES, Plant
+from pipelines.plant.tables import SEVERITIES
+from pipelines.plant.works import Plant
 from schemas.results import Apart, Pareto, ParetoRow
 
 DIMENSIONS = ("defect", "mould", "section", "gob", "station", "zone", "severity")

@@ -17,7 +17,7 @@ from pipelines.measures.weights.drift import Fit, GobSeries, alarms, fit, gob_se
 from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.measures.weights.spreads import Spread, own_spreads
-from pipelines.plant.works import Item
+from pipelines.plant.tables import Item
 from schemas.weights import Weights
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged

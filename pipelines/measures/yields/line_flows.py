@@ -18,7 +18,8 @@ from pipelines.clock import Span
 from pipelines.measures.lehr.lehr_time import LehrTime
 from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
 from pipelines.measures.yields.table_wait import Carried, CarriedItems
-from pipelines.plant.works import Furnace, Plant
+from pipelines.plant.tables import Furnace
+from pipelines.plant.works import Plant
 
 CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
 OPEN_PALLET = 0.03  # of what is on pallets that are not reported yet, over the estimate

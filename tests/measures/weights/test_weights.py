@@ -18,7 +18,7 @@ from pipelines.measures.weights import Study, study
 from pipelines.measures.weights.charts import FAR, SPREAD, judge_for
 from pipelines.measures.weights.rounds import rounds_of
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean
-from pipelines.plant.works import Item
+from pipelines.plant.tables import Item
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 LEHR = LehrTime(90.0, 5.0, "nominal")

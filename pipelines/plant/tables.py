@@ -1,0 +1,264 @@
+"""The tables of works.toml, each key with what it says: the reference of works.toml is made from these."""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
+
+from pipelines.plant.mapping import Zone
+
+GOBS = ("A", "B", "C", "D")
+SEVERITIES = ("critical", "major", "minor")
+FAULT = "fault"
+AQLS = (  # the steps of ISO 2859-1; up to 10 they are percent nonconforming
+    0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0,
+    400.0, 650.0, 1000.0,
+)  # fmt: skip
+
+
+def _of_day(text: object) -> time:
+    if isinstance(text, time):
+        return text
+    try:
+        return time.fromisoformat(str(text))
+    except ValueError:
+        raise ValueError(f"'{text}' is not a time of day such as 06:00") from None
+
+
+def _step(aql: float) -> float:
+    if aql not in AQLS or aql > 10:
+        raise ValueError(
+            f"{aql:g} is no AQL of ISO 2859-1 for percent nonconforming ({', '.join(f'{a:g}' for a in AQLS[:16])})"
+        )
+    return aql
+
+
+Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\s/\\\"'<>&,;]+$")]
+TimeOfDay = Annotated[time, BeforeValidator(_of_day)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Aql = Annotated[Positive, AfterValidator(_step)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Works(Table):
+    name: str = Field(description="as pages and reports are headed")
+    timezone: Zone = Field(
+        description="IANA name, such as Europe/Lisbon; days and shifts follow this clock, the ledger keeps UTC"
+    )
+    day_starts: TimeOfDay = Field(description="local time at which the production day begins")
+    shifts: tuple[TimeOfDay, ...] = Field(min_length=1, description="local times at which shifts begin")
+
+
+class Furnace(Table):
+    id: Id = Field(description="as feeds name it")
+    colour: str = Field("", description="of its glass, in words")
+    surface_m2: Positive = Field(description="melter surface, for the level correction")
+    density_g_cm3: Positive = Field(description="of its glass")
+
+
+class Line(Table):
+    id: Id = Field(description="as feeds name it")
+    furnace: str = Field(description="the furnace that feeds it")
+    sections: int = Field(ge=1, le=40, description="of its machine")
+    gobs: int = Field(ge=1, le=4, description="gob positions: 2 means A and B")
+    lehr_minutes: Positive = Field(description="nominal, from the gob cut to the first station")
+    weights_minutes: NotNegative | None = Field(
+        None, description="where this line's weighings are due at another interval than [checks] says"
+    )
+
+    @property
+    def gob_positions(self) -> tuple[str, ...]:
+        return GOBS[: self.gobs]
+
+
+class Station(Table):
+    id: Id = Field(description="as feeds name it")
+    line: str = Field(description="the line on which it stands")
+    order: int = Field(ge=1, description="the order in which ware meets the stations; parallel lanes share an order")
+    after_minutes: NotNegative = Field(0.0, description="running time from the first station")
+    sees: tuple[str, ...] | None = Field(None, description="the defects that it can call; without it, any")
+    counter_modulus: int | None = Field(default=None, gt=0, description="where its running totals begin again at 0")
+
+    def can_call(self, defect: str) -> bool:
+        return self.sees is None or defect in self.sees
+
+
+class Defect(Table):
+    """kind: what a call of it says. Only a fault is a defect of the ware; the others are ware thrown out by its mould number, samples
+    taken, ware thrown out while a station was set, and ware sent another way."""
+
+    code: Id = Field(description="your own code")
+    name: str = Field(description="in words, as pages show it")
+    severity: Literal["critical", "major", "minor"] = Field(
+        description="how bad it is; critical defects (those that cut or choke) are listed first and always"
+    )
+    zone: Literal["finish", "neck", "shoulder", "body", "heel", "base", "whole"] = Field(
+        description="where on the container"
+    )
+    origin: Literal["mould", "timing", "gob", "glass", "lehr", "handling"] = Field(description="where to look first")
+    kind: Literal["fault", "mould_rejection", "sample", "setting", "diverted"] = Field(
+        "fault", description="what a call of it says: a fault of the ware, or ware thrown out for no fault of its own"
+    )
+
+
+class Item(Table):
+    id: Id = Field(description="as feeds name it")
+    name: str = Field(description="in words, as pages show it")
+    weight_g: Positive = Field(description="nominal")
+    weight_min_g: Positive | None = Field(None, description="least weight of a container")
+    weight_max_g: Positive | None = Field(None, description="greatest weight of a container")
+    capacity_ml: Positive | None = Field(None, description="nominal, measured as `fill` says")
+    capacity_min_ml: Positive | None = Field(None, description="least capacity")
+    capacity_max_ml: Positive | None = Field(None, description="greatest capacity")
+    fill: Literal["brimful", "fill_line"] = Field(
+        "brimful", description="how capacity is measured: brimful, or to the fill line"
+    )
+    nominal_ml: Positive | None = Field(
+        None, description="what a measuring container is marked with, where capacity_ml is another"
+    )
+    units_per_pallet: int | None = Field(default=None, gt=0, description="containers on a whole pallet")
+    measuring_container: bool = Field(False, description="true: the capacity rules for measuring containers apply")
+    temper_thickness_mm: Positive | None = Field(
+        None, description="of the glass where temper numbers are read; without it no real temper number"
+    )
+
+
+class Laboratory(Table):
+    """sink_float_g_cm3_per_c: of the works' own liquid.  temper_max, real_temper_max: the greatest apparent (as read) and
+    real temper number that the works accepts."""
+
+    sink_float_g_cm3_per_c: Positive | None = Field(
+        None, description="of your own liquid, calibrated with two standards; without it a comparison tells no density"
+    )
+    temper_max: Positive | None = Field(
+        None, description="the greatest temper number, as read, that your works accepts"
+    )
+    real_temper_max: Positive | None = Field(
+        None, description="the same for real temper numbers; needs temper_thickness_mm of the item"
+    )
+
+
+class MustCatch(Table):
+    """The share of a challenge's passes that must be caught, by the defect's severity. A plain number stands for major and minor; critical: every pass."""
+
+    critical: float = Field(default=1.0, gt=0, le=1, description="share of the passes with a critical defect")
+    major: float = Field(default=0.8, gt=0, le=1, description="share of the passes with a major defect")
+    minor: float = Field(default=0.8, gt=0, le=1, description="share of the passes with a minor defect")
+
+
+def _must_catch(told: object) -> object:
+    return {"major": told, "minor": told} if isinstance(told, int | float) and not isinstance(told, bool) else told
+
+
+class Checks(Table):
+    """How often what is due (0: not asked for), and when a challenge is passed."""
+
+    weights_minutes: NotNegative = Field(
+        60.0, description="weighings of a line; a [[line]] can say weights_minutes of its own"
+    )
+    capacity_hours: NotNegative = Field(8.0, description="capacity checks")
+    density_hours: NotNegative = Field(24.0, description="density of the glass")
+    temper_hours: NotNegative = Field(0.0, description="temper numbers")
+    visual_hours: NotNegative = Field(0.0, description="samples looked at")
+    challenge_hours: Positive = Field(8.0, description="challenges of a station; overdue after 1.25 times that")
+    challenge_must_catch: Annotated[MustCatch, BeforeValidator(_must_catch)] = Field(
+        MustCatch(),
+        description="share of a challenge's passes that must be caught, by the defect's severity; a plain number stands for major and minor",
+    )
+
+
+class Warehouse(Table):
+    """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released means cleared, and still in the store."""
+
+    released_means_gone: bool = Field(
+        False,
+        description="true: a pallet whose state is `released` has left the works; else nobody knows, and every page says so",
+    )
+
+
+class Sampling(Table):
+    """Inspection level and acceptance quality limits [percent nonconforming] for samples by ISO 2859-1."""
+
+    level: Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"] = Field(
+        "II", description="inspection level of ISO 2859-1"
+    )
+    aql_major: Aql = Field(0.65, description="percent nonconforming; critical defects are never sampled away")
+    aql_minor: Aql = Field(2.5, description="percent nonconforming")
+
+
+class Uncertainty(Table):
+    """Relative standard uncertainty of each meter's total over a production day, in percent."""
+
+    melt: NotNegative = Field(1.5, description="of what was melted")
+    gobs_cut: NotNegative = Field(0.05, description="of the gobs cut")
+    station_counts: NotNegative = Field(0.3, description="of what a station counted")
+    packed: NotNegative = Field(0.1, description="of the containers packed")
+    weight: NotNegative = Field(0.2, description="of the scale")
+
+
+class Cost(Table):
+    """What lost glass costs, where the works wants losses in money too."""
+
+    glass_per_t: Positive = Field(description="price of a tonne of lost glass")
+    currency: str = Field("", description="as it stands behind the price")
+
+
+class Pages(Table):
+    """How the works writes: language of the pages, decimal mark, and what stands between thousands."""
+
+    language: Literal["en", "de"] = Field("en", description="of the pages; each reader can choose")
+    decimal: Literal[".", ","] = Field(".", description="decimal mark")
+    thousands: Literal[" ", ",", ".", "'", ""] = Field(" ", description="what stands between thousands")
+
+
+class Schedule(Table):
+    """When `coldledger serve` calls the flows. close_at: local time; without it a day is closed when its last feed has come, at the latest
+    close_latest_minutes after its end. on_new_file: take files in as they come, not only at the hour's minute."""
+
+    intake_minute: int = Field(default=4, ge=0, le=59, description="of every hour")
+    on_new_file: bool = Field(True, description="and whenever a whole file has come")
+    close_at: TimeOfDay | None = Field(
+        None, description="local time; without it a day is closed when its last feed has come"
+    )
+    close_latest_minutes: Positive = Field(120.0, description="at the latest so long after the day's end")
+
+
+class Notices(Table):
+    """What is worth a mail or a call to another program; the addresses stand in .serve/notices.txt. loss_per_hour: containers a signal must cost."""
+
+    critical: bool = Field(True, description="a critical defect was called")
+    loss_per_hour: NotNegative | None = Field(100.0, description="a signal that costs so many containers an hour")
+    failed_close: bool = Field(True, description="a close that failed")
+    silent_minutes: NotNegative | None = Field(
+        60.0, description="a station that sent nothing for so long while its line ran"
+    )
+
+
+class Keep(Table):
+    """minutes_days: after so many days a closed day's minutes of counts are rolled into hours; without it they are kept."""
+
+    minutes_days: int | None = Field(
+        default=None,
+        ge=60,
+        description="after so many days a closed day's minutes of counts are rolled into hours; without it they are kept",
+    )
+
+
+class Clock(Table):
+    """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier: negative), by the station's own times in [from, to)."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    station: str = Field(description="whose clock was wrong")
+    minutes: float = Field(
+        ge=-1440, le=1440, allow_inf_nan=False, description="later than the true time; earlier: negative"
+    )
+    from_: AwareDatetime = Field(alias="from", description="by the station's own times, included")
+    to: AwareDatetime | None = Field(
+        None, description="by the station's own times, not included; without it, until now"
+    )
