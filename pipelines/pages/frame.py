@@ -21,7 +21,9 @@ from jinja2 import DictLoader, Environment, StrictUndefined
 from pipelines.pages.texts import LANGUAGES, Texts
 from pipelines.pages.view import Special, View
 from pipelines.people.access import ACTS, Person
-from pipelines.reports.frame.sorted_table import Order, address, named_sheets, table_html
+from pipelines.reports.frame.order import Order
+from pipelines.reports.frame.sorted_table import address, named_sheets
+from pipelines.reports.frame.table_html import Dress, table_html
 
 PLACES = (
     ("now", "/now"), ("hour", "/hour"), ("moulds", "/moulds"), ("day", "/day"), ("weights", "/weights"), ("laboratory", "/laboratory"), ("trace", "/trace"),
@@ -106,10 +108,14 @@ def _whole(part: Any) -> Any:
 def _table(sheet: Any, name: str, title: str, asked: Asked) -> str:
     say = asked.texts.of_report
     mine = asked.order if asked.order is not None and asked.order.table == name else None
+
+    def sorted_at(column: str, down: bool) -> str:
+        return address(asked.query, sort=Order(name, column, down).text()) + f"#t-{name}"
+
     text: str = _template("table").render(
         name=name, rows=len(sheet.rows), csv=address(asked.query, **{"as": "csv", "table": name}, **({"sort": mine.text()} if mine else {})),
         xlsx=address(asked.query, **{"as": "xlsx", "table": name}), sorted=mine is not None, unsorted=address(asked.query) + f"#t-{name}", label=say(title), caption=say(sheet.caption), t=asked.texts,
-        table=table_html(sheet, name, asked.query, asked.order, say),
+        table=table_html(sheet, Dress(say, mine, sorted_at)),
     )  # fmt: skip
     return text
 

@@ -32,8 +32,9 @@ from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
 from pipelines.people.access import People, Person
 from pipelines.people.books import Books
+from pipelines.reports.frame.order import order_of
 from pipelines.reports.frame.sheet import Sheet
-from pipelines.reports.frame.sorted_table import named_sheets, order_of, table_csv
+from pipelines.reports.frame.sorted_table import named_sheets, table_csv
 from pipelines.reports.frame.workbook import write_workbook
 
 T = TypeVar("T")

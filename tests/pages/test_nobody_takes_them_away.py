@@ -20,8 +20,8 @@ from pipelines.pages.web import Options
 from pipelines.people import access as people_module
 from pipelines.people.access import People
 from pipelines.people.books import Books
+from pipelines.reports.frame.order import Order, ordered
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.reports.frame.sorted_table import Order, ordered
 from pipelines.site.folder import close_to_others, keep_private
 from tests.conftest import Place
 from tests.pages.conftest import AT, PASSWORDS, Browser, listening, served

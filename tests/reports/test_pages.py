@@ -15,7 +15,8 @@ from pipelines.answers.trace.answer import Question
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS, page_html, write_page
 from pipelines.reports.frame.page import Page, Section
-from pipelines.reports.frame.sheet import Column, Sheet, table_html, written
+from pipelines.reports.frame.sheet import Column, Sheet, written
+from pipelines.reports.frame.table_html import table_html
 from pipelines.reports.frame.workbook import write_workbook
 from pipelines.reports.laboratory import report as laboratory
 from schemas.laboratory import Density, DensityReading, DueChecks, FurnaceLaboratory

@@ -12,7 +12,8 @@ from jinja2 import Environment, StrictUndefined, Template
 
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
-from pipelines.reports.frame.sheet import Sheet, table_html
+from pipelines.reports.frame.sheet import Sheet
+from pipelines.reports.frame.table_html import table_html
 from pipelines.reports.frame.workbook import write_workbook
 
 
