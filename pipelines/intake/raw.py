@@ -174,10 +174,15 @@ def check_header(names: list[str], feed: Feed) -> None:
 
 def split_line(line: str, separator: str) -> list[str]:
     """The cells of one record; where its quotes or line ends make no sense, what stands between the separators."""
+    return next(iter(split_records(line, separator)), [])
+
+
+def split_records(line: str, separator: str) -> list[list[str]]:
+    """The cells of each record of a line: a carriage return alone ends one too, and what stands behind it must not be lost."""
     try:
-        return next(csv.reader(io.StringIO(line, newline=""), delimiter=separator), [])
+        return list(csv.reader(io.StringIO(line, newline=""), delimiter=separator))
     except csv.Error:
-        return line.replace("\r", " ").split(separator)
+        return [line.replace("\r", " ").split(separator)]
 
 
 def without_aside(table: pa.Table) -> pa.Table:

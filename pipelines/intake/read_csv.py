@@ -27,6 +27,7 @@ from pipelines.intake.raw import (
     check_header,
     check_words,
     split_line,
+    split_records,
     with_line_feeds,
     without_aside,
 )
@@ -244,16 +245,16 @@ def _records(
             yield number, [], fault
             continue
         if joined is not None and _unreadable(number, joined, longest) is None:
-            record = _cells(joined, separator)
-            if len(record) == width:
+            records = _cells(joined, separator)
+            if all(len(record) == width for record in records):
                 at = end
-                yield number, record, None
+                yield from ((number, record, None) for record in records)
                 continue
-        yield number, _cells(line, separator), None
+        yield from ((number, record, None) for record in _cells(line, separator))
 
 
-def _cells(line: bytes, separator: str) -> list[str]:
-    return split_line(line.decode(), separator)
+def _cells(line: bytes, separator: str) -> list[list[str]]:
+    return [record for record in split_records(line.decode(), separator) if record] or [[]]
 
 
 def _joined(physical: Lines, at: int) -> tuple[bytes | None, int]:

@@ -101,8 +101,19 @@ def encodings(rows: Rows) -> Told:
 def line_ends(rows: Rows) -> Told:
     yield "end-cr", (HEAD + rows.good(2)).replace("\n", "\r"), 2
     yield "end-crlf", (HEAD + rows.good(2)).replace("\n", "\r\n"), 2
-    yield "end-lfcr", (HEAD + rows.good()).replace("\n", "\n\r"), 0
+    yield "end-lfcr", (HEAD + rows.good()).replace("\n", "\n\r"), 1
     yield "end-header-cr", HEAD.replace("\n", "\r") + rows.good(2), 0
+    yield "end-cr-among-lf", HEAD + rows.good() + rows.good().replace("\n", "\r") + rows.good(), 3
+    yield (
+        "end-cr-among-crlf",
+        (HEAD + rows.good()).replace("\n", "\r\n")
+        + rows.good().replace("\n", "\r")
+        + rows.good()
+        + "x\r"
+        + rows.good(),
+        4,
+    )
+    yield "end-cr-behind-a-break", HEAD + rows.line(mould='"1\n1"').rstrip("\n") + "\r" + rows.good(2), 2
     yield "end-none", (HEAD + rows.good()).rstrip("\n"), 1
     yield "end-blank-lines", HEAD + "\n\n" + rows.good() + "\r\n \n\n", 1
     yield "end-nel", HEAD.replace("\n", "\x85") + rows.good(), 0
