@@ -37,7 +37,7 @@ def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
     try:
         table = _table(data, feed, settings.largest_file, settings.most_lines)
         arrays = [_text_cells(table.column(name), feed, name) for name in table.column_names]
-    except (pa.ArrowException, OSError, EOFError) as error:
+    except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=(str(error).splitlines() or [""])[0][:120]) from None
     check_words(sum(len(one.dictionary) for one in arrays), sum(one.dictionary.nbytes for one in arrays))
     cells = pa.table(arrays, names=table.column_names)
@@ -64,7 +64,7 @@ def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
         if _width(told.schema.field(name).type) * meta.num_rows > largest:
             raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
     texts = [name for name in told.column_names if _is_text(told.schema.field(name).type)]
-    shared = [name for name in texts if _has_shared(meta, name)]
+    shared = [name for name in texts if name in pages.shared]  # pyarrow makes no dictionaries of these
     whole = [name for name in told.column_names if name not in shared]
     table = pq.ParquetFile(pa.BufferReader(data), read_dictionary=[n for n in texts if n not in shared]).read(whole)
     for name in shared:
@@ -72,12 +72,6 @@ def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
     if table.num_rows != meta.num_rows:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=f"{meta.num_rows} rows by its footer, {table.num_rows} read")
     return table.select(told.column_names)
-
-
-def _has_shared(meta: pq.FileMetaData, name: str) -> bool:
-    """Whether texts of a column are kept as what they share with the one before, or apart from their lengths: pyarrow makes no dictionaries of these."""
-    chunks = (meta.row_group(g).column(c) for g in range(meta.num_row_groups) for c in range(meta.num_columns))
-    return any(one.path_in_schema == name and any("DELTA" in kind for kind in one.encodings) for one in chunks)
 
 
 def _by_parts(data: bytes, name: str, rows: int, largest: int) -> pa.ChunkedArray:

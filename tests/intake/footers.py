@@ -13,11 +13,13 @@ import pyarrow.parquet as pq
 
 from pipelines.intake.parquet_pages import Compact, Struct
 
-_TRUE, _FALSE, _BYTE, _DOUBLE, _BINARY, _LIST, _SET, _STRUCT = 1, 2, 3, 7, 8, 9, 10, 12
+_TRUE, _FALSE, _BYTE, _LONG, _DOUBLE, _BINARY, _LIST, _SET, _STRUCT = 1, 2, 3, 6, 7, 8, 9, 10, 12
 Change = Callable[[Struct], object]
-ROWS, GROUPS = 3, 4  # of the file (parquet.thrift)
+SCHEMA, ROWS, GROUPS = 2, 3, 4  # of the file (parquet.thrift)
 COLUMNS, GROUP_BYTES, GROUP_ROWS = 1, 2, 3  # of a row group
 META, VALUES, UNPACKED, PACKED, DATA_AT, DICTIONARY_AT = 3, 5, 6, 7, 9, 11  # of a column chunk
+PATH, SIZES = 3, 16  # of a column chunk too
+CRYPTO = 8  # of a column chunk, beside META: which key it has
 
 
 def written(told: Struct) -> bytes:
@@ -136,6 +138,21 @@ def _columns_often(told: Struct) -> None:
         group[COLUMNS][1] = (kind, columns * 1000)
 
 
+def _levels_of_others(told: Struct) -> None:
+    """Sizes by levels of nesting that a flat column has not: Arrow ends the process where such a column is asked for."""
+    for column in columns_of(told):
+        column[SIZES] = [_STRUCT, {3: [_LIST, (_LONG, [5, 5, 5])]}]
+
+
+def _names_no_text(told: Struct) -> None:
+    for column in columns_of(told):
+        column[PATH][1] = (_BINARY, [b"\xff"])
+
+
+def _schema_no_text(told: Struct) -> None:
+    told[SCHEMA][1][1][1][4][1] = b"\xff"
+
+
 def lying(data: bytes) -> Iterator[tuple[str, bytes]]:
     """A good file of five rows with one lie in each copy. Rows without a page behind them, pages without their rows: whatever is believed, rows would be lost or made up."""
     great, none = 1 << 40, -1
@@ -150,6 +167,7 @@ def lying(data: bytes) -> Iterator[tuple[str, bytes]]:
         "bytes-great": _groups(GROUP_BYTES, 1 << 62), "bytes-none": _groups(GROUP_BYTES, -(1 << 62)),
         "packed-great": _columns(PACKED, 1 << 62), "packed-none": _columns(PACKED, none), "packed-nought": _columns(PACKED, 0),
         "data-at-none": _columns(DATA_AT, none), "words-at-none": _columns(DICTIONARY_AT, -9), "words-at-others": _columns(DICTIONARY_AT, 4),
+        "data-at-nought": _all(_columns(DATA_AT, 0), _columns(DICTIONARY_AT, 0)), "sizes-of-others": _levels_of_others, "names-no-text": _names_no_text, "schema-no-text": _schema_no_text,
         "groups-of-one": _group_often(1000), "groups-more-than-fit": _group_often(30_000), "columns-of-one": _columns_often,
     }  # fmt: skip
     for name, change in changes.items():
@@ -161,6 +179,16 @@ def lying(data: bytes) -> Iterator[tuple[str, bytes]]:
     for name, change in pages.items():
         yield name, with_page(data, change)
     yield "footer-long", data[:-8] + struct.pack("<I", 2**31 - 1) + b"PAR1"
+
+
+def encrypted(data: bytes) -> bytes:
+    """A file of which one column has a key of its own, under a footer that everybody can read."""
+    key: Struct = {2: [_STRUCT, {1: [_LIST, (_BINARY, [b"mould"])]}]}
+
+    def change(told: Struct) -> None:
+        told[GROUPS][1][1][0][COLUMNS][1][1][3][CRYPTO] = [_STRUCT, key]
+
+    return with_footer(data, change)
 
 
 def swelling(cells: Mapping[str, Any]) -> Iterator[tuple[str, bytes]]:

@@ -293,6 +293,7 @@ def parquets(rows: Rows) -> Told:
         yield f"station_counts.pq-lies-{name}.parquet", data, 0
     for name, data in footers.swelling(rows.cells()):
         yield f"station_counts.pq-swells-{name}.parquet", data, 0
+    yield "station_counts.pq-encrypted-column.parquet", footers.encrypted(rows.parquet(5)), 0
     yield "station_counts.pq-shared.parquet", rows.shared_parquet(3), 3
 
 
