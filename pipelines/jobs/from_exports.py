@@ -8,13 +8,25 @@ from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
+import pyarrow as pa
 
 from pipelines.answers.counted_span import counted_span
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.works import WorksPart
 from pipelines.clock import Span
-from pipelines.jobs.signals import Followed, carry_names, followed, signal_rows
-from pipelines.ledger.export import Place, around, days_of, export_tables, place_at, reading_export, works_of
+from pipelines.jobs.signals import Followed, carry_names, empty_marts, followed, signal_rows
+from pipelines.ledger.export import (
+    MARTS,
+    Place,
+    around,
+    days_of,
+    export_tables,
+    place_at,
+    reading_export,
+    works_of,
+    write_columns_of,
+    write_mart,
+)
 from pipelines.plant.works import Plant, read_plant
 from pipelines.site.folder import OpenSite
 from schemas.results import Signal
@@ -23,7 +35,6 @@ Fan = Callable[
     [Callable[[Any], Any], Sequence[Any]], Iterable[Any]
 ]  # gives what a function makes of each job, in their order
 BEFORE, AFTER = 4, 1  # days about one that following it reads: 60 hours before it, and its last windows
-MARTS = ("lehr_hours", "expected_hours", "expected_cells", "signal_hours", "hour_doubts")
 
 
 def in_order(work: Callable[[Any], Any], jobs: Sequence[Any]) -> Iterable[Any]:
@@ -80,6 +91,7 @@ def marts_elsewhere(source: str, to: str, days: Sequence[date], fan: Fan = in_or
             for name, count in _write_day(out, job.day, today).items():
                 rows[name] += count
             today = {name: [] for name in MARTS}
+    write_columns_of(out, {name: _arrow(frame).schema for name, frame in empty_marts().items()})
     return rows
 
 
@@ -90,13 +102,12 @@ def _write_day(out: Place, day: date, parts: dict[str, list[pl.DataFrame]]) -> d
         whole = pl.concat(known) if known else pl.DataFrame()
         counts[name] = whole.height
         if whole.height:
-            out.write(
-                whole.sort(whole.columns).to_arrow(compat_level=pl.CompatLevel.oldest()),
-                name,
-                f"day={day}",
-                "part.parquet",
-            )
+            write_mart(out, name, day, _arrow(whole.sort(whole.columns)))
     return counts
+
+
+def _arrow(frame: pl.DataFrame) -> pa.Table:
+    return frame.to_arrow(compat_level=pl.CompatLevel.oldest())
 
 
 @dataclass(frozen=True)

@@ -145,6 +145,11 @@ def _cell_rows(hours: Sequence[LineHour], start: datetime) -> pl.DataFrame:
     return pl.concat([_frame("expected_cells", []), *parts])
 
 
+def empty_marts() -> dict[str, pl.DataFrame]:
+    """Every mart without a row: its columns and their types."""
+    return {name: _frame(name, []) for name in _SCHEMAS}
+
+
 def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=_SCHEMAS[name], orient="row")
 

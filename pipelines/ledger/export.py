@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -21,25 +21,19 @@ import pyarrow.parquet as pq
 
 from pipelines.clock import WorksClock
 from pipelines.errors import SiteError, WrongUse
+from pipelines.ledger.exported_columns import as_kept, has_shapes, in_utc, listed, schema_of, written
 from pipelines.ledger.queries import statements
 from pipelines.ledger.store import Reader
 from schemas.feeds import ALL_FEEDS
+from schemas.tables import TABLES
 
-MARTS = dict.fromkeys(("lehr_hours", "expected_hours", "expected_cells", "signal_hours", "hour_doubts"), "hour")
-SAID = {
-    "closes": "day",
-    "balance_days": "day",
-    "acknowledgements": None,
-    "hold_events": None,
-    "batches": None,
-    "plants": None,
-}
+MARTS = tuple(table.name for table in TABLES.values() if table.mart)
 GREAT = (
     "station_counts",
     "reject_counts",
     "forming_counts",
 )  # read by the days that are asked for; of all others every day
-_ABOUT = "export.json"
+_ABOUT, _COLUMNS = "export.json", "schema.json"
 
 
 @dataclass(frozen=True)
@@ -57,15 +51,18 @@ class Place:
         target = self.path(*parts)
         self._folder(target)
         part = self.path(*parts[:-1], f".{parts[-1]}.part") if isinstance(self.fs, pafs.LocalFileSystem) else target
-        pq.write_table(data, part, filesystem=self.fs, compression="zstd", row_group_size=122_880, store_schema=False)
+        pq.write_table(data, part, filesystem=self.fs, compression="zstd", row_group_size=122_880)
         if part != target:
             self.fs.move(part, target)
 
     def write_text(self, text: str, *parts: str) -> None:
         target = self.path(*parts)
         self._folder(target)
-        with self.fs.open_output_stream(target) as out:
+        part = self.path(*parts[:-1], f".{parts[-1]}.part") if isinstance(self.fs, pafs.LocalFileSystem) else target
+        with self.fs.open_output_stream(part) as out:
             out.write(text.encode())
+        if part != target:
+            self.fs.move(part, target)
 
     def read_text(self, *parts: str) -> str:
         with self.fs.open_input_stream(self.path(*parts)) as file:
@@ -111,52 +108,75 @@ def export_tables(
 ) -> dict[str, int]:
     """Write every table; of the great ones and those by time only `days`. Rows by table. SiteError where the place cannot be written."""
     rows: dict[str, int] = {}
+    schemas: dict[str, pa.Schema] = {}
     try:
         for feed in ALL_FEEDS.values():
-            rows[feed.name] = _export(
-                reader, to, feed.name, f"current_{feed.name}", feed.when, (feed.where, *feed.key), clock, days
-            )
-        for table, when in {**MARTS, **SAID}.items():
-            rows[table] = _export(reader, to, table, table, when, (), clock, days)
-        told = {"program": version("coldledger"), "works_toml": works_toml, "rows": rows}
-        to.write_text(json.dumps(told, indent=1), _ABOUT)
+            by_time = feed.when is not None and feed.quantity(feed.when).kind != "date"
+            source = _Source(feed.name, f"current_{feed.name}", feed.when if by_time else None, (feed.where, *feed.key))
+            schemas[feed.name], rows[feed.name] = _export(reader, to, source, clock, days)
+        for table in TABLES.values():
+            source = _Source(table.name, table.name, table.when, ())
+            schemas[table.name], rows[table.name] = _export(reader, to, source, clock, days)
+        to.write_text(json.dumps(listed(schemas), indent=1, ensure_ascii=False), _COLUMNS)
+        about = {"program": version("coldledger"), "works_toml": works_toml, "rows": rows}
+        to.write_text(json.dumps(about, indent=1), _ABOUT)
     except (OSError, pa.ArrowException) as error:
         raise SiteError(f"{to.root} could not be written: {error}") from error
     return rows
 
 
+@dataclass(frozen=True)
+class _Source:
+    """A table of the export. view: what of the ledger it is read from; when: by which its rows belong to days; first: what they are sorted by first."""
+
+    name: str
+    view: str
+    when: str | None
+    first: tuple[str, ...]
+
+
 def _export(
-    reader: Reader,
-    to: Place,
-    name: str,
-    table: str,
-    when: str | None,
-    key: Sequence[str],
-    clock: WorksClock,
-    days: Sequence[date],
-) -> int:
-    if when is None or (name in ALL_FEEDS and ALL_FEEDS[name].quantity(when).kind == "date"):
-        data = reader.sorted_rows(table, None, None, key)
-        to.write(_with_zone(data), name, "part.parquet")
-        return int(data.num_rows)
+    reader: Reader, to: Place, source: _Source, clock: WorksClock, days: Sequence[date]
+) -> tuple[pa.Schema, int]:
+    name, when = source.name, source.when
+    schema = schema_of(name, reader.form(source.view))
+    if when is None:
+        data = reader.sorted_rows(source.view, None, None, source.first)
+        to.write(written(name, data, schema), name, "part.parquet")
+        return schema, int(data.num_rows)
     if name not in GREAT:
-        return _by_day(to, name, reader.sorted_rows(table, None, None, key), when, clock)
+        return schema, _by_day(to, name, reader.sorted_rows(source.view, None, None, source.first), when, clock, schema)
     count = 0
     for day in days:
-        data = reader.sorted_rows(table, when, clock.day(day), key)
+        data = reader.sorted_rows(source.view, when, clock.day(day), source.first)
         if data.num_rows:
-            to.write(_with_zone(data), name, f"day={day}", "part.parquet")
+            to.write(written(name, data, schema), name, f"day={day}", "part.parquet")
             count += data.num_rows
         else:
             to.drop(name, f"day={day}")
-    return count
+    return schema, count
 
 
-def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock) -> int:
+def write_mart(to: Place, name: str, day: date, data: pa.Table) -> None:
+    """A day of a mart that was worked out elsewhere, as an export has it."""
+    to.write(written(name, data, schema_of(name, data.schema)), name, f"day={day}", "part.parquet")
+
+
+def write_columns_of(to: Place, forms: Mapping[str, pa.Schema]) -> None:
+    """The list of the columns of some tables beside them; what stands there of other tables stays."""
+    try:
+        before = [row for row in json.loads(to.read_text(_COLUMNS)) if row["table"] not in forms]
+    except (OSError, ValueError, TypeError, KeyError, pa.ArrowException):
+        before = []
+    rows = listed({name: schema_of(name, form) for name, form in forms.items()})
+    to.write_text(json.dumps([*before, *rows], indent=1, ensure_ascii=False), _COLUMNS)
+
+
+def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock, schema: pa.Schema) -> int:
     """Rows of a small table, each into the folder of its production day; all days of it are written anew."""
     to.drop(name)
     for day, numbers in _rows_of_days(data.column(when), clock).items():
-        to.write(_with_zone(data.take(pa.array(numbers))), name, f"day={day}", "part.parquet")
+        to.write(written(name, data.take(pa.array(numbers)), schema), name, f"day={day}", "part.parquet")
     return int(data.num_rows)
 
 
@@ -176,16 +196,6 @@ def _rows_of_days(moments: pa.ChunkedArray, clock: WorksClock) -> dict[date, np.
     order = np.argsort(of_row, kind="stable")
     found, begins = np.unique(of_row[order], return_index=True)
     return {days[n]: rows for n, rows in zip(found, np.split(order, begins[1:]), strict=True)}
-
-
-def _with_zone(data: pa.Table) -> pa.Table:
-    """Moments as what they are: UTC."""
-    for number, field in enumerate(data.schema):
-        if pa.types.is_timestamp(field.type) and field.type.tz is None:
-            data = data.set_column(
-                number, field.name, data.column(number).cast(pa.timestamp("us")).cast(pa.timestamp("us", "UTC"))
-            )
-    return data.replace_schema_metadata(None)
 
 
 def works_of(place: Place) -> str:
@@ -213,10 +223,10 @@ def reading_export(
         con.execute("set timezone = 'UTC'")
         for _, text in statements("migrations"):
             con.execute(text)
-        for table in [*ALL_FEEDS, *MARTS, *SAID]:
+        for table in [*ALL_FEEDS, *TABLES]:
             if table in but:
                 continue
-            data = _loaded(place, table, days if table in GREAT or table in MARTS else None, lines)
+            data = _loaded(con, place, table, days if table in GREAT or table in MARTS else None, lines)
             if data is not None:
                 _put(con, table, data)
         for _, text in statements("core"):
@@ -226,16 +236,23 @@ def reading_export(
         con.close()
 
 
-def _loaded(place: Place, table: str, days: Sequence[date] | None, lines: Sequence[str]) -> pa.Table | None:
+def _loaded(
+    con: duckdb.DuckDBPyConnection, place: Place, table: str, days: Sequence[date] | None, lines: Sequence[str]
+) -> pa.Table | None:
+    """Rows of an export, None where it has none. Files of versions that knew fewer columns stand beside later ones: what they lack is empty."""
     files = place.files(table)
     if days is not None:
         wanted = {f"/day={day}/" for day in days}
         files = [path for path in files if any(part in path for part in wanted)]
     if not files:
         return None
-    found = ds.dataset(files, filesystem=place.fs, format="parquet")
-    only = pc.field("line").isin(list(lines)) if lines and "line" in found.schema.names else None
-    return found.to_table(filter=only)
+    form = None if has_shapes(table) else in_utc(con.table(table).limit(0).to_arrow_table().schema)
+    parts = []
+    for paths in [files] if form is not None else [[path] for path in files]:
+        found = ds.dataset(paths, schema=form, filesystem=place.fs, format="parquet")
+        only = pc.field("line").isin(list(lines)) if lines and "line" in found.schema.names else None
+        parts.append(as_kept(table, found.to_table(filter=only)).replace_schema_metadata(None))
+    return pa.concat_tables(parts, promote_options="default")
 
 
 def _put(con: duckdb.DuckDBPyConnection, table: str, data: pa.Table) -> None:

@@ -103,6 +103,10 @@ class Reader:
         order = dict.fromkeys((*key, *rows.columns))
         return rows.sort(*(duckdb.ColumnExpression(name).nulls_first() for name in order)).to_arrow_table()
 
+    def form(self, table: str) -> pa.Schema:
+        """Names and types of the columns of a table or view."""
+        return self._con.table(table).limit(0).to_arrow_table().schema
+
     def read_all(self, table: str) -> int:
         """Rows of a table, every block of it read and its checksum with it."""
         rows = self._con.table(table)
