@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from functools import partial
 from typing import Any
 
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
+from pipelines.plant.works import Plant
 
 
 def counted_spans(reader: Reader, lines: Sequence[str]) -> dict[str, Span]:
@@ -27,6 +28,18 @@ def last_count(reader: Reader, lines: Sequence[str]) -> datetime | None:
     """Until when any of some lines has cold-end counts."""
     told = reader.together(*(partial(_end, line) for line in lines)) if lines else []
     return max((end for end in told if end is not None), default=None)
+
+
+def days_with_counts(reader: Reader, plant: Plant, days: Sequence[date]) -> list[date]:
+    """Those of some days (in order) of which any station's counts have come: asked of all together, then of halves, so that years without any cost little."""
+    if not days:
+        return []
+    told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
+    if not any(reader.ask("coverage", line=line, **told).height for line in plant.lines):
+        return []
+    half = len(days) // 2
+    parts = (days[:half], days[half:]) if half else ()
+    return [day for part in parts for day in days_with_counts(reader, plant, part)] if half else list(days)
 
 
 def _span(line: str, reader: Reader) -> Span | None:

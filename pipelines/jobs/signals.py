@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
-from pipelines.answers.counted_span import counted_spans, last_count
+from pipelines.answers.counted_span import counted_spans, days_with_counts, last_count
 from pipelines.answers.signals import HOUR, LEAD, LineHour, follow_furnace, kept_signals, named_as_kept
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
@@ -39,16 +39,26 @@ def days_to_follow(plant: Plant, moments: Iterable[datetime]) -> list[date]:
     return sorted(touched | {day + timedelta(days=1) for day in touched})
 
 
+QUIET_DAYS = 8  # a day with counts and the week after it: so long signals may stay open without any
+
+
 def days_behind(opened: OpenSite) -> list[date]:
-    """Production days with counts that were never followed: after a run that was killed, or in a ledger of an older version."""
+    """Production days with counts, or not long after some, that were never followed: after a run that was killed, or in a ledger of an older version.
+
+    The first row of a line can be of a clock that stood at its beginning: of the years until the second nothing is to be followed.
+    """
     with opened.ledger.reading() as reader:
         spans, done = counted_spans(reader, list(opened.known.lines)), dict(reader.ask("last_followed").iter_rows())
-    days: set[date] = set()
-    for line, span in spans.items():
-        after = done[line] + HOUR if line in done else span.start
-        if after < span.end:
-            days |= set(opened.known.clock.days_between(after, span.end))
-    return sorted(days)
+        days: set[date] = set()
+        for line, span in spans.items():
+            after = done[line] + HOUR if line in done else span.start
+            if after < span.end:
+                days |= set(opened.known.clock.days_between(after, span.end))
+        if len(days) <= QUIET_DAYS:
+            return sorted(days)
+        before = {min(days) - timedelta(days=number) for number in range(1, QUIET_DAYS)}
+        counted = days_with_counts(reader, opened.known, sorted(days | before))
+    return sorted(days & {day + timedelta(days=number) for day in counted for number in range(QUIET_DAYS)})
 
 
 AT_ONCE = 8  # days followed side by side before what was found is written: a writer and readers keep each other waiting

@@ -188,6 +188,17 @@ def test_the_same_signals_however_the_files_came(
     assert other.ask("expected_of_line", **told).equals(kept.ask("expected_of_line", **told))
 
 
+def test_years_between_two_rows_are_not_followed(place: Place) -> None:
+    """A station whose clock began again in 2000 sends one row before it is put right: a new line's first. Its day and the week after it, no more."""
+    at = ("2000-01-01T08:00:00Z", "2026-03-14T08:00:00Z", "2026-03-17T08:00:00Z")
+    place.put("station_counts.K1.csv", HEAD + "".join(f"{one},K1,K1-side-a,11,60,12,1\n" for one in at))
+    place.take()
+    days = [date(2000, 1, 1) + timedelta(days=n) for n in range(8)] + [date(2026, 3, 14 + n) for n in range(4)]
+    assert days_behind(place.opened) == days
+    refresh_signals(place.opened, [date(2026, 3, 17)])
+    assert days_behind(place.opened) == []
+
+
 def test_one_critical_call_is_shown_whatever_chance_says(place: Place) -> None:
     """A single call of a critical defect in two quiet hours, with no past at all."""
     start = place.plant.clock.day(DAY).start
