@@ -13,6 +13,7 @@ import typer
 from pipelines import __version__, errors, typed
 from pipelines.commands import deployments as cli_deployments
 from pipelines.commands import feeds as cli_feeds
+from pipelines.commands import help as cli_help
 from pipelines.commands import holds as cli_holds
 from pipelines.commands import keeping as cli_keep
 from pipelines.commands import laboratory as cli_laboratory
@@ -54,6 +55,7 @@ app.add_typer(signals_app, name="signals")
 app.add_typer(cli_holds.holds_app, name="holds")
 app.add_typer(cli_serve.people_app, name="people")
 app.add_typer(cli_serve.notices_app, name="notices")
+app.command(name="help")(cli_help.help_)
 app.command()(cli_serve.serve)
 app.command()(cli_serve.schedule)
 app.command()(cli_deployments.deployments)
@@ -288,6 +290,9 @@ def acknowledge(
 
     acknowledge_signal(open_here(site), signal, by, note)
     typer.echo(f"{signal}: seen by {by}. The signal stays open until its rate is back.")
+
+
+cli_help.name_topics(app)
 
 
 def main() -> None:

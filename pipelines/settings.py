@@ -18,6 +18,19 @@ from pipelines.errors import WrongUse
 MIB = 1 << 20
 FASTEST = 10_000.0  # of a clock, against the computer's
 LONGEST_WAIT_S = 86_400.0
+# What may be set from outside, each with what it says; the topic `environment` is made from it.
+ENVIRONMENT = {
+    "COLDLEDGER_SITE": "the site folder of commands that get no `--site`; else the current folder",
+    "COLDLEDGER_NOW": "a fixed moment for the present one, with its offset: for tests and demonstrations",
+    "COLDLEDGER_CLOCK": "another clock: `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; all processes read it",
+    "COLDLEDGER_LOCK_WAIT_S": "how many seconds a command waits for another that writes",
+    "COLDLEDGER_LOG": "`json`: logs are a JSON object a line, as `--log json` makes them",
+    "PREFECT_API_URL": "a Prefect server of your own, for the run history and `coldledger deployments`",
+    "PREFECT_HOME": "where the run history lies; else in the site's `.prefect/`",
+    "AWS_ACCESS_KEY_ID": "who asks an object store",
+    "AWS_SECRET_ACCESS_KEY": "the key of who asks an object store",
+    "AWS_ENDPOINT_URL": "where the object store is",
+}
 _LAST_REAL, _CENTURY_S = 4_133_980_800.0, 101 * 366 * 86_400.0  # 2101-01-01 in seconds since 1970
 
 

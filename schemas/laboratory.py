@@ -115,6 +115,8 @@ class DensityEffect(Result):
 
 
 class DensityReading(Result):
+    """One reading of the density of the glass. how: read itself, or worked out from a comparison."""
+
     at: Moment
     density_g_cm3: float
     how: str
@@ -223,6 +225,8 @@ class DueChecks(Result):
 
 
 class LineLaboratory(Result):
+    """A line's day in the laboratory: capacities by item, temper numbers, samples, and which checks were due, done and missed."""
+
     line: str
     capacity: tuple[Capacity, ...]
     temper: Temper
@@ -232,6 +236,8 @@ class LineLaboratory(Result):
 
 
 class FurnaceLaboratory(Result):
+    """A furnace's day in the laboratory: the density of its glass, and its lines."""
+
     furnace: str
     density: Density
     lines: tuple[LineLaboratory, ...]

@@ -242,6 +242,8 @@ class PalletContents(Result):
 
 
 class MouldStay(Result):
+    """One stay of a mould on the machine: where, with which blank and neck ring, from when to when (ended null: still there), and what it made."""
+
     section: int
     gob: str
     item: str | None

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from pandera.errors import SchemaErrors
 
-from pipelines.commands.feed_reference import describe_feeds, described, example
+from pipelines.help.feed_reference import describe_feeds, described, example
 from pipelines.intake.cast import Reading, cast_text
 from pipelines.intake.read_csv import parse_csv
 from schemas.feeds import ALL_FEEDS, Feed

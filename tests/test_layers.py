@@ -28,6 +28,7 @@ ORDER = (
     "pipelines.measures",
     "pipelines.answers",
     "pipelines.inquiry",
+    "pipelines.help",
     "pipelines.reports",
     "pipelines.jobs",
     "pipelines.flows",

@@ -30,7 +30,7 @@ MOMENTS = {"known_at", "made_from", "made_to"}
 NUMBERS = {"days", "seed", "keep", "port", "most", "hours"}
 WORDS = {
     "site", "format", "directory", "archive", "over", "into", "dask", "line", "by", "works", "furnace", "signal", "note", "feed", "file", "name", "log", "item", "complaint", "mould", "defect", "pallet",
-    "propose", "report", "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "why", "evidence", "severity", "past", "steady", "source", "help", "version", "pool", "write",
+    "propose", "report", "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "why", "evidence", "severity", "past", "steady", "source", "help", "version", "pool", "write", "topic",
 }  # fmt: skip
 SAYS = re.compile(r"is not a (day|time) such as|is no time of a works|needs an offset|is a (whole )?number from")
 BY_DAYS = {

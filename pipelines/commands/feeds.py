@@ -32,7 +32,7 @@ def feeds(
     if context.invoked_subcommand is not None:
         return
     if describe:
-        from pipelines.commands.feed_reference import describe_feeds
+        from pipelines.help.feed_reference import describe_feeds
 
         typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
         return
@@ -47,7 +47,7 @@ def feeds(
 
 
 def _described() -> Any:
-    from pipelines.commands.feed_reference import described
+    from pipelines.help.feed_reference import described
 
     return described()
 

@@ -22,6 +22,7 @@ from pipelines.pages.gate import Gate
 from pipelines.pages.made_pages import Desk, Key, Make
 from pipelines.pages.metrics import Meter
 from pipelines.pages.places import feeds as routes_feeds
+from pipelines.pages.places import help as routes_help
 from pipelines.pages.places import holds as routes_holds
 from pipelines.pages.places import machine_readable as routes_machine
 from pipelines.pages.places import people as routes_people
@@ -57,7 +58,7 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     described = "/openapi.json" if told.open_reading else None
     app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, openapi_url=described, lifespan=life)
     app.state.web, app.state.meter = web, Meter()
-    for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine):
+    for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine, routes_help):
         app.include_router(part.router(web))
     _errors(app, web)
     app.add_middleware(Gate, web=web)

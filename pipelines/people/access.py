@@ -25,6 +25,14 @@ ACTS: dict[str, frozenset[str]] = {
     "quality": frozenset({"read", "acknowledge", "place", "decide"}),
     "admin": frozenset({"read", "people"}),
 }
+MEANS = {  # what each act is, in words
+    "read": "read, where reading needs a sign-in",
+    "acknowledge": "acknowledge signals",
+    "repair": "correct refused rows and retry",
+    "place": "propose, place and extend holds",
+    "decide": "confirm, dismiss, release and scrap holds",
+    "people": "say who may do what, read the audit trail",
+}
 ROLES = tuple(ACTS)
 SHORTEST = 10  # letters of a password
 LONGEST = 200

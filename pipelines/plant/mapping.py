@@ -73,7 +73,7 @@ class Wide(_Part):
 
 
 class Mapping(_Part):
-    """How a foreign export becomes a feed. README, "A station whose export has other names", tells each key."""
+    """How a foreign export becomes a feed. `coldledger help mapping` tells each key."""
 
     files: Globs = Field(description="names or globs of the files")
     feed: str = Field(description="what they become. One export with several feeds in it has several mappings")

@@ -22,7 +22,7 @@ DAY = date(2026, 3, 10)
 PAGES = (
     "/now", "/now?wall=1", "/hour/K1", "/hour/K4?wall=1", "/hour/2026-03-10/K1-06-1100.html", "/moulds/K1", "/moulds/K3?hours=12&defect=CHS", "/moulds/K2?from=2026-03-10T08:00&to=2026-03-10T12:00",
     "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001", "/trace?complaint=C-26-001&customer=1",
-    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00", "/holds", "/feeds", "/feeds/doubts", "/sign-in",
+    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/help", "/help/works", "/help/feeds", "/help/trace",
 )  # fmt: skip
 
 

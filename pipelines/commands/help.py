@@ -1,0 +1,83 @@
+"""`coldledger help`: the topics, or one of them; and which topic each command's `--help` names."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from pipelines.help.topics import TOPICS, named_by, text_of, topic_of
+from pipelines.reports.terminal.table import Format, print_json
+
+WIDEST = 110  # columns of a page of text; longer lines are hard to read
+
+
+def help_(
+    topic: Annotated[
+        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A topic, or a command, such as trace or feeds try.")
+    ] = None,
+    format: Annotated[
+        Format, typer.Option("--format", help="How to show the topics; a topic itself is Markdown.")
+    ] = Format.table,
+) -> None:
+    """The reference: all topics with a line each, or one topic."""
+    if topic:
+        show(text_of(topic_of(" ".join(topic))))
+    elif format is Format.table:
+        width = max(len(one.name) for one in TOPICS)
+        lines = "".join(f"  {one.name:<{width}}  {plain(one.about)}\n" for one in TOPICS)
+        typer.echo(
+            f"coldledger help TOPIC, for one of these:\n\n{lines}\nWhat a command takes: coldledger COMMAND --help"
+        )
+    else:
+        show_rows(format)
+
+
+def plain(text: str) -> str:
+    """A heading without its marks."""
+    return text.replace("`", "").replace("*", "")
+
+
+def show(text: str) -> None:
+    """Laid out where somebody reads it, as it is written where it is piped."""
+    if not sys.stdout.isatty():
+        typer.echo(text, nl=False)
+        return
+    from rich.console import Console
+    from rich.markdown import Markdown
+
+    console = Console()
+    console.print(Markdown(text, hyperlinks=False), width=min(console.width, WIDEST))
+
+
+def show_rows(format: Format) -> None:
+    """The list of topics for machines."""
+    rows = [{"topic": one.name, "about": plain(one.about), "commands": list(one.commands)} for one in TOPICS]
+    if format is Format.json:
+        print_json(rows)
+        return
+    import csv
+
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(rows[0])
+    writer.writerows([one["topic"], one["about"], " ".join(one["commands"])] for one in rows)
+
+
+def name_topics(app: typer.Typer, above: Sequence[str] = ()) -> None:
+    """Every command's `--help` ends with its topic."""
+    for command in app.registered_commands:
+        name = command.name or (command.callback.__name__ if command.callback else "")
+        command.epilog = _more((*above, name), command.epilog)
+    for group in app.registered_groups:
+        if group.typer_instance is not None and group.name:
+            group.epilog = _more((*above, group.name), None)
+            name_topics(group.typer_instance, (*above, group.name))
+
+
+def _more(path: Sequence[str], said: str | None) -> str | None:
+    topic = named_by(" ".join(path))
+    if topic is None:
+        return said
+    return f"More: coldledger help {topic.name}"

@@ -1,0 +1,67 @@
+"""The fields of answers, as `--format json` and Python give them, from the shapes in schemas."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from schemas import laboratory, quality, results, weights
+from schemas.results import Result
+
+_WORDS: dict[Any, str] = {
+    str: "text", int: "whole number", float: "number", bool: "true or false", date: "day", datetime: "time in UTC",
+}  # fmt: skip
+
+
+def shapes() -> dict[str, type[Result]]:
+    """Every shape of an answer by its name."""
+    found = [one for module in (results, quality, weights, laboratory) for one in vars(module).values()]
+    return {
+        one.__name__: one for one in found if isinstance(one, type) and issubclass(one, Result) and one is not Result
+    }
+
+
+def within(shape: type[Result]) -> list[type[Result]]:
+    """A shape and all that it is made of, each once, in the order of the fields."""
+    found: dict[type[Result], None] = {shape: None}
+    for key in shape.model_fields.values():
+        for part in _parts(key.annotation):
+            if isinstance(part, type) and issubclass(part, Result) and part is not shape:
+                found |= dict.fromkeys(within(part))
+    return list(found)
+
+
+def shape_of(name: str) -> str:
+    """What a shape says of itself, and its fields; then the same of all that it is made of."""
+    return "\n\n".join(_one(shape) for shape in within(shapes()[name]))
+
+
+def _one(shape: type[Result]) -> str:
+    said = re.sub(r"\s+", " ", shape.__doc__ or "").strip()
+    told = (f"`{key.alias or name}` ({_kind(key.annotation)})" for name, key in shape.model_fields.items())
+    return f"### {shape.__name__}\n\n{said}\n\nFields: {'; '.join(told)}."
+
+
+def _parts(annotation: Any) -> Iterator[Any]:
+    yield annotation
+    for part in get_args(annotation):
+        yield from _parts(part)
+
+
+def _kind(annotation: Any) -> str:
+    """A type in words."""
+    origin, args = get_origin(annotation), get_args(annotation)
+    if origin is Annotated:
+        return _kind(args[0])
+    if origin in (Union, UnionType):
+        return " or ".join("null" if part is NoneType else _kind(part) for part in args)
+    if origin is tuple:
+        return f"list of {', '.join(dict.fromkeys(_kind(part) for part in args if part is not Ellipsis))}"
+    if origin is dict:
+        return "table"
+    if isinstance(annotation, type) and issubclass(annotation, Result):
+        return annotation.__name__
+    return _WORDS.get(annotation, "value")
