@@ -1,4 +1,4 @@
-"""The README's commands work as they stand; every command and option has help; the words of the docs hold."""
+"""The commands of the README and of every topic work as they stand; every command and option has help; the words of the docs hold."""
 
 from __future__ import annotations
 
@@ -103,11 +103,8 @@ def test_every_command_and_option_has_help() -> None:
 
 
 def test_the_picture_and_the_files_that_the_docs_name_exist() -> None:
-    headings = {
-        re.sub(r"[^a-z0-9 -]", "", line.lower()).replace(" ", "-") for line in re.findall(r"^#+ (.+)$", README, re.M)
-    }
     for address in re.findall(r"\]\(([^)]+)\)", README):
-        assert address[1:] in headings if address.startswith("#") else (ROOT / address).exists(), address
+        assert (ROOT / address).exists(), address
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     for name in re.findall(r"`((?:tests|pipelines|schemas|sql|sample_feeds|\.ci)/[\w./-]+)`", text):
         assert (ROOT / name).exists(), name
@@ -128,8 +125,29 @@ def test_the_files_that_decisions_name_exist() -> None:
     assert not [(str(path), name) for path, name in named if not any(f"/{file}".endswith(f"/{name}") for file in files)]
 
 
-def test_developers_is_a_map_of_at_most_8000_bytes() -> None:
-    assert (ROOT / "DEVELOPERS.md").stat().st_size <= 8000
+def test_the_readme_has_at_most_10000_bytes_and_developers_8000() -> None:
+    assert (ROOT / "README.md").stat().st_size <= 10_000 and (ROOT / "DEVELOPERS.md").stat().st_size <= 8000
+
+
+def test_the_readme_says_where_every_topic_is() -> None:
+    reference = README.split("## Where the reference is\n")[1]
+    words = set(re.findall(r"`(?:coldledger help )?([a-z]+)`", reference))
+    assert not {topic.name for topic in TOPICS} - words - {"cautions"} and "coldledger help cautions" in README
+
+
+def test_the_readmes_two_commands_ask_for_no_python_by_its_number() -> None:
+    commands = [
+        line for block in re.findall(r"```sh\n(.*?)```", README, re.S) for line in block.splitlines() if "venv" in line
+    ]
+    assert len(commands) == 2 and all(line.startswith("python3 -m venv .venv && ") for line in commands)
+    assert "(Python 3.11 or later)" in README
+
+
+def test_every_topic_is_in_what_is_installed() -> None:
+    wheel = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]
+    assert {topic.place.split(".")[0] for topic in TOPICS} <= set(wheel["packages"]) and set(wheel) == {"packages"}
+    ignored = (ROOT / ".gitignore").read_text().split()
+    assert not [line for line in ignored if line.endswith(("*", ".md"))]
 
 
 def test_every_dependency_has_its_reason() -> None:
