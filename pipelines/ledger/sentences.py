@@ -18,6 +18,16 @@ def busy_sentence(site: Site, waited: float) -> str:
     )
 
 
+def no_ledger(site: Site) -> str:
+    """One sentence for a ledger that is not there: none was made yet, or the one that took in what lies in the archive is gone."""
+    if (site.archive / "received.jsonl").exists():
+        return (
+            f"{site.ledger} is gone, though archive/ holds what it took in; put its disk or a copy of the site back, or make it again: "
+            "`coldledger rebuild --from-archive`. Nothing received was lost"
+        )
+    return f"{site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`"
+
+
 def unwritable(site: Site, error: OSError) -> str:
     """One sentence for a site folder that cannot be written to."""
     if error.errno == errno.ENOSPC:

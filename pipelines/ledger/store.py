@@ -23,7 +23,7 @@ from pipelines.ledger.migrations import is_current, migrate, not_newer, stands_a
 from pipelines.ledger.past import look_back, look_through, tables
 from pipelines.ledger.queries import query
 from pipelines.ledger.resting import Keeper, keeper_of, let_go_here, want, wanted_no_more
-from pipelines.ledger.sentences import busy_sentence, plain_error, unwritable
+from pipelines.ledger.sentences import busy_sentence, no_ledger, plain_error, unwritable
 from pipelines.ledger.upgrade import keep_before
 from pipelines.settings import Settings, Site
 
@@ -164,7 +164,7 @@ class Ledger:
         """Open to read, as known now or at an earlier moment; LedgerBusy when a writer does not end in time, SiteError when nothing was ever
         taken in."""
         if not self.exists:
-            raise SiteError(f"{self.site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`")
+            raise SiteError(no_ledger(self.site))
         name = str(self.site.ledger)
         keeper = keeper_of(self.site.ledger)
         if keeper is not None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import LedgerBusy, SiteError
+from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.settings import Settings
 from pipelines.site.folder import open_site
 from tests.conftest import HEAD, NOW, WORKS, Place
@@ -160,6 +161,25 @@ def test_a_file_that_cannot_be_read_is_left_and_its_neighbours_are_taken(
         "inbox/station_counts.K1.a.csv cannot be read (Input/output error) and was left there for the next run"
     ]
     assert place.take().rows_kept == 1
+
+
+@pytest.mark.parametrize("away", ["gone", "a link to a disk that is not there"])
+def test_a_ledger_that_is_gone_is_not_begun_anew_in_silence(place: Place, away: str) -> None:
+    """A new one would count its receipts from 1 again, and the archive's order, by which it is made again, would be lost: an old row over its correction."""
+    place.put("station_counts.K1.csv", HEAD + ROW)
+    place.put("station_counts.K1.late.csv", HEAD + ROW.replace(",11,", ",12,"))
+    place.take()
+    place.site.ledger.unlink()
+    if away != "gone":
+        place.site.ledger.symlink_to(place.site.root / "disk" / "ledger.duckdb")
+    place.put("station_counts.K1.corrected.csv", HEAD + ROW.replace(",11,", ",12,").replace(",12,1", ",13,1"))
+    with pytest.raises(SiteError, match=r"is gone, though archive/ holds .* rebuild --from-archive"):
+        place.take()
+    assert [path.name for path in place.site.inbox.iterdir()] == ["station_counts.K1.corrected.csv"]
+    place.site.ledger.unlink(missing_ok=True)
+    rebuild_from_archive(place.opened)
+    assert place.take().rows_kept == 1
+    assert sorted(place.facts("station_counts")["inspected"]) == [12, 13]
 
 
 def test_an_empty_inbox_of_a_new_site_is_no_fault(place: Place) -> None:
