@@ -133,6 +133,11 @@ def test_not_every_defect_can_be_no_fault() -> None:
     assert any("no [[defect]] is a fault" in mistake for mistake in mistakes(text))
 
 
+def test_lists_without_an_end_are_said() -> None:
+    with pytest.raises(PlantError, match="lists within lists"):
+        read_plant("a = " + "[" * 100_000)
+
+
 def test_every_key_of_works_toml_says_what_it_is() -> None:
     tables = [Plant, *vars(tables_of_plant).values(), *vars(mappings_of_plant).values()]
     models = {one for one in tables if isinstance(one, type) and issubclass(one, BaseModel) and one is not BaseModel}

@@ -141,6 +141,8 @@ def read_plant(text: str) -> Plant:
         told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise PlantError([f"it is not TOML: {error}"]) from None
+    except RecursionError:
+        raise PlantError(["it is not TOML that anybody writes: lists within lists without an end"]) from None
     try:
         plant = Plant.model_validate(told)
     except ValidationError as error:
