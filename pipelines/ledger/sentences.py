@@ -42,7 +42,8 @@ def plain_error(error: duckdb.Error, site: Site) -> Exception:
         return SiteError(unwritable(site, OSError(errno.ENOSPC, "No space left on device")))
     if "Permission denied" in text or "Operation not permitted" in text or "read-only file system" in text.lower():
         return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
+    what = "it is another program's SQLite file" if "sqlite_scanner" in text else text.splitlines()[0]
     return LedgerBroken(
-        f"{site.ledger} could not be used: {text.splitlines()[0]}; restore a copy of the site, or make the ledger again from the archive: "
+        f"{site.ledger} could not be used: {what}; restore a copy of the site, or make the ledger again from the archive: "
         "`coldledger rebuild --from-archive`"
     )

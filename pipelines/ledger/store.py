@@ -362,6 +362,7 @@ class Ledger:
             "memory_limit": memory,
             "preserve_insertion_order": "true",
             "disabled_optimizers": _NOT_OURS,
+            "autoinstall_known_extensions": "false",  # another program's file in the ledger's place is no reason to ask the network
         }
         if beside_it:
             con = duckdb.connect(":memory:", config=config)

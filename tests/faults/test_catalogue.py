@@ -4,9 +4,11 @@ nothing is lost or doubled. catalogue.md names every fault with its test."""
 from __future__ import annotations
 
 import re
+import sqlite3
 import subprocess
 import sys
 import threading
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
@@ -121,6 +123,21 @@ def test_a_file_that_is_taken_back_or_changed_while_it_is_read_is_lost_to_nobody
     place.take()
     assert place.facts("station_counts").height == 9
     assert check_site(place.opened, rows=True).findings == []
+
+
+def test_another_programs_file_in_the_ledgers_place_asks_no_network(place: Place) -> None:
+    place.put("station_counts.a.csv", rows(0, 5))
+    place.take()
+    place.site.ledger.unlink()
+    with closing(sqlite3.connect(place.site.ledger)) as other:
+        other.execute("create table notes (text)")
+        other.commit()
+    before = place.site.ledger.read_bytes()
+    for ask in (lambda: place.facts("station_counts"), place.take):
+        with pytest.raises(LedgerBroken, match=r"another program's SQLite file; .* rebuild --from-archive") as told:
+            ask()
+        assert "extension" not in str(told.value).lower()
+    assert place.site.ledger.read_bytes() == before
 
 
 @pytest.mark.parametrize("how", ["header", "middle", "end", "empty", "text"])
