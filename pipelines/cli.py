@@ -43,7 +43,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
-    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool advises; people decide.",
+    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool advises; people decide. The reference: coldledger help",
 )
 app.add_typer(cli_feeds.feeds_app, name="feeds")
 signals_app = typer.Typer(

@@ -1,4 +1,4 @@
-"""The commands of the README and of every topic work as they stand; every command and option has help; the words of the docs hold."""
+"""The commands of README and topics work as they stand; every command and option has help; the docs hold."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The reference: topics written once in Markdown beside the code they are about, printed by the command and shown on the web.
+"""The reference: topics in Markdown beside the code they are about, printed by the command and shown on the web.
 
 **Beside the code.** `measures/trace/trace.md` is the topic `trace`; whoever changes a measure sees its words. One list
 (`topics.py`) says which there are, in the order in which they are told; a test finds a file that stands in no list.

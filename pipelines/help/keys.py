@@ -15,8 +15,13 @@ from pipelines.plant.works import Plant
 
 WHOLE = "works.toml"
 _WORDS: dict[Any, str] = {
-    str: "text", int: "whole number", float: "number", bool: "true or false", time: "time of day", AwareDatetime: "time with its offset",
-}  # fmt: skip
+    str: "text",
+    int: "whole number",
+    float: "number",
+    bool: "true or false",
+    time: "time of day",
+    AwareDatetime: "time with its offset",
+}
 
 
 def tables() -> dict[str, type[BaseModel]]:
@@ -38,21 +43,21 @@ def _parts(annotation: Any) -> Iterator[Any]:
         yield from _parts(part)
 
 
-def keys_of(name: str) -> list[tuple[str, str, str, str]]:
-    """(key, what it is, what stands where nothing is said, what it means) of each key of a table."""
+def keys_of(name: str) -> list[tuple[str, str, str]]:
+    """(key, what it is and what stands where nothing is said, what it means) of each key of a table."""
     return [
-        (f"`{key.alias or each}`", kind(key.annotation, key.metadata), _default(key), key.description or "")
+        (f"`{key.alias or each}`", kind(key.annotation, key.metadata) + _default(key), key.description or "")
         for each, key in tables()[name].model_fields.items()
     ]
 
 
 def _default(key: FieldInfo) -> str:
     if key.is_required():
-        return "must be said"
+        return "; must be said"
     value = key.get_default(call_default_factory=True)
     if value is PydanticUndefined or value is None or isinstance(value, BaseModel) or value in ((), {}, ""):
         return ""
-    return f"`{str(value).lower()}`" if isinstance(value, bool) else f"`{value}`"
+    return f"; else `{str(value).lower()}`" if isinstance(value, bool) else f"; else `{value}`"
 
 
 def kind(annotation: Any, metadata: list[Any]) -> str:

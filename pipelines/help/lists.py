@@ -131,7 +131,19 @@ def _first(member: object) -> str:
     return " ".join((inspect.getdoc(member) or "").split("\n\n")[0].split())
 
 
+def _keys(name: str) -> str:
+    return table(("key", "is", "means"), keys_of(name))
+
+
 LISTS: dict[str, Callable[[str], str]] = {
-    "feeds": _feeds, "refusals": _refusals, "keys": lambda name: table(("key", "is", "where nothing is said", "means"), keys_of(name)), "roles": _roles,
-    "environment": _environment, "exits": _exits, "limits": _limits, "questions": _questions, "python": _python, "answer": shape_of,
-}  # fmt: skip
+    "feeds": _feeds,
+    "refusals": _refusals,
+    "keys": _keys,
+    "roles": _roles,
+    "environment": _environment,
+    "exits": _exits,
+    "limits": _limits,
+    "questions": _questions,
+    "python": _python,
+    "answer": shape_of,
+}

@@ -16,7 +16,8 @@ _LIST = re.compile(r"^\{([a-z]+)(?:: ([\w.]+))?\}$", re.M)
 
 @dataclass(frozen=True)
 class Topic:
-    """name: what is typed, and how the file is called.  place: the package in whose folder the file lies.  commands: whose `--help` names this topic."""
+    """name: what is typed, and how the file is called.  place: the package in whose folder the file lies.
+    commands: whose `--help` names this topic."""
 
     name: str
     place: str

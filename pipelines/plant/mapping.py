@@ -64,8 +64,8 @@ class _Part(BaseModel):
 
 
 class Wide(_Part):
-    """Headings that are values: `columns` (names or globs) whose headings go into the column `name` and whose cells into `value`.
-    Where a glob has one `*`, what it stands for is the value; else the whole heading."""
+    """Headings that are values: `columns` (names or globs) whose headings go into the column `name` and whose cells
+    into `value`. Where a glob has one `*`, what it stands for is the value; else the whole heading."""
 
     columns: Globs = Field(description="names or globs of headings that are values")
     name: str = Field(description="column that gets what the heading says")
@@ -81,7 +81,10 @@ class Mapping(_Part):
     separator: str = Field(default=",", min_length=1, max_length=1, description="as the file is written")
     decimal: Literal[".", ","] = Field(
         ".",
-        description="as the file is written. Where the mark is a comma, a point that is no thousands mark makes no number: it is set aside",
+        description=(
+            "as the file is written. Where the mark is a comma, a point that is no thousands mark makes no "
+            "number: it is set aside"
+        ),
     )
     thousands: Literal["", ".", ",", " ", "'"] = Field("", description="as the file is written")
     skip_lines: int = Field(default=0, ge=0, le=1000, description="lines before the header")
@@ -89,7 +92,10 @@ class Mapping(_Part):
         default=1,
         ge=0,
         le=10,
-        description='lines of the header, read downwards (`"Rejects" over "17"` is `"Rejects 17"`; 0: columns are called 1, 2, ...)',
+        description=(
+            'lines of the header, read downwards (`"Rejects" over "17"` is `"Rejects 17"`; 0: columns are called '
+            "1, 2, ...)"
+        ),
     )
     leave_lines: tuple[str, ...] = Field((), description='lines to leave out, such as `["Total*"]`')
     timezone: Zone | None = Field(None, description="of times without an offset")
@@ -102,7 +108,10 @@ class Mapping(_Part):
     )
     wide: tuple[Wide, ...] = Field(
         (),
-        description='headings that are values: `[{ columns = "Form *", name = "mould", value = "weight_g" }]`; several where each mould has several columns',
+        description=(
+            'headings that are values: `[{ columns = "Form *", name = "mould", value = "weight_g" }]`; several '
+            "where each mould has several columns"
+        ),
     )
     from_name: Annotated[str, AfterValidator(_pattern)] | None = Field(
         None, description='columns from the file\'s name (`"gauge_(?P<line>[^_]+)_"`)'
@@ -151,13 +160,15 @@ class Listener(_Part):
 class Topic(_Part):
     """Messages that become rows. topic: `{column}` at a level is any word there, and fills that column.
 
-    name: how the files' names begin: a feed, or what a [[mapping]] takes.  arrival: column that gets the time of arrival where the message has none.
-    """
+    name: how the files' names begin: a feed, or what a [[mapping]] takes. arrival: column that gets the time of
+    arrival where the message has none."""
 
     topic: Annotated[str, AfterValidator(_topic)] = Field(
         description="topic filter; a level in braces (`{station}`) is any word there, and fills that column"
     )
     name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=60)] = Field(
-        description='how the files\' names begin: a feed, or what the files of a [[mapping]] take (nested keys: "read.g")'
+        description=(
+            'how the files\' names begin: a feed, or what the files of a [[mapping]] take (nested keys: "read.g")'
+        )
     )
     arrival: str | None = Field(None, description="column that gets the time of arrival where the message has none")

@@ -90,8 +90,8 @@ class Station(Table):
 
 
 class Defect(Table):
-    """kind: what a call of it says. Only a fault is a defect of the ware; the others are ware thrown out by its mould number, samples
-    taken, ware thrown out while a station was set, and ware sent another way."""
+    """kind: what a call of it says. Only a fault is a defect of the ware; the others are ware thrown out by its
+    mould number, samples taken, ware thrown out while a station was set, and ware sent another way."""
 
     code: Id = Field(description="your own code")
     name: str = Field(description="in words, as pages show it")
@@ -130,8 +130,8 @@ class Item(Table):
 
 
 class Laboratory(Table):
-    """sink_float_g_cm3_per_c: of the works' own liquid.  temper_max, real_temper_max: the greatest apparent (as read) and
-    real temper number that the works accepts."""
+    """sink_float_g_cm3_per_c: of the works' own liquid. temper_max, real_temper_max: the greatest apparent (as
+    read) and real temper number that the works accepts."""
 
     sink_float_g_cm3_per_c: Positive | None = Field(
         None, description="of your own liquid, calibrated with two standards; without it a comparison tells no density"
@@ -145,7 +145,8 @@ class Laboratory(Table):
 
 
 class MustCatch(Table):
-    """The share of a challenge's passes that must be caught, by the defect's severity. A plain number stands for major and minor; critical: every pass."""
+    """The share of a challenge's passes that must be caught, by the defect's severity. A plain number stands for
+    major and minor; critical: every pass."""
 
     critical: float = Field(default=1.0, gt=0, le=1, description="share of the passes with a critical defect")
     major: float = Field(default=0.8, gt=0, le=1, description="share of the passes with a major defect")
@@ -169,16 +170,22 @@ class Checks(Table):
     challenge_hours: Positive = Field(8.0, description="challenges of a station; overdue after 1.25 times that")
     challenge_must_catch: Annotated[MustCatch, BeforeValidator(_must_catch)] = Field(
         MustCatch(),
-        description="share of a challenge's passes that must be caught, by the defect's severity; a plain number stands for major and minor",
+        description=(
+            "share of a challenge's passes that must be caught, by the defect's severity; a plain number stands "
+            "for major and minor"
+        ),
     )
 
 
 class Warehouse(Table):
-    """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released means cleared, and still in the store."""
+    """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released
+    means cleared, and still in the store."""
 
     released_means_gone: bool = Field(
         False,
-        description="true: a pallet whose state is `released` has left the works; else nobody knows, and every page says so",
+        description=(
+            "true: a pallet whose state is `released` has left the works; else nobody knows, and every page says so"
+        ),
     )
 
 
@@ -218,8 +225,9 @@ class Pages(Table):
 
 
 class Schedule(Table):
-    """When `coldledger serve` calls the flows. close_at: local time; without it a day is closed when its last feed has come, at the latest
-    close_latest_minutes after its end. on_new_file: take files in as they come, not only at the hour's minute."""
+    """When `coldledger serve` calls the flows. close_at: local time; without it a day is closed when its last feed
+    has come, at the latest close_latest_minutes after its end. on_new_file: take files in as they come, not only
+    at the hour's minute."""
 
     intake_minute: int = Field(default=4, ge=0, le=59, description="of every hour")
     on_new_file: bool = Field(True, description="and whenever a whole file has come")
@@ -230,7 +238,8 @@ class Schedule(Table):
 
 
 class Notices(Table):
-    """What is worth a mail or a call to another program; the addresses stand in .serve/notices.txt. loss_per_hour: containers a signal must cost."""
+    """What is worth a mail or a call to another program; the addresses stand in .serve/notices.txt. loss_per_hour:
+    containers a signal must cost."""
 
     critical: bool = Field(True, description="a critical defect was called")
     loss_per_hour: NotNegative | None = Field(100.0, description="a signal that costs so many containers an hour")
@@ -241,17 +250,21 @@ class Notices(Table):
 
 
 class Keep(Table):
-    """minutes_days: after so many days a closed day's minutes of counts are rolled into hours; without it they are kept."""
+    """minutes_days: after so many days a closed day's minutes of counts are rolled into hours; without it they are
+    kept."""
 
     minutes_days: int | None = Field(
         default=None,
         ge=60,
-        description="after so many days a closed day's minutes of counts are rolled into hours; without it they are kept",
+        description=(
+            "after so many days a closed day's minutes of counts are rolled into hours; without it they are kept"
+        ),
     )
 
 
 class Clock(Table):
-    """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier: negative), by the station's own times in [from, to)."""
+    """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier:
+    negative), by the station's own times in [from, to)."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
     station: str = Field(description="whose clock was wrong")

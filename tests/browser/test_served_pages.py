@@ -30,7 +30,7 @@ FLAGS = [
 ]  # fmt: skip
 PAGES = (
     "/now", "/hour/K1", "/moulds/K3?hours=12", "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001",
-    "/trace?complaint=C-26-001&customer=1", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/nothing",
+    "/trace?complaint=C-26-001&customer=1", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/nothing", "/help", "/help/works", "/help/feeds",
 )  # fmt: skip
 
 

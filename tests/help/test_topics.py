@@ -1,4 +1,4 @@
-"""The reference tells all that there is: every command, key, variable, limit, column, reason, role, page and field of an answer."""
+"""The reference tells all there is: every command, key, variable, limit, column, reason, role, page, answer."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pipelines import typed
 from pipelines.cli import app
 from pipelines.errors import WrongUse
 from pipelines.help import TOPICS, Topic, text_of, topic_of
-from pipelines.help.keys import tables
+from pipelines.help.keys import keys_of, tables
 from pipelines.help.lists import LISTS, limits
 from pipelines.help.shapes import shapes, within
 from pipelines.help.topics import named_by
@@ -172,3 +172,18 @@ def test_a_topic_is_found_by_a_command_and_what_is_none_is_wrong_use_with_what_i
         topic_of("maping")
     with pytest.raises(WrongUse, match="there is no topic '%'; `coldledger help` lists all"):
         topic_of("%")
+
+
+def test_a_key_says_its_limits_and_what_stands_where_nothing_is_said() -> None:
+    told = {f"{table} {name}": words for table in tables() for name, words, _ in keys_of(table)}
+    assert told["line `sections`"] == "whole number, from 1 to 40; must be said"
+    assert told["mapping `separator`"] == "text, one letter; else `,`"
+    assert told["mapping `thousands`"] == "nothing, `.`, `,`, a blank, `'`"
+    assert (
+        told["station `sees`"] == "list: text"
+        and told["warehouse `released_means_gone`"] == "true or false; else `false`"
+    )
+    assert (
+        told["clock `from`"] == "time with its offset; must be said"
+        and told["works `shifts`"] == "list: time of day; must be said"
+    )

@@ -61,7 +61,7 @@ def html_of(topic: Topic) -> str:
 
 
 def as_html(text: str) -> str:
-    """Markdown as HTML: headings below those of the page, no HTML passed through, commands that name a topic as links."""
+    """Markdown as HTML: headings below the page's own, no HTML passed through, commands that name a topic as links."""
     reader = MarkdownIt("commonmark", {"html": False}).enable("table")
     tokens = reader.parse(text)
     for token in tokens:
