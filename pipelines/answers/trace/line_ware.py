@@ -214,7 +214,7 @@ def _floor(moment: datetime, step_s: int) -> datetime:
 
 
 def stays_of(reader: Reader, lines: Sequence[str], window: Span) -> list[Stay]:
-    """The moulds' stays on some lines within a window, with the item that each made: the mould log's, else the job's."""
+    """The moulds' stays on some lines in a window, each by the item that it made: the mould log's, else the job's."""
     rows = reader.ask("mould_spans_between", lines=list(lines), from_time=window.start, to_time=window.end)
     found = []
     for row in rows.iter_rows(named=True):
@@ -278,6 +278,18 @@ def _found(plant: Plant, passing: Passing, calls: pl.DataFrame) -> np.ndarray:
     return read + unread * np.where(weight.sum(axis=0) > 0, share, 1 / max(1, len(passing.moulds)))
 
 
+def _making(passing: Passing, stays: Sequence[Stay], item: str) -> np.ndarray:
+    """Which share of each mould's ware can be of an item [moulds, bins].
+
+    By what it made then; beside its stays, by what it made in any.
+    """
+    able = [stay for stay in stays if stay.item in (None, item)]
+    fitted, right = (_fitted(passing, passing.moulds, some) for some in (stays, able))
+    ever = {stay.mould for stay in able} | (set(passing.moulds) - {stay.mould for stay in stays})
+    beside = np.array([[float(mould in ever)] for mould in passing.moulds]).reshape(-1, 1)
+    return np.where(fitted > 0, right / np.maximum(fitted, 1e-9), beside)
+
+
 def _packing(
     plant: Plant, passing: Passing, ware: pl.DataFrame, stays: Sequence[Stay], pallets: pl.DataFrame
 ) -> tuple[PackingTime, np.ndarray]:
@@ -288,13 +300,12 @@ def _packing(
         mould=pl.lit(""), passed=pl.col("inspected") + pl.col("refed") - pl.col("rejected")
     )
     total = _counts(plant, passing, here, "passed", ("",))[0]
-    item_of = {stay.mould: stay.item for stay in stays}
     items = pallets["item"].unique().to_list()
     start = passing.start + timedelta(minutes=last.after_minutes)
     by_item = {}
     for item in items:
-        mine = [n for n, mould in enumerate(passing.moulds) if item_of.get(mould) in (None, item)]
-        share = passing.ware[mine].sum(axis=0) / np.maximum(passing.ware.sum(axis=0), 1e-9)
+        mine = passing.ware * _making(passing, stays, item)
+        share = mine.sum(axis=0) / np.maximum(passing.ware.sum(axis=0), 1e-9)
         by_item[item] = np.repeat(total * share / passing.bin_min, max(1, round(passing.bin_min)))
     told, each = packing_time(by_item, start, pallets), max(1, round(passing.bin_min))
     return told, waits(np.repeat(total / passing.bin_min, each), start, pallets, told.minutes)
