@@ -32,7 +32,7 @@ LONGEST = (
 )  # fmt: skip
 # `pytest -m quick`: what a reader touches, and the formulas behind it; under two minutes. A test can also ask for it by its own mark.
 QUICK = (
-    "answers/test_trace.py", "answers/test_weights.py", "answers/test_digest.py", "measures/pareto", "measures/lehr", "measures/yields", "measures/trace", "measures/holds", "measures/test_", "measures/weights", "measures/laboratory", "pages/test_languages.py",
+    "answers/test_trace.py", "answers/test_weights.py", "answers/test_digest.py", "help/", "measures/pareto", "measures/lehr", "measures/yields", "measures/trace", "measures/holds", "measures/test_", "measures/weights", "measures/laboratory", "pages/test_languages.py",
     "pages/test_every_page_answers.py", "pages/test_figures_for_monitors.py", "published/", "reports/", "test_clock.py", "test_feeds_complete.py", "test_layers.py",
     "test_plant.py", "test_sizes.py", "test_sql_files.py",
 )  # fmt: skip
