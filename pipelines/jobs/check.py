@@ -276,8 +276,11 @@ def _against_files(
 
 
 def _readings(plants: Sequence[tuple[datetime, Plant]], at: datetime, now: Plant) -> list[Plant]:
-    """The works.toml by which a file was read when it came; then the later ones, by which a ledger made again from the archive has read it."""
-    then = [n for n, (first, _) in enumerate(plants) if first <= at]
+    """The works.toml by which a file was read when it came; then the later ones, by which a ledger made again from the archive has read it.
+
+    Of those that were first read at the very moment of the file it may have been any, or the one before: a clock that was set back gives a moment twice.
+    """
+    then = [n for n, (first, _) in enumerate(plants) if first < at]
     return [*(plant for _, plant in plants[then[-1] if then else 0 :]), now]
 
 

@@ -12,7 +12,7 @@ from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.jobs.repair import GIVE_UP, refused_rows, repair
 from pipelines.jobs.rollup import roll_up
 from tests.conftest import HEAD, Place, one_furnace
-from tests.fuzz.model import NEW_LINE
+from tests.fuzz.model import CLOCK, NEW_LINE
 
 
 def test_a_day_on_which_the_works_stood_holds_up_neither_closes_nor_roll_ups(new_site: Callable[..., Place]) -> None:
@@ -85,3 +85,15 @@ def test_a_row_that_was_given_up_stays_so_in_a_ledger_made_again(new_site: Calla
     repair(place.opened, 1, {2: {"line": "K1"}})
     assert place.facts("station_counts")["window_start"].dt.minute().to_list() == [0]
     assert not list(place.site.quarantine.iterdir()) and check_site(place.opened, rows=True).findings == []
+
+
+def test_two_works_files_of_one_moment_are_both_asked_by_what_a_file_was_read(new_site: Callable[..., Place]) -> None:
+    """Found by tests.fuzz.site, seed 3042: works.toml edited before the clock had moved, and `check` read the file by the edited one alone."""
+    works = one_furnace(lines=("K1",))
+    place = new_site("one-moment", lambda place: None, works)
+    place.put("station_counts.a.csv", HEAD + "2026-01-05T10:10:00Z,K1,K1-foot,1,60,10,1\n")
+    place.take()
+    place.site.works_toml.write_text(works + CLOCK, encoding="utf-8")
+    again = Place.at(place.site.root, place.settings)
+    again.take()
+    assert check_site(again.opened, rows=True).findings == []
