@@ -13,6 +13,7 @@ ROOT = Path(__file__).parent.parent
 ORDER = (
     "schemas",
     "pipelines.errors",
+    "pipelines.whole_files",
     "pipelines.clock",
     "pipelines.typed",
     "pipelines.settings",

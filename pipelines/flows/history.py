@@ -13,6 +13,7 @@ from urllib.error import HTTPError, URLError
 from urllib.request import urlopen
 
 from pipelines.settings import Site
+from pipelines.whole_files import written_whole
 
 REACH_S = 10.0  # a server that does not say in this time that it lives counts as away
 MOST = 500  # runs kept to be noted later; the oldest go first
@@ -60,9 +61,8 @@ class Unnoted:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             lines = _lines(path)[1 - MOST :]
-            part = path.with_name(f".{path.name}.part")
-            part.write_text("".join(f"{line}\n" for line in [*lines, json.dumps(told)]), encoding="utf-8")
-            part.replace(path)
+            with written_whole(path) as part:
+                part.write_text("".join(f"{line}\n" for line in [*lines, json.dumps(told)]), encoding="utf-8")
         except OSError as trouble:
             _LOG.warning("a run without history could not be kept to be noted later: %s", trouble)
 

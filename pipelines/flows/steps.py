@@ -13,7 +13,15 @@ from pipelines.errors import LedgerBusy, SiteError
 from pipelines.intake import IntakeReport, take_in
 from pipelines.jobs.days import Closed, Rebuilt, close_day, days_to_close
 from pipelines.jobs.laboratory import Job, newest_pages, pages_of_day, write_laboratory_pages
-from pipelines.jobs.pages import Progress, hours_touched, hours_with_counts, write_hour_pages, write_index
+from pipelines.jobs.pages import (
+    Progress,
+    hours_owed,
+    hours_touched,
+    hours_with_counts,
+    pages_are_written,
+    write_hour_pages,
+    write_index,
+)
 from pipelines.jobs.rebuild import rebuild_days
 from pipelines.jobs.rollup import roll_up_due
 from pipelines.jobs.signals import days_behind, days_to_follow, refresh_signals
@@ -79,11 +87,13 @@ def plainly(name: str, work: Callable[..., Any], args: Sequence[Any]) -> Any:
 
 def intake(step: Steps, opened: OpenSite, progress: Progress | None = None) -> tuple[IntakeReport, list[Path]]:
     """Take the inbox in, refresh what it touched, write the hour's pages."""
+    owed = step("pages owed", hours_owed, opened)
     report = step("take the inbox in", take_in, opened.site, opened.plant, opened.settings, progress)
-    if report.touched:
-        touched = days_to_follow(opened.plant, [moment for _, moment in report.touched])
+    touched = days_to_follow(opened.plant, [moment for _, moment in report.touched])
+    if report.touched or owed:
         step("follow the signals", refresh_signals, opened, sorted({*touched, *days_behind(opened)}))
-    hours, checked = hours_touched(opened.plant, report.touched), newest_pages(opened.plant, report.checked)
+    hours = sorted({*hours_touched(opened.plant, report.touched), *owed}, key=lambda hour: (hour[1], hour[0]))
+    checked = newest_pages(opened.plant, report.checked)
     return report, step("write the hour pages", write_hours, opened, hours, checked, progress)
 
 
@@ -139,6 +149,7 @@ def write_hours(
     paths = write_hour_pages(opened, hours, progress) if hours else []
     write_laboratory_pages(opened, checked)
     write_index(opened)
+    pages_are_written(opened)
     return paths
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import shutil
 from collections.abc import Iterator, Mapping
@@ -16,6 +15,7 @@ from pipelines.intake.find import Arrival
 from pipelines.intake.net import OneFileFailed, net, short_name
 from pipelines.ledger import Ledger
 from pipelines.settings import Site
+from pipelines.whole_files import written_whole
 from schemas.feeds import ALL_FEEDS
 from schemas.reasons import reason_of
 
@@ -60,9 +60,8 @@ def move_to_archive(
     try:
         arrival.path.rename(target)
     except OSError:  # another file system
-        part = target.with_name(f".{target.name}.part")
-        shutil.copy2(arrival.path, part)
-        part.replace(target)
+        with written_whole(target, durable=True) as part:
+            shutil.copy2(arrival.path, part)
         arrival.path.unlink()
 
 
@@ -74,15 +73,11 @@ def sha256_of(path: Path) -> str:
 
 def write_whole(target: Path, data: bytes | BinaryIO) -> None:
     """Write a file under its name only when all of it is on the disk."""
-    part = target.with_name(f".{target.name}.part")
-    with part.open("wb") as out:
+    with written_whole(target, durable=True) as part, part.open("wb") as out:
         if isinstance(data, bytes):
             out.write(data)
         else:
             shutil.copyfileobj(data, out)
-        out.flush()
-        os.fsync(out.fileno())
-    part.replace(target)
 
 
 def quarantine_name(batch: int, name: str) -> str:
@@ -197,16 +192,14 @@ def _retire(site: Site, ledger: Ledger, batch: int, path: Path) -> None:
 def _write_whole_file(site: Site, batch: int, name: str, archived_as: str) -> None:
     original = site.archive / archived_as
     if original.exists():
-        part = site.quarantine / f".b{batch:06d}.part"
-        shutil.copyfile(original, part)
-        part.replace(site.quarantine / quarantine_name(batch, name))
+        with written_whole(site.quarantine / quarantine_name(batch, name)) as part:
+            shutil.copyfile(original, part)
 
 
 def _write_whole_text(target: Path, text: str) -> None:
     """Like write_whole, but not forced to the disk: it can be made again from the ledger."""
-    part = target.with_name(f".{target.name}.part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(target)
+    with written_whole(target) as part:
+        part.write_text(text, encoding="utf-8")
 
 
 def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:

@@ -17,6 +17,7 @@ from pipelines.ledger.keeping import copy_ledger, read_whole
 from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
 from pipelines.site.folder import OpenSite
+from pipelines.whole_files import written_whole
 
 KEEP = 14  # copies of the ledger
 _STAMP = "%Y%m%dT%H%M%SZ"
@@ -102,9 +103,8 @@ def _copy_archive(source: Path, target: Path) -> tuple[int, int]:
         if copy.exists() and copy.stat().st_size == path.stat().st_size:
             continue
         copy.parent.mkdir(parents=True, exist_ok=True)
-        part = copy.with_name(f".{copy.name}.part")
-        shutil.copy2(path, part)
-        part.replace(copy)
+        with written_whole(copy) as part:
+            shutil.copy2(path, part)
         new += 1
     return new, files
 

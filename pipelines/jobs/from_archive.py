@@ -29,6 +29,7 @@ from pipelines.ledger.windows import without_overlaps
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site.folder import OpenSite
+from pipelines.whole_files import written_whole
 
 Progress = Callable[[int, int, str], None]
 MOST_BYTES = 96 << 20  # of files committed together
@@ -230,10 +231,7 @@ def _write_journal(site: Site, ledger: Ledger) -> None:
     """The archive's list as the new ledger has it."""
     with ledger.reading() as reader:
         rows = reader.ask("batches_all").filter(pl.col("archived_as") != "")
-    path = journal_path(site)
-    part = path.with_name(f".{path.name}.part")
-    with part.open("w", encoding="utf-8") as file:
+    with written_whole(journal_path(site)) as part, part.open("w", encoding="utf-8") as file:
         for row in rows.iter_rows(named=True):
             told = {name: row[name] for name in ("batch", "feed", "sha256", "file", "archived_as", "bytes", "retry_of")}
             file.write(json.dumps({**told, "received_at": row["received_at"].isoformat()}) + "\n")
-    part.replace(path)

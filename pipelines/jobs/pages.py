@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+
+import polars as pl
 
 from pipelines.clock import Span
 from pipelines.jobs.pool import side_by_side
 from pipelines.plant.works import Plant
+from pipelines.settings import Site
 from pipelines.site.folder import OpenSite
+from pipelines.whole_files import written_whole
 
 Progress = Callable[[int, int, str], None]
 MANY = 12
+COUNTS = ("station_counts", "reject_counts")
+PAGED = ".paged"  # under reports/: up to which file the pages of hours are written
+OWED = timedelta(days=1)
 
 
 def hours_touched(plant: Plant, touched: Iterable[tuple[str, datetime]]) -> list[tuple[str, datetime]]:
@@ -34,6 +41,56 @@ def hours_with_counts(opened: OpenSite, days: Sequence[date]) -> list[tuple[str,
             if reader.ask("coverage", line=line, from_time=start, to_time=end).height:
                 told.append((line, start))
     return told
+
+
+def hours_owed(opened: OpenSite) -> list[tuple[str, datetime]]:
+    """Hours whose pages a run did not come to, because it was killed after its rows were kept: of the last day that those rows speak of.
+
+    Older hours, as a ledger made anew from the archive has them, are not written again here: a page that is asked for is made anew, and `rebuild` writes all.
+    """
+    if not opened.ledger.exists:
+        _note_paged(opened.site, 0)
+        return []
+    mark = _paged(opened.site)
+    if mark is None:  # a site from before this was noted
+        return []
+    with opened.ledger.reading() as reader:
+        files = reader.ask("batches_after", after_batch=mark).filter(pl.col("feed").is_in(COUNTS))
+        files = files.drop_nulls("data_to")
+        if files.is_empty():
+            return []
+        ends = files.select(pl.col("data_from").min(), pl.col("data_to").max()).row(0)
+        newest = ends[1].replace(tzinfo=UTC)
+        clock, at = opened.plant.clock, max(ends[0].replace(tzinfo=UTC), newest - OWED)
+        owed = []
+        while at <= newest:
+            hour = clock.hour_of(at)
+            for line in opened.plant.lines:
+                if reader.ask("coverage", line=line, from_time=hour.start, to_time=hour.end).height:
+                    owed.append((line, hour.start))
+            at = hour.end
+    return owed
+
+
+def pages_are_written(opened: OpenSite) -> None:
+    """Note up to which file the pages of hours are written."""
+    if opened.ledger.exists:
+        with opened.ledger.reading() as reader:
+            batch = int(reader.ask("ledger_marks")["last_batch"][0])
+        _note_paged(opened.site, batch)
+
+
+def _note_paged(site: Site, batch: int) -> None:
+    site.reports.mkdir(parents=True, exist_ok=True)
+    with written_whole(site.reports / PAGED) as part:
+        part.write_text(f"{batch}\n", encoding="utf-8")
+
+
+def _paged(site: Site) -> int | None:
+    try:
+        return int((site.reports / PAGED).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
 
 
 def write_hour_pages(

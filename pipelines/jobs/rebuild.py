@@ -17,6 +17,7 @@ from pipelines.jobs.pool import side_by_side
 from pipelines.jobs.signals import AT_ONCE, refresh_signals
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
+from pipelines.whole_files import written_whole
 
 Progress = Callable[[int, int, str], None]
 
@@ -47,11 +48,9 @@ class Notebook:
         return cls(path, of, told["followed"], told["answered"], told["paged"])
 
     def note(self) -> None:
-        part = self.path.with_name(f"{self.path.name}.part")
-        part.write_text(
-            json.dumps({name: value for name, value in vars(self).items() if name != "path"}), encoding="utf-8"
-        )
-        part.replace(self.path)
+        said = json.dumps({name: value for name, value in vars(self).items() if name != "path"})
+        with written_whole(self.path) as part:
+            part.write_text(said, encoding="utf-8")
 
 
 def rebuild_days(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:

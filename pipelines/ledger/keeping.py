@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -20,6 +19,7 @@ from pipelines.ledger.past import tables
 from pipelines.ledger.queries import query
 from pipelines.ledger.sentences import plain_error, unwritable
 from pipelines.ledger.store import Ledger, Reader
+from pipelines.whole_files import written_whole
 
 _ROLLS = {
     "station_counts": ("roll_station_counts", "drop_rolled_station_counts"),
@@ -61,11 +61,8 @@ def _stamps(source: Path) -> list[tuple[int, int]]:
 
 
 def _copy(source: Path, target: Path) -> None:
-    part = target.with_name(f".{target.name}.part")
-    shutil.copyfile(source, part)
-    with part.open("rb") as file:
-        os.fsync(file.fileno())
-    part.replace(target)
+    with written_whole(target, durable=True) as part:
+        shutil.copyfile(source, part)
 
 
 def read_whole(path: Path) -> dict[str, int]:

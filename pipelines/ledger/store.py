@@ -26,6 +26,7 @@ from pipelines.ledger.resting import Keeper, keeper_of, let_go_here, want, wante
 from pipelines.ledger.sentences import busy_sentence, no_ledger, plain_error, unwritable
 from pipelines.ledger.upgrade import keep_before
 from pipelines.settings import Settings, Site
+from pipelines.whole_files import written_whole
 
 _OPEN: dict[str, int] = {}  # how many readers of a ledger this process has
 _COUNTING = Lock()
@@ -230,17 +231,16 @@ class Ledger:
         """Make a new ledger whole under another name first: killed at any instant, there is one with all its tables or none."""
         if self.exists:
             return
-        part = self.site.ledger.with_name(f".{self.site.ledger.name}.part")
         try:
-            for left in (part, part.with_name(f"{part.name}.wal")):
-                left.unlink(missing_ok=True)
-            con = duckdb.connect(str(part))
-            try:
-                con.execute("set timezone = 'UTC'")
-                migrate(con)
-            finally:
-                con.close()
-            part.replace(self.site.ledger)
+            with written_whole(self.site.ledger) as part:
+                for left in (part, part.with_name(f"{part.name}.wal")):
+                    left.unlink(missing_ok=True)
+                con = duckdb.connect(str(part))
+                try:
+                    con.execute("set timezone = 'UTC'")
+                    migrate(con)
+                finally:
+                    con.close()
         except OSError as error:
             raise SiteError(unwritable(self.site, error)) from error
         except duckdb.Error as error:

@@ -8,6 +8,7 @@ import sys
 from pipelines.errors import SiteError
 from pipelines.ledger.migrations import newest
 from pipelines.settings import Site
+from pipelines.whole_files import written_whole
 
 SPARE = 1.05  # of the ledger's size must be free for the copy
 
@@ -33,10 +34,9 @@ def keep_before(site: Site, at: int) -> None:
         source = site.ledger.with_name(site.ledger.name + ending)
         target = copy.with_name(copy.name + ending)
         if source.exists():
-            part = target.with_name(f".{target.name}.part")
-            shutil.copyfile(source, part)
-            shutil.copymode(source, part)
-            part.replace(target)
+            with written_whole(target) as part:
+                shutil.copyfile(source, part)
+                shutil.copymode(source, part)
         else:
             target.unlink(missing_ok=True)
     sys.stderr.write(

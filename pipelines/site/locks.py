@@ -12,6 +12,7 @@ from filelock import FileLock, Timeout
 from pipelines.errors import LedgerBusy, SiteError
 from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
+from pipelines.whole_files import written_whole
 
 FLOWS = ("intake", "follow", "close", "rebuild")
 
@@ -63,11 +64,8 @@ def _server_file(site: Site) -> Path:
 def tell_server(site: Site, told: dict[str, str]) -> None:
     """Note where the run history's server listens, for this account alone."""
     path = _server_file(site)
-    part = path.with_name(f".{path.name}.part")
-    part.touch(mode=0o600)
-    part.chmod(0o600)
-    part.write_text(json.dumps(told), encoding="utf-8")
-    part.replace(path)
+    with written_whole(path, private=True) as part:
+        part.write_text(json.dumps(told), encoding="utf-8")
 
 
 def server_of(site: Site) -> dict[str, str]:

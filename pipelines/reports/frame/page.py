@@ -15,6 +15,7 @@ from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.table_html import table_html
 from pipelines.reports.frame.workbook import write_workbook
+from pipelines.whole_files import written_whole
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,8 @@ def write_page(page: Page, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     if page.sheets:
         write_workbook(path.with_suffix(".xlsx"), page.title, page.sheets, (*page.sources, *page.cautions, page.made))
-    part = path.with_name(f".{path.name}.part")
-    part.write_text(page_html(page), encoding="utf-8")
-    part.replace(path)
+    with written_whole(path) as part:
+        part.write_text(page_html(page), encoding="utf-8")
 
 
 __all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Section", "page_html", "write_page"]

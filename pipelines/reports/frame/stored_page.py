@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from pipelines.reports.frame.page import Page
+from pipelines.whole_files import written_whole
 
 _PAGE = TypeAdapter(Page)
 
@@ -30,10 +31,8 @@ def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
             section["sheet"]["links"] = [
                 [row, name, address] for (row, name), address in section["sheet"]["links"].items()
             ]
-    target = kept_path(path)
-    part = target.with_name(f"{target.name}.part")
-    part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": told}).encode(), 4, mtime=0))
-    part.replace(target)
+    with written_whole(kept_path(path)) as part:
+        part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": told}).encode(), 4, mtime=0))
 
 
 def kept_page(path: Path) -> tuple[Page, int, int] | None:

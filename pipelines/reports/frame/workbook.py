@@ -9,18 +9,18 @@ from pathlib import Path
 import xlsxwriter
 
 from pipelines.reports.frame.sheet import TEXTS, Sheet, number_format
+from pipelines.whole_files import written_whole
 
 
 def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Sequence[str] = ()) -> None:
     """Write an .xlsx with a sheet a table. Text stays text: nothing from a feed can become a formula or a link."""
-    part = path.with_name(f".{path.name}.part")
     options = {
         "strings_to_formulas": False,
         "strings_to_urls": False,
         "strings_to_numbers": False,
         "nan_inf_to_errors": True,
     }
-    with xlsxwriter.Workbook(str(part), options) as book:
+    with written_whole(path) as part, xlsxwriter.Workbook(str(part), options) as book:
         bold = book.add_format({"bold": True})
         formats = {
             c.kind: book.add_format({"num_format": number_format(c.kind)}) for sheet in sheets for c in sheet.columns
@@ -43,7 +43,6 @@ def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Seque
         page = book.add_worksheet(_sheet_name("notes", used))
         for row, note in enumerate(notes):
             page.write_string(row, 0, note)
-    part.replace(path)
 
 
 def _sheet_name(title: str, used: set[str]) -> str:
