@@ -34,8 +34,7 @@ from pipelines.commands.options import (
     whole,
 )
 from pipelines.reports.terminal.table import Format
-from pipelines.settings import settings_from_environment
-from pipelines.site.folder import init_site, keep_private
+from pipelines.settings import keep_private, settings_from_environment
 
 app = typer.Typer(
     name="coldledger",
@@ -94,6 +93,8 @@ def init(
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make the site in.")],
 ) -> None:
     """Make a new site folder: a commented works.toml and an inbox."""
+    from pipelines.site.folder import init_site
+
     site = init_site(directory)
     typer.echo(
         f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run `coldledger intake`."
@@ -204,7 +205,7 @@ def pareto(
     format: FormatOption = Format.table,
 ) -> None:
     """The reject Pareto of a line: what is thrown away, and from where; or that of several works from their exports."""
-    from pipelines.answers import answer_pareto
+    from pipelines.answers.pareto import answer_pareto
     from pipelines.commands.keeping import works_pareto
     from pipelines.reports.terminal.answers import show_pareto
 
@@ -231,7 +232,7 @@ def yield_(
     format: FormatOption = Format.table,
 ) -> None:
     """Pack-to-melt of a production day, and where the rest of the glass went."""
-    from pipelines.answers import answer_yield, yield_as_known
+    from pipelines.answers.yields.answer import answer_yield, yield_as_known
     from pipelines.reports.terminal.answers import show_yield
 
     opened = open_here(site)

@@ -153,3 +153,9 @@ class Site:
     def serve(self) -> Path:
         """What `coldledger serve` keeps: people, sessions, runs, notices, where its servers listen."""
         return self.root / ".serve"
+
+
+def keep_private() -> None:
+    """What this process and those it begins write can be read by its account and its group, and by nobody else."""
+    before = os.umask(0o077)
+    os.umask(before | 0o007)

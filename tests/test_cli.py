@@ -173,3 +173,11 @@ def test_commands_that_answer_load_no_prefect(day_taken: Place) -> None:
 def test_a_flow_that_cannot_be_says_one_sentence(day_taken: Place) -> None:
     told = run("trace", "--complaint", "NOPE", site=day_taken.site.root)
     assert (told.returncode, told.stderr) == (2, "no complaint 'NOPE' was ever received; see `coldledger feeds`\n")
+
+
+def test_a_word_of_help_waits_for_no_library() -> None:
+    """`coldledger --help` comes at once: what only answers need is imported when an answer is asked for."""
+    heavy = {"duckdb", "polars", "pyarrow", "pandera", "prefect", "great_tables", "numpy", "pydantic"}
+    code = f"import sys, pipelines.cli; print(*sorted({heavy!r} & set(sys.modules)))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []

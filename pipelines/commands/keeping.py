@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pipelines import errors, typed
 from pipelines.clock import Span
 from pipelines.commands.options import FormatOption, SiteOption, day_of, open_here, whole
-from pipelines.plant.works import Plant
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+
+if TYPE_CHECKING:
+    from pipelines.plant.works import Plant
 
 
 def _say(text: str) -> None:

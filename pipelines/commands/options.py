@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,7 +13,9 @@ from pipelines import typed
 from pipelines.clock import Span
 from pipelines.reports.terminal.table import Format
 from pipelines.settings import settings_from_environment
-from pipelines.site.folder import OpenSite, close_to_others, open_site
+
+if TYPE_CHECKING:
+    from pipelines.site.folder import OpenSite
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site folder; else COLDLEDGER_SITE, else the current folder.")
@@ -40,6 +42,8 @@ DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-0
 
 
 def open_here(site: Path | None) -> OpenSite:
+    from pipelines.site.folder import close_to_others, open_site
+
     opened = open_site(site, settings_from_environment())
     close_to_others(opened.site)
     return opened

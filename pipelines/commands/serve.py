@@ -6,14 +6,16 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pipelines.commands.options import FormatOption, SiteOption, amount, open_here, whole
 from pipelines.errors import DONE, NEEDS_A_PERSON, WrongUse
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from pipelines.site.folder import OpenSite
+
+if TYPE_CHECKING:
+    from pipelines.site.folder import OpenSite
 
 people_app = typer.Typer(
     invoke_without_command=True, rich_markup_mode=None, help="Who may sign in to the pages, and what each may do."

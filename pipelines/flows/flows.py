@@ -16,8 +16,8 @@ from typing import Any
 from prefect import flow, get_run_logger, task
 
 from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help, in_words
-from pipelines.settings import settings_from_environment
-from pipelines.site.folder import OpenSite, close_to_others, keep_private, open_site
+from pipelines.settings import keep_private, settings_from_environment
+from pipelines.site.folder import OpenSite, close_to_others, open_site
 from pipelines.site.locks import one_run_at_a_time
 
 

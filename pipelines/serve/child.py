@@ -14,8 +14,7 @@ from typing import Any
 
 from pipelines import logs
 from pipelines.errors import ColdledgerError
-from pipelines.settings import settings_from_environment
-from pipelines.site.folder import keep_private
+from pipelines.settings import keep_private, settings_from_environment
 
 TOLD = "COLDLEDGER_SERVE"  # what the supervisor tells its children, as JSON
 LESS_URGENT, HAND_OVER_S = 3, 0.001

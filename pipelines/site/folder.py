@@ -74,12 +74,6 @@ def init_site(root: Path, text: str | None = None) -> Site:
     return site
 
 
-def keep_private() -> None:
-    """What this process and those it begins write can be read by its account and its group, and by nobody else."""
-    before = os.umask(0o077)
-    os.umask(before | 0o007)
-
-
 def close_to_others(site: Site) -> None:
     """The same for what an earlier version wrote: its folders and its ledger. inbox/ and works.toml are the works' own affair."""
     kept = (

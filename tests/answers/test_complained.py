@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_trace
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
 from sample_feeds.simulator import Simulated
 from schemas.quality import Trace

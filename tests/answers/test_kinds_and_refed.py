@@ -11,13 +11,15 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_pareto, answer_trace, answer_yield
 from pipelines.answers.hour import answer_hour
 from pipelines.answers.moulds import answer_moulds
+from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_signals
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.contents import answer_contents, answer_mould
 from pipelines.answers.trace.question import Question
 from pipelines.answers.trace.trust import answer_trust
+from pipelines.answers.yields.answer import answer_yield
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.store import Reader

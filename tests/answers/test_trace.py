@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_trace
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.contents import answer_contents, answer_mould
 from pipelines.answers.trace.question import Question
 from pipelines.answers.trace.trust import answer_trust

@@ -7,7 +7,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_trace
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
 from pipelines.reports.trace.customer import _found
 from schemas.quality import Trace

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from pipelines.answers import answer_trace
 from pipelines.answers.moulds import answer_moulds
 from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.contents import answer_mould
 from pipelines.answers.trace.question import Question
 from pipelines.clock import Span

@@ -12,8 +12,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.answers import answer_trace
-from pipelines.answers.trace.answer import Question
+from pipelines.answers.trace.answer import Question, answer_trace
 from pipelines.reports.all_reports import ALL_REPORTS, write_page
 from tests.conftest import Place
 

@@ -10,7 +10,7 @@ import polars as pl
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines.answers import answer_pareto
+from pipelines.answers.pareto import answer_pareto
 from pipelines.clock import Span
 from pipelines.measures.pareto.ranking import DIMENSIONS
 from pipelines.settings import Settings

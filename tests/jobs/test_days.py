@@ -10,8 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_pareto, answer_yield, yield_as_known
-from pipelines.answers.yields.answer import Kept, yield_and_readings
+from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.yields.answer import Kept, answer_yield, yield_and_readings, yield_as_known
 from pipelines.jobs.days import Closed, close_day, days_to_close
 from pipelines.jobs.rebuild import rebuild_days
 from pipelines.jobs.signals import refresh_signals

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from pipelines.answers import answer_trace
 from pipelines.answers.holds import all_holds, answer_holds, plans_of_hold
+from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
 from pipelines.errors import WrongUse
 from pipelines.jobs.holds import decide, propose, restore

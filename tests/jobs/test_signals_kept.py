@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from pipelines.answers import answer_pareto
 from pipelines.answers.lehr import lehr_time
+from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_signals, hour_signals, kept_signals
 from pipelines.clock import Span
 from pipelines.errors import WrongUse

@@ -22,7 +22,8 @@ from pipelines.people.access import People
 from pipelines.people.books import Books
 from pipelines.reports.frame.order import Order, ordered
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.site.folder import close_to_others, keep_private
+from pipelines.settings import keep_private
+from pipelines.site.folder import close_to_others
 from tests.conftest import Place
 from tests.pages.conftest import AT, PASSWORDS, Browser, listening, served
 from tests.pages.test_whatever_is_typed import routes

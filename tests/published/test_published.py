@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from stdnum import ean
 
-from pipelines.answers import answer_pareto
+from pipelines.answers.pareto import answer_pareto
 from pipelines.clock import Span
 from pipelines.measures.statistics.shares import (
     availability,

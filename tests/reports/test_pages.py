@@ -10,8 +10,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pipelines.answers import answer_pareto, answer_trace
-from pipelines.answers.trace.answer import Question
+from pipelines.answers.pareto import answer_pareto
+from pipelines.answers.trace.answer import Question, answer_trace
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS, page_html, write_page
 from pipelines.reports.frame.page import Page, Section

@@ -17,10 +17,11 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.answers import answer_pareto, answer_yield
+from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_signals
 from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
+from pipelines.answers.yields.answer import answer_yield
 from pipelines.jobs.days import close_day
 from pipelines.jobs.signals import refresh_signals
 from pipelines.settings import Settings

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_pareto, answer_trace, answer_yield
-from pipelines.answers.pareto import placed_counts
-from pipelines.answers.trace.answer import Question
+from pipelines.answers.pareto import answer_pareto, placed_counts
+from pipelines.answers.trace.answer import Question, answer_trace
+from pipelines.answers.yields.answer import answer_yield
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate, write_feeds
 from sample_feeds.simulator.logs import UNSEEN_LOSS

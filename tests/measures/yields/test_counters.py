@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.answers import answer_yield
+from pipelines.answers.yields.answer import answer_yield
 from pipelines.measures.yields.counters import between, counted, increments
 from sample_feeds.simulator import Simulated, write_feeds
 from tests.conftest import Place
