@@ -21,8 +21,16 @@ def _views() -> tuple[list[tuple[str, str]], str]:
 
 
 def stands_at(con: duckdb.DuckDBPyConnection) -> int:
-    """The number of the last migration of an open ledger; 0 where it has none."""
-    if not con.execute("select 1 from information_schema.tables where table_name = 'migrations'").fetchall():
+    """The number of the last migration of an open ledger; 0 where nothing is in it. LedgerBroken for a database of tables that no ledger has."""
+    here = con.execute(
+        "select table_name from information_schema.tables where table_catalog = current_database()"
+    ).fetchall()
+    if ("migrations",) not in here:
+        if here:
+            raise LedgerBroken(
+                f"the file in the ledger's place is another program's database (it holds the table {min(here)[0]}); it was left as it is. "
+                "Move it away, then restore a copy of the site, or make the ledger again from the archive: `coldledger rebuild --from-archive`"
+            )
         return 0
     return int(con.execute("select coalesce(max(number), 0) from migrations").fetchall()[0][0])
 

@@ -12,9 +12,10 @@ from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
+import duckdb
 import pytest
 
-from pipelines.errors import ColdledgerError, LedgerBroken, LedgerBusy
+from pipelines.errors import ColdledgerError, LedgerBroken, LedgerBusy, SiteError
 from pipelines.intake.retry import retry_quarantine
 from pipelines.jobs.check import check_site
 from pipelines.jobs.from_archive import rebuild_from_archive
@@ -138,6 +139,30 @@ def test_another_programs_file_in_the_ledgers_place_asks_no_network(place: Place
             ask()
         assert "extension" not in str(told.value).lower()
     assert place.site.ledger.read_bytes() == before
+
+
+def test_another_programs_database_in_the_ledgers_place_is_said_to_be_one_and_left_as_it_is(place: Place) -> None:
+    place.put("station_counts.a.csv", rows(0, 5))
+    place.take()
+    place.site.ledger.unlink()
+    with closing(duckdb.connect(str(place.site.ledger))) as other:
+        other.execute("create table notes (text varchar)")
+    before = place.site.ledger.read_bytes()
+    place.put("station_counts.b.csv", rows(5, 5))
+    for ask in (lambda: place.facts("station_counts"), place.take):
+        with pytest.raises(LedgerBroken, match=r"another program's database .*notes.* rebuild --from-archive"):
+            ask()
+    (finding,) = check_site(place.opened, rows=True).findings
+    assert finding.level == "fail" and "another program's database" in finding.what
+    assert place.site.ledger.read_bytes() == before and (place.site.inbox / "station_counts.b.csv").exists()
+
+
+def test_a_retry_without_the_ledger_says_so(place: Place) -> None:
+    place.put("station_counts.a.csv", rows(0, 5).replace(",60,", ",x,", 1))
+    place.take()
+    place.site.ledger.unlink()
+    with pytest.raises(SiteError, match=r"is gone.* rebuild --from-archive"):
+        retry_quarantine(place.site, place.plant, place.settings)
 
 
 @pytest.mark.parametrize("how", ["header", "middle", "end", "empty", "text"])
