@@ -115,6 +115,7 @@ def _apart(plant: Plant, by: str, calls: pl.DataFrame, line_ware: int) -> tuple[
 
 
 def severity_of(plant: Plant, code: str) -> str | None:
+    """critical, major or minor, as works.toml says; None for a code that it does not name."""
     defect = plant.defects.get(code)
     return defect.severity if defect else None
 
