@@ -63,3 +63,14 @@ def test_public_functions_of_measures_have_docstrings() -> None:
             ):
                 bare.append((path.name, node.name))
     assert not bare
+
+
+def test_a_class_name_is_used_once() -> None:
+    """In what is installed: whoever reads a name in one module need not ask which of two is meant."""
+    names: dict[str, list[str]] = {}
+    for path in CODE:
+        if path.parts[len(ROOT.parts)] != "tests":
+            for node in ast.parse(path.read_text()).body:
+                if isinstance(node, ast.ClassDef):
+                    names.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
+    assert {name: where for name, where in names.items() if len(where) > 1} == {}

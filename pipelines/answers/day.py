@@ -20,7 +20,7 @@ from pipelines.answers.yields.answer import Kept, yield_and_readings
 from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.trace.trust import Doubt
-from pipelines.measures.yields.change import MONTH, Change, changes
+from pipelines.measures.yields.change import MONTH, YieldChange, changes
 from pipelines.plant.works import Plant
 from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, StationDoubt
@@ -50,7 +50,7 @@ class Day:
     waiting: tuple[int, int]
     signals: list[Signal]
     doubts: list[tuple[str, datetime, str]]
-    changes: list[Change]
+    changes: list[YieldChange]
     held: pl.DataFrame
     holds: list[HeldPallet]
     unvouched: list[StationDoubt]
@@ -95,7 +95,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     )
 
 
-def day_changes(reader: Reader, told: Yield) -> list[Change]:
+def day_changes(reader: Reader, told: Yield) -> list[YieldChange]:
     """The day's figures against the last 7 and 28 closed days."""
     rows = reader.ask("balances_before", first_day=told.day - timedelta(days=MONTH), day=told.day)
     past = [(row["day"], json.loads(row["told"])) for row in rows.iter_rows(named=True)]

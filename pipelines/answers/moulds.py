@@ -17,7 +17,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.pareto.cavities import (
     CavityState,
     Counts,
-    Expected,
+    ExpectedCalls,
     by_the_others,
     by_the_past,
     cavity_states,
@@ -40,7 +40,7 @@ COVERED = 0.95  # of the window's hours must have a past
 
 
 @dataclass(frozen=True)
-class Machine:
+class MachineNow:
     """A line's cavities. against: "past" (each mould's own, defect by defect) or "others" (the other cavities in the window).
 
     signals: those whose place lies on this machine, the most harmful first, as they were known up to three hours after the
@@ -63,7 +63,7 @@ class Machine:
     files: pl.DataFrame
 
 
-def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> Machine:
+def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> MachineNow:
     """The cavities in [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week."""
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
@@ -82,7 +82,7 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     total = int(mine["calls"].sum())
     placed, unread, unfitted = (ratio(one, total) for one in _told_apart(mine))
     shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
-    return Machine(
+    return MachineNow(
         line, span, defect, [_of_shown(one, shown) for one in states], [signals[n] for n in shown], against, total,
         placed, unread, unfitted, [*_doubts(reader, plant, line, span, coarse, against), *_unread(mine)], lehr,
         reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
@@ -102,7 +102,7 @@ def _states(
     codes, critical = list(plant.defects), [code for code, d in plant.defects.items() if d.severity == "critical"]
     counts = cell_counts(frames.calls, frames.ware, places, codes, reading_stations(plant, line, frames.ware))
     past = _past(reader, line, span, dict(_ware_of_moulds(frames.ware)))
-    expected: Expected
+    expected: ExpectedCalls
     if past is None:
         inside = np.zeros(counts.calls.shape, bool)
         for one in signals:

@@ -81,7 +81,7 @@ def _founded(root: Path, days: int, settings: Settings) -> tuple[OpenSite, datet
 def _lived(plan: Plan) -> Simulated:
     """The invented works as it would be met: some ware breaks unseen, every meter errs; on the last day one station counts short, another overlooks a defect, a gob grows
     heavier, and a furnace's glass has become lighter."""
-    from sample_feeds.simulator import DensityStep, Dimmed, GobDrift, Lie, misread, simulate, with_states
+    from sample_feeds.simulator import DensityStep, Dimmed, GobDrift, PlannedLie, misread, simulate, with_states
 
     plan.broken = 0.0003
     plan.gob_drifts.append(GobDrift(*DRIFTING, plan.minutes - 780, plan.minutes - 300, 1.4, plan.minutes))
@@ -90,7 +90,7 @@ def _lived(plan: Plan) -> Simulated:
     last = plan.plant.clock.day_of(plan.at(plan.minutes - 1))
     line = plan.plant.line[len(plan.plant.line) // 2].id
     station = plan.plant.stations_of(line)[-2].id
-    lie = Lie(f"{station} inspected", LIE, last, last)
+    lie = PlannedLie(f"{station} inspected", LIE, last, last)
     return with_states(misread(simulate(plan), plan.seed, [lie], lasting="weight"), plan.seed)
 
 

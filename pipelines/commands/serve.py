@@ -49,12 +49,12 @@ def serve(
     site: SiteOption = None,
 ) -> None:
     """The pages, the schedules and the run history, one process to start; Ctrl-C or SIGTERM ends all of it."""
-    from pipelines.serve.supervise import Asked, serve
+    from pipelines.serve.supervise import ServeOptions, serve
 
     if log not in ("text", "json"):
         raise WrongUse(f"--log is text or json, not '{log}'")
-    parts = ("pages",) if pages_only else Asked.parts
-    serve(_at_its_time(open_here(site)), Asked(host, port, address, log, parts))
+    parts = ("pages",) if pages_only else ServeOptions.parts
+    serve(_at_its_time(open_here(site)), ServeOptions(host, port, address, log, parts))
 
 
 def _at_its_time(opened: OpenSite) -> OpenSite:

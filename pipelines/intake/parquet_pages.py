@@ -97,7 +97,7 @@ def _signed(number: int) -> int:
 
 
 @dataclass
-class Pages:
+class ParquetPages:
     """Pages of some columns: bytes when they are unpacked, of all and of the largest; how many there are; where those of each column and group of rows lie; `shared` columns keep texts as what they share with the one before, or apart from their lengths."""
 
     size: int = 0
@@ -133,9 +133,9 @@ def check_footer(data: bytes) -> None:
         raise FileRefused(Reason.TOO_LARGE, expected=f"a footer of {LARGEST_FOOTER >> 20} MB")
 
 
-def pages_of(data: bytes, meta: pq.FileMetaData, columns: Sequence[str], largest: int) -> Pages:
+def pages_of(data: bytes, meta: pq.FileMetaData, columns: Sequence[str], largest: int) -> ParquetPages:
     """Look at every page of these columns, none of them nested. FileRefused where footer and pages do not say the same, or where they unpack to more than `largest` bytes."""
-    found = Pages()
+    found = ParquetPages()
     groups = _groups_of(data)
     if meta.num_rows < 0 or [
         one for one in groups if one.rows < 0 or one.size < 0 or len(one.chunks) != meta.num_columns
@@ -181,7 +181,7 @@ def _chunk_of(told: Struct) -> _Chunk:
     return _Chunk(name, of[5][1] + 0, of[7][1] + 0, of[9][1] + 0, words_at, bool(_SHARED & set(of[2][1][1])))
 
 
-def _look(data: bytes, chunk: _Chunk, found: Pages, largest: int) -> tuple[int, int]:
+def _look(data: bytes, chunk: _Chunk, found: ParquetPages, largest: int) -> tuple[int, int]:
     """The pages of one column in one group of rows: from where to where they lie."""
     name = chunk.name
     at = start = min((place for place in (chunk.data_at, chunk.words_at) if place), default=0)

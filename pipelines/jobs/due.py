@@ -63,7 +63,7 @@ def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date
 
 
 @dataclass
-class Past:
+class PastRuns:
     """What a scheduler remembers of the runs: when each flow began last, and how often it has failed since it last went well."""
 
     begun: dict[str, datetime]
@@ -78,7 +78,7 @@ class Past:
         return flow not in self.begun or now - self.begun[flow] >= self.wait(flow)
 
 
-def intake_due(plant: Plant, past: Past, now: datetime, files: bool) -> str:
+def intake_due(plant: Plant, past: PastRuns, now: datetime, files: bool) -> str:
     """Why an intake is due now; empty where none is. files: whether whole files lie in the inbox and have been left alone for a while."""
     if not past.may("intake", now):
         return ""
@@ -93,7 +93,7 @@ def intake_due(plant: Plant, past: Past, now: datetime, files: bool) -> str:
 
 
 def close_due(
-    plant: Plant, past: Past, now: datetime, unclosed: Sequence[date], missing: Mapping[date, Sequence[str]]
+    plant: Plant, past: PastRuns, now: datetime, unclosed: Sequence[date], missing: Mapping[date, Sequence[str]]
 ) -> str:
     """Why a close is due now; empty where none is. unclosed: days over and not closed since their last feed; missing: what of the newest of them has not come.
 

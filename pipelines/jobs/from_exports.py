@@ -14,10 +14,10 @@ from pipelines.answers.counted_span import counted_span
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.works import WorksPart
 from pipelines.clock import Span
-from pipelines.jobs.signals import Followed, carry_names, empty_marts, followed, signal_rows
+from pipelines.jobs.signals import FollowedDay, carry_names, empty_marts, followed, signal_rows
 from pipelines.ledger.export import (
     MARTS,
-    Place,
+    ExportPlace,
     around,
     days_of,
     export_tables,
@@ -62,7 +62,7 @@ class FurnaceDay:
     day: date
 
 
-def followed_of(job: FurnaceDay) -> Followed:
+def followed_of(job: FurnaceDay) -> FollowedDay:
     """The unit's hours and marts, from an export. A function of a module, so that another process or machine can be sent it."""
     place = place_at(job.source)
     plant = read_plant(works_of(place))
@@ -95,7 +95,7 @@ def marts_elsewhere(source: str, to: str, days: Sequence[date], fan: Fan = in_or
     return rows
 
 
-def _write_day(out: Place, day: date, parts: dict[str, list[pl.DataFrame]]) -> dict[str, int]:
+def _write_day(out: ExportPlace, day: date, parts: dict[str, list[pl.DataFrame]]) -> dict[str, int]:
     counts = {}
     for name, frames in parts.items():
         known = [frame for frame in frames if frame.width]

@@ -65,7 +65,7 @@ AT_ONCE = 8  # days followed side by side before what was found is written: a wr
 
 
 @dataclass(frozen=True)
-class Followed:
+class FollowedDay:
     """A furnace's lines followed through a production day: their hours, and the marts that need no other day."""
 
     lines: list[str]
@@ -89,7 +89,7 @@ def refresh_signals(opened: OpenSite, days: Sequence[date]) -> int:
     return done
 
 
-def _keep(opened: OpenSite, told: Followed) -> int:
+def _keep(opened: OpenSite, told: FollowedDay) -> int:
     """Keep a furnace's day under the names that its signals had before; how many line-hours."""
     if told.hours:
         with opened.ledger.reading() as reader:
@@ -99,17 +99,17 @@ def _keep(opened: OpenSite, told: Followed) -> int:
     return len(told.hours)
 
 
-def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> Followed:
+def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> FollowedDay:
     with opened.ledger.reading() as reader:
         return followed(reader, plant, job[0], plant.clock.day(job[1]))
 
 
-def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
+def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> FollowedDay:
     """A furnace's lines over a production day, as far as counts have come."""
     lines = [line.id for line in plant.lines_of(furnace)]
     last = last_count(reader, lines)
     if last is None or last <= day.start:
-        return Followed(lines, day, [], {})
+        return FollowedDay(lines, day, [], {})
     end = min(day.end, day.start + HOUR * -(-int((last - day.start).total_seconds()) // 3600))
     span = Span(day.start, end)
     hours: list[LineHour] = []
@@ -123,7 +123,7 @@ def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> Followed:
         "hour_doubts": _frame("hour_doubts", [(h.line, h.hour, doubt) for h in hours for doubt in h.doubts]),
         "lehr_hours": _lehr_rows(lehr, span),
     }  # fmt: skip
-    return Followed(lines, day, hours, marts)
+    return FollowedDay(lines, day, hours, marts)
 
 
 def carry_names(rows: pl.DataFrame) -> list[Signal]:

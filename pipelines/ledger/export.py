@@ -37,7 +37,7 @@ _ABOUT, _COLUMNS = "export.json", "schema.json"
 
 
 @dataclass(frozen=True)
-class Place:
+class ExportPlace:
     """A folder on a disk or in an object store, by its address (a path, file://, s3://, gs://, ...)."""
 
     fs: pafs.FileSystem
@@ -84,7 +84,7 @@ class Place:
             self.fs.create_dir(target.rsplit("/", 1)[0], recursive=True)
 
 
-def place_at(address: str) -> Place:
+def place_at(address: str) -> ExportPlace:
     """The place of an address; WrongUse for one that cannot be read."""
     try:
         if "://" in address:
@@ -95,7 +95,7 @@ def place_at(address: str) -> Place:
             fs, root = pafs.LocalFileSystem(), str(Path(address).resolve())
     except (pa.ArrowException, OSError, ValueError) as error:
         raise WrongUse(without_secret(f"{address} is no place that can be read here: {error}")) from None
-    return Place(fs, root.rstrip("/"))
+    return ExportPlace(fs, root.rstrip("/"))
 
 
 def without_secret(text: str) -> str:
@@ -104,7 +104,7 @@ def without_secret(text: str) -> str:
 
 
 def export_tables(
-    reader: Reader, clock: WorksClock, works_toml: str, days: Sequence[date], to: Place
+    reader: Reader, clock: WorksClock, works_toml: str, days: Sequence[date], to: ExportPlace
 ) -> dict[str, int]:
     """Write every table; of the great ones and those by time only `days`. Rows by table. SiteError where the place cannot be written."""
     rows: dict[str, int] = {}
@@ -136,7 +136,7 @@ class _Source:
 
 
 def _export(
-    reader: Reader, to: Place, source: _Source, clock: WorksClock, days: Sequence[date]
+    reader: Reader, to: ExportPlace, source: _Source, clock: WorksClock, days: Sequence[date]
 ) -> tuple[pa.Schema, int]:
     name, when = source.name, source.when
     schema = schema_of(name, reader.form(source.view))
@@ -157,12 +157,12 @@ def _export(
     return schema, count
 
 
-def write_mart(to: Place, name: str, day: date, data: pa.Table) -> None:
+def write_mart(to: ExportPlace, name: str, day: date, data: pa.Table) -> None:
     """A day of a mart that was worked out elsewhere, as an export has it."""
     to.write(written(name, data, schema_of(name, data.schema)), name, f"day={day}", "part.parquet")
 
 
-def write_columns_of(to: Place, forms: Mapping[str, pa.Schema]) -> None:
+def write_columns_of(to: ExportPlace, forms: Mapping[str, pa.Schema]) -> None:
     """The list of the columns of some tables beside them; what stands there of other tables stays."""
     try:
         before = [row for row in json.loads(to.read_text(_COLUMNS)) if row["table"] not in forms]
@@ -172,7 +172,7 @@ def write_columns_of(to: Place, forms: Mapping[str, pa.Schema]) -> None:
     to.write_text(json.dumps([*before, *rows], indent=1, ensure_ascii=False), _COLUMNS)
 
 
-def _by_day(to: Place, name: str, data: pa.Table, when: str, clock: WorksClock, schema: pa.Schema) -> int:
+def _by_day(to: ExportPlace, name: str, data: pa.Table, when: str, clock: WorksClock, schema: pa.Schema) -> int:
     """Rows of a small table, each into the folder of its production day; all days of it are written anew."""
     to.drop(name)
     for day, numbers in _rows_of_days(data.column(when), clock).items():
@@ -198,7 +198,7 @@ def _rows_of_days(moments: pa.ChunkedArray, clock: WorksClock) -> dict[date, np.
     return {days[n]: rows for n, rows in zip(found, np.split(order, begins[1:]), strict=True)}
 
 
-def works_of(place: Place) -> str:
+def works_of(place: ExportPlace) -> str:
     """The works.toml of an export; WrongUse where the place holds none."""
     try:
         told = json.loads(place.read_text(_ABOUT))
@@ -207,7 +207,7 @@ def works_of(place: Place) -> str:
         raise WrongUse(f"{place.root} is no export; `coldledger export --to {place.root}` makes one") from None
 
 
-def days_of(place: Place) -> list[date]:
+def days_of(place: ExportPlace) -> list[date]:
     """The production days of which an export has cold-end counts."""
     names = {path.split("/day=")[1].split("/")[0] for path in place.files("station_counts") if "/day=" in path}
     return sorted(date.fromisoformat(name) for name in names)
@@ -215,7 +215,7 @@ def days_of(place: Place) -> list[date]:
 
 @contextmanager
 def reading_export(
-    place: Place, days: Sequence[date] | None, lines: Sequence[str] = (), but: Sequence[str] = ()
+    place: ExportPlace, days: Sequence[date] | None, lines: Sequence[str] = (), but: Sequence[str] = ()
 ) -> Iterator[Reader]:
     """A reader that answers every query from an export. days: of the great tables, None for all.  lines: only theirs.  but: tables left empty."""
     con = duckdb.connect(":memory:", config={"python_enable_replacements": "false"})
@@ -237,7 +237,7 @@ def reading_export(
 
 
 def _loaded(
-    con: duckdb.DuckDBPyConnection, place: Place, table: str, days: Sequence[date] | None, lines: Sequence[str]
+    con: duckdb.DuckDBPyConnection, place: ExportPlace, table: str, days: Sequence[date] | None, lines: Sequence[str]
 ) -> pa.Table | None:
     """Rows of an export, None where it has none. Files of versions that knew fewer columns stand beside later ones: what they lack is empty."""
     files = place.files(table)

@@ -65,7 +65,7 @@ def _template(name: str) -> Any:
 
 
 @dataclass(frozen=True)
-class Asked:
+class PageRequest:
     """What of a request decides how a shared page is written."""
 
     query: Mapping[str, str]
@@ -75,7 +75,7 @@ class Asked:
     every_s: float = 0  # after which a browser asks again
 
 
-def body_html(view: View, asked: Asked) -> str:
+def body_html(view: View, asked: PageRequest) -> str:
     """The content of a page, with tokens for what differs between readers."""
     say = asked.texts.of_report
     names = {id(sheet): name for name, sheet in named_sheets(view.sheets).items()}
@@ -105,7 +105,7 @@ def _whole(part: Any) -> Any:
     return SimpleNamespace(**none, **vars(part))
 
 
-def _table(sheet: Any, name: str, title: str, asked: Asked) -> str:
+def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
     say = asked.texts.of_report
     mine = asked.order if asked.order is not None and asked.order.table == name else None
 
@@ -129,7 +129,7 @@ def _in_words(chart: str, texts: Texts) -> str:
 
 
 @dataclass(frozen=True)
-class Reader:
+class PageReader:
     """Who asks, from where, in which language; said: a sentence about what they have just done."""
 
     texts: Texts
@@ -142,7 +142,7 @@ class Reader:
     age: Mapping[str, str] = field(default_factory=dict)
 
 
-def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, reader: Reader) -> str:
+def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, reader: PageReader) -> str:
     """A whole page for one reader."""
     person = reader.person
     token = masked(person.form_token) if person else ""

@@ -24,7 +24,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pipelines import typed
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
-from pipelines.pages.frame import Asked, Reader, body_html, page_html, unmasked, version
+from pipelines.pages.frame import PageReader, PageRequest, body_html, page_html, unmasked, version
 from pipelines.pages.fresh import told as told_age
 from pipelines.pages.made_pages import Desk, Key, Made, Make, Written
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
@@ -179,10 +179,10 @@ class Web:
         told = self._said.pop(hashlib.sha256(token.encode()).hexdigest(), None) if token and self._said else None
         return (told[0], told[1]) if told else ("", "")
 
-    def reader(self, request: Request, person: Person | None) -> Reader:
+    def reader(self, request: Request, person: Person | None) -> PageReader:
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         said, kind = self._take_said(request)
-        return Reader(
+        return PageReader(
             self.texts(request),
             path,
             person,
@@ -211,7 +211,9 @@ class Web:
         if written is None:
             with self.desk.turns.turn():
                 written = Written.of(
-                    body_html(made.view, Asked(query, order, t, self._clock(made), self.every_s(made.face.refresh_s)))
+                    body_html(
+                        made.view, PageRequest(query, order, t, self._clock(made), self.every_s(made.face.refresh_s))
+                    )
                 )
             if len(made.html) > 12:
                 made.html.clear()
@@ -221,7 +223,7 @@ class Web:
             return self._answer(request, made.face, written, reader, status)
         return self._for_anybody(request, made, (*name, reader.path, *reader.age.values()), written, reader)
 
-    def _for_anybody(self, request: Request, made: Made, name: Key, written: Written, reader: Reader) -> Response:
+    def _for_anybody(self, request: Request, made: Made, name: Key, written: Written, reader: PageReader) -> Response:
         """The page for readers who are not signed in, who all get the same bytes: written and packed once."""
         tag, headers = self._tag(written, reader)
         if request.headers.get("if-none-match") == tag:
@@ -249,7 +251,7 @@ class Web:
     def _clock(self, made: Made) -> str:
         return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
 
-    def _answer(self, request: Request, view: View, written: Written, reader: Reader, status: int) -> Response:
+    def _answer(self, request: Request, view: View, written: Written, reader: PageReader, status: int) -> Response:
         tag, headers = self._tag(written, reader)
         if request.headers.get("if-none-match") == tag and status == 200:
             return Response(status_code=304, headers=headers)
@@ -258,7 +260,7 @@ class Web:
         return HTMLResponse(text, status, headers)
 
     @staticmethod
-    def _tag(written: Written, reader: Reader) -> tuple[str, dict[str, str]]:
+    def _tag(written: Written, reader: PageReader) -> tuple[str, dict[str, str]]:
         """What names this answer among all others, and the headers that say how it may be kept."""
         whole = hashlib.sha256(written.digest.encode())
         for text in (
@@ -285,7 +287,7 @@ class Web:
         at = f"{self.desk.opened.plant.clock.local(self.desk.now()):%H:%M:%S}"
         if query.get("as") is not None and view.sheets:
             return self._taken_of(request, view, query["as"])
-        body = body_html(view, Asked(query, order_of(query.get("sort")), reader.texts, at))
+        body = body_html(view, PageRequest(query, order_of(query.get("sort")), reader.texts, at))
         return self._answer(request, view, Written.of(body), reader, status)
 
     def _taken(self, request: Request, made: Made, wanted: str, asked: tuple[str, Key]) -> Response:

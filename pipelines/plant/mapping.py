@@ -157,7 +157,7 @@ class Listener(_Part):
     file_seconds: float = Field(default=60.0, ge=1, le=3600, description="a file at least so often while messages come")
 
 
-class Topic(_Part):
+class BrokerTopic(_Part):
     """Messages that become rows. topic: `{column}` at a level is any word there, and fills that column.
 
     name: how the files' names begin: a feed, or what a [[mapping]] takes. arrival: column that gets the time of

@@ -42,11 +42,11 @@ Aql = Annotated[Positive, AfterValidator(_step)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 
-class Table(BaseModel):
+class PlantTable(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class Works(Table):
+class Works(PlantTable):
     name: str = Field(description="as pages and reports are headed")
     timezone: Zone = Field(
         description="IANA name, such as Europe/Lisbon; days and shifts follow this clock, the ledger keeps UTC"
@@ -55,14 +55,14 @@ class Works(Table):
     shifts: tuple[TimeOfDay, ...] = Field(min_length=1, description="local times at which shifts begin")
 
 
-class Furnace(Table):
+class Furnace(PlantTable):
     id: Id = Field(description="as feeds name it")
     colour: str = Field("", description="of its glass, in words")
     surface_m2: Positive = Field(description="melter surface, for the level correction")
     density_g_cm3: Positive = Field(description="of its glass")
 
 
-class Line(Table):
+class Line(PlantTable):
     id: Id = Field(description="as feeds name it")
     furnace: str = Field(description="the furnace that feeds it")
     sections: int = Field(ge=1, le=40, description="of its machine")
@@ -77,7 +77,7 @@ class Line(Table):
         return GOBS[: self.gobs]
 
 
-class Station(Table):
+class Station(PlantTable):
     id: Id = Field(description="as feeds name it")
     line: str = Field(description="the line on which it stands")
     order: int = Field(ge=1, description="the order in which ware meets the stations; parallel lanes share an order")
@@ -89,7 +89,7 @@ class Station(Table):
         return self.sees is None or defect in self.sees
 
 
-class Defect(Table):
+class Defect(PlantTable):
     """kind: what a call of it says. Only a fault is a defect of the ware; the others are ware thrown out by its
     mould number, samples taken, ware thrown out while a station was set, and ware sent another way."""
 
@@ -107,7 +107,7 @@ class Defect(Table):
     )
 
 
-class Item(Table):
+class Item(PlantTable):
     id: Id = Field(description="as feeds name it")
     name: str = Field(description="in words, as pages show it")
     weight_g: Positive = Field(description="nominal")
@@ -129,7 +129,7 @@ class Item(Table):
     )
 
 
-class Laboratory(Table):
+class Laboratory(PlantTable):
     """sink_float_g_cm3_per_c: of the works' own liquid. temper_max, real_temper_max: the greatest apparent (as
     read) and real temper number that the works accepts."""
 
@@ -144,7 +144,7 @@ class Laboratory(Table):
     )
 
 
-class MustCatch(Table):
+class MustCatch(PlantTable):
     """The share of a challenge's passes that must be caught, by the defect's severity. A plain number stands for
     major and minor; critical: every pass."""
 
@@ -157,7 +157,7 @@ def _must_catch(told: object) -> object:
     return {"major": told, "minor": told} if isinstance(told, int | float) and not isinstance(told, bool) else told
 
 
-class Checks(Table):
+class Checks(PlantTable):
     """How often what is due (0: not asked for), and when a challenge is passed."""
 
     weights_minutes: NotNegative = Field(
@@ -177,7 +177,7 @@ class Checks(Table):
     )
 
 
-class Warehouse(Table):
+class Warehouse(PlantTable):
     """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released
     means cleared, and still in the store."""
 
@@ -189,7 +189,7 @@ class Warehouse(Table):
     )
 
 
-class Sampling(Table):
+class Sampling(PlantTable):
     """Inspection level and acceptance quality limits [percent nonconforming] for samples by ISO 2859-1."""
 
     level: Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"] = Field(
@@ -199,7 +199,7 @@ class Sampling(Table):
     aql_minor: Aql = Field(2.5, description="percent nonconforming")
 
 
-class Uncertainty(Table):
+class Uncertainty(PlantTable):
     """Relative standard uncertainty of each meter's total over a production day, in percent."""
 
     melt: NotNegative = Field(1.5, description="of what was melted")
@@ -209,14 +209,14 @@ class Uncertainty(Table):
     weight: NotNegative = Field(0.2, description="of the scale")
 
 
-class Cost(Table):
+class Cost(PlantTable):
     """What lost glass costs, where the works wants losses in money too."""
 
     glass_per_t: Positive = Field(description="price of a tonne of lost glass")
     currency: str = Field("", description="as it stands behind the price")
 
 
-class Pages(Table):
+class Pages(PlantTable):
     """How the works writes: language of the pages, decimal mark, and what stands between thousands."""
 
     language: Literal["en", "de"] = Field("en", description="of the pages; each reader can choose")
@@ -224,7 +224,7 @@ class Pages(Table):
     thousands: Literal[" ", ",", ".", "'", ""] = Field(" ", description="what stands between thousands")
 
 
-class Schedule(Table):
+class Schedule(PlantTable):
     """When `coldledger serve` calls the flows. close_at: local time; without it a day is closed when its last feed
     has come, at the latest close_latest_minutes after its end. on_new_file: take files in as they come, not only
     at the hour's minute."""
@@ -237,7 +237,7 @@ class Schedule(Table):
     close_latest_minutes: Positive = Field(120.0, description="at the latest so long after the day's end")
 
 
-class Notices(Table):
+class Notices(PlantTable):
     """What is worth a mail or a call to another program; the addresses stand in .serve/notices.txt. loss_per_hour:
     containers a signal must cost."""
 
@@ -249,7 +249,7 @@ class Notices(Table):
     )
 
 
-class Keep(Table):
+class Keep(PlantTable):
     """minutes_days: after so many days a closed day's minutes of counts are rolled into hours; without it they are
     kept."""
 
@@ -262,7 +262,7 @@ class Keep(Table):
     )
 
 
-class Clock(Table):
+class Clock(PlantTable):
     """A station's clock that was wrong, as a person has found it: `minutes` later than the true time (earlier:
     negative), by the station's own times in [from, to)."""
 

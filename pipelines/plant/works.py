@@ -11,7 +11,7 @@ from pydantic import ConfigDict, Field, ValidationError
 
 from pipelines.clock import WorksClock
 from pipelines.errors import PlantError
-from pipelines.plant.mapping import Listener, Mapping, Topic
+from pipelines.plant.mapping import BrokerTopic, Listener, Mapping
 from pipelines.plant.tables import (
     FAULT,
     Checks,
@@ -25,17 +25,17 @@ from pipelines.plant.tables import (
     Line,
     Notices,
     Pages,
+    PlantTable,
     Sampling,
     Schedule,
     Station,
-    Table,
     Uncertainty,
     Warehouse,
     Works,
 )
 
 
-class Plant(Table):
+class Plant(PlantTable):
     """The whole plant file."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
@@ -68,7 +68,7 @@ class Plant(Table):
         default=(), alias="clock", description="a station's clock that was wrong; its rows are put at the true time"
     )
     listener: Listener | None = Field(None, description="the broker that live stations speak to")
-    topic: tuple[Topic, ...] = Field((), description="messages that become rows")
+    topic: tuple[BrokerTopic, ...] = Field((), description="messages that become rows")
 
     @cached_property
     def clock(self) -> WorksClock:

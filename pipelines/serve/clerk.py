@@ -22,7 +22,7 @@ from pipelines.answers.now import answer_now
 from pipelines.clock import parse_timestamp, utc_text
 from pipelines.errors import ColdledgerError
 from pipelines.jobs.days import days_to_close
-from pipelines.jobs.due import Past, close_due, intake_due
+from pipelines.jobs.due import PastRuns, close_due, intake_due
 from pipelines.jobs.notices import Notice, failed_run, notices_of
 from pipelines.people.books import Books
 from pipelines.plant.works import Plant
@@ -53,7 +53,7 @@ class Clerk:
         self.environment = dict(environment or {})
         self.opened: OpenSite = open_site(root, settings)
         self.books = Books(self.opened.site.serve)
-        self.past = Past({}, {})
+        self.past = PastRuns({}, {})
         self.unclosed: list[date] = []
         self.missing: dict[date, list[str]] = {}
         self.looked: datetime | None = None

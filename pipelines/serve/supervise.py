@@ -37,7 +37,7 @@ TLS = (
 
 
 @dataclass(frozen=True)
-class Asked:
+class ServeOptions:
     """How to serve. address: what a reverse proxy shows; parts: which of pages, history and clerk."""
 
     host: str = "127.0.0.1"
@@ -61,7 +61,7 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def checked(asked: Asked, opened: OpenSite, books: Books) -> list[str]:
+def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
     """What a person should know before it starts. WrongUse where it must not start: beyond this computer without sign-in, or a port that is taken."""
     advice = []
     if asked.address and (
@@ -96,7 +96,7 @@ def _free_port() -> int:
 
 
 @dataclass
-class Part:
+class ServedPart:
     """One child and its past."""
 
     name: str
@@ -110,11 +110,11 @@ class Part:
 class Supervisor:
     """Keeps the parts of a site running until told to stop."""
 
-    def __init__(self, opened: OpenSite, asked: Asked):
+    def __init__(self, opened: OpenSite, asked: ServeOptions):
         self.opened, self.asked = opened, asked
         self.told = told_of(opened, asked)
         hears = ("listener",) if opened.plant.listener is not None and "clerk" in asked.parts else ()
-        self.parts = [Part(name) for name in (*asked.parts, *hears)]
+        self.parts = [ServedPart(name) for name in (*asked.parts, *hears)]
         self.stopping = threading.Event()
 
     def run(self) -> None:
@@ -133,7 +133,7 @@ class Supervisor:
         finally:
             self._end()
 
-    def _keep(self, part: Part) -> None:
+    def _keep(self, part: ServedPart) -> None:
         now = time.monotonic()
         if part.process is None:
             if now >= part.again:
@@ -149,7 +149,7 @@ class Supervisor:
         log.error("%s ended with %s; started again in %.1f s", part.name, code, pause, extra={"part": part.name})
         part.process, part.deaths, part.again = None, part.deaths + 1, now + pause
 
-    def _begin(self, part: Part) -> None:
+    def _begin(self, part: ServedPart) -> None:
         settings = self.opened.settings
         environment = {
             **os.environ,
@@ -192,7 +192,7 @@ class Supervisor:
         log.info("stopped")
 
 
-def told_of(opened: OpenSite, asked: Asked) -> dict[str, Any]:
+def told_of(opened: OpenSite, asked: ServeOptions) -> dict[str, Any]:
     """What the children are told."""
     name = urlsplit(asked.address).hostname if asked.address else ""
     hosts: Sequence[str] = [
@@ -208,7 +208,7 @@ def told_of(opened: OpenSite, asked: Asked) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def serve(opened: OpenSite, asked: Asked) -> None:
+def serve(opened: OpenSite, asked: ServeOptions) -> None:
     """Serve a site until told to stop. LedgerBusy where it is served already."""
     logs.start(asked.log)
     books = Books(opened.site.serve)

@@ -3,8 +3,8 @@
 `simulate` makes feeds and truth; `write_feeds` puts the feeds into an inbox as the stations would.
 """
 
-from sample_feeds.simulator.meters import Lie, meters_of, misread, with_states
-from sample_feeds.simulator.plan import DensityStep, Dimmed, Fault, GobDrift, Plan, make_plan
+from sample_feeds.simulator.meters import PlannedLie, meters_of, misread, with_states
+from sample_feeds.simulator.plan import DensityStep, Dimmed, GobDrift, Plan, PlannedFault, make_plan
 from sample_feeds.simulator.rough import ROUGH, Roughness
 from sample_feeds.simulator.rough_works import rough_plant, rough_works
 from sample_feeds.simulator.works import Simulated, simulate
@@ -14,10 +14,10 @@ __all__ = [
     "ROUGH",
     "DensityStep",
     "Dimmed",
-    "Fault",
     "GobDrift",
-    "Lie",
     "Plan",
+    "PlannedFault",
+    "PlannedLie",
     "Roughness",
     "Simulated",
     "make_plan",

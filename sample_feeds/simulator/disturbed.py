@@ -19,7 +19,7 @@ _LINE_NO = {"resorted": 7, "doubtful": 8}  # in the identities of pallets that n
 
 
 @dataclass(frozen=True)
-class Delivery:
+class DisturbedDelivery:
     """One feed file and when it comes into the inbox."""
 
     arrives_at: datetime
@@ -68,7 +68,7 @@ def deliveries(
     late: float = 0.2,
     hours: tuple[float, float] = (1.0, 12.0),
     formats: tuple[str, ...] = ("csv",),
-) -> list[Delivery]:
+) -> list[DisturbedDelivery]:
     """The works' files, an hour each, in the order in which they come: a share comes hours late, and files of one hour in any order."""
     rng, zone, told = np.random.default_rng([seed, 61]), simulated.plan.plant.works.timezone, []
     for feed, frame, suffix in feed_files(simulated, "1h", formats):
@@ -77,7 +77,7 @@ def deliveries(
         newest: datetime = max(times, default=simulated.plan.cold_from)
         after = float(rng.uniform(*hours)) * 60 if rng.random() < late else float(rng.uniform(0, 5))
         data = encode(frame, suffix.rsplit("Z.", 1)[-1], zone)
-        told.append(Delivery(newest + timedelta(minutes=5 + after), f"{feed}.{suffix}", data))
+        told.append(DisturbedDelivery(newest + timedelta(minutes=5 + after), f"{feed}.{suffix}", data))
     return sorted(told, key=lambda one: (one.arrives_at, one.name))
 
 

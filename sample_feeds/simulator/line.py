@@ -10,7 +10,7 @@ import polars as pl
 
 from sample_feeds.simulator.inspection import Ware, inspect_ware, refeed
 from sample_feeds.simulator.palletising import to_palletisers
-from sample_feeds.simulator.plan import DISPERSION, Fault, LinePlan, Plan
+from sample_feeds.simulator.plan import DISPERSION, LinePlan, Plan, PlannedFault
 from sample_feeds.simulator.rough import is_fault, rate_factor
 
 HOT_REJECT = 0.008
@@ -119,7 +119,7 @@ def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.G
     return np.minimum(rate, 0.5)
 
 
-def _apply(fault: Fault, told: LinePlan, rate: np.ndarray) -> None:
+def _apply(fault: PlannedFault, told: LinePlan, rate: np.ndarray) -> None:
     mine = [c for c, (s, g) in enumerate(told.cavities) if f"{told.line}/{s}{g}" in fault.members]
     if mine:
         length = len(rate[fault.start : fault.end])

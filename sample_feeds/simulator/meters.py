@@ -14,7 +14,7 @@ from sample_feeds.simulator.works import Simulated
 
 
 @dataclass(frozen=True)
-class Lie:
+class PlannedLie:
     """A meter that is off by `sigmas` of its standard uncertainties from `first` to `last`, instead of by an honest error.
 
     meter: "K1 gobs cut", "K1-mouth inspected", "K1 packed", "K1 weight" or "F1 melt log".
@@ -29,7 +29,7 @@ class Lie:
     now_and_then: float = 1.0
 
 
-def misread(simulated: Simulated, seed: int, lies: Sequence[Lie] = (), lasting: str = "") -> Simulated:
+def misread(simulated: Simulated, seed: int, lies: Sequence[PlannedLie] = (), lasting: str = "") -> Simulated:
     """The feeds as imperfect meters would have sent them: every meter's daily total is off by a normal error of the uncertainty
     that works.toml states, drawn anew each production day; once for all days for meters of the kind `lasting`. Calls and rejects stay as they were.
     truth["meters"]: meter, day_start, off (relative)."""
@@ -92,7 +92,7 @@ def meters_of(plan: Plan) -> dict[str, float]:
     return found | {f"{station} inspected": sure.station_counts for station in plant.stations}
 
 
-def _errors(plan: Plan, seed: int, lies: Sequence[Lie], lasting: str) -> pl.DataFrame:
+def _errors(plan: Plan, seed: int, lies: Sequence[PlannedLie], lasting: str) -> pl.DataFrame:
     """meter, day_start, off (relative)."""
     rng = np.random.default_rng([seed, 11])
     clock, rows = plan.plant.clock, []
@@ -109,7 +109,7 @@ def _errors(plan: Plan, seed: int, lies: Sequence[Lie], lasting: str) -> pl.Data
     return pl.DataFrame(rows).sort("day_start")
 
 
-def _lies_on(lie: Lie, day: date, seed: int) -> bool:
+def _lies_on(lie: PlannedLie, day: date, seed: int) -> bool:
     if not lie.first <= day <= lie.last:
         return False
     return (

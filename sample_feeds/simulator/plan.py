@@ -18,7 +18,7 @@ DISPERSION = 0.35  # coefficient of variation of a defect's rate from hour to ho
 
 
 @dataclass(frozen=True)
-class Fault:
+class PlannedFault:
     """A defect's rate multiplied at some cavities (or called falsely by one station) from one minute to another.
 
     members: mould places as (line, section, gob) for ware; the station's id for a station's fault.
@@ -114,7 +114,7 @@ class Plan:
     cold_from: datetime
     minutes: int
     lines: dict[str, LinePlan]
-    faults: list[Fault]
+    faults: list[PlannedFault]
     window_s: int = 60
     broken: float = (
         0.0  # share of the ware that breaks or falls unseen at each step: in the lehr, before each station, at packing
@@ -229,7 +229,7 @@ def _stops(plan: LinePlan, sections: int, minutes: int, rng: np.random.Generator
     plan.stops.sort(key=lambda s: s.start)
 
 
-def _fault(plan: Plan, scope: str, number: int, rng: np.random.Generator) -> Fault:
+def _fault(plan: Plan, scope: str, number: int, rng: np.random.Generator) -> PlannedFault:
     plant = plan.plant
     line = list(plant.lines)[int(rng.integers(len(plant.lines)))]
     start = int(rng.integers(RUN_IN_MIN + 60, max(RUN_IN_MIN + 120, plan.minutes - 400)))
@@ -239,7 +239,7 @@ def _fault(plan: Plan, scope: str, number: int, rng: np.random.Generator) -> Fau
         codes = [c for c in (station.sees or tuple(plant.defects)) if plant.defects[c].severity == "minor"] or list(
             station.sees or plant.defects
         )
-        return Fault(scope, line, str(rng.choice(codes)), (station.id,), start, end, float(rng.uniform(10, 25)))
+        return PlannedFault(scope, line, str(rng.choice(codes)), (station.id,), start, end, float(rng.uniform(10, 25)))
     seen = {code for station in plant.stations_of(line) for code in (station.sees or plant.defects)}
     origins = {
         "mould": ("mould",),
@@ -250,7 +250,7 @@ def _fault(plan: Plan, scope: str, number: int, rng: np.random.Generator) -> Fau
     }[scope]
     codes = sorted(c for c in seen if plant.defects[c].origin in origins) or sorted(seen)
     members = _members(plan, scope, line, rng)
-    return Fault(
+    return PlannedFault(
         scope,
         line,
         str(rng.choice(codes)),

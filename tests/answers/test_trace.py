@@ -300,13 +300,13 @@ def test_the_works_may_ask_more_of_a_challenge() -> None:
 
 
 def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) -> None:
-    from pipelines.answers.trace.question import LONGEST, Asked, _narrowed
+    from pipelines.answers.trace.question import LONGEST, AskedTrace, _narrowed
 
-    asked = Asked(Question(item="J370"))
+    asked = AskedTrace(Question(item="J370"))
     wide = Span(NOON - 400 * 24 * HOUR, NOON)
     told = _narrowed(day_taken.plant, asked, wide)
     assert (told.start, told.end) == (NOON - LONGEST, NOON) and "only the last 31 days" in asked.notes[0]
-    assert _narrowed(day_taken.plant, Asked(asked.question), told) == told
+    assert _narrowed(day_taken.plant, AskedTrace(asked.question), told) == told
 
 
 def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:

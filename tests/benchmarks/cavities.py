@@ -18,14 +18,14 @@ from pathlib import Path
 import numpy as np
 from scipy import stats
 
-from pipelines.answers.moulds import Machine, answer_moulds
+from pipelines.answers.moulds import MachineNow, answer_moulds
 from pipelines.clock import Span
 from pipelines.jobs.signals import refresh_signals
 from pipelines.measures.pareto.cavities import MORE, OWN
 from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
 from sample_feeds.simulator import make_plan, simulate, write_feeds
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault, Plan
+from sample_feeds.simulator.plan import RUN_IN_MIN, Plan, PlannedFault
 from tests.conftest import WORKS, Place
 
 DAY = date(2026, 7, 7)
@@ -33,7 +33,7 @@ BEGIN, LASTS, WINDOW_H = 13 * 60, 480, 4
 KINDS = ("section", "gob", "line", "furnace")
 
 
-def faults_of(plan: Plan, rng: np.random.Generator) -> list[Fault]:
+def faults_of(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
     """One fault of every kind, no two of one line and defect."""
     start, end = RUN_IN_MIN + BEGIN, RUN_IN_MIN + BEGIN + LASTS
     section, mould = int(rng.integers(1, 9)), int(rng.integers(1, 11))
@@ -45,10 +45,13 @@ def faults_of(plan: Plan, rng: np.random.Generator) -> list[Fault]:
         "furnace": ("K1", "STN", every["K1"] + every["K2"], rng.uniform(4, 9)),
         "mould": ("K3", "CHF", (f"K3/{mould}B",), rng.uniform(15, 50)),
     }
-    return [Fault(scope, line, code, who, start, end, float(factor)) for scope, (line, code, who, factor) in of.items()]
+    return [
+        PlannedFault(scope, line, code, who, start, end, float(factor))
+        for scope, (line, code, who, factor) in of.items()
+    ]
 
 
-def maps_of(seed: int, quiet: bool) -> Iterator[tuple[Plan, Machine]]:
+def maps_of(seed: int, quiet: bool) -> Iterator[tuple[Plan, MachineNow]]:
     """The maps of a simulated day, every line by windows of WINDOW_H hours once its past is six hours long."""
     plan = make_plan(read_plant(WORKS), DAY, 1, seed=seed, lag_offset=0.0, faults=0)
     if not quiet:
@@ -66,7 +69,7 @@ def maps_of(seed: int, quiet: bool) -> Iterator[tuple[Plan, Machine]]:
                     yield plan, answer_moulds(reader, place.plant, line, span)
 
 
-def faulty(plan: Plan, told: Machine) -> dict[str, set[tuple[str, str]]]:
+def faulty(plan: Plan, told: MachineNow) -> dict[str, set[tuple[str, str]]]:
     """By kind of fault, the (cavity, defect) of this map in which faulty ware can have passed."""
     lehr = timedelta(minutes=plan.plant.lines[told.line].lehr_minutes)
     out: dict[str, set[tuple[str, str]]] = {}
@@ -78,7 +81,7 @@ def faulty(plan: Plan, told: Machine) -> dict[str, set[tuple[str, str]]]:
     return out
 
 
-def plain(told: Machine) -> set[str]:
+def plain(told: MachineNow) -> set[str]:
     """Cavities that a Poisson tail of all their calls against the rate of the others names."""
     calls, ware = (np.array([getattr(c, name) for c in told.cavities], float) for name in ("calls", "ware"))
     should = ware * (calls.sum() - calls) / np.maximum(ware.sum() - ware, 1.0)
@@ -86,7 +89,7 @@ def plain(told: Machine) -> set[str]:
     return {f"{c.section}{c.gob}" for c, one in zip(told.cavities, q, strict=True) if one < MORE}
 
 
-def count(plan: Plan, told: Machine, sums: Counter[str]) -> None:
+def count(plan: Plan, told: MachineNow, sums: Counter[str]) -> None:
     """Add a map to the sums."""
     faults = faulty(plan, told)
     touched = {cavity for cells in faults.values() for cavity, _ in cells}

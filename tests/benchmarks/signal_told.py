@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
 from pipelines.plant.works import Plant
-from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate
+from sample_feeds.simulator import Plan, PlannedFault, Simulated, make_plan, simulate
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from sample_feeds.simulator.rough import reads_moulds
 from tests.benchmarks.signal_truth import (
@@ -154,7 +154,7 @@ def hourly_told(seed: int, off: float) -> Told:
     return told
 
 
-def _ten_times(plan: Plan, rng: np.random.Generator) -> list[Fault]:
+def _ten_times(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
     told, plant = [], plan.plant
     for line, lined in plan.lines.items():
         readers = [s for s in plant.stations_of(line) if reads_moulds(s.id)]
@@ -162,7 +162,7 @@ def _ten_times(plan: Plan, rng: np.random.Generator) -> list[Fault]:
         section, gob = lined.cavities[int(rng.integers(len(lined.cavities)))]
         start = int(rng.integers(RUN_IN_MIN + LEARN_H * 60 + 600, plan.minutes - 500))
         members = (f"{line}/{section}{gob}",)
-        told.append(Fault("mould", line, str(rng.choice(codes)), members, start, start + 240, 10.0))
+        told.append(PlannedFault("mould", line, str(rng.choice(codes)), members, start, start + 240, 10.0))
     return told
 
 

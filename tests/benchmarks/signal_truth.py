@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from sample_feeds.simulator import Simulated
-from sample_feeds.simulator.plan import RUN_IN_MIN, SCOPES, Fault, Plan
+from sample_feeds.simulator.plan import RUN_IN_MIN, SCOPES, Plan, PlannedFault
 from sample_feeds.simulator.rough import reads_moulds
 
 LEARN_H = 10  # hours of the cold end before the first fault's ware arrives
@@ -25,7 +25,7 @@ class Case:
     extra: rejects an hour beyond the base rate, as they were really called while it lasted; total: all of them.
     """
 
-    fault: Fault
+    fault: PlannedFault
     line: str
     onset: datetime
     ended: datetime
@@ -36,10 +36,10 @@ class Case:
     total: float = 0.0
 
 
-def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) -> list[Fault]:
+def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) -> list[PlannedFault]:
     """Faults that do not share a line and defect. kind: small has factor 2.5; large 5 to 60, with fewer cavities the larger;
     drift the same, reached in a straight line over the whole time."""
-    told: list[Fault] = []
+    told: list[PlannedFault] = []
     taken: set[tuple[str, str]] = set()
     for n in range(number * 6):
         if len(told) == number:
@@ -55,7 +55,7 @@ def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) ->
     return told
 
 
-def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> Fault:
+def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> PlannedFault:
     small = kind == "small"
     plant = plan.plant
     line = str(rng.choice(list(plant.lines)))
@@ -66,14 +66,14 @@ def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> Fault
         station = plant.stations_of(line)[int(rng.integers(len(plant.stations_of(line))))]
         codes = [code for code in station.sees or plant.defects if code in plant.faults]
         factor = float(rng.uniform(2.0, 4.0)) if small else float(rng.uniform(5, 20))
-        return Fault(scope, line, str(rng.choice(codes)), (station.id,), start, end, factor)
+        return PlannedFault(scope, line, str(rng.choice(codes)), (station.id,), start, end, factor)
     readers = [s for s in plant.stations_of(line) if reads_moulds(s.id)]
     inside = scope in ("mould", "section", "gob")
     seen = {c for s in (readers if inside else plant.stations_of(line)) for c in (s.sees or plant.defects)}
     codes = sorted(c for c in seen if c in plant.faults and plant.defects[c].origin in ORIGINS[scope])
     low, high = {"mould": (10, 60), "section": (6, 40), "gob": (5, 15)}.get(scope, (5, 12))
     factor = 2.5 if small else float(np.exp(rng.uniform(np.log(low), np.log(high))))
-    return Fault(scope, line, str(rng.choice(codes)), members_of(plan, scope, line, rng), start, end, factor)
+    return PlannedFault(scope, line, str(rng.choice(codes)), members_of(plan, scope, line, rng), start, end, factor)
 
 
 def members_of(plan: Plan, scope: str, line: str, rng: np.random.Generator) -> tuple[str, ...]:
@@ -82,7 +82,7 @@ def members_of(plan: Plan, scope: str, line: str, rng: np.random.Generator) -> t
     return _members(plan, scope, line, rng)
 
 
-def cases_of(simulated: Simulated, faults: list[Fault]) -> list[Case]:
+def cases_of(simulated: Simulated, faults: list[PlannedFault]) -> list[Case]:
     """What each fault really did, once for every line it touches."""
     told = []
     for fault in faults:
@@ -91,7 +91,7 @@ def cases_of(simulated: Simulated, faults: list[Fault]) -> list[Case]:
     return told
 
 
-def _case(simulated: Simulated, fault: Fault, line: str) -> Case:
+def _case(simulated: Simulated, fault: PlannedFault, line: str) -> Case:
     plan, plant = simulated.plan, simulated.plan.plant
     able = [s for s in plant.stations_of(line) if s.can_call(fault.defect)]
     lehr = simulated.truth["lehr"].filter(pl.col("line") == line)["lehr_minutes"]

@@ -29,7 +29,7 @@ from pipelines.measures.trace.exposure import smallest_cover
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site.folder import OpenSite
-from sample_feeds.simulator import Fault, Plan, Simulated, make_plan, simulate, write_feeds
+from sample_feeds.simulator import Plan, PlannedFault, Simulated, make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from sample_feeds.simulator.rough import reads_moulds as station_reads
 from schemas.quality import Trace
@@ -58,9 +58,9 @@ class Tally:
         self.pallets += other.pallets
 
 
-def faults_for(plan: Plan, rng: np.random.Generator) -> list[Fault]:
+def faults_for(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
     """Faults of one cavity or one section, no two of one defect on a line."""
-    found: dict[tuple[str, str], Fault] = {}
+    found: dict[tuple[str, str], PlannedFault] = {}
     for number in range(24):
         line = str(rng.choice(list(plan.plant.lines)))
         cavities = plan.lines[line].cavities
@@ -79,7 +79,7 @@ def faults_for(plan: Plan, rng: np.random.Generator) -> list[Fault]:
         start = int(rng.integers(RUN_IN_MIN + 360, plan.minutes - 700))
         factor = 5.0 if number % 2 else float(rng.uniform(10, 40))
         found.setdefault(
-            (line, code), Fault(scope, line, code, members, start, start + int(rng.integers(240, 500)), factor)
+            (line, code), PlannedFault(scope, line, code, members, start, start + int(rng.integers(240, 500)), factor)
         )
     return list(found.values())
 
@@ -153,7 +153,7 @@ def pallet_and_mould(
         tally.say("mould and pallet: forming minute in the 95 % window", first.from_ <= row["formed_at"] <= first.to)
 
 
-def in_faults(simulated: Simulated) -> Iterator[tuple[Fault, dict[str, object]]]:
+def in_faults(simulated: Simulated) -> Iterator[tuple[PlannedFault, dict[str, object]]]:
     """One escape of each fault, the middle one."""
     every, plan = escapes(simulated), simulated.plan
     for fault in plan.faults:

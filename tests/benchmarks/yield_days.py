@@ -20,7 +20,7 @@ from pipelines.ledger.queries import query
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings
 from pipelines.site.folder import init_site, open_site
-from sample_feeds.simulator import Lie, Plan, Simulated, make_plan, meters_of, misread, simulate, write_feeds
+from sample_feeds.simulator import Plan, PlannedLie, Simulated, make_plan, meters_of, misread, simulate, write_feeds
 from sample_feeds.simulator.disturbed import doubtful
 from schemas.results import FurnaceYield, Yield
 from tests.benchmarks.worlds import WORLDS
@@ -90,7 +90,7 @@ def planned(world: str, days: int, seed: int) -> Plan:
     return plan
 
 
-def lies_of(plan: Plan, scenario: str, seed: int) -> dict[str, tuple[Lie, bool]]:
+def lies_of(plan: Plan, scenario: str, seed: int) -> dict[str, tuple[PlannedLie, bool]]:
     """The meter of each furnace that lies, and whether it does so from the first of all days."""
     how, rng = SCENARIOS[scenario], np.random.default_rng([seed, 98])
     if how is None:
@@ -105,7 +105,7 @@ def lies_of(plan: Plan, scenario: str, seed: int) -> dict[str, tuple[Lie, bool]]
         first = date(2000, 1, 1) if always else FIRST + timedelta(days=1)
         sign = 1 if rng.random() < 0.5 else -1
         percent = percent if percent is None else sign * percent
-        told[furnace] = (Lie(str(rng.choice(mine)), sign * sigmas, first, date(2100, 1, 1), percent), always)
+        told[furnace] = (PlannedLie(str(rng.choice(mine)), sign * sigmas, first, date(2100, 1, 1), percent), always)
     return told
 
 
@@ -129,7 +129,7 @@ def one_works(days: int, seed: int, past: int, world: str, scenario: str) -> lis
 
 
 def _days(
-    simulated: Simulated, world: str, seed: int, days: int, past: int, lies: dict[str, tuple[Lie, bool]]
+    simulated: Simulated, world: str, seed: int, days: int, past: int, lies: dict[str, tuple[PlannedLie, bool]]
 ) -> tuple[list[Told], Yield]:
     """The furnace-days of a works, and what was told on the last day."""
     plan, plant, found = simulated.plan, simulated.plan.plant, []
@@ -150,7 +150,7 @@ def _days(
     return found, told
 
 
-def _past(ledger: Ledger, plan: Plan, days: int, lies: dict[str, tuple[Lie, bool]]) -> None:
+def _past(ledger: Ledger, plan: Plan, days: int, lies: dict[str, tuple[PlannedLie, bool]]) -> None:
     """Readings of the days before, of a works that loses as much unseen and whose meters lie as much, if from the first of all days."""
     rng, plant = np.random.default_rng([plan.seed, 77]), plan.plant
     with ledger.writing() as con:
@@ -170,12 +170,12 @@ def _past(ledger: Ledger, plan: Plan, days: int, lies: dict[str, tuple[Lie, bool
                 con.execute(query("keep_balance", "writes"), {**row, "reading": json.dumps(reading.kept())})
 
 
-def _sigmas(plan: Plan, lie: Lie) -> float:
+def _sigmas(plan: Plan, lie: PlannedLie) -> float:
     return lie.sigmas if lie.percent is None else lie.percent / meters_of(plan)[lie.meter]
 
 
 def _told(
-    past: int, simulated: Simulated, told: Yield, one: FurnaceYield, day: date, lies: dict[str, tuple[Lie, bool]]
+    past: int, simulated: Simulated, told: Yield, one: FurnaceYield, day: date, lies: dict[str, tuple[PlannedLie, bool]]
 ) -> Told:
     accused = tuple(s.meter for s in told.suspect_meters if s.furnace == one.furnace)
     left = [abs(row.after) for row in told.balances if row.furnace == one.furnace and row.unit == "containers"]

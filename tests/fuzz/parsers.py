@@ -27,7 +27,7 @@ from pipelines.intake.find import kinds_of
 from pipelines.intake.foreign.propose import propose
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.validate import sort_rows
-from pipelines.plant.mapping import Topic
+from pipelines.plant.mapping import BrokerTopic
 from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Settings, clock_of
 from pipelines.sources.broker.rows import rows_of
@@ -135,7 +135,7 @@ def _proposal(plant: Plant, files: list[tuple[str, bytes]], rng: random.Random) 
 
 
 def _message(plant: Plant, rng: random.Random) -> bytes:
-    topic = Topic(topic="cold-end/{line}/{station}/counts", name="station_counts", arrival="window_start")
+    topic = BrokerTopic(topic="cold-end/{line}/{station}/counts", name="station_counts", arrival="window_start")
     data = spoiled(rng, MESSAGE)
 
     def whole() -> None:

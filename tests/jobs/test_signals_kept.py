@@ -16,7 +16,7 @@ from pipelines.errors import WrongUse
 from pipelines.jobs.signals import acknowledge_signal, days_behind, days_to_follow, refresh_signals
 from pipelines.reports.all_reports import ALL_REPORTS, page_html
 from sample_feeds.simulator import make_plan, write_feeds
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
+from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
 from schemas.results import Signal
 from tests.conftest import HEAD, Place
 from tests.shared import Shared
@@ -25,8 +25,8 @@ from tests.test_cli import run
 DAY = date(2026, 3, 17)
 LATE = RUN_IN_MIN + 15 * 60
 FAULTS = (
-    Fault("mould", "K3", "CHF", ("K3/4B",), LATE, LATE + 200, 60.0),
-    Fault("section", "K1", "THN", ("K1/5A", "K1/5B"), LATE + 240, LATE + 1000, 25.0),
+    PlannedFault("mould", "K3", "CHF", ("K3/4B",), LATE, LATE + 200, 60.0),
+    PlannedFault("section", "K1", "THN", ("K1/5A", "K1/5B"), LATE + 240, LATE + 1000, 25.0),
 )
 CONTRACT = (
     "line", "furnace", "defect", "scope", "members", "onset", "onset_low", "onset_high", "formed", "ended", "rate_before", "rate_after", "q",

@@ -10,13 +10,13 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from scipy import stats
 
-from pipelines.answers.moulds import Machine, answer_moulds
+from pipelines.answers.moulds import MachineNow, answer_moulds
 from pipelines.clock import Span
 from pipelines.jobs.signals import refresh_signals
 from pipelines.measures.pareto.cavities import MORE, OWN
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, write_feeds
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
+from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
 from tests.conftest import Place
 from tests.pages.conftest import Browser, served
 from tests.shared import Shared
@@ -25,11 +25,11 @@ DAY = date(2026, 3, 10)
 BEGIN, END = RUN_IN_MIN + 14 * 60, RUN_IN_MIN + 22 * 60
 K1, K3 = (tuple(f"{line}/{s}{g}" for s in range(1, n) for g in "AB") for line, n in (("K1", 9), ("K3", 11)))
 FAULTS = {
-    "section": Fault("section", "K1", "THN", ("K1/5A", "K1/5B"), BEGIN, END, 15.0),
-    "furnace": Fault("furnace", "K1", "STN", K1 + tuple(f"K2/{s}A" for s in range(1, 7)), BEGIN, END, 8.0),
-    "line": Fault("line", "K3", "BLI", K3, BEGIN, END, 7.0),
-    "gob": Fault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), BEGIN, END, 12.0),
-    "mould": Fault("mould", "K3", "CHF", ("K3/4B",), BEGIN, END, 40.0),
+    "section": PlannedFault("section", "K1", "THN", ("K1/5A", "K1/5B"), BEGIN, END, 15.0),
+    "furnace": PlannedFault("furnace", "K1", "STN", K1 + tuple(f"K2/{s}A" for s in range(1, 7)), BEGIN, END, 8.0),
+    "line": PlannedFault("line", "K3", "BLI", K3, BEGIN, END, 7.0),
+    "gob": PlannedFault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), BEGIN, END, 12.0),
+    "mould": PlannedFault("mould", "K3", "CHF", ("K3/4B",), BEGIN, END, 40.0),
 }
 UNTIL = datetime(2026, 3, 11, 2, tzinfo=UTC)  # while all of them go on, at the cold end
 
@@ -57,7 +57,7 @@ def begins(site: Place, line: str) -> datetime:
     return formed + timedelta(minutes=site.plant.lines[line].lehr_minutes)
 
 
-def asked(site: Place, line: str, hours: float, end: datetime = UNTIL, defect: str | None = None) -> Machine:
+def asked(site: Place, line: str, hours: float, end: datetime = UNTIL, defect: str | None = None) -> MachineNow:
     with site.opened.ledger.reading() as reader:
         return answer_moulds(reader, site.plant, line, Span(end - timedelta(hours=hours), end), defect)
 

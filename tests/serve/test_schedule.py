@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.jobs.due import RETRIES, Past, close_due, close_time, intake_due, next_intake, upcoming
+from pipelines.jobs.due import RETRIES, PastRuns, close_due, close_time, intake_due, next_intake, upcoming
 from pipelines.plant.works import Plant, read_plant
 from tests.conftest import WORKS
 
@@ -62,12 +62,15 @@ def run_for(
     plant: Plant, start: datetime, end: datetime, off: tuple[datetime, datetime] | None = None, files: bool = False
 ) -> list[tuple[str, datetime]]:
     """What a scheduler that looks every minute begins; days are unclosed once they are over, until a close begins."""
-    past, done, ran = Past({}, {}), start, []
+    past, done, ran = PastRuns({}, {}), start, []
     closed = plant.clock.day_of(start) - timedelta(days=1)
     now = start
     while now < end:
         if off is not None and off[0] <= now < off[1]:
-            now, past = off[1], Past({k: v for k, v in past.begun.items() if k == "close"}, {})  # as after a restart
+            now, past = (
+                off[1],
+                PastRuns({k: v for k, v in past.begun.items() if k == "close"}, {}),
+            )  # as after a restart
         if intake_due(plant, past, now, files):
             past.begun["intake"] = now
             ran.append(("intake", now))
@@ -103,9 +106,13 @@ def test_after_six_hours_off_there_is_one_intake_and_one_close_at_once() -> None
 def test_a_close_that_was_begun_today_is_not_begun_again_and_one_that_failed_is_tried_with_pauses() -> None:
     plant, day = works('close_at = "06:40"'), date(2026, 3, 10)
     at = close_time(plant, day)
-    assert close_due(plant, Past({}, {}), at, [day], {}) and not close_due(plant, Past({}, {}), at - MINUTE, [day], {})
-    assert not close_due(plant, Past({"close": at}, {}), at + HOUR, [day], {}), "a late feed waits for the next close"
-    past = Past({"close": at}, {"close": 1})
+    assert close_due(plant, PastRuns({}, {}), at, [day], {}) and not close_due(
+        plant, PastRuns({}, {}), at - MINUTE, [day], {}
+    )
+    assert not close_due(plant, PastRuns({"close": at}, {}), at + HOUR, [day], {}), (
+        "a late feed waits for the next close"
+    )
+    past = PastRuns({"close": at}, {"close": 1})
     begun = []
     now = at
     while now < at + timedelta(hours=4):
@@ -120,14 +127,14 @@ def test_without_a_set_time_a_day_is_closed_when_its_last_feed_has_come() -> Non
     plant, day = works(), date(2026, 3, 10)
     end = plant.clock.day(day).end
     now = end + timedelta(minutes=20)
-    assert not close_due(plant, Past({}, {}), now, [day], {day: ["pallets"]})
-    assert "last feed" in close_due(plant, Past({}, {}), now, [day], {day: []})
-    assert "time has come" in close_due(plant, Past({}, {}), end + timedelta(hours=2), [day], {day: ["pallets"]})
+    assert not close_due(plant, PastRuns({}, {}), now, [day], {day: ["pallets"]})
+    assert "last feed" in close_due(plant, PastRuns({}, {}), now, [day], {day: []})
+    assert "time has come" in close_due(plant, PastRuns({}, {}), end + timedelta(hours=2), [day], {day: ["pallets"]})
 
 
 def test_a_new_file_is_taken_in_at_once_where_the_works_wants_it() -> None:
     now = datetime(2026, 3, 10, 12, 20, tzinfo=UTC)
-    past = Past({"intake": now - timedelta(minutes=10)}, {})
+    past = PastRuns({"intake": now - timedelta(minutes=10)}, {})
     assert intake_due(works(), past, now, files=True) == "a new file"
     assert (
         intake_due(works("on_new_file = false"), past, now, files=True)

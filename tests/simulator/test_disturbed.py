@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from sample_feeds.simulator import Lie, Roughness, Simulated, make_plan, misread, rough_plant, simulate
+from sample_feeds.simulator import PlannedLie, Roughness, Simulated, make_plan, misread, rough_plant, simulate
 from sample_feeds.simulator.disturbed import (
     challenged_at,
     deliveries,
@@ -113,7 +113,7 @@ def test_doubtful_pallets_bear_the_share_that_was_asked(works: Simulated) -> Non
 
 def test_a_meter_lies_by_what_was_said_from_the_day_that_was_said(works: Simulated) -> None:
     second = DAY + timedelta(days=1)
-    told = misread(works, 9, [Lie("T1 gobs cut", 0, second, date.max, percent=1.5)])
+    told = misread(works, 9, [PlannedLie("T1 gobs cut", 0, second, date.max, percent=1.5)])
     clock = works.plan.plant.clock
     for day, wanted in ((DAY, 0.0), (second, 0.015)):
         span = clock.day(day)
@@ -123,7 +123,7 @@ def test_a_meter_lies_by_what_was_said_from_the_day_that_was_said(works: Simulat
 
 
 def test_a_meter_that_lies_now_and_then_errs_honestly_between(works: Simulated) -> None:
-    lie = Lie("T2 packed", 0, date.min, date.max, percent=20.0, now_and_then=0.5)
+    lie = PlannedLie("T2 packed", 0, date.min, date.max, percent=20.0, now_and_then=0.5)
     seen = set()
     for seed in range(12):
         off = misread(works, seed, [lie]).truth["meters"].filter(pl.col("meter") == "T2 packed")["off"]
@@ -135,7 +135,8 @@ def test_a_meter_that_lies_now_and_then_errs_honestly_between(works: Simulated) 
 def test_a_meter_that_counts_too_few_still_counts_what_was_rejected_or_sent_through_again() -> None:
     simulated = simulate(make_plan(rough_plant(32), DAY, 1, 32, faults=0, roughness=Roughness(refed=0.5)))
     lies = [
-        Lie(f"{station} inspected", 0, date.min, date.max, percent=-30.0) for station in simulated.plan.plant.stations
+        PlannedLie(f"{station} inspected", 0, date.min, date.max, percent=-30.0)
+        for station in simulated.plan.plant.stations
     ]
     told = misread(simulated, 10, lies).feeds["station_counts"]
     assert (told["refed"] <= told["inspected"]).all() and (told["rejected"] <= told["inspected"]).all()

@@ -15,7 +15,7 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.holds.sampling import inspection_after
 from pipelines.measures.laboratory.checks import (
     UNNAMED,
-    Due,
+    DueCheck,
     Sampled,
     due,
     lanes_of,
@@ -196,7 +196,7 @@ def _due(
     return tuple(one for kind in kinds for one in _due_told(due(*kind, window, stood, until)))
 
 
-def _due_told(one: Due | None) -> tuple[DueChecks, ...]:
+def _due_told(one: DueCheck | None) -> tuple[DueChecks, ...]:
     if one is None:
         return ()
     gaps = tuple((gap.start, gap.end) for gap in one.gaps)

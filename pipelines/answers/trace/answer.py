@@ -26,7 +26,7 @@ from pipelines.answers.trace.parts import (
     traced_pallets,
     with_holds,
 )
-from pipelines.answers.trace.question import Asked, Question, filled, hint_mould, window_asked
+from pipelines.answers.trace.question import AskedTrace, Question, filled, hint_mould, window_asked
 from pipelines.answers.trace.trust import Vouching, vouching
 from pipelines.answers.trace.whole_stay import whole_stay
 from pipelines.clock import Span
@@ -35,8 +35,8 @@ from pipelines.ledger.store import Reader
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.detection import places_that_see
 from pipelines.measures.trace.escapes import (
+    EscapesTogether,
     Place,
-    Together,
     about_places,
     carried,
     doubled,
@@ -67,7 +67,7 @@ def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequenc
     return trace.model_copy(update={"queries": tuple(sorted(reader.asked))})
 
 
-def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | None) -> Trace:
+def _answered(reader: Reader, plant: Plant, asked: AskedTrace, ranking: EscapesTogether | None) -> Trace:
     told = asked.question
     nothing = asked.impossible and not any((told.item, told.line, told.mould))
     window = None if nothing else _pallet_window(reader, plant, asked) or window_asked(reader, plant, asked)
@@ -87,14 +87,14 @@ def _answered(reader: Reader, plant: Plant, asked: Asked, ranking: Together | No
     return _told(reader, plant, asked, parts, known, ranking)
 
 
-def _nothing(asked: Asked, window: Span | None) -> Trace:
+def _nothing(asked: AskedTrace, window: Span | None) -> Trace:
     return Trace(
         asked=asked.question.told(), cavities=(), formed_from=window.start if window else None, formed_to=window.end if window else None, evidence={}, pallets=(),
         expected_defective=None, notes=tuple(asked.notes), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
     )  # fmt: skip
 
 
-def _pallet_window(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
+def _pallet_window(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None:
     """When the ware of the pallet in hand can have been formed, generously; with the times of making where they fit."""
     row = asked.pallet_row
     if row is None:
@@ -108,12 +108,14 @@ def _pallet_window(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
     return Span(start, end)
 
 
-def _stays_and_signals(reader: Reader, plant: Plant, asked: Asked, window: Span) -> tuple[list[Stay], list[Signal]]:
+def _stays_and_signals(
+    reader: Reader, plant: Plant, asked: AskedTrace, window: Span
+) -> tuple[list[Stay], list[Signal]]:
     stays = _stays(reader, plant, asked, window)
     return stays, _kept(reader, plant, asked.question.defect, stays) if stays else []
 
 
-def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Stay]:
+def _stays(reader: Reader, plant: Plant, asked: AskedTrace, window: Span) -> list[Stay]:
     """The stays that fit all that is known."""
     question = asked.question
     lines = [line for line in ([question.line] if question.line else plant.lines) if plant.stations_of(line)]
@@ -133,7 +135,7 @@ def _stays(reader: Reader, plant: Plant, asked: Asked, window: Span) -> list[Sta
 
 def _line_trace(
     plant: Plant,
-    asked: Asked,
+    asked: AskedTrace,
     line: str,
     stays: Sequence[Stay],
     known: Vouching,
@@ -243,7 +245,12 @@ def _moments(view: LineView, inside: Exposure, pallet: str | None, level: float)
 
 
 def _told(
-    reader: Reader, plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching, ranking: Together | None
+    reader: Reader,
+    plant: Plant,
+    asked: AskedTrace,
+    parts: Sequence[LineTrace],
+    known: Vouching,
+    ranking: EscapesTogether | None,
 ) -> Trace:
     question = asked.question
     chances = shares([part.weights[0] for part in parts])
@@ -304,7 +311,7 @@ def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | Non
     return max(0.0, 1 - packed / every) if every > 0 else None
 
 
-def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
+def _together(reader: Reader, plant: Plant, every: Sequence[AskedTrace]) -> Trace:
     """Several complaints: each by itself, then places that can have made all of them, and one list of pallets."""
     questions = [asked.question for asked in every]
     defects = {q.defect for q in questions}
@@ -314,7 +321,9 @@ def _together(reader: Reader, plant: Plant, every: Sequence[Asked]) -> Trace:
         )
     parts = [_answered(reader, plant, asked, None) for asked in every]
     each = [_by_place(told.cavities) for told in parts]
-    joined = Asked(_joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n])
+    joined = AskedTrace(
+        _joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n]
+    )
     joined.units = sum(asked.units or 0 for asked in every) or None
     ranking = together(each, _by_calls(reader, plant, joined.question, each)) if all(each) else None
     joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
@@ -345,7 +354,7 @@ def _by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
 
 def _by_calls(reader: Reader, plant: Plant, joined: Question, each: Sequence[dict[Place, float]]) -> dict[Place, float]:
     """What the works' own counts say of the places over the time of all complaints, whatever is in hand of each: counted once for all of them."""
-    told = _by_place(_answered(reader, plant, Asked(replace(joined, mould=None)), None).cavities)
+    told = _by_place(_answered(reader, plant, AskedTrace(replace(joined, mould=None)), None).cavities)
     places = list(dict.fromkeys(p for one in each for p in one))
     least = min((share for share in told.values() if share > 0), default=1.0)
     shares = {p: told.get(p, 0.0) or least for p in places}
@@ -368,7 +377,7 @@ def _joined(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:
     return Question(None, common("item"), line, common("mould"), common("defect"), None, start, end, None)
 
 
-def _source(ranking: Together) -> str:
+def _source(ranking: EscapesTogether) -> str:
     if not ranking.common:
         return "no one cavity can have made all of these: they have more than one source, or something of what was told is wrong"
     return f"one cavity made them all with probability {ranking.one_source:.0%}, at even odds beforehand: a guess"

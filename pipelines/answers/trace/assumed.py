@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.line_ware import LineView
-from pipelines.answers.trace.question import Asked
+from pipelines.answers.trace.question import AskedTrace
 from pipelines.answers.trace.trust import Vouching
 from pipelines.measures.pareto.unread import TOLD_FROM, unread_words
 from pipelines.plant.works import Plant
@@ -16,7 +16,7 @@ from pipelines.plant.works import Plant
 UNCOUNTED_FROM = 0.05  # share of a pallet's time without counts from which it is said
 
 
-def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
+def assumed(plant: Plant, asked: AskedTrace, parts: Sequence[LineTrace], known: Vouching) -> list[str]:
     """What the answer rests on and what is not known, in sentences."""
     question, notes = asked.question, []
     if question.mould is None:
@@ -47,7 +47,7 @@ def assumed(plant: Plant, asked: Asked, parts: Sequence[LineTrace], known: Vouch
     return notes
 
 
-def uncounted(asked: Asked, parts: Sequence[LineTrace]) -> tuple[float, list[str]]:
+def uncounted(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[float, list[str]]:
     """The share of the time of the pallet in hand before which nothing was counted, and what has to be said of it."""
     pallet = asked.question.pallet if asked.pallet_row is not None else None
     for view in (part.view for part in parts):

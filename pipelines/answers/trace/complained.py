@@ -9,16 +9,16 @@ import numpy as np
 
 from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.parts import totals
-from pipelines.answers.trace.question import Asked
+from pipelines.answers.trace.question import AskedTrace
 from pipelines.measures.trace.complained import Given, beside, given_found
-from pipelines.measures.trace.escapes import Carried, pallet_variance
+from pipelines.measures.trace.escapes import CarriedEscapes, pallet_variance
 from pipelines.measures.trace.exposure import counted
 
 UNLIKELY = 0.025  # a complaint that was less likely than this by the counts says that they tell too few
 Totals = tuple[float | None, float | None, float | None]
 
 
-def with_complaint(asked: Asked, parts: Sequence[LineTrace]) -> tuple[list[LineTrace], Totals, list[str]]:
+def with_complaint(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[list[LineTrace], Totals, list[str]]:
     """The lines with what their pallets carry, and the sum with its interval, given what was complained of; and what has to be said of it."""
     found, every = asked.units, list(parts)
     mean, low, high = totals(parts)
@@ -61,7 +61,7 @@ def _surprise(given: Given) -> list[str]:
     ]
 
 
-def _in_hand(asked: Asked, parts: Sequence[LineTrace]) -> tuple[int, int] | None:
+def _in_hand(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[int, int] | None:
     """The line (by place) and the number of the pallet in hand; None without one."""
     pallet = asked.question.pallet if asked.pallet_row is not None else None
     for n, part in enumerate(parts):
@@ -71,7 +71,7 @@ def _in_hand(asked: Asked, parts: Sequence[LineTrace]) -> tuple[int, int] | None
     return None
 
 
-def _all_more(part: LineTrace, factor: float) -> Carried:
+def _all_more(part: LineTrace, factor: float) -> CarriedEscapes:
     """What is found lies on a pallet in proportion to what is expected on it."""
     was, exposure = part.carried, part.exposure
     told = counted(was.mean * factor, pallet_variance(exposure) * factor**2)
@@ -80,7 +80,7 @@ def _all_more(part: LineTrace, factor: float) -> Carried:
     return replace(was, mean=was.mean * factor, low=low, high=high)
 
 
-def _one_more(was: Carried, number: int, given: Given) -> Carried:
+def _one_more(was: CarriedEscapes, number: int, given: Given) -> CarriedEscapes:
     told = [values.astype(float) for values in (was.mean, was.low, was.high)]
     for values, value in zip(told, (given.mean, given.low, given.high), strict=True):
         values[number] = value

@@ -15,7 +15,7 @@ from pipelines.answers.pareto import check_line
 from pipelines.answers.signals import kept_signals
 from pipelines.answers.trace.evidence import parts_at
 from pipelines.answers.trace.line_ware import LineView, stays_of, views_of_defects, ware_view
-from pipelines.answers.trace.question import Asked, Question, hint_mould, window_asked
+from pipelines.answers.trace.question import AskedTrace, Question, hint_mould, window_asked
 from pipelines.answers.trace.trust import Vouching, stations_in_doubt, vouching
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
@@ -144,7 +144,7 @@ def _signals(reader: Reader, line: str, inspected: Span, moulds: set[str]) -> li
 def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLife:
     """Everything a mould made on a line since it was fitted. WrongUse for an unknown line; a mould that never sat there is said to be impossible."""
     check_line(plant, line)
-    asked = Asked(Question(line=line, mould=mould))
+    asked = AskedTrace(Question(line=line, mould=mould))
     window = window_asked(reader, plant, asked)
     stays = [s for s in stays_of(reader, [line], window) if s.mould == mould] if window else []
     if window is None or not stays:

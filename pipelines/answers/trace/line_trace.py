@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.answers.trace.line_ware import LineView
 from pipelines.clock import Span
-from pipelines.measures.trace.escapes import Carried
+from pipelines.measures.trace.escapes import CarriedEscapes
 from pipelines.measures.trace.exposure import Exposure
 from schemas.results import Signal
 
@@ -25,7 +25,7 @@ class LineTrace:
     window: Span
     exposure: Exposure
     first: int
-    carried: Carried
+    carried: CarriedEscapes
     beyond: np.ndarray
     weights: tuple[np.ndarray, np.ndarray]
     moments: list[Span]

@@ -30,7 +30,7 @@ from pipelines.measures.trace.exposure import (
     line_exposure,
     spread,
 )
-from pipelines.measures.trace.false_calls import Place, Split, false_levels, split_calls
+from pipelines.measures.trace.false_calls import CallPlace, Split, false_levels, split_calls
 from pipelines.measures.trace.packing import PackingTime, blurred_window, packing_time, waits
 from pipelines.plant.works import Plant
 
@@ -142,7 +142,7 @@ def views_of_defects(
     }
 
 
-def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouching) -> list[Place]:
+def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouching) -> list[CallPlace]:
     """What the places in the row of a line's stations saw and called in a span; a station without counts, or without calls of anything, tells nothing."""
     told = {"line": line, "from_time": span.start, "to_time": span.end}
     ware = dict(reader.ask("ware", **told).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
@@ -155,7 +155,7 @@ def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouchi
         mine = [s.id for s in lanes if ware.get(s.id) and s.id in speaking]
         codes = [code for code in plant.faults if any(s.can_call(code) for s in lanes)]
         found.append(
-            Place(
+            CallPlace(
                 float(sum(ware[s] for s in mine)), len(mine) / len(lanes), {c: sum(calls.get((s, c), 0.0) for s in mine) for c in codes},
                 {c: [known.usual(s.id, c) for s in lanes if s.can_call(c)] for c in codes},
             )

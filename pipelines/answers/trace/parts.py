@@ -14,7 +14,7 @@ from pipelines.answers.trace.question import Question
 from pipelines.answers.trace.trust import Vouching, stations_in_doubt
 from pipelines.clock import Span
 from pipelines.measures.holds.sampling import plans
-from pipelines.measures.trace.escapes import Together, hold_numbers
+from pipelines.measures.trace.escapes import EscapesTogether, hold_numbers
 from pipelines.measures.trace.exposure import counted
 from pipelines.plant.works import Plant
 from schemas.quality import Cavity, HoldList, SamplingPlan, TracedPallet
@@ -22,7 +22,9 @@ from schemas.quality import Cavity, HoldList, SamplingPlan, TracedPallet
 EMPTY = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
 
 
-def cavities_of(parts: Sequence[LineTrace], chances: Sequence[np.ndarray], ranking: Together | None) -> list[Cavity]:
+def cavities_of(
+    parts: Sequence[LineTrace], chances: Sequence[np.ndarray], ranking: EscapesTogether | None
+) -> list[Cavity]:
     """Every place in question with its probability, the likeliest first; by `ranking` where several complaints are traced together."""
     found = []
     for part, chance in zip(parts, chances, strict=True):
@@ -43,7 +45,7 @@ def cavities_of(parts: Sequence[LineTrace], chances: Sequence[np.ndarray], ranki
     return sorted(found, key=lambda c: (-c.probability, c.line, c.section, c.gob, c.from_))
 
 
-def _reranked(cavities: Sequence[Cavity], ranking: Together) -> list[Cavity]:
+def _reranked(cavities: Sequence[Cavity], ranking: EscapesTogether) -> list[Cavity]:
     places = [(c.line, c.section, c.gob, c.mould) for c in cavities]
     sums = {p: sum(c.probability for c, q in zip(cavities, places, strict=True) if q == p) for p in set(places)}
     told = []

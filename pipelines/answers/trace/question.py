@@ -45,7 +45,7 @@ class Question:
 
 
 @dataclass
-class Asked:
+class AskedTrace:
     """A question filled up, with what was found on the way. pallet_row: the pallet as it now stands, None where it is not known."""
 
     question: Question
@@ -56,9 +56,9 @@ class Asked:
     units: int | None = None
 
 
-def filled(reader: Reader, plant: Plant, question: Question) -> Asked:
+def filled(reader: Reader, plant: Plant, question: Question) -> AskedTrace:
     """The question with what the complaint and the pallet tell, where it did not say otherwise itself. WrongUse where it names what is not there."""
-    asked = Asked(question)
+    asked = AskedTrace(question)
     if question.complaint is not None:
         rows = reader.ask("complaint", complaint=question.complaint)
         if rows.is_empty():
@@ -79,7 +79,7 @@ def complained_units(complaint: dict[str, Any], defect: str | None) -> int | Non
     return max(1, complaint["units"] or 0) if complaint["defect"] in (None, defect) else None
 
 
-def _with_pallet(reader: Reader, plant: Plant, asked: Asked) -> None:
+def _with_pallet(reader: Reader, plant: Plant, asked: AskedTrace) -> None:
     pallet = asked.question.pallet or ""
     rows = reader.ask("pallet", pallet=pallet)
     if rows.is_empty():
@@ -140,7 +140,7 @@ def _check(plant: Plant, asked: Question) -> None:
         raise WrongUse("say what is in hand: --complaint, --pallet, --mould, --item or --line")
 
 
-def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
+def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None:
     """The forming window by what was said and what the ledger holds; None, and said, where they do not meet."""
     spans = reader.ask("span_of_counts").row(0, named=True)
     if spans["first_window"] is None:
@@ -182,7 +182,7 @@ def window_asked(reader: Reader, plant: Plant, asked: Asked) -> Span | None:
     return window if question.mould is not None else _narrowed(plant, asked, window)
 
 
-def _narrowed(plant: Plant, asked: Asked, window: Span) -> Span:
+def _narrowed(plant: Plant, asked: AskedTrace, window: Span) -> Span:
     """Without a mould number not more than LONGEST back: a year of all cavities points nowhere."""
     if window.end - window.start <= LONGEST:
         return window
@@ -194,7 +194,7 @@ def _narrowed(plant: Plant, asked: Asked, window: Span) -> Span:
     return Span(start, window.end)
 
 
-def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+def hint_mould(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str], window: Span) -> None:
     """Why no stay fits a mould number, and what is nearest to it."""
     question, show = asked.question, plant.clock.show
     where = f"on {', '.join(lines)}" if lines else "on any line"
@@ -219,7 +219,7 @@ def hint_mould(reader: Reader, plant: Plant, asked: Asked, lines: list[str], win
         asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near['number'])}")
 
 
-def _hint_read(reader: Reader, plant: Plant, asked: Asked, lines: list[str], window: Span) -> None:
+def _hint_read(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str], window: Span) -> None:
     """Whether stations read the number then, though the mould log does not have it."""
     if window.end - window.start > READ_BACK:
         return

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pipelines.measures.lehr.lehr_time import LehrTime
 from pipelines.measures.weights import GobFound, ItemStudy, Study
 from pipelines.measures.weights.drift import fit
-from pipelines.measures.weights.feeder import Together, Weighed, together
+from pipelines.measures.weights.feeder import CorrectedTogether, Weighed, together
 from schemas.weights import FeederCorrection, FeederWeighed, GobWeights
 
 
@@ -48,7 +48,7 @@ def _weight(study: Study, gob: GobFound) -> float:
     return study.item.weight_g if study.item else gob.usual_g
 
 
-def _of_item(one: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, Together]) -> ItemStudy:
+def _of_item(one: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, CorrectedTogether]) -> ItemStudy:
     usual = {(study.point, gob.gob): (study, gob) for study in one.points for gob in study.gobs}
     gobs = tuple(
         _corrected(told, *usual[told.point, told.gob], drift[told.gob], one.told.point) if told.drifting else told
@@ -63,7 +63,7 @@ def _of_item(one: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, T
     return replace(one, told=one.told.model_copy(update={"gobs": gobs, "feeder": feeder}))
 
 
-def _corrected(told: GobWeights, study: Study, gob: GobFound, drift: Together, main: str) -> GobWeights:
+def _corrected(told: GobWeights, study: Study, gob: GobFound, drift: CorrectedTogether, main: str) -> GobWeights:
     """The same correction at every point; none where they disagree. To nominal by the scale of the main point
     only."""
     if not drift.agree:
@@ -82,7 +82,7 @@ def _corrected(told: GobWeights, study: Study, gob: GobFound, drift: Together, m
 
 
 def _correction(
-    letter: str, weighed: list[Weighed], drift: Together, weight: float, gobs: Sequence[GobWeights]
+    letter: str, weighed: list[Weighed], drift: CorrectedTogether, weight: float, gobs: Sequence[GobWeights]
 ) -> FeederCorrection:
     sources = tuple(
         FeederWeighed(

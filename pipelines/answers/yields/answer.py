@@ -42,8 +42,8 @@ from pipelines.measures.yields.losses import machine_losses
 from pipelines.measures.yields.network import FurnaceReading, reading_of
 from pipelines.measures.yields.overpacked import above_what_passed
 from pipelines.measures.yields.suspects import could_be, suspects_of
-from pipelines.measures.yields.table_wait import Carried, CarriedItems, carried_over
-from pipelines.measures.yields.usual_losses import DAYS, Expected
+from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable, carried_over
+from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
 from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
@@ -58,7 +58,7 @@ class Kept:
 
     furnace: str
     reading: FurnaceReading
-    usual: Mapping[str, Expected]
+    usual: Mapping[str, ExpectedLosses]
     together: tuple[tuple[date, int], ...] = ()
 
     def reading_json(self) -> str:
@@ -129,7 +129,7 @@ def check_names(plant: Plant, furnace: str | None, line: str | None) -> None:
 
 
 @dataclass(frozen=True)
-class _Told:
+class _FurnaceParts:
     furnace: FurnaceYield
     lines: list[LineYield]
     balanced: Balanced
@@ -139,7 +139,7 @@ class _Told:
     could_be: list[CouldBe]
 
 
-def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _Told:
+def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _FurnaceParts:
     shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
     whole = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
     doubted = {
@@ -171,13 +171,13 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
         )  # fmt: skip
         lines.append(LineTold(told, packed[line], masses[line], readings[line], machine, doubted[line]))
     suspects, unusual = suspects_of(made, window)
-    return _Told(
+    return _FurnaceParts(
         furnace_yield(plant, made, melt, usual, lines), [line_yield(plant, one, made) for one in lines], made,
         Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)), suspects, unusual, could_be(made, window),
     )  # fmt: skip
 
 
-def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: Carried) -> Packed:
+def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: CarriedTable) -> Packed:
     units: dict[str, float] = {}
     for item, more in (row for part in parts for row in part.units.items()):
         units[item] = units.get(item, 0.0) + more
@@ -209,9 +209,9 @@ class _Past:
             if chosen.get(row["day"]) == row["revision"]
         ]
 
-    def usual(self, furnace: str, fresh: dict[str, Expected]) -> dict[str, Expected]:
+    def usual(self, furnace: str, fresh: dict[str, ExpectedLosses]) -> dict[str, ExpectedLosses]:
         """What is expected to be lost unseen; as the day's first close settled it."""
-        settled = {name: Expected(**one) for name, one in self._settled(furnace).items() if name != TOGETHER}
+        settled = {name: ExpectedLosses(**one) for name, one in self._settled(furnace).items() if name != TOGETHER}
         return {name: settled.get(name, one) for name, one in fresh.items()}
 
     def _settled(self, furnace: str) -> dict[str, Any]:

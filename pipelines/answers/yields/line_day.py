@@ -14,7 +14,7 @@ from pipelines.clock import Span
 from pipelines.ledger.store import Reader
 from pipelines.measures.yields.called_only import rejected_by_calls
 from pipelines.measures.yields.counters import counted, increments
-from pipelines.measures.yields.line_flows import LineDay, Part, formed_span, pack_span, station_span
+from pipelines.measures.yields.line_flows import LineDay, LinePart, formed_span, pack_span, station_span
 from pipelines.measures.yields.losses import START_UP
 from pipelines.measures.yields.refed import of_new_ware
 from pipelines.plant.works import Plant
@@ -93,7 +93,7 @@ def _in_lehr(reader: Reader, line: str, span: Span, formed: Span) -> tuple[float
 
 def _parts(
     reader: Reader, line: str, span: Span, formed: Span, lehr: LehrTime, shifts: Sequence[tuple[str, Span]]
-) -> tuple[Part, ...]:
+) -> tuple[LinePart, ...]:
     """The day cut at its shifts, at the starts of its jobs and at the end of each start-up."""
     jobs = reader.ask("jobs_of_line", line=line, from_time=formed.start - START_UP, to_time=formed.end)
     begun: list[tuple[datetime, str]] = list(zip(jobs["started_at"], jobs["job"], strict=True))
@@ -108,7 +108,7 @@ def _parts(
         job = next((one for one in reversed(begun) if one[0] <= middle), None)
         shift = next((name for name, one in shifts if one.start <= start < one.end), "")
         starting = job is not None and job[0] + START_UP > middle
-        parts.append(Part(Span(start, end), Span(first, last), shift, job[1] if job else "no job", starting))
+        parts.append(LinePart(Span(start, end), Span(first, last), shift, job[1] if job else "no job", starting))
     return tuple(parts)
 
 

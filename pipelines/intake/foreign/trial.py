@@ -24,7 +24,7 @@ SHOWN_ROWS, SHOWN_REFUSALS = 6, 8
 
 
 @dataclass(frozen=True)
-class Fault:
+class FileFault:
     """One kind of refusal: how many values, and the first of them (line 0: the file itself)."""
 
     column: str
@@ -51,7 +51,7 @@ class Tried:
     last: datetime | date | None = None
     note: str = ""
     shown: pl.DataFrame = field(default_factory=pl.DataFrame)
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[FileFault] = field(default_factory=list)
 
     @property
     def whole(self) -> bool:
@@ -93,14 +93,14 @@ def _against(ledger: Ledger, delivery: Delivery, trial: Intake) -> tuple[int, in
     return rows - unchanged - replacing, unchanged, replacing
 
 
-def _faults(delivery: Delivery) -> list[Fault]:
+def _faults(delivery: Delivery) -> list[FileFault]:
     if delivery.refusals is None or delivery.refusals.is_empty():
         return []
     kinds = delivery.refusals.group_by("column_name", "reason", "value", maintain_order=True).agg(
         pl.len().alias("values"), pl.col("file_line").first(), pl.col("expected").first()
     )
     return [
-        Fault(
+        FileFault(
             row["column_name"], row["reason"], row["values"], row["file_line"], row["value"] or "",
             reason_of(row["reason"]).sentence(row["value"], row["expected"]),
         )

@@ -143,7 +143,7 @@ def running_quality(samples: Sequence[Sampled]) -> list[Running]:
 
 
 @dataclass(frozen=True)
-class Due:
+class DueCheck:
     """Checks of one kind at one place in a window: how many were due while it ran, how many were made, and the stretches in which one was missing."""
 
     kind: str
@@ -163,7 +163,7 @@ def due(
     window: Span,
     standing: Sequence[Span] = (),
     known_until: datetime | None = None,
-) -> Due | None:
+) -> DueCheck | None:
     """What was due each `every_min` of running time in a window, and where none was made; None where nothing is due (0).
 
     made: times of the checks made, also before the window. standing: when nothing ran. A check is missed when LATE times the interval has gone by without one.
@@ -180,7 +180,7 @@ def due(
     every = timedelta(minutes=every_min)
     whole = round((end - window.start - _overlap(standing, window.start, end)) / every)
     if not times:
-        return Due(kind, of, every_min, whole, 0, whole, (Span(window.start, end),) if whole else ())
+        return DueCheck(kind, of, every_min, whole, 0, whole, (Span(window.start, end),) if whole else ())
     edges = [max(before[-1], window.start - every) if before else window.start, *inside, end]
     gaps, missed = [], 0
     for start, stop in pairwise(edges):
@@ -188,7 +188,7 @@ def due(
         if ran > LATE * every:
             gaps.append(Span(max(start, window.start), stop))
             missed += max(1, int(ran / every - (LATE - 1)))
-    return Due(kind, of, every_min, whole, len(inside), missed, tuple(gaps))
+    return DueCheck(kind, of, every_min, whole, len(inside), missed, tuple(gaps))
 
 
 def _overlap(spans: Sequence[Span], start: datetime, end: datetime) -> timedelta:

@@ -21,7 +21,7 @@ LEAST_NOISE = 1e-6  # g/cm3
 
 
 @dataclass(frozen=True)
-class Change:
+class ChangeOfDensity:
     """A step of the density: by how much [g/cm3] with a 95 % interval, between which readings, and how probable one is at all.
 
     since: the first reading after it; since_low: the last reading before the earliest, since_high: the first after the latest onset that belong to 95 %.
@@ -49,7 +49,7 @@ class DensityChart:
     centre: float
     low: float | None
     high: float | None
-    change: Change | None
+    change: ChangeOfDensity | None
     beyond: bool
     lone: float | None = None
 
@@ -122,9 +122,9 @@ def _greatest_range(m: int) -> float:
     return float(np.trapezoid(1 - erf(x / 2) ** m, x))
 
 
-def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[Change, int]]:
+def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[ChangeOfDensity, int]]:
     """The changes one after another, each with the number of the first reading after it."""
-    found: list[tuple[Change, int]] = []
+    found: list[tuple[ChangeOfDensity, int]] = []
     start = 0
     while len(y) - start >= 4:
         one = _change(y[start:], times[start:], noise)
@@ -135,7 +135,7 @@ def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[C
     return found
 
 
-def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[Change, int] | None:
+def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[ChangeOfDensity, int] | None:
     """One step at every place, weighed by its marginal likelihood; None unless it is SURE against none.
 
     Mean before and step are normal beforehand, the mean with a wide and the step with STEP_SIGMAS noises; no step has the probability 1 - BEFORE.
@@ -164,7 +164,7 @@ def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[Change,
     mean = float((chance * size).sum())
     spread = float(np.sqrt((chance * (sd**2 + (size - mean) ** 2)).sum()))
     by, half = mean * noise, 1.96 * spread * noise
-    return Change(by, by - half, by + half, times[middle], times[low - 1], times[high], probability), middle
+    return ChangeOfDensity(by, by - half, by + half, times[middle], times[low - 1], times[high], probability), middle
 
 
 @dataclass(frozen=True)

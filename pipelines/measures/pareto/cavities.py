@@ -82,7 +82,7 @@ class Counts:
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedCalls:
     """What the cells should bring [cavities, defects]. variance: beyond Poisson, calls squared; doubt: standard deviation of
     expected [calls]; known: whether a cell can be judged."""
 
@@ -116,7 +116,7 @@ def cell_counts(
 
 def by_the_past(
     past: pl.DataFrame, moulds: Mapping[Spot, tuple[str, ...]], places: Sequence[Spot], defects: Sequence[str]
-) -> Expected:
+) -> ExpectedCalls:
     """What the past of the moulds fitted in each place leads one to expect. past: mould, defect, expected, variance, doubt."""
     rows = {mould: n for n, place in enumerate(places) for mould in moulds.get(place, ())}
     columns = {code: n for n, code in enumerate(defects)}
@@ -124,10 +124,10 @@ def by_the_past(
     for mould, code, *values in past.select("mould", "defect", "expected", "variance", "doubt").iter_rows():
         if mould in rows and code in columns:
             told[:, rows[mould], columns[code]] += values
-    return Expected(told[0], told[1], told[2], told[0] > 0)
+    return ExpectedCalls(told[0], told[1], told[2], told[0] > 0)
 
 
-def by_the_others(counts: Counts, inside: np.ndarray) -> Expected:
+def by_the_others(counts: Counts, inside: np.ndarray) -> ExpectedCalls:
     """What each cavity should bring of each defect at the rate of all others; `inside`: cells in a signal's place, which tell nothing.
 
     A rate known from n calls has the relative variance 1 / (n + 1/2) (Jeffreys' gamma posterior); what cavities differ beyond
@@ -148,11 +148,11 @@ def by_the_others(counts: Counts, inside: np.ndarray) -> Expected:
     apart = np.minimum((calls - expected) ** 2, CAPPED * (expected + HABIT * expected**2)) - expected
     of_cell, scale = apart * free * known, expected**2 * free * known
     spread = (np.maximum(0.0, of_cell.sum() - of_cell) + WEIGHT * HABIT) / (scale.sum() - scale + WEIGHT)
-    return Expected(expected, spread * expected**2, expected / np.sqrt(others), known)
+    return ExpectedCalls(expected, spread * expected**2, expected / np.sqrt(others), known)
 
 
 def cavity_states(
-    places: Sequence[Spot], defects: Sequence[str], counts: Counts, moulds: Mapping[Spot, tuple[str, ...]], expected: Expected,
+    places: Sequence[Spot], defects: Sequence[str], counts: Counts, moulds: Mapping[Spot, tuple[str, ...]], expected: ExpectedCalls,
     explained: Explained, judged: Sequence[str], critical: Sequence[str], shown: Sequence[str],
 ) -> list[CavityState]:  # fmt: skip
     """Every place of the machine with what is unusual beyond what signals explain.

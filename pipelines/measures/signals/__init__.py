@@ -37,8 +37,8 @@ is slow.
 every place on the line, and that station's own fault cannot be told from it; the answer keeps the prior and says so.
 """
 
-from pipelines.measures.signals.counts import Column, LineCounts, line_counts
+from pipelines.measures.signals.counts import CountColumn, LineCounts, line_counts
 from pipelines.measures.signals.furnace import follow_lines
 from pipelines.measures.signals.track import Found, Tracker
 
-__all__ = ["Column", "Found", "LineCounts", "Tracker", "follow_lines", "line_counts"]
+__all__ = ["CountColumn", "Found", "LineCounts", "Tracker", "follow_lines", "line_counts"]

@@ -74,7 +74,7 @@ def _shares_of(hours: float) -> tuple[float, ...]:
     return tuple(float(np.interp(hours, BLOCKS, row)) for row in np.eye(len(BLOCKS)))
 
 
-class Past:
+class PastHours:
     """The hours of a line, with the cells that faults have spoiled taken out.
 
     calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; teaching: both by defect, 0 where a cell may not teach.

@@ -18,7 +18,7 @@ BLURRED_MIN = 5  # a longer window in which a job began mixes two items and is n
 
 
 @dataclass(frozen=True)
-class Column:
+class CountColumn:
     """A mould in one cavity; section and gob are None where the mould log does not tell."""
 
     mould: str
@@ -46,7 +46,7 @@ class LineCounts:
     step_s: int
     defects: tuple[str, ...]
     stations: tuple[str, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[CountColumn, ...]
     ware: np.ndarray
     sent: np.ndarray
     at: np.ndarray
@@ -180,23 +180,23 @@ class _Grid:
 
 def _columns(
     ware: pl.DataFrame, spans: pl.DataFrame, span: tuple[datetime, datetime], lehr_minutes: float
-) -> tuple[pl.DataFrame, tuple[Column, ...]]:
+) -> tuple[pl.DataFrame, tuple[CountColumn, ...]]:
     read = ware.filter(pl.col("mould").is_not_null()).group_by("mould").agg(pl.col("inspected").sum()).sort("mould")
     total = int(read["inspected"].sum())
     seen = {row[0]: row[1] for row in read.iter_rows()}
     lehr = timedelta(minutes=lehr_minutes)
-    columns: list[Column] = []
+    columns: list[CountColumn] = []
     rows: list[tuple[str, datetime, int]] = []
     known = spans.filter(pl.col("number").is_in(list(seen))).sort("fitted_at")
     for row in known.iter_rows(named=True):
-        column = Column(row["number"], row["section"], row["gob"])
+        column = CountColumn(row["number"], row["section"], row["gob"])
         if column not in columns:
             columns.append(column)
         rows.append((row["number"], row["fitted_at"] + lehr, columns.index(column)))
     fitted = {column.mould for column in columns}
     for mould, inspected in seen.items():
         if mould not in fitted and inspected >= RARE * total:
-            columns.append(Column(mould))
+            columns.append(CountColumn(mould))
             rows.append((mould, span[0], len(columns) - 1))
     schema: dict[str, pl.DataType | type[pl.DataType]] = {
         "mould": pl.String,
@@ -217,7 +217,7 @@ def _jobs(
     return number, tuple(told["item"].to_list()) if told.height else (None,)
 
 
-def cavities_of(columns: Sequence[Column]) -> dict[tuple[int, str], list[int]]:
+def cavities_of(columns: Sequence[CountColumn]) -> dict[tuple[int, str], list[int]]:
     """Column numbers by cavity: several where moulds were changed."""
     told: dict[tuple[int, str], list[int]] = {}
     for number, column in enumerate(columns):
@@ -226,7 +226,7 @@ def cavities_of(columns: Sequence[Column]) -> dict[tuple[int, str], list[int]]:
     return told
 
 
-def groups_of(columns: Sequence[Column]) -> tuple[dict[int, list[int]], dict[str, list[int]]]:
+def groups_of(columns: Sequence[CountColumn]) -> tuple[dict[int, list[int]], dict[str, list[int]]]:
     """Column numbers by section and by gob position."""
     sections: dict[int, list[int]] = {}
     gobs: dict[str, list[int]] = {}

@@ -6,7 +6,7 @@ from typing import Protocol
 
 import numpy as np
 
-from pipelines.measures.signals.baseline import Expectation, Past
+from pipelines.measures.signals.baseline import Expectation, PastHours
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.scan import Scan
@@ -18,7 +18,7 @@ class Followed(Protocol):
 
     plant: Plant
     counts: LineCounts
-    past: Past
+    past: PastHours
     scan: Scan
     able: np.ndarray
     signals: list[Found]

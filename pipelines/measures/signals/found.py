@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipelines.measures.signals.onset import Onset
-from pipelines.measures.signals.scope import Place, Placing
+from pipelines.measures.signals.scope import Placing, ScopePlace
 
 
 @dataclass(frozen=True)
@@ -36,5 +36,5 @@ class Found:
     part_of: str = ""
 
     @property
-    def place(self) -> Place:
+    def place(self) -> ScopePlace:
         return self.placing.best

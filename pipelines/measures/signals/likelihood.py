@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.measures.signals.false_part import POINTS, FalseParts, false_parts, thinned
-from pipelines.measures.signals.place_cells import Cells
+from pipelines.measures.signals.place_cells import PlaceCells
 
 FACTORS = np.geomspace(1.4, 2000.0, 26)
 REMAINS = np.array([0.0, 0.1, 0.25, 0.5, 0.75])  # of its detection, where a station sees less than before
@@ -47,7 +47,7 @@ class Likelihoods:
     A raised column changes its own cells only, so the gains of single cells are computed once for all places.
     """
 
-    def __init__(self, cells: Cells):
+    def __init__(self, cells: PlaceCells):
         self.cells = cells
         self.rows = np.flatnonzero(cells.able)
         self.seen, self.expected, self.ware = (x[self.rows] for x in (cells.seen, cells.expected, cells.ware))
@@ -123,7 +123,7 @@ class Likelihoods:
         return told
 
 
-def shares_of(cells: Cells, member: np.ndarray) -> np.ndarray:
+def shares_of(cells: PlaceCells, member: np.ndarray) -> np.ndarray:
     """How much of the line's expected calls falls to each place [places], as far as moulds are read; member: [places, columns] 1 or 0."""
     by_column = cells.usual[cells.reads, :-1].sum(axis=0)
     if by_column.sum() <= 0:
@@ -133,7 +133,7 @@ def shares_of(cells: Cells, member: np.ndarray) -> np.ndarray:
     return told
 
 
-def _sizes(cells: Cells, rows: np.ndarray) -> np.ndarray:
+def _sizes(cells: PlaceCells, rows: np.ndarray) -> np.ndarray:
     """Size of the negative binomial of each cell: a mould's own variance, for unread ware the line's."""
     variance = np.full((len(rows), cells.seen.shape[1]), cells.own)
     variance[:, -1] = cells.line

@@ -13,7 +13,7 @@ from pipelines.measures.signals.counted import counted
 from pipelines.measures.signals.followed import Followed
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.scan import Stream
-from pipelines.measures.signals.scope import Place
+from pipelines.measures.signals.scope import ScopePlace
 from schemas.results import SURE
 
 EXPLAINED_P = 1e-3  # what another signal leaves of one is chance where it would come oftener than this
@@ -72,7 +72,7 @@ def same_fault(known: Found, new: Found) -> bool:
     return also >= ALSO_LIKELY * here.probability or (within and new.onset.low <= known.onset.high)
 
 
-def _same_ware(one: Place, other: Place) -> bool:
+def _same_ware(one: ScopePlace, other: ScopePlace) -> bool:
     return (one.columns, one.station, one.blinded) == (other.columns, other.station, other.blinded)
 
 

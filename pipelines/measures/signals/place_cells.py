@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.signals.counts import Column
+from pipelines.measures.signals.counts import CountColumn
 
 
 @dataclass(frozen=True)
@@ -14,11 +14,11 @@ class Beside:
     """Another line of the furnace in the same forming window: its cells by its own past, whatever it was told meanwhile."""
 
     line: str
-    cells: Cells
+    cells: PlaceCells
 
 
 @dataclass(frozen=True)
-class Cells:
+class PlaceCells:
     """Calls of one defect in a window. seen, expected, ware: [stations, columns + 1], the last column unread.
 
     reads: [stations] whether moulds are read there. able: [stations] whether the defect can be called there.
@@ -34,7 +34,7 @@ class Cells:
     able: np.ndarray
     own: float
     line: float
-    columns: tuple[Column, ...]
+    columns: tuple[CountColumn, ...]
     stations: tuple[str, ...]
     beside: tuple[Beside, ...] = ()
     base: np.ndarray | None = None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.signals.baseline import Expectation, Past, excess_p
+from pipelines.measures.signals.baseline import Expectation, PastHours, excess_p
 from pipelines.measures.signals.counts import LineCounts, cavities_of, groups_of
 
 WINDOWS_MIN = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480)
@@ -72,7 +72,7 @@ def streams_of(counts: LineCounts, first: int = 0) -> tuple[Stream, ...]:
 
 
 @dataclass(frozen=True)
-class Part:
+class ScanPart:
     """Bins [start, stop) of an hour and what they should bring: ware of one job."""
 
     start: int
@@ -97,7 +97,7 @@ class Excess:
 class Scan:
     """Sums of calls and of expected calls of every stream of a line from bin `first` on, for windows of any length."""
 
-    def __init__(self, past: Past, first: int):
+    def __init__(self, past: PastHours, first: int):
         self.past, self.counts, self.first = past, past.counts, first
         self.streams = streams_of(past.counts, first)
         self.of_columns = self._columns_of()
@@ -150,7 +150,7 @@ class Scan:
         told: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
         return told
 
-    def expect(self, parts: Sequence[Part], able: np.ndarray) -> None:
+    def expect(self, parts: Sequence[ScanPart], able: np.ndarray) -> None:
         """Fill in what an hour should bring, in parts where a job changes in it; the last part's spreads hold for all of it.
 
         able: [defects, stations] whether a station can call a defect.

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipelines.measures.signals.counts import cavities_of, groups_of
 from pipelines.measures.signals.likelihood import FACTORS, Likelihoods, Raised, mean_exp
-from pipelines.measures.signals.place_cells import Cells
+from pipelines.measures.signals.place_cells import PlaceCells
 
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
 COINCIDENCE = 0.003  # probability that another line has the same defect at the same time from a cause of its own
@@ -43,7 +43,7 @@ LOOK_BLINDED = (
 
 
 @dataclass(frozen=True)
-class Place:
+class ScopePlace:
     """One possible place. columns: the columns in it; station: where the calls rise, if the scope is a station.
 
     factor: by how much true calls grew in the place; growth: how many times its usual calls each station has there.
@@ -65,9 +65,9 @@ class Placing:
     """The likeliest place, the probability of each scope, all places. inside: False where no mould number tells a place
     inside the line, so that only line, furnace and station were compared."""
 
-    best: Place
+    best: ScopePlace
     scopes: dict[str, float]
-    places: tuple[Place, ...]
+    places: tuple[ScopePlace, ...]
     inside: bool
 
     @property
@@ -89,7 +89,7 @@ class _Trial:
 class _Line:
     """One line's places inside itself, each with its prior and its likelihood."""
 
-    def __init__(self, cells: Cells, line: str, origin: str, inside: bool):
+    def __init__(self, cells: PlaceCells, line: str, origin: str, inside: bool):
         self.inside = inside
         self.trials = _trials(cells, line, self.inside)
         self.likely = Likelihoods(cells)
@@ -115,7 +115,7 @@ class _Line:
         return float(np.logaddexp(np.log1p(-COINCIDENCE) + self.likely.wandered(), np.log(COINCIDENCE) + own))
 
 
-def place(cells: Cells, line: str, origin: str) -> Placing:
+def place(cells: PlaceCells, line: str, origin: str) -> Placing:
     """The probability of each place by comparing models that differ only in where the rate is raised.
 
     Counts are negative binomial. A place of the ware multiplies the true part of each station's calls there, not the false
@@ -135,7 +135,7 @@ def place(cells: Cells, line: str, origin: str) -> Placing:
     return told
 
 
-def _compared(own: _Line, others: Sequence[_Line], cells: Cells, line: str, origin: str) -> Placing:
+def _compared(own: _Line, others: Sequence[_Line], cells: PlaceCells, line: str, origin: str) -> Placing:
     """Every place of this line, and the furnace, by prior and joint likelihood."""
     alone = sum(other.alone() for other in others)
     logs, raised, trials = list(own.prior + own.logs + alone), list(own.raised), list(own.trials)
@@ -148,7 +148,7 @@ def _compared(own: _Line, others: Sequence[_Line], cells: Cells, line: str, orig
         told.append(own.whole.told(_over(beside)))
     weights = _weights(np.array(logs))
     places = [
-        Place(t.scope, t.members, t.columns, t.station, float(w), *how, blinded=t.blinded is not None)
+        ScopePlace(t.scope, t.members, t.columns, t.station, float(w), *how, blinded=t.blinded is not None)
         for t, w, how in zip(trials, weights, told, strict=True)
     ]
     scopes = {
@@ -161,7 +161,7 @@ def _compared(own: _Line, others: Sequence[_Line], cells: Cells, line: str, orig
     return Placing(best, scopes, tuple(sorted(places, key=lambda p: -p.probability)), own.inside)
 
 
-def _called(where: Place, cells: Cells) -> bool:
+def _called(where: ScopePlace, cells: PlaceCells) -> bool:
     """Whether any call came from a place: one without any is never named, however little speaks against it."""
     stations = slice(None) if where.station is None else [where.station]
     inside = where.scope in ("mould", "section", "gob")
@@ -207,16 +207,16 @@ def _weights(logs: np.ndarray) -> np.ndarray:
     return told / told.sum()
 
 
-def _some_read(cells: Cells) -> bool:
+def _some_read(cells: PlaceCells) -> bool:
     return len(cells.columns) > 1 and float(cells.seen[cells.reads, :-1].sum()) >= LEAST_READ
 
 
-def _readable(cells: Cells) -> bool:
+def _readable(cells: PlaceCells) -> bool:
     read = float(cells.seen[cells.reads, :-1].sum())
     return len(cells.columns) > 1 and read >= READ_SHARE * max(float(cells.seen.sum()), 1.0)
 
 
-def _trials(cells: Cells, line: str, inside: bool) -> list[_Trial]:
+def _trials(cells: PlaceCells, line: str, inside: bool) -> list[_Trial]:
     every = tuple(range(len(cells.columns)))
     told = [_Trial("line", (line,), every)]
     if inside:
@@ -230,7 +230,7 @@ def _trials(cells: Cells, line: str, inside: bool) -> list[_Trial]:
     return told
 
 
-def _inside(cells: Cells, every: tuple[int, ...]) -> list[_Trial]:
+def _inside(cells: PlaceCells, every: tuple[int, ...]) -> list[_Trial]:
     """Moulds, cavities whose mould was changed, sections and gob positions with ware in the window."""
     present = [n for n in every if cells.ware[:, n].sum() > 0]
     told = [_Trial("mould", (cells.columns[n].mould,), (n,)) for n in present]
@@ -243,12 +243,12 @@ def _inside(cells: Cells, every: tuple[int, ...]) -> list[_Trial]:
     return told
 
 
-def _changed(cells: Cells, present: Sequence[int]) -> list[list[int]]:
+def _changed(cells: PlaceCells, present: Sequence[int]) -> list[list[int]]:
     """Cavities in which more than one mould ran in the window: what stays through a change is the cavity's equipment."""
     cavities = cavities_of(cells.columns)
     here = [[n for n in numbers if n in present] for numbers in cavities.values()]
     return [numbers for numbers in here if len(numbers) > 1]
 
 
-def _some(cells: Cells, columns: Sequence[int]) -> bool:
+def _some(cells: PlaceCells, columns: Sequence[int]) -> bool:
     return bool(cells.ware[:, list(columns)].sum() > 0)

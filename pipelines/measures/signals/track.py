@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipelines.measures.signals.baseline import Expectation, Past, excess_p
+from pipelines.measures.signals.baseline import Expectation, PastHours, excess_p
 from pipelines.measures.signals.closing import CLOSING_MIN, Course, closed
 from pipelines.measures.signals.counted import counted
 from pipelines.measures.signals.counts import LineCounts
@@ -17,9 +17,9 @@ from pipelines.measures.signals.drift import Drift
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.one_fault import EXPLAINED_P, by_station, made_one, same_fault
 from pipelines.measures.signals.onset import Noise, Onset
-from pipelines.measures.signals.place_cells import Beside, Cells
-from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Part, Scan
-from pipelines.measures.signals.scope import Place, Placing, place
+from pipelines.measures.signals.place_cells import Beside, PlaceCells
+from pipelines.measures.signals.scan import LEAST_CALLS, Excess, Scan, ScanPart
+from pipelines.measures.signals.scope import Placing, ScopePlace, place
 from pipelines.plant.works import Plant
 
 BACK_MIN = 600  # how far back an onset is looked for
@@ -43,13 +43,13 @@ class Tracker:
     beside: BesideOf = lambda defect, start, stop: ()
     signals: list[Found] = field(default_factory=list)
     expectations: dict[int, Expectation] = field(default_factory=dict)
-    parts: dict[int, list[Part]] = field(default_factory=dict)
+    parts: dict[int, list[ScanPart]] = field(default_factory=dict)
     heard: dict[tuple[int, int], int] = field(
         default_factory=dict
     )  # when a stream last rose with a fault that is known
 
     def __post_init__(self) -> None:
-        self.past = Past(self.counts)
+        self.past = PastHours(self.counts)
         self.past.screen(self.first_hour)
         self.scan = Scan(self.past, self.first_hour * self.past.per_hour)
         self.drift = Drift(self.scan)
@@ -75,7 +75,7 @@ class Tracker:
         for defect in {s.defect for s in self.signals if s.ended is None}:
             self.explain(defect)
 
-    def _parts(self, hour: int) -> list[Part]:
+    def _parts(self, hour: int) -> list[ScanPart]:
         """The hour cut where a job begins in it, each part with what its own job should bring."""
         per, jobs = self.past.per_hour, self.counts.jobs
         start, stop = hour * per, min((hour + 1) * per, self.counts.bins)
@@ -83,7 +83,7 @@ class Tracker:
         usual = {self.past.job_of(hour): self.expectations[hour]}
         jobs_of = [int(jobs[lo]) for lo in cuts[:-1]]
         told = [usual.get(job) or self.past.expectation(hour, job) for job in jobs_of]
-        return [Part(lo, hi, one) for (lo, hi), one in zip(pairwise(cuts), told, strict=True)]
+        return [ScanPart(lo, hi, one) for (lo, hi), one in zip(pairwise(cuts), told, strict=True)]
 
     def follow(self, hour: int) -> None:
         """Look at the bins of an hour in order: raise signals, and settle all that are open at its end."""
@@ -249,7 +249,7 @@ class Tracker:
     def bins(self, minutes: float) -> int:
         return max(1, int(minutes * 60 / self.counts.step_s))
 
-    def _stream(self, where: Place) -> int:
+    def _stream(self, where: ScopePlace) -> int:
         """The stream that counts what happens in a place."""
         kind = "line" if where.scope == "furnace" else where.scope
         same = [n for n, s in enumerate(self.scan.streams) if s.columns == where.columns and s.station == where.station]
@@ -271,7 +271,7 @@ class Tracker:
         origin = self.plant.defects[self.counts.defects[defect]].origin
         return place(cells, self.counts.line, origin)
 
-    def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> Cells:
+    def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> PlaceCells:
         """Calls in a window beside what is expected of it, other signals of the line included; and the furnace's other lines."""
         others = [
             s for s in self.signals if s.defect == defect and (own is None or s.name != own.name) and not s.part_of
@@ -279,13 +279,13 @@ class Tracker:
         told = self._cells_of(defect, start, stop, others)
         return replace(told, beside=tuple(self.beside(defect, start, stop)))
 
-    def cells_beside(self, defect: int, start: int, stop: int, since: int) -> Cells:
+    def cells_beside(self, defect: int, start: int, stop: int, since: int) -> PlaceCells:
         """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely began before
         bin `since` counts as expected, so that nothing this line was told of the present fault takes evidence from the other."""
         older = [s for s in self.signals if s.defect == defect and s.onset.high < since and not s.part_of]
         return self._cells_of(defect, start, stop, [s for s in older if s.place.scope not in ("line", "furnace")])
 
-    def _cells_of(self, defect: int, start: int, stop: int, others: Sequence[Found]) -> Cells:
+    def _cells_of(self, defect: int, start: int, stop: int, others: Sequence[Found]) -> PlaceCells:
         c, hours = self.counts, max((stop - start) * self.counts.step_s / 3600, 1e-3)
         shape = (len(c.stations), len(c.columns) + 1)
         inside = self._since(defect, start, stop)
@@ -301,7 +301,7 @@ class Tracker:
         common, idio = (float(x[defect]) for x in told.window_variance(hours))
         rate = float(told.line_spread[defect])
         habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
-        return Cells(
+        return PlaceCells(
             seen, expected, (c.ware[:, :, start:stop] * inside[:, None, :]).sum(axis=2), self.past.reads, self.able[defect], idio + habit,
             common + rate, c.columns, c.stations, base=base, orders=self.orders,
         )  # fmt: skip

@@ -34,7 +34,7 @@ def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[st
     names = [name for name, level in effects.items() if 1 < len(np.unique(level)) < len(values)]
     if len(values) < 3:
         return {}
-    told = _Told(np.asarray(values, float), [np.unique(effects[name], return_inverse=True)[1] for name in names])
+    told = _Sums(np.asarray(values, float), [np.unique(effects[name], return_inverse=True)[1] for name in names])
     if told.total <= 1e-12 * max(1.0, float(np.square(values).mean())):
         return {name: Component(0.0, None, None) for name in (*names, "within")}
     if not names:
@@ -64,7 +64,7 @@ def _within(value: float, freedom: float) -> Component:
     return Component(value, float(value * freedom / chdtri(freedom, 0.025)), float(value * freedom / chdtri(freedom, 0.975)))  # fmt: skip
 
 
-class _Told:
+class _Sums:
     """The sums of the data from which the restricted likelihood follows for any ratios."""
 
     def __init__(self, values: np.ndarray, levels: list[np.ndarray]):
@@ -122,7 +122,7 @@ class _Told:
         return rest / np.exp(log_parts[-1]) + (self.n - 1) * log_parts[-1] + log_det + float(np.dot(self.sizes, logs))
 
 
-def _spread(told: _Told, logs: np.ndarray, within: float, step: float = 0.02) -> np.ndarray:
+def _spread(told: _Sums, logs: np.ndarray, within: float, step: float = 0.02) -> np.ndarray:
     """Standard deviations of the logarithms of the components, from the curvature of the likelihood; infinite where it has none."""
     at = np.append(logs, 0.0) + np.log(within)
     live = [*np.flatnonzero(np.exp(logs) >= NOTHING), len(logs)]

@@ -46,7 +46,7 @@ def shares(weights: Sequence[np.ndarray]) -> list[np.ndarray]:
 
 
 @dataclass(frozen=True)
-class Carried:
+class CarriedEscapes:
     """What a line's pallets carry from the stays in question: means, whole-number intervals, and the line's sum with its variance."""
 
     mean: np.ndarray
@@ -56,7 +56,7 @@ class Carried:
     variance: float
 
 
-def carried(exposure: Exposure) -> Carried:
+def carried(exposure: Exposure) -> CarriedEscapes:
     """Expected defective containers on each pallet. The rates of moulds are taken as unrelated, the share missed as common to all.
 
     The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more are told than
@@ -69,7 +69,7 @@ def carried(exposure: Exposure) -> Carried:
     common = float((mean * np.sqrt(np.maximum(exposure.common, 0))).sum()) ** 2
     low, high = (np.minimum([getattr(c, name) for c in told], np.ceil(most)) for name in ("low", "high"))
     mean = np.minimum(mean, most)
-    return Carried(mean, low, high, float(mean.sum()), float(alike + common))
+    return CarriedEscapes(mean, low, high, float(mean.sum()), float(alike + common))
 
 
 def pallet_variance(exposure: Exposure) -> np.ndarray:
@@ -86,7 +86,7 @@ def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, shar
 
 
 @dataclass(frozen=True)
-class Together:
+class EscapesTogether:
     """Several complaints of one defect: probability of every place, and that one place made them all."""
 
     probability: dict[Place, float]
@@ -98,7 +98,7 @@ class Together:
         return self.one_source > 0
 
 
-def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> Together:
+def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> EscapesTogether:
     """Places (line, section, gob, mould) that made several containers, from what each complaint says by itself.
 
     each: probabilities by complaint. prior: the places' probabilities by the works' own counts alone, over the time of all complaints. Those
@@ -115,9 +115,9 @@ def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> T
     factor = sum(shared.values())
     mixed = {p: sum(one.get(p, 0.0) for one in each) / len(each) for p in places}
     if factor <= 0:
-        return Together(mixed, 0.0)
+        return EscapesTogether(mixed, 0.0)
     one = factor / (1 + factor)
-    return Together({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
+    return EscapesTogether({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
 
 
 STANDS_OUT = 3.0  # times an even share, from which a place is named though it is not the likelier half

@@ -27,7 +27,7 @@ Beta = tuple[float, float]  # parameters of a share missed: missed, found
 
 
 @dataclass(frozen=True)
-class Place:
+class CallPlace:
     """A place in the row of a line's stations in a window: what its lanes saw together.
 
     ware: containers, of the lanes that sent counts. part: their share of the lanes; 0 where none did, and nothing is known of the calls.
@@ -85,7 +85,7 @@ def even_points(many: int, dimensions: int) -> np.ndarray:
     return np.clip(told, 1e-6, 1 - 1e-6)
 
 
-def false_levels(places: Sequence[Place]) -> list[dict[str, np.ndarray]]:
+def false_levels(places: Sequence[CallPlace]) -> list[dict[str, np.ndarray]]:
     """How well each false level of a place's grid explains its calls of each defect, in logarithms [grid], place by place.
 
     All its calls together are false in a share of the ware about FALSE_SHARE beforehand, spread over the defects that it can call, uneven by
@@ -98,7 +98,7 @@ def false_levels(places: Sequence[Place]) -> list[dict[str, np.ndarray]]:
     return told
 
 
-def _explained(defect: str, row: Sequence[Place], before: Sequence[dict[str, np.ndarray]]) -> np.ndarray:
+def _explained(defect: str, row: Sequence[CallPlace], before: Sequence[dict[str, np.ndarray]]) -> np.ndarray:
     """Log likelihood of the last place's calls of a defect by its false level [grid], the places before it taken as `before` has them."""
     places = [place for place in row if defect in place.calls]
     points = even_points(FEW_DRAWS, 3 * len(places))
@@ -124,7 +124,7 @@ def _explained(defect: str, row: Sequence[Place], before: Sequence[dict[str, np.
     return told
 
 
-def split_calls(defect: str, places: Sequence[Place], levels: Sequence[dict[str, np.ndarray]]) -> Split:
+def split_calls(defect: str, places: Sequence[CallPlace], levels: Sequence[dict[str, np.ndarray]]) -> Split:
     """Draws of detection, false calls and level that explain the calls of a defect at the places of a line, in the order in which ware meets them.
 
     levels: as `false_levels` tells them. A place that sent no counts finds its share, and nothing is known of its calls.
@@ -156,7 +156,7 @@ def _missed(lanes: Sequence[Beta], at: np.ndarray) -> np.ndarray:
     return told
 
 
-def _false(place: Place, levels: Mapping[str, np.ndarray], leave_out: str, points: np.ndarray) -> np.ndarray:
+def _false(place: CallPlace, levels: Mapping[str, np.ndarray], leave_out: str, points: np.ndarray) -> np.ndarray:
     """Draws of the false calls of a defect per container, its station's level by its other defects."""
     from scipy.special import ndtri
 

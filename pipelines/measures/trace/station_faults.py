@@ -39,7 +39,7 @@ class StationFault:
 
 
 @dataclass(frozen=True)
-class Shift:
+class ClockShift:
     """By how much one series runs behind another [minutes], the correlations there and at nought, and how far the best stands above all others [sd]."""
 
     minutes: int
@@ -62,7 +62,7 @@ def minute_grid(windows: pl.DataFrame, start: datetime, end: datetime) -> dict[s
     return told
 
 
-def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST_MINUTES) -> Shift | None:
+def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST_MINUTES) -> ClockShift | None:
     """How many minutes `mine` runs behind `others`, by the correlation of the two series over all shifts; None where too little varies or is known.
 
     Fisher's z = atanh(r) has the variance 1 / (n - 3) for n independent pairs (Fisher, Metron 1 (1921) 3); series that go slowly up and down
@@ -81,7 +81,7 @@ def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST
     slow = _autocorrelation(mine) * _autocorrelation(others)
     pairs = max(4.0, (size - abs(shifts[best])) * (1 - slow) / (1 + slow))
     sure = (np.arctanh(min(told[best], 0.999999)) - np.arctanh(min(rival, 0.999999))) * np.sqrt((pairs - 3) / 2)
-    return Shift(int(shifts[best]), float(told[best]), float(told[farthest]), float(sure))
+    return ClockShift(int(shifts[best]), float(told[best]), float(told[farthest]), float(sure))
 
 
 def _correlation(mine: np.ndarray, others: np.ndarray, shift: int) -> float:
@@ -141,7 +141,7 @@ def clocks_off(
     return faults
 
 
-def _off(station: str, series: Mapping[str, np.ndarray], lanes: Sequence[Sequence[str]]) -> Shift | None:
+def _off(station: str, series: Mapping[str, np.ndarray], lanes: Sequence[Sequence[str]]) -> ClockShift | None:
     others = _without(station, series, lanes)
     shift = shift_between(series[station], others) if others is not None else None
     if shift is None or abs(shift.minutes) < SMALLEST_MINUTES or shift.sure < SURE or shift.best < LEAST_ALIKE:
@@ -160,7 +160,9 @@ def _without(station: str, series: Mapping[str, np.ndarray], lanes: Sequence[Seq
     return composite(others) if others else None
 
 
-def _clock_fault(line: str, station: str, shift: Shift, several: bool, start: datetime, end: datetime) -> StationFault:
+def _clock_fault(
+    line: str, station: str, shift: ClockShift, several: bool, start: datetime, end: datetime
+) -> StationFault:
     way = "ahead of" if shift.minutes > 0 else "behind"
     who = "all other stations of its line" if several else "the only other station of its line, or that one is off"
     text = (

@@ -26,7 +26,7 @@ class Weighed:
 
 
 @dataclass(frozen=True)
-class Together:
+class CorrectedTogether:
     """The drift of a gob position as a share of the weight, with a 95 % interval; chance: of such differences
     between what
     was weighed, were it one drift (1 for a single one); agree: chance is at least DISAGREE."""
@@ -41,7 +41,7 @@ class Together:
         return self.chance >= DISAGREE
 
 
-def together(weighed: Sequence[Weighed]) -> Together:
+def together(weighed: Sequence[Weighed]) -> CorrectedTogether:
     """Weighed means of shares, because one orifice and one shear cut scale every gob of the position alike.
 
     Each estimate carries the same distribution beforehand (STEP_SHARE about nothing), which may count once only:
@@ -62,7 +62,7 @@ def together(weighed: Sequence[Weighed]) -> Together:
     chance = _agreement(
         [(p * one.share, p - before) for p, one in zip(precision, weighed, strict=True) if p > TELLS * before]
     )
-    return Together(share, share - half, share + half, chance)
+    return CorrectedTogether(share, share - half, share + half, chance)
 
 
 def _agreement(data: Sequence[tuple[float, float]]) -> float:

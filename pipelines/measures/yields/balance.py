@@ -13,9 +13,9 @@ from pipelines.measures.yields.explanations import ACCUSED, LISTED, Answers, exp
 from pipelines.measures.yields.joint_days import window_of
 from pipelines.measures.yields.misfit import NOTHING, Misfit, cut_range, furnace_range, line_range, misfit_of
 from pipelines.measures.yields.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
-from pipelines.measures.yields.openings import Cause, by_own_scatter, openings_of, together
+from pipelines.measures.yields.openings import OpeningCause, by_own_scatter, openings_of, together
 from pipelines.measures.yields.reconcile import Reconciled, reconcile
-from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, Expected, expected_share
+from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, ExpectedLosses, expected_share
 from pipelines.plant.works import Plant
 
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
@@ -65,7 +65,7 @@ class Balanced:
     first: Reconciled
     told: Reconciled
     answers: Answers
-    causes: tuple[Cause, ...]
+    causes: tuple[OpeningCause, ...]
     spread: np.ndarray
     days: int
     misfit: Misfit | None = None
@@ -246,7 +246,7 @@ class Balanced:
 
 
 def balanced(
-    plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected], past: Sequence[FurnaceReading] = ()
+    plant: Plant, reading: FurnaceReading, usual: Mapping[str, ExpectedLosses], past: Sequence[FurnaceReading] = ()
 ) -> Balanced:
     """Reconcile a furnace's day, judged together with the days before it (`past`, the newest last).
 
@@ -325,7 +325,7 @@ def _nothing(values: np.ndarray) -> Reconciled:
     )
 
 
-def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading]) -> dict[str, Expected]:
+def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading]) -> dict[str, ExpectedLosses]:
     """What is expected to be lost unseen at each step of a day, from earlier days of the same furnace (the newest anywhere)."""
     names = {f"{reading.furnace}, furnace to shears": (GUESS_FURNACE, 1)}
     for line in reading.lines:

@@ -27,7 +27,7 @@ class Against:
 
 
 @dataclass(frozen=True)
-class Change:
+class YieldChange:
     """One figure of one day. of: furnace or line; kind: how it is written (percent, kg)."""
 
     of: str
@@ -73,9 +73,9 @@ LINE_FIGURES = (
 
 def changes(
     day: date, today: Sequence[Mapping[str, Any]], past: Sequence[tuple[date, Mapping[str, Any]]]
-) -> list[Change]:
+) -> list[YieldChange]:
     """What moved against the last 7 and 28 days. today, past: `Yield.brief` of each furnace, past with its day."""
-    found: list[Change] = []
+    found: list[YieldChange] = []
     for now in today:
         name = now["furnace"]["furnace"]
         mine = [(on, one) for on, one in past if one["furnace"]["furnace"] == name]
@@ -107,7 +107,7 @@ def _changes(
     now: Mapping[str, Any],
     past: Sequence[tuple[date, Mapping[str, Any]]],
     figures: Sequence[tuple[str, str, str]],
-) -> list[Change]:
+) -> list[YieldChange]:
     found = []
     for key, name, kind in figures:
         value = now.get(key)
@@ -115,7 +115,7 @@ def _changes(
             continue
         known = [(on, one[key]) for on, one in past if one.get(key) is not None]
         week, month = ([v for on, v in known if day - timedelta(days=back) <= on < day] for back in (WEEK, MONTH))
-        found.append(Change(of, name, kind, value, *against(value, week, month)))
+        found.append(YieldChange(of, name, kind, value, *against(value, week, month)))
     return found
 
 

@@ -13,12 +13,12 @@ from pipelines.measures.statistics.shares import quality_ratio, ratio, scrap_rat
 from pipelines.measures.yields.balance import Balanced, Estimate
 from pipelines.measures.yields.line_flows import ItemMass, LineDay, Melt, Packed
 from pipelines.measures.yields.line_work import availability_of, causes_of, why_no_efficiency, worked_by
-from pipelines.measures.yields.losses import HOT, PALLETS, STARTING, STATION, Machine, giveaway
+from pipelines.measures.yields.losses import HOT, PALLETS, STARTING, STATION, MachineLosses, giveaway
 from pipelines.measures.yields.misfit import off_sentences
 from pipelines.measures.yields.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.yields.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.yields.refed import more_than_came
-from pipelines.measures.yields.usual_losses import Expected
+from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
 from schemas.results import (
     BalanceRow,
@@ -42,7 +42,7 @@ class LineTold:
     packed: Packed
     masses: ItemMass
     reading: LineReading
-    machine: Machine
+    machine: MachineLosses
     doubted: Overpacked = NONE_DOUBTED
 
 
@@ -229,7 +229,7 @@ def _doubted(plant: Plant, told: LineTold) -> list[str]:
 
 
 def furnace_yield(
-    plant: Plant, told: Balanced, melt: Melt, usual: Mapping[str, Expected], lines: Sequence[LineTold]
+    plant: Plant, told: Balanced, melt: Melt, usual: Mapping[str, ExpectedLosses], lines: Sequence[LineTold]
 ) -> FurnaceYield:
     """One furnace's day: melted, pull, packed, and what leaves unseen between furnace and shears."""
     name, value = told.reading.furnace, _furnace_share(told, melt, lines)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipelines.measures.yields.joint_days import Joint, Lie, Window
+from pipelines.measures.yields.joint_days import Joint, MeterLie, Window
 
 PRIOR = 0.02  # that a given meter lies, or that a given loss is beyond its usual: a guess
 FROM_FIRST = 0.5  # of that: it did so before the window began
@@ -53,7 +53,7 @@ class Answers:
     moves: np.ndarray
     means: np.ndarray
     covariances: np.ndarray
-    ended: tuple[Lie, ...] = ()
+    ended: tuple[MeterLie, ...] = ()
 
     def along(self, gradient: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and standard deviation of gradient' causes [h] under each explanation."""
@@ -208,13 +208,13 @@ class _Parts:
         return told
 
 
-def _ended(window: Window) -> list[Lie]:
+def _ended(window: Window) -> list[MeterLie]:
     """Lies of earlier days that no longer hold, each more probable than not once those before it are known."""
-    found: list[Lie] = []
+    found: list[MeterLie] = []
     if window.days < 2:
         return found
     for _ in range(ROUNDS):
-        best, total = (-math.inf, Lie(0, 0, 0, 1.0)), [0.0]
+        best, total = (-math.inf, MeterLie(0, 0, 0, 1.0)), [0.0]
         joint = Joint(window, found)
         for number, cause in enumerate(window.causes):
             if not cause.sizes:
@@ -224,7 +224,7 @@ def _ended(window: Window) -> list[Lie]:
             for size, log_bayes in zip(cause.sizes, logs, strict=True):
                 at = int(np.argmax(log_bayes))
                 total.append(prior + float(np.logaddexp.reduce(log_bayes)))
-                told = (prior + float(log_bayes[at]), Lie(number, int(spans[at, 0]), int(spans[at, 1]), size))
+                told = (prior + float(log_bayes[at]), MeterLie(number, int(spans[at, 0]), int(spans[at, 1]), size))
                 best = max(best, told, key=lambda one: one[0])
             total += [
                 math.log(PRIOR / len(cause.sizes) / window.days) + float(np.logaddexp.reduce(told.log_bayes))
@@ -249,7 +249,7 @@ def _scatter(window: Window, answers: Answers) -> np.ndarray:
     return wider
 
 
-def _pairs(window: Window, past: Sequence[Lie], joint: Joint, parts: _Parts) -> None:
+def _pairs(window: Window, past: Sequence[MeterLie], joint: Joint, parts: _Parts) -> None:
     """Two things off at once: one of the likeliest, taken for granted at its likeliest, and any other."""
     singles = [row for row in parts.rows if row.at == 0 and row.moved >= 0]
     logs = np.array([row.log for row in singles])
@@ -260,6 +260,6 @@ def _pairs(window: Window, past: Sequence[Lie], joint: Joint, parts: _Parts) -> 
     for cause in list(by_cause)[:CANDIDATES]:
         best = singles[by_cause[cause][0]]
         whole = float(np.logaddexp.reduce(logs[by_cause[cause]]))
-        lie = Lie(cause, best.first, window.days - 1, max(abs(best.lie), best.sd))
+        lie = MeterLie(cause, best.first, window.days - 1, max(abs(best.lie), best.sd))
         parts.add(best.causes, Joint(window, [*past, lie], parts.wider), whole, [*before, cause])
         before.append(cause)

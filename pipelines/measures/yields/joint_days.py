@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from pipelines.measures.yields.openings import Cause, Openings
+from pipelines.measures.yields.openings import OpeningCause, Openings
 
 
 @dataclass(frozen=True)
-class Lie:
+class MeterLie:
     """One cause off by an unknown constant on the days from `first` to `last` (both included), drawn from N(0, size^2)."""
 
     cause: int
@@ -28,7 +28,7 @@ class Window:
     effects: by day [m_t, k]; values: by day [m_t]; daily: by day [k].
     """
 
-    causes: tuple[Cause, ...]
+    causes: tuple[OpeningCause, ...]
     effects: tuple[np.ndarray, ...]
     values: tuple[np.ndarray, ...]
     daily: tuple[np.ndarray, ...]
@@ -71,7 +71,7 @@ class Joint:
     (1988) 33 (Bayesian gross errors over several days, from memory).
     """
 
-    def __init__(self, window: Window, lies: Sequence[Lie] = (), wider: np.ndarray | None = None):
+    def __init__(self, window: Window, lies: Sequence[MeterLie] = (), wider: np.ndarray | None = None):
         """wider: [days, k] variances added to what changes from day to day."""
         self.window = window
         self.daily = np.array(window.daily) + (0.0 if wider is None else wider)

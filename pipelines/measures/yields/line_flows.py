@@ -17,7 +17,7 @@ import polars as pl
 from pipelines.clock import Span
 from pipelines.measures.lehr.lehr_time import LehrTime
 from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
-from pipelines.measures.yields.table_wait import Carried, CarriedItems
+from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
 
@@ -29,7 +29,7 @@ MELT_COVER = 0.98  # a melt log that covers less of the day is not believed
 
 
 @dataclass(frozen=True)
-class Part:
+class LinePart:
     """A stretch of the day with one shift and one job. span by the first station's clock, formed by the forming clock.
 
     starting: its ware was formed in the first hour of the job.
@@ -57,7 +57,7 @@ class LineDay:
 
     line: str
     span: Span
-    parts: tuple[Part, ...]
+    parts: tuple[LinePart, ...]
     gobs: pl.DataFrame
     ware: pl.DataFrame
     calls: pl.DataFrame
@@ -248,7 +248,7 @@ def job_of(told: LineDay) -> str:
     return "+".join(sorted(item for item, n in made.items() if item is not None and n >= JOB_PART * total > 0))
 
 
-def carried_by_part(told: LineDay, carried: Carried) -> list[CarriedItems]:
+def carried_by_part(told: LineDay, carried: CarriedTable) -> list[CarriedItems]:
     """What waited at the day's limits, laid on its first and last part, each under the item most cut there."""
     found = []
     for number in range(1, len(told.parts) + 1):

@@ -7,13 +7,13 @@ import polars as pl
 from pipelines.measures.statistics.shares import availability, share
 from pipelines.measures.yields.balance import Estimate
 from pipelines.measures.yields.line_flows import LineDay
-from pipelines.measures.yields.losses import Machine, grouped, stopped_minutes
+from pipelines.measures.yields.losses import MachineLosses, grouped, stopped_minutes
 from pipelines.measures.yields.network import LineReading
 from pipelines.plant.works import Plant
 from schemas.results import Cause, Worked
 
 
-def causes_of(day: LineDay, machine: Machine) -> tuple[Cause, ...]:
+def causes_of(day: LineDay, machine: MachineLosses) -> tuple[Cause, ...]:
     """Losses by cause, shift and job; those of less than a twentieth of a container are left out."""
     lost = grouped(machine.lost, machine.mass_g, day.parts, "kind", "where", "cause", "shift", "job")
     return tuple(Cause(**row) for row in lost.filter(pl.col("units").abs() >= 0.05).iter_rows(named=True))
@@ -32,7 +32,7 @@ def why_no_efficiency(reading: LineReading, over_cut: Estimate) -> str:
     return over_cut.why if reading.ware > 0 and over_cut.value is None else ""
 
 
-def worked_by(day: LineDay, machine: Machine, by: str, packed: bool, efficiency: bool) -> tuple[Worked, ...]:
+def worked_by(day: LineDay, machine: MachineLosses, by: str, packed: bool, efficiency: bool) -> tuple[Worked, ...]:
     """by: shift or job. packed: whether pallets were told; efficiency: whether it may be."""
     rejected = {row[0]: row[1] for row in day.ware.group_by("part").agg(pl.col("rejected").sum()).iter_rows()}
     cut = {row[0]: row[1] for row in day.gobs.group_by("part").agg(pl.col("gobs_cut").sum()).iter_rows()}

@@ -12,7 +12,7 @@ import polars as pl
 
 from pipelines.clock import Span
 from pipelines.measures.pareto.kinds_of_call import WORDS
-from pipelines.measures.yields.line_flows import ItemMass, LineDay, Packed, Part
+from pipelines.measures.yields.line_flows import ItemMass, LineDay, LinePart, Packed
 from pipelines.measures.yields.network import KG
 from pipelines.plant.works import Plant
 from schemas.results import Cause
@@ -43,7 +43,7 @@ class Lost:
 
 
 @dataclass(frozen=True)
-class Machine:
+class MachineLosses:
     """What a machine could have made, lost and packed good, in containers, by part of the day; mass_g: of a container, by part."""
 
     could: Mapping[int, float]
@@ -68,7 +68,7 @@ def machine_losses(
     unseen: Mapping[str, float],
     masses: ItemMass,
     gob_g: float,
-) -> Machine:
+) -> MachineLosses:
     """Every loss of a line by part of the day and cause; all of them and what was packed good make what it could have made.
 
     packed: by part. factors: reconciled over read, by meter (gobs cut, hot rejects, packed of the line; rejected of each station).
@@ -96,14 +96,14 @@ def machine_losses(
     mixes: dict[int, dict[str | None, float]] = {number: {} for number in parts}
     for part, item, units in told.gobs.group_by("part", "item").agg(pl.col("gobs_cut").sum()).iter_rows():
         mixes[part][item] = units
-    return Machine(could, tuple(lost), good, {number: masses.of(mix) or gob_g for number, mix in mixes.items()})
+    return MachineLosses(could, tuple(lost), good, {number: masses.of(mix) or gob_g for number, mix in mixes.items()})
 
 
 def _by_part(frame: pl.DataFrame, column: str, factor: float) -> dict[int, float]:
     return {row[0]: factor * row[1] for row in frame.group_by("part").agg(pl.col(column).sum()).iter_rows()}
 
 
-def _potential(plant: Plant, told: LineDay, parts: Mapping[int, Part]) -> tuple[dict[int, float], list[Lost]]:
+def _potential(plant: Plant, told: LineDay, parts: Mapping[int, LinePart]) -> tuple[dict[int, float], list[Lost]]:
     """Cycle rate x time x sections of each part, and what its stops took of it."""
     sections = plant.lines[told.line].sections
     usual = max(told.rates.values(), default=0.0)
@@ -142,7 +142,7 @@ def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
     return first is not None and first <= at and (last is None or at <= last + CHANGE_SLACK)
 
 
-def _of_ware(plant: Plant, told: LineDay, number: int, part: Part, factors: Mapping[str, float]) -> Iterator[Lost]:
+def _of_ware(plant: Plant, told: LineDay, number: int, part: LinePart, factors: Mapping[str, float]) -> Iterator[Lost]:
     """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a job. What was thrown out for
     no fault of its own is a loss of its own kind, at any time."""
     hot = (
@@ -181,7 +181,7 @@ def _away(number: int, packed: Packed, factors: Mapping[str, float]) -> Iterator
             yield Lost(number, PALLETS, state, "re-sorted" if state == "resort" else "scrapped", factors.get("packed", 1.0) * packed.states[state])  # fmt: skip
 
 
-def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[Part], *by: str) -> pl.DataFrame:
+def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[LinePart], *by: str) -> pl.DataFrame:
     """Losses summed by some of kind, where, cause, shift, job: those, units, kg, counted; the greatest mass first."""
     rows = [
         {

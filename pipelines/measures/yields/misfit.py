@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from pipelines.measures.yields.explanations import Answers
-from pipelines.measures.yields.joint_days import Joint, Lie, Window
+from pipelines.measures.yields.joint_days import Joint, MeterLie, Window
 from pipelines.measures.yields.network import KG, WHOLE, FurnaceReading, LineReading, Network, steps_of
 
 REFUSED = 1e-6  # probability of readings so far from the best explanation, under which nothing is told of them
@@ -74,7 +74,7 @@ def _given_the_past(window: Window, answers: Answers) -> float:
     return best
 
 
-def _lies(window: Window, answers: Answers) -> Iterator[list[Lie]]:
+def _lies(window: Window, answers: Answers) -> Iterator[list[MeterLie]]:
     """No lie; then those of the likeliest explanations, each since its likeliest day and since today."""
     yield []
     last = window.days - 1
@@ -86,11 +86,11 @@ def _lies(window: Window, answers: Answers) -> Iterator[list[Lie]]:
         sums[whole] = sums.get(whole, 0.0) + float(probability)
         began[int(moved)] = max(began.get(int(moved), (0.0, last)), (float(probability), int(first)))
     for causes in sorted((one for one in sums if one), key=lambda one: -sums[one])[:MOST]:
-        yield [Lie(cause, began.get(cause, (0.0, last))[1], last, FREE) for cause in causes]
-        yield [Lie(cause, last, last, FREE) for cause in causes]
+        yield [MeterLie(cause, began.get(cause, (0.0, last))[1], last, FREE) for cause in causes]
+        yield [MeterLie(cause, last, last, FREE) for cause in causes]
 
 
-def _square_today(window: Window, lies: Sequence[Lie]) -> float:
+def _square_today(window: Window, lies: Sequence[MeterLie]) -> float:
     whole = Joint(window, lies)
     square = float(whole.left @ whole.pulled)
     if window.days == 1:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.measures.yields.usual_losses import Expected
+from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
 
 KG = 1 / 1000
@@ -191,13 +191,13 @@ def steps_of(reading: LineReading) -> list[tuple[str, list[StationReading]]]:
     return [*named, ("packing" if stages else "lehr to packing", [])]
 
 
-def network_of(plant: Plant, reading: FurnaceReading, usual: Mapping[str, Expected]) -> Network:
+def network_of(plant: Plant, reading: FurnaceReading, usual: Mapping[str, ExpectedLosses]) -> Network:
     """The network of a furnace. Lines that made and packed nothing are left out; usual: what is lost unseen, by the name of its step."""
     return _Builder(plant, usual).furnace(reading)
 
 
 class _Builder:
-    def __init__(self, plant: Plant, usual: Mapping[str, Expected]):
+    def __init__(self, plant: Plant, usual: Mapping[str, ExpectedLosses]):
         self.sure, self.usual = plant.uncertainty, usual
         self.nodes: list[Node] = []
         self.balances: list[Balance] = []
@@ -257,7 +257,7 @@ class _Builder:
             into, out = seen, away
         self._known_in_sum(losses, self.usual[f"{name}, whole line"], ware)
 
-    def _known_in_sum(self, losses: Sequence[int], whole: Expected, ware: float) -> None:
+    def _known_in_sum(self, losses: Sequence[int], whole: ExpectedLosses, ware: float) -> None:
         """Losses guessed singly, given what is known of their sum: the normal distribution conditioned on a noisy sum
         (Rasmussen and Williams, Gaussian Processes for Machine Learning (2006) A.2)."""
         guess = np.array([self.nodes[n].reading for n in losses])

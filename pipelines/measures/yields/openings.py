@@ -17,7 +17,7 @@ from pipelines.measures.yields.network import (
     steps_of,
 )
 from pipelines.measures.yields.reconcile import without
-from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, VARIES, Expected, chi2_quantile
+from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, VARIES, ExpectedLosses, chi2_quantile
 from pipelines.plant.works import Plant
 
 LASTING = 0.2  # of a meter's stated variance, again: an error that stays the same from day to day; a guess
@@ -33,7 +33,7 @@ CAN_LIE = ("cut", "inspected", "packed", "weight", "melt")
 
 
 @dataclass(frozen=True)
-class Cause:
+class OpeningCause:
     """One thing that can open a balance, the same from day to day by its name.
 
     kind: of a node of the network, or "share" (a lane's part of the ware), "job" (a job's own loss). mean, lasting: expected
@@ -59,7 +59,7 @@ class Openings:
     do not tell it. scale [n]: a node's unit for that.
     """
 
-    causes: tuple[Cause, ...]
+    causes: tuple[OpeningCause, ...]
     values: np.ndarray
     effect: np.ndarray
     daily: np.ndarray
@@ -69,12 +69,12 @@ class Openings:
     scale: np.ndarray
 
 
-class _Guess(dict[str, Expected]):
+class _Guess(dict[str, ExpectedLosses]):
     """What is expected to be lost at any step: the guess of a first day."""
 
-    def __missing__(self, name: str) -> Expected:
+    def __missing__(self, name: str) -> ExpectedLosses:
         share = GUESS_FURNACE if "furnace to shears" in name else GUESS_LINE
-        return Expected(share, share)
+        return ExpectedLosses(share, share)
 
 
 def openings_of(plant: Plant, reading: FurnaceReading, jobs: Sequence[str] = ()) -> Openings:
@@ -140,7 +140,7 @@ class _Rows:
                 self.rows.append(row)
                 self.values.append(part - even)
                 name = f"{one.station}, part of its lanes{f' in {line.job}' if line.job else ''}"
-                self._beyond(len(self.rows) - 1, Cause(name, "share", 0.0, LANE_SD**2), LANE_DAY_SD**2, 1.0)
+                self._beyond(len(self.rows) - 1, OpeningCause(name, "share", 0.0, LANE_SD**2), LANE_DAY_SD**2, 1.0)
 
     def job(self, line: LineReading) -> None:
         """Where jobs changed, each job may lose more or less than the line does in others."""
@@ -148,10 +148,10 @@ class _Rows:
         for number, balance in enumerate(self.network.balances):
             if balance.of == line.line and balance.loss:
                 name = self.network.nodes[balance.loss[0]].name
-                own = Cause(f"{name} in {line.job}", "job", 0.0, (JOB_SD * GUESS_LINE) ** 2)
+                own = OpeningCause(f"{name} in {line.job}", "job", 0.0, (JOB_SD * GUESS_LINE) ** 2)
                 self._beyond(number, own, 0.0, self.rows[number][places[name]])
 
-    def _beyond(self, row: int, cause: Cause, daily: float, effect: float) -> None:
+    def _beyond(self, row: int, cause: OpeningCause, daily: float, effect: float) -> None:
         self.more.append((row, len(self.causes), effect))
         self.causes.append(cause)
         self.daily.append(daily)
@@ -189,14 +189,14 @@ class _Rows:
         return units
 
 
-def _cause(plant: Plant, name: str, kind: str, reading: float) -> Cause:
+def _cause(plant: Plant, name: str, kind: str, reading: float) -> OpeningCause:
     if kind == "loss":
         guess = GUESS_FURNACE if "furnace to shears" in name else GUESS_LINE
-        return Cause(name, kind, guess, guess**2, SPILLS, one_sided=True)
+        return OpeningCause(name, kind, guess, guess**2, SPILLS, one_sided=True)
     stated = stated_pct(plant, kind) / 100
     times = () if kind not in CAN_LIE or not reading else MELT_LIES if kind == "melt" else LIES
     sizes = tuple(dict.fromkeys(min(one * stated, LIE_MOST) for one in times)) + ((GROSS,) if times else ())
-    return Cause(name, kind, 0.0, LASTING * stated**2, sizes)
+    return OpeningCause(name, kind, 0.0, LASTING * stated**2, sizes)
 
 
 def stated_pct(plant: Plant, kind: str) -> float:

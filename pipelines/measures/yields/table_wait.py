@@ -20,7 +20,7 @@ UNSURE = 0.2  # standard uncertainty of what waits, over it: set on simulated wo
 
 
 @dataclass(frozen=True)
-class Carried:
+class CarriedTable:
     """Ware that waits at the edges of a day [containers]: start is packed in the day and of the one before, end the other way round."""
 
     start: float = 0.0
@@ -39,14 +39,14 @@ class CarriedItems:
     variance: float = 0.0
 
 
-def carried_over(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -> Carried:
+def carried_over(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -> CarriedTable:
     """What waits at the start and the end of a span in which a day's ware is packed. pallets: packed_from, packed_to, units. passed:
     window_start, window_s, passed (last station).
 
     A count of stock: what passed less what was packed since the time of the hours before (where those are not known, after) at which least waited.
     The stock at that time is common to both edges and to each day and the next. Common practice, no source.
     """
-    return Carried(*(_waiting(pallets, passed, at) for at in (span.start, span.end)))
+    return CarriedTable(*(_waiting(pallets, passed, at) for at in (span.start, span.end)))
 
 
 def _waiting(pallets: pl.DataFrame, passed: pl.DataFrame, at: datetime) -> float:

@@ -18,7 +18,7 @@ VARIES = 0.15  # standard deviation of a loss from day to day over its mean, whe
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedLosses:
     """A loss as it is expected of a day: share of what passes, standard deviation of that share, and on how many days it stands."""
 
     share: float
@@ -26,7 +26,7 @@ class Expected:
     days: int = 0
 
 
-def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: float, steps: int = 1) -> Expected:
+def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: float, steps: int = 1) -> ExpectedLosses:
     """The share of the ware or glass that is expected to be lost unseen.
 
     shares: what did not close on earlier days, over what passed; meters_sd: its standard uncertainty each day, from the meters;
@@ -41,14 +41,14 @@ def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: f
     kept = _near_the_middle(shares, meters_sd)
     n = len(kept)
     if not n:
-        return Expected(mean, math.hypot(math.sqrt(var), VARIES * mean))
+        return ExpectedLosses(mean, math.hypot(math.sqrt(var), VARIES * mean))
     past, noise = sum(share for share, _ in kept) / n, sum(sd**2 for _, sd in kept) / n
     between = sum((share - past) ** 2 for share, _ in kept) / (n - 1) if n > 1 else noise
     lasting = max(0.0, noise - between * (n - 1) / chi2_quantile(n - 1, -1.645)) if n >= ENOUGH else 0.0
     of_mean = (between if lasting else max(between, noise)) / n + lasting
     share = max(0.0, (past / of_mean + mean / var) / (1 / of_mean + 1 / var))
     varies = max(0.0, between * (n - 1) / chi2_quantile(n - 1, 1.645) - noise) if n >= ENOUGH else 0.0
-    return Expected(share, math.sqrt(1 / (1 / of_mean + 1 / var) + max(varies, (VARIES * share) ** 2)), n)
+    return ExpectedLosses(share, math.sqrt(1 / (1 / of_mean + 1 / var) + max(varies, (VARIES * share) ** 2)), n)
 
 
 def _near_the_middle(shares: Sequence[float], meters_sd: Sequence[float]) -> list[tuple[float, float]]:

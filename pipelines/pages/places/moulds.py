@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from pipelines.answers.moulds import Machine, answer_moulds
+from pipelines.answers.moulds import MachineNow, answer_moulds
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
@@ -57,7 +57,7 @@ def moulds_view(
     )  # fmt: skip
 
 
-def _figures(told: Machine) -> tuple[Figure, ...]:
+def _figures(told: MachineNow) -> tuple[Figure, ...]:
     going_on = [s for s in told.signals if s.ended is None]
     named = [c for c in told.cavities if c.level in OWN]
     critical = sum(c.critical for c in told.cavities)
@@ -108,7 +108,7 @@ def _verdict(one: CavityState) -> str:
     return words[one.level]
 
 
-def _machine(plant: Plant, told: Machine) -> Special:
+def _machine(plant: Plant, told: MachineNow) -> Special:
     places = [(c.section, c.gob) for c in told.cavities]
     marks = [
         {"n": n + 1, "scope": s.scope, "open": s.ended is None, "held": place_of(s, places)}
@@ -157,7 +157,7 @@ def _part(value: float | None, most: float) -> str:
     return "" if value is None or most <= 0 else f"{min(100.0, max(0.0, 100 * value / most)):.1f}"
 
 
-def _signal(plant: Plant, told: Machine, one: Signal, number: int) -> dict[str, Any]:
+def _signal(plant: Plant, told: MachineNow, one: Signal, number: int) -> dict[str, Any]:
     """A signal as the list above the machine shows it, with the address of the hour in which it last stood."""
     clock = plant.clock
     seen = (told.span.end if one.ended is None else min(one.ended, told.span.end)) - timedelta(seconds=1)
@@ -173,7 +173,7 @@ def _signal(plant: Plant, told: Machine, one: Signal, number: int) -> dict[str, 
     }  # fmt: skip
 
 
-def _named(told: Machine) -> list[dict[str, str]]:
+def _named(told: MachineNow) -> list[dict[str, str]]:
     """The cavities that stand out for what no signal explains, the surest first."""
     cells = sorted(((cell, c) for c in told.cavities for cell in c.cells), key=lambda pair: pair[0].q)
     return [
@@ -185,7 +185,7 @@ def _named(told: Machine) -> list[dict[str, str]]:
     ]  # fmt: skip
 
 
-def _sheet(told: Machine) -> Sheet:
+def _sheet(told: MachineNow) -> Sheet:
     rows = [
         {
             "place": _place(c), "section": c.section, "gob": c.gob, "mould": ", ".join(c.moulds), "calls": c.calls, "ware": c.ware, "rate": c.rate, "expected": c.expected, "times": c.times,
@@ -205,7 +205,7 @@ def _sheet(told: Machine) -> Sheet:
     )
 
 
-def _choose(plant: Plant, told: Machine, here: tuple[tuple[str, str], ...], refresh_s: int, hours: int) -> Special:
+def _choose(plant: Plant, told: MachineNow, here: tuple[tuple[str, str], ...], refresh_s: int, hours: int) -> Special:
     every = [("", "all defects"), *((code, f"{code} {one.name}") for code, one in plant.defects.items())]
     fields = [choice("defect", "Defect", every, told.defect or "")]
     if refresh_s:

@@ -8,7 +8,7 @@ from pipelines.answers.day import Day, answer_day
 from pipelines.ledger.store import Reader
 from pipelines.measures.laboratory.tell import all_due, gob_sentences, laboratory_sentences
 from pipelines.measures.statistics.shares import more_than_whole
-from pipelines.measures.yields.change import Against, Change, Revision
+from pipelines.measures.yields.change import Against, Revision, YieldChange
 from pipelines.measures.yields.meter_sentences import meter_sentences, yield_words
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
@@ -177,7 +177,7 @@ def _written(what: str, value: float | None) -> str:
     return percent(value) if what == "pack to melt" else count(value)
 
 
-def _worth_a_line(told: Day, one: Change) -> bool:
+def _worth_a_line(told: Day, one: YieldChange) -> bool:
     """On the first sheet: the furnaces, and whatever changed by more than noise."""
     furnaces = {furnace.furnace for furnace in told.told.furnaces}
     return one.of in furnaces or any(past is not None and past.beyond for past in (one.week, one.month))
@@ -194,7 +194,7 @@ def _critical_lines(told: Day) -> Section:
     return Section("Critical calls", items=tuple(said), warn=_any_critical(told), wide=True)
 
 
-def _changes(chosen: list[Change], name: str) -> Sheet:
+def _changes(chosen: list[YieldChange], name: str) -> Sheet:
     """Figures against their last 7 and 28 closed days."""
     rows = [
         {
@@ -219,15 +219,15 @@ def _changes(chosen: list[Change], name: str) -> Sheet:
     )
 
 
-def _figure(one: Change, value: float) -> str:
+def _figure(one: YieldChange, value: float) -> str:
     return percent(value) if one.kind == "percent" else f"{count(value)} {one.kind}"
 
 
-def _mean(one: Change, past: Against | None) -> str:
+def _mean(one: YieldChange, past: Against | None) -> str:
     return f"{_figure(one, past.mean)} ({past.days})" if past else "no closed day"
 
 
-def _verdict(one: Change, past: Against | None) -> str:
+def _verdict(one: YieldChange, past: Against | None) -> str:
     if past is None:
         return ""
     moved = f"{100 * past.difference:+.2f} points" if one.kind == "percent" else f"{past.difference:+,.0f} {one.kind}"

@@ -11,7 +11,7 @@ import time
 from typing import Any
 
 from pipelines.errors import WrongUse
-from pipelines.plant.mapping import Topic
+from pipelines.plant.mapping import BrokerTopic
 from pipelines.site.folder import OpenSite
 from pipelines.site.locks import held
 from pipelines.sources.broker.rows import rows_of, topic_filter
@@ -32,10 +32,10 @@ class Hearing:
                 "works.toml has no [listener] with a [[topic]]; the template of `coldledger init` shows them"
             )
         self.opened, self.told, self.settings = opened, opened.plant.listener, opened.settings
-        self.topics: tuple[Topic, ...] = opened.plant.topic
+        self.topics: tuple[BrokerTopic, ...] = opened.plant.topic
         self.stopping = threading.Event()
         self.heard = 0
-        self._messages: queue.Queue[tuple[Topic, Any]] = queue.Queue(MOST_WAITING)
+        self._messages: queue.Queue[tuple[BrokerTopic, Any]] = queue.Queue(MOST_WAITING)
         self._client = self._made()
 
     def _made(self) -> Any:
@@ -60,7 +60,7 @@ class Hearing:
             client.message_callback_add(topic_filter(topic), self._hears(topic))
         return client
 
-    def _hears(self, topic: Topic) -> Any:
+    def _hears(self, topic: BrokerTopic) -> Any:
         return lambda client, _, message: self._messages.put((topic, message))
 
     def _connected(self, client: Any, _: Any, flags: Any, reason: Any, properties: Any) -> None:
@@ -120,9 +120,9 @@ class Hearing:
                 spool.give_out()
                 given = time.monotonic()
 
-    def _some(self) -> list[tuple[Topic, Any]]:
+    def _some(self) -> list[tuple[BrokerTopic, Any]]:
         """The messages of the next moment, some hundred at most: one forcing to the disk serves all of them."""
-        found: list[tuple[Topic, Any]] = []
+        found: list[tuple[BrokerTopic, Any]] = []
         until = time.monotonic() + PAUSE_S
         while len(found) < AT_ONCE and time.monotonic() < until:
             try:
@@ -131,7 +131,7 @@ class Hearing:
                 break
         return found
 
-    def _keep(self, spool: Spool, messages: list[tuple[Topic, Any]]) -> None:
+    def _keep(self, spool: Spool, messages: list[tuple[BrokerTopic, Any]]) -> None:
         """Keep the messages, then acknowledge them. Until the disk takes them, none is acknowledged, and the broker holds the rest back."""
         at = self.settings.now()
         by_name: dict[str, list[tuple[Any, list[str]]]] = {}

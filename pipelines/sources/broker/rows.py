@@ -10,23 +10,23 @@ from functools import lru_cache
 from typing import Any
 
 from pipelines.clock import utc_text
-from pipelines.plant.mapping import Topic
+from pipelines.plant.mapping import BrokerTopic
 
 log = logging.getLogger("coldledger.listen")
 
 
-def topic_filter(topic: Topic) -> str:
+def topic_filter(topic: BrokerTopic) -> str:
     """The MQTT topic filter: a level in braces is any word."""
     return "/".join("+" if level.startswith("{") else level for level in topic.topic.split("/"))
 
 
-def levels(topic: Topic, told: str) -> dict[str, str]:
+def levels(topic: BrokerTopic, told: str) -> dict[str, str]:
     """The columns that the levels of a message's topic give."""
     pairs = zip(topic.topic.split("/"), told.split("/"), strict=False)
     return {mine[1:-1]: word for mine, word in pairs if mine.startswith("{")}
 
 
-def rows_of(topic: Topic, told: str, payload: bytes, at: datetime) -> list[str]:
+def rows_of(topic: BrokerTopic, told: str, payload: bytes, at: datetime) -> list[str]:
     """The lines that a message becomes, without line ends. What can be no row stays as it came, so that the intake sets it aside where it can be seen; nothing is raised."""
     try:
         said = json.loads(payload.decode("utf-8"), parse_float=_Number, parse_int=_Number)
@@ -46,7 +46,7 @@ class _Number(str):
     """A number as it was written: 0.10 stays 0.10."""
 
 
-def _row(said: Any, given: Mapping[str, str], topic: Topic, at: datetime) -> str:
+def _row(said: Any, given: Mapping[str, str], topic: BrokerTopic, at: datetime) -> str:
     """A row as a line. What the topic says holds: a broker grants rights by topic, so that a station cannot speak for another."""
     if not isinstance(said, dict):
         return json.dumps(said, ensure_ascii=True)

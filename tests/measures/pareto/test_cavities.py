@@ -16,7 +16,7 @@ from pipelines.measures.pareto.cavities import (
     OWN,
     CavityState,
     Counts,
-    Expected,
+    ExpectedCalls,
     by_the_others,
     by_the_past,
     cavity_states,
@@ -36,14 +36,14 @@ NOTHING = np.zeros((len(PLACES), len(DEFECTS)))
 UNEXPLAINED = Explained(NOTHING, NOTHING, np.zeros((0, len(PLACES)), bool))
 
 
-def exactly(expected: np.ndarray, relative: float = 0.0) -> Expected:
+def exactly(expected: np.ndarray, relative: float = 0.0) -> ExpectedCalls:
     """A past that is known exactly; relative: variance from window to window beyond Poisson."""
-    return Expected(expected, relative * expected**2, np.zeros_like(expected), expected > 0)
+    return ExpectedCalls(expected, relative * expected**2, np.zeros_like(expected), expected > 0)
 
 
 def states(
     calls: np.ndarray,
-    expected: Expected,
+    expected: ExpectedCalls,
     told: Explained = UNEXPLAINED,
     judged: Sequence[str] = DEFECTS,
     shown: Sequence[str] = DEFECTS,
@@ -109,7 +109,7 @@ def test_what_is_no_fault_of_the_ware_is_counted_and_never_judged() -> None:
 
 def test_critical_calls_stand_first_whatever_their_number_and_whether_judged_or_not() -> None:
     calls = np.tile([1.0, 40.0, 60.0], (len(PLACES), 1))
-    told = states(calls, Expected(NOTHING, NOTHING, NOTHING, NOTHING > 0))
+    told = states(calls, ExpectedCalls(NOTHING, NOTHING, NOTHING, NOTHING > 0))
     assert {c.level for c in told} == {"unknown"} and {c.q for c in told} == {None}
     assert all(c.worst[0] == ("CHF", 1) and c.critical == 1 for c in told)
 
@@ -166,7 +166,7 @@ def test_moulds_that_differ_by_habit_name_no_cavity_though_chance_alone_would() 
 def test_a_cavity_without_ware_or_past_is_said_to_be_so() -> None:
     calls, ware = NOTHING.copy(), np.zeros(len(PLACES))
     calls[0, 0], ware[0] = 1, 10.0
-    none = Expected(NOTHING, NOTHING, NOTHING, NOTHING > 0)
+    none = ExpectedCalls(NOTHING, NOTHING, NOTHING, NOTHING > 0)
     told = cavity_states(PLACES, DEFECTS, Counts(calls, ware), MOULDS, none, UNEXPLAINED, DEFECTS, ["CHF"], DEFECTS)
     assert told[0].level == "unknown" and told[0].q is None and told[0].critical == 1
     assert {c.level for c in told[1:]} == {"empty"} and told[1].rate is None

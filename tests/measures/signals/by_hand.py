@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import logsumexp
 from scipy.stats import nbinom
 
-from pipelines.measures.signals.place_cells import Cells
+from pipelines.measures.signals.place_cells import PlaceCells
 
 FACTORS = np.geomspace(1.4, 2000.0, 26)
 
@@ -23,7 +23,7 @@ def halton(number: int, base: int) -> float:
     return told
 
 
-def splits(cells: Cells) -> list[tuple[list[float], list[float]]]:
+def splits(cells: PlaceCells) -> list[tuple[list[float], list[float]]]:
     """Detection and false share of each station at each of the 32 points; all stations can call the defect."""
     told = []
     for point in range(1, 33):
@@ -36,7 +36,7 @@ def splits(cells: Cells) -> list[tuple[list[float], list[float]]]:
     return told
 
 
-def let_pass(cells: Cells, detection: Sequence[float], station: int) -> float:
+def let_pass(cells: PlaceCells, detection: Sequence[float], station: int) -> float:
     """What reaches a station: of each earlier order the share that its lanes, by their ware, do not find."""
     told = 1.0
     for order in sorted({o for o in cells.orders if o < cells.orders[station]}):
@@ -46,7 +46,7 @@ def let_pass(cells: Cells, detection: Sequence[float], station: int) -> float:
     return told
 
 
-def of_ware(cells: Cells, columns: Sequence[int]) -> np.ndarray:
+def of_ware(cells: PlaceCells, columns: Sequence[int]) -> np.ndarray:
     """Log likelihood [points, factors] of a fault of the ware of some columns."""
     read = cells.usual[cells.reads, :-1]
     share = float(read[:, list(columns)].sum() / read.sum())
@@ -62,7 +62,7 @@ def of_ware(cells: Cells, columns: Sequence[int]) -> np.ndarray:
     return told
 
 
-def of_station(cells: Cells, station: int) -> np.ndarray:
+def of_station(cells: PlaceCells, station: int) -> np.ndarray:
     """Log likelihood [1, factors] of a station that calls good ware."""
     told = []
     usual, seen = cells.expected[station], cells.seen[station]
@@ -74,7 +74,7 @@ def of_station(cells: Cells, station: int) -> np.ndarray:
     return np.array([told])
 
 
-def of_blinded(cells: Cells, station: int) -> np.ndarray:
+def of_blinded(cells: PlaceCells, station: int) -> np.ndarray:
     """Log likelihood [points, shares that remain] of a station that finds less than before."""
     told = np.zeros((32, 5))
     for point, (detection, false) in enumerate(splits(cells)):
@@ -89,7 +89,7 @@ def of_blinded(cells: Cells, station: int) -> np.ndarray:
     return told
 
 
-def wandered(cells: Cells) -> float:
+def wandered(cells: PlaceCells) -> float:
     """Nothing raised, the line's level lognormal with mean 1 and variance cells.line: Gauss and Hermite's five nodes."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(5)
     sd = np.sqrt(np.log(1 + cells.line))
@@ -111,14 +111,14 @@ def marginal(logs: np.ndarray) -> float:
     return float(logsumexp(logs) - np.log(logs.size))
 
 
-def _log(cells: Cells, mean: Callable[[int, int], float]) -> float:
+def _log(cells: PlaceCells, mean: Callable[[int, int], float]) -> float:
     """Log likelihood of all cells over that of their expectation."""
     means = np.array([[mean(s, c) for c in range(cells.seen.shape[1])] for s in range(cells.seen.shape[0])])
     variance = np.array([[_variance(cells, s, c) for c in range(means.shape[1])] for s in range(len(means))])
     return float((_nb(cells.seen, means, variance) - _nb(cells.seen, cells.expected, variance)).sum())
 
 
-def _variance(cells: Cells, station: int, column: int) -> float:
+def _variance(cells: PlaceCells, station: int, column: int) -> float:
     return cells.own if cells.reads[station] and column < len(cells.columns) else cells.line
 
 

@@ -10,7 +10,7 @@ import pytest
 from pipelines.measures.signals import line_counts
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
+from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
 from tests.benchmarks.signal_truth import frames_of
 from tests.measures.signals.coarser import coarser
 from tests.measures.signals.test_odd_data import run
@@ -22,8 +22,8 @@ LATE = RUN_IN_MIN + 15 * 60 + 20  # the fault begins in the middle of an hour
 def simulated(plant: Plant) -> Simulated:
     """A mould at ten times its rate for four hours, a heavy fault of a section, and nothing else."""
     plan = make_plan(plant, date(2026, 8, 4), 1, seed=81_717, lag_offset=0.0, faults=0)
-    plan.faults.append(Fault("mould", "K3", "CHS", ("K3/6A",), LATE, LATE + 240, 10.0))
-    plan.faults.append(Fault("section", "K3", "SCF", ("K3/2A", "K3/2B"), LATE, LATE + 240, 30.0))
+    plan.faults.append(PlannedFault("mould", "K3", "CHS", ("K3/6A",), LATE, LATE + 240, 10.0))
+    plan.faults.append(PlannedFault("section", "K3", "SCF", ("K3/2A", "K3/2B"), LATE, LATE + 240, 30.0))
     return simulate(plan)
 
 

@@ -10,11 +10,11 @@ import pytest
 from pipelines.measures.signals.closing import BACK, GONE, Course, closed
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.onset import Noise, Onset
-from pipelines.measures.signals.scope import Place, Placing
+from pipelines.measures.signals.scope import Placing, ScopePlace
 
 
 def signal(probability: float = 0.5, reopened: int = 0) -> Found:
-    place = Place("mould", ("7",), (0,), None, probability, 6.0)
+    place = ScopePlace("mould", ("7",), (0,), None, probability, 6.0)
     placing = Placing(place, {"mould": probability, "line": 1 - probability}, (place,), True)
     return Found("L-D-1", 0, 100, placing, Onset(90, 80, 95), None, 0, 0.001, strength=6.0, reopened=reopened)
 

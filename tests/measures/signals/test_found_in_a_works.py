@@ -9,18 +9,18 @@ import pytest
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import make_plan, simulate
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault, Plan
+from sample_feeds.simulator.plan import RUN_IN_MIN, Plan, PlannedFault
 from tests.benchmarks.signal_truth import frames_of
 
 START = RUN_IN_MIN + 14 * 60
 FAULTS = (
-    Fault("mould", "K3", "CHF", ("K3/4B",), START, START + 300, 60.0),
-    Fault("section", "K1", "THN", ("K1/5A", "K1/5B"), START, START + 300, 25.0),
-    Fault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), START, START + 300, 14.0),
-    Fault("line", "K3", "BLI", tuple(f"K3/{s}{g}" for s in range(1, 11) for g in "AB"), START, START + 300, 7.0),
-    Fault("furnace", "K1", "STN", tuple(f"K1/{s}{g}" for s in range(1, 9) for g in "AB") + tuple(f"K2/{s}A" for s in range(1, 7)), START, START + 300, 9.0),
-    Fault("station", "K3", "SCF", ("K3-side-b",), START, START + 300, 15.0),
-    Fault("mould", "K4", "DRT", ("K4/2A",), START, START + 420, 60.0, drift=True),
+    PlannedFault("mould", "K3", "CHF", ("K3/4B",), START, START + 300, 60.0),
+    PlannedFault("section", "K1", "THN", ("K1/5A", "K1/5B"), START, START + 300, 25.0),
+    PlannedFault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), START, START + 300, 14.0),
+    PlannedFault("line", "K3", "BLI", tuple(f"K3/{s}{g}" for s in range(1, 11) for g in "AB"), START, START + 300, 7.0),
+    PlannedFault("furnace", "K1", "STN", tuple(f"K1/{s}{g}" for s in range(1, 9) for g in "AB") + tuple(f"K2/{s}A" for s in range(1, 7)), START, START + 300, 9.0),
+    PlannedFault("station", "K3", "SCF", ("K3-side-b",), START, START + 300, 15.0),
+    PlannedFault("mould", "K4", "DRT", ("K4/2A",), START, START + 420, 60.0, drift=True),
 )  # fmt: skip
 
 
@@ -52,7 +52,7 @@ def faulty(plant: Plant) -> tuple[dict[tuple[str, str], list[Found]], dict[str, 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: f"{fault.scope}-{fault.defect}")
 def test_a_fault_is_found_placed_and_dated(
-    fault: Fault, faulty: tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker], Plan], plant: Plant
+    fault: PlannedFault, faulty: tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker], Plan], plant: Plant
 ) -> None:
     told, trackers, plan = faulty
     tracker = trackers[fault.line]
@@ -113,7 +113,9 @@ def test_drifting_means_growing(plant: Plant) -> None:
     """A defect whose rate creeps up is shown before it is many times its old rate."""
     plan = make_plan(plant, date(2026, 7, 7), 1, seed=660_201, lag_offset=0.0, faults=0)
     everywhere = tuple(f"K1/{s}{g}" for s in range(1, 9) for g in "AB")
-    plan.faults.append(Fault("line", "K1", "SCF", everywhere, RUN_IN_MIN + 420, RUN_IN_MIN + 1380, 4.0, drift=True))
+    plan.faults.append(
+        PlannedFault("line", "K1", "SCF", everywhere, RUN_IN_MIN + 420, RUN_IN_MIN + 1380, 4.0, drift=True)
+    )
     told, trackers = followed(plan, plant)
     counts = trackers["K1"].counts
     mine = [

@@ -11,7 +11,7 @@ from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import Simulated, make_plan, simulate
-from sample_feeds.simulator.plan import RUN_IN_MIN, Fault
+from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
 from tests.benchmarks.signal_truth import frames_of
 
 DAY = date(2026, 8, 4)
@@ -22,8 +22,8 @@ Frames = tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]
 def simulated(plant: Plant) -> Simulated:
     plan = make_plan(plant, DAY, 1, seed=71_717, lag_offset=0.0, faults=0)
     late = RUN_IN_MIN + 15 * 60
-    plan.faults.append(Fault("mould", "K3", "CHS", ("K3/6A",), late, late + 300, 70.0))
-    plan.faults.append(Fault("station", "K3", "SCF", ("K3-side-a",), late, late + 300, 15.0))
+    plan.faults.append(PlannedFault("mould", "K3", "CHS", ("K3/6A",), late, late + 300, 70.0))
+    plan.faults.append(PlannedFault("station", "K3", "SCF", ("K3-side-a",), late, late + 300, 15.0))
     return simulate(plan)
 
 

@@ -12,7 +12,7 @@ from pipelines.measures.signals import Found, follow_lines, line_counts
 from pipelines.measures.signals.dating import CLUMP_PRIOR, clumped
 from pipelines.measures.signals.one_fault import same_fault
 from pipelines.measures.signals.onset import Noise, Onset
-from pipelines.measures.signals.scope import Place, Placing
+from pipelines.measures.signals.scope import Placing, ScopePlace
 from sample_feeds.simulator import make_plan, simulate
 from tests.benchmarks.signal_truth import draw_faults, frames_of
 from tests.benchmarks.worlds import WORLDS
@@ -25,8 +25,8 @@ def told(
 ) -> Found:
     """A signal at `columns`, that likely; and with a share of that probability at the columns `also`."""
     scope = "line" if columns == EVERY else "mould"
-    place = Place(scope, ("a",), columns, None, sure, 5.0)
-    second = Place("line" if also == EVERY else "mould", ("b",), also, None, sure * share, 5.0)
+    place = ScopePlace(scope, ("a",), columns, None, sure, 5.0)
+    second = ScopePlace("line" if also == EVERY else "mould", ("b",), also, None, sure * share, 5.0)
     placing = Placing(place, {scope: sure, "station": 1 - sure}, (place, second), True)
     return Found("L-D-1", 0, 100, placing, Onset(onset, onset - 5, onset + 5), None, 0, 0.001)
 

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy.special import logsumexp
 
-from pipelines.measures.signals.counts import Column
+from pipelines.measures.signals.counts import CountColumn
 from pipelines.measures.signals.false_part import false_parts, thinned
-from pipelines.measures.signals.place_cells import Beside, Cells
-from pipelines.measures.signals.scope import PRIORS, Place, place
+from pipelines.measures.signals.place_cells import Beside, PlaceCells
+from pipelines.measures.signals.scope import PRIORS, ScopePlace, place
 from tests.measures.signals import by_hand
 
-COLUMNS = (Column("11", 1, "A"), Column("12", 1, "B"), Column("13", 2, "A"), Column("14", 2, "B"))
+COLUMNS = (CountColumn("11", 1, "A"), CountColumn("12", 1, "B"), CountColumn("13", 2, "A"), CountColumn("14", 2, "B"))
 # Prior probabilities by a defect's origin: common practice, no source.
 TOLD = {
     "mould": (0.62, 0.10, 0.05, 0.06, 0.02, 0.15),
@@ -26,14 +26,14 @@ TOLD = {
 }
 
 
-def line_cells(first: list[float], second: float, usual: tuple[float, float] = (8.0, 5.0)) -> Cells:
+def line_cells(first: list[float], second: float, usual: tuple[float, float] = (8.0, 5.0)) -> PlaceCells:
     """A reading station (calls of four moulds and unread ware) and one behind it that reads nothing."""
     ware = np.array([[240.0, 240.0, 250.0, 230.0, 40.0], [0, 0, 0, 0, 1000.0]])
     base = np.array([[0.22, 0.26, 0.28, 0.2, 0.04], [0, 0, 0, 0, 1.0]]) * np.array(usual)[:, None]
     expected = base + np.array([[0.1, 0, 0, 0, 0], [0, 0, 0, 0, 0.2]])
     seen = np.array([first, [0, 0, 0, 0, second]])
     able = np.array([True, True])
-    return Cells(seen, expected, ware, np.array([True, False]), able, 0.2, 0.1, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(seen, expected, ware, np.array([True, False]), able, 0.2, 0.1, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
 
 
 MINE = line_cells([7, 8, 9, 8, 1], 9)
@@ -46,7 +46,7 @@ def likely() -> list[dict[tuple[str, ...], float]]:
     return [likely_by_hand(MINE), likely_by_hand(OTHER)]
 
 
-def likely_by_hand(cells: Cells) -> dict[tuple[str, ...], float]:
+def likely_by_hand(cells: PlaceCells) -> dict[tuple[str, ...], float]:
     """Log likelihood of each place inside a line."""
     ware = {("line", "L"): (0, 1, 2, 3)}
     ware |= {("mould", c.mould): (n,) for n, c in enumerate(COLUMNS)}
@@ -67,7 +67,7 @@ def prior_of(key: tuple[str, ...], prior: dict[str, float]) -> float:
     return prior[key[0]] / {"line": 1, "mould": 4, "section": 2, "gob": 2}[key[0]]
 
 
-def key_of(one: Place) -> tuple[str, ...]:
+def key_of(one: ScopePlace) -> tuple[str, ...]:
     if one.scope == "line":
         return ("line", "L")
     return (one.scope, one.members[0], *(["less"] if one.blinded else []))
@@ -129,7 +129,7 @@ def test_challenges_sharpen_a_stations_detection() -> None:
     assert float(false_parts(rate, ware, order, able, none).detection.std()) > 2 * float(told.std())
 
 
-def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> Cells:
+def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> PlaceCells:
     """Five hours of a line whose first station reads moulds: of each seen true level 1, raised by a factor; false calls at both."""
     ware = np.array([[750.0] * 4 + [0.0], [0.0] * 4 + [3000.0]])
     true, false = 15.0, (7.5, 14.0)
@@ -138,7 +138,7 @@ def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> 
     first = rng.poisson((true * found * raised + false[0]) / 4, 4)
     second = rng.poisson(true * raised * (1 - found) * 0.9 + false[1])
     seen = np.array([[*first, 0], [0, 0, 0, 0, second]], float)
-    return Cells(seen, base, ware, np.array([True, False]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(seen, base, ware, np.array([True, False]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
 
 
 def test_a_furnaces_fault_that_the_second_station_hardly_shows_is_no_stations_fault() -> None:
@@ -185,7 +185,7 @@ def test_a_station_that_stops_seeing_is_named_and_not_the_one_behind_it() -> Non
     assert right >= 19
 
 
-def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> Cells:
+def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> PlaceCells:
     """A station that reads nothing catches most; the one behind it reads some moulds of the few calls that are left."""
     ware = np.array([[0.0] * 4 + [6000.0], [1500.0 * read] * 4 + [6000.0 * (1 - read)]])
     true, habit = 60.0, np.array([mould, 1.0, 1.0, 1.0]) / 4
@@ -195,7 +195,7 @@ def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> Cells:
     calls = rng.poisson((true * habit * 0.09 + 1.5) * read)
     unread = rng.poisson((true * habit.sum() * 0.09 + 6) * (1 - read))
     seen = np.array([[0, 0, 0, 0, rng.poisson(true * habit.sum() * 0.9 + 6)], [*calls, unread]], float)
-    return Cells(seen, base, ware, np.array([False, True]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("base", "wall"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(seen, base, ware, np.array([False, True]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("base", "wall"), (), base, (1, 2))  # fmt: skip
 
 
 def test_a_mould_is_named_though_few_of_its_calls_carry_its_number() -> None:

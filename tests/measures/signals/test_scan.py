@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipelines.measures.signals.baseline import Past, excess_p
-from pipelines.measures.signals.counts import Column, LineCounts
-from pipelines.measures.signals.scan import FALSE_DISCOVERY, WEIGHTS, WINDOW_PENALTY, Excess, Part, Scan
+from pipelines.measures.signals.baseline import PastHours, excess_p
+from pipelines.measures.signals.counts import CountColumn, LineCounts
+from pipelines.measures.signals.scan import FALSE_DISCOVERY, WEIGHTS, WINDOW_PENALTY, Excess, Scan, ScanPart
 
 HOURS, MOULDS = 24, 6
 
@@ -24,7 +24,7 @@ def counts(calls: list[tuple[int, int, int]], job_from: int | None = None) -> Li
     jobs = np.zeros(bins, np.int64)
     if job_from is not None:
         jobs[job_from:] = 1
-    columns = tuple(Column(str(n), n // 2 + 1, "AB"[n % 2]) for n in range(MOULDS))
+    columns = tuple(CountColumn(str(n), n // 2 + 1, "AB"[n % 2]) for n in range(MOULDS))
     flat = np.zeros((1, bins), bool)
     return LineCounts(
         "L", datetime(2026, 3, 1, tzinfo=UTC), 60, ("D1", "D2"), ("S",), columns, ware, ~flat, at, defect,
@@ -39,10 +39,10 @@ def quiet() -> list[tuple[int, int, int]]:
 
 def scanned(calls: list[tuple[int, int, int]], job_from: int | None = None) -> Scan:
     told = counts(calls, job_from)
-    past = Past(told)
+    past = PastHours(told)
     scan = Scan(past, 12 * 60)
     for hour in range(12, HOURS):
-        scan.expect([Part(hour * 60, (hour + 1) * 60, past.expectation(hour))], np.ones((2, 1), bool))
+        scan.expect([ScanPart(hour * 60, (hour + 1) * 60, past.expectation(hour))], np.ones((2, 1), bool))
     return scan
 
 
@@ -100,7 +100,7 @@ def test_no_window_reaches_back_over_the_begin_of_a_job() -> None:
 
 def test_an_expectation_is_in_doubt_as_its_past_is_short() -> None:
     """24 hours of a rate of 2.06 calls an hour: a relative variance of at least one over the calls that taught it."""
-    past = Past(counts(quiet()))
+    past = PastHours(counts(quiet()))
     early, late = past.expectation(6), past.expectation(23)
     calls = [float(past.calls[0, :, :, : hour - 3].sum()) for hour in (6, 23)]
     assert early.spread_rate[0, 0] >= 1 / (calls[0] + 30) and late.spread_rate[0, 0] >= 1 / (calls[1] + 30)
@@ -111,13 +111,13 @@ def test_no_window_reaches_back_into_hours_without_a_past() -> None:
     """Until 400 containers of a station were seen nothing is expected that could be judged: what stands for a rate there is none."""
     told = counts([one for one in quiet() if one[0] >= 300])
     told.ware[:, :, :300] = 0.0
-    past = Past(told)
+    past = PastHours(told)
     scan = Scan(past, 0)
     unknown = []
     for hour in range(HOURS):
         expected = past.expectation(hour)
         unknown += [hour] if not expected.known.any() else []
-        scan.expect([Part(hour * 60, (hour + 1) * 60, expected)], np.ones((2, 1), bool))
+        scan.expect([ScanPart(hour * 60, (hour + 1) * 60, expected)], np.ones((2, 1), bool))
     judged = (unknown[-1] + 1) * 60
     assert (
         unknown[:6] == [0, 1, 2, 3, 4, 5]

@@ -11,7 +11,7 @@ from pipelines.measures.trace.false_calls import (
     FALSE_SHARE,
     LEVELS,
     UNEVEN,
-    Place,
+    CallPlace,
     Split,
     even_points,
     false_levels,
@@ -26,7 +26,7 @@ WARE = 100_000.0
 class Line:
     """A simulated line: what its places called; of defect D5 the true escapes and false calls."""
 
-    places: list[Place]
+    places: list[CallPlace]
     escapes: float
     false: float
 
@@ -43,7 +43,7 @@ def line(rng: np.random.Generator, many: int, challenged: int, false: tuple[floa
         caught = rng.binomial(900, detection[n]) if n < challenged else np.zeros(len(CODES))
         size = 900 if n < challenged else 0
         missed = {c: [(2.8 + size - k, 19.0 + k)] for c, k in zip(CODES, caught, strict=True)}
-        places.append(Place(WARE, 1.0, dict(zip(CODES, map(float, calls), strict=True)), missed))
+        places.append(CallPlace(WARE, 1.0, dict(zip(CODES, map(float, calls), strict=True)), missed))
     return Line(places, float(WARE * levels[5] * past[5]), float(WARE * wrong[:, 5].sum()))
 
 
@@ -75,7 +75,8 @@ def test_a_station_behind_that_calls_as_often_as_the_first_calls_good_ware() -> 
     seen = {"first": 1000.0, "second": 400.0}
     known = (2.8 + 45, 19.0 + 855)
     places = [
-        Place(WARE, 1.0, {**dict.fromkeys(CODES, 60.0), "D5": seen[name]}, {c: [known] for c in CODES}) for name in seen
+        CallPlace(WARE, 1.0, {**dict.fromkeys(CODES, 60.0), "D5": seen[name]}, {c: [known] for c in CODES})
+        for name in seen
     ]
     told = split_calls("D5", places, false_levels(places))
     assert told.mean(told.false) * WARE > 200
@@ -86,7 +87,7 @@ def test_a_station_behind_that_calls_as_often_as_the_first_calls_good_ware() -> 
 def test_what_other_defects_are_hardly_called_for_bounds_the_false_calls() -> None:
     """A place that calls thirteen defects never: its false calls are fewer than where it calls each sixty times."""
     quiet, loud = (
-        Place(WARE, 1.0, {**dict.fromkeys(CODES, n), "D5": 300.0}, {c: [(3.0, 27.0)] for c in CODES})
+        CallPlace(WARE, 1.0, {**dict.fromkeys(CODES, n), "D5": 300.0}, {c: [(3.0, 27.0)] for c in CODES})
         for n in (0.0, 60.0)
     )
     few, many = (split_calls("D5", [p], false_levels([p])).false_share for p in (quiet, loud))
@@ -95,7 +96,7 @@ def test_what_other_defects_are_hardly_called_for_bounds_the_false_calls() -> No
 
 def test_without_other_defects_the_level_is_the_guess() -> None:
     """Beforehand all false calls of a place together are FALSE_SHARE of the ware: log-normal, its middle at exp(-UNEVEN^2 / 2) of it."""
-    place = Place(1e-6, 1.0, {"D5": 0.0}, {"D5": [(1.0, 9.0)]})
+    place = CallPlace(1e-6, 1.0, {"D5": 0.0}, {"D5": [(1.0, 9.0)]})
     told = split_calls("D5", [place], [{}])
     assert pytest.approx(0.0012) == FALSE_SHARE
     assert np.exp(told.mean(np.log(told.false))) == pytest.approx(FALSE_SHARE * np.exp(-(UNEVEN**2) / 2), rel=0.02)
@@ -106,8 +107,8 @@ def test_without_other_defects_the_level_is_the_guess() -> None:
 
 def test_a_place_without_counts_finds_its_share_and_tells_nothing() -> None:
     """By hand: of two places only the first sent counts. Past: 0.1 x 0.1; found, by what sent counts, 0.9."""
-    one = Place(WARE, 1.0, {"D5": 500.0}, {"D5": [(1000.0, 9000.0)]})
-    silent = Place(0.0, 0.0, {"D5": 0.0}, {"D5": [(1000.0, 9000.0)]})
+    one = CallPlace(WARE, 1.0, {"D5": 500.0}, {"D5": [(1000.0, 9000.0)]})
+    silent = CallPlace(0.0, 0.0, {"D5": 0.0}, {"D5": [(1000.0, 9000.0)]})
     told = split_calls("D5", [one, silent], false_levels([one, silent]))
     assert told.mean(told.past) == pytest.approx(0.01, rel=0.02) and told.mean(told.found) == pytest.approx(
         0.9, rel=0.01

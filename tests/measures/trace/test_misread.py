@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.measures.yields.meter_sentences import suspect_sentences
 from pipelines.plant.works import Plant
-from sample_feeds.simulator import Lie, Simulated, meters_of, misread, with_states
+from sample_feeds.simulator import PlannedLie, Simulated, meters_of, misread, with_states
 from schemas.results import SuspectMeter
 
 DAY = date(2026, 3, 10)
@@ -24,7 +24,7 @@ def sums(told: Simulated, feed: str, who: str, name: str, count: str, plant: Pla
 
 def test_a_lie_is_as_large_as_it_was_told_and_rows_stay_possible(day_of_truth: Simulated, plant: Plant) -> None:
     """Ten uncertainties of 0.3 % are 3 % of the station's day; of 0.1 %, 1 % of the packed."""
-    lies = [Lie("K3-mouth inspected", -10.0, DAY, DAY), Lie("K1 packed", 10.0, DAY, DAY)]
+    lies = [PlannedLie("K3-mouth inspected", -10.0, DAY, DAY), PlannedLie("K1 packed", 10.0, DAY, DAY)]
     told = misread(day_of_truth, 3, lies)
     before, after = (
         sums(one, "station_counts", "station", "K3-mouth", "inspected", plant) for one in (day_of_truth, told)

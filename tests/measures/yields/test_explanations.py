@@ -15,8 +15,8 @@ from scipy.stats import multivariate_normal, norm
 
 from pipelines.measures.yields import explanations as told_by
 from pipelines.measures.yields.explanations import ENDED_PRIOR, FROM_FIRST, PRIOR, Answers, explained, quantiles
-from pipelines.measures.yields.joint_days import Joint, Lie, Window, window_of
-from pipelines.measures.yields.openings import Cause, Openings, together
+from pipelines.measures.yields.joint_days import Joint, MeterLie, Window, window_of
+from pipelines.measures.yields.openings import OpeningCause, Openings, together
 from tests.published.outside import beside
 
 BYPASS = np.array([[1, -1, -1, 0, 0, 0], [0, 1, 0, -1, 0, 0], [0, 0, 1, 0, -1, 0], [0, 0, 0, 1, 1, -1]], float)
@@ -35,7 +35,7 @@ def openings(
     n = len(daily)
     loss = [n < len(kinds) and kinds[n] == "l" for n in range(n)]
     causes = tuple(
-        Cause(
+        OpeningCause(
             f"cause {n}",
             "loss" if loss[n] else "cut",
             1.0 if loss[n] else 0.0,
@@ -114,7 +114,7 @@ def test_a_lies_bayes_factor_mean_and_spread_are_the_integrals(kinds: str, first
 def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
     """ln B = log density with the lie's variance added - log density without; causes move as the wider distribution says."""
     window = days_of(5)
-    alone, lie = Joint(window), Lie(2, 1, 3, 3.0)
+    alone, lie = Joint(window), MeterLie(2, 1, 3, 3.0)
     told, wider = alone.until_today(2)[0], Joint(window, [lie])
     assert told.log_bayes[1] == pytest.approx(wider.log_density - alone.log_density)
     assert alone.mean + told.moves[:, 1] * told.mean[1] == pytest.approx(wider.mean, abs=1e-8)
@@ -122,7 +122,7 @@ def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
     assert alone.covariance + moved == pytest.approx(wider.covariance, abs=1e-8)
     spans, logs = alone.ended(2)
     place = int(np.flatnonzero((spans == (0, 1)).all(axis=1))[0])
-    ended = Joint(window, [Lie(2, 0, 1, 3.0)])
+    ended = Joint(window, [MeterLie(2, 0, 1, 3.0)])
     assert logs[0][place] == pytest.approx(ended.log_density - alone.log_density)
 
 
@@ -183,7 +183,7 @@ def test_two_lies_at_once_are_found() -> None:
 
 
 def _one_day(y: np.ndarray, sd: np.ndarray, a: np.ndarray) -> Window:
-    causes = tuple(Cause(f"stream {n + 1}", "cut", 0.0, 0.0, (3.0 * sd[n], 10.0 * sd[n])) for n in range(len(y)))
+    causes = tuple(OpeningCause(f"stream {n + 1}", "cut", 0.0, 0.0, (3.0 * sd[n], 10.0 * sd[n])) for n in range(len(y)))
     size = len(y)
     return window_of(
         [Openings(causes, a @ y, a, sd**2, np.eye(size), np.zeros(size), np.ones(size, bool), np.ones(size))]

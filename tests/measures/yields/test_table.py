@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.clock import Span
 from pipelines.measures.yields.line_flows import packed_in
-from pipelines.measures.yields.table_wait import Carried, CarriedItems, carried_over
+from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable, carried_over
 
 START = datetime(2026, 3, 2, 5, tzinfo=UTC)
 SPAN = Span(START, START + timedelta(days=1))
@@ -43,7 +43,7 @@ def test_what_waits_at_an_edge_is_what_passed_and_was_not_packed() -> None:
     assert late.end == pytest.approx(2_000, abs=1) and late.start == 0.0
     early = carried_over(packed(START - 30 * MINUTE, 30), ware(), SPAN)
     assert early.start == pytest.approx(3_000, abs=1) and early.end == 0.0
-    assert carried_over(packed(START + 6 * HOUR, 30), ware(), SPAN) == Carried()
+    assert carried_over(packed(START + 6 * HOUR, 30), ware(), SPAN) == CarriedTable()
 
 
 def test_on_a_first_day_the_hours_after_its_start_tell() -> None:
@@ -60,10 +60,10 @@ def test_less_than_the_grain_of_pallets_and_more_than_a_table_holds_are_not_told
     coarse = packed(SPAN.end - 5 * MINUTE, 1).with_columns(units=pl.col("units") * 5).gather_every(5)
     assert carried_over(coarse, ware(), SPAN).end == 0.0
     grain = packed(SPAN.end, 0).with_columns(pl.col("packed_to") + MINUTE, pl.col("packed_from") + MINUTE)
-    assert carried_over(grain, ware(), SPAN) == Carried()
+    assert carried_over(grain, ware(), SPAN) == CarriedTable()
     assert carried_over(packed(SPAN.end - 90 * MINUTE, 90), ware(), SPAN).end == 0.0
     assert carried_over(packed(SPAN.end - 20 * MINUTE, 20), ware()[:200], SPAN).end == 0.0
-    assert carried_over(pl.DataFrame(), ware(), SPAN) == Carried()
+    assert carried_over(pl.DataFrame(), ware(), SPAN) == CarriedTable()
 
 
 def test_a_counter_that_reads_high_all_day_carries_alike_at_both_edges() -> None:
@@ -75,6 +75,6 @@ def test_a_counter_that_reads_high_all_day_carries_alike_at_both_edges() -> None
 def test_it_stands_among_what_was_packed_with_its_own_uncertainty() -> None:
     pallets = packed(SPAN.end - 20 * MINUTE, 20)
     plain = packed_in(pallets, ware(), SPAN)
-    told = packed_in(pallets, ware(), SPAN, (), CarriedItems({"A": 2_000.0}, Carried(0.0, 2_000.0).variance))
+    told = packed_in(pallets, ware(), SPAN, (), CarriedItems({"A": 2_000.0}, CarriedTable(0.0, 2_000.0).variance))
     assert told.units == plain.units + 2_000 == pytest.approx(144_000, abs=10)
     assert told.edge**2 - plain.edge**2 == pytest.approx((0.2 * 2_000) ** 2) and told.states == plain.states

@@ -23,7 +23,7 @@ from pipelines.measures.yields.day_yield import (
 )
 from pipelines.measures.yields.line_flows import (
     LineDay,
-    Part,
+    LinePart,
     furnace_reading,
     held_back_kg,
     item_masses,
@@ -66,7 +66,7 @@ def day(
     stops: list[tuple] = [],  # noqa: B006
     ware: tuple = (("K2-side", 97_400, 2_000), ("K2-foot", 95_400, 500)),
     packed: pl.DataFrame | None = None,
-    parts: tuple[Part, ...] = (Part(SPAN, FORMED, "06:00", "K2-1"),),
+    parts: tuple[LinePart, ...] = (LinePart(SPAN, FORMED, "06:00", "K2-1"),),
 ) -> LineDay:
     """K2 over a day, in one part unless told otherwise: 100 000 gobs cut when gobs say so, 94 900 passed."""
     seen = pl.DataFrame(ware, {"station": pl.String, "inspected": pl.Int64, "rejected": pl.Int64}, orient="row")
@@ -337,8 +337,8 @@ def test_a_day_without_melt_log_has_packed_over_cut_instead_and_says_so(plant: P
 
 def test_the_items_running_at_the_end_are_those_cut_in_the_last_part() -> None:
     halves = (
-        Part(Span(START, START + 12 * HOUR), FORMED, "06:00", "a"),
-        Part(Span(START + 12 * HOUR, SPAN.end), FORMED, "18:00", "b"),
+        LinePart(Span(START, START + 12 * HOUR), FORMED, "06:00", "a"),
+        LinePart(Span(START + 12 * HOUR, SPAN.end), FORMED, "18:00", "b"),
     )
     told = day(GOBS, parts=halves)
     more = told.gobs.vstack(pl.DataFrame([(2, "P200", 1, 10.0, 0.0)], told.gobs.schema, orient="row"))

@@ -11,7 +11,7 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 import pytest
 
-from pipelines.plant.mapping import Topic
+from pipelines.plant.mapping import BrokerTopic
 from pipelines.sources.broker import rows
 from pipelines.sources.broker.listener import Hearing
 from pipelines.sources.broker.rows import rows_of
@@ -23,7 +23,7 @@ from tests.sources.broker.test_tls import Files
 from tests.sources.broker.test_tls import closed as closed  # a fixture
 from tests.sources.broker.test_tls import live as live_over_tls
 
-TOPIC = Topic(topic="cold-end/{line}/{station}/counts", name="station_counts")
+TOPIC = BrokerTopic(topic="cold-end/{line}/{station}/counts", name="station_counts")
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 RIGHTS = """
 user coldledger
