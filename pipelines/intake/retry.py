@@ -7,12 +7,11 @@ from pathlib import Path
 from pipelines.errors import SiteError
 from pipelines.intake.filing import quarantine_entries, quarantine_name, settle_quarantine
 from pipelines.intake.find import UNKNOWN, Arrival
-from pipelines.intake.journal import journal_path
 from pipelines.intake.net import plain_name
 from pipelines.intake.run import Intake, intake_lock
 from pipelines.intake.taken import IntakeReport
 from pipelines.ledger import Ledger
-from pipelines.ledger.sentences import no_ledger, unwritable
+from pipelines.ledger.sentences import must_have_its_ledger, unwritable
 from pipelines.ledger.windows import without_overlaps
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
@@ -26,11 +25,10 @@ def retry_quarantine(site: Site, plant: Plant, settings: Settings) -> IntakeRepo
     """
     with intake_lock(site, settings):
         try:
+            must_have_its_ledger(site)
             ledger = Ledger(site, settings)
             if ledger.exists:
                 settle_quarantine(site, ledger)
-            elif journal_path(site).exists():
-                raise SiteError(no_ledger(site))
             return _retry(site, plant, settings)
         except OSError as error:
             raise SiteError(unwritable(site, error)) from error

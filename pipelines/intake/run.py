@@ -19,7 +19,7 @@ from pipelines.intake.ahead import read_ahead
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine, sha256_of
 from pipelines.intake.find import Arrival, feed_named, find_arrivals, kinds_of
 from pipelines.intake.gather import in_order, refused_whole, tallies_of, touched_by
-from pipelines.intake.journal import journal_path, note_received
+from pipelines.intake.journal import note_received
 from pipelines.intake.net import OneFileFailed, net
 from pipelines.intake.parse import parse_file, reading_for
 from pipelines.intake.taken import IntakeReport, ReadFile
@@ -28,7 +28,7 @@ from pipelines.intake.vanished import vanished_ids
 from pipelines.ledger import Ledger
 from pipelines.ledger.delivery import Delivery, FileEntry, commit
 from pipelines.ledger.history import note_repeats
-from pipelines.ledger.sentences import no_ledger, unwritable
+from pipelines.ledger.sentences import must_have_its_ledger, unwritable
 from pipelines.ledger.windows import without_overlaps
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
@@ -53,10 +53,7 @@ def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | N
     """Take in every whole file of the inbox. Can be killed at any instant: the next run finishes the work."""
     with intake_lock(site, settings):
         try:
-            if (
-                journal_path(site).exists() and not site.ledger.exists()
-            ):  # a new one would number and date receipts anew
-                raise SiteError(no_ledger(site))
+            must_have_its_ledger(site)
             return Intake(site, plant, settings, progress).run()
         except OSError as error:
             raise SiteError(unwritable(site, error)) from error

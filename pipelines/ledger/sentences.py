@@ -28,6 +28,12 @@ def no_ledger(site: Site) -> str:
     return f"{site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`"
 
 
+def must_have_its_ledger(site: Site) -> None:
+    """SiteError where the ledger that took in what lies in the archive is gone: a new one would number and date receipts anew."""
+    if (site.archive / "received.jsonl").exists() and not site.ledger.exists():
+        raise SiteError(no_ledger(site))
+
+
 def unwritable(site: Site, error: OSError) -> str:
     """One sentence for a site folder that cannot be written to."""
     if error.errno == errno.ENOSPC:
