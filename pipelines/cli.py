@@ -42,7 +42,8 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
-    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool advises; people decide. The reference: coldledger help",
+    epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool "
+    "advises; people decide. The reference: coldledger help",
 )
 app.add_typer(cli_feeds.feeds_app, name="feeds")
 signals_app = typer.Typer(
@@ -97,7 +98,8 @@ def init(
 
     site = init_site(directory)
     typer.echo(
-        f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run `coldledger intake`."
+        f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run "
+        "`coldledger intake`."
     )
 
 
@@ -116,7 +118,9 @@ def demo(
         ),
     ] = 7,
 ) -> None:
-    """Invent a works with three days of feeds, take them in, close the days, trace a complaint, name the pages to open."""
+    """Invent a works with three days of feeds, take them in, close the days, trace a complaint, name the pages to
+    open.
+    """
     from pipelines.commands.demo import run_demo
 
     run_demo(directory, days, seed, settings_from_environment())
@@ -169,7 +173,9 @@ def rebuild(
     dask: DaskOption = None,
     site: SiteOption = None,
 ) -> None:
-    """Compute days again from what was taken in, and say whether the answers are those of the first time; or the ledger itself from the archive."""
+    """Compute days again from what was taken in, and say whether the answers are those of the first time; or the ledger
+    itself from the archive.
+    """
     from pipelines.commands.keeping import from_archive, marts_elsewhere
     from pipelines.flows.run import run_flow
 

@@ -7,8 +7,9 @@
     site.pareto("K1", "2026-03-02T06:00", "2026-03-02T14:00").rows[0].name
     site.frame(site.pareto("K1", "2026-03-02T06:00", "2026-03-02T14:00").rows)
 
-Nothing is written: a site is only read here. Times are texts as on the command line, local to the works unless they have an offset, or aware
-datetimes; days are texts or dates. What cannot be read or does not exist is one of pipelines.errors with one sentence.
+Nothing is written: a site is only read here. Times are texts as on the command line, local to the works unless they
+have an offset, or aware datetimes; days are texts or dates. What cannot be read or does not exist is one of
+pipelines.errors with one sentence.
 """
 
 from __future__ import annotations
@@ -23,13 +24,14 @@ import polars as pl
 from pipelines import typed
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.settings import settings_from_environment
 from pipelines.site.folder import OpenSite
 from pipelines.site.folder import open_site as open_folder
 from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, Trace
-from schemas.results import Pareto, Result, Signal, Yield
+from schemas.results import Pareto, Result, Yield
+from schemas.signals import Signal
 from schemas.weights import Weights
 
 if TYPE_CHECKING:
@@ -39,7 +41,9 @@ Answer = TypeVar("Answer")
 
 
 class Inquiry:
-    """A site that is asked from Python. Every question opens the ledger to read and lets it go again, so that an intake is never kept waiting."""
+    """A site that is asked from Python. Every question opens the ledger to read and lets it go again, so that an intake
+    is never kept waiting.
+    """
 
     def __init__(self, opened: OpenSite):
         self._opened = opened
@@ -62,7 +66,9 @@ class Inquiry:
         return {name: feed.grain for name, feed in ALL_FEEDS.items()}
 
     def table(self, name: str) -> pl.DataFrame:
-        """Every row in force of one feed's table: the feed's columns, times in UTC, and `batch` and `file_line` of the file it came from."""
+        """Every row in force of one feed's table: the feed's columns, times in UTC, and `batch` and `file_line` of the
+        file it came from.
+        """
         known = self._feed(name).name
         return self._ask(lambda reader: reader.current(known))
 
@@ -79,7 +85,9 @@ class Inquiry:
         )
 
     def pareto(self, line: str, start: str | datetime, end: str | datetime, by: str = "defect") -> Pareto:
-        """The reject Pareto of [start, end) of a line by the cold-end clock; by: defect, station, mould, section, gob, ..."""
+        """The reject Pareto of [start, end) of a line by the cold-end clock; by: defect, station, mould, section, gob,
+        ...
+        """
         from pipelines.answers.pareto import answer_pareto
 
         span = self._span(start, end, "pareto")
@@ -124,7 +132,9 @@ class Inquiry:
         made_to: str | datetime | None = None,
         received: str | date | None = None,
     ) -> Trace:
-        """From what is in hand to cavities, evidence and pallets. made_from, made_to: forming time; received: the day by which the customer had it."""
+        """From what is in hand to cavities, evidence and pallets. made_from, made_to: forming time; received: the day
+        by which the customer had it.
+        """
         from pipelines.answers.trace.answer import answer_trace
         from pipelines.answers.trace.question import Question
 
@@ -135,14 +145,18 @@ class Inquiry:
         return self._ask(lambda reader: answer_trace(reader, self._opened.known, question))
 
     def holds(self, everything: bool = False) -> list[HeldPallet]:
-        """Pallets that are held or proposed, with why; with `everything` also those released, scrapped or turned down."""
+        """Pallets that are held or proposed, with why; with `everything` also those released, scrapped or turned
+        down.
+        """
         from pipelines.answers.holds import answer_holds
 
         return self._ask(lambda reader: answer_holds(reader, everything=everything))
 
     @staticmethod
     def frame(rows: Sequence[Result]) -> pl.DataFrame:
-        """Rows of an answer as a frame, a column a field; what is not a number, a text or a time stays a list or a struct."""
+        """Rows of an answer as a frame, a column a field; what is not a number, a text or a time stays a list or a
+        struct.
+        """
         return pl.DataFrame([row.model_dump() for row in rows], infer_schema_length=None)
 
     def _ask(self, question: Callable[[Reader], Answer]) -> Answer:
@@ -172,5 +186,7 @@ def _text(at: str | date) -> str:
 
 
 def open_site(path: str | Path | None = None) -> Inquiry:
-    """The site in a folder, else in COLDLEDGER_SITE, else in the current folder; SiteError or PlantError where it is none."""
+    """The site in a folder, else in COLDLEDGER_SITE, else in the current folder; SiteError or PlantError where it is
+    none.
+    """
     return Inquiry(open_folder(Path(path) if path is not None else None, settings_from_environment()))

@@ -19,8 +19,10 @@ class JsonLines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         told: dict[str, Any] = {
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-            "level": record.levelname.lower(), "from": record.name, "message": record.getMessage(),
-        }  # fmt: skip
+            "level": record.levelname.lower(),
+            "from": record.name,
+            "message": record.getMessage(),
+        }
         told.update({k: v for k, v in vars(record).items() if k not in _PLAIN})
         if record.exc_info:
             told["trace"] = self.formatException(record.exc_info)

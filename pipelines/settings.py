@@ -36,7 +36,9 @@ _LAST_REAL, _CENTURY_S = 4_133_980_800.0, 101 * 366 * 86_400.0  # 2101-01-01 in 
 
 @dataclass(frozen=True)
 class RunningClock:
-    """A clock that stood at `start` when the computer's clock read `real` [s since 1970], and runs `speed` times as fast."""
+    """A clock that stood at `start` when the computer's clock read `real` [s since 1970], and runs `speed` times as
+    fast.
+    """
 
     start: datetime
     real: float
@@ -53,7 +55,9 @@ class RunningClock:
 
 
 def clock_of(text: str, name: str = "a clock") -> RunningClock:
-    """A clock from `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; it starts now where no seconds are told. WrongUse for other texts, with `name` in the sentence."""
+    """A clock from `MOMENT`, `MOMENTxSPEED` or `MOMENT@SECONDSxSPEED`; it starts now where no seconds are told.
+    WrongUse for other texts, with `name` in the sentence.
+    """
     rest, fast, speed = text.partition("x")
     start, at, real = rest.partition("@")
     try:
@@ -68,9 +72,11 @@ def clock_of(text: str, name: str = "a clock") -> RunningClock:
 
 @dataclass(frozen=True)
 class Settings:
-    """Limits and waits. Sizes in bytes, waits in seconds. largest_file and most_lines: of one file, unpacked; what is more would take more memory than an intake may.
+    """Limits and waits. Sizes in bytes, waits in seconds. largest_file and most_lines: of one file, unpacked; what is
+    more would take more memory than an intake may.
 
-    now: the moment of receipt; fixed in tests and by COLDLEDGER_NOW (RFC 3339), by another clock in COLDLEDGER_CLOCK, else the computer's clock.
+    now: the moment of receipt; fixed in tests and by COLDLEDGER_NOW (RFC 3339), by another clock in COLDLEDGER_CLOCK,
+    else the computer's clock.
     """
 
     largest_file: int = 512 * MIB
@@ -97,7 +103,9 @@ class Settings:
 
 
 def settings_from_environment() -> Settings:
-    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S. WrongUse for what they cannot be."""
+    """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S. WrongUse
+    for what they cannot be.
+    """
     fixed = os.environ.get("COLDLEDGER_NOW", "").strip()
     running = os.environ.get("COLDLEDGER_CLOCK", "").strip()
     wait = os.environ.get("COLDLEDGER_LOCK_WAIT_S", "").strip()

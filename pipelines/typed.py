@@ -1,6 +1,8 @@
-"""The one way in for what a person types: days, times, spans and numbers, in a command, an address, a form or the environment.
+"""The one way in for what a person types: days, times, spans and numbers, in a command, an address, a form or the
+environment.
 
-What comes out needs no further check: days from FIRST to LAST, moments within them, spans no longer than their question bears, numbers that are finite.
+What comes out needs no further check: days from FIRST to LAST, moments within them, spans no longer than their question
+bears, numbers that are finite.
 Whatever else was typed is WrongUse with one sentence.
 
 **What a person types** comes in by `typed.py` alone: days of 2000 to 2100, times, spans as long as their question bears
@@ -26,8 +28,16 @@ _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _WHOLE, _AMOUNT = re.compile(r"[+-]?[0-9]{1,18}"), re.compile(r"[+-]?[0-9]{1,18}(\.[0-9]{0,18})?")
 # The longest span of a question [days]: what its answer can be worked out from in about a minute.
 LONGEST = {
-    "pareto": 1100, "trust": 400, "weights": 400, "trace": 400, "signals": 31, "doubts": 31, "page": 7, "rebuild": 1100, "export": 4000,
-}  # fmt: skip
+    "pareto": 1100,
+    "trust": 400,
+    "weights": 400,
+    "trace": 400,
+    "signals": 31,
+    "doubts": 31,
+    "page": 7,
+    "rebuild": 1100,
+    "export": 4000,
+}
 
 
 def shown(text: str) -> str:
@@ -54,7 +64,9 @@ def day(text: str) -> date:
 
 
 def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
-    """A time in UTC, or a day for its first moment; `zone` is used where the text has no offset, and without it there must be one."""
+    """A time in UTC, or a day for its first moment; `zone` is used where the text has no offset, and without it there
+    must be one.
+    """
     try:
         if not text.isascii():
             raise BadTime(Reason.NOT_A_TIME)
@@ -105,7 +117,8 @@ def _bounded(length: timedelta, question: str) -> None:
     most = LONGEST[question]
     if length > timedelta(days=most, hours=1):  # the hour: a clock that was put back
         raise WrongUse(
-            f"that is {length / timedelta(days=1):,.0f} days, and this question bears at most {most:,}; ask for parts of it"
+            f"that is {length / timedelta(days=1):,.0f} days, and this question bears at most {most:,}; ask for "
+            "parts of it"
         )
 
 

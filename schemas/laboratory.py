@@ -8,7 +8,8 @@ from schemas.results import Moment, Result
 
 
 class MeasuringVerdict(Result):
-    """One rule for measuring containers: low and high [ml] are mean -+ k spread and must lie within least and most; spread no more than spread_most.
+    """One rule for measuring containers: low and high [ml] are mean -+ k spread and must lie within least and most;
+    spread no more than spread_most.
     margin_ml: to the nearest bound, negative where one is broken. n: containers judged, from sample_from to sample_to;
     one_hour: of one hour's production, as the directive has it, else the works' checks of a longer time."""
 
@@ -56,8 +57,10 @@ class CapacityCheck(Result):
 
 
 class InferredCapacity(Result):
-    """Mean capacity of a mould between two checks, from its latest weighings and the volume it encloses. beyond: probability that it lies beyond the limits; called
-    where that is at least 0.95. next_check: when a check would next have shown it, by the feed or as it is due."""
+    """Mean capacity of a mould between two checks, from its latest weighings and the volume it encloses. beyond:
+    probability that it lies beyond the limits; called where that is at least 0.95. next_check: when a check would next
+    have shown it, by the feed or as it is due.
+    """
 
     mould: str
     at: Moment
@@ -72,7 +75,9 @@ class InferredCapacity(Result):
 
 
 class Capacity(Result):
-    """Capacity of one item on one line and day [ml]; low and high bound a 95 % interval of the mean. outside: containers beyond the item's limits."""
+    """Capacity of one item on one line and day [ml]; low and high bound a 95 % interval of the mean. outside:
+    containers beyond the item's limits.
+    """
 
     item: str | None
     name: str = ""
@@ -94,7 +99,9 @@ class Capacity(Result):
 
 
 class DensityChange(Result):
-    """A step of a furnace's density [g/cm3] with its 95 % interval, its onset with one, and how probable it is that there was one at all."""
+    """A step of a furnace's density [g/cm3] with its 95 % interval, its onset with one, and how probable it is that
+    there was one at all.
+    """
 
     by_g_cm3: float
     low: float
@@ -106,7 +113,9 @@ class DensityChange(Result):
 
 
 class DensityEffect(Result):
-    """What a change of density does to an item: to its weight while the feeder is left alone, and to its capacity once the weight is brought back."""
+    """What a change of density does to an item: to its weight while the feeder is left alone, and to its capacity once
+    the weight is brought back.
+    """
 
     line: str
     item: str
@@ -123,8 +132,10 @@ class DensityReading(Result):
 
 
 class Density(Result):
-    """A furnace's density on a day: its readings, the limits of single readings by those before, and the last change that is more than noise. lone_by_g_cm3: by how
-    much the last reading alone is off, where it would be a step if a second one said so."""
+    """A furnace's density on a day: its readings, the limits of single readings by those before, and the last change
+    that is more than noise. lone_by_g_cm3: by how much the last reading alone is off, where it would be a step if a
+    second one said so.
+    """
 
     readings: tuple[DensityReading, ...]
     earlier: int
@@ -151,7 +162,9 @@ class TemperLane(Result):
 
 
 class TemperBeyond(Result):
-    """A temper number beyond a limit: temper as read, real for glass of 4.06 mm (ASTM C148; null: thickness not known)."""
+    """A temper number beyond a limit: temper as read, real for glass of 4.06 mm (ASTM C148; null: thickness not
+    known).
+    """
 
     at: Moment
     lane: str
@@ -162,7 +175,8 @@ class TemperBeyond(Result):
 
 
 class Temper(Result):
-    """Temper numbers of a line's day by lane against the works' limits: limit for those as read, real_limit for real ones.
+    """Temper numbers of a line's day by lane against the works' limits: limit for those as read, real_limit for real
+    ones.
     no_thickness: numbers without a real one, because no thickness is known of what they were read on."""
 
     limit: float | None
@@ -174,7 +188,9 @@ class Temper(Result):
 
 
 class VisualSample(Result):
-    """One sample against one severity. ac: acceptance number of ISO 2859-1 for its size; null, with accepted, where it is too small to judge by."""
+    """One sample against one severity. ac: acceptance number of ISO 2859-1 for its size; null, with accepted, where it
+    is too small to judge by.
+    """
 
     at: Moment
     item: str
@@ -188,9 +204,10 @@ class VisualSample(Result):
 
 
 class RunningQuality(Result):
-    """Share of faulty containers in the samples of some days, by severity, with an exact 95 % interval from the fewest faulty containers that the counts
-    by defect allow (`fewest`: one can have several) to the most (`found`). inspection: normal, tightened or stopped, by ISO 2859-1 9.3,
-    after the samples of these days."""
+    """Share of faulty containers in the samples of some days, by severity, with an exact 95 % interval from the fewest
+    faulty containers that the counts by defect allow (`fewest`: one can have several) to the most (`found`).
+    inspection: normal, tightened or stopped, by ISO 2859-1 9.3, after the samples of these days.
+    """
 
     severity: str
     samples: int
@@ -225,7 +242,9 @@ class DueChecks(Result):
 
 
 class LineLaboratory(Result):
-    """A line's day in the laboratory: capacities by item, temper numbers, samples, and which checks were due, done and missed."""
+    """A line's day in the laboratory: capacities by item, temper numbers, samples, and which checks were due, done and
+    missed.
+    """
 
     line: str
     capacity: tuple[Capacity, ...]

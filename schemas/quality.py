@@ -10,7 +10,9 @@ from schemas.results import Moment, Result
 
 
 class Cavity(Result):
-    """A place that can have made it, within the window; blank and neck_ring: fitted there then, several joined where one was changed."""
+    """A place that can have made it, within the window; blank and neck_ring: fitted there then, several joined where
+    one was changed.
+    """
 
     line: str
     section: int
@@ -24,9 +26,11 @@ class Cavity(Result):
 
 
 class TracedPallet(Result):
-    """A pallet that can carry sisters. expected_defective: containers with the defect, a mean; expected_low and _high: whole numbers that
-    hold at least 95 %. probability: that the container complained of came from it. hold: held already, by the works or the warehouse.
-    proposed: on the list that covers 95 % of the expected escapes with the fewest units. beyond: only in question because the same fault lasted.
+    """A pallet that can carry sisters. expected_defective: containers with the defect, a mean; expected_low and _high:
+    whole numbers that hold at least 95 %. probability: that the container complained of came from it. hold: held
+    already, by the works or the warehouse.
+    proposed: on the list that covers 95 % of the expected escapes with the fewest units. beyond: only in question
+    because the same fault lasted.
     begin_inferred: only the moment of its label was noted; packed_from is inferred.
     """
 
@@ -56,7 +60,9 @@ class TracedPallet(Result):
 
 
 class HoldList(Result):
-    """Pallets to hold. covers: share of the expected escapes on pallets that lie on it; null where nothing tells them."""
+    """Pallets to hold. covers: share of the expected escapes on pallets that lie on it; null where nothing tells
+    them.
+    """
 
     pallets: tuple[str, ...]
     units: int
@@ -65,7 +71,9 @@ class HoldList(Result):
 
 
 class SamplingPlan(Result):
-    """Single sampling by attributes: from a lot of `lot` units take `n`; accept it with up to `ac` nonconforming units, not with `re` or more."""
+    """Single sampling by attributes: from a lot of `lot` units take `n`; accept it with up to `ac` nonconforming units,
+    not with `re` or more.
+    """
 
     inspection: str
     severity: str
@@ -80,10 +88,13 @@ class SamplingPlan(Result):
 
 
 class WholeStay(Result):
-    """What a mould made since the last check that could have seen a critical defect: the stay itself, whatever minutes were asked for.
+    """What a mould made since the last check that could have seen a critical defect: the stay itself, whatever minutes
+    were asked for.
 
-    from: when its ware at that check was formed, or when the mould was fitted if that was later (`check` empty then). to: when it left, null: still there
-    or unknown. check: station or person, with the time; null where none is known. pallets: packed of that ware; cleared: of them released.
+    from: when its ware at that check was formed, or when the mould was fitted if that was later (`check` empty then).
+    to: when it left, null: still there or unknown. check: station or person, with the time; null where none is known.
+    pallets: packed of that ware;
+    cleared: of them released.
     """
 
     line: str
@@ -102,14 +113,20 @@ class WholeStay(Result):
 
 
 class Trace(Result):
-    """proposed: covers 95 % of the expected escapes with the fewest units; possible: all that can carry one. on_no_pallet: share of the expected
-    escapes on ware that no pallet was reported for. impossible: what of the question cannot be; nearest: what is nearest to it.
-    about_cavities: over how many cavities the answer is spread, stands_out: whether the first is worth naming. false_share: estimated share of the
-    calls that was good ware; guessed: stations never challenged with the defect, taken as the works' stations are. whole_stay: of a critical
-    defect, what the mould made since the last check that could have seen it. released_means_gone: as works.toml says; null where nobody knows.
-    uncounted: share of the time of the pallet in hand before which no count came; what was made then is not in the answer.
+    """proposed: covers 95 % of the expected escapes with the fewest units; possible: all that can carry one.
+    on_no_pallet: share of the expected escapes on ware that no pallet was reported for. impossible: what of the
+    question cannot be; nearest: what is nearest to it.
+    about_cavities: over how many cavities the answer is spread, stands_out: whether the first is worth naming.
+    false_share: estimated share of the calls that was good ware; guessed: stations never challenged with the defect,
+    taken as the works' stations are.
+    whole_stay: of a critical
+    defect, what the mould made since the last check that could have seen it. released_means_gone: as works.toml says;
+    null where nobody knows.
+    uncounted: share of the time of the pallet in hand before which no count came; what was made then is not in the
+    answer.
     complained: containers complained of; where told, the expected numbers are given that at least so many were there.
-    parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made them all, at even odds before.
+    parts: each complaint's own answer where several are traced together; one_source: probability that one cavity made
+    them all, at even odds before.
     queries: what the ledger was asked for it, as paths under sql/.
     """
 
@@ -173,7 +190,8 @@ class Decision(Result):
 
 
 class HeldPallet(Result):
-    """A pallet in a hold as it now stands: state by the decisions, warehouse by the pallets feed; disagrees says in words where they do not fit.
+    """A pallet in a hold as it now stands: state by the decisions, warehouse by the pallets feed; disagrees says in
+    words where they do not fit.
 
     hold is empty for a pallet that only the warehouse holds."""
 
@@ -207,8 +225,9 @@ class PalletPart(Result):
 
 
 class PalletDefect(Result):
-    """One defect on a pallet's ware: calls found while it passed the stations; expected containers with it that got past, whole-number 95 %
-    interval; null where no challenge tells."""
+    """One defect on a pallet's ware: calls found while it passed the stations; expected containers with it that got
+    past, whole-number 95 % interval; null where no challenge tells.
+    """
 
     defect: str
     name: str
@@ -242,7 +261,9 @@ class PalletContents(Result):
 
 
 class MouldStay(Result):
-    """One stay of a mould on the machine: where, with which blank and neck ring, from when to when (ended null: still there), and what it made."""
+    """One stay of a mould on the machine: where, with which blank and neck ring, from when to when (ended null: still
+    there), and what it made.
+    """
 
     section: int
     gob: str
@@ -255,7 +276,9 @@ class MouldStay(Result):
 
 
 class MouldLife(Result):
-    """Everything a mould made since it was fitted: its stays, the containers the stations saw of it, the calls, and the pallets that carry them."""
+    """Everything a mould made since it was fitted: its stays, the containers the stations saw of it, the calls, and the
+    pallets that carry them.
+    """
 
     line: str
     mould: str
@@ -289,10 +312,13 @@ class DetectionRate(Result):
 
 
 class StationDoubt(Result):
-    """Ware that nobody can vouch for: since the last good challenge (`from`, null: never) to the next good one (`to`, null: none yet).
+    """Ware that nobody can vouch for: since the last good challenge (`from`, null: never) to the next good one (`to`,
+    null: none yet).
 
-    containers: inspected by the station in it. pallets: packed of what passed then, released ones first; units: all of their containers.
-    likely: probability that the station really failed, an estimate. usual: its failed challenges are no more than what it usually misses.
+    containers: inspected by the station in it. pallets: packed of what passed then, released ones first; units: all of
+    their containers.
+    likely: probability that the station really failed, an estimate. usual: its failed challenges are no more than what
+    it usually misses.
     """
 
     line: str
@@ -314,8 +340,9 @@ class StationDoubt(Result):
 
 
 class StationAssumption(Result):
-    """What is assumed of a station and the defects that it calls and was never challenged with. challenged: how many others it was
-    challenged with. missed: the share that it is taken to miss of each; by: what that is taken from."""
+    """What is assumed of a station and the defects that it calls and was never challenged with. challenged: how many
+    others it was challenged with. missed: the share that it is taken to miss of each; by: what that is taken from.
+    """
 
     line: str
     station: str
@@ -326,9 +353,11 @@ class StationAssumption(Result):
 
 
 class Trust(Result):
-    """usual_missed: the share that the works' stations miss as a whole, null where too few were challenged; alike: correlation of a challenge's passes.
+    """usual_missed: the share that the works' stations miss as a whole, null where too few were challenged; alike:
+    correlation of a challenge's passes.
 
-    assumed: of what was never challenged. works_challenged: whether any station of the works was; where none was, no number of escapes is given.
+    assumed: of what was never challenged. works_challenged: whether any station of the works was; where none was, no
+    number of escapes is given.
     """
 
     from_: Moment = Field(alias="from")

@@ -33,7 +33,10 @@ class Quantity:
     lacking: str = ""  # what to do where whoever sends it does not know it
 
 
-LABEL_ALONE = "where only the moment of the label is known, give that moment as packed_from and as packed_to: the beginning is then inferred"
+LABEL_ALONE = (
+    "where only the moment of the label is known, give that moment as packed_from and as packed_to: the beginning is "
+    "then inferred"
+)
 
 
 def _time(name: str, meaning: str, example: str = "2026-03-02T09:00:00+01:00") -> Quantity:

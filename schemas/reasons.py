@@ -13,7 +13,10 @@ class Reason(Enum):
     NOT_A_COUNT = "{value} is not a whole number"
     NOT_A_NUMBER = "{value} is not a number with a decimal point"
     NOT_A_TIME = "{value} is not a time such as 2026-03-02T09:00:00+01:00"
-    YEAR_OUTSIDE = "{value} lies outside the years that are taken, {expected}; check the clock or the default value of whoever wrote it"
+    YEAR_OUTSIDE = (
+        "{value} lies outside the years that are taken, {expected}; check the clock or the default value of whoever "
+        "wrote it"
+    )
     NOT_A_DATE = "{value} is not a date such as 2026-03-02"
     NO_OFFSET = "{value} has no offset (Z or +01:00), and works.toml gives this feed no time zone"
     TIME_IN_GAP = "{value} does not exist: the clock of {expected} was put forward over it"
@@ -42,8 +45,14 @@ class Reason(Enum):
     FOUND_ABOVE_SAMPLE = "more containers found faulty than looked at"
     FOUND_WITHOUT_DEFECT = "containers were found faulty, but no defect is named"
     ENDS_BEFORE_START = "the end lies before the start"
-    MINUTES_ROLLED = "{value} lies in days whose minutes were rolled into hours; where it must count, put its file into archive/ and run `coldledger rebuild --from-archive`"
-    WINDOW_OVERLAPS = "the window at {value} lies over {expected} of the same key that are there already, and its ware would count twice or take the place of theirs; a length alone is corrected by the same counts at the same start"
+    MINUTES_ROLLED = (
+        "{value} lies in days whose minutes were rolled into hours; where it must count, put its file into archive/ "
+        "and run `coldledger rebuild --from-archive`"
+    )
+    WINDOW_OVERLAPS = (
+        "the window at {value} lies over {expected} of the same key that are there already, and its ware would count "
+        "twice or take the place of theirs; a length alone is corrected by the same counts at the same start"
+    )
     NOT_TEXT = "{value} holds bytes that are not UTF-8; save the file as UTF-8"
     FIELD_COUNT = "the row has {expected}; the file may have been cut off"
     LINE_TOO_LONG = "the line is longer than {expected} characters"
@@ -65,7 +74,10 @@ class Reason(Enum):
     TOO_LARGE = "the file unpacks to more than {expected}; split it"
     NO_ROWS = "something stands behind the header, but no row could be made out; its line ends may be no line ends"
     TOO_MANY_WRONG = "more than {expected} of its rows are wrong; mend what writes it"
-    OUR_FAULT = "reading it went wrong in a way that nobody foresaw ({expected}): that is a fault of this program and not of the file; send both to whoever looks after it"
+    OUR_FAULT = (
+        "reading it went wrong in a way that nobody foresaw ({expected}): that is a fault of this program and not of "
+        "the file; send both to whoever looks after it"
+    )
     BROKEN_GZ = "the file cannot be unpacked ({expected}); it may have been cut off: send it again"
     BROKEN_PARQUET = "the file is not a readable Parquet file ({expected}); it may have been cut off: send it again"
     PARQUET_TYPE = "the column has the Parquet type {value}; expected {expected}"

@@ -43,7 +43,9 @@ class ParetoRow(Result):
 
 
 class Apart(Result):
-    """Ware thrown out for no fault of its own, under one key of a Pareto. kind: mould_rejection, sample, setting or diverted; of_ware = calls / the line's ware: no rate of defects."""
+    """Ware thrown out for no fault of its own, under one key of a Pareto. kind: mould_rejection, sample, setting or
+    diverted; of_ware = calls / the line's ware: no rate of defects.
+    """
 
     key: str
     name: str
@@ -53,10 +55,12 @@ class Apart(Result):
 
 
 class Pareto(Result):
-    """rows: faults only, shares over them. rejected: containers rejected at the stations that send counts, for whatever cause (uncounted: those that made
-    calls and sent none); of them rejected_apart for no fault of theirs, by cause in `apart`. ware: new ware at the first station; refed: what went
-    through it again, which is not in ware. unread_share: of the calls, those without a mould number, unread_stations: the same by station; only where
-    keys are moulds or their places. why: why nothing is known of the window, so that a 0 in it is no count."""
+    """rows: faults only, shares over them. rejected: containers rejected at the stations that send counts, for whatever
+    cause (uncounted: those that made calls and sent none); of them rejected_apart for no fault of theirs, by cause in
+    `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware. unread_share:
+    of the calls, those without a mould number, unread_stations: the same by station; only where keys are moulds or
+    their places. why: why nothing is known of the window, so that a 0 in it is no count.
+    """
 
     line: str
     from_: Moment = Field(alias="from")
@@ -81,7 +85,9 @@ class Pareto(Result):
 
 
 class StationFlow(Result):
-    """What a station counted of the day's new ware; refed: what went through it again, in neither. rejected: without what was put on again."""
+    """What a station counted of the day's new ware; refed: what went through it again, in neither. rejected: without
+    what was put on again.
+    """
 
     station: str
     inspected: int
@@ -99,7 +105,9 @@ class Loss(Result):
 
 
 class Cause(Result):
-    """Containers lost to one cause, and their mass. where: section, station or step; counted: by a meter, else worked out as a difference."""
+    """Containers lost to one cause, and their mass. where: section, station or step; counted: by a meter, else worked
+    out as a difference.
+    """
 
     kind: str
     where: str
@@ -112,7 +120,9 @@ class Cause(Result):
 
 
 class Worked(Result):
-    """A shift's, or a job's, work: what the machine could have made at its cycle rate, what it cut, and what was packed good."""
+    """A shift's, or a job's, work: what the machine could have made at its cycle rate, what it cut, and what was packed
+    good.
+    """
 
     name: str
     hours: float
@@ -126,12 +136,14 @@ class Worked(Result):
 class LineYield(Result):
     """One line's day, for the same ware from gob to pallet. quality and scrap ratio as in ISO 22400-2.
 
-    Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled. open_units: of
-    packed_units, estimated on pallets not reported yet; carried_units: of them, ware of the day that waited for its pallets at its end, less what waited
-    at its start. rejected_apart: of rejected, for no fault of the ware. could: what the cycle rate could have made; efficiency = packed good / could.
-    why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last station while
-    doubtful_pallets were packed; the balance leaves them out. What no pallet and no weighing tells is null: packed_*, efficiency (efficiency_why says
-    why) and giveaway_* (giveaway_why). silent: no feed brought anything of the line, so that a 0 is no count.
+    Counts are readings; pack_to_melt (packed over cut mass), its interval and unaccounted_units are reconciled.
+    open_units: of packed_units, estimated on pallets not reported yet; carried_units: of them, ware of the day that
+    waited for its pallets at its end, less what waited at its start. rejected_apart: of rejected, for no fault of the
+    ware. could: what the cycle rate could have made; efficiency = packed good / could.
+    why: why there is no pack_to_melt, or only a range of it. doubtful_units: of packed_units, more than passed the last
+    station while doubtful_pallets were packed; the balance leaves them out. What no pallet and no weighing tells is
+    null: packed_*, efficiency (efficiency_why says why) and giveaway_* (giveaway_why). silent: no feed brought anything
+    of the line, so that a 0 is no count.
     """
 
     line: str
@@ -180,7 +192,9 @@ class LineYield(Result):
 
 
 class FlowStep(Result):
-    """One bar of the way from melt to pack [kg]. kind: "stock" (what is there), "counted" (lost, by a meter), "unaccounted", "kept" (in the furnace)."""
+    """One bar of the way from melt to pack [kg]. kind: "stock" (what is there), "counted" (lost, by a meter),
+    "unaccounted", "kept" (in the furnace).
+    """
 
     name: str
     kg: float
@@ -188,10 +202,13 @@ class FlowStep(Result):
 
 
 class FurnaceYield(Result):
-    """One furnace's day. melted, pull and packed are readings; pack_to_melt, its interval and unaccounted_kg are reconciled; raw is the
-    plain quotient of the readings. basis: "melt log", or "gobs" where there is none to believe. p: probability of readings that
-    disagree as much or more if no meter lies (chi-square with `freedom` degrees). why: why there is no pack_to_melt, or only a range of
-    it. packed_kg: null where the pallets of a line were not told. packed_over_cut: packed over cut_kg, the glass that the shears cut for the day's ware, reconciled; all that stands without a melt log."""
+    """One furnace's day. melted, pull and packed are readings; pack_to_melt, its interval and unaccounted_kg are
+    reconciled; raw is the plain quotient of the readings. basis: "melt log", or "gobs" where there is none to believe.
+    p: probability of readings that disagree as much or more if no meter lies (chi-square with `freedom` degrees). why:
+    why there is no pack_to_melt, or only a range of it. packed_kg: null where the pallets of a line were not told.
+    packed_over_cut: packed over cut_kg, the glass that the shears cut for the day's ware, reconciled; all that stands
+    without a melt log.
+    """
 
     furnace: str
     melted_kg: float | None
@@ -220,9 +237,12 @@ class FurnaceYield(Result):
 
 
 class SuspectMeter(Result):
-    """A meter that lies more probably than not, by the days judged together. rivals: what could be the liar as well, meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much
-    over that run, 100 (reading - truth) / truth, so 100 for a meter that reads double and -50 for one that reads half; of a loss, percent of what
-    passes. since null: something else is off too, and off_pct is that of the day alone. off_high null: no limit."""
+    """A meter that lies more probably than not, by the days judged together. rivals: what could be the liar as well,
+    meters or losses more than usual. since: the first day of the run of days on which it read so; off_pct: by how much
+    over that run, 100 (reading - truth) / truth, so 100 for a meter that reads double and -50 for one that reads half;
+    of a loss, percent of what passes. since null: something else is off too, and off_pct is that of the day alone.
+    off_high null: no limit.
+    """
 
     meter: str
     reading: float
@@ -242,9 +262,12 @@ class SuspectMeter(Result):
 
 
 class CouldBe(Result):
-    """One explanation of what the meters of a furnace read: which causes are off (none: every meter is honest), how probable it is, and what
-    the yields are then. kinds: "loss" for more lost than usual, else the kind of meter. off_pct: the last cause's, as in `SuspectMeter`;
-    off_pcts: of every cause, on the day itself. pack_to_melt: packed over what `of` says, "melted", or "cut" without a melt log. lines: packed over cut with its 95 % interval."""
+    """One explanation of what the meters of a furnace read: which causes are off (none: every meter is honest), how
+    probable it is, and what the yields are then. kinds: "loss" for more lost than usual, else the kind of meter.
+    off_pct: the last cause's, as in `SuspectMeter`;
+    off_pcts: of every cause, on the day itself. pack_to_melt: packed over what `of` says, "melted", or "cut" without a
+    melt log. lines: packed over cut with its 95 % interval.
+    """
 
     furnace: str
     causes: tuple[str, ...]
@@ -266,10 +289,11 @@ class CouldBe(Result):
 
 
 class MeterReading(Result):
-    """One meter: what it read, what it becomes with a 95 % interval, and z, its adjustment over that adjustment's standard deviation.
+    """One meter: what it read, what it becomes with a 95 % interval, and z, its adjustment over that adjustment's
+    standard deviation.
 
-    reading is null for a meter that said nothing or too little and is worked out from the others; low and high are null where those
-    do not tell it (two silent lanes side by side).
+    reading is null for a meter that said nothing or too little and is worked out from the others; low and high are null
+    where those do not tell it (two silent lanes side by side).
     """
 
     furnace: str
@@ -285,7 +309,9 @@ class MeterReading(Result):
 
 
 class BalanceRow(Result):
-    """One balance: by what the readings do not close, what of it is unaccounted after reconciliation, and what is left open then."""
+    """One balance: by what the readings do not close, what of it is unaccounted after reconciliation, and what is left
+    open then.
+    """
 
     furnace: str
     of: str
@@ -299,8 +325,9 @@ class BalanceRow(Result):
 
 
 class Yield(Result):
-    """A production day's yields. known_at: asked as known at that moment; then revision and closed_at name the close that told it, null
-    where none had been made and it was worked out from the rows known then."""
+    """A production day's yields. known_at: asked as known at that moment; then revision and closed_at name the close
+    that told it, null where none had been made and it was worked out from the rows known then.
+    """
 
     day: date
     furnaces: tuple[FurnaceYield, ...]
@@ -324,70 +351,3 @@ class Yield(Result):
 
 
 SURE = 0.8  # a place less probable than this is called a guess
-
-
-class Signal(Result):
-    """An excess that chance does not explain (kind "excess"), or critical calls shown whatever chance says ("critical call").
-
-    onset and ended by the clock of the station that calls it; formed by the forming clock, through the lehr time; low and
-    high bound 95 % intervals. rate_before = expected / ware, rate_after = calls / ware, since the onset; ware = containers of
-    the scope. q: false-discovery-adjusted probability of the excess. probability: of this scope among the scopes. passed: over
-    almost as soon as it was raised, and its place a guess: kept, and told to nobody. undecided: another scope is nearly as
-    likely as the one named. blinded: the station named finds less than before, and the calls rise behind it.
-    """
-
-    id: str
-    kind: str
-    line: str
-    furnace: str
-    defect: str
-    name: str
-    severity: str
-    scope: str
-    members: tuple[str, ...]
-    moulds: tuple[str, ...] = ()
-    cavities: tuple[str, ...] = ()
-    raised: Moment
-    onset: Moment
-    onset_low: Moment
-    onset_high: Moment
-    formed: Moment
-    formed_low: Moment
-    formed_high: Moment
-    lehr: str = ""
-    ended: Moment | None = None
-    why_ended: str = ""
-    passed: bool = False
-    calls: int
-    expected: float | None
-    ware: float
-    rate_before: float | None
-    rate_after: float | None
-    lost_per_hour: float
-    q: float | None
-    probability: float | None
-    scopes: dict[str, float] = {}
-    undecided: bool = False
-    blinded: bool = False
-    placed_inside: bool = True
-    borrowed: bool = False
-    new_mould: bool = False
-    look_first: str = ""
-    happened: tuple[str, ...] = ()
-    closes: str = ""
-    series_from: Moment | None = None
-    series_step_min: float = 0.0
-    series_calls: tuple[float, ...] = ()
-    series_expected: tuple[float, ...] = ()
-    acknowledged_by: str | None = None
-    acknowledged_at: Moment | None = None
-    note: str = ""
-
-    @property
-    def is_guess(self) -> bool:
-        return self.probability is not None and self.probability < SURE
-
-    @property
-    def doubt(self) -> str:
-        """What is to be said of a place that is not sure; nothing where it is."""
-        return "undecided" if self.undecided else "a guess" if self.is_guess else ""

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from schemas.quantities import QUANTITIES, Kind, Quantity
-from schemas.results import Result, Signal
+from schemas.results import Result
+from schemas.signals import Signal
 
 
 @dataclass(frozen=True)
@@ -273,6 +274,6 @@ _ALL = (
             _time("first_used_at", "when it was first worked with"),
         ),
     ),
-)  # fmt: skip
+)
 
 TABLES: dict[str, Table] = {table.name: table for table in _ALL}

@@ -8,7 +8,9 @@ from schemas.results import Moment, Result
 
 
 class MouldSignal(Result):
-    """A rule that called a mould in the window. still: also at its last weighing. with_gob: only because its whole gob position moved."""
+    """A rule that called a mould in the window. still: also at its last weighing. with_gob: only because its whole gob
+    position moved.
+    """
 
     rule: str
     first: Moment
@@ -20,11 +22,13 @@ class MouldSignal(Result):
 
 
 class MouldWeights(Result):
-    """One mould's cold weighings of the window [g]. cp, cpk by this mould's own spread within, pp, ppk by its own overall
-    one; low and high bound 95 % intervals; null without limits, or where too few weighings tell a spread. within_g: the
+    """One mould's cold weighings of the window [g]. cp, cpk by this mould's own spread within, pp, ppk by its own
+    overall one; low and high bound 95 % intervals; null without limits, or where too few weighings tell a spread.
+    within_g: the
     spread within, within_by: of what (samples of one time or moving ranges), within_freedom: degrees of freedom behind
-    it. left_out_g: slips far off the mould's other weighings, not in its spread within. outside: single weighings beyond
-    the item's limits."""
+    it. left_out_g: slips far off the mould's other weighings, not in its spread within. outside: single weighings
+    beyond the item's limits.
+    """
 
     mould: str
     cavities: tuple[str, ...]
@@ -56,7 +60,9 @@ class MouldWeights(Result):
 
 
 class WeightParts(Result):
-    """Variance of single weighings by where it arises [g2], with 95 % intervals; null where the weighings cannot tell."""
+    """Variance of single weighings by where it arises [g2], with 95 % intervals; null where the weighings cannot
+    tell.
+    """
 
     between_moulds_g2: float | None = None
     between_moulds_low: float | None = None
@@ -73,10 +79,12 @@ class WeightParts(Result):
 
 
 class GobWeights(Result):
-    """One gob position at one weighing point. offset: from what was usual for its moulds, by the last weighing; at_feeder: the same for the gobs that are cut at the
-    end of the window, if the drift went on through the lehr time; correction: grams a gob to bring it back. All [g] with 95 % intervals, null while it stands
-    still. to_nominal: grams a gob that would bring its mean to the item's nominal weight. seen_at: when a correction made at the end of the window comes to the
-    cold end."""
+    """One gob position at one weighing point. offset: from what was usual for its moulds, by the last weighing;
+    at_feeder: the same for the gobs that are cut at the end of the window, if the drift went on through the lehr time;
+    correction: grams a gob to bring it back. All [g] with 95 % intervals, null while it stands still. to_nominal: grams
+    a gob that would bring its mean to the item's nominal weight. seen_at: when a correction made at the end of the
+    window comes to the cold end.
+    """
 
     point: str
     gob: str
@@ -102,8 +110,9 @@ class GobWeights(Result):
 
 
 class FeederWeighed(Result):
-    """What one item's weighings at one point say of a gob position: drift as the gobs are cut now [% of the weight] with a
-    95 % interval; drifting: called there."""
+    """What one item's weighings at one point say of a gob position: drift as the gobs are cut now [% of the weight]
+    with a 95 % interval; drifting: called there.
+    """
 
     item: str | None
     point: str
@@ -114,7 +123,8 @@ class FeederWeighed(Result):
 
 
 class FeederCorrection(Result):
-    """The one correction for a gob position [g a gob of this item], from hot and cold weighings of all items it feeds. agree:
+    """The one correction for a gob position [g a gob of this item], from hot and cold weighings of all items it feeds.
+    agree:
     whether what was weighed may be one drift; chance: of such differences by chance. Where they disagree there is no
     correction. seen_at: when a correction at the end of the window comes to the cold end."""
 
@@ -141,10 +151,12 @@ class HotColdWeights(Result):
 
 
 class Weights(Result):
-    """Cold weighings of one item on one line in a window (hot ones, and said, where no cold ones came). giveaway: above nominal, saving: above the lowest mean
-    that keeps the limits, over the containers packed in the window. lent_freedom: degrees of freedom that the other moulds lend a mould's spread for the
-    limits of its chart (never for its indices). following: correlation of a mould's weighings that follow one another, 0
-    where none is beyond chance. others: the same of further items of the line."""
+    """Cold weighings of one item on one line in a window (hot ones, and said, where no cold ones came). giveaway: above
+    nominal, saving: above the lowest mean that keeps the limits, over the containers packed in the window.
+    lent_freedom: degrees of freedom that the other moulds lend a mould's spread for the limits of its chart (never for
+    its indices). following: correlation of a mould's weighings that follow one another, 0 where none is beyond chance.
+    others: the same of further items of the line.
+    """
 
     line: str
     from_: Moment = Field(alias="from")

@@ -26,16 +26,51 @@ NOW = datetime(2026, 4, 1, tzinfo=UTC)
 settings.register_profile("no deadline", deadline=None)  # no test may fail because a machine is busy
 settings.load_profile("no deadline")
 LONGEST = (
-    "test_docs.py", "serve/test_for_real.py", "flows/test_flows.py", "jobs/test_days.py", "faults/test_cut_at_every_call.py", "measures/trace/test_truth.py",
-    "intake/test_properties.py", "jobs/test_elsewhere.py", "jobs/test_signals_kept.py", "jobs/test_keep.py", "pages/test_who_may_write.py", "test_cli.py",
-    "serve/test_clerk.py", "intake/test_kill.py", "pages/test_every_page_answers.py", "pages/test_fuzz.py", "sources/broker/test_live_stations.py",
-)  # fmt: skip
-# `pytest -m quick`: what a reader touches, and the formulas behind it; under two minutes. A test can also ask for it by its own mark.
+    "test_docs.py",
+    "serve/test_for_real.py",
+    "flows/test_flows.py",
+    "jobs/test_days.py",
+    "faults/test_cut_at_every_call.py",
+    "measures/trace/test_truth.py",
+    "intake/test_properties.py",
+    "jobs/test_elsewhere.py",
+    "jobs/test_signals_kept.py",
+    "jobs/test_keep.py",
+    "pages/test_who_may_write.py",
+    "test_cli.py",
+    "serve/test_clerk.py",
+    "intake/test_kill.py",
+    "pages/test_every_page_answers.py",
+    "pages/test_fuzz.py",
+    "sources/broker/test_live_stations.py",
+)
+# `pytest -m quick`: what a reader touches, and the formulas behind it; under two minutes. A test can also ask for it by
+# its own mark.
 QUICK = (
-    "answers/test_trace.py", "answers/test_weights.py", "answers/test_digest.py", "help/", "measures/pareto", "measures/lehr", "measures/yields", "measures/trace", "measures/holds", "measures/test_", "measures/weights", "measures/laboratory", "pages/test_languages.py",
-    "pages/test_every_page_answers.py", "pages/test_figures_for_monitors.py", "published/", "reports/", "test_clock.py", "test_feeds_complete.py", "test_layers.py",
-    "test_plant.py", "test_sizes.py", "test_sql_files.py",
-)  # fmt: skip
+    "answers/test_trace.py",
+    "answers/test_weights.py",
+    "answers/test_digest.py",
+    "help/",
+    "measures/pareto",
+    "measures/lehr",
+    "measures/yields",
+    "measures/trace",
+    "measures/holds",
+    "measures/test_",
+    "measures/weights",
+    "measures/laboratory",
+    "pages/test_languages.py",
+    "pages/test_every_page_answers.py",
+    "pages/test_figures_for_monitors.py",
+    "published/",
+    "reports/",
+    "test_clock.py",
+    "test_feeds_complete.py",
+    "test_layers.py",
+    "test_plant.py",
+    "test_sizes.py",
+    "test_sql_files.py",
+)
 NOT_QUICK = ("measures/trace/test_truth.py", "measures/trace/test_station_faults.py")
 HEAD = "window_start,line,station,mould,window_s,inspected,rejected\n"
 
@@ -142,7 +177,9 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> Shared:
 
 @pytest.fixture(scope="session")
 def new_site(shared: Shared, tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Place]:
-    """`new_site(name, make)`: a copy of the site that `make(place)` makes; it is made once a run, however many ask for copies. A copy costs 0.03 s."""
+    """`new_site(name, make)`: a copy of the site that `make(place)` makes; it is made once a run, however many ask for
+    copies. A copy costs 0.03 s.
+    """
 
     def site(name: str, make: Callable[[Place], object], works: str = WORKS) -> Place:
         root, _ = shared.made(f"site-{name}", lambda root: make(Place(root, works)) and None)

@@ -1,4 +1,6 @@
-"""What all tests of one run share: a thing is made once, by whichever worker asks for it first, and read or copied by the others."""
+"""What all tests of one run share: a thing is made once, by whichever worker asks for it first, and read or copied by
+the others.
+"""
 
 from __future__ import annotations
 
@@ -21,14 +23,18 @@ T = TypeVar("T")
 
 
 class Shared:
-    """A folder that every worker of one run sees. Nothing in it is older than the run, so nothing in it is out of date."""
+    """A folder that every worker of one run sees. Nothing in it is older than the run, so nothing in it is out of
+    date.
+    """
 
     def __init__(self, folder: Path):
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
 
     def made(self, name: str, make: Callable[[Path], T]) -> tuple[Path, T]:
-        """The path `name` as `make(path)` left it, and what `make` gave back; `make` runs once a run. Read it or copy it, never change it."""
+        """The path `name` as `make(path)` left it, and what `make` gave back; `make` runs once a run. Read it or copy
+        it, never change it.
+        """
         path, done = self.folder / name, self.folder / f"{name}.made"
         with FileLock(self.folder / f"{name}.lock"):
             if not done.exists():
@@ -40,13 +46,17 @@ class Shared:
         return path, back
 
     def simulated(self, plan: Plan, by: Callable[[Plan], Simulated] = simulate) -> Simulated:
-        """What `by(plan)` gives; the same plan is simulated once a run. What comes back is the caller's own to change."""
+        """What `by(plan)` gives; the same plan is simulated once a run. What comes back is the caller's own to
+        change.
+        """
         settled = [(one.name, getattr(plan, one.name)) for one in fields(plan) if one.name != "plant"]
         told = pickle.dumps((by.__module__, by.__qualname__, plan.plant.model_dump_json(), settled), protocol=5)
         return self.made(f"simulated-{hashlib.sha256(told).hexdigest()[:24]}", lambda _: by(plan))[1]
 
 
 def folder_of_run(factory: pytest.TempPathFactory) -> Path:
-    """One folder for all workers: beside their own, or where COLDLEDGER_SHARED says (runs of pytest side by side, as in .ci/run)."""
+    """One folder for all workers: beside their own, or where COLDLEDGER_SHARED says (runs of pytest side by side, as in
+    .ci/run).
+    """
     own, told = factory.getbasetemp(), os.environ.get("COLDLEDGER_SHARED")
     return Path(told) if told else (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"

@@ -156,8 +156,14 @@ def test_replaced_rows_can_be_read(place: Place) -> None:
 
 def test_commands_that_answer_load_no_prefect(day_taken: Place) -> None:
     for args in (("pareto", *HOUR), ("yield", "--day", "2026-03-10"), ("feeds",)):
-        script = f"import sys; sys.argv = ['coldledger', *{args!r}]\nfrom pipelines.cli import app\napp(standalone_mode=False)\n"
-        script += "bad = {m.split('.')[0] for m in sys.modules} & {'prefect', 'pandera', 'altair'}\nprint('LOADED', sorted(bad))"
+        script = (
+            f"import sys; sys.argv = ['coldledger', *{args!r}]\nfrom pipelines.cli import app\n"
+            "app(standalone_mode=False)\n"
+        )
+        script += (
+            "bad = {m.split('.')[0] for m in sys.modules} & {'prefect', 'pandera', 'altair'}\nprint('LOADED', "
+            "sorted(bad))"
+        )
         env = {**os.environ, "COLDLEDGER_SITE": str(day_taken.site.root)}
         done = subprocess.run(
             [sys.executable, "-c", script],

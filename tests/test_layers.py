@@ -42,7 +42,12 @@ ORDER = (
 FORBIDDEN = {
     "schemas": ("pipelines", "sample_feeds"),
     "pipelines/measures": (
-        "pipelines.ledger", "pipelines.site", "pipelines.people", "pipelines.intake", "pipelines.sources", "pipelines.settings",
+        "pipelines.ledger",
+        "pipelines.site",
+        "pipelines.people",
+        "pipelines.intake",
+        "pipelines.sources",
+        "pipelines.settings",
     ),
     "pipelines/ledger": ("pipelines.plant",),
     "pipelines/sources": ("pipelines.intake", "pipelines.ledger"),
@@ -50,7 +55,7 @@ FORBIDDEN = {
     "pipelines/pages": ("pipelines.flows", "scipy"),
     "pipelines/serve": ("pipelines.reports",),
     "pipelines/plant": ("schemas.feeds",),
-}  # fmt: skip
+}
 LIGHT = (
     "pipelines/cli.py",
     "pipelines/site/folder.py",
@@ -94,7 +99,9 @@ def modules(root: Path = ROOT) -> dict[str, Path]:
 
 
 def imports_of(path: Path, known: Collection[str]) -> set[str]:
-    """Which modules of the program a file imports: `from package import module` is that module, a name inside a module the module."""
+    """Which modules of the program a file imports: `from package import module` is that module, a name inside a module
+    the module.
+    """
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Import):
@@ -157,7 +164,9 @@ def test_no_circle() -> None:
 
 def test_planted_faults_of_the_order_are_found(tmp_path: Path) -> None:
     for name, text in {
-        "pipelines/measures/low.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from pipelines.answers.high import A\n",
+        "pipelines/measures/low.py": "from typing import TYPE_CHECKING\nif "
+        "TYPE_CHECKING:\n    from pipelines.answers.high "
+        "import A\n",
         "pipelines/answers/high.py": "def f():\n    from pipelines.answers import next_to\n",
         "pipelines/answers/next_to.py": "from pipelines.answers.high import A\n",
         "schemas/x.py": "",

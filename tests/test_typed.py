@@ -1,4 +1,6 @@
-"""Whatever is typed for a day, a time or a number is one that a works can have, or is answered by one sentence and exit status 2: in every command and in the environment."""
+"""Whatever is typed for a day, a time or a number is one that a works can have, or is answered by one sentence and exit
+status 2: in every command and in the environment.
+"""
 
 from __future__ import annotations
 
@@ -24,13 +26,16 @@ from tests import rubbish
 from tests.conftest import Place
 
 ZONE = ZoneInfo("Europe/Berlin")
-# Every option and argument of every command is of one of these kinds; a new one that is in none fails here until it is said what it is.
+# Every option and argument of every command is of one of these kinds; a new one that is in none fails here until it is
+# said what it is.
 DAYS = {"day", "before", "received"}
 MOMENTS = {"known_at", "made_from", "made_to"}
 NUMBERS = {"days", "seed", "keep", "port", "most", "hours"}
 WORDS = {
-    "site", "format", "directory", "archive", "over", "into", "dask", "line", "by", "works", "furnace", "signal", "note", "feed", "file", "name", "log", "item", "complaint", "mould", "defect", "pallet",
-    "propose", "report", "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "why", "evidence", "severity", "past", "steady", "source", "help", "version", "pool", "write", "topic",
+    "site", "format", "directory", "archive", "over", "into", "dask", "line", "by", "works", "furnace", "signal",
+    "note", "feed", "file", "name", "log", "item", "complaint", "mould", "defect", "pallet", "propose", "report",
+    "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "why",
+    "evidence", "severity", "past", "steady", "source", "help", "version", "pool", "write", "topic",
 }  # fmt: skip
 SAYS = re.compile(r"is not a (day|time) such as|is no time of a works|needs an offset|is a (whole )?number from")
 BY_DAYS = {
@@ -40,9 +45,25 @@ BY_DAYS = {
     ("export", "end"),
 }  # --from and --to are times elsewhere
 GIVEN = {
-    "start": "2026-03-10", "end": "2026-03-10", "day": "2026-03-10", "before": "2026-03-10", "line": "K1", "to": "somewhere", "number": "20", "pallet": "1", "name": "H-0001", "by": "R. Reader",
-    "why": "w", "evidence": "e", "signal": "S-1", "feed": "pallets", "file": "x.csv", "role": "reader", "source": "x", "directory": "demo",
-}  # fmt: skip
+    "start": "2026-03-10",
+    "end": "2026-03-10",
+    "day": "2026-03-10",
+    "before": "2026-03-10",
+    "line": "K1",
+    "to": "somewhere",
+    "number": "20",
+    "pallet": "1",
+    "name": "H-0001",
+    "by": "R. Reader",
+    "why": "w",
+    "evidence": "e",
+    "signal": "S-1",
+    "feed": "pallets",
+    "file": "x.csv",
+    "role": "reader",
+    "source": "x",
+    "directory": "demo",
+}
 
 
 @cache
@@ -115,8 +136,24 @@ def run(
 
 def test_there_are_commands_and_options_to_try() -> None:
     found = {(path[-1], name) for path, name, _ in asked()}
-    assert {("yield", "day"), ("lab", "day"), ("close", "day"), ("signals", "start"), ("weights", "end"), ("rebuild", "start"), ("pareto", "known_at"), ("trace", "made_from"), ("trace", "received"),
-            ("trust", "end"), ("export", "end"), ("rollup", "before"), ("doubts", "start"), ("schedule", "hours"), ("audit", "most"), ("demo", "seed")} <= found  # fmt: skip
+    assert {
+        ("yield", "day"),
+        ("lab", "day"),
+        ("close", "day"),
+        ("signals", "start"),
+        ("weights", "end"),
+        ("rebuild", "start"),
+        ("pareto", "known_at"),
+        ("trace", "made_from"),
+        ("trace", "received"),
+        ("trust", "end"),
+        ("export", "end"),
+        ("rollup", "before"),
+        ("doubts", "start"),
+        ("schedule", "hours"),
+        ("audit", "most"),
+        ("demo", "seed"),
+    } <= found
 
 
 @pytest.mark.parametrize(
@@ -142,8 +179,22 @@ def test_ten_years_at_once_are_refused_with_the_bound(
 
 
 @pytest.mark.parametrize("name", ["COLDLEDGER_NOW", "COLDLEDGER_CLOCK", "COLDLEDGER_LOCK_WAIT_S"])
-@pytest.mark.parametrize("value", [*rubbish.MOMENTS, "2026-03-10T10:00", "2026-03-10T10:00Zx0", "2026-03-10T10:00Zx-1", "2026-03-10T10:00Zxnan", "2026-03-10T10:00Zx1e9", "2026-03-10T10:00Z@xx",
-                                   "2026-03-10T10:00Z@1e300x2", "2026-03-10T10:00Z@infx1", "-0.1", "86401"])  # fmt: skip
+@pytest.mark.parametrize(
+    "value",
+    [
+        *rubbish.MOMENTS,
+        "2026-03-10T10:00",
+        "2026-03-10T10:00Zx0",
+        "2026-03-10T10:00Zx-1",
+        "2026-03-10T10:00Zxnan",
+        "2026-03-10T10:00Zx1e9",
+        "2026-03-10T10:00Z@xx",
+        "2026-03-10T10:00Z@1e300x2",
+        "2026-03-10T10:00Z@infx1",
+        "-0.1",
+        "86401",
+    ],
+)
 def test_rubbish_in_the_environment_is_a_sentence_and_2(
     name: str, value: str, run: Callable[..., tuple[int, str]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -181,8 +232,11 @@ def test_what_can_be_is_taken() -> None:
 
 def test_every_rubbish_text_is_wrong_use() -> None:
     reads: tuple[tuple[tuple[str, ...], Callable[[str], object]], ...] = (
-        (rubbish.DAYS, typed.day), (rubbish.MOMENTS, lambda t: typed.moment(t, ZONE)), (rubbish.AMOUNTS, lambda t: typed.amount(t, 0, 99, "n")), (rubbish.AMOUNTS, lambda t: typed.whole(t, 0, 99, "n")),
-    )  # fmt: skip
+        (rubbish.DAYS, typed.day),
+        (rubbish.MOMENTS, lambda t: typed.moment(t, ZONE)),
+        (rubbish.AMOUNTS, lambda t: typed.amount(t, 0, 99, "n")),
+        (rubbish.AMOUNTS, lambda t: typed.whole(t, 0, 99, "n")),
+    )
     for texts, read in reads:
         for text in texts:
             with pytest.raises(WrongUse):

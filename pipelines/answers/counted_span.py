@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 
 
@@ -31,7 +31,9 @@ def last_count(reader: Reader, lines: Sequence[str]) -> datetime | None:
 
 
 def days_with_counts(reader: Reader, plant: Plant, days: Sequence[date]) -> list[date]:
-    """Those of some days (in order) of which any station's counts have come: asked of all together, then of halves, so that years without any cost little."""
+    """Those of some days (in order) of which any station's counts have come: asked of all together, then of halves, so
+    that years without any cost little.
+    """
     if not days:
         return []
     told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}

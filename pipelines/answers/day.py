@@ -18,21 +18,24 @@ from pipelines.answers.trace.trust import doubts_in
 from pipelines.answers.weights.answer import study_weights
 from pipelines.answers.yields.answer import Kept, yield_and_readings
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.trust import Doubt
 from pipelines.measures.yields.change import MONTH, YieldChange, changes
 from pipelines.plant.works import Plant
 from schemas.laboratory import LaboratoryDay
 from schemas.quality import HeldPallet, StationDoubt
-from schemas.results import Pareto, Signal, Yield
+from schemas.results import Pareto, Yield
+from schemas.signals import Signal
 from schemas.weights import Weights
 
 
 @dataclass(frozen=True)
 class Day:
-    """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights; coverage; files.
+    """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights;
+    coverage; files.
 
-    held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no challenge vouches.
+    held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no
+    challenge vouches.
     asked: the queries behind all of it.
     """
 
@@ -131,7 +134,8 @@ def _merged(causes: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def digest(answers: dict[str, Any]) -> str:
     """SHA-256 over the answers; equal answers have equal digests.
 
-    Figures count to four decimals, those below one to nine: sums of parts differ in the last bits with the order of adding.
+    Figures count to four decimals, those below one to nine: sums of parts differ in the last bits with the order of
+    adding.
     """
     return hashlib.sha256(json.dumps(_steady(answers), sort_keys=True).encode()).hexdigest()
 

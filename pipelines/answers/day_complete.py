@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from pipelines.answers.now import stations_alive
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 
 TOLERANCE = timedelta(minutes=61)  # before the day's end the last rows of an hourly feed may begin
@@ -14,7 +14,9 @@ STOPPED = timedelta(hours=3)  # a station silent for so long before the day's en
 
 
 def missing_of_day(reader: Reader, plant: Plant, day: date, now: datetime) -> list[str]:
-    """What has not come yet up to the end of a production day: feeds that did on most of the days before, and stations that spoke until shortly before it."""
+    """What has not come yet up to the end of a production day: feeds that did on most of the days before, and stations
+    that spoke until shortly before it.
+    """
     clock = plant.clock
     end = clock.day(day).end
     ends = [clock.day(day - timedelta(days=back)).end for back in range(1, DAYS_BEFORE + 1)]

@@ -8,7 +8,7 @@ from typing import Any
 from pipelines.answers.now import heard_otherwise
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import REJECTS, TOTALS
 from pipelines.plant.works import Plant
 from schemas.reasons import reason_of, refusal_sentence
@@ -21,7 +21,9 @@ LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 def answer_feeds(
     reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0, stations: bool = True
 ) -> dict[str, Any]:
-    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it. stations: whether to ask for those."""
+    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it.
+    stations: whether to ask for those.
+    """
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     silence = _silence(reader, plant) if stations else {}
     other = heard_otherwise(reader, plant, silence, LONG_AGO) if stations else {}
@@ -58,7 +60,13 @@ def _told(row: dict[str, Any]) -> dict[str, Any]:
 
 def _station(station: str, line: str, row: dict[str, Any] | None, other: dict[str, datetime] | None) -> dict[str, Any]:
     if row is None and other:
-        return {"line": line, "station": station, "last_window": None, "verdict": _sends(other), "heard": utc_text(max(other.values()))}  # fmt: skip
+        return {
+            "line": line,
+            "station": station,
+            "last_window": None,
+            "verdict": _sends(other),
+            "heard": utc_text(max(other.values())),
+        }
     if row is None:
         return {"line": line, "station": station, "last_window": None, "verdict": "never heard of"}
     behind_line, behind_works = (

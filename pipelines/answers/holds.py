@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
 from pipelines.measures.holds.sampling import inspection_after, plans
 from pipelines.plant.works import Plant
@@ -23,10 +23,16 @@ def decisions(reader: Reader) -> list[Decision]:
         first = part.row(0, named=True)
         told.append(
             Decision(
-                number=first["event"], hold=first["hold"], action=first["action"], pallets=tuple(part["pallet"]), at=first["told_at"], by=first["by_whom"],
-                why=first["why"], evidence=first["evidence"],
+                number=first["event"],
+                hold=first["hold"],
+                action=first["action"],
+                pallets=tuple(part["pallet"]),
+                at=first["told_at"],
+                by=first["by_whom"],
+                why=first["why"],
+                evidence=first["evidence"],
             )
-        )  # fmt: skip
+        )
     return told
 
 
@@ -41,10 +47,11 @@ def held_by(reader: Reader) -> dict[str, list[str]]:
 
 
 def answer_holds(reader: Reader, everything: bool = False, name: str | None = None) -> list[HeldPallet]:
-    """Pallets that are held or proposed now, and those only the warehouse holds; with `everything` also what was released, scrapped or dismissed.
+    """Pallets that are held or proposed now, and those only the warehouse holds; with `everything` also what was
+    released, scrapped or dismissed.
 
-    First what the warehouse gave out though it is held here, then proposals that wait for somebody, then holds, the newest first, then the
-    warehouse's own.
+    First what the warehouse gave out though it is held here, then proposals that wait for somebody, then holds, the
+    newest first, then the warehouse's own.
     """
     holds = all_holds(reader)
     mine = [h for h in holds.values() if name in (None, h.name)]
@@ -75,9 +82,17 @@ def _held(hold: Hold, pallet: str, row: dict[str, Any] | None) -> HeldPallet:
     last = next(one for one in reversed(hold.decisions) if pallet in one.pallets)
     state, warehouse = hold.pallets[pallet], str(row["state"]) if row else None
     return HeldPallet(
-        hold=hold.name, pallet=pallet, state=state, since=hold.since[pallet], by=last.by, why=last.why, evidence=last.evidence,
-        warehouse=warehouse, disagrees=_disagreement(state, warehouse), **_of_pallet(row),
-    )  # fmt: skip
+        hold=hold.name,
+        pallet=pallet,
+        state=state,
+        since=hold.since[pallet],
+        by=last.by,
+        why=last.why,
+        evidence=last.evidence,
+        warehouse=warehouse,
+        disagrees=_disagreement(state, warehouse),
+        **_of_pallet(row),
+    )
 
 
 def _of_pallet(row: dict[str, Any] | None) -> dict[str, Any]:
@@ -100,21 +115,32 @@ def _disagreement(state: str, warehouse: str | None) -> str:
 
 def _only_warehouse(row: dict[str, Any]) -> HeldPallet:
     return HeldPallet(
-        hold="", pallet=str(row["pallet"]), state=HELD, since=None, by="", why="", evidence="", warehouse=str(row["state"]),
-        disagrees="held by the warehouse; no decision about it is kept here", **_of_pallet(row),
-    )  # fmt: skip
+        hold="",
+        pallet=str(row["pallet"]),
+        state=HELD,
+        since=None,
+        by="",
+        why="",
+        evidence="",
+        warehouse=str(row["state"]),
+        disagrees="held by the warehouse; no decision about it is kept here",
+        **_of_pallet(row),
+    )
 
 
 def plans_of_hold(
     reader: Reader, plant: Plant, name: str, severity: str, past: Sequence[bool], steady: bool
 ) -> tuple[str, list[SamplingPlan]]:
-    """The inspection that the switching rules call for after `past` lots (True: accepted), and the plans for the hold's pallets as one lot, by inspection.
+    """The inspection that the switching rules call for after `past` lots (True: accepted), and the plans for the hold's
+    pallets as one lot, by inspection.
 
-    "stopped" where sampling has ended. WrongUse for a critical defect, which is not sampled away, for an unknown hold, and for one that holds nothing.
+    "stopped" where sampling has ended. WrongUse for a critical defect, which is not sampled away, for an unknown hold,
+    and for one that holds nothing.
     """
     if severity == "critical":
         raise WrongUse(
-            "a critical defect is not sampled away: sort all of the hold or scrap it, as the works' quality system decides"
+            "a critical defect is not sampled away: sort all of the hold or scrap it, as the works' quality system "
+            "decides"
         )
     if severity not in ("major", "minor"):
         raise WrongUse(f"--severity is major or minor, not '{severity}'")

@@ -11,17 +11,20 @@ from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import answer_paretos, job_began
 from pipelines.answers.signals import hour_signals
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.plant.works import Plant
-from schemas.results import Pareto, Signal
+from schemas.results import Pareto
+from schemas.signals import Signal
 
 BACK_HOURS = 11
 
 
 @dataclass(frozen=True)
 class Hour:
-    """One line's hour. uncalled: stations with more rejects than calls. calls, trend: of faults. trend: block, station, defect, inspected, n for this hour and those before it in the same job."""
+    """One line's hour. uncalled: stations with more rejects than calls. calls, trend: of faults. trend: block, station,
+    defect, inspected, n for this hour and those before it in the same job.
+    """
 
     line: str
     span: Span

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.lehr.lehr_time import LehrTime, lehr_of_hours
 from pipelines.plant.works import Plant
 

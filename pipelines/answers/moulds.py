@@ -1,4 +1,6 @@
-"""The cavities of a line's machine over a window: mould by mould what was called, what signals explain of it, and how unusual the rest is."""
+"""The cavities of a line's machine over a window: mould by mould what was called, what signals explain of it, and how
+unusual the rest is.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,7 @@ from pipelines.answers.pareto import check_line, placed_counts, spans_of_line
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.cavities import (
     CavityState,
     Counts,
@@ -31,7 +33,7 @@ from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
 from pipelines.measures.signals.counts import COARSEST_MIN
 from pipelines.measures.statistics.shares import ratio
 from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 LONGEST = timedelta(days=7)
 KNOWN_LATER = timedelta(hours=3)  # what began in a window may have been raised this much after its end
@@ -41,11 +43,13 @@ COVERED = 0.95  # of the window's hours must have a past
 
 @dataclass(frozen=True)
 class MachineNow:
-    """A line's cavities. against: "past" (each mould's own, defect by defect) or "others" (the other cavities in the window).
+    """A line's cavities. against: "past" (each mould's own, defect by defect) or "others" (the other cavities in the
+    window).
 
-    signals: those whose place lies on this machine, the most harmful first, as they were known up to three hours after the
-    window; what ended after it goes on in it. A cavity's `signals` are numbers in it. placed, unread, unfitted: shares of the calls whose cavity is known, that
-    came without a number, and with a number that was not fitted in one cavity then. doubts: what could not be judged, each a sentence.
+    signals: those whose place lies on this machine, the most harmful first, as they were known up to three hours after
+    the window; what ended after it goes on in it. A cavity's `signals` are numbers in it. placed, unread, unfitted:
+    shares of the calls whose cavity is known, that came without a number, and with a number that was not fitted in one
+    cavity then. doubts: what could not be judged, each a sentence.
     """
 
     line: str
@@ -64,7 +68,9 @@ class MachineNow:
 
 
 def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> MachineNow:
-    """The cavities in [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week."""
+    """The cavities in [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or defect, or a window
+    over a week.
+    """
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
         raise WrongUse(f"there is no defect '{defect}' in works.toml; it has {', '.join(plant.defects)}")
@@ -83,10 +89,20 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     placed, unread, unfitted = (ratio(one, total) for one in _told_apart(mine))
     shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
     return MachineNow(
-        line, span, defect, [_of_shown(one, shown) for one in states], [signals[n] for n in shown], against, total,
-        placed, unread, unfitted, [*_doubts(reader, plant, line, span, coarse, against), *_unread(mine)], lehr,
+        line,
+        span,
+        defect,
+        [_of_shown(one, shown) for one in states],
+        [signals[n] for n in shown],
+        against,
+        total,
+        placed,
+        unread,
+        unfitted,
+        [*_doubts(reader, plant, line, span, coarse, against), *_unread(mine)],
+        lehr,
         reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
-    )  # fmt: skip
+    )
 
 
 def _places(plant: Plant, line: str) -> list[Spot]:
@@ -95,9 +111,15 @@ def _places(plant: Plant, line: str) -> list[Spot]:
 
 
 def _states(
-    reader: Reader, plant: Plant, line: str, span: Span, machine: tuple[list[Spot], dict[Spot, tuple[str, ...]]],
-    frames: Frames, signals: list[Signal], defect: str | None,
-) -> tuple[list[CavityState], str]:  # fmt: skip
+    reader: Reader,
+    plant: Plant,
+    line: str,
+    span: Span,
+    machine: tuple[list[Spot], dict[Spot, tuple[str, ...]]],
+    frames: Frames,
+    signals: list[Signal],
+    defect: str | None,
+) -> tuple[list[CavityState], str]:
     places, fitted = machine
     codes, critical = list(plant.defects), [code for code, d in plant.defects.items() if d.severity == "critical"]
     counts = cell_counts(frames.calls, frames.ware, places, codes, reading_stations(plant, line, frames.ware))
@@ -169,9 +191,7 @@ def _too_coarse(ware: pl.DataFrame, span: Span) -> dict[str, int]:
     return {station: round(seconds / 60) for station, seconds in longest.sort("station").iter_rows() if seconds > most}
 
 
-def _doubts(
-    reader: Reader, plant: Plant, line: str, span: Span, coarse: dict[str, int], against: str
-) -> list[str]:  # fmt: skip
+def _doubts(reader: Reader, plant: Plant, line: str, span: Span, coarse: dict[str, int], against: str) -> list[str]:
     said = [
         f"{station} sends one count for {minutes} min: too long for this map." for station, minutes in coarse.items()
     ]
@@ -182,9 +202,7 @@ def _doubts(
     return [*said, *dict.fromkeys(doubt for _, _, doubt in answer_doubts(reader, plant, span, line))]
 
 
-def _fitted(
-    reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime
-) -> dict[Spot, tuple[str, ...]]:  # fmt: skip
+def _fitted(reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime) -> dict[Spot, tuple[str, ...]]:
     """The numbers fitted in each place while the window's ware was formed, in their order."""
     formed = Span(lehr.formed(span.start), lehr.formed(span.end))
     told: dict[Spot, tuple[str, ...]] = {}

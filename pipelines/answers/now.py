@@ -9,10 +9,10 @@ from datetime import datetime, timedelta
 from pipelines.answers.pareto import job_began
 from pipelines.answers.signals import kept_signals, ranked, with_notes
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import Pulse, StationLife, alive, pulse
 from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 LOOK_BACK = timedelta(days=2)
 HOUR = timedelta(hours=1)
@@ -20,7 +20,8 @@ HOUR = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class LineNow:
-    """One line as it stands. span: the hour shown, as far as its counts reach; None where nothing came within LOOK_BACK of the newest count.
+    """One line as it stands. span: the hour shown, as far as its counts reach; None where nothing came within LOOK_BACK
+    of the newest count.
     job_from: since when, by the cold-end clock, its job runs."""
 
     line: str
@@ -68,7 +69,8 @@ def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
 
 @dataclass(frozen=True)
 class Heard:
-    """What the stations last said, from which their states follow at any later moment. newest: of all counts; windows: by station, the end of its last one;
+    """What the stations last said, from which their states follow at any later moment. newest: of all counts; windows:
+    by station, the end of its last one;
     otherwise: by station without windows, by feed, until when."""
 
     newest: datetime | None
@@ -81,7 +83,9 @@ class Heard:
 
 
 def heard(reader: Reader, plant: Plant, now: datetime, at: datetime | None = None) -> Heard:
-    """What came last of each station, looked for no further back than LOOK_BACK before the newest count, or before `at`."""
+    """What came last of each station, looked for no further back than LOOK_BACK before the newest count, or before
+    `at`.
+    """
     newest = newest_count(reader)
     since = (at or newest or now) - LOOK_BACK
     rows = reader.ask("last_windows", from_time=since)
@@ -97,7 +101,9 @@ def stations_alive(reader: Reader, plant: Plant, now: datetime, at: datetime | N
 def heard_otherwise(
     reader: Reader, plant: Plant, windows: Collection[str], since: datetime
 ) -> dict[str, dict[str, datetime]]:
-    """What the stations that are not among `windows` send instead of counts by window since a moment: by station and feed, until when."""
+    """What the stations that are not among `windows` send instead of counts by window since a moment: by station and
+    feed, until when.
+    """
     silent = [station for station in plant.stations if station not in windows]
     told: dict[str, dict[str, datetime]] = {}
     for row in reader.ask("heard_otherwise", from_time=since, stations=silent).iter_rows(named=True) if silent else ():

@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.packing import BY_FLOW, BY_LABEL, INSTANT, begun, instant
 from pipelines.plant.works import Plant
 
@@ -17,7 +17,9 @@ REACH = timedelta(hours=12)  # about a window: labels before it, and of pallets 
 
 
 def pallets_of_line(reader: Reader, plant: Plant, line: str, from_time: datetime, to_time: datetime) -> pl.DataFrame:
-    """The pallets that a line filled at any time of a window, with `begin`: how their beginnings are known (`measures.packing.begun`)."""
+    """The pallets that a line filled at any time of a window, with `begin`: how their beginnings are known
+    (`measures.packing.begun`).
+    """
     rows = reader.ask("pallets_of_line", line=line, from_time=from_time - REACH, to_time=to_time + REACH)
     marked = rows.filter(instant())
     passed = _passed(reader, plant, line, marked, rows)
@@ -26,7 +28,9 @@ def pallets_of_line(reader: Reader, plant: Plant, line: str, from_time: datetime
 
 
 def _passed(reader: Reader, plant: Plant, line: str, marked: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
-    """What passed the last station up to the labels that say nothing of a beginning; nothing is read where every pallet has one."""
+    """What passed the last station up to the labels that say nothing of a beginning; nothing is read where every pallet
+    has one.
+    """
     stations = plant.stations_of(line)
     if marked.is_empty() or not stations:
         return pl.DataFrame(schema={"window_start": rows["packed_to"].dtype, "window_s": pl.Int64, "passed": pl.Int64})
@@ -52,8 +56,9 @@ def inferred_words(line: str, ways: Sequence[str]) -> list[str]:
     if not labels + flow:
         return []
     return [
-        f"line {line}: {labels + flow} of {len(ways)} pallets came with the moment of their label alone; when they were begun is inferred: "
-        f"{labels} from the label of the same item before them, {flow} from their units and what passed the last station"
+        f"line {line}: {labels + flow} of {len(ways)} pallets came with the moment of their label alone; when they "
+        f"were begun is inferred: {labels} from the label of the same item before them, {flow} from their units and "
+        "what passed the last station"
     ]
 
 

@@ -9,7 +9,7 @@ import polars as pl
 from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.mould_places import with_cavity, with_formed
 from pipelines.measures.pareto.ranking import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.signals.baseline import PAST_HOURS
@@ -72,7 +72,9 @@ def job_began(reader: Reader, plant: Plant, line: str, at: datetime) -> datetime
 
 
 def _past(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[pl.DataFrame | None, datetime | None]:
-    """What the line's own past leads one to expect in a window, and since when it counts; None unless it covers the window."""
+    """What the line's own past leads one to expect in a window, and since when it counts; None unless it covers the
+    window.
+    """
     told = reader.ask("expected_of_line", line=line, from_time=span.start, to_time=span.end)
     hours = told["hours"].max() if told.height else 0.0
     if not isinstance(hours, float) or hours < 0.95 * span.seconds / 3600:

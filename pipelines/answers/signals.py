@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.lehr.lehr_time import LehrTime, crossing, lehr_by_hour, lehr_frame, lehr_of_hours
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.signals import Found, follow_lines, line_counts
@@ -20,7 +20,7 @@ from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
 from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 PAST = timedelta(hours=PAST_HOURS)
 LEAD = timedelta(hours=12)  # followed before what is asked for, so that signals open then are known
@@ -31,7 +31,9 @@ NOTHING_CAME = "nothing came: no count reaches into this time, and nothing of it
 
 @dataclass(frozen=True)
 class LineFrames:
-    """What the ledger has of a line for following it: calls, ware, mould stays, jobs, the logs, and its lehr times by hour."""
+    """What the ledger has of a line for following it: calls, ware, mould stays, jobs, the logs, and its lehr times by
+    hour.
+    """
 
     calls: pl.DataFrame
     ware: pl.DataFrame
@@ -43,7 +45,9 @@ class LineFrames:
 
 @dataclass(frozen=True)
 class LineHour:
-    """One line at the end of an hour: signals open or just closed, what was expected by place and by cell, what could not be judged."""
+    """One line at the end of an hour: signals open or just closed, what was expected by place and by cell, what could
+    not be judged.
+    """
 
     line: str
     hour: datetime
@@ -93,7 +97,8 @@ def follow_furnace(
 ) -> Iterator[tuple[dict[str, LineFrames], list[LineHour]]]:
     """The lines of a furnace hour by hour over `asked`; the hours of `lead` before it are followed and not given out.
 
-    whole: with critical calls, expectations and doubts of every hour; else with the excesses alone, each where it was closed or in the last hour.
+    whole: with critical calls, expectations and doubts of every hour; else with the excesses alone, each where it was
+    closed or in the last hour.
     """
     start = asked.start - lead - PAST
     window = Span(start, asked.end)
@@ -154,7 +159,8 @@ def _line_hour(
 
 
 def answer_signals(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[Signal]:
-    """The signals of [span.start, span.end) as they stand at its end: open in it or closed in it, the most harmful first.
+    """The signals of [span.start, span.end) as they stand at its end: open in it or closed in it, the most harmful
+    first.
 
     Followed anew from the minutes, at any minute; names and acknowledgements are those of the signals already kept.
     WrongUse for an unknown line.
@@ -194,20 +200,28 @@ def _has_lehr(reader: Reader, plant: Plant, furnace: str, span: Span) -> bool:
 
 
 def kept_signals(reader: Reader, start: datetime, end: datetime, lines: Sequence[str] | None = None) -> list[Signal]:
-    """Signals as they last stood in the hours of [start, end), as the intakes kept them; of all lines unless told otherwise."""
+    """Signals as they last stood in the hours of [start, end), as the intakes kept them; of all lines unless told
+    otherwise.
+    """
     rows = reader.ask("signals_at", from_time=start, to_time=end)
     mine = rows if lines is None else rows.filter(pl.col("line").is_in(lines))
     return [Signal.model_validate_json(text) for text in mine["told"]]
 
 
 def named_as_kept(signals: Sequence[Signal], kept: Sequence[Signal]) -> list[Signal]:
-    """The signals under the names they were first kept with: same line and defect, places that share something, times that overlap."""
+    """The signals under the names they were first kept with: same line and defect, places that share something, times
+    that overlap.
+    """
     told, used = [], set()
     for one in sorted(signals, key=lambda s: s.raised):
         same = [
-            k for k in kept
-            if k.kind == one.kind and (k.line, k.defect) == (one.line, one.defect) and k.id not in used and _overlaps(k, one)
-        ]  # fmt: skip
+            k
+            for k in kept
+            if k.kind == one.kind
+            and (k.line, k.defect) == (one.line, one.defect)
+            and k.id not in used
+            and _overlaps(k, one)
+        ]
         best = min(same, key=lambda k: (k.id != one.id, abs(k.raised - one.raised)), default=None)
         used.add(best.id if best else one.id)
         told.append(
@@ -230,13 +244,17 @@ def with_notes(reader: Reader, signals: Sequence[Signal]) -> list[Signal]:
     rows = reader.ask("acknowledgements_of")
     last = {row["signal"]: row for row in rows.iter_rows(named=True)}
     return [
-        one if one.id not in last else one.model_copy(
+        one
+        if one.id not in last
+        else one.model_copy(
             update={
-                "acknowledged_by": last[one.id]["by_whom"], "acknowledged_at": last[one.id]["acknowledged_at"], "note": last[one.id]["note"],
+                "acknowledged_by": last[one.id]["by_whom"],
+                "acknowledged_at": last[one.id]["acknowledged_at"],
+                "note": last[one.id]["note"],
             }
         )
         for one in signals
-    ]  # fmt: skip
+    ]
 
 
 def ranked(signals: Sequence[Signal]) -> list[Signal]:

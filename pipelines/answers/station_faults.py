@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.answers.pareto import placed_counts, spans_of_line
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.station_faults import (
     MINUTE,
     StationFault,
@@ -27,8 +27,10 @@ LEAST_READ = 3  # containers: a number read once or twice says nothing
 
 
 def answer_station_faults(reader: Reader, plant: Plant, span: Span, lines: Sequence[str] = ()) -> list[StationFault]:
-    """What of a window cannot be right: clocks against arrival and neighbours, stations that stand still, counts against the order of stations, moulds
-    that are not fitted. Found and said, never corrected here: who may correct a clock or a log decides."""
+    """What of a window cannot be right: clocks against arrival and neighbours, stations that stand still, counts
+    against the order of stations, moulds that are not fitted. Found and said, never corrected here: who may correct a
+    clock or a log decides.
+    """
     told = [fault for line in lines or plant.lines for fault in _of_line(reader, plant, line, span)]
     return sorted(told, key=lambda one: (not one.certain, one.line, one.station, one.since))
 
@@ -56,16 +58,26 @@ def _of_line(reader: Reader, plant: Plant, line: str, span: Span) -> list[Statio
 
 
 def _ahead(reader: Reader, line: str, span: Span) -> list[StationFault]:
-    """Windows that ended after their file was received: the station's clock, or this computer's, is ahead by at least so much."""
+    """Windows that ended after their file was received: the station's clock, or this computer's, is ahead by at least
+    so much.
+    """
     rows = reader.ask("arrival_leads", line=line, from_time=span.start, to_time=span.end)
     return [
         StationFault(
-            line, row["station"], "ahead of arrival", span.start, span.end, True,
-            f"{row['station']} sent windows that end {row['lead_s'] / 60:.0f} min after {row['file']} was received: its clock is ahead by at least that, or this computer's is behind",
-            minutes=row["lead_s"] / 60, size=float(row["files"]),
+            line,
+            row["station"],
+            "ahead of arrival",
+            span.start,
+            span.end,
+            True,
+            f"{row['station']} sent windows that end {row['lead_s'] / 60:.0f} min after {row['file']} was received: "
+            "its clock is ahead by at least that, or this computer's is behind",
+            minutes=row["lead_s"] / 60,
+            size=float(row["files"]),
         )
-        for row in rows.iter_rows(named=True) if row["lead_s"] > 60
-    ]  # fmt: skip
+        for row in rows.iter_rows(named=True)
+        if row["lead_s"] > 60
+    ]
 
 
 def _steps(plant: Plant, line: str, off: set[str]) -> list[tuple[int, list[str]]]:
@@ -77,7 +89,9 @@ def _steps(plant: Plant, line: str, off: set[str]) -> list[tuple[int, list[str]]
 
 
 def _totals(plant: Plant, line: str, windows: pl.DataFrame, span: Span) -> dict[str, tuple[int, int, float]]:
-    """Inspected, rejected and cover of each station, without the ware that was put on again at it: what passes stays what passes."""
+    """Inspected, rejected and cover of each station, without the ware that was put on again at it: what passes stays
+    what passes.
+    """
     sums = windows.group_by("station").agg(pl.col("inspected", "rejected", "refed").sum(), pl.col("window_s").sum())
     rows = {row["station"]: row for row in sums.iter_rows(named=True)}
     put_on: dict[str, int] = {}
@@ -89,10 +103,12 @@ def _totals(plant: Plant, line: str, windows: pl.DataFrame, span: Span) -> dict[
         before = here
     return {
         station: (
-            row["inspected"] - put_on.get(station, 0), row["rejected"] - put_on.get(station, 0), row["window_s"] / span.seconds,
+            row["inspected"] - put_on.get(station, 0),
+            row["rejected"] - put_on.get(station, 0),
+            row["window_s"] / span.seconds,
         )
         for station, row in rows.items()
-    }  # fmt: skip
+    }
 
 
 def _not_fitted(reader: Reader, plant: Plant, line: str, span: Span) -> list[StationFault]:
@@ -120,7 +136,9 @@ def _not_fitted(reader: Reader, plant: Plant, line: str, span: Span) -> list[Sta
 
 
 def _doubled(ware: pl.DataFrame, spans: pl.DataFrame) -> pl.Expr:
-    """Numbers that the log has on the line at all: they have no place only because two places had them, or by minutes of the lehr time."""
+    """Numbers that the log has on the line at all: they have no place only because two places had them, or by minutes
+    of the lehr time.
+    """
     return pl.col("mould").is_in(spans["number"].unique().to_list())
 
 

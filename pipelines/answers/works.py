@@ -24,7 +24,8 @@ class WorksPart:
 
 @dataclass(frozen=True)
 class WorksRow:
-    """One bar over all works. rate = calls / ware of all lines; low, high: 95 % interval of the count alone (Garwood), over ware: what differs between works is seen beside it.
+    """One bar over all works. rate = calls / ware of all lines; low, high: 95 % interval of the count alone (Garwood),
+    over ware: what differs between works is seen beside it.
 
     works: by works, calls, ware and rate.
     """
@@ -40,7 +41,9 @@ class WorksRow:
 
 
 def joined(parts: Sequence[WorksPart], by: str) -> list[WorksRow]:
-    """The bars of all works: critical first, then by calls. A defect is joined by its name, since each works has codes of its own."""
+    """The bars of all works: critical first, then by calls. A defect is joined by its name, since each works has codes
+    of its own.
+    """
     ware: dict[str, int] = {}
     calls: dict[str, dict[str, int]] = {}
     severity: dict[str, str | None] = {}
@@ -78,7 +81,10 @@ def told_works(rows: Sequence[WorksRow], by: str, start: str, end: str) -> dict[
         "to": end,
         "by": by,
         "rows": [
-            {**{k: v for k, v in vars(row).items() if k != "works"}, "works": {n: {"calls": c, "ware": w, "rate": r} for n, (c, w, r) in row.works.items()}}
+            {
+                **{k: v for k, v in vars(row).items() if k != "works"},
+                "works": {n: {"calls": c, "ware": w, "rate": r} for n, (c, w, r) in row.works.items()},
+            }
             for row in rows
         ],
-    }  # fmt: skip
+    }

@@ -26,6 +26,18 @@ if TYPE_CHECKING:
     from sample_feeds.simulator import Plan, Simulated
 
 
+def _traced(opened: OpenSite, complaint: str) -> tuple[Path, Path]:
+    """Pages of a complaint's trace: the works' own, and the one for the customer."""
+    from pipelines.answers.trace.answer import Question, answer_trace
+    from pipelines.jobs.traces import write_trace
+
+    with opened.ledger.reading() as reader:
+        trace = answer_trace(reader, opened.known, Question(complaint=complaint))
+    pages = write_trace(opened, trace)
+    typer.echo(f"Complaint {complaint} traced.\n")
+    return pages
+
+
 def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     """Make, take in, close, trace, and say which pages to open. WrongUse for a folder that is no former demo."""
     from pipelines.flows.run import call_flow, shown_progress
@@ -43,25 +55,25 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     with shown_progress("files") as progress:
         report, hours = call_flow("intake", opened, progress=progress)
     typer.echo(
-        f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and {report.files_refused} files set aside on purpose."
+        f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and "
+        f"{report.files_refused} files set aside on purpose."
     )
     with shown_progress("days") as progress:
         closed = call_flow("close", opened, progress=progress)
     typer.echo(f"{len(closed)} production days closed.")
-    from pipelines.answers.trace.answer import Question, answer_trace
-    from pipelines.jobs.traces import write_trace
     from pipelines.reports.all_reports import laboratory_address, weights_address
 
-    number = simulated.feeds["complaints"]["complaint"][0]
-    with opened.ledger.reading() as reader:
-        told = answer_trace(reader, opened.known, Question(complaint=number))
-    trace_path, outer = write_trace(opened, told)
-    typer.echo(f"Complaint {number} traced.\n\nOpen these pages in a browser:")
+    trace_path, outer = _traced(opened, simulated.feeds["complaints"]["complaint"][0])
+    typer.echo("Open these pages in a browser:")
     pages = {
-        "all pages": site.reports / "index.html", "the newest hour": hours[-1], "the last day": closed[-1].page,
-        "weights, a line": site.reports / weights_address(closed[-1].day, DRIFTING[0]), "the laboratory": site.reports / laboratory_address(closed[-1].day, LIGHTER_GLASS[0]),
-        "the trace": trace_path, "for the customer": outer,
-    }  # fmt: skip
+        "all pages": site.reports / "index.html",
+        "the newest hour": hours[-1],
+        "the last day": closed[-1].page,
+        "weights, a line": site.reports / weights_address(closed[-1].day, DRIFTING[0]),
+        "the laboratory": site.reports / laboratory_address(closed[-1].day, LIGHTER_GLASS[0]),
+        "the trace": trace_path,
+        "for the customer": outer,
+    }
     typer.echo("\n".join(f"  {what:<16} {path}" for what, path in pages.items()))
     typer.echo(
         f"\nThen ask: coldledger feeds --site {root}\nOr see it all in a browser: coldledger serve --site {root}"
@@ -79,8 +91,9 @@ def _founded(root: Path, days: int, settings: Settings) -> tuple[OpenSite, datet
 
 
 def _lived(plan: Plan) -> Simulated:
-    """The invented works as it would be met: some ware breaks unseen, every meter errs; on the last day one station counts short, another overlooks a defect, a gob grows
-    heavier, and a furnace's glass has become lighter."""
+    """The invented works as it would be met: some ware breaks unseen, every meter errs; on the last day one station
+    counts short, another overlooks a defect, a gob grows heavier, and a furnace's glass has become lighter.
+    """
     from sample_feeds.simulator import DensityStep, Dimmed, GobDrift, PlannedLie, misread, simulate, with_states
 
     plan.broken = 0.0003

@@ -21,7 +21,9 @@ def deployments(
     ] = None,
     site: SiteOption = None,
 ) -> None:
-    """Intake, close and rebuild as deployments on the Prefect server that PREFECT_API_URL names, with the schedules of works.toml."""
+    """Intake, close and rebuild as deployments on the Prefect server that PREFECT_API_URL names, with the schedules of
+    works.toml.
+    """
     from pipelines.flows.deployments import as_text, register, wanted
 
     opened = open_here(site)
@@ -31,12 +33,14 @@ def deployments(
         except OSError as error:
             raise SiteError(f"{write} cannot be written ({error.strerror})") from error
         typer.echo(
-            f"Wrote {len(wanted(opened))} deployments to {write}; register them with `prefect deploy --all --prefect-file {write}`."
+            f"Wrote {len(wanted(opened))} deployments to {write}; register them with `prefect deploy --all "
+            f"--prefect-file {write}`."
         )
         return
     for one in register(opened, pool):
         when = f"at {one.cron} by the clock of {opened.plant.works.timezone}" if one.cron else "by hand"
         typer.echo(f"{one.address}: {when}, work pool {pool}")
     typer.echo(
-        f"Workers: `prefect worker start --pool {pool}` where {opened.site.root} is. `coldledger serve` of the same site does not run beside them."
+        f"Workers: `prefect worker start --pool {pool}` where {opened.site.root} is. `coldledger serve` of the same "
+        "site does not run beside them."
     )

@@ -92,7 +92,9 @@ def doubts(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than before, moulds that are not fitted."""
+    """Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than
+    before, moulds that are not fitted.
+    """
     from pipelines.answers.pareto import check_line
     from pipelines.answers.station_faults import answer_station_faults
     from pipelines.reports.terminal.trial import show_station_faults
@@ -117,7 +119,9 @@ def try_(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """Show what a file would become before anything is kept; for an unknown file, propose a [[mapping]] and say what is missing."""
+    """Show what a file would become before anything is kept; for an unknown file, propose a [[mapping]] and say what is
+    missing.
+    """
     from pipelines.intake.foreign.try_or_propose import trial_of
     from pipelines.reports.terminal.trial import show_proposal, show_tried, told_trial
 
@@ -136,7 +140,9 @@ def listen(
     log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",
     site: SiteOption = None,
 ) -> None:
-    """Hear live stations by way of an MQTT broker and write what they say into the inbox; Ctrl-C or SIGTERM ends it. Needs the extra `mqtt`."""
+    """Hear live stations by way of an MQTT broker and write what they say into the inbox; Ctrl-C or SIGTERM ends it.
+    Needs the extra `mqtt`.
+    """
     import signal
 
     from pipelines import logs

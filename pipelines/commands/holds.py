@@ -14,7 +14,8 @@ from pipelines.reports.terminal.table import Format
 holds_app = typer.Typer(
     invoke_without_command=True,
     rich_markup_mode=None,
-    help="What is held, why, since when, by whom; place, confirm, extend, release, scrap. Nothing is ever removed from the history.",
+    help="What is held, why, since when, by whom; place, confirm, extend, release, scrap. Nothing is ever removed "
+    "from the history.",
 )
 NameArgument = Annotated[str, typer.Argument(metavar="HOLD", help="Name of the hold, such as H-0001.")]
 PalletsOption = Annotated[
@@ -111,7 +112,9 @@ def plan(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """What to look at before a hold is released: ISO 2859-1 single sampling, and which inspection its switching rules call for."""
+    """What to look at before a hold is released: ISO 2859-1 single sampling, and which inspection its switching rules
+    call for.
+    """
     from pipelines.answers.holds import plans_of_hold
     from pipelines.reports.terminal.trace import show_plans
 
@@ -150,7 +153,8 @@ def _decide(
             if one.pallet in told.pallets and one.hold != told.hold and one.state == "held"
         ]
     typer.echo(
-        f"{told.hold}: {', '.join(told.pallets)} {now[0].state if now else ''} by {told.by}. The warehouse must be told: this command moves nothing."
+        f"{told.hold}: {', '.join(told.pallets)} {now[0].state if now else ''} by {told.by}. The warehouse must be "
+        "told: this command moves nothing."
     )
     for one in now:
         if one.disagrees:

@@ -30,12 +30,15 @@ def backup(
     ] = 14,
     site: SiteOption = None,
 ) -> None:
-    """Copy the site while it is in use: the ledger, works.toml, people and acts, and what of the archive is new; the copy is read whole."""
+    """Copy the site while it is in use: the ledger, works.toml, people and acts, and what of the archive is new; the
+    copy is read whole.
+    """
     from pipelines.jobs.backup import back_up
 
     told = back_up(open_here(site), to, keep, _say)
     typer.echo(
-        f"{told.folder}: {sum(told.rows.values()):,} rows read whole; {told.new_files} new of {told.files} files of the archive. `coldledger restore --from {to}` makes a site of it."
+        f"{told.folder}: {sum(told.rows.values()):,} rows read whole; {told.new_files} new of {told.files} files of "
+        f"the archive. `coldledger restore --from {to}` makes a site of it."
     )
 
 
@@ -48,7 +51,8 @@ def restore(
 
     used = restore_site(source, to, _say)
     typer.echo(
-        f"Made {to} from {used.name}. Look: `coldledger check --site {to}`; files that came after that copy are in its archive: `coldledger rebuild --from-archive --site {to}` takes them in."
+        f"Made {to} from {used.name}. Look: `coldledger check --site {to}`; files that came after that copy are in "
+        f"its archive: `coldledger rebuild --from-archive --site {to}` takes them in."
     )
 
 
@@ -63,7 +67,9 @@ def check(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """Whether the site is whole: balances of the ledger, hashes of the archive, rows against files. Ends with 1 where something is not."""
+    """Whether the site is whole: balances of the ledger, hashes of the archive, rows against files. Ends with 1 where
+    something is not.
+    """
     from pipelines.jobs.check import check_site
 
     told = check_site(open_here(site), rows, _say)
@@ -98,13 +104,16 @@ def rollup(
     ],
     site: SiteOption = None,
 ) -> None:
-    """Roll old minutes of counts into hours; traces and Paretos of then are by the hour from now on. The files stay in the archive."""
+    """Roll old minutes of counts into hours; traces and Paretos of then are by the hour from now on. The files stay in
+    the archive.
+    """
     from pipelines.jobs.rollup import roll_up
 
     done = roll_up(open_here(site), day_of(before), _say)
     minutes, hours = sum(one.before for one in done), sum(one.after for one in done)
     typer.echo(
-        f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives the room back to the disk."
+        f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives "
+        "the room back to the disk."
     )
 
 
@@ -239,7 +248,8 @@ def from_archive(site: Path | None) -> None:
     )
     if told.before is not None:
         typer.echo(
-            f"The ledger of before is {told.before.name}; remove it when this one is right. Signals and pages: `coldledger rebuild --from DAY --to DAY`."
+            f"The ledger of before is {told.before.name}; remove it when this one is right. Signals and pages: "
+            "`coldledger rebuild --from DAY --to DAY`."
         )
     for text in told.unreadable:
         typer.echo(text, err=True)

@@ -30,7 +30,9 @@ def weights(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """Weights by mould against limits and their own past: capability, drift of gob positions, correction at the feeder, giveaway."""
+    """Weights by mould against limits and their own past: capability, drift of gob positions, correction at the feeder,
+    giveaway.
+    """
     from pipelines.answers.weights.answer import answer_weights
     from pipelines.reports.terminal.laboratory import show_weights
 
@@ -48,7 +50,9 @@ def lab(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """The laboratory's day: capacity, density, temper numbers and samples against their limits, and the checks that were missed."""
+    """The laboratory's day: capacity, density, temper numbers and samples against their limits, and the checks that
+    were missed.
+    """
     from pipelines.answers.laboratory.answer import answer_laboratory
     from pipelines.reports.terminal.laboratory import show_laboratory
 

@@ -35,7 +35,8 @@ DaskOption = Annotated[
     str | None,
     typer.Option(
         "--dask",
-        help="Work on Dask: the scheduler's address (tcp://...), or `local` for two workers here. Needs the extra `dask`.",
+        help="Work on Dask: the scheduler's address (tcp://...), or `local` for two workers here. Needs the extra "
+        "`dask`.",
     ),
 ]
 DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]

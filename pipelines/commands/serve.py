@@ -39,7 +39,8 @@ def serve(
         str,
         typer.Option(
             "--address",
-            help="What a reverse proxy shows the pages as, such as https://ledger.works.example; people must sign in then.",
+            help="What a reverse proxy shows the pages as, such as https://ledger.works.example; people must sign in "
+            "then.",
         ),
     ] = "",
     log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",

@@ -30,7 +30,8 @@ def trace(
         str | None,
         typer.Option(
             "--propose",
-            help="Propose a hold: fewest (units that cover 95 %) or all (everything possible). It holds nothing until confirmed.",
+            help="Propose a hold: fewest (units that cover 95 %) or all (everything possible). It holds nothing until "
+            "confirmed.",
         ),
     ] = None,
     report: Annotated[
@@ -42,7 +43,9 @@ def trace(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """From what is in hand to cavities, evidence and pallets to hold; with a report for the file and one for the customer."""
+    """From what is in hand to cavities, evidence and pallets to hold; with a report for the file and one for the
+    customer.
+    """
     from pipelines.answers.trace.answer import Question, answer_trace
     from pipelines.reports.terminal.trace import show_trace
 
@@ -71,7 +74,8 @@ def trace(
         one = proposed(opened, told, propose == "all", path)
         write_index(opened)
         typer.echo(
-            f"{one.hold}: {len(one.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger holds confirm {one.hold}`.",
+            f"{one.hold}: {len(one.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger holds "
+            f"confirm {one.hold}`.",
             err=format is not Format.table,
         )
 
@@ -85,7 +89,9 @@ def trust(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """How far a station's word can be taken: detection by challenges, and the ware that no good challenge vouches for."""
+    """How far a station's word can be taken: detection by challenges, and the ware that no good challenge vouches
+    for.
+    """
     from pipelines.answers.trace.trust import answer_trust
     from pipelines.reports.terminal.trust import show_trust
 

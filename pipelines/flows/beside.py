@@ -1,4 +1,6 @@
-"""The run history's server beside a command, where none is served: it ends with the command however that ends, and nothing is heard of it."""
+"""The run history's server beside a command, where none is served: it ends with the command however that ends, and
+nothing is heard of it.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,9 @@ PATIENCE_S = 5.0  # from the command's end to that of a server which has somethi
 
 
 def put_beside() -> None:
-    """Have Prefect begin the server that it starts for a process in this way. Its own hears every Ctrl-C of the terminal and outlives a command that is killed."""
+    """Have Prefect begin the server that it starts for a process in this way. Its own hears every Ctrl-C of the
+    terminal and outlives a command that is killed.
+    """
     from prefect.server.api.server import SubprocessASGIServer
 
     server: Any = SubprocessASGIServer()  # one a process; Prefect asks for the same
@@ -25,7 +29,9 @@ def put_beside() -> None:
 
 
 def _begin(port: int) -> subprocess.Popen[bytes]:
-    """A session of its own: signals to the command's group are not for it. Its standard input ends with this process."""
+    """A session of its own: signals to the command's group are not for it. Its standard input ends with this
+    process.
+    """
     from prefect.settings import get_current_settings
 
     told = get_current_settings().to_environment_variables(exclude_unset=True)
@@ -49,9 +55,13 @@ def main() -> None:
     import uvicorn
 
     uvicorn.run(
-        "prefect.server.api.server:create_app", factory=True, host="127.0.0.1", port=int(sys.argv[1]),
-        log_level="error", lifespan="on",
-    )  # fmt: skip
+        "prefect.server.api.server:create_app",
+        factory=True,
+        host="127.0.0.1",
+        port=int(sys.argv[1]),
+        log_level="error",
+        lifespan="on",
+    )
 
 
 def _end_with_parent() -> None:

@@ -21,7 +21,9 @@ from pipelines.site.folder import OpenSite, open_site
 
 @dataclass
 class Outcome:
-    """What a run did, in words. state: done, needs a person, failed, busy. days: production days that a close closed."""
+    """What a run did, in words. state: done, needs a person, failed, busy. days: production days that a close
+    closed.
+    """
 
     state: str
     told: str
@@ -83,7 +85,9 @@ def _end(opened: OpenSite, days: list[date]) -> Outcome:
 
 
 def main(argv: list[str]) -> None:
-    """`FLOW SITE [DAY …]`: run it and write the outcome to standard output. Ends at once when who began it does: its standard input ends then."""
+    """`FLOW SITE [DAY …]`: run it and write the outcome to standard output. Ends at once when who began it does: its
+    standard input ends then.
+    """
     logs.start()
     logging.getLogger().setLevel(logging.WARNING)
     threading.Thread(target=_end_with_parent, daemon=True).start()

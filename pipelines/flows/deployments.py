@@ -1,7 +1,9 @@
-"""The flows as deployments on a works' own Prefect server: its scheduler wakes them, its workers run them, its history keeps them.
+"""The flows as deployments on a works' own Prefect server: its scheduler wakes them, its workers run them, its history
+keeps them.
 
-Instead of `coldledger serve`, never beside it for one site: two schedulers that wake the same flows only wait for each other's locks. A flow that runs
-already is not begun a second time. The worker runs where the site's folder is, with this program installed.
+Instead of `coldledger serve`, never beside it for one site: two schedulers that wake the same flows only wait for each
+other's locks. A flow that runs already is not begun a second time. The worker runs where the site's folder is, with
+this program installed.
 """
 
 from __future__ import annotations
@@ -39,14 +41,28 @@ def wanted(opened: OpenSite) -> list[Wanted]:
     site, plant = str(opened.site.root), opened.plant
     name = "".join(c if c.isalnum() or c in "-_" else "-" for c in opened.site.root.name) or "site"
     return [
-        Wanted("intake", name, intake_cron(plant), {"site": site}, "Takes the inbox in, refreshes what it touched, writes the hour's pages."),
-        Wanted("close", name, close_cron(plant), {"site": site}, "Closes every production day that is over and was not closed since its last feed."),
+        Wanted(
+            "intake",
+            name,
+            intake_cron(plant),
+            {"site": site},
+            "Takes the inbox in, refreshes what it touched, writes the hour's pages.",
+        ),
+        Wanted(
+            "close",
+            name,
+            close_cron(plant),
+            {"site": site},
+            "Closes every production day that is over and was not closed since its last feed.",
+        ),
         Wanted("rebuild", name, None, {"site": site}, "Computes production days again; needs first and last."),
-    ]  # fmt: skip
+    ]
 
 
 def intake_cron(plant: Plant) -> str:
-    """Every hour at the minute set; where files are taken in as they come, every NEW_FILE_MIN minutes, that one among them."""
+    """Every hour at the minute set; where files are taken in as they come, every NEW_FILE_MIN minutes, that one among
+    them.
+    """
     minute = plant.schedule.intake_minute
     if plant.schedule.on_new_file:
         return f"{minute % NEW_FILE_MIN}-59/{NEW_FILE_MIN} * * * *"
@@ -69,19 +85,24 @@ def as_text(opened: OpenSite, pool: str) -> str:
     zone = opened.plant.works.timezone
     rows = [
         {
-            "name": one.name, "description": one.description, "entrypoint": f"{ENTRY}.{one.flow}", "parameters": one.parameters,
-            "schedules": [{"cron": one.cron, "timezone": zone}] if one.cron else [], "work_pool": {"name": pool},
+            "name": one.name,
+            "description": one.description,
+            "entrypoint": f"{ENTRY}.{one.flow}",
+            "parameters": one.parameters,
+            "schedules": [{"cron": one.cron, "timezone": zone}] if one.cron else [],
+            "work_pool": {"name": pool},
             "concurrency_limit": {"limit": 1, "collision_strategy": "CANCEL_NEW"},
         }
         for one in wanted(opened)
-    ]  # fmt: skip
+    ]
     return str(
         yaml.safe_dump({"name": "coldledger", "pull": None, "deployments": rows}, sort_keys=False, allow_unicode=True)
     )
 
 
 def register(opened: OpenSite, pool: str) -> list[Wanted]:
-    """Make or renew the deployments on the server that PREFECT_API_URL names, and the work pool where it is not there; what they are.
+    """Make or renew the deployments on the server that PREFECT_API_URL names, and the work pool where it is not there;
+    what they are.
 
     SiteError where no server is named or it does not answer.
     """

@@ -1,7 +1,9 @@
-"""The flows: they take a site's folder and plain values, so that any Prefect can start them. Each is a thin wrapper around plain functions.
+"""The flows: they take a site's folder and plain values, so that any Prefect can start them. Each is a thin wrapper
+around plain functions.
 
-Started by a command or by `coldledger serve`, a flow finds the site that is open already (`with_history`); started by a worker of a works' own
-Prefect, it opens the site itself. A schedule that starts one is only a wake-up call: what it does depends on what it finds.
+Started by a command or by `coldledger serve`, a flow finds the site that is open already (`with_history`); started by a
+worker of a works' own Prefect, it opens the site itself. A schedule that starts one is only a wake-up call: what it
+does depends on what it finds.
 """
 
 from __future__ import annotations

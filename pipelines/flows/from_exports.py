@@ -1,4 +1,6 @@
-"""Work from an export on a Dask engine: one flow run, whose tasks are parts of the jobs, because a task run for each would cost more than the job. Needs the extra `dask`."""
+"""Work from an export on a Dask engine: one flow run, whose tasks are parts of the jobs, because a task run for each
+would cost more than the job. Needs the extra `dask`.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,8 @@ def _fan(work: Callable[[Any], Any], jobs: Sequence[Any]) -> Iterator[Any]:
 
 
 def on_dask(address: str, ask: Callable[[Any], Any]) -> Any:
-    """Run `ask(fan)` with a fan that gives its jobs to a Dask scheduler. address: of the scheduler (tcp://...), or `local` for two workers here.
+    """Run `ask(fan)` with a fan that gives its jobs to a Dask scheduler. address: of the scheduler (tcp://...), or
+    `local` for two workers here.
 
     WrongUse without the extra, or where no scheduler answers.
     """

@@ -21,7 +21,9 @@ _LOG = logging.getLogger(__name__)
 
 
 def unreachable(address: str) -> str | None:
-    """Why the history's server at `address` cannot be reached; None where it can, or where none is named and one is started for the run."""
+    """Why the history's server at `address` cannot be reached; None where it can, or where none is named and one is
+    started for the run.
+    """
     if not address:
         return None
     try:
@@ -38,7 +40,9 @@ def _file(site: Site) -> Path:
 
 
 class Unnoted:
-    """A run without the history: how it went is kept in a line, to be noted later. What cannot be kept does not stop it."""
+    """A run without the history: how it went is kept in a line, to be noted later. What cannot be kept does not stop
+    it.
+    """
 
     def __init__(self, flow: str, begun: datetime, site: Site):
         self.flow, self.begun, self.site = flow, begun, site
@@ -74,7 +78,9 @@ def _lines(path: Path) -> list[str]:
 
 
 def note_later_runs(site: Site) -> int:
-    """Note in the history, which can be reached now, the runs that were done without it; how many. What fails is tried next time."""
+    """Note in the history, which can be reached now, the runs that were done without it; how many. What fails is tried
+    next time.
+    """
     path = _file(site)
     if not path.exists():
         return 0

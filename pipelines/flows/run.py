@@ -31,7 +31,9 @@ _QUIET = {
 
 
 def prepare(opened: OpenSite) -> None:
-    """Settings of the run history: kept in the site's own folder unless the environment says otherwise; nothing calls out."""
+    """Settings of the run history: kept in the site's own folder unless the environment says otherwise; nothing calls
+    out.
+    """
     home = opened.site.root / ".prefect"
     os.environ.setdefault("PREFECT_HOME", str(home))
     try:
@@ -84,8 +86,8 @@ def _kind_of(name: str, what: str) -> str:
 def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
     """Run a flow by name and give back its answer. LedgerBusy while the same flow runs already: none overlaps itself.
 
-    Where the run history cannot be reached, or fails on the way, the work is done all the same, each step once; that is said on the
-    error stream, and the run is noted in the history with a later one.
+    Where the run history cannot be reached, or fails on the way, the work is done all the same, each step once; that is
+    said on the error stream, and the run is noted in the history with a later one.
     """
     from pipelines.flows.steps import FLOWS, Steps, plainly
 
@@ -106,7 +108,8 @@ def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
                 raise
             away = f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}"
         typer.echo(
-            f"The run history cannot be reached ({away}); {name} works without it, and is noted there with a later run.",
+            f"The run history cannot be reached ({away}); {name} works without it, and is noted there with a later "
+            "run.",
             err=True,
         )
         run = Unnoted(name, begun, opened.site)

@@ -1,4 +1,6 @@
-"""The Prefect server that keeps the run history: on a loopback port of its own, without its web pages, asking nothing of any network."""
+"""The Prefect server that keeps the run history: on a loopback port of its own, without its web pages, asking nothing
+of any network.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +59,8 @@ def serve_history(port: int, environment: Mapping[str, str]) -> None:
 
 
 def end_unfinished(flows: list[str]) -> int:
-    """Say of runs of these flows that nothing runs any more, and that the history still has as begun, that they crashed; how many.
+    """Say of runs of these flows that nothing runs any more, and that the history still has as begun, that they
+    crashed; how many.
 
     To be called only while none of them runs: after a power cut a run would else stand as running for ever.
     """
@@ -80,7 +83,7 @@ def end_unfinished(flows: list[str]) -> int:
                 flow_filter=FlowFilter(name=FlowFilterName(any_=flows)),
                 flow_run_filter=FlowRunFilter(state=FlowRunFilterState(type=FlowRunFilterStateType(any_=open_states))),
                 limit=200,
-            )  # fmt: skip
+            )
             for run in found:
                 client.set_flow_run_state(run.id, Crashed(message="the process ended before the run did"), force=True)
             done += len(found)

@@ -1,4 +1,6 @@
-"""What the flows do, step by step, in plain functions: with the run history, or without it where it cannot be reached."""
+"""What the flows do, step by step, in plain functions: with the run history, or without it where it cannot be
+reached.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +36,9 @@ Caller = Callable[[str, Callable[..., Any], Sequence[Any]], Any]
 
 
 class Steps:
-    """The steps of one run, each done once whoever calls them: what a step gave is kept, so that a run whose history fails goes on behind it."""
+    """The steps of one run, each done once whoever calls them: what a step gave is kept, so that a run whose history
+    fails goes on behind it.
+    """
 
     def __init__(self) -> None:
         self.failed: BaseException | None = None
@@ -66,7 +70,9 @@ class Steps:
 
 
 def can_help(error: BaseException) -> bool:
-    """Whether a retry can help: where a file is locked or a share is away; never for a bad row, which is no failure at all."""
+    """Whether a retry can help: where a file is locked or a share is away; never for a bad row, which is no failure at
+    all.
+    """
     if isinstance(error, SiteError) and not isinstance(error, LedgerBusy):
         return isinstance(error.__cause__, OSError)
     return isinstance(error, LedgerBusy | OSError)
@@ -121,7 +127,9 @@ def close(step: Steps, opened: OpenSite, day: date | None = None, progress: Prog
 
 
 def rebuild(step: Steps, opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
-    """Compute days again from what was taken in, and write all their pages again; after a stop it goes on where it was."""
+    """Compute days again from what was taken in, and write all their pages again; after a stop it goes on where it
+    was.
+    """
     told: list[Rebuilt] = step("rebuild production days", rebuild_days, opened, first, last, progress)
     return told
 
@@ -145,7 +153,9 @@ def in_words(name: str, answer: Any) -> str:
 def write_hours(
     opened: OpenSite, hours: list[tuple[str, datetime]], checked: list[Job], progress: Progress | None
 ) -> list[Path]:
-    """The hour pages of what was touched, the newest weight and laboratory pages, and the index; the paths of the hour pages."""
+    """The hour pages of what was touched, the newest weight and laboratory pages, and the index; the paths of the hour
+    pages.
+    """
     paths = write_hour_pages(opened, hours, progress) if hours else []
     write_laboratory_pages(opened, checked)
     write_index(opened)

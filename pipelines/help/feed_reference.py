@@ -56,8 +56,10 @@ def limits(feed: Feed, name: str) -> str:
 def describe_feeds() -> str:
     """The whole reference as text."""
     parts = [
-        "FEEDS\n\nA file lies in inbox/ as <feed>.<anything>.<csv|csv.gz|parquet|jsonl>. CSV is UTF-8 with commas and a header line;"
-        "\ncolumns come in any order. A writer makes it under a name that begins with . or ends in .part, and renames it when whole.\n"
+        "FEEDS\n\nA file lies in inbox/ as <feed>.<anything>.<csv|csv.gz|parquet|jsonl>. CSV is UTF-8 with commas "
+        "and a header line;"
+        "\ncolumns come in any order. A writer makes it under a name that begins with . or ends in .part, and "
+        "renames it when whole.\n"
     ]
     for feed in described():
         parts.append(

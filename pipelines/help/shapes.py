@@ -12,8 +12,13 @@ from schemas import laboratory, quality, results, weights
 from schemas.results import Result
 
 _WORDS: dict[Any, str] = {
-    str: "text", int: "whole number", float: "number", bool: "true or false", date: "day", datetime: "time in UTC",
-}  # fmt: skip
+    str: "text",
+    int: "whole number",
+    float: "number",
+    bool: "true or false",
+    date: "day",
+    datetime: "time in UTC",
+}
 
 
 def shapes() -> dict[str, type[Result]]:

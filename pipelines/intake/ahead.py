@@ -21,7 +21,9 @@ T = TypeVar("T", bound=Sized)
 
 
 def read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[T]]) -> Iterator[tuple[Arrival, list[T]]]:
-    """Each file, in order, with what `read` gives for it. A file counts by its size until it is read, then by what it takes: packed files can grow a thousandfold."""
+    """Each file, in order, with what `read` gives for it. A file counts by its size until it is read, then by what it
+    takes: packed files can grow a thousandfold.
+    """
     waiting: deque[tuple[Arrival, Future[list[T]]]] = deque()
     with ThreadPoolExecutor(2) as pool:
         for arrival in arrivals:

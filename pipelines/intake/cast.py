@@ -40,7 +40,9 @@ class BadCell(ValueError):
 
 @dataclass(frozen=True)
 class Reading:
-    """What is needed to read cells: the plant, the latest moment believed, the zone of times without offset, and until when minutes were rolled into hours."""
+    """What is needed to read cells: the plant, the latest moment believed, the zone of times without offset, and until
+    when minutes were rolled into hours.
+    """
 
     plant: Plant
     latest: datetime
@@ -73,7 +75,9 @@ def _time(word: str, quantity: Quantity, reading: Reading) -> datetime:
 
 
 def _of_another_age(word: str, reading: Reading) -> bool:
-    """Whether a text begins with a day of a year that is not taken, as default values of clocks and databases do (0001-01-01, 9999-12-31)."""
+    """Whether a text begins with a day of a year that is not taken, as default values of clocks and databases do
+    (0001-01-01, 9999-12-31).
+    """
     found = _YEAR.match(word)
     return found is not None and not _EARLIEST.year <= int(found[1]) <= reading.latest.year
 

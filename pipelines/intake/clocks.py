@@ -14,7 +14,8 @@ _ANY_CODE = pl.lit(None, dtype=pl.UInt64)
 
 
 def with_right_clocks(frame: pl.DataFrame, feed: Feed, plant: Plant) -> pl.DataFrame:
-    """The rows of stations named in [[clock]] at the true time. Their keys are compared anew: two times can have become one. `told_at` keeps the time as the
+    """The rows of stations named in [[clock]] at the true time. Their keys are compared anew: two times can have become
+    one. `told_at` keeps the time as the
     station has it: a row that is set aside after all goes back with that, and is moved when it is offered again."""
     if not plant.clock_errors or feed.when is None or "station" not in frame.columns:
         return frame

@@ -94,8 +94,11 @@ def quarantine_entries(site: Site) -> dict[int, Path]:
 
 
 def renumber_quarantine(site: Site, ledger: Ledger, numbers: Mapping[int, int]) -> None:
-    """Give the files of the quarantine the numbers that a ledger made again has for their batches, with what a person mended in them; those of which nothing is refused any
-    more go: the rows are in force now, the files as they came in the archive. numbers: new by old; never greater, in the same order."""
+    """Give the files of the quarantine the numbers that a ledger made again has for their batches, with what a person
+    mended in them; those of which nothing is refused any
+    more go: the rows are in force now, the files as they came in the archive. numbers: new by old; never greater, in
+    the same order.
+    """
     with ledger.reading() as reader:
         still = set(reader.ask("open_refused_batches")["batch"].to_list())
     for old, path in quarantine_entries(site).items():
@@ -208,9 +211,13 @@ def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
     cells = pl.Struct(dict.fromkeys((*columns, "refused_text"), pl.String))
     told = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
     return told.select(
-        "batch", *columns, pl.col("file").alias("refused_file"), pl.col("file_line").alias("refused_line"),
-        _whys(rows).alias("refused_why"), "refused_text",
-    )  # fmt: skip
+        "batch",
+        *columns,
+        pl.col("file").alias("refused_file"),
+        pl.col("file_line").alias("refused_line"),
+        _whys(rows).alias("refused_why"),
+        "refused_text",
+    )
 
 
 def _whys(rows: pl.DataFrame) -> pl.Series:

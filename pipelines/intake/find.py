@@ -19,7 +19,9 @@ UNKNOWN = "unknown"
 
 @dataclass(frozen=True)
 class Arrival:
-    """A file in the inbox; `name` is its own as it can be shown. `retry_of` is the batch whose refused rows it repairs, `feed` the feed of that batch."""
+    """A file in the inbox; `name` is its own as it can be shown. `retry_of` is the batch whose refused rows it repairs,
+    `feed` the feed of that batch.
+    """
 
     path: Path
     name: str
@@ -65,7 +67,8 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
 
 
 def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
-    """How a file is to be read: by every mapping whose `files` fit (one export can hold several feeds), else by what its name says.
+    """How a file is to be read: by every mapping whose `files` fit (one export can hold several feeds), else by what
+    its name says.
 
     feed: only as this feed, where it is known already.  FileRefused when neither fits.
     """

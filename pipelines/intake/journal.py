@@ -1,4 +1,6 @@
-"""The archive's own list of what was received, beside the files: with it a ledger is made again in the same order and at the same times."""
+"""The archive's own list of what was received, beside the files: with it a ledger is made again in the same order and
+at the same times.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ def journal_path(site: Site) -> Path:
 
 
 def note_received(site: Site, numbered: Mapping[int, FileEntry], at: datetime) -> None:
-    """Add files that were just committed. A list that lacks some, after a power cut, is made whole by the next rebuild from the archive."""
+    """Add files that were just committed. A list that lacks some, after a power cut, is made whole by the next rebuild
+    from the archive.
+    """
     path = journal_path(site)
     path.parent.mkdir(parents=True, exist_ok=True)
     told = [

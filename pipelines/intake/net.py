@@ -1,4 +1,6 @@
-"""The last net: whatever goes wrong with one file is that file's trouble alone. What is a fault of this program is said to be one."""
+"""The last net: whatever goes wrong with one file is that file's trouble alone. What is a fault of this program is said
+to be one.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,9 @@ class OneFileFailed(Exception):
 
 @contextmanager
 def net() -> Iterator[None]:
-    """Turns what nobody foresaw into OneFileFailed. Refusals, troubles of the site (no disk, a ledger that is held) and being stopped go through as they are."""
+    """Turns what nobody foresaw into OneFileFailed. Refusals, troubles of the site (no disk, a ledger that is held) and
+    being stopped go through as they are.
+    """
     try:
         yield
     except (ColdledgerError, OSError, OneFileFailed):
@@ -50,7 +54,9 @@ def plain_name(name: str) -> str:
 
 
 def short_name(name: str, sha256: str = "", most: int = _LONGEST_NAME) -> str:
-    """A name that a file system takes with what is put before and behind it: a long one loses its middle, never its feed or its ending. sha256: kept apart by it."""
+    """A name that a file system takes with what is put before and behind it: a long one loses its middle, never its
+    feed or its ending. sha256: kept apart by it.
+    """
     if len(name.encode()) <= most:
         return name
     _, dot, rest = name.partition(".")

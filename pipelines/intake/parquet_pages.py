@@ -1,4 +1,5 @@
-"""What a Parquet file really holds, by the headers of its pages, before anything of it is unpacked: its footer can say anything, and so can the size of a file of few bytes.
+"""What a Parquet file really holds, by the headers of its pages, before anything of it is unpacked: its footer can say
+anything, and so can the size of a file of few bytes.
 
 Places and fields: parquet.thrift of Apache Parquet; the protocol is Thrift's compact one.
 """
@@ -44,7 +45,9 @@ class Compact:
         return found
 
     def groups(self) -> Iterator[Struct]:
-        """The groups of rows of a footer, one after the other: all of them at once would take thirty times its memory."""
+        """The groups of rows of a footer, one after the other: all of them at once would take thirty times its
+        memory.
+        """
         field = 0
         while head := self._byte():
             field = field + (head >> 4) if head >> 4 else _signed(self._varint())
@@ -98,7 +101,10 @@ def _signed(number: int) -> int:
 
 @dataclass
 class ParquetPages:
-    """Pages of some columns: bytes when they are unpacked, of all and of the largest; how many there are; where those of each column and group of rows lie; `shared` columns keep texts as what they share with the one before, or apart from their lengths."""
+    """Pages of some columns: bytes when they are unpacked, of all and of the largest; how many there are; where those
+    of each column and group of rows lie; `shared` columns keep texts as what they share with the one before, or apart
+    from their lengths.
+    """
 
     size: int = 0
     largest: int = 0
@@ -108,7 +114,9 @@ class ParquetPages:
 
 
 class _Chunk(NamedTuple):
-    """A column in a group of rows, by the footer: how many values, bytes as they lie there, where its pages begin (0: none)."""
+    """A column in a group of rows, by the footer: how many values, bytes as they lie there, where its pages begin (0:
+    none).
+    """
 
     name: str
     values: int
@@ -134,7 +142,9 @@ def check_footer(data: bytes) -> None:
 
 
 def pages_of(data: bytes, meta: pq.FileMetaData, columns: Sequence[str], largest: int) -> ParquetPages:
-    """Look at every page of these columns, none of them nested. FileRefused where footer and pages do not say the same, or where they unpack to more than `largest` bytes."""
+    """Look at every page of these columns, none of them nested. FileRefused where footer and pages do not say the same,
+    or where they unpack to more than `largest` bytes.
+    """
     found = ParquetPages()
     groups = _groups_of(data)
     if meta.num_rows < 0 or [
@@ -163,7 +173,9 @@ def pages_of(data: bytes, meta: pq.FileMetaData, columns: Sequence[str], largest
 
 
 def _groups_of(data: bytes) -> list[_Group]:
-    """The groups of rows by the footer. Arrow is not asked: at a column that is encrypted, or says of its sizes what cannot be, it ends the whole process."""
+    """The groups of rows by the footer. Arrow is not asked: at a column that is encrypted, or says of its sizes what
+    cannot be, it ends the whole process.
+    """
     size = int.from_bytes(data[-8:-4], "little")
     footer = Compact(data[-8 - size : -8], deepest=_DEEPEST_FOOTER)
     try:

@@ -21,7 +21,8 @@ _RULES: tuple[Rule, ...] = (
     ),
     (
         ("station", "defect"),
-        # what is no fault is nothing that a station sees: ware is thrown out by a mould number, or as a sample, at any of them
+        # what is no fault is nothing that a station sees: ware is thrown out by a mould number, or as a sample, at any
+        # of them
         lambda p, station, defect: p.stations[station].can_call(defect) or defect in p.no_faults,
         Reason.STATION_CANNOT_SEE,
     ),

@@ -57,7 +57,9 @@ class Raw:
 
 
 class Lines:
-    """The physical lines of a text by number from 0, cut out when they are asked for: a list of them would take several times the text's memory."""
+    """The physical lines of a text by number from 0, cut out when they are asked for: a list of them would take several
+    times the text's memory.
+    """
 
     def __init__(self, text: bytes):
         self._text = text
@@ -81,7 +83,9 @@ def _pieces(text: bytes, size: int = 1 << 24) -> Iterator[tuple[int, np.ndarray]
 
 
 class Cells:
-    """Rows gathered one by one as dictionary-encoded columns, so that a row costs four bytes a cell. A column that comes late is empty before."""
+    """Rows gathered one by one as dictionary-encoded columns, so that a row costs four bytes a cell. A column that
+    comes late is empty before.
+    """
 
     def __init__(self, names: Iterable[str] = ()):
         self._words: dict[str, dict[str, int]] = {}
@@ -178,7 +182,9 @@ def split_line(line: str, separator: str) -> list[str]:
 
 
 def split_records(line: str, separator: str) -> list[list[str]]:
-    """The cells of each record of a line: a carriage return alone ends one too, and what stands behind it must not be lost."""
+    """The cells of each record of a line: a carriage return alone ends one too, and what stands behind it must not be
+    lost.
+    """
     try:
         return list(csv.reader(io.StringIO(line, newline=""), delimiter=separator))
     except csv.Error:

@@ -41,7 +41,9 @@ _JOIN_AT_MOST = 50  # physical lines that one quoted record may span
 
 
 def unpack(data: bytes, largest: int, most_lines: int) -> bytes:
-    """The text of a gz file; FileRefused when it is broken, cut off, or larger than `largest` bytes or so many lines, as soon as that shows."""
+    """The text of a gz file; FileRefused when it is broken, cut off, or larger than `largest` bytes or so many lines,
+    as soon as that shows.
+    """
     parts: list[bytes] = []
     size = lines = 0
     try:
@@ -118,7 +120,9 @@ def _header(text: bytes) -> list[str]:
 
 
 def _fast(text: bytes, names: list[str], separator: str, longest: int) -> Raw | None:
-    """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong, or where a line may be too long."""
+    """By Arrow's reader; None where a record might not be one physical line, so that line numbers could be wrong, or
+    where a line may be too long.
+    """
     if b"\0" in text or len(set(names)) != len(names) or not _is_text(text):
         return None
     ends = text.count(b"\n") + (not text.endswith(b"\n"))
@@ -142,7 +146,9 @@ def _fast(text: bytes, names: list[str], separator: str, longest: int) -> Raw | 
 
 
 def _longest(table: pa.Table, broken: list[BrokenRow]) -> int:
-    """Bytes that no row is longer than: of the longest texts of all columns together, or of a row that could not be split."""
+    """Bytes that no row is longer than: of the longest texts of all columns together, or of a row that could not be
+    split.
+    """
     words = (
         max((pc.max(pc.binary_length(chunk.dictionary)).as_py() or 0 for chunk in column.chunks), default=0)
         for column in table.columns

@@ -33,7 +33,9 @@ def parse_jsonl(data: bytes, feed: Feed, longest_line: int) -> Raw:
 
 
 def json_lines(data: bytes, longest_line: int, feed: Feed | None = None) -> Raw:
-    """The cells of JSON lines under whatever keys they have; with a feed, a line with a key that is none of its columns is broken, and no other is for it."""
+    """The cells of JSON lines under whatever keys they have; with a feed, a line with a key that is none of its columns
+    is broken, and no other is for it.
+    """
     known = None if feed is None else {*feed.columns}
     if not data.strip():
         raise FileRefused(Reason.EMPTY_FILE)
@@ -77,7 +79,9 @@ def _json_cells(number: int, line: bytes, longest: int) -> dict[str, str] | Brok
 
 
 def _with_known_keys(number: int, line: bytes, row: dict[str, str], known: set[str]) -> dict[str, str] | BrokenRow:
-    """The row without what the quarantine added; broken where a key is no column: a misspelt one would be lost without a word."""
+    """The row without what the quarantine added; broken where a key is no column: a misspelt one would be lost without
+    a word.
+    """
     unknown = [name for name in row if name not in known and not name.startswith(ASIDE)]
     if unknown:
         shown = line.decode("utf-8", "replace").rstrip("\r")
@@ -95,7 +99,9 @@ def _nested(told: dict[str, Any]) -> str:
 
 
 def _writable(text: str) -> bool:
-    """Whether a text is whole: half of a pair of UTF-16 can be written in JSON, and in nothing else. Nor is there a text with a zero byte."""
+    """Whether a text is whole: half of a pair of UTF-16 can be written in JSON, and in nothing else. Nor is there a
+    text with a zero byte.
+    """
     try:
         text.encode()
     except UnicodeEncodeError:

@@ -1,4 +1,6 @@
-"""Parquet as text cells. Values count, not the types they are kept in: a whole 12.0 or a decimal 12 is a count, bytes that are UTF-8 are text."""
+"""Parquet as text cells. Values count, not the types they are kept in: a whole 12.0 or a decimal 12 is a count, bytes
+that are UTF-8 are text.
+"""
 
 from __future__ import annotations
 
@@ -24,14 +26,20 @@ _EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1)
 _EXPECTED = {"time": "a UTC timestamp", "count": "an integer", "number": "a number", "date": "a date"}
 _PART_BYTES, _MOST_AT_ONCE = 64 << 20, 65_536  # of texts that have no dictionary: bytes, rows
 _TEXTS = (
-    pa.types.is_string, pa.types.is_large_string, pa.types.is_string_view,
-    pa.types.is_binary, pa.types.is_large_binary, pa.types.is_binary_view,
-)  # fmt: skip
+    pa.types.is_string,
+    pa.types.is_large_string,
+    pa.types.is_string_view,
+    pa.types.is_binary,
+    pa.types.is_large_binary,
+    pa.types.is_binary_view,
+)
 _UNREADABLE = "\0"  # stands for bytes that are no text; no cell is that
 
 
 def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
-    """The cells of a Parquet file; FileRefused where a column's type could not be read without guessing, or where it unpacks to too much."""
+    """The cells of a Parquet file; FileRefused where a column's type could not be read without guessing, or where it
+    unpacks to too much.
+    """
     if not data:
         raise FileRefused(Reason.EMPTY_FILE)
     try:
@@ -48,7 +56,9 @@ def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
 
 
 def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
-    """The columns as they are kept. Texts stay dictionaries: a file of few different texts must not become one text a row."""
+    """The columns as they are kept. Texts stay dictionaries: a file of few different texts must not become one text a
+    row.
+    """
     check_footer(data)
     file = pq.ParquetFile(pa.BufferReader(data))
     schema = file.schema_arrow
@@ -170,7 +180,9 @@ def _day(days: int) -> str:
 
 
 def _number(value: Any) -> str:
-    """A float or decimal that is whole as the whole number it is; any other as it stands, to be refused with its row."""
+    """A float or decimal that is whole as the whole number it is; any other as it stands, to be refused with its
+    row.
+    """
     if value is None:
         return ""
     if value == value and abs(value) < 1e18 and value == int(value):

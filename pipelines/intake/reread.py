@@ -17,7 +17,9 @@ from schemas.feeds import ALL_FEEDS
 
 
 def reread(path: Path, batch: dict[str, Any], plant: Plant, settings: Settings) -> pl.DataFrame:
-    """The rows of one file that are kept with a plant, with `file_line`; none where the file is refused. batch: feed, file, received_at."""
+    """The rows of one file that are kept with a plant, with `file_line`; none where the file is refused. batch: feed,
+    file, received_at.
+    """
     try:
         kind = kinds_of(batch["file"], plant, batch["feed"])[0]
         raw = parse_file(path.read_bytes(), kind, settings, batch["file"])

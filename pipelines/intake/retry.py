@@ -69,7 +69,9 @@ def _arrival(path: Path, batch: int, feed: str | None, file: str) -> Arrival:
 
 
 def _name_of(path: Path, batch: int, file: str) -> str:
-    """`b000012.station_counts.rows.csv` is `station_counts.retry-12.csv`; a whole file has its own name again, or the one that a person gave it."""
+    """`b000012.station_counts.rows.csv` is `station_counts.retry-12.csv`; a whole file has its own name again, or the
+    one that a person gave it.
+    """
     if path.name == quarantine_name(batch, file):
         return file
     rest = plain_name(path.name.split(".", 1)[1])

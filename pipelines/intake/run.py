@@ -60,7 +60,9 @@ def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | N
 
 
 class Intake:
-    """One intake of a site, in steps that others can take one by one: `read` a file, pass over what is known (`fresh_of`), sort the rows (`delivery_of`)."""
+    """One intake of a site, in steps that others can take one by one: `read` a file, pass over what is known
+    (`fresh_of`), sort the rows (`delivery_of`).
+    """
 
     def __init__(self, site: Site, plant: Plant, settings: Settings, progress: Progress | None):
         self.site, self.plant, self.settings, self.progress = site, plant, settings, progress
@@ -128,7 +130,9 @@ class Intake:
                 pending = None
 
     def read(self, arrival: Arrival, alone: bool = True) -> list[ReadFile]:
-        """The file as each feed that it holds; none where it is gone or cannot be opened now. Not alone: one that unpacks to much comes back `heavy` and unread."""
+        """The file as each feed that it holds; none where it is gone or cannot be opened now. Not alone: one that
+        unpacks to much comes back `heavy` and unread.
+        """
         self.ledger.unlocked.wait(5)  # leave the cores to a commit, so that the ledger is held as briefly as can be
         great = arrival.size > _ALONE_BYTES
         if great and not alone:
@@ -185,11 +189,8 @@ class Intake:
         at = self.at = max(self.settings.now(), self.at)
         delivery = self.delivery_of(fresh, at) if fresh else None
         if len(fresh) == 1:
-            fresh[
-                0
-            ].raw = (
-                None  # its rows are in the delivery now; where a great file stands twice in memory it may be too much
-            )
+            # its rows are in the delivery now; where a great file stands twice in memory it may be too much
+            fresh[0].raw = None
         if pending is not None:
             pending.result()
         return filing.submit(self._file, fresh, delivery, at) if delivery is not None else None
@@ -229,7 +230,8 @@ class Intake:
             move_to_archive(self.site, read.arrival, archived_as, read.data, keep)
         except PermissionError as error:
             self.report.messages.append(
-                f"inbox/{read.arrival.name} is taken in, but cannot be moved to archive/ ({error.strerror}); the next run tries again"
+                f"inbox/{read.arrival.name} is taken in, but cannot be moved to archive/ ({error.strerror}); the "
+                "next run tries again"
             )
         if not isinstance(read.data, bytes):
             read.data.close()
@@ -274,7 +276,9 @@ class Intake:
         self.report.repeated = len(again)
 
     def delivery_of(self, reads: list[ReadFile], at: datetime) -> Delivery:
-        """All rows of some files, each kept or refused, as received at a moment; nothing is written. A file that cannot be sorted is set aside whole."""
+        """All rows of some files, each kept or refused, as received at a moment; nothing is written. A file that cannot
+        be sorted is set aside whole.
+        """
         try:
             with net():
                 return self._delivery(reads, at)

@@ -14,7 +14,9 @@ from pipelines.intake.raw import Raw, long_texts
 @dataclass
 class IntakeReport:
     """What one intake did. `messages` are sentences for a person; `touched` are (line, moment) of cold-end counts kept,
-    one moment in each quarter of an hour; `checked` are (line or furnace, moment) of the laboratory's rows, one an hour."""
+    one moment in each quarter of an hour; `checked` are (line or furnace, moment) of the laboratory's rows, one an
+    hour.
+    """
 
     files: int = 0
     rows_kept: int = 0
@@ -34,7 +36,9 @@ class IntakeReport:
 
 @dataclass
 class ReadFile:
-    """A file that was read: its cells, or why it could not be. `data` are its bytes, or the open file where they are many. heavy: to be read again, alone."""
+    """A file that was read: its cells, or why it could not be. `data` are its bytes, or the open file where they are
+    many. heavy: to be read again, alone.
+    """
 
     arrival: Arrival
     data: bytes | BinaryIO

@@ -48,7 +48,9 @@ class Sorted:
 
 
 class TooManyWrong(FileRefused):
-    """Files (by their number) of which so many rows are wrong, or so long ones, that they are refused whole: each wrong row told takes memory."""
+    """Files (by their number) of which so many rows are wrong, or so long ones, that they are refused whole: each wrong
+    row told takes memory.
+    """
 
     def __init__(self, files: list[int], expected: str = f"{MOST_WRONG:,}"):
         super().__init__(Reason.TOO_MANY_WRONG, expected=expected)
@@ -241,7 +243,9 @@ def _note_faults(work: _Work, column: str, indices: np.ndarray, bad: dict[int, B
 
 
 def _broken_rules(work: _Work, frame: pl.DataFrame, unread: np.ndarray) -> None:
-    """Rows that the feed's pandera class refuses. `unread` rows have a cell that is no value: its absence is no second fault."""
+    """Rows that the feed's pandera class refuses. `unread` rows have a cell that is no value: its absence is no second
+    fault.
+    """
     try:
         work.feed.schema.validate(frame, lazy=True)
         return

@@ -26,7 +26,9 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True)
 class BackedUp:
-    """folder: of this copy.  files: of the archive that were new, and all.  rows: of the ledger's tables, as the copy was read whole."""
+    """folder: of this copy.  files: of the archive that were new, and all.  rows: of the ledger's tables, as the copy
+    was read whole.
+    """
 
     folder: Path
     new_files: int
@@ -35,9 +37,11 @@ class BackedUp:
 
 
 def back_up(opened: OpenSite, to: Path, keep: int = KEEP, progress: Progress | None = None) -> BackedUp:
-    """Copy the ledger, works.toml, the quarantine, people and acts, and what of the archive is new, into `to`; the copy is read whole before it counts.
+    """Copy the ledger, works.toml, the quarantine, people and acts, and what of the archive is new, into `to`; the copy
+    is read whole before it counts.
 
-    The ledger first and the archive after it, so that every file which the copied ledger names is there. SiteError where `to` cannot be written.
+    The ledger first and the archive after it, so that every file which the copied ledger names is there. SiteError
+    where `to` cannot be written.
     """
     site, say = opened.site, progress or (lambda _: None)
     if to.resolve().is_relative_to(site.root):
@@ -95,7 +99,9 @@ def _files(folder: Path) -> Iterator[Path]:
 
 
 def _copy_archive(source: Path, target: Path) -> tuple[int, int]:
-    """Files of the archive never change (but the journals, which grow): one that is there in its size is left. How many were new, and all."""
+    """Files of the archive never change (but the journals, which grow): one that is there in its size is left. How many
+    were new, and all.
+    """
     new = files = 0
     for path in _files(source) if source.is_dir() else ():
         files += 1
@@ -110,7 +116,8 @@ def _copy_archive(source: Path, target: Path) -> tuple[int, int]:
 
 
 def restore_site(source: Path, target: Path, progress: Progress | None = None) -> Path:
-    """Make a site anew at `target` from a folder that back_up filled: its newest copy whose every file is as it was written. The copy used.
+    """Make a site anew at `target` from a folder that back_up filled: its newest copy whose every file is as it was
+    written. The copy used.
 
     WrongUse where there is none, or where `target` has a site already.
     """
@@ -133,7 +140,8 @@ def restore_site(source: Path, target: Path, progress: Progress | None = None) -
             raise SiteError(unwritable(Site(target), error)) from error
         return folder
     raise LedgerBroken(
-        f"no copy in {source} is as it was written; the archive there can still be read: `coldledger rebuild --from-archive`"
+        f"no copy in {source} is as it was written; the archive there can still be read: `coldledger rebuild "
+        "--from-archive`"
     )
 
 

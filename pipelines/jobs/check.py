@@ -49,7 +49,9 @@ class Checked:
 
 
 def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None = None) -> Checked:
-    """Check a site. rows: also read every file of the archive again, with the works.toml of its time, and compare it with its rows cell by cell."""
+    """Check a site. rows: also read every file of the archive again, with the works.toml of its time, and compare it
+    with its rows cell by cell.
+    """
     say, told = progress or (lambda _: None), Checked([], [])
     named = False
     try:
@@ -58,7 +60,8 @@ def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None =
             _blocks(opened, places_of_blocks(reader), told)
             named = True
             told.looked.append(
-                f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every column read"
+                f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every column "
+                "read"
             )
             say("the ledger's balances")
             batches = reader.ask("batches_all")
@@ -93,7 +96,9 @@ def places_of_blocks(reader: Reader) -> dict[int, str]:
 
 
 def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
-    """Every block of the ledger's file with its checksum, whatever lies in it; and those of which a checksum says too little."""
+    """Every block of the ledger's file with its checksum, whatever lies in it; and those of which a checksum says too
+    little.
+    """
     try:
         blocks = look_at_blocks(opened.site.ledger)
     except OSError as error:
@@ -123,7 +128,8 @@ def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
         note(
             "warn",
             f"blocks {which}",
-            "they hold the same bytes; where one was written over another no checksum shows it, so they cannot be vouched for",
+            "they hold the same bytes; where one was written over another no checksum shows it, so they cannot be "
+            "vouched for",
         )
     free = "which are free cannot be told" if blocks.free is None else f"{len(blocks.free):,} of them free"
     told.looked.append(f"checksums of {blocks.count:,} blocks of the ledger's file, {free}")
@@ -166,7 +172,9 @@ def _versions(reader: Reader, plant: Plant, told: Checked) -> None:
 
 
 def _rows_of_batches(reader: Reader, batches: pl.DataFrame, told: Checked) -> None:
-    """A batch brought as many rows as it kept, less those that said what was known; where its minutes were rolled, fewer."""
+    """A batch brought as many rows as it kept, less those that said what was known; where its minutes were rolled,
+    fewer.
+    """
     until = reader.ask("rolled_until").item()
     for feed in ALL_FEEDS:
         held = reader.grouped(feed, ("batch",)).with_columns(pl.col("batch").cast(pl.Int32))
@@ -201,7 +209,9 @@ def _rows_of_batches(reader: Reader, batches: pl.DataFrame, told: Checked) -> No
 
 
 def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
-    """Every file that the ledger names is there with the bytes that were received; files that it does not name are told."""
+    """Every file that the ledger names is there with the bytes that were received; files that it does not name are
+    told.
+    """
     root = opened.site.archive
     named = [
         row for row in batches.select("batch", "archived_as", "sha256").iter_rows(named=True) if row["archived_as"]
@@ -230,7 +240,9 @@ def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
 
 
 def file_fault(root: Path, row: dict[str, Any]) -> str:
-    """What is wrong with a file of the archive, in words; empty where it is as it was received. row: archived_as, sha256."""
+    """What is wrong with a file of the archive, in words; empty where it is as it was received. row: archived_as,
+    sha256.
+    """
     path = root / row["archived_as"]
     if not path.is_file():
         return "the file is gone; a copy of the site may have it"
@@ -276,16 +288,20 @@ def _against_files(
 
 
 def _readings(plants: Sequence[tuple[datetime, Plant]], at: datetime, now: Plant) -> list[Plant]:
-    """The works.toml by which a file was read when it came; then the later ones, by which a ledger made again from the archive has read it.
+    """The works.toml by which a file was read when it came; then the later ones, by which a ledger made again from the
+    archive has read it.
 
-    Of those that were first read at the very moment of the file it may have been any, or the one before: a clock that was set back gives a moment twice.
+    Of those that were first read at the very moment of the file it may have been any, or the one before: a clock that
+    was set back gives a moment twice.
     """
     then = [n for n, (first, _) in enumerate(plants) if first < at]
     return [*(plant for _, plant in plants[then[-1] if then else 0 :]), now]
 
 
 def _differs(again: pl.DataFrame, there: pl.DataFrame, columns: tuple[str, ...], unchanged: int) -> str:
-    """Rows of the ledger that the file does not have, or of the file that the ledger lacks beyond those that were known already."""
+    """Rows of the ledger that the file does not have, or of the file that the ledger lacks beyond those that were known
+    already.
+    """
     names = [*columns, "file_line"]
     file, kept = again.select(names), there.select(names).cast(dict(again.select(names).schema))  # type: ignore[arg-type]
     strange = kept.join(file, on=names, how="anti", nulls_equal=True).height

@@ -39,7 +39,9 @@ class Closed:
 
 
 def days_to_close(opened: OpenSite) -> list[date]:
-    """Every production day with cold-end counts that is over, and was not closed since the last feed that touches it. Days without any, of a works that stood, are none."""
+    """Every production day with cold-end counts that is over, and was not closed since the last feed that touches it.
+    Days without any, of a works that stood, are none.
+    """
     clock, now = opened.plant.clock, opened.settings.now()
     with opened.ledger.reading() as reader:
         span = counted_span(reader, list(opened.known.lines))
@@ -52,7 +54,9 @@ def days_to_close(opened: OpenSite) -> list[date]:
 
 
 def counted_days(reader: Reader, plant: Plant, days: Sequence[date]) -> list[date]:
-    """Those of some days (in order) on which ware passed a line's first stations: asked of all together, then of halves, so that years without any cost little."""
+    """Those of some days (in order) on which ware passed a line's first stations: asked of all together, then of
+    halves, so that years without any cost little.
+    """
     if not days:
         return []
     told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
@@ -79,7 +83,9 @@ def _touched(reader: Reader, plant: Plant, day: date, after_batch: int) -> bool:
 
 
 def close_day(opened: OpenSite, day: date) -> Closed:
-    """Answer a day, keep the answers if they are new, write its page. WrongUse for a day that is not over or unknown."""
+    """Answer a day, keep the answers if they are new, write its page. WrongUse for a day that is not over or
+    unknown.
+    """
     plant = opened.known
     end = plant.clock.day(day).end
     if end > opened.settings.now():
@@ -138,7 +144,9 @@ def _missing(told: Day) -> tuple[str, ...]:
 def _write(
     opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, batch: int, why: Revision | None = None
 ) -> Path:
-    """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its number."""
+    """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its
+    number.
+    """
     path: Path = opened.site.reports / ALL_REPORTS["day"].address(told.day)
     earlier = []
     for number in range(1, revision):

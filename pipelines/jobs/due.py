@@ -1,4 +1,6 @@
-"""When what is due. Pure: the clock, the plant file and what ran decide; a schedule is only a wake-up call, and what a flow does depends on what it finds."""
+"""When what is due. Pure: the clock, the plant file and what ran decide; a schedule is only a wake-up call, and what a
+flow does depends on what it finds.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,9 @@ class Due:
 
 
 def next_intake(plant: Plant, after: datetime) -> datetime:
-    """The next moment whose minute, by the works' clock, is the one set; hours that a change of the clock skips or doubles have theirs too."""
+    """The next moment whose minute, by the works' clock, is the one set; hours that a change of the clock skips or
+    doubles have theirs too.
+    """
     minute = plant.schedule.intake_minute
     local = plant.clock.local(after)
     behind = timedelta(minutes=local.minute - minute, seconds=local.second, microseconds=local.microsecond)
@@ -32,7 +36,9 @@ def next_intake(plant: Plant, after: datetime) -> datetime:
 
 
 def close_time(plant: Plant, day: date) -> datetime:
-    """When a production day is closed by the clock: at the set time after its end, or at the latest so long after it."""
+    """When a production day is closed by the clock: at the set time after its end, or at the latest so long after
+    it.
+    """
     clock, end = plant.clock, plant.clock.day(day).end
     at = plant.schedule.close_at
     if at is None:
@@ -64,7 +70,9 @@ def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date
 
 @dataclass
 class PastRuns:
-    """What a scheduler remembers of the runs: when each flow began last, and how often it has failed since it last went well."""
+    """What a scheduler remembers of the runs: when each flow began last, and how often it has failed since it last went
+    well.
+    """
 
     begun: dict[str, datetime]
     failed: dict[str, int]
@@ -79,7 +87,9 @@ class PastRuns:
 
 
 def intake_due(plant: Plant, past: PastRuns, now: datetime, files: bool) -> str:
-    """Why an intake is due now; empty where none is. files: whether whole files lie in the inbox and have been left alone for a while."""
+    """Why an intake is due now; empty where none is. files: whether whole files lie in the inbox and have been left
+    alone for a while.
+    """
     if not past.may("intake", now):
         return ""
     if "intake" not in past.begun:
@@ -95,9 +105,11 @@ def intake_due(plant: Plant, past: PastRuns, now: datetime, files: bool) -> str:
 def close_due(
     plant: Plant, past: PastRuns, now: datetime, unclosed: Sequence[date], missing: Mapping[date, Sequence[str]]
 ) -> str:
-    """Why a close is due now; empty where none is. unclosed: days over and not closed since their last feed; missing: what of the newest of them has not come.
+    """Why a close is due now; empty where none is. unclosed: days over and not closed since their last feed; missing:
+    what of the newest of them has not come.
 
-    A day that was closed before and was touched since waits for the next close of a newer day or for its own time on the day after.
+    A day that was closed before and was touched since waits for the next close of a newer day or for its own time on
+    the day after.
     """
     if not unclosed or not past.may("close", now):
         return ""

@@ -1,4 +1,6 @@
-"""A ledger made again from the archive: every file in the order in which it was received, at the time at which it was received."""
+"""A ledger made again from the archive: every file in the order in which it was received, at the time at which it was
+received.
+"""
 
 from __future__ import annotations
 
@@ -37,8 +39,11 @@ MOST_BYTES = 96 << 20  # of files committed together
 
 @dataclass
 class MadeAgain:
-    """files, rows: taken in.  refused: rows refused.  unreadable: files of the archive that could not be read or are not what was received, in words.
-    before: where the ledger of before lies; None where there was none.  told: what people had said that was carried over (closes, acknowledgements)."""
+    """files, rows: taken in.  refused: rows refused.  unreadable: files of the archive that could not be read or are
+    not what was received, in words.
+    before: where the ledger of before lies; None where there was none.  told: what people had said that was carried
+    over (closes, acknowledgements).
+    """
 
     files: int
     rows: int
@@ -49,7 +54,9 @@ class MadeAgain:
 
 
 class _FromArchive(Intake):
-    """An intake whose files lie in the archive already and stay there. `wrong`: those that are gone, cannot be read or are not what was received, by their place, in words."""
+    """An intake whose files lie in the archive already and stay there. `wrong`: those that are gone, cannot be read or
+    are not what was received, by their place, in words.
+    """
 
     def __init__(self, shadow: Site, archive: Path, plant: Plant, settings: Settings, progress: Progress | None):
         super().__init__(shadow, plant, settings, None)
@@ -94,7 +101,9 @@ class _FromArchive(Intake):
         return []
 
     def _parts(self, fresh: list[ReadFile]) -> list[tuple[list[ReadFile], Delivery]]:
-        """What is committed together: the whole lot, or, where a file tells of times after its receipt, what was received together."""
+        """What is committed together: the whole lot, or, where a file tells of times after its receipt, what was
+        received together.
+        """
         if not fresh:
             return []
         whole = self.delivery_of(fresh, max(map(self._received, fresh)))
@@ -104,7 +113,9 @@ class _FromArchive(Intake):
         return [(group, self.delivery_of(group, self._received(group[0]))) for group in groups]
 
     def _ahead_of_itself(self, delivery: Delivery) -> bool:
-        """Whether a row was kept that was still to come when its file was received: it was refused then, and is again."""
+        """Whether a row was kept that was still to come when its file was received: it was refused then, and is
+        again.
+        """
         latest = [one.received_at + self.settings.ahead for one in delivery.files if one.received_at is not None]
         days = [self.plant.clock.local(moment).date() for moment in latest]
         for frame in delivery.kept.values():
@@ -148,10 +159,12 @@ class _FromArchive(Intake):
 
 
 def rebuild_from_archive(opened: OpenSite, progress: Progress | None = None) -> MadeAgain:
-    """Make the ledger again from archive/ beside the one that is there, whatever its state, and put it in its place; the old one is kept under another name.
+    """Make the ledger again from archive/ beside the one that is there, whatever its state, and put it in its place;
+    the old one is kept under another name.
 
-    What no file brings is carried over from the old ledger where it can be read: closes, acknowledgements, former plant files; holds come from their copy
-    in the archive. Killed at any instant the old ledger stands. LedgerBusy while flows run.
+    What no file brings is carried over from the old ledger where it can be read: closes, acknowledgements, former plant
+    files; holds come from their copy in the archive. Killed at any instant the old ledger stands. LedgerBusy while
+    flows run.
     """
     site = opened.site
     with intake_lock(site, opened.settings):
@@ -211,7 +224,9 @@ def _carried_over(old: Ledger, new: Ledger) -> dict[str, int]:
 
 
 def _put_in_place(opened: OpenSite, shadow: Site) -> Path | None:
-    """Under the gate: no reader of ours begins, none writes. First the old one goes aside, then the new one comes; between them there is no ledger, never half of one."""
+    """Under the gate: no reader of ours begins, none writes. First the old one goes aside, then the new one comes;
+    between them there is no ledger, never half of one.
+    """
     site = opened.site
     before = None
     with opened.ledger.gate():

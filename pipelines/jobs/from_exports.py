@@ -1,4 +1,6 @@
-"""Working from an export instead of the ledger: marts of many days, and questions to several works, here or on other machines. The same code, the same answers."""
+"""Working from an export instead of the ledger: marts of many days, and questions to several works, here or on other
+machines. The same code, the same answers.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,7 @@ from pipelines.ledger.export import (
 )
 from pipelines.plant.works import Plant, read_plant
 from pipelines.site.folder import OpenSite
-from schemas.results import Signal
+from schemas.signals import Signal
 
 Fan = Callable[
     [Callable[[Any], Any], Sequence[Any]], Iterable[Any]
@@ -55,7 +57,9 @@ def export_site(opened: OpenSite, to: str, first: date | None, last: date | None
 
 @dataclass(frozen=True)
 class FurnaceDay:
-    """One unit of work: a production day of the lines of a furnace, which are followed together because a fault of the glass shows on all of them."""
+    """One unit of work: a production day of the lines of a furnace, which are followed together because a fault of the
+    glass shows on all of them.
+    """
 
     source: str
     furnace: str
@@ -63,7 +67,9 @@ class FurnaceDay:
 
 
 def followed_of(job: FurnaceDay) -> FollowedDay:
-    """The unit's hours and marts, from an export. A function of a module, so that another process or machine can be sent it."""
+    """The unit's hours and marts, from an export. A function of a module, so that another process or machine can be
+    sent it.
+    """
     place = place_at(job.source)
     plant = read_plant(works_of(place))
     lines = [line.id for line in plant.lines_of(job.furnace)]
@@ -72,7 +78,8 @@ def followed_of(job: FurnaceDay) -> FollowedDay:
 
 
 def marts_elsewhere(source: str, to: str, days: Sequence[date], fan: Fan = in_order) -> dict[str, int]:
-    """Marts of some days, worked out from an export by `fan` and written as Parquet by this process alone, so that nothing depends on who worked. Rows by mart.
+    """Marts of some days, worked out from an export by `fan` and written as Parquet by this process alone, so that
+    nothing depends on who worked. Rows by mart.
 
     Names of signals are carried on in the order of the days, as the ledger does it.
     """
@@ -139,7 +146,9 @@ def parts_of_works(
     fan: Fan,
     read: Callable[[str, str, Plant], Span],
 ) -> list[WorksPart]:
-    """What every line of every works says of a window, by the units of work. read: the times of the question as a span by that works' own clock."""
+    """What every line of every works says of a window, by the units of work. read: the times of the question as a span
+    by that works' own clock.
+    """
     jobs = []
     for source in sources:
         place = place_at(source)

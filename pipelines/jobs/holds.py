@@ -20,7 +20,9 @@ TOOL = "coldledger"  # in whose name proposals are made
 def decide(
     opened: OpenSite, action: str, hold: str | None, pallets: Sequence[str], by: str, why: str, evidence: str
 ) -> Decision:
-    """Keep a decision about a hold (a new one where `hold` is None). WrongUse where it cannot be made, or is made without a name, a reason or evidence."""
+    """Keep a decision about a hold (a new one where `hold` is None). WrongUse where it cannot be made, or is made
+    without a name, a reason or evidence.
+    """
     for what, text in (
         ("--by: who decides", by),
         ("--why: the reason", why),
@@ -66,7 +68,9 @@ def _check_known(reader: Reader, pallets: Sequence[str]) -> None:
 
 
 def propose(opened: OpenSite, told: Trace, everything: bool, page: Path | None) -> Decision:
-    """A proposal to hold what a trace lists: the shortest list, or everything possible. It holds nothing until a person confirms it."""
+    """A proposal to hold what a trace lists: the shortest list, or everything possible. It holds nothing until a person
+    confirms it.
+    """
     chosen = told.possible if everything else told.proposed
     if chosen is None or not chosen.pallets:
         raise WrongUse("the trace lists no pallet to hold; nothing was proposed")
@@ -74,7 +78,8 @@ def propose(opened: OpenSite, told: Trace, everything: bool, page: Path | None) 
     expected = (
         "no number of escapes known"
         if told.expected_defective is None
-        else f"expected defective containers {told.expected_defective:.2g} ({told.expected_low:.0f} to {told.expected_high:.0f})"
+        else f"expected defective containers {told.expected_defective:.2g} ({told.expected_low:.0f} to "
+        f"{told.expected_high:.0f})"
     )
     which = "everything possible" if everything else "the fewest units that cover 95 % of the expected escapes"
     evidence = f"trace of {asked}; {which}: {len(chosen.pallets)} pallets, {chosen.units} units; {expected}" + (
@@ -88,7 +93,9 @@ def _journal(opened: OpenSite) -> Path:
 
 
 def _write_down(opened: OpenSite, told: Sequence[Decision]) -> None:
-    """Decisions are no feed and stand in no received file: the archive keeps a copy, so that a ledger made anew can have them again."""
+    """Decisions are no feed and stand in no received file: the archive keeps a copy, so that a ledger made anew can
+    have them again.
+    """
     path = _journal(opened)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a", encoding="utf-8") as file:

@@ -14,7 +14,9 @@ Job = tuple[str, str, date]
 
 
 def newest_pages(plant: Plant, checked: Iterable[tuple[str, datetime]]) -> list[Job]:
-    """The pages, as (report, line or furnace, day), of the newest production day that the laboratory's feeds speak of, for each line and each furnace."""
+    """The pages, as (report, line or furnace, day), of the newest production day that the laboratory's feeds speak of,
+    for each line and each furnace.
+    """
     newest: dict[tuple[str, str], datetime] = {}
     for where, moment in checked:
         line = plant.lines.get(where)

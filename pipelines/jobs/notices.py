@@ -1,4 +1,6 @@
-"""What is worth a mail or a call to another program: critical defects, signals over a set loss, silent stations. Sending is elsewhere."""
+"""What is worth a mail or a call to another program: critical defects, signals over a set loss, silent stations.
+Sending is elsewhere.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,7 @@ from pipelines.answers.now import LineNow, Now
 from pipelines.clock import utc_text
 from pipelines.measures.signals.closing import PASSED_MIN
 from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 FRESH = timedelta(hours=6)  # what is older was news once and is none now
 YOUNG = timedelta(minutes=PASSED_MIN)  # a signal whose place is a guess is told of only when it has lasted this long
@@ -44,12 +46,14 @@ def _of_line(plant: Plant, one: LineNow) -> Iterator[Notice]:
         if over or (limits.critical and signal.severity == "critical"):
             since = plant.clock.show(signal.onset)
             text = (
-                f"{signal.calls} calls in {signal.ware:.0f} containers since {since}; about {signal.lost_per_hour:.0f} lost an hour. Look first: {signal.look_first}. "
+                f"{signal.calls} calls in {signal.ware:.0f} containers since {since}; about "
+                f"{signal.lost_per_hour:.0f} lost an hour. Look first: {signal.look_first}. "
                 f"It has the name {signal.id}."
             )
             yield Notice(
                 f"signal {signal.id}",
-                f"{one.line}: {signal.defect} {signal.name} ({signal.severity}), {signal.scope} {', '.join(signal.members)}",
+                f"{one.line}: {signal.defect} {signal.name} ({signal.severity}), {signal.scope} "
+                f"{', '.join(signal.members)}",
                 text,
             )
 
@@ -67,7 +71,8 @@ def _critical(plant: Plant, one: LineNow, call: Signal) -> Notice:
     day = clock.day_of(one.span.start)
     shift = next(s for s in clock.shifts_of(day) if s.span.start <= one.span.start < s.span.end)
     text = (
-        f"{call.calls} calls in the hour from {clock.show(clock.hour_of(one.span.start).start)}; moulds read: {', '.join(call.moulds) or 'none'}. Further calls of this shift are on the "
+        f"{call.calls} calls in the hour from {clock.show(clock.hour_of(one.span.start).start)}; moulds read: "
+        f"{', '.join(call.moulds) or 'none'}. Further calls of this shift are on the "
         "line's page. What to stop, hold or sort is decided by the works' authorised people."
     )
     return Notice(
@@ -87,7 +92,10 @@ def _silent(plant: Plant, told: Now) -> Iterator[Notice]:
             if one.last is None or others is None or one.state == "alive":
                 continue
             if others - one.last >= timedelta(minutes=after) or told.at - one.last >= timedelta(minutes=after + 60):
-                text = f"Its last count is of {plant.clock.show(one.last)}. What it alone can call is not judged since; look at the station and its export."
+                text = (
+                    f"Its last count is of {plant.clock.show(one.last)}. What it alone can call is not judged since; "
+                    "look at the station and its export."
+                )
                 yield Notice(
                     f"silent {one.station} {utc_text(one.last)}", f"{one.line}: no counts from {one.station}", text
                 )
@@ -95,7 +103,10 @@ def _silent(plant: Plant, told: Now) -> Iterator[Notice]:
 
 def _silent_works(plant: Plant, told: Now) -> Iterator[Notice]:
     if told.newest is not None and plant.notices.silent_minutes is not None:
-        text = f"The newest count is of {plant.clock.show(told.newest)}. Look at the network, the stations' exports and the inbox."
+        text = (
+            f"The newest count is of {plant.clock.show(told.newest)}. Look at the network, the stations' exports and "
+            "the inbox."
+        )
         yield Notice(f"silent works {utc_text(told.newest)}", "no station sends counts", text)
 
 

@@ -44,9 +44,11 @@ def hours_with_counts(opened: OpenSite, days: Sequence[date]) -> list[tuple[str,
 
 
 def hours_owed(opened: OpenSite) -> list[tuple[str, datetime]]:
-    """Hours whose pages a run did not come to, because it was killed after its rows were kept: of the last day that those rows speak of.
+    """Hours whose pages a run did not come to, because it was killed after its rows were kept: of the last day that
+    those rows speak of.
 
-    Older hours, as a ledger made anew from the archive has them, are not written again here: a page that is asked for is made anew, and `rebuild` writes all.
+    Older hours, as a ledger made anew from the archive has them, are not written again here: a page that is asked for
+    is made anew, and `rebuild` writes all.
     """
     if not opened.ledger.exists:
         _note_paged(opened.site, 0)

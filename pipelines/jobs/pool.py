@@ -26,7 +26,8 @@ def side_by_side(
 ) -> Iterator[Done]:
     """What `work` gives for each job, in their order; in processes of their own where there are `many` or more.
 
-    `work` is a function of a module, reads the ledger and never writes it. When the caller stops, jobs not begun are dropped.
+    `work` is a function of a module, reads the ledger and never writes it. When the caller stops, jobs not begun are
+    dropped.
     """
     if len(jobs) < many:
         plant = opened.known

@@ -24,7 +24,9 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass
 class Notebook:
-    """What of a rebuild is done; kept in the site after every step, so that the same command goes on after a stop of any kind."""
+    """What of a rebuild is done; kept in the site after every step, so that the same command goes on after a stop of
+    any kind.
+    """
 
     path: Path
     of: dict[str, Any]

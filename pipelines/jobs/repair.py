@@ -20,7 +20,9 @@ GIVE_UP = "give_up"
 
 
 def refused_rows(opened: OpenSite, batch: int) -> tuple[str, pl.DataFrame] | None:
-    """The file's name in quarantine/ and its rows as texts, as they can be mended; None where nothing of the batch waits, or it waits as a whole file."""
+    """The file's name in quarantine/ and its rows as texts, as they can be mended; None where nothing of the batch
+    waits, or it waits as a whole file.
+    """
     path = quarantine_entries(opened.site).get(batch)
     if path is None or not path.name.endswith(".rows.csv"):
         return None
@@ -32,7 +34,8 @@ def _read(path: Path) -> pl.DataFrame:
 
 
 def repair(opened: OpenSite, batch: int, rows: Mapping[int, Mapping[str, str]]) -> IntakeReport:
-    """Write other values into refused rows (by their line) and take them in again; a row told to be given up is dropped, and stays in the archive.
+    """Write other values into refused rows (by their line) and take them in again; a row told to be given up is
+    dropped, and stays in the archive.
 
     WrongUse where the batch has nothing to mend, or a line or column is not there.
     """
@@ -65,7 +68,9 @@ LARGEST_TEXT = 400_000  # bytes of a file that can be mended in a page
 
 
 def refused_file(opened: OpenSite, batch: int) -> tuple[str, str | None] | None:
-    """The name of a file that was refused whole, and its text where it can be mended in a page; None where the batch does not wait as a whole file."""
+    """The name of a file that was refused whole, and its text where it can be mended in a page; None where the batch
+    does not wait as a whole file.
+    """
     path = quarantine_entries(opened.site).get(batch)
     if path is None or path.name.endswith(".rows.csv"):
         return None
@@ -82,7 +87,9 @@ def refused_file(opened: OpenSite, batch: int) -> tuple[str, str | None] | None:
 
 
 def mend_file(opened: OpenSite, batch: int, name: str, text: str | None) -> IntakeReport:
-    """Give a file that was refused whole another name or another text, and take it in again. WrongUse for a name that cannot be a file's."""
+    """Give a file that was refused whole another name or another text, and take it in again. WrongUse for a name that
+    cannot be a file's.
+    """
     plain = name.strip()
     if not plain or len(plain) > 200 or plain.startswith(".") or any(c in "/\\:" or ord(c) < 32 for c in plain):
         raise WrongUse("a file's name is like station_counts.K1.csv: no slashes, and no point at its beginning")
@@ -101,6 +108,8 @@ def mend_file(opened: OpenSite, batch: int, name: str, text: str | None) -> Inta
 
 
 def give_file_up(opened: OpenSite, batch: int) -> IntakeReport:
-    """Ask for a file that was refused whole no longer: an empty file of a feed takes its place. The file as it came stays in the archive."""
+    """Ask for a file that was refused whole no longer: an empty file of a feed takes its place. The file as it came
+    stays in the archive.
+    """
     feed = ALL_FEEDS["station_counts"]
     return mend_file(opened, batch, f"{feed.name}.given-up-{batch}.csv", ",".join(feed.columns) + "\n")

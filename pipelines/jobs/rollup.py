@@ -1,4 +1,6 @@
-"""Old minutes rolled into hours: what is asked of a year ago is asked by the hour, and a year of minutes need not be kept for it."""
+"""Old minutes rolled into hours: what is asked of a year ago is asked by the hour, and a year of minutes need not be
+kept for it.
+"""
 
 from __future__ import annotations
 
@@ -12,14 +14,15 @@ from pipelines.jobs.days import counted_days
 from pipelines.ledger.keeping import Rolled, roll_day
 from pipelines.site.folder import OpenSite
 
-LEAST_DAYS = (
-    60  # signals learn from 48 hours, traces follow a fault for days, closes compare a month: all of it from minutes
-)
+# signals learn from 48 hours, traces follow a fault for days, closes compare a month: all of it from minutes
+LEAST_DAYS = 60
 Progress = Callable[[str], None]
 
 
 def days_to_roll(opened: OpenSite, before: date) -> list[date]:
-    """The closed production days before `before` whose minutes were not rolled yet, oldest first, and those between them on which nothing was counted. WrongUse where `before` is too near."""
+    """The closed production days before `before` whose minutes were not rolled yet, oldest first, and those between
+    them on which nothing was counted. WrongUse where `before` is too near.
+    """
     clock, now = opened.plant.clock, opened.settings.now()
     latest = clock.day_of(now) - timedelta(days=LEAST_DAYS)
     if before > latest:

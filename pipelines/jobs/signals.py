@@ -21,7 +21,7 @@ from pipelines.measures.signals.expected import SCHEMA
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
-from schemas.results import Signal
+from schemas.signals import Signal
 
 _HOUR: dict[str, pl.DataType | type[pl.DataType]] = {"line": pl.String, "hour": pl.Datetime("us", "UTC")}
 _SCHEMAS: dict[str, dict[str, pl.DataType | type[pl.DataType]]] = {
@@ -34,7 +34,9 @@ _SCHEMAS: dict[str, dict[str, pl.DataType | type[pl.DataType]]] = {
 
 
 def days_to_follow(plant: Plant, moments: Iterable[datetime]) -> list[date]:
-    """The production days whose signals counts of these moments change: their own and the next, whose beginning leans on them."""
+    """The production days whose signals counts of these moments change: their own and the next, whose beginning leans
+    on them.
+    """
     touched = {plant.clock.day_of(moment) for moment in moments}
     return sorted(touched | {day + timedelta(days=1) for day in touched})
 
@@ -43,9 +45,11 @@ QUIET_DAYS = 8  # a day with counts and the week after it: so long signals may s
 
 
 def days_behind(opened: OpenSite) -> list[date]:
-    """Production days with counts, or not long after some, that were never followed: after a run that was killed, or in a ledger of an older version.
+    """Production days with counts, or not long after some, that were never followed: after a run that was killed, or in
+    a ledger of an older version.
 
-    The first row of a line can be of a clock that stood at its beginning: of the years until the second nothing is to be followed.
+    The first row of a line can be of a clock that stood at its beginning: of the years until the second nothing is to
+    be followed.
     """
     with opened.ledger.reading() as reader:
         spans, done = counted_spans(reader, list(opened.known.lines)), dict(reader.ask("last_followed").iter_rows())
@@ -122,7 +126,7 @@ def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> FollowedD
         "expected_cells": _cell_rows(hours, span.start),
         "hour_doubts": _frame("hour_doubts", [(h.line, h.hour, doubt) for h in hours for doubt in h.doubts]),
         "lehr_hours": _lehr_rows(lehr, span),
-    }  # fmt: skip
+    }
     return FollowedDay(lines, day, hours, marts)
 
 
@@ -165,7 +169,9 @@ def _frame(name: str, rows: Sequence[tuple[object, ...]]) -> pl.DataFrame:
 
 
 def signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataFrame:
-    """Signals under the names they were kept with before, the day before or at an earlier intake, where they are the same."""
+    """Signals under the names they were kept with before, the day before or at an earlier intake, where they are the
+    same.
+    """
     every = {s.id: s for h in hours for s in h.signals if s.kind != CRITICAL_CALL}
     open_before = [
         k for k in before if k.ended is None or k.ended > min((h.hour for h in hours), default=k.raised) - HOUR

@@ -46,6 +46,7 @@ trace a tenth and took `compact` half as long again, so they stay as they are.
 was; all queries run unchanged. Hourly marts are not kept by version.
 """
 
-from pipelines.ledger.store import Ledger, Reader
+from pipelines.ledger.reader import Reader
+from pipelines.ledger.store import Ledger
 
 __all__ = ["Ledger", "Reader"]

@@ -1,8 +1,11 @@
-"""Every block of a ledger's file read and its checksum worked out anew, also of blocks that no table's rows lie in: indexes, the description of the tables, free ones.
+"""Every block of a ledger's file read and its checksum worked out anew, also of blocks that no table's rows lie in:
+indexes, the description of the tables, free ones.
 
-The file (https://duckdb.org/docs/stable/internals/storage.html, checked against the files themselves): three headers of 4,096 bytes, then blocks of one size. Each begins with
-8 bytes of checksum over the rest. The newer database header says how many blocks count and where the list of free ones stands.
-Runs as a process of its own: to open and close the file in a process that has the ledger open would drop DuckDB's lock on it.
+The file (https://duckdb.org/docs/stable/internals/storage.html, checked against the files themselves): three headers of
+4,096 bytes, then blocks of one size. Each begins with 8 bytes of checksum over the rest. The newer database header says
+how many blocks count and where the list of free ones stands.
+Runs as a process of its own: to open and close the file in a process that has the ledger open would drop DuckDB's lock
+on it.
 """
 
 from __future__ import annotations
@@ -27,8 +30,11 @@ _NOWHERE = (1 << 64) - 1
 
 @dataclass(frozen=True)
 class Blocks:
-    """headers: those whose checksum does not hold.  count: blocks of the file.  due: how many its header counts.  broken: blocks whose checksum does not hold.
-    free: blocks that hold nothing; None where their list cannot be read.  same: blocks, not free, that hold the same bytes, together."""
+    """headers: those whose checksum does not hold.  count: blocks of the file.  due: how many its header counts.
+    broken: blocks whose checksum does not hold.
+    free: blocks that hold nothing; None where their list cannot be read.  same: blocks, not free, that hold the same
+    bytes, together.
+    """
 
     headers: list[str]
     count: int
@@ -92,7 +98,9 @@ def _blocks(file: BinaryIO, size: int) -> Iterator[bytes]:
 
 
 def _free(file: BinaryIO, size: int, pointer: int, due: int, broken: Sequence[int]) -> list[int] | None:
-    """The list of free blocks: a count, then the numbers, from the piece at `pointer` on; each piece begins with a pointer to the next. None where it does not read as one."""
+    """The list of free blocks: a count, then the numbers, from the piece at `pointer` on; each piece begins with a
+    pointer to the next. None where it does not read as one.
+    """
     if pointer == _NOWHERE:
         return []
     piece = (size - 8) // _PARTS // 8 * 8

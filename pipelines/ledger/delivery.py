@@ -14,7 +14,8 @@ import pyarrow as pa
 from pipelines.errors import LedgerBusy
 from pipelines.ledger.near import in_force
 from pipelines.ledger.queries import query
-from pipelines.ledger.store import Ledger, Reader
+from pipelines.ledger.reader import Reader
+from pipelines.ledger.store import Ledger
 from schemas.feeds import ALL_FEEDS, Feed
 
 _TABLE = 1 << 26
@@ -22,14 +23,30 @@ ROW_GROUP = 122_880  # rows of a row group of DuckDB: pieces of this size are in
 TOLD_AT = "told_at"  # of rows kept, where works.toml corrects clocks: the time as the station has it
 LINEAGE = ("batch", "file_line", "replaced_at", "replaced_by")
 BATCHES = (
-    "batch", "feed", "sha256", "file", "archived_as", "bytes", "received_at", "rows_read", "rows_kept", "rows_refused",
-    "rows_unchanged", "rows_replacing", "data_from", "data_to", "retry_of", "note",
-)  # fmt: skip
+    "batch",
+    "feed",
+    "sha256",
+    "file",
+    "archived_as",
+    "bytes",
+    "received_at",
+    "rows_read",
+    "rows_kept",
+    "rows_refused",
+    "rows_unchanged",
+    "rows_replacing",
+    "data_from",
+    "data_to",
+    "retry_of",
+    "note",
+)
 
 
 @dataclass(frozen=True)
 class FileEntry:
-    """One received file. Row counts add up: rows_read = rows_kept + rows_refused. received_at: where it was not received with the rest of its delivery."""
+    """One received file. Row counts add up: rows_read = rows_kept + rows_refused. received_at: where it was not
+    received with the rest of its delivery.
+    """
 
     feed: str
     sha256: str
@@ -210,7 +227,9 @@ def _plans(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, dict[
 
 
 def foreseen(ledger: Ledger, delivery: Delivery, at: datetime) -> tuple[int, int]:
-    """How many rows of a delivery say what the ledger holds already, and how many would replace others; nothing is written."""
+    """How many rows of a delivery say what the ledger holds already, and how many would replace others; nothing is
+    written.
+    """
     _, plans = _plans(ledger, delivery, at)
     every = plans.values()
     return sum(sum(p.unchanged.values()) for p in every), sum(sum(p.replacing.values()) for p in every)
@@ -234,7 +253,9 @@ def _range_column(feed: Feed) -> str | None:
 
 
 def _replace(con: duckdb.DuckDBPyConnection, feed: Feed, gone: pl.DataFrame) -> None:
-    """Note on rows in force which batch replaced them. A line of a wide export is many rows: only the key tells them apart."""
+    """Note on rows in force which batch replaced them. A line of a wide export is many rows: only the key tells them
+    apart.
+    """
     moments = [name for name, dtype in gone.schema.items() if isinstance(dtype, pl.Datetime)]
     con.register("gone", gone.with_columns(pl.col(moments).dt.replace_time_zone(None)).to_arrow())
     table = feed.name

@@ -1,4 +1,6 @@
-"""The facts and the marts as Parquet, one folder a table, split by production day; and a reader that answers from them like the ledger itself."""
+"""The facts and the marts as Parquet, one folder a table, split by production day; and a reader that answers from them
+like the ledger itself.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,7 @@ from pipelines.clock import WorksClock
 from pipelines.errors import SiteError, WrongUse
 from pipelines.ledger.exported_columns import as_kept, has_shapes, in_utc, listed, schema_of, written
 from pipelines.ledger.queries import statements
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from schemas.feeds import ALL_FEEDS
 from schemas.tables import TABLES
 
@@ -106,7 +108,9 @@ def without_secret(text: str) -> str:
 def export_tables(
     reader: Reader, clock: WorksClock, works_toml: str, days: Sequence[date], to: ExportPlace
 ) -> dict[str, int]:
-    """Write every table; of the great ones and those by time only `days`. Rows by table. SiteError where the place cannot be written."""
+    """Write every table; of the great ones and those by time only `days`. Rows by table. SiteError where the place
+    cannot be written.
+    """
     rows: dict[str, int] = {}
     schemas: dict[str, pa.Schema] = {}
     try:
@@ -127,7 +131,9 @@ def export_tables(
 
 @dataclass(frozen=True)
 class _Source:
-    """A table of the export. view: what of the ledger it is read from; when: by which its rows belong to days; first: what they are sorted by first."""
+    """A table of the export. view: what of the ledger it is read from; when: by which its rows belong to days; first:
+    what they are sorted by first.
+    """
 
     name: str
     view: str
@@ -217,7 +223,9 @@ def days_of(place: ExportPlace) -> list[date]:
 def reading_export(
     place: ExportPlace, days: Sequence[date] | None, lines: Sequence[str] = (), but: Sequence[str] = ()
 ) -> Iterator[Reader]:
-    """A reader that answers every query from an export. days: of the great tables, None for all.  lines: only theirs.  but: tables left empty."""
+    """A reader that answers every query from an export. days: of the great tables, None for all.  lines: only theirs.
+    but: tables left empty.
+    """
     con = duckdb.connect(":memory:", config={"python_enable_replacements": "false"})
     try:
         con.execute("set timezone = 'UTC'")
@@ -239,7 +247,9 @@ def reading_export(
 def _loaded(
     con: duckdb.DuckDBPyConnection, place: ExportPlace, table: str, days: Sequence[date] | None, lines: Sequence[str]
 ) -> pa.Table | None:
-    """Rows of an export, None where it has none. Files of versions that knew fewer columns stand beside later ones: what they lack is empty."""
+    """Rows of an export, None where it has none. Files of versions that knew fewer columns stand beside later ones:
+    what they lack is empty.
+    """
     files = place.files(table)
     if days is not None:
         wanted = {f"/day={day}/" for day in days}

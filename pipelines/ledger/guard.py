@@ -1,7 +1,9 @@
-"""A copy of what a checkpoint writes over in place, kept while it does: a power cut in the middle of such a write would else leave a ledger that cannot be opened.
+"""A copy of what a checkpoint writes over in place, kept while it does: a power cut in the middle of such a write would
+else leave a ledger that cannot be opened.
 
-DuckDB writes rows to free blocks and then says in the file's header where they are; only its headers and the blocks that describe its tables are written over. They are few. (Found by
-cutting the power after half of each write: tests/faults.)
+DuckDB writes rows to free blocks and then says in the file's header where they are; only its headers and the blocks
+that describe its tables are written over. They are few. (Found by cutting the power after half of each write:
+tests/faults.)
 """
 
 from __future__ import annotations
@@ -19,7 +21,9 @@ HEADERS = 12_288  # bytes before the first block: the file's header and two head
 
 
 class Guard:
-    """The copy beside one ledger. `save` and `restore` are for holders of the gate, while nobody has the ledger open to write."""
+    """The copy beside one ledger. `save` and `restore` are for holders of the gate, while nobody has the ledger open to
+    write.
+    """
 
     def __init__(self, ledger: Path):
         self.ledger, self.path = ledger, ledger.with_name(f".{ledger.name}.guard")
@@ -30,8 +34,9 @@ class Guard:
         return self.path.exists()
 
     def save(self, blocks: Sequence[int], block_size: int, here: bool) -> None:
-        """Copy the headers and these blocks, forced to the disk. here: this process has the ledger open nowhere (to open and close it here would drop DuckDB's
-        lock on it); else another process copies."""
+        """Copy the headers and these blocks, forced to the disk. here: this process has the ledger open nowhere (to
+        open and close it here would drop DuckDB's lock on it); else another process copies.
+        """
         if here:
             copy_parts(self.ledger, self.path, blocks, block_size)
             return
@@ -64,7 +69,9 @@ class Guard:
         return True
 
     def drop(self) -> None:
-        """The ledger is well: no copy is needed. One that cannot be taken away now is looked at, and taken away, when the ledger is opened next."""
+        """The ledger is well: no copy is needed. One that cannot be taken away now is looked at, and taken away, when
+        the ledger is opened next.
+        """
         with contextlib.suppress(OSError):
             self.path.unlink()
 

@@ -7,12 +7,14 @@ from collections.abc import Callable, Sequence
 import duckdb
 
 from pipelines.ledger.queries import query
-from pipelines.ledger.store import Ledger, Reader
+from pipelines.ledger.reader import Reader
+from pipelines.ledger.store import Ledger
 from schemas.quality import Decision
 
 
 def keep_decision(ledger: Ledger, decide: Callable[[Reader], Decision]) -> Decision:
-    """Keep one decision, made from what the ledger says at that moment, so that two people cannot decide over each other.
+    """Keep one decision, made from what the ledger says at that moment, so that two people cannot decide over each
+    other.
 
     What `decide` raises leaves everything as it was.
     """

@@ -1,4 +1,6 @@
-"""Keeping the ledger whole over years: copied while in use, written anew without gaps, its minutes rolled into hours, its rows counted."""
+"""Keeping the ledger whole over years: copied while in use, written anew without gaps, its minutes rolled into hours,
+its rows counted.
+"""
 
 from __future__ import annotations
 
@@ -17,8 +19,9 @@ from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.migrations import migrate
 from pipelines.ledger.past import tables
 from pipelines.ledger.queries import query
+from pipelines.ledger.reader import Reader
 from pipelines.ledger.sentences import plain_error, unwritable
-from pipelines.ledger.store import Ledger, Reader
+from pipelines.ledger.store import Ledger
 from pipelines.whole_files import written_whole
 
 _ROLLS = {
@@ -30,9 +33,11 @@ Progress = Callable[[str], None]
 
 
 def copy_ledger(ledger: Ledger, target: Path) -> None:
-    """A byte-for-byte copy of the ledger at rest, its log of the last commits with it; readers that are open go on, new ones and writers wait.
+    """A byte-for-byte copy of the ledger at rest, its log of the last commits with it; readers that are open go on, new
+    ones and writers wait.
 
-    LedgerBusy where a program outside coldledger keeps writing it. Only for a process that has the ledger open nowhere else.
+    LedgerBusy where a program outside coldledger keeps writing it. Only for a process that has the ledger open nowhere
+    else.
     """
     source = ledger.site.ledger
     with ledger.gate():
@@ -66,7 +71,9 @@ def _copy(source: Path, target: Path) -> None:
 
 
 def read_whole(path: Path) -> dict[str, int]:
-    """Rows of every table of a ledger file, each block read and its checksum checked; LedgerBroken where one does not hold."""
+    """Rows of every table of a ledger file, each block read and its checksum checked; LedgerBroken where one does not
+    hold.
+    """
     told = {}
     try:
         con = duckdb.connect(str(path), read_only=True, config={"memory_limit": "700MB"})

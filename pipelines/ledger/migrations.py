@@ -21,15 +21,18 @@ def _views() -> tuple[list[tuple[str, str]], str]:
 
 
 def stands_at(con: duckdb.DuckDBPyConnection) -> int:
-    """The number of the last migration of an open ledger; 0 where nothing is in it. LedgerBroken for a database of tables that no ledger has."""
+    """The number of the last migration of an open ledger; 0 where nothing is in it. LedgerBroken for a database of
+    tables that no ledger has.
+    """
     here = con.execute(
         "select table_name from information_schema.tables where table_catalog = current_database()"
     ).fetchall()
     if ("migrations",) not in here:
         if here:
             raise LedgerBroken(
-                f"the file in the ledger's place is another program's database (it holds the table {min(here)[0]}); it was left as it is. "
-                "Move it away, then restore a copy of the site, or make the ledger again from the archive: `coldledger rebuild --from-archive`"
+                f"the file in the ledger's place is another program's database (it holds the table {min(here)[0]}); "
+                "it was left as it is. Move it away, then restore a copy of the site, or make the ledger again from "
+                "the archive: `coldledger rebuild --from-archive`"
             )
         return 0
     return int(con.execute("select coalesce(max(number), 0) from migrations").fetchall()[0][0])
@@ -44,8 +47,8 @@ def not_newer(at: int) -> None:
     """LedgerBroken where a ledger that stands at migration `at` was written by a later version of the program."""
     if at > newest():
         raise LedgerBroken(
-            f"the ledger was written by a newer coldledger (its tables are at {at}, this version knows {newest()}); install that version or a "
-            "later one; nothing was changed"
+            f"the ledger was written by a newer coldledger (its tables are at {at}, this version knows {newest()}); "
+            "install that version or a later one; nothing was changed"
         )
 
 

@@ -1,4 +1,6 @@
-"""The ledger as it was known at an earlier moment: every version of every row is kept, so that the moment can be looked up."""
+"""The ledger as it was known at an earlier moment: every version of every row is kept, so that the moment can be looked
+up.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ _PADDED = "padded"
 
 
 def look_through(con: duckdb.DuckDBPyConnection) -> None:
-    """Make a connection beside which an older ledger is open as `kept` answer as if it had this version's tables; nothing of it is changed.
+    """Make a connection beside which an older ledger is open as `kept` answer as if it had this version's tables;
+    nothing of it is changed.
 
     Tables and columns that it does not have are empty: all that migrations did so far is to add some.
     """
@@ -59,8 +62,10 @@ def _pad(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def look_back(con: duckdb.DuckDBPyConnection, moment: datetime, older: bool = False) -> None:
-    """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files received later are gone, rows replaced later stand again, later
-    closes and acknowledgements are unknown. What is worked out by hour (lehr times, expectations, signals) stays as it is now. older: the ledger is an older version's."""
+    """Make a connection beside which the ledger is open as `kept` answer as at `moment` (naive UTC): rows of files
+    received later are gone, rows replaced later stand again, later closes and acknowledgements are unknown. What is
+    worked out by hour (lehr times, expectations, signals) stays as it is now. older: the ledger is an older version's.
+    """
     then = duckdb.ConstantExpression(moment)
     if older:
         _pad(con)

@@ -1,7 +1,9 @@
-"""A ledger kept open to read between the answers of a long-lived process, and let go at once when somebody wants to write.
+"""A ledger kept open to read between the answers of a long-lived process, and let go at once when somebody wants to
+write.
 
-To open a year's ledger and to read where its tables lie costs more than most answers. But nobody can write while another process has it open, so who wants to write
-says so by a file (`wanted`) before taking the gate; every process that keeps the ledger open looks for that file a few dozen times a second and closes.
+To open a year's ledger and to read where its tables lie costs more than most answers. But nobody can write while
+another process has it open, so who wants to write says so by a file (`wanted`) before taking the gate; every process
+that keeps the ledger open looks for that file a few dozen times a second and closes.
 """
 
 from __future__ import annotations
@@ -42,7 +44,9 @@ class Keeper:
         self._work.set()
 
     def keep(self, con: duckdb.DuckDBPyConnection, inode: int) -> None:
-        """Take over a connection that has answered; it is closed where nothing is to be kept, or something is already."""
+        """Take over a connection that has answered; it is closed where nothing is to be kept, or something is
+        already.
+        """
         with _LOCK:
             self._used = time.monotonic()
             if self._con is None and not self._over.is_set() and not self.wanted.exists():

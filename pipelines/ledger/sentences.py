@@ -19,17 +19,21 @@ def busy_sentence(site: Site, waited: float) -> str:
 
 
 def no_ledger(site: Site) -> str:
-    """One sentence for a ledger that is not there: none was made yet, or the one that took in what lies in the archive is gone."""
+    """One sentence for a ledger that is not there: none was made yet, or the one that took in what lies in the archive
+    is gone.
+    """
     if (site.archive / "received.jsonl").exists():
         return (
-            f"{site.ledger} is gone, though archive/ holds what it took in; put its disk or a copy of the site back, or make it again: "
-            "`coldledger rebuild --from-archive`. Nothing received was lost"
+            f"{site.ledger} is gone, though archive/ holds what it took in; put its disk or a copy of the site back, "
+            "or make it again: `coldledger rebuild --from-archive`. Nothing received was lost"
         )
     return f"{site.root} has no ledger yet; put feed files in inbox/ and run `coldledger intake`"
 
 
 def must_have_its_ledger(site: Site) -> None:
-    """SiteError where the ledger that took in what lies in the archive is gone: a new one would number and date receipts anew."""
+    """SiteError where the ledger that took in what lies in the archive is gone: a new one would number and date
+    receipts anew.
+    """
     if (site.archive / "received.jsonl").exists() and not site.ledger.exists():
         raise SiteError(no_ledger(site))
 
@@ -50,6 +54,6 @@ def plain_error(error: duckdb.Error, site: Site) -> Exception:
         return SiteError(unwritable(site, OSError(errno.EACCES, "permission denied")))
     what = "it is another program's SQLite file" if "sqlite_scanner" in text else text.splitlines()[0]
     return LedgerBroken(
-        f"{site.ledger} could not be used: {what}; restore a copy of the site, or make the ledger again from the archive: "
-        "`coldledger rebuild --from-archive`"
+        f"{site.ledger} could not be used: {what}; restore a copy of the site, or make the ledger again from the "
+        "archive: `coldledger rebuild --from-archive`"
     )

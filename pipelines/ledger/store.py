@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
-from datetime import UTC, date, datetime
+from datetime import datetime
 from pathlib import Path
 from threading import Event, Lock
 from typing import Any
 
 import duckdb
-import polars as pl
-import pyarrow as pa
 from filelock import FileLock, Timeout
 
-from pipelines.clock import Span
 from pipelines.errors import LedgerBroken, LedgerBusy, SiteError
 from pipelines.ledger.guard import Guard
 from pipelines.ledger.migrations import is_current, migrate, not_newer, stands_at
 from pipelines.ledger.past import look_back, look_through, tables
-from pipelines.ledger.queries import query
+from pipelines.ledger.reader import Reader, naive
 from pipelines.ledger.resting import Keeper, keeper_of, let_go_here, want, wanted_no_more
 from pipelines.ledger.sentences import busy_sentence, no_ledger, plain_error, unwritable
 from pipelines.ledger.upgrade import keep_before
@@ -30,120 +26,17 @@ from pipelines.whole_files import written_whole
 
 _OPEN: dict[str, int] = {}  # how many readers of a ledger this process has
 _COUNTING = Lock()
-_CURRENT: set[tuple[str, int, int]] = (
-    set()
-)  # ledgers (path, inode, time of writing) that this process has found to be of its own version
+# ledgers (path, inode, time of writing) that this process has found to be of its own version
+_CURRENT: set[tuple[str, int, int]] = set()
 
-# It cuts a sort or a grouping of a large table into hundreds of scans by the limits of its row groups, before the filter is looked at: where an hour of a year is asked
+# It cuts a sort or a grouping of a large table into hundreds of scans by the limits of its row groups, before the
+# filter is looked at: where an hour of a year is asked
 # for, that took 3 s instead of 0.02 (https://github.com/duckdb/duckdb/pull/22336; tests/benchmarks/README.md).
 _NOT_OURS = "partitioned_execution"
 _NOT_THE_FILE = (
     duckdb.ProgrammingError,
     duckdb.OutOfMemoryException,
 )  # errors that say nothing about the ledger's file
-
-
-class Reader:
-    """An open ledger that answers named queries. asked: which it was asked, as paths under sql/ without `.sql`."""
-
-    def __init__(self, con: duckdb.DuckDBPyConnection, asked: set[str] | None = None):
-        self._con = con
-        self.asked: set[str] = set() if asked is None else asked
-
-    def noting(self) -> Reader:
-        """The same open ledger with a note of its own of what it is asked from now on."""
-        return Reader(self._con)
-
-    @contextmanager
-    def beside(self) -> Iterator[Reader]:
-        """Another reader of the same open ledger, for a thread of its own."""
-        con = self._con.cursor()
-        try:
-            yield Reader(con, self.asked)
-        finally:
-            con.close()
-
-    def together(self, *asks: Callable[[Reader], Any]) -> list[Any]:
-        """Several answers, in their order, asked by two threads; each ask has a reader of its own."""
-
-        def one(ask: Callable[[Reader], Any]) -> Any:
-            with self.beside() as mine:
-                return ask(mine)
-
-        with ThreadPoolExecutor(min(2, len(asks))) as pool:
-            return list(pool.map(one, asks))
-
-    def ask(self, name: str, **params: Any) -> pl.DataFrame:
-        """The rows of sql/out/<name>.sql. Moments go in and come out as UTC."""
-        self.asked.add(f"out/{name}")
-        return self._run(query(name), params)
-
-    def check(self, name: str, **params: Any) -> pl.DataFrame:
-        """The offending rows of sql/checks/<name>.sql; none when all is well."""
-        self.asked.add(f"checks/{name}")
-        return self._run(query(name, "checks"), params)
-
-    def _run(self, text: str, params: dict[str, Any]) -> pl.DataFrame:
-        told = {key: _naive(value) for key, value in params.items()}
-        return _aware(self._con.sql(text, params=told).pl())
-
-    def current(self, table: str) -> pl.DataFrame:
-        """All rows in force of one fact table, with the batch and line of the file each came from."""
-        return _aware(self._con.table(f"current_{table}").pl())
-
-    def replaced(self, table: str) -> pl.DataFrame:
-        """The rows of one fact table that are no longer in force, with the time at which each was replaced."""
-        return _aware(self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnotnull()).pl())
-
-    def sorted_rows(self, table: str, when: str | None, span: Span | None, key: Sequence[str]) -> pa.Table:
-        """Rows of a table or view in an order that only they decide; where `when` is told, those in a span."""
-        rows = self._con.table(table)
-        if when is not None and span is not None:
-            first, last = (duckdb.ConstantExpression(_naive(moment)) for moment in (span.start, span.end))
-            rows = rows.filter(duckdb.ColumnExpression(when) >= first).filter(duckdb.ColumnExpression(when) < last)
-        order = dict.fromkeys((*key, *rows.columns))
-        return rows.sort(*(duckdb.ColumnExpression(name).nulls_first() for name in order)).to_arrow_table()
-
-    def form(self, table: str) -> pa.Schema:
-        """Names and types of the columns of a table or view."""
-        return self._con.table(table).limit(0).to_arrow_table().schema
-
-    def read_all(self, table: str) -> int:
-        """Rows of a table, every block of it read and its checksum with it."""
-        rows = self._con.table(table)
-        sums = ", ".join(f'bit_xor(hash("{name}"))' for name in rows.columns)
-        return int(rows.aggregate(f"count(*), {sums}").fetchall()[0][0])
-
-    def lies_in(self, table: str) -> pl.DataFrame:
-        """Where in the file a table's rows lie: `column_name`, `block_id`, `additional_block_ids`."""
-        rows = self._con.table_function("pragma_storage_info", [table]).filter("persistent")
-        return rows.select("column_name", "block_id", "additional_block_ids").pl()
-
-    def whole(self, table: str) -> pa.Table:
-        """Every row of a table, as it is."""
-        return self._con.table(table).to_arrow_table()
-
-    def grouped(self, table: str, by: tuple[str, ...]) -> pl.DataFrame:
-        """How many rows of a table there are by some columns, every version: these columns and `rows`."""
-        names = ", ".join(by)
-        return self._con.table(table).aggregate(f"{names}, count(*) as rows", names).pl()
-
-    def of_batch(self, table: str, batch: int) -> pl.DataFrame:
-        """The rows that a batch brought to a table, every version."""
-        mine = duckdb.ColumnExpression("batch") == duckdb.ConstantExpression(batch)
-        return _aware(self._con.table(table).filter(mine).pl())
-
-    def doubled(self, table: str, key: tuple[str, ...], when: str | None, start: Any, end: Any) -> int:
-        """How many keys have more than one version in force; where `start` is told, of those whose `when` is in [start, end)."""
-        rows = self._con.table(table).filter(duckdb.ColumnExpression("replaced_at").isnull())
-        if start is not None and when is not None:
-            first, last = (duckdb.ConstantExpression(_naive(moment)) for moment in (start, end))
-            rows = rows.filter(duckdb.ColumnExpression(when) >= first).filter(duckdb.ColumnExpression(when) < last)
-        names = ", ".join(f'"{name}"' for name in key)
-        twice = rows.aggregate(f"{names}, count(*) as versions", names).filter(
-            duckdb.ColumnExpression("versions") > duckdb.ConstantExpression(1)
-        )
-        return int(twice.aggregate("count(*)").fetchall()[0][0])
 
 
 class Ledger:
@@ -162,8 +55,9 @@ class Ledger:
 
     @contextmanager
     def reading(self, known_at: datetime | None = None) -> Iterator[Reader]:
-        """Open to read, as known now or at an earlier moment; LedgerBusy when a writer does not end in time, SiteError when nothing was ever
-        taken in."""
+        """Open to read, as known now or at an earlier moment; LedgerBusy when a writer does not end in time, SiteError
+        when nothing was ever taken in.
+        """
         if not self.exists:
             raise SiteError(no_ledger(self.site))
         name = str(self.site.ledger)
@@ -185,7 +79,7 @@ class Ledger:
             if older or known_at is not None:
                 con.close()
                 con = self._wait_for_file(read_only=True, beside_it=True)
-                look_through(con) if known_at is None else look_back(con, _naive(known_at), older)
+                look_through(con) if known_at is None else look_back(con, naive(known_at), older)
             yield Reader(con)
             well = known_at is None and not older
         except _NOT_THE_FILE:
@@ -201,7 +95,9 @@ class Ledger:
                 _OPEN[name] -= 1
 
     def keeper(self) -> Keeper:
-        """What keeps this ledger open between answers, for a process that answers all day; it does once it has begun."""
+        """What keeps this ledger open between answers, for a process that answers all day; it does once it has
+        begun.
+        """
         return Keeper(self.site.ledger, self._wanted)
 
     @contextmanager
@@ -228,7 +124,9 @@ class Ledger:
                 self.unlocked.set()
 
     def _be_born(self) -> None:
-        """Make a new ledger whole under another name first: killed at any instant, there is one with all its tables or none."""
+        """Make a new ledger whole under another name first: killed at any instant, there is one with all its tables or
+        none.
+        """
         if self.exists:
             return
         try:
@@ -253,7 +151,9 @@ class Ledger:
 
     @contextmanager
     def gate(self) -> Iterator[None]:
-        """Hold this to keep new readers and writers out, and to have who keeps the ledger open let it go; LedgerBusy where another holds it too long."""
+        """Hold this to keep new readers and writers out, and to have who keeps the ledger open let it go; LedgerBusy
+        where another holds it too long.
+        """
         want(self.site.ledger, self._wanted)
         with self._gate():
             want(self.site.ledger, self._wanted)  # who held the gate before has said that it is wanted no more
@@ -277,7 +177,9 @@ class Ledger:
             raise SiteError(unwritable(self.site, error)) from error
 
     def _mended(self) -> None:
-        """For a holder of the gate: where a writer was cut off in a checkpoint and left a ledger that cannot be read, what it wrote over is put back."""
+        """For a holder of the gate: where a writer was cut off in a checkpoint and left a ledger that cannot be read,
+        what it wrote over is put back.
+        """
         if not self.guard.there or not self.exists:
             return
         if not self._whole():
@@ -307,7 +209,9 @@ class Ledger:
             return False
 
     def _guarded(self) -> None:
-        """For a holder of the gate: keep what the coming checkpoint will write over; all of an older version's ledger, before it is changed."""
+        """For a holder of the gate: keep what the coming checkpoint will write over; all of an older version's ledger,
+        before it is changed.
+        """
         here = not _OPEN.get(str(self.site.ledger))
         con = self._wait_for_file(read_only=True)
         try:
@@ -362,7 +266,8 @@ class Ledger:
             "memory_limit": memory,
             "preserve_insertion_order": "true",
             "disabled_optimizers": _NOT_OURS,
-            "autoinstall_known_extensions": "false",  # another program's file in the ledger's place is no reason to ask the network
+            # another program's file in the ledger's place is no reason to ask the network
+            "autoinstall_known_extensions": "false",
         }
         if beside_it:
             con = duckdb.connect(":memory:", config=config)
@@ -380,16 +285,3 @@ def _close(con: duckdb.DuckDBPyConnection) -> bool:
     except duckdb.Error:
         return False
     return True
-
-
-def _naive(value: Any) -> Any:
-    if isinstance(value, datetime) and value.tzinfo is not None:
-        return value.astimezone(UTC).replace(tzinfo=None)
-    if isinstance(value, date | str | int | float | type(None)):
-        return value
-    return [_naive(one) for one in value]
-
-
-def _aware(frame: pl.DataFrame) -> pl.DataFrame:
-    moments = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
-    return frame.with_columns(pl.col(moments).dt.cast_time_unit("us").dt.replace_time_zone("UTC")) if moments else frame

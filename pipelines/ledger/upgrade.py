@@ -14,9 +14,11 @@ SPARE = 1.05  # of the ledger's size must be free for the copy
 
 
 def keep_before(site: Site, at: int) -> None:
-    """Keep the resting ledger that stands at migration `at` as `.upgrade/ledger-<at>.duckdb`, where this version has later ones.
+    """Keep the resting ledger that stands at migration `at` as `.upgrade/ledger-<at>.duckdb`, where this version has
+    later ones.
 
-    The latest copy of each state is kept, until somebody deletes it. SiteError where there is no room for it: nothing is changed then.
+    The latest copy of each state is kept, until somebody deletes it. SiteError where there is no room for it: nothing
+    is changed then.
     """
     if at in (0, newest()):
         return
@@ -27,8 +29,9 @@ def keep_before(site: Site, at: int) -> None:
     free = shutil.disk_usage(folder).free
     if free < size * SPARE:
         raise SiteError(
-            f"{site.ledger} was written by an older coldledger and is kept as it is before it is changed, but the disk has no room for the copy: "
-            f"free {size * SPARE / 1e6:.0f} MB ({free / 1e6:.0f} are free) and run this again"
+            f"{site.ledger} was written by an older coldledger and is kept as it is before it is changed, but the "
+            f"disk has no room for the copy: free {size * SPARE / 1e6:.0f} MB ({free / 1e6:.0f} are free) and run "
+            "this again"
         )
     for ending in ("", ".wal"):
         source = site.ledger.with_name(site.ledger.name + ending)
@@ -40,6 +43,6 @@ def keep_before(site: Site, at: int) -> None:
         else:
             target.unlink(missing_ok=True)
     sys.stderr.write(
-        f"The ledger was written by an older coldledger (tables at {at}, now {newest()}): it is brought to this version; as it was it is kept "
-        f"in {copy}, to be deleted when all is well.\n"
+        f"The ledger was written by an older coldledger (tables at {at}, now {newest()}): it is brought to this "
+        f"version; as it was it is kept in {copy}, to be deleted when all is well.\n"
     )

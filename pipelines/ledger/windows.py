@@ -1,4 +1,6 @@
-"""Windows of different lengths that lie over each other at one place: an hour beside its own minutes would be counted twice. The later one is set aside."""
+"""Windows of different lengths that lie over each other at one place: an hour beside its own minutes would be counted
+twice. The later one is set aside.
+"""
 
 from __future__ import annotations
 
@@ -11,20 +13,24 @@ import polars as pl
 
 from pipelines.ledger.delivery import TOLD_AT, Delivery
 from pipelines.ledger.near import distinct, in_force
-from pipelines.ledger.store import Ledger, Reader
+from pipelines.ledger.reader import Reader
+from pipelines.ledger.store import Ledger
 from schemas.feeds import ALL_FEEDS, Feed
 from schemas.quantities import MAX_WINDOW_S
 from schemas.reasons import Reason
 
-_MOST = 5_000  # rows of one place that lie over each other: more is no mistake of a few windows, and all that come are set aside
+# rows of one place that lie over each other: more is no mistake of a few windows, and all that come are set aside
+_MOST = 5_000
 State = dict[int, dict[int, None]]  # length -> starts [us]
 Row = tuple[int | None, int, int, int, int]  # row, file, start [us], length [s], a number for what it counts
 
 
 def without_overlaps(ledger: Ledger, delivery: Delivery) -> Delivery:
-    """The delivery without rows whose window lies over windows of another length of the same key (station, line, mould...) by half of the shorter or more; those are
-    refused. What has the same start and length replaces, as everywhere; of the same start and another length only what counts the same, which corrects the length.
-    Decided file by file in the order of receipt, so that it does not matter which files are committed together."""
+    """The delivery without rows whose window lies over windows of another length of the same key (station, line,
+    mould...) by half of the shorter or more; those are refused. What has the same start and length replaces, as
+    everywhere; of the same start and another length only what counts the same, which corrects the length. Decided file
+    by file in the order of receipt, so that it does not matter which files are committed together.
+    """
     frames = {
         name: frame for name, frame in delivery.kept.items() if "window_s" in ALL_FEEDS[name].columns and frame.height
     }
@@ -88,7 +94,9 @@ def _among(frame: pl.DataFrame, there: pl.DataFrame, feed: Feed, places: pl.Data
 
 
 def _heaps(rows: pl.DataFrame, group: list[str]) -> Iterator[list[Row]]:
-    """Chains of windows of one key that lie over each other and are of more than one length, in the order of receipt."""
+    """Chains of windows of one key that lie over each other and are of more than one length, in the order of
+    receipt.
+    """
     end = pl.col("start") + pl.col("length") * 1_000_000
     rows = rows.sort("start").with_columns(before=end.cum_max().shift(1).over(group))
     begins = pl.col("before").is_null() | (pl.col("start") >= pl.col("before"))

@@ -134,8 +134,13 @@ def _errors(app: FastAPI, web: Web) -> None:
         return Response(web.texts(request)("error.ours") + "\n", 500, media_type="text/plain; charset=utf-8")
 
     handlers: dict[Any, Any] = {
-        Refused: refused, TooMany: too_many, ColdledgerError: ours, HTTPException: http, RequestValidationError: invalid, Exception: unknown,
-    }  # fmt: skip
+        Refused: refused,
+        TooMany: too_many,
+        ColdledgerError: ours,
+        HTTPException: http,
+        RequestValidationError: invalid,
+        Exception: unknown,
+    }
     for kind, handler in handlers.items():
         app.add_exception_handler(kind, handler)
 

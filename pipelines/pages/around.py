@@ -1,6 +1,8 @@
-"""What stands around every request: a form's size, the pace while a flow is at work, a crowd at the sign-in, the headers of each answer, the log and the meter.
+"""What stands around every request: a form's size, the pace while a flow is at work, a crowd at the sign-in, the
+headers of each answer, the log and the meter.
 
-Plain ASGI and no more: two hundred wrong sign-ins at once pass here before health does, and what a framework does for each of them is what health waits for.
+Plain ASGI and no more: two hundred wrong sign-ins at once pass here before health does, and what a framework does for
+each of them is what health waits for.
 """
 
 from __future__ import annotations
@@ -24,8 +26,8 @@ LARGEST_FORM = 2 << 20
 HELD_BACK_S = 0.15  # of an answer, while a flow is at work
 SIGN_INS_EACH = 8  # of one address that are not answered yet
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src "
+    "'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "Content-Security-Policy": POLICY,
@@ -43,9 +45,8 @@ class Around:
 
     def __init__(self, app: ASGIApp, web: Web, meter: Meter, patient: bool):
         self.app, self.web, self.meter, self.patient = app, web, meter, patient
-        self._signing: Counter[str] = (
-            Counter()
-        )  # sign-ins not answered yet, by address; touched by the event loop alone
+        # sign-ins not answered yet, by address; touched by the event loop alone
+        self._signing: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request, or pass it on; every answer gets its headers and is counted."""

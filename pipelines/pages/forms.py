@@ -9,8 +9,16 @@ from pipelines.pages.view import Special
 
 
 def field(
-    name: str, label: str, value: object = "", kind: str = "text", needed: bool = False, most: int = 200, hint: str = "", choices: Sequence[str] = (), complete: str = "off"
-) -> dict[str, Any]:  # fmt: skip
+    name: str,
+    label: str,
+    value: object = "",
+    kind: str = "text",
+    needed: bool = False,
+    most: int = 200,
+    hint: str = "",
+    choices: Sequence[str] = (),
+    complete: str = "off",
+) -> dict[str, Any]:
     """A line of a form. choices: what is offered while one types."""
     return {
         "name": name,
@@ -46,11 +54,27 @@ def check(name: str, label: str, value: str, on: bool = False) -> dict[str, Any]
 
 
 def form(
-    title: str, action: str, fields: Sequence[dict[str, Any]], buttons: Sequence[tuple[str, str]], *, act: str = "", texts: Sequence[str] = (), method: str = "post",
-    hidden: Sequence[tuple[str, str]] = (), button_name: str = "", wide: bool = False,
-) -> Special:  # fmt: skip
+    title: str,
+    action: str,
+    fields: Sequence[dict[str, Any]],
+    buttons: Sequence[tuple[str, str]],
+    *,
+    act: str = "",
+    texts: Sequence[str] = (),
+    method: str = "post",
+    hidden: Sequence[tuple[str, str]] = (),
+    button_name: str = "",
+    wide: bool = False,
+) -> Special:
     """A form. act: what the reader's role must allow for it to be shown; empty: anybody's."""
     told = {
-        "texts": texts, "method": method, "action": action, "shown": f"only-{act}" if act else "open", "hidden": hidden, "fields": fields, "buttons": buttons, "button_name": button_name,
-    }  # fmt: skip
+        "texts": texts,
+        "method": method,
+        "action": action,
+        "shown": f"only-{act}" if act else "open",
+        "hidden": hidden,
+        "fields": fields,
+        "buttons": buttons,
+        "button_name": button_name,
+    }
     return Special("form", title, told, wide=wide)

@@ -26,10 +26,18 @@ from pipelines.reports.frame.sorted_table import address, named_sheets
 from pipelines.reports.frame.table_html import Dress, table_html
 
 PLACES = (
-    ("now", "/now"), ("hour", "/hour"), ("moulds", "/moulds"), ("day", "/day"), ("weights", "/weights"), ("laboratory", "/laboratory"), ("trace", "/trace"),
-    ("holds", "/holds"), ("feeds", "/feeds"),
-)  # fmt: skip
-# What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every process.
+    ("now", "/now"),
+    ("hour", "/hour"),
+    ("moulds", "/moulds"),
+    ("day", "/day"),
+    ("weights", "/weights"),
+    ("laboratory", "/laboratory"),
+    ("trace", "/trace"),
+    ("holds", "/holds"),
+    ("feeds", "/feeds"),
+)
+# What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every
+# process.
 _TOKEN, _HERE = f"@{secrets.token_hex(12)}@", f"@{secrets.token_hex(12)}@"
 _LABEL = re.compile(r'<svg role="\w+" aria-label="([^"]*)"')
 
@@ -91,9 +99,18 @@ def body_html(view: View, asked: PageRequest) -> str:
         table = _table(part.sheet, names[id(part.sheet)], part.title, asked) if part.sheet is not None else ""
         parts.append((_whole(part), plain, table))
     text: str = _template("view").render(
-        view=view, parts=parts, t=asked.texts, say=say, at=asked.at, every_s=f"{asked.every_s:g}", form_token=_TOKEN, to=_HERE, has_tables=bool(view.sheets),
-        workbook=address(asked.query, **{"as": "xlsx"}), in_words=lambda chart: _in_words(chart, asked.texts),
-    )  # fmt: skip
+        view=view,
+        parts=parts,
+        t=asked.texts,
+        say=say,
+        at=asked.at,
+        every_s=f"{asked.every_s:g}",
+        form_token=_TOKEN,
+        to=_HERE,
+        has_tables=bool(view.sheets),
+        workbook=address(asked.query, **{"as": "xlsx"}),
+        in_words=lambda chart: _in_words(chart, asked.texts),
+    )
     return text
 
 
@@ -113,10 +130,17 @@ def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
         return address(asked.query, sort=Order(name, column, down).text()) + f"#t-{name}"
 
     text: str = _template("table").render(
-        name=name, rows=len(sheet.rows), csv=address(asked.query, **{"as": "csv", "table": name}, **({"sort": mine.text()} if mine else {})),
-        xlsx=address(asked.query, **{"as": "xlsx", "table": name}), sorted=mine is not None, unsorted=address(asked.query) + f"#t-{name}", label=say(title), caption=say(sheet.caption), t=asked.texts,
+        name=name,
+        rows=len(sheet.rows),
+        csv=address(asked.query, **{"as": "csv", "table": name}, **({"sort": mine.text()} if mine else {})),
+        xlsx=address(asked.query, **{"as": "xlsx", "table": name}),
+        sorted=mine is not None,
+        unsorted=address(asked.query) + f"#t-{name}",
+        label=say(title),
+        caption=say(sheet.caption),
+        t=asked.texts,
         table=table_html(sheet, Dress(say, mine, sorted_at)),
-    )  # fmt: skip
+    )
     return text
 
 
@@ -155,10 +179,27 @@ def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, re
     acts = sorted({act for act in frozenset().union(*ACTS.values()) if person and person.may(act)})
     words = "|".join(t(f"script.{name}") for name in ("renewed", "away", "copied"))
     text: str = _template("frame").render(
-        t=t, works=works, title=t.of_report(title), here=kind, places=PLACES, person=person, acts=acts, form_token=token, refresh_s=ceil(refresh_s), age=reader.age, body=mine,
-        version=version(), wall=reader.wall, said=reader.said, said_kind=reader.said_kind, mistake=reader.mistake, languages=LANGUAGES.items(),
-        to=quote(reader.path, safe=""), to_plain=reader.path, words=words,
-    )  # fmt: skip
+        t=t,
+        works=works,
+        title=t.of_report(title),
+        here=kind,
+        places=PLACES,
+        person=person,
+        acts=acts,
+        form_token=token,
+        refresh_s=ceil(refresh_s),
+        age=reader.age,
+        body=mine,
+        version=version(),
+        wall=reader.wall,
+        said=reader.said,
+        said_kind=reader.said_kind,
+        mistake=reader.mistake,
+        languages=LANGUAGES.items(),
+        to=quote(reader.path, safe=""),
+        to_plain=reader.path,
+        words=words,
+    )
     return text
 
 

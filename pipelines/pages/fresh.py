@@ -1,4 +1,6 @@
-"""How old what is shown is: the newest count and the stations that are late, by the works' clock at the moment of an answer, whatever the ledger is doing."""
+"""How old what is shown is: the newest count and the stations that are late, by the works' clock at the moment of an
+answer, whatever the ledger is doing.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ FIRST_S, AGAIN_S = 5.0, 0.3  # an answer waits so long for what was never read, 
 
 @dataclass(frozen=True)
 class Fresh:
-    """What stands on a live page about its age. newest: of all counts; late: stations silent or late, the longest first, never one that was never heard of."""
+    """What stands on a live page about its age. newest: of all counts; late: stations silent or late, the longest
+    first, never one that was never heard of.
+    """
 
     at: datetime
     newest: datetime | None
@@ -67,7 +71,9 @@ def told(fresh: Fresh, plant: Plant, t: Texts) -> dict[str, str]:
 
 
 class Ears:
-    """What the ledger last said of its stations, read again when it was written; nobody waits for a commit to be told the rest."""
+    """What the ledger last said of its stations, read again when it was written; nobody waits for a commit to be told
+    the rest.
+    """
 
     def __init__(self, opened: Callable[[], OpenSite], stamp: Callable[[], tuple[int, ...]], busy: Callable[[], bool]):
         self._opened, self._stamp, self._busy = opened, stamp, busy
@@ -78,7 +84,9 @@ class Ears:
         self.last_batch: int | None = None
 
     def now(self, plant: Plant, at: datetime) -> Fresh | None:
-        """As it stands at `at`; None where nothing is known (no ledger, or one that does not answer: `problem` says why)."""
+        """As it stands at `at`; None where nothing is known (no ledger, or one that does not answer: `problem` says
+        why).
+        """
         stamp, told_ = self._stamp(), self._told
         if told_ is None or told_[0] != stamp:
             patience = FIRST_S if told_ is None else 0.0 if self._busy() else AGAIN_S

@@ -18,7 +18,9 @@ OPEN, STYLE = ("/sign-in", "/health", "/language"), "/static/"
 
 
 class Gate:
-    """Stands before every route, so that what a route would say (names in a sentence, where it leads, that it is there) is said to people of the works alone."""
+    """Stands before every route, so that what a route would say (names in a sentence, where it leads, that it is there)
+    is said to people of the works alone.
+    """
 
     def __init__(self, app: ASGIApp, web: Web):
         self.app, self.web = app, web

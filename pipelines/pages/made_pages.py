@@ -72,14 +72,14 @@ class Written:
 
 
 class Made:
-    """A page as it was made: after which state of the ledger, when by the works' clock. Kept packed: tens of kilobytes, not megabytes of objects.
+    """A page as it was made: after which state of the ledger, when by the works' clock. Kept packed: tens of kilobytes,
+    not megabytes of objects.
 
-    face: the view without its parts.  html: by language and order, what was written of it.  whole: what anybody is answered.
+    face: the view without its parts.  html: by language and order, what was written of it.  whole: what anybody is
+    answered.
     """
 
-    def __init__(
-        self, view: View, stamp: Stamp, writes: int, at: datetime, marks: Marks, window: Span | None
-    ):  # fmt: skip
+    def __init__(self, view: View, stamp: Stamp, writes: int, at: datetime, marks: Marks, window: Span | None):
         self.face = replace(view, parts=(), cautions=(), sources=())
         self.live_s = LIVE_S.get(view.kind, LIVE_AT_MOST_S) if view.refresh_s else 0.0
         self.asked = -LOOKED_AT_S
@@ -125,7 +125,9 @@ class Desk:
 
     @property
     def opened(self) -> OpenSite:
-        """The site with works.toml as it now is; the one before while there are mistakes in it, which `mistake` then tells."""
+        """The site with works.toml as it now is; the one before while there are mistakes in it, which `mistake` then
+        tells.
+        """
         stamp = self._stamp_of(self.site.works_toml)
         if stamp != self._plant_stamp:
             self._plant_stamp = stamp
@@ -137,7 +139,9 @@ class Desk:
 
     @property
     def plant(self) -> Plant:
-        """The plant with the ids that it has lost and the ledger still speaks of. Those change with works.toml: nobody waits for a commit to be told them."""
+        """The plant with the ids that it has lost and the ledger still speaks of. Those change with works.toml: nobody
+        waits for a commit to be told them.
+        """
         opened, stamp, known = self.opened, self.stamp(), self._known
         if known is None or known[0][2:] != stamp[2:] or (known[0] != stamp and not self.flow_runs()):
             self._known = known = (stamp, opened.known)
@@ -177,7 +181,8 @@ class Desk:
     # pages
 
     def page(self, key: Key, make: Make, window: Span | None = None, who: str = OURS) -> Made:
-        """The page of a question, made anew where it must be. window: what the page speaks of, where later files leave it as it is. who: for whom;
+        """The page of a question, made anew where it must be. window: what the page speaks of, where later files leave
+        it as it is. who: for whom;
         TooMany where too much is made for them already."""
         with self._lock:
             made = self._made.get(key)
@@ -197,8 +202,9 @@ class Desk:
         return self._make(key, make, window, who)
 
     def _shown_while_a_flow_runs(self, made: Made) -> bool:
-        """Whether a page stands as it is because a flow is at work: what it does is not done, it has the computer and writes the ledger,
-        so its readers see the state before it, and nobody waits for a commit."""
+        """Whether a page stands as it is because a flow is at work: what it does is not done, it has the computer and
+        writes the ledger, so its readers see the state before it, and nobody waits for a commit.
+        """
         now = time.monotonic()
         if self.grace_s > 0 and now - made.good < WHILE_A_FLOW_RUNS_S and self.flow_runs():
             made.checked = now
@@ -206,7 +212,9 @@ class Desk:
         return False
 
     def _still_near(self, key: Key, made: Made) -> bool:
-        """Whether a page that is no longer good may be shown once more: it was good a moment ago, or its renewal waits for its turn. Never one that the clock made old."""
+        """Whether a page that is no longer good may be shown once more: it was good a moment ago, or its renewal waits
+        for its turn. Never one that the clock made old.
+        """
         if self._aged(made):
             return False
         age = time.monotonic() - made.checked
@@ -231,8 +239,9 @@ class Desk:
         if marks.counts != made.counts or stamp[2:] != made.stamp[2:]:
             return False
         touching = marks.files.filter(
-            (pl.col("data_from").is_null() | (pl.col("data_from") < made.window.end)) & (pl.col("data_to").is_null() | (pl.col("data_to") >= made.window.start - REACH))
-        )  # fmt: skip
+            (pl.col("data_from").is_null() | (pl.col("data_from") < made.window.end))
+            & (pl.col("data_to").is_null() | (pl.col("data_to") >= made.window.start - REACH))
+        )
         if touching.filter(pl.col("batch") > made.batch).height:
             return False
         last = touching["received_at"].max()
@@ -268,7 +277,9 @@ class Desk:
         self._later.submit(later)
 
     def _make(self, key: Key, make: Make, window: Span | None, who: str = OURS, anew: bool = False) -> Made:
-        """Make a page; who asks for the same meanwhile waits for this one. anew: also while the one that is there is good."""
+        """Make a page; who asks for the same meanwhile waits for this one. anew: also while the one that is there is
+        good.
+        """
         with self._lock:
             mine = self._making.setdefault(key, threading.Lock())
         try:
@@ -303,7 +314,9 @@ class Desk:
             self._made.popitem(last=False)
 
     def kept(self, address: str, window: Span, anyway: bool = False) -> tuple[Page, bool] | None:
-        """The page that a flow kept under reports/, and whether files that came later touch it; None where there is none or, unless `anyway`, such files came."""
+        """The page that a flow kept under reports/, and whether files that came later touch it; None where there is
+        none or, unless `anyway`, such files came.
+        """
         found = kept_page(self.site.reports / address)
         if found is None:
             return None
@@ -314,7 +327,9 @@ class Desk:
         return page, later
 
     def kept_hour(self, address: str, window: Span) -> Page | None:
-        """The page of an hour as an intake kept it, while no later file speaks of it or of what led to it, and nobody has acknowledged anything since."""
+        """The page of an hour as an intake kept it, while no later file speaks of it or of what led to it, and nobody
+        has acknowledged anything since.
+        """
         found = kept_page(self.site.reports / address)
         if found is None or found[2] != self.marks().counts[0] or self._came_after(found[1], window, timedelta()):
             return None
@@ -329,7 +344,8 @@ class Desk:
         return bool(later.height)
 
     def keep_warm(self, live: Callable[[], list[tuple[Key, Make]]], stopping: threading.Event) -> None:
-        """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at a time, never while a flow runs (but
+        """Make the pages that everybody opens before they are asked for, after each time the ledger was written; one at
+        a time, never while a flow runs (but
         for the very first time: then nobody has any page yet)."""
         last: Stamp = ()
         while not stopping.wait(max(LEAST_PAUSE_S, min(1.0, 1.0 / self.settings.speed))):

@@ -19,7 +19,9 @@ _PLACE = re.compile(r"\{(\w+)\}")
 
 @cache
 def catalogue() -> tuple[dict[str, dict[str, str]], list[dict[str, str]]]:
-    """The page texts by key, and the report texts: phrases of reports with their translations, `{name}` standing for anything."""
+    """The page texts by key, and the report texts: phrases of reports with their translations, `{name}` standing for
+    anything.
+    """
     told = tomllib.loads(files("pipelines.pages").joinpath("texts.toml").read_text(encoding="utf-8"))
     reports = told.pop("report")
     keys = {f"{table}.{name}": words for table, rows in told.items() for name, words in rows.items()}

@@ -1,4 +1,6 @@
-"""Sign-ins that failed: how long the next one waits. Counted before a password is looked at, so that many at once are not more than one after the other."""
+"""Sign-ins that failed: how long the next one waits. Counted before a password is looked at, so that many at once are
+not more than one after the other.
+"""
 
 from __future__ import annotations
 
@@ -59,7 +61,9 @@ class Tries:
         return 0.0
 
     def good(self, name: str, address: str) -> None:
-        """The try was right: this name from this address starts anew, and the try is none of the address's failed ones."""
+        """The try was right: this name from this address starts anew, and the try is none of the address's failed
+        ones.
+        """
         place = place_of(address)
         with self._lock:
             self._pairs.pop((name.strip().casefold()[:100], place), None)

@@ -27,7 +27,9 @@ class Turns:
 
     @contextmanager
     def wanted(self, who: str, what: Hashable) -> Iterator[None]:
-        """While `who` waits for `what`: TooMany where they wait for much else, or all together do. Many who wait for the same count as one."""
+        """While `who` waits for `what`: TooMany where they wait for much else, or all together do. Many who wait for
+        the same count as one.
+        """
         mine = (who, what)
         with self._lock:
             if who != OURS and mine not in self._asked:

@@ -26,7 +26,9 @@ Part = Section | Special
 
 @dataclass(frozen=True)
 class View:
-    """A page of the application. kind: the place in the navigation; refresh_s: how often it renews itself, 0 for never."""
+    """A page of the application. kind: the place in the navigation; refresh_s: how often it renews itself, 0 for
+    never.
+    """
 
     kind: str
     title: str
@@ -48,5 +50,15 @@ class View:
 def view_of(kind: str, page: Page, refresh_s: int = 0, notes: tuple[str, ...] = ()) -> View:
     """A report's page in the application's frame."""
     return View(
-        kind, page.title, page.when, page.sections, page.figures, page.links, page.cautions, page.sources, page.made, refresh_s, notes
-    )  # fmt: skip
+        kind,
+        page.title,
+        page.when,
+        page.sections,
+        page.figures,
+        page.links,
+        page.cautions,
+        page.sources,
+        page.made,
+        refresh_s,
+        notes,
+    )

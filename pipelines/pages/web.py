@@ -44,7 +44,9 @@ OWN = ("sort", "as", "table", "wall")  # words of an address that are no part of
 
 @dataclass(frozen=True)
 class Options:
-    """How the pages are served. open_reading: no sign-in to read. address: where a reverse proxy shows them (https://…), empty on loopback."""
+    """How the pages are served. open_reading: no sign-in to read. address: where a reverse proxy shows them
+    (https://…), empty on loopback.
+    """
 
     open_reading: bool = True
     address: str = ""
@@ -115,7 +117,9 @@ class Web:
         self.desk.close()
 
     def texts(self, request: Request) -> Texts:
-        """By the reader's own choice, else their browser's languages if the works' is among none, else the works' language."""
+        """By the reader's own choice, else their browser's languages if the works' is among none, else the works'
+        language.
+        """
         chosen = request.cookies.get("coldledger_language", "")
         if chosen in LANGUAGES:
             return texts(chosen)
@@ -130,7 +134,9 @@ class Web:
         return person
 
     def acting(self, request: Request, form_token: str, act: str, about: str) -> Person:
-        """Who writes; Refused unless they are signed in, the form is this site's own and theirs, and their role allows it."""
+        """Who writes; Refused unless they are signed in, the form is this site's own and theirs, and their role allows
+        it.
+        """
         t = self.texts(request)
         self.own_form(request)
         person = self.person(request)
@@ -366,7 +372,9 @@ def moment(web: Web, text: str | None) -> datetime | None:
 
 
 def span_asked(web: Web, start: str | None, end: str | None, question: str) -> Span | None:
-    """A span of an address; None where neither end is told. WrongUse for what is none, or is longer than its question bears."""
+    """A span of an address; None where neither end is told. WrongUse for what is none, or is longer than its question
+    bears.
+    """
     if not start and not end:
         return None
     if not start or not end:

@@ -72,7 +72,9 @@ class People:
         self.books = books
 
     def add(self, name: str, roles: Sequence[str], password: str, at: datetime) -> None:
-        """Let a person sign in; a known one gets the new password and roles and is signed out everywhere. WrongUse for what cannot be."""
+        """Let a person sign in; a known one gets the new password and roles and is signed out everywhere. WrongUse for
+        what cannot be.
+        """
         told = name.strip()
         if not told or len(told) > 80 or any(ord(c) < 32 for c in told):
             raise WrongUse("a name has 1 to 80 letters")
@@ -90,7 +92,8 @@ class People:
             raise WrongUse(f"a role is one of {', '.join(ROLES)}; a person can have several")
         if not SHORTEST <= len(password) <= LONGEST or len(set(password)) < 5 or name.lower() in password.lower():
             raise WrongUse(
-                f"a password has {SHORTEST} to {LONGEST} letters, at least five different ones, and does not hold the name; several words make a good one"
+                f"a password has {SHORTEST} to {LONGEST} letters, at least five different ones, and does not hold "
+                "the name; several words make a good one"
             )
 
     def end(self, name: str, at: datetime) -> None:
@@ -110,7 +113,9 @@ class People:
         return any(role in str(one["roles"]).split() for one in self.everybody() if one["ended_at"] is None)
 
     def sign_in(self, name: str, password: str) -> str | None:
-        """A new session's token, or None where name and password do not fit. Takes as long for an unknown name as for a known one."""
+        """A new session's token, or None where name and password do not fit. Takes as long for an unknown name as for a
+        known one.
+        """
         from argon2.exceptions import InvalidHashError, VerificationError
 
         rows = self.books.ask("person", name=name.strip())

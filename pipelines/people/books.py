@@ -1,4 +1,6 @@
-"""The books that `coldledger serve` keeps beside the ledger: people, sessions, acts, runs, notices. SQLite, with its statements in sql/people/."""
+"""The books that `coldledger serve` keeps beside the ledger: people, sessions, acts, runs, notices. SQLite, with its
+statements in sql/people/.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,9 @@ WAIT_S = 20.0
 
 
 class Books:
-    """The books of a site. Each call opens, writes or reads in one transaction, and closes: any process may use them at any time."""
+    """The books of a site. Each call opens, writes or reads in one transaction, and closes: any process may use them at
+    any time.
+    """
 
     def __init__(self, folder: Path):
         self.path = folder / "serve.db"

@@ -84,7 +84,9 @@ def _doubled(told: dict[str, Any], text: str) -> Iterator[str]:
             value = str(row.get(name)) if name in row else None
             if value is not None and value in seen:
                 first = place(text, table, seen[value])
-                yield f"{_where(told, text, table, index, name)}: {name} '{value}' is given twice; first at line {first}"
+                yield (
+                    f"{_where(told, text, table, index, name)}: {name} '{value}' is given twice; first at line {first}"
+                )
             elif value is not None:
                 seen[value] = index
 
@@ -102,7 +104,9 @@ def _unknown(told: dict[str, Any], text: str) -> Iterator[str]:
         known = _known(told, target)
         for index, row in _rows(told, table):
             if key in row and str(row[key]) not in known:
-                yield f"{_where(told, text, table, index, key)}: '{row[key]}' is not a {target} here ({', '.join(known)})"
+                yield (
+                    f"{_where(told, text, table, index, key)}: '{row[key]}' is not a {target} here ({', '.join(known)})"
+                )
     defects = set(_known(told, "defect"))
     for index, row in _rows(told, "station"):
         sees = row.get("sees")
@@ -151,11 +155,16 @@ def _without_station(told: dict[str, Any], text: str) -> Iterator[str]:
     watched = {str(row.get("line")) for _, row in _rows(told, "station")}
     for index, row in _rows(told, "line"):
         if "id" in row and str(row["id"]) not in watched:
-            yield f"{_where(told, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted nowhere"
+            yield (
+                f"{_where(told, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted "
+                "nowhere"
+            )
 
 
 def _kinds(told: dict[str, Any], text: str) -> Iterator[str]:
-    """What is no fault leaves every signal, rate and trace: that may not happen to a critical defect, nor to all of them."""
+    """What is no fault leaves every signal, rate and trace: that may not happen to a critical defect, nor to all of
+    them.
+    """
     rows = list(_rows(told, "defect"))
     kinds = [str(row.get("kind", "fault")) for _, row in rows]
     if kinds and "fault" not in kinds:
@@ -163,4 +172,7 @@ def _kinds(told: dict[str, Any], text: str) -> Iterator[str]:
     for (index, row), kind in zip(rows, kinds, strict=True):
         if kind != "fault" and row.get("severity") == "critical":
             at = _where(told, text, "defect", index, "kind")
-            yield f"{at}: '{kind}' is no fault of the ware and is watched by nothing, so it cannot be critical; mend one of the two"
+            yield (
+                f"{at}: '{kind}' is no fault of the ware and is watched by nothing, so it cannot be critical; mend "
+                "one of the two"
+            )

@@ -92,7 +92,9 @@ class Plant(PlantTable):
 
     @cached_property
     def faults(self) -> dict[str, Defect]:
-        """The defects that are faults of the ware, by code: what signals, rates, baselines, trust and traces speak of."""
+        """The defects that are faults of the ware, by code: what signals, rates, baselines, trust and traces speak
+        of.
+        """
         return {code: defect for code, defect in self.defects.items() if defect.kind == FAULT}
 
     @cached_property
@@ -110,7 +112,9 @@ class Plant(PlantTable):
         return self.checks.weights_minutes if own is None else own
 
     def must_catch(self, defect: str) -> float:
-        """The share of a challenge's passes with a defect that must be caught; of an unknown defect as of a major one."""
+        """The share of a challenge's passes with a defect that must be caught; of an unknown defect as of a major
+        one.
+        """
         severity = self.defects[defect].severity if defect in self.defects else "major"
         return float(getattr(self.checks.challenge_must_catch, severity))
 

@@ -1,11 +1,13 @@
-"""The page of holds: what waits for a person, what is held, what was given out all the same, and every decision ever made."""
+"""The page of holds: what waits for a person, what is held, what was given out all the same, and every decision ever
+made.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from pipelines.answers.holds import answer_holds, decisions
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
@@ -28,23 +30,40 @@ def holds_page(reader: Reader, plant: Plant) -> Page:
     held = [h for h in told if h.hold and h.state == HELD and h not in out]
     waits, others = [h for h in told if h.state == PROPOSED], [h for h in told if not h.hold]
     ended = [h for h in told if h.hold and h.state not in (HELD, PROPOSED)]
+    newest = f"after decision {made[-1].number} of {plant.clock.show(made[-1].at)}" if made else ""
     return Page(
         works=plant.works.name,
         title="Holds",
-        when=f"after decision {made[-1].number} of {plant.clock.show(made[-1].at)}" if made else "no decision was made yet",
+        when=newest or "no decision was made yet",
         figures=(
-            Figure(count(len(out)), "held, and given out all the same", f"{_units(out)} containers; whether to call them back is for the authorised person", "critical" if out else ""),
-            Figure(count(len(waits)), "proposed, waiting for a person", f"{_units(waits)} containers; nobody holds them yet", "critical" if waits else ""),
+            Figure(
+                count(len(out)),
+                "held, and given out all the same",
+                f"{_units(out)} containers; whether to call them back is for the authorised person",
+                "critical" if out else "",
+            ),
+            Figure(
+                count(len(waits)),
+                "proposed, waiting for a person",
+                f"{_units(waits)} containers; nobody holds them yet",
+                "critical" if waits else "",
+            ),
             Figure(count(len(held)), "held", f"{_units(held)} containers"),
             Figure(count(len(others)), "held by the warehouse alone", "no decision about them is kept here"),
         ),
-        sections=(*_parts(plant, out, waits, held, others, ended), Section("Every decision, the newest first", sheet=_history(plant, made), wide=True)),
+        sections=(
+            *_parts(plant, out, waits, held, others, ended),
+            Section("Every decision, the newest first", sheet=_history(plant, made), wide=True),
+        ),
         links=(("all pages", "index.html"),),
         cautions=(CAUTION, GLASS),
-        sources=(queries_words(reader.asked), "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed"),
+        sources=(
+            queries_words(reader.asked),
+            "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed",
+        ),
         made="A decision is never changed or removed: a later one stands beside it.",
         workbook="holds.xlsx",
-    )  # fmt: skip
+    )
 
 
 def _parts(plant: Plant, *lists: Sequence[HeldPallet]) -> list[Section]:
@@ -69,27 +88,60 @@ def _units(rows: Sequence[HeldPallet]) -> str:
 def _pallets(plant: Plant, name: str, told: Sequence[HeldPallet]) -> Sheet:
     rows = [
         {
-            "hold": h.hold, "pallet": h.pallet, "state": h.state, "since": plant.clock.show(h.since) if h.since else "", "by": h.by, "why": h.why, "line": h.line, "item": h.item,
-            "units": h.units, "warehouse": h.warehouse or "not known to it", "disagrees": h.disagrees,
+            "hold": h.hold,
+            "pallet": h.pallet,
+            "state": h.state,
+            "since": plant.clock.show(h.since) if h.since else "",
+            "by": h.by,
+            "why": h.why,
+            "line": h.line,
+            "item": h.item,
+            "units": h.units,
+            "warehouse": h.warehouse or "not known to it",
+            "disagrees": h.disagrees,
         }
         for h in told
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("pallet", "Pallet", "id"), Column("hold", "Hold", "id"), Column("state", "State"), Column("since", "Since"), Column("by", "By"), Column("why", "Why"), Column("line", "Line"), Column("item", "Item"),
-        Column("units", "Units", "count"), Column("warehouse", "Warehouse says"), Column("disagrees", "What does not fit"),
-    )  # fmt: skip
+        Column("pallet", "Pallet", "id"),
+        Column("hold", "Hold", "id"),
+        Column("state", "State"),
+        Column("since", "Since"),
+        Column("by", "By"),
+        Column("why", "Why"),
+        Column("line", "Line"),
+        Column("item", "Item"),
+        Column("units", "Units", "count"),
+        Column("warehouse", "Warehouse says"),
+        Column("disagrees", "What does not fit"),
+    )
     return Sheet(name, name, columns, rows, f"{count(len(rows))} pallets." if rows else EMPTY)
 
 
 def _history(plant: Plant, made: Sequence[Decision]) -> Sheet:
     rows = [
-        {"number": d.number, "at": plant.clock.show(d.at), "hold": d.hold, "action": d.action, "by": d.by, "pallets": ", ".join(d.pallets), "why": d.why, "evidence": d.evidence}
+        {
+            "number": d.number,
+            "at": plant.clock.show(d.at),
+            "hold": d.hold,
+            "action": d.action,
+            "by": d.by,
+            "pallets": ", ".join(d.pallets),
+            "why": d.why,
+            "evidence": d.evidence,
+        }
         for d in reversed(made)
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("number", "No.", "count"), Column("at", "When"), Column("hold", "Hold", "id"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"),
+        Column("number", "No.", "count"),
+        Column("at", "When"),
+        Column("hold", "Hold", "id"),
+        Column("action", "What"),
+        Column("by", "Who"),
+        Column("why", "Why"),
+        Column("evidence", "On what evidence"),
         Column("pallets", "Pallets"),
-    )  # fmt: skip
+    )
     return Sheet(
         "history",
         "Decisions",

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipelines.answers.hour import Hour, answer_hour
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.mould_places import UNREAD
 from pipelines.measures.pareto.unread import Unread, unread_caption
 from pipelines.measures.statistics.limits import ShareLimits, beyond_past
@@ -160,11 +160,15 @@ def _trend(plant: Plant, told: Hour) -> Section:
         low, high = proportion_interval(row["rejected"], row["ware"])
         rows.append(
             {
-                "label": f"{plant.clock.local(row['block']):%H:%M}", "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
-                "low": 100 * low, "high": 100 * high, "now": row["block"] == told.span.start,
-                "from": 100 * float(limits.low[number]) if limits else None, "to": 100 * float(limits.high[number]) if limits else None,
+                "label": f"{plant.clock.local(row['block']):%H:%M}",
+                "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
+                "low": 100 * low,
+                "high": 100 * high,
+                "now": row["block"] == told.span.start,
+                "from": 100 * float(limits.low[number]) if limits else None,
+                "to": 100 * float(limits.high[number]) if limits else None,
             }
-        )  # fmt: skip
+        )
     words = "Rejected share by hour: " + ", ".join(f"{row['label']} {decimals(row['rate'], 1)} %" for row in rows)
     chart = charts.svg(charts.trend, words, rows, "rejected, % of ware") if rows else ""
     return Section("Against the hours before, in this job", chart=chart, chart_words=_trend_note(limits))
@@ -175,8 +179,9 @@ def _trend_note(limits: ShareLimits | None) -> str:
     if limits is None:
         return f"{bars} Fewer than four hours of this job before this one: no limits yet."
     return (
-        f"{bars} Dashed: limits by the hours before this one (mean {percent(limits.centre, 1)}, 3 standard deviations; hours of this line spread "
-        f"{decimals(limits.sigma_z, 1)} times as wide as chance alone, Laney's p' chart)."
+        f"{bars} Dashed: limits by the hours before this one (mean {percent(limits.centre, 1)}, 3 standard "
+        f"deviations; hours of this line spread {decimals(limits.sigma_z, 1)} times as wide as chance alone, Laney's "
+        "p' chart)."
     )
 
 
@@ -195,10 +200,16 @@ def _critical(plant: Plant, told: Hour) -> Section:
         high = ratio(count_interval(calls)[1], ware)
         rows.append({"code": code, "name": named, "calls": calls, "ware": ware, "high": high})
     columns = (
-        Column("code", "Code"), Column("name", "Critical defect"), Column("calls", "Calls", "count"), Column("ware", "Inspected", "count"),
+        Column("code", "Code"),
+        Column("name", "Critical defect"),
+        Column("calls", "Calls", "count"),
+        Column("ware", "Inspected", "count"),
         Column("high", "Rate at most", "percent"),
-    )  # fmt: skip
-    caption = "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None called is not none made."
+    )
+    caption = (
+        "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None called is "
+        "not none made."
+    )
     strong = [number for number, row in enumerate(rows) if row["calls"]]
     return Section(
         "Critical defects",
@@ -223,13 +234,16 @@ def _places(plant: Plant, told: Hour) -> Section:
                 }
             )
     columns = (
-        Column("where", "Where"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"), Column("rate", "Calls / own ware", "percent"),
+        Column("where", "Where"),
+        Column("calls", "Calls", "count"),
+        Column("ware", "Own ware", "count"),
+        Column("rate", "Calls / own ware", "percent"),
         Column("critical", "Critical", "count"),
-    )  # fmt: skip
+    )
     unread = Unread(told.paretos["mould"].unread_share, told.paretos["mould"].unread_stations)
     caption = (
-        "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where moulds are read, "
-        f"unread ones shared out in proportion. {unread_caption(unread)}"
+        "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where "
+        f"moulds are read, unread ones shared out in proportion. {unread_caption(unread)}"
     )
     return Section("Where it comes from", sheet=Sheet("places", "Where it comes from", columns, rows, caption))
 
@@ -259,7 +273,10 @@ def _grid(plant: Plant, told: Hour) -> Section:
         *(Column(c, c, "count") for c in codes),
         Column("all", "All defects", "count"),
     )
-    caption = f"Calls in the hour; moulds with the most calls first ({len(rows)} of {len(moulds)}); critical defects leftmost. A dash is no call."
+    caption = (
+        f"Calls in the hour; moulds with the most calls first ({len(rows)} of {len(moulds)}); critical defects "
+        "leftmost. A dash is no call."
+    )
     return Section(
         "Mould by defect",
         sheet=Sheet("grid", "Mould by defect", columns, rows, caption, shade=shade),
@@ -277,14 +294,22 @@ def _stations(plant: Plant, told: Hour) -> Sheet:
         inspected = here["inspected"] if here else None
         rows.append(
             {
-                "station": station.id, "order": station.order, "inspected": inspected, "calls": calls.get(station.id, 0),
-                "rate": ratio(rejected.get(station.id, 0), inspected), "unread": ratio(here["unread"], inspected) if here else None,
+                "station": station.id,
+                "order": station.order,
+                "inspected": inspected,
+                "calls": calls.get(station.id, 0),
+                "rate": ratio(rejected.get(station.id, 0), inspected),
+                "unread": ratio(here["unread"], inspected) if here else None,
             }
-        )  # fmt: skip
+        )
     columns = (
-        Column("station", "Station"), Column("order", "Order", "count"), Column("inspected", "Inspected", "count"), Column("calls", "Calls", "count"),
-        Column("rate", "Calls / inspected", "percent"), Column("unread", "Mould not read", "percent1"),
-    )  # fmt: skip
+        Column("station", "Station"),
+        Column("order", "Order", "count"),
+        Column("inspected", "Inspected", "count"),
+        Column("calls", "Calls", "count"),
+        Column("rate", "Calls / inspected", "percent"),
+        Column("unread", "Mould not read", "percent1"),
+    )
     return Sheet("stations", "By station", columns, rows, "Stations of one order are lanes side by side.")
 
 
@@ -301,7 +326,8 @@ def _missing(plant: Plant, told: Hour) -> list[str]:
         covered = cover[station.id]["covered_s"] if station.id in cover else 0
         if covered < 0.98 * told.span.seconds:
             said.append(
-                f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this page stand on what came."
+                f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this "
+                "page stand on what came."
             )
     for row in told.uncalled.iter_rows(named=True):
         said.append(uncalled_sentence(row))
@@ -312,6 +338,7 @@ def _missing(plant: Plant, told: Hour) -> list[str]:
         )
     if any(told.waiting):
         said.append(
-            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why."
+            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger "
+            "feeds` says why."
         )
     return said

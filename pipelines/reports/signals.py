@@ -12,7 +12,7 @@ from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Card, Section
 from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.results import Signal
+from schemas.signals import Signal
 
 CARDS = 6  # a screenful
 
@@ -80,8 +80,8 @@ def _card(plant: Plant, told: Signal, now: datetime) -> Card:
         f"Place: {sureness(told)}. Look first: {told.look_first}.",
         since,
         f"Formed from {at(told.formed)} on (95 %: {at(told.formed_low)} to {at(told.formed_high)}); lehr {told.lehr}.",
-        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {expected(told.expected)} expected: {rates}. "
-        f"q = {told.q or 0:.1g}.",
+        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {expected(told.expected)} "
+        f"expected: {rates}. q = {told.q or 0:.1g}.",
     ]
     if told.happened:
         lines.append(f"The logs then: {'; '.join(told.happened)}.")
@@ -132,7 +132,9 @@ def _chart(plant: Plant, told: Signal, now: datetime) -> str:
 def signals_section(
     plant: Plant, signals: Sequence[Signal], now: datetime, judged: str, doubts: Sequence[str] = ()
 ) -> Section:
-    """The signals of a line at the end of an hour: cards of the most harmful, critical first. doubts: what could not be judged."""
+    """The signals of a line at the end of an hour: cards of the most harmful, critical first. doubts: what could not be
+    judged.
+    """
     excesses = [s for s in signals if s.kind == "excess" and not s.passed]
     passed = [s for s in signals if s.passed]
     critical = [s for s in signals if s.kind != "excess"]
@@ -148,7 +150,8 @@ def signals_section(
     if passed:
         texts.append(f"{PASSED}: {len(passed)}, in the table below.")
     texts.append(
-        f"{judged} Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads one to expect."
+        f"{judged} Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads "
+        "one to expect."
     )
     cards = tuple(_card(plant, one, now) for one in shown)
     return Section(
@@ -157,11 +160,21 @@ def signals_section(
 
 
 SIGNAL_COLUMNS = (
-    Column("line", "Line"), Column("defect", "Defect"), Column("place", "Place"), Column("sure", "How sure"), Column("since", "Since (95 %)"),
-    Column("formed", "Formed from"), Column("ended", "Ended"), Column("calls", "Calls", "count"), Column("expected", "Expected", "expected"),
-    Column("ware", "Ware of the place", "count"), Column("lost", "Lost an hour", "number"), Column("q", "q"), Column("seen", "Seen by"),
+    Column("line", "Line"),
+    Column("defect", "Defect"),
+    Column("place", "Place"),
+    Column("sure", "How sure"),
+    Column("since", "Since (95 %)"),
+    Column("formed", "Formed from"),
+    Column("ended", "Ended"),
+    Column("calls", "Calls", "count"),
+    Column("expected", "Expected", "expected"),
+    Column("ware", "Ware of the place", "count"),
+    Column("lost", "Lost an hour", "number"),
+    Column("q", "q"),
+    Column("seen", "Seen by"),
     Column("id", "Name"),
-)  # fmt: skip
+)
 
 
 def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals") -> Sheet:
@@ -172,18 +185,30 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
 
     rows = [
         {
-            "line": s.line, "defect": f"{s.defect} {s.name} ({s.severity})", "place": place_words(plant, s), "sure": _share(s),
-            "since": f"{at(s.onset)} ({at(s.onset_low)} to {at(s.onset_high)})", "formed": at(s.formed),
-            "ended": f"{at(s.ended)}{', passed' if s.passed else ''}" if s.ended else "going on", "calls": s.calls, "expected": s.expected, "ware": s.ware, "lost": s.lost_per_hour,
-            "q": f"{s.q:.1g}" if s.q is not None else "", "seen": s.acknowledged_by or "", "id": s.id, "severity": s.severity,
+            "line": s.line,
+            "defect": f"{s.defect} {s.name} ({s.severity})",
+            "place": place_words(plant, s),
+            "sure": _share(s),
+            "since": f"{at(s.onset)} ({at(s.onset_low)} to {at(s.onset_high)})",
+            "formed": at(s.formed),
+            "ended": f"{at(s.ended)}{', passed' if s.passed else ''}" if s.ended else "going on",
+            "calls": s.calls,
+            "expected": s.expected,
+            "ware": s.ware,
+            "lost": s.lost_per_hour,
+            "q": f"{s.q:.1g}" if s.q is not None else "",
+            "seen": s.acknowledged_by or "",
+            "id": s.id,
+            "severity": s.severity,
         }
         for s in signals
         if s.kind == "excess"
-    ]  # fmt: skip
+    ]
     strong = [number for number, row in enumerate(rows) if row["severity"] == "critical"]
     caption = (
-        "Since and ended by the clock of the station that calls it. Expected: by the line's own past in this job. Ware: containers of the place since "
-        "the onset. Lost an hour: calls beyond expectation in the last hour of it. q: false-discovery-adjusted probability of chance. "
-        "Passed: over within a quarter of an hour of being raised, its place a guess; told to nobody."
+        "Since and ended by the clock of the station that calls it. Expected: by the line's own past in this job. "
+        "Ware: containers of the place since the onset. Lost an hour: calls beyond expectation in the last hour of "
+        "it. q: false-discovery-adjusted probability of chance. Passed: over within a quarter of an hour of being "
+        "raised, its place a guess; told to nobody."
     )
     return Sheet(name, "Signals", SIGNAL_COLUMNS, rows, caption, strong=strong)

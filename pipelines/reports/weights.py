@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from pipelines.answers.weights.answer import ItemStudy, study_weights
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.tell import (
     glass_sentences,
     gob_sentences,
@@ -34,7 +34,10 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.laboratory import charts as charts_laboratory
 from schemas.weights import MouldWeights, Weights
 
-HOT_CAUTION = "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the protection it prescribes."
+HOT_CAUTION = (
+    "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the "
+    "protection it prescribes."
+)
 
 
 def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
@@ -60,9 +63,10 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
         ),
         cautions=(CAUTION, HOT_CAUTION),
         sources=sources(reader.asked, files),
-        made="Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how often by chance, stands under How a mould is called.",
+        made="Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how often by "
+        "chance, stands under How a mould is called.",
         workbook=f"{line}.xlsx",
-    )  # fmt: skip
+    )
 
 
 def _figures(one: ItemStudy) -> list[Figure]:
@@ -74,14 +78,30 @@ def _figures(one: ItemStudy) -> list[Figure]:
     kg += ", too few weighings for an interval" if told.giveaway_kg is not None and told.giveaway_low is None else ""
     words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
     return [
-        Figure(f"{decimals(told.mean_g, 1)} g", f"mean of {told.item or 'an unknown item'}", f"{told.n} weighings {told.point}; {nominal}; {kg}"),
-        Figure(words, f"gob positions that drift, {told.item}", "from what was usual for their moulds", "critical" if drifting else ""),
-        Figure(str(len(called)), f"moulds that stand out, {told.item}", ", ".join(called[:8]) or "all as usual", "critical" if called else ""),
         Figure(
-            str(told.outside), f"weighings outside limits, {told.item}", f"worst mould's Ppk {decimals(told.ppk, 2)}" if told.ppk is not None else "no limits, no Ppk",
+            f"{decimals(told.mean_g, 1)} g",
+            f"mean of {told.item or 'an unknown item'}",
+            f"{told.n} weighings {told.point}; {nominal}; {kg}",
+        ),
+        Figure(
+            words,
+            f"gob positions that drift, {told.item}",
+            "from what was usual for their moulds",
+            "critical" if drifting else "",
+        ),
+        Figure(
+            str(len(called)),
+            f"moulds that stand out, {told.item}",
+            ", ".join(called[:8]) or "all as usual",
+            "critical" if called else "",
+        ),
+        Figure(
+            str(told.outside),
+            f"weighings outside limits, {told.item}",
+            f"worst mould's Ppk {decimals(told.ppk, 2)}" if told.ppk is not None else "no limits, no Ppk",
             "critical" if told.outside else "",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _called(told: Weights) -> list[str]:
@@ -123,11 +143,20 @@ def _glance(one: ItemStudy, number: int) -> Section:
     told = one.told
     rows = [
         {
-            "label": f"{m.mould}{' ' + m.cavities[0] if m.cavities else ''}", "gob": m.cavities[0][-1] if m.cavities else "", "mean": m.mean_g, "low": m.least_g,
-            "high": m.greatest_g, "kind": _kind(m), "mark": m.mould if _stands_out(m) else "", "address": f"#{_name(m.mould, number)}",
+            "label": f"{m.mould}{' ' + m.cavities[0] if m.cavities else ''}",
+            "gob": m.cavities[0][-1] if m.cavities else "",
+            "mean": m.mean_g,
+            "low": m.least_g,
+            "high": m.greatest_g,
+            "kind": _kind(m),
+            "mark": m.mould if _stands_out(m) else "",
+            "address": f"#{_name(m.mould, number)}",
         }
-        for m in sorted(told.moulds, key=lambda m: (m.cavities[0][-1] if m.cavities else "~", m.cavities[0] if m.cavities else "", m.mould))
-    ]  # fmt: skip
+        for m in sorted(
+            told.moulds,
+            key=lambda m: (m.cavities[0][-1] if m.cavities else "~", m.cavities[0] if m.cavities else "", m.mould),
+        )
+    ]
     limits = [
         {"at": at, "kind": kind}
         for at, kind in ((told.weight_min_g, "limit"), (told.weight_max_g, "limit"), (told.nominal_g, "nominal"))
@@ -137,11 +166,19 @@ def _glance(one: ItemStudy, number: int) -> Section:
     words = f"Weights of {told.item or 'an unknown item'} by mould; " + (
         f"standing out: {', '.join(called)}" if called else "no mould stands out"
     )
-    note = "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond with a number stands out, a triangle moves with its gob position; dashed: limits, thin: nominal. A mould leads to its chart."
+    note = (
+        "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond with a number "
+        "stands out, a triangle moves with its gob position; dashed: limits, thin: nominal. A mould leads to its "
+        "chart."
+    )
     return Section(
-        f"{told.item or 'Unknown item'} {told.name}: all moulds at a glance", chart=charts.svg(charts_laboratory.glance, words, rows, limits=limits), chart_words=note,
-        wide=True, warn=bool(called), broad=True,
-    )  # fmt: skip
+        f"{told.item or 'Unknown item'} {told.name}: all moulds at a glance",
+        chart=charts.svg(charts_laboratory.glance, words, rows, limits=limits),
+        chart_words=note,
+        wide=True,
+        warn=bool(called),
+        broad=True,
+    )
 
 
 def _kind(mould: MouldWeights) -> str:
@@ -155,7 +192,8 @@ def _name(mould: str, number: int) -> str:
 def _says(plant: Plant, one: ItemStudy) -> Section:
     told = one.told
     slope = (
-        f"Over the day the weight moved by {signed(told.drift_g_per_day)} g (95 %: {signed(told.drift_low or 0)} to {signed(told.drift_high or 0)})."
+        f"Over the day the weight moved by {signed(told.drift_g_per_day)} g (95 %: {signed(told.drift_low or 0)} to "
+        f"{signed(told.drift_high or 0)})."
         if told.drift_g_per_day is not None
         else ""
     )
@@ -192,13 +230,32 @@ def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
         sd = float(np.nanmedian(gob.series.sd))
         for second, value, average in zip(gob.series.seconds, gob.series.value, gob.average, strict=True):
             if second >= study.start_s - 12 * 3600 and not np.isnan(value):
-                rows.append({"at": _ms(plant, second), "gob": gob.gob, "value": float(value), "average": float(average) * sd, "from": -gob.limit * sd, "to": gob.limit * sd})  # fmt: skip
+                rows.append(
+                    {
+                        "at": _ms(plant, second),
+                        "gob": gob.gob,
+                        "value": float(value),
+                        "average": float(average) * sd,
+                        "from": -gob.limit * sd,
+                        "to": gob.limit * sd,
+                    }
+                )
     moved = [gob.gob for gob in study.gobs if gob.still]
-    words = f"Gob positions of {told.item or 'an unknown item'} weighed {study.point}: {'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
-    note = "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; dashed: where it is called. The twelve hours before the day stand at the left."
+    words = (
+        f"Gob positions of {told.item or 'an unknown item'} weighed {study.point}: "
+        f"{'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
+    )
+    note = (
+        "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; dashed: where it "
+        "is called. The twelve hours before the day stand at the left."
+    )
     return Section(
-        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}", chart=charts.svg(charts_laboratory.drifts, words, rows, "from usual, g"), chart_words=note, wide=True, broad=True
-    )  # fmt: skip
+        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}",
+        chart=charts.svg(charts_laboratory.drifts, words, rows, "from usual, g"),
+        chart_words=note,
+        wide=True,
+        broad=True,
+    )
 
 
 def _ms(plant: Plant, second: float) -> float:
@@ -219,46 +276,81 @@ def _card(plant: Plant, found: MouldFound, told: MouldWeights, number: int) -> C
     chart = found.chart
     rows = [
         {
-            "at": _ms(plant, float(chart.seconds[n])), "mean": float(chart.mean[n]), "centre": chart.centre, "low": float(chart.low[n]), "high": float(chart.high[n]),
-            "spread": _number(chart.spread[n]), "spread_centre": _number(chart.spread_centre[n]), "spread_low": _number(chart.spread_low[n]), "spread_high": _number(chart.spread_high[n]),
+            "at": _ms(plant, float(chart.seconds[n])),
+            "mean": float(chart.mean[n]),
+            "centre": chart.centre,
+            "low": float(chart.low[n]),
+            "high": float(chart.high[n]),
+            "spread": _number(chart.spread[n]),
+            "spread_centre": _number(chart.spread_centre[n]),
+            "spread_low": _number(chart.spread_low[n]),
+            "spread_high": _number(chart.spread_high[n]),
         }
         for n in range(len(chart.seconds))
-    ]  # fmt: skip
+    ]
     what = mould_words(told) or "as usual"
-    index = f"Cpk {decimals(told.cpk, 2)} (95 % from {decimals(told.cpk_low, 2)}), Ppk {decimals(told.ppk, 2)}" if told.cpk is not None and told.cpk_low is not None and told.ppk is not None else "no capability: no limits, or too few weighings"  # fmt: skip
+    index = (
+        f"Cpk {decimals(told.cpk, 2)} (95 % from {decimals(told.cpk_low, 2)}), Ppk {decimals(told.ppk, 2)}"
+        if told.cpk is not None and told.cpk_low is not None and told.ppk is not None
+        else "no capability: no limits, or too few weighings"
+    )
     words = f"Mould {told.mould}, {told.n} weighings, mean {decimals(told.mean_g, 2)} g, {what}"
     sd = f", sd {decimals(told.sd_g, 2)} g" if told.sd_g is not None else ""
     return Card(
-        f"Mould {told.mould} · {' '.join(told.cavities) or 'no cavity known'}", what, charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
-        (f"{told.n} weighings, mean {decimals(told.mean_g, 2)} g{sd}", index), "critical" if _stands_out(told) else "", _name(told.mould, number),
-    )  # fmt: skip
+        f"Mould {told.mould} · {' '.join(told.cavities) or 'no cavity known'}",
+        what,
+        charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
+        (f"{told.n} weighings, mean {decimals(told.mean_g, 2)} g{sd}", index),
+        "critical" if _stands_out(told) else "",
+        _name(told.mould, number),
+    )
 
 
 def _number(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
+_MOULDS = (
+    Column("mould", "Mould", "id"),
+    Column("cavity", "Cavity", "id"),
+    Column("n", "Weighings", "count"),
+    Column("mean_g", "Mean, g", "number2"),
+    Column("mean_low", "95 % from", "number2"),
+    Column("mean_high", "to", "number2"),
+    Column("sd_g", "SD, g", "number2"),
+    Column("least_g", "Least, g", "number"),
+    Column("greatest_g", "Greatest, g", "number"),
+    Column("outside", "Outside limits", "count"),
+    Column("cp", "Cp", "number2"),
+    Column("cp_low", "95 % from", "number2"),
+    Column("cp_high", "to", "number2"),
+    Column("cpk", "Cpk", "number2"),
+    Column("cpk_low", "95 % from", "number2"),
+    Column("within_g", "Spread within, g", "number2"),
+    Column("within_freedom", "Its degrees of freedom", "number"),
+    Column("pp", "Pp", "number2"),
+    Column("ppk", "Ppk", "number2"),
+    Column("ppk_low", "95 % from", "number2"),
+    Column("what", "What stands out"),
+)
+
+
 def _sheet(told: Weights, number: int) -> Sheet:
     rows = [
         {
-            **mould.model_dump(exclude={"signals", "cavities", "left_out_g"}), "cavity": " ".join(mould.cavities), "what": mould_words(mould),
+            **mould.model_dump(exclude={"signals", "cavities", "left_out_g"}),
+            "cavity": " ".join(mould.cavities),
+            "what": mould_words(mould),
         }
         for mould in told.moulds
-    ]  # fmt: skip
-    columns = (
-        Column("mould", "Mould", "id"), Column("cavity", "Cavity", "id"), Column("n", "Weighings", "count"), Column("mean_g", "Mean, g", "number2"), Column("mean_low", "95 % from", "number2"),
-        Column("mean_high", "to", "number2"), Column("sd_g", "SD, g", "number2"), Column("least_g", "Least, g", "number"), Column("greatest_g", "Greatest, g", "number"),
-        Column("outside", "Outside limits", "count"), Column("cp", "Cp", "number2"), Column("cp_low", "95 % from", "number2"),
-        Column("cp_high", "to", "number2"), Column("cpk", "Cpk", "number2"), Column("cpk_low", "95 % from", "number2"), Column("within_g", "Spread within, g", "number2"),
-        Column("within_freedom", "Its degrees of freedom", "number"), Column("pp", "Pp", "number2"),
-        Column("ppk", "Ppk", "number2"), Column("ppk_low", "95 % from", "number2"), Column("what", "What stands out"),
-    )  # fmt: skip
+    ]
     strong = [row for row, mould in enumerate(told.moulds) if _stands_out(mould)]
     links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(told.moulds)}
     caption = (
-        f"{told.n} weighings at the {told.point} end. Cp, Cpk by the mould's own spread within (samples of one time, else "
-        "moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few weighings, or no limits."
+        f"{told.n} weighings at the {told.point} end. Cp, Cpk by the mould's own spread within (samples of one time, "
+        "else moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few weighings, or "
+        "no limits."
     )
     return Sheet(
-        f"moulds-{number}", f"Moulds {told.item or ''}".strip(), columns, rows, caption, strong=strong, links=links
+        f"moulds-{number}", f"Moulds {told.item or ''}".strip(), _MOULDS, rows, caption, strong=strong, links=links
     )

@@ -1,4 +1,6 @@
-"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk, the listener."""
+"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk,
+the listener.
+"""
 
 from __future__ import annotations
 
@@ -34,9 +36,17 @@ def pages(told: Mapping[str, Any]) -> None:
     options = Options(told["open_reading"], told["address"], tuple(told["hosts"]))
     app = create_app(Path(told["root"]), settings_from_environment(), options)
     uvicorn.run(
-        app, host=told["host"], port=told["port"], log_config=None, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3,
-        proxy_headers=bool(told["address"]), forwarded_allow_ips="127.0.0.1",
-    )  # fmt: skip
+        app,
+        host=told["host"],
+        port=told["port"],
+        log_config=None,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+        proxy_headers=bool(told["address"]),
+        forwarded_allow_ips="127.0.0.1",
+    )
 
 
 def history(told: Mapping[str, Any]) -> None:

@@ -1,5 +1,6 @@
-"""The clerk: wakes the flows when they are due, one at a time, and sends notices. What a flow does depends on what it finds, so that missed, late and doubled
-wake-ups do no harm."""
+"""The clerk: wakes the flows when they are due, one at a time, and sends notices. What a flow does depends on what it
+finds, so that missed, late and doubled wake-ups do no harm.
+"""
 
 from __future__ import annotations
 
@@ -71,7 +72,9 @@ class Clerk:
                 self.past.begun["close"] = parse_timestamp(row["begun_at"])
 
     def start(self) -> None:
-        """Before the first run: what a stop left unfinished is said to have been cut off, here and in the run history."""
+        """Before the first run: what a stop left unfinished is said to have been cut off, here and in the run
+        history.
+        """
         if not running_flows(self.opened.site):
             self.books.tell("crash_runs")
         told = self._run_child("end", [])
@@ -124,7 +127,9 @@ class Clerk:
         return True
 
     def _look(self, plant: Plant, now: datetime) -> None:
-        """Which days are over and not closed, and what of them has not come: asked after every run, and now and then."""
+        """Which days are over and not closed, and what of them has not come: asked after every run, and now and
+        then.
+        """
         if not self.opened.ledger.exists or (self.looked is not None and now - self.looked < LOOK_AGAIN):
             return
         try:

@@ -31,8 +31,10 @@ LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 PAUSES_S = (0.5, 1.0, 2.0, 5.0, 15.0, 30.0)
 STEADY_S = 60.0
 TLS = (
-    "Beyond this computer the pages go through a reverse proxy that speaks TLS: leave --host on 127.0.0.1, let the proxy (nginx, Apache, Caddy) listen on 443 with the works' certificate and "
-    "pass everything to http://127.0.0.1:{port} with the headers Host and X-Forwarded-Proto, and start with --address https://NAME."
+    "Beyond this computer the pages go through a reverse proxy that speaks TLS: leave --host on 127.0.0.1, let the "
+    "proxy (nginx, Apache, Caddy) listen on 443 with the works' certificate and "
+    "pass everything to http://127.0.0.1:{port} with the headers Host and X-Forwarded-Proto, and start with "
+    "--address https://NAME."
 )
 
 
@@ -62,7 +64,9 @@ def is_loopback(host: str) -> bool:
 
 
 def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
-    """What a person should know before it starts. WrongUse where it must not start: beyond this computer without sign-in, or a port that is taken."""
+    """What a person should know before it starts. WrongUse where it must not start: beyond this computer without
+    sign-in, or a port that is taken.
+    """
     advice = []
     if asked.address and (
         urlsplit(asked.address).scheme not in ("http", "https") or not urlsplit(asked.address).hostname
@@ -71,8 +75,8 @@ def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
     if asked.beyond:
         if not People(books).has("admin"):
             raise WrongUse(
-                f"more than this computer could reach the pages, and nobody can sign in: run `coldledger people add NAME --role admin --site {opened.site.root}` first. "
-                + TLS.format(port=asked.port)
+                "more than this computer could reach the pages, and nobody can sign in: run `coldledger people add "
+                f"NAME --role admin --site {opened.site.root}` first. " + TLS.format(port=asked.port)
             )
         if not asked.address.startswith("https://"):
             advice.append("Without TLS passwords cross the network in the clear. " + TLS.format(port=asked.port))
@@ -203,9 +207,15 @@ def told_of(opened: OpenSite, asked: ServeOptions) -> dict[str, Any]:
     if asked.beyond and not asked.address:
         hosts = ["*"]
     return {
-        "root": str(opened.site.root), "host": asked.host.strip("[]"), "port": asked.port, "address": asked.address, "open_reading": not asked.beyond, "hosts": list(hosts),
-        "history_port": _free_port(), "secret": secrets.token_urlsafe(24),
-    }  # fmt: skip
+        "root": str(opened.site.root),
+        "host": asked.host.strip("[]"),
+        "port": asked.port,
+        "address": asked.address,
+        "open_reading": not asked.beyond,
+        "hosts": list(hosts),
+        "history_port": _free_port(),
+        "secret": secrets.token_urlsafe(24),
+    }
 
 
 def serve(opened: OpenSite, asked: ServeOptions) -> None:

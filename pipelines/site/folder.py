@@ -19,7 +19,9 @@ from pipelines.settings import Settings, Site
 
 @dataclass(frozen=True)
 class OpenSite:
-    """A site whose plant file was read. `known` also has ids that works.toml has lost and the ledger still speaks of."""
+    """A site whose plant file was read. `known` also has ids that works.toml has lost and the ledger still speaks
+    of.
+    """
 
     site: Site
     settings: Settings
@@ -75,7 +77,9 @@ def init_site(root: Path, text: str | None = None) -> Site:
 
 
 def close_to_others(site: Site) -> None:
-    """The same for what an earlier version wrote: its folders and its ledger. inbox/ and works.toml are the works' own affair."""
+    """The same for what an earlier version wrote: its folders and its ledger. inbox/ and works.toml are the works' own
+    affair.
+    """
     kept = (
         site.ledger,
         site.archive,

@@ -69,7 +69,9 @@ def tell_server(site: Site, told: dict[str, str]) -> None:
 
 
 def server_of(site: Site) -> dict[str, str]:
-    """Environment by which a flow reaches the started server of this site; empty where `coldledger serve` does not run."""
+    """Environment by which a flow reaches the started server of this site; empty where `coldledger serve` does not
+    run.
+    """
     with suppress(OSError, ValueError):
         told = json.loads(_server_file(site).read_text(encoding="utf-8"))
         if is_held(site, "serve") and isinstance(told, dict):

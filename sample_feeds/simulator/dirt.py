@@ -1,4 +1,6 @@
-"""Rubbish, as it comes from a real floor. Whatever is refused here is additional: the true rows stand in other files."""
+"""Rubbish, as it comes from a real floor. Whatever is refused here is additional: the true rows stand in other
+files.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ _HEAD = "window_start,line,station,mould,window_s,inspected,rejected\n"
 
 
 def dirty_files(simulated: Simulated, inbox: Path) -> list[Path]:
-    """Write files with faults: bad cells, unknown codes, half a file, a wrong header, a file twice, a late correction."""
+    """Write files with faults: bad cells, unknown codes, half a file, a wrong header, a file twice, a late
+    correction.
+    """
     plan = simulated.plan
     line = next(iter(plan.lines))
     station = plan.plant.stations_of(line)[0].id

@@ -1,4 +1,6 @@
-"""What goes wrong after the stations and on the way: feeds that never come, stop, come late and in any order; pallets packed anew, mixed, doubtful."""
+"""What goes wrong after the stations and on the way: feeds that never come, stop, come late and in any order; pallets
+packed anew, mixed, doubtful.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +43,9 @@ def challenged_at(simulated: Simulated, stations: Sequence[str]) -> Simulated:
 
 
 def fallen_silent(simulated: Simulated, seed: int, often: float) -> Simulated:
-    """Stations' counts stop, `often` times a station and day, for 1 to 12 hours, and are never sent. truth["silent"]: station, start, end."""
+    """Stations' counts stop, `often` times a station and day, for 1 to 12 hours, and are never sent. truth["silent"]:
+    station, start, end.
+    """
     plan, rng = simulated.plan, np.random.default_rng([seed, 60])
     rows: list[dict[str, Any]] = []
     first = (plan.cold_from - plan.start).total_seconds() / 60
@@ -69,7 +73,9 @@ def deliveries(
     hours: tuple[float, float] = (1.0, 12.0),
     formats: tuple[str, ...] = ("csv",),
 ) -> list[DisturbedDelivery]:
-    """The works' files, an hour each, in the order in which they come: a share comes hours late, and files of one hour in any order."""
+    """The works' files, an hour each, in the order in which they come: a share comes hours late, and files of one hour
+    in any order.
+    """
     rng, zone, told = np.random.default_rng([seed, 61]), simulated.plan.plant.works.timezone, []
     for feed, frame, suffix in feed_files(simulated, "1h", formats):
         moments = [frame[name] for name, kind in frame.schema.items() if isinstance(kind, pl.Datetime)]
@@ -82,9 +88,11 @@ def deliveries(
 
 
 def resorted(simulated: Simulated, seed: int, share: float, lost: float = 0.03) -> Simulated:
-    """A share of the pallets is opened, looked through and packed anew, some hours later, beside what the line packs then.
+    """A share of the pallets is opened, looked through and packed anew, some hours later, beside what the line packs
+    then.
 
-    The old pallet's state becomes `emptied`; the new one bears less by a share of up to `lost`. truth["resorted"]: from_pallet, to_pallet, units.
+    The old pallet's state becomes `emptied`; the new one bears less by a share of up to `lost`. truth["resorted"]:
+    from_pallet, to_pallet, units.
     """
     plan, rng = simulated.plan, np.random.default_rng([seed, 62])
     pallets = simulated.feeds["pallets"]
@@ -116,8 +124,9 @@ def resorted(simulated: Simulated, seed: int, share: float, lost: float = 0.03) 
 def doubtful(
     simulated: Simulated, seed: int, line: str, day_start: datetime, share: float, pallets: int = 2
 ) -> Simulated:
-    """Pallets that nothing was packed on: `pallets` of them together bear `share` of the line's units of a day, within twenty minutes of it,
-    over the line's own. truth["doubtful"]: pallet, units."""
+    """Pallets that nothing was packed on: `pallets` of them together bear `share` of the line's units of a day, within
+    twenty minutes of it, over the line's own. truth["doubtful"]: pallet, units.
+    """
     rng, every = np.random.default_rng([seed, 63]), simulated.feeds["pallets"]
     day = (pl.col("packed_to") >= day_start) & (pl.col("packed_to") < day_start + timedelta(days=1))
     mine = every.filter((pl.col("line") == line) & day & (pl.col("state") == "packed"))
@@ -142,9 +151,11 @@ def doubtful(
 
 
 def of_two_lines(simulated: Simulated, seed: int, share: float) -> Simulated:
-    """A share of the pallets is filled up from another line: pairs packed in the same hours exchange a part of their units, line for line.
+    """A share of the pallets is filled up from another line: pairs packed in the same hours exchange a part of their
+    units, line for line.
 
-    `pallets` says the larger part's line and all units; `pallet_parts` both. truth["mixed"]: pallet, line, item, packed_from, packed_to, units.
+    `pallets` says the larger part's line and all units; `pallet_parts` both. truth["mixed"]: pallet, line, item,
+    packed_from, packed_to, units.
     """
     rng, pallets = np.random.default_rng([seed, 64]), simulated.feeds["pallets"]
     ones = pallets.filter(pl.Series(rng.random(pallets.height) < share)).sort("packed_to").rows(named=True)

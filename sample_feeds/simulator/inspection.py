@@ -1,4 +1,6 @@
-"""Ware through a line's stations: what each finds, overlooks, calls falsely, reads, throws out for no fault, and sees a second time."""
+"""Ware through a line's stations: what each finds, overlooks, calls falsely, reads, throws out for no fault, and sees a
+second time.
+"""
 
 from __future__ import annotations
 
@@ -53,7 +55,9 @@ def inspect_ware(
     fallen: np.random.Generator,
     state: Passed | None = None,
 ) -> Passed:
-    """Let the ware through the line's stations. flaws: container and defect numbers.  state: which ware comes, if not all of it."""
+    """Let the ware through the line's stations. flaws: container and defect numbers.  state: which ware comes, if not
+    all of it.
+    """
     state = state or Passed(np.ones(len(ware.formed), bool))
     stations = plan.plant.stations_of(told.line)
     for order in sorted({station.order for station in stations}):
@@ -74,7 +78,9 @@ def refeed(
     first: Passed,
     fallen: np.random.Generator,
 ) -> tuple[Ware, Passed]:
-    """Some of the rejected ware goes through all stations a second time, later: the ware with its new times, and both passes together."""
+    """Some of the rejected ware goes through all stations a second time, later: the ware with its new times, and both
+    passes together.
+    """
     rng = np.random.default_rng([plan.seed, 47, list(plan.lines).index(told.line)])
     thrown = np.unique(np.concatenate([calls["container"].to_numpy() for calls in first.calls]))
     chosen = thrown[rng.random(len(thrown)) < plan.rough.strength.refed]

@@ -1,4 +1,6 @@
-"""The laboratory of the invented works: capacity by weighing water, glass density, temper numbers, a person's samples, hot weighings."""
+"""The laboratory of the invented works: capacity by weighing water, glass density, temper numbers, a person's samples,
+hot weighings.
+"""
 
 from __future__ import annotations
 
@@ -38,19 +40,31 @@ def density_checks(plan: Plan) -> pl.DataFrame:
                 {"sampled_at": plan.at(minute), "furnace": furnace, **_read_as(plan, read, number == 0), "by": "lab"}
             )
     names = ("density_g_cm3", "standard_g_cm3", "standard_settles_c", "sample_settles_c")
-    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=dict.fromkeys(names, pl.Float64))  # fmt: skip
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=dict.fromkeys(names, pl.Float64))
 
 
 def _read_as(plan: Plan, density: float, compared: bool) -> dict[str, float | None]:
     per_c = plan.plant.laboratory.sink_float_g_cm3_per_c
     if not compared or per_c is None:
-        return {"density_g_cm3": round(density, 4), "standard_g_cm3": None, "standard_settles_c": None, "sample_settles_c": None}  # fmt: skip
+        return {
+            "density_g_cm3": round(density, 4),
+            "standard_g_cm3": None,
+            "standard_settles_c": None,
+            "sample_settles_c": None,
+        }
     settles = round(SETTLES_C + (STANDARD_G_CM3 - density) / per_c, 2)
-    return {"density_g_cm3": None, "standard_g_cm3": STANDARD_G_CM3, "standard_settles_c": SETTLES_C, "sample_settles_c": settles}  # fmt: skip
+    return {
+        "density_g_cm3": None,
+        "standard_g_cm3": STANDARD_G_CM3,
+        "standard_settles_c": SETTLES_C,
+        "sample_settles_c": settles,
+    }
 
 
 def water_g_ml(water_c: float) -> float:
-    """Density of water, 0 to 100 degrees: Kell, Journal of Chemical and Engineering Data 20 (1975) 97, another formula than the one that is tested."""
+    """Density of water, 0 to 100 degrees: Kell, Journal of Chemical and Engineering Data 20 (1975) 97, another formula
+    than the one that is tested.
+    """
     t = water_c
     above = (
         999.83952
@@ -64,7 +78,9 @@ def water_g_ml(water_c: float) -> float:
 
 
 def capacity_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
-    """Every eight hours some moulds of each line, one container each; twelve where the item is a measuring container."""
+    """Every eight hours some moulds of each line, one container each; twelve where the item is a measuring
+    container.
+    """
     parts = [_capacities(plan, run, number) for number, run in enumerate(runs.values())]
     return pl.concat(parts)
 
@@ -116,7 +132,9 @@ def _fitted(run: LineRun, formed: int) -> list[tuple[int, int]]:
 
 
 def temper_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
-    """Every eight hours a container of each lane of each lehr. The last line forgets one; the second's right lane cools too fast at the end."""
+    """Every eight hours a container of each lane of each lehr. The last line forgets one; the second's right lane cools
+    too fast at the end.
+    """
     rng = np.random.default_rng([plan.seed, 13])
     rows = []
     lines = list(runs)
@@ -129,12 +147,23 @@ def temper_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
             for lane in LANES:
                 strain = float(rng.normal(2.2, 0.3)) + (2.6 if hot and lane == LANES[-1] else 0)
                 mould = runs[line].moulds[moulds[int(rng.integers(len(moulds)))][1]] if moulds else None
-                rows.append({"sampled_at": plan.at(minute), "line": line, "mould": mould, "lane": lane, "temper": round(strain * 2) / 2, "by": "lab"})  # fmt: skip
+                rows.append(
+                    {
+                        "sampled_at": plan.at(minute),
+                        "line": line,
+                        "mould": mould,
+                        "lane": lane,
+                        "temper": round(strain * 2) / 2,
+                        "by": "lab",
+                    }
+                )
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"mould": pl.String})
 
 
 def visual_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
-    """Every two hours somebody looks at packed ware of each line; finds each defect as often as the line let it get past."""
+    """Every two hours somebody looks at packed ware of each line; finds each defect as often as the line let it get
+    past.
+    """
     rng = np.random.default_rng([plan.seed, 14])
     rows: list[dict[str, Any]] = []
     for line, run in runs.items():
@@ -155,13 +184,33 @@ def visual_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
 
 
 def hot_weights(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
-    """Every hour each mould of every other line, weighed right after forming; the first line's scale there reads a little high."""
+    """Every hour each mould of every other line, weighed right after forming; the first line's scale there reads a
+    little high.
+    """
     rng = np.random.default_rng([plan.seed, 15, number])
     mass, rows = gob_mass_g(plan, run), []
     bias = 0.4 if number == 0 else 0.0
     for minute in range(310, plan.minutes, 60) if number % 2 == 0 else ():
         for cavity, mould in _fitted(run, minute):
             grams = round(float(mass[minute, cavity] + bias + rng.normal(0, 0.5)), 1)
-            rows.append({"sampled_at": plan.at(minute), "line": run.plan.line, "point": "hot", "mould": run.moulds[mould], "sample": 1, "weight_g": grams, "by": None})  # fmt: skip
-    schema: dict[str, Any] = {"sampled_at": pl.Datetime("us", "UTC"), "line": pl.String, "point": pl.String, "mould": pl.String, "sample": pl.Int64, "weight_g": pl.Float64, "by": pl.String}  # fmt: skip
+            rows.append(
+                {
+                    "sampled_at": plan.at(minute),
+                    "line": run.plan.line,
+                    "point": "hot",
+                    "mould": run.moulds[mould],
+                    "sample": 1,
+                    "weight_g": grams,
+                    "by": None,
+                }
+            )
+    schema: dict[str, Any] = {
+        "sampled_at": pl.Datetime("us", "UTC"),
+        "line": pl.String,
+        "point": pl.String,
+        "mould": pl.String,
+        "sample": pl.Int64,
+        "weight_g": pl.Float64,
+        "by": pl.String,
+    }
     return pl.DataFrame(rows, schema=schema)

@@ -19,8 +19,11 @@ BASE_RATE = {"critical": 0.00006, "major": 0.0011, "minor": 0.0016}
 
 @dataclass
 class LineRun:
-    """What one line did: the feeds' counts and the truth. `calls` and `defects` are one row a call and a defect; `chance` by
-    station: with what chance it finds each defect; `refed`: containers sent through a second time; `rates` by defect of plan.rates_of: its probability at [minute, cavity]."""
+    """What one line did: the feeds' counts and the truth. `calls` and `defects` are one row a call and a defect;
+    `chance` by
+    station: with what chance it finds each defect; `refed`: containers sent through a second time; `rates` by defect of
+    plan.rates_of: its probability at [minute, cavity].
+    """
 
     plan: LinePlan
     ware: Ware
@@ -97,7 +100,9 @@ def _lehr(plan: Plan, told: LinePlan, minutes: int, rng: np.random.Generator) ->
 
 
 def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.Generator) -> np.ndarray:
-    """Probability of a defect at [minute, cavity]: the works' level, the cavity's habit, the hour's mood, the faults."""
+    """Probability of a defect at [minute, cavity]: the works' level, the cavity's habit, the hour's mood, the
+    faults.
+    """
     width = len(told.cavities)
     severity = plan.plant.defects[code].severity
     level = BASE_RATE[severity] * float(rng.lognormal(0, 0.5))

@@ -181,7 +181,9 @@ def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
 
 
 def challenges(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
-    """Ten passes of a marked sample of every defect that is not minor, three times a day, found with the station's own chance."""
+    """Ten passes of a marked sample of every defect that is not minor, three times a day, found with the station's own
+    chance.
+    """
     rows = []
     numbers = {code: number for number, code in enumerate(plan.plant.defects)}
     for station in plan.plant.station:
@@ -246,7 +248,9 @@ def _complaint(plan: Plan, number: int, told: dict[str, Any]) -> dict[str, objec
 
 
 def counter_reads(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
-    """Running totals of every station that has a counter_modulus, read every READ_EVERY_MIN; set to zero when a new job's ware comes."""
+    """Running totals of every station that has a counter_modulus, read every READ_EVERY_MIN; set to zero when a new
+    job's ware comes.
+    """
     rows: list[dict[str, Any]] = []
     for line, run in runs.items():
         change = [minute + plan.plant.lines[line].lehr_minutes for minute, _, _ in run.plan.jobs if minute > 0]

@@ -15,10 +15,12 @@ from sample_feeds.simulator.works import Simulated
 
 @dataclass(frozen=True)
 class PlannedLie:
-    """A meter that is off by `sigmas` of its standard uncertainties from `first` to `last`, instead of by an honest error.
+    """A meter that is off by `sigmas` of its standard uncertainties from `first` to `last`, instead of by an honest
+    error.
 
     meter: "K1 gobs cut", "K1-mouth inspected", "K1 packed", "K1 weight" or "F1 melt log".
-    percent: what it is off by instead of `sigmas`.  now_and_then: chance of a day in that time on which it lies; else it errs honestly.
+    percent: what it is off by instead of `sigmas`.  now_and_then: chance of a day in that time on which it lies; else
+    it errs honestly.
     """
 
     meter: str
@@ -30,9 +32,10 @@ class PlannedLie:
 
 
 def misread(simulated: Simulated, seed: int, lies: Sequence[PlannedLie] = (), lasting: str = "") -> Simulated:
-    """The feeds as imperfect meters would have sent them: every meter's daily total is off by a normal error of the uncertainty
-    that works.toml states, drawn anew each production day; once for all days for meters of the kind `lasting`. Calls and rejects stay as they were.
-    truth["meters"]: meter, day_start, off (relative)."""
+    """The feeds as imperfect meters would have sent them: every meter's daily total is off by a normal error of the
+    uncertainty that works.toml states, drawn anew each production day; once for all days for meters of the kind
+    `lasting`. Calls and rejects stay as they were. truth["meters"]: meter, day_start, off (relative).
+    """
     plan = simulated.plan
     errors = _errors(plan, seed, lies, lasting)
     rng = np.random.default_rng([seed, 12])
@@ -70,15 +73,22 @@ def misread(simulated: Simulated, seed: int, lies: Sequence[PlannedLie] = (), la
 
 
 def with_states(simulated: Simulated, seed: int) -> Simulated:
-    """The pallets feed with what became of some pallets: a few held, re-sorted or scrapped, most released after a day. A later row for a
-    pallet is its new state."""
+    """The pallets feed with what became of some pallets: a few held, re-sorted or scrapped, most released after a day.
+    A later row for a pallet is its new state.
+    """
     plan, rng = simulated.plan, np.random.default_rng([seed, 13])
     pallets = simulated.feeds["pallets"]
     drawn, end = pl.Series(rng.random(pallets.height)), plan.at(plan.minutes)
     fate = (
-        pl.when(pl.lit(drawn) < 0.006).then(pl.lit("held")).when(pl.lit(drawn) < 0.014).then(pl.lit("resort"))
-        .when(pl.lit(drawn) < 0.017).then(pl.lit("scrapped")).when(pl.col("packed_to") < end - timedelta(days=1)).then(pl.lit("released"))
-    )  # fmt: skip
+        pl.when(pl.lit(drawn) < 0.006)
+        .then(pl.lit("held"))
+        .when(pl.lit(drawn) < 0.014)
+        .then(pl.lit("resort"))
+        .when(pl.lit(drawn) < 0.017)
+        .then(pl.lit("scrapped"))
+        .when(pl.col("packed_to") < end - timedelta(days=1))
+        .then(pl.lit("released"))
+    )
     later = pallets.with_columns(state=fate).filter(pl.col("state").is_not_null())
     return replace(simulated, feeds={**simulated.feeds, "pallets": pl.concat([pallets, later.select(pallets.columns)])})
 

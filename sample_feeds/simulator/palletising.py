@@ -1,4 +1,6 @@
-"""From the last station to the pallet: an accumulation table that fills while palletisers stand, and palletisers that share the ware."""
+"""From the last station to the pallet: an accumulation table that fills while palletisers stand, and palletisers that
+share the ware.
+"""
 
 from __future__ import annotations
 
@@ -22,9 +24,11 @@ def stops_of(plan: Plan, line: str, palletiser: int) -> list[tuple[int, int]]:
 
 
 def to_palletisers(plan: Plan, told: LinePlan, time: np.ndarray, good: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """When each container is packed [min] and by which palletiser. time: when it leaves the last station and the belt after it.
+    """When each container is packed [min] and by which palletiser. time: when it leaves the last station and the belt
+    after it.
 
-    Ware goes to one of the palletisers that run, and waits on the table as long as the work before it takes, at most `table` minutes.
+    Ware goes to one of the palletisers that run, and waits on the table as long as the work before it takes, at most
+    `table` minutes.
     """
     strength = plan.rough.strength
     palletiser = np.zeros(len(time), np.int64)
@@ -51,7 +55,9 @@ def to_palletisers(plan: Plan, told: LinePlan, time: np.ndarray, good: np.ndarra
 
 
 def _delays(arriving: np.ndarray, able: np.ndarray) -> np.ndarray:
-    """Minutes that what arrives in each minute waits: when all that arrived up to it has been worked off by what was able to. First come, first served."""
+    """Minutes that what arrives in each minute waits: when all that arrived up to it has been worked off by what was
+    able to. First come, first served.
+    """
     done = np.zeros(len(arriving))
     waiting = 0.0
     for minute, (more, can) in enumerate(zip(arriving.tolist(), able.tolist(), strict=True)):

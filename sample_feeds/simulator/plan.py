@@ -1,4 +1,6 @@
-"""What happens at the invented works: jobs, moulds, stoppages, faults, drift. Drawn from a seed before anything runs."""
+"""What happens at the invented works: jobs, moulds, stoppages, faults, drift. Drawn from a seed before anything
+runs.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +59,9 @@ class Stop:
 
 @dataclass(frozen=True)
 class Dimmed:
-    """A station that finds a defect with a lower chance from one minute to another: a lamp gone, a sensor off its place."""
+    """A station that finds a defect with a lower chance from one minute to another: a lamp gone, a sensor off its
+    place.
+    """
 
     station: str
     defect: str
@@ -68,7 +72,9 @@ class Dimmed:
 
 @dataclass(frozen=True)
 class GobDrift:
-    """One gob position grows heavier by `grams` from one minute to another, and stays so until somebody corrects the feeder at `until`."""
+    """One gob position grows heavier by `grams` from one minute to another, and stays so until somebody corrects the
+    feeder at `until`.
+    """
 
     line: str
     gob: str
@@ -116,12 +122,10 @@ class Plan:
     lines: dict[str, LinePlan]
     faults: list[PlannedFault]
     window_s: int = 60
-    broken: float = (
-        0.0  # share of the ware that breaks or falls unseen at each step: in the lehr, before each station, at packing
-    )
-    unseen: dict[str, float] = field(
-        default_factory=dict
-    )  # share of a furnace's glass that no counter sees, where not UNSEEN_LOSS
+    # share of the ware that breaks or falls unseen at each step: in the lehr, before each station, at packing
+    broken: float = 0.0
+    # share of a furnace's glass that no counter sees, where not UNSEEN_LOSS
+    unseen: dict[str, float] = field(default_factory=dict)
     dimmed: list[Dimmed] = field(default_factory=list)
     gob_drifts: list[GobDrift] = field(default_factory=list)
     density_steps: list[DensityStep] = field(default_factory=list)

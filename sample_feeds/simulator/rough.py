@@ -1,4 +1,6 @@
-"""How rough a works is: each roughness a switch with a strength. Everything is drawn from the plan's seed before it runs, and written down."""
+"""How rough a works is: each roughness a switch with a strength. Everything is drawn from the plan's seed before it
+runs, and written down.
+"""
 
 from __future__ import annotations
 
@@ -21,21 +23,28 @@ SWABBED = ("mould", "timing", "gob")  # origins of defects whose rates jump when
 class Roughness:
     """Switches with strengths. All as they stand here: the tidy works, to the byte.
 
-    false_calls: least and greatest share of good ware that a station rejects, one value a station (log-uniform), spread unevenly over its defects.
+    false_calls: least and greatest share of good ware that a station rejects, one value a station (log-uniform), spread
+    unevenly over its defects.
     detection: least and greatest chance of finding a defect, one value a station and defect.
     windows: seconds; every station reports on one of them, and where there are two or more no line has one grid alone.
-    wander: relative standard deviation of a defect's rate that wanders (AR(1) on the log rate): half of the variance common to the line, half each
-    cavity's own.  wander_hours: least and greatest time constant.
-    mood: relative standard deviation from hour to hour of each cavity's rate, instead of the tidy works' (plan.DISPERSION).
-    swab: standard deviation of the log rate's jump when a section is swabbed, every swab_every minutes (least and greatest).
+    wander: relative standard deviation of a defect's rate that wanders (AR(1) on the log rate): half of the variance
+    common to the line, half each cavity's own.  wander_hours: least and greatest time constant.
+    mood: relative standard deviation from hour to hour of each cavity's rate, instead of the tidy works'
+    (plan.DISPERSION).
+    swab: standard deviation of the log rate's jump when a section is swabbed, every swab_every minutes (least and
+    greatest).
     restart: factor of those defects right after a section restarts; it falls back with the time constant restart_min.
-    mould_rejection, diverted, setting: how often a line and day ware is thrown out by its mould number, led away whole, or rejected while a station is
-    set; samples_every: minutes from one sample of every mould to the next. None of these are faults (`[[defect]] kind`).
+    mould_rejection, diverted, setting: how often a line and day ware is thrown out by its mould number, led away whole,
+    or rejected while a station is set; samples_every: minutes from one sample of every mould to the next. None of these
+    are faults (`[[defect]] kind`).
     refed: share of the rejected ware that goes through all stations a second time.
-    unread: least and greatest share of mould numbers that a station does not read.  misread: of the numbers of a pair that looks alike, read as the other.
-    table: greatest minutes that ware waits on the accumulation table before the palletisers; together they are three tenths quicker than the line.
+    unread: least and greatest share of mould numbers that a station does not read.  misread: of the numbers of a pair
+    that looks alike, read as the other.
+    table: greatest minutes that ware waits on the accumulation table before the palletisers; together they are three
+    tenths quicker than the line.
     palletisers: how many share a line's ware; palletiser_stops: how often each stands a day, for 5 to 45 minutes.
-    weight_wander_g: standard deviation of each cavity's gob mass about its mean, AR(1) over wander_hours: weighings follow each other.
+    weight_wander_g: standard deviation of each cavity's gob mass about its mean, AR(1) over wander_hours: weighings
+    follow each other.
     weight_sd_g: least and greatest spread of single containers of a mould [g], one value a mould.
     """
 
@@ -107,7 +116,9 @@ class Drawn:
 
 
 def draw(plant: Plant, strength: Roughness, seed: int) -> Drawn:
-    """The works' stations under the switches; a generator for each switch, so that one does not change another's draws."""
+    """The works' stations under the switches; a generator for each switch, so that one does not change another's
+    draws.
+    """
     return Drawn(
         strength,
         _detection(plant, strength, np.random.default_rng([seed, 40])),
@@ -215,7 +226,9 @@ def rate_factor(
     sections: np.ndarray,
     stops: Sequence[tuple[int, int]] = (),
 ) -> np.ndarray:
-    """By what the tidy rate of a defect is multiplied at [minute, cavity]; sections: of each cavity, from 1; stops: section (0: all), end."""
+    """By what the tidy rate of a defect is multiplied at [minute, cavity]; sections: of each cavity, from 1; stops:
+    section (0: all), end.
+    """
     told = np.ones((minutes, len(sections)))
     if drawn.strength.wander:
         common, own = wandering(drawn, line_no, defect_no, minutes, len(sections))

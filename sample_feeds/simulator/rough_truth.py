@@ -28,9 +28,11 @@ def rough_truth(plan: Plan, runs: dict[str, LineRun]) -> dict[str, pl.DataFrame]
     """false_rates: line, station, defect, rate (share of the ware at the station).  windows: line, station, window_s.
 
     wander: line, defect, at, factor (the part common to the line, in steps of ten minutes).  swabs: line, section, at.
-    restarts: line, section (0: all), at.  asides: line, stations, code, kind, start, end, mould (ware rejected for no fault).
+    restarts: line, section (0: all), at.  asides: line, stations, code, kind, start, end, mould (ware rejected for no
+    fault).
     look_alikes: line, mould, read_as, share, start, end (by forming time).  unread: station, share.
-    palletiser_stops: line, palletiser, start, end.  weight_sd: line, mould, sd_g (of single containers, of each fitting).
+    palletiser_stops: line, palletiser, start, end.  weight_sd: line, mould, sd_g (of single containers, of each
+    fitting).
     refed: line, refed_at (the first station's clock), mould, passed (whether it was packed the second time).
     """
     return {

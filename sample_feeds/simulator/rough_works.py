@@ -1,4 +1,6 @@
-"""A rough works' plant file, made in code: another invented works than the demo's, whose lines have different stations."""
+"""A rough works' plant file, made in code: another invented works than the demo's, whose lines have different
+stations.
+"""
 
 from __future__ import annotations
 
@@ -79,7 +81,9 @@ class _Layout:
 
 
 def rough_works(seed: int) -> str:
-    """The text of a works.toml: three lines, two of them on one furnace, every defect seen by one, two or three stations in a row."""
+    """The text of a works.toml: three lines, two of them on one furnace, every defect seen by one, two or three
+    stations in a row.
+    """
     rng = np.random.default_rng([seed, 30])
     layouts = (
         _Layout("T1", "G1", int(rng.integers(8, 11)), 2, 88.0, ("side", "mouth", "wall", "foot"), "side"),

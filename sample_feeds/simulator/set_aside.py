@@ -22,7 +22,8 @@ SETTING_SHARE = 0.3  # of the ware, while a station is being set
 class Aside:
     """Ware rejected by `stations` from one minute to another (their clock) under a code that is no fault.
 
-    mould: index of the mould number thrown out (-1: any).  share: of the ware that meets it.  every: minutes between samples, one of each mould read.
+    mould: index of the mould number thrown out (-1: any).  share: of the ware that meets it.  every: minutes between
+    samples, one of each mould read.
     """
 
     line: str
@@ -38,7 +39,9 @@ class Aside:
 
 @dataclass(frozen=True)
 class LookAlike:
-    """A share of the containers of one mould, formed from one minute to another, is read as another mould's that is fitted in that time."""
+    """A share of the containers of one mould, formed from one minute to another, is read as another mould's that is
+    fitted in that time.
+    """
 
     line: str
     mould: int
@@ -120,7 +123,8 @@ def _stay(plan: Plan, line: str, number: int) -> tuple[int, int]:
 def set_aside(
     plan: Plan, station: Station, mine: np.ndarray, time: np.ndarray, mould: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Containers that a station rejects for no fault, and the numbers of the codes. mine: which containers are here; time: at its clock;
+    """Containers that a station rejects for no fault, and the numbers of the codes. mine: which containers are here;
+    time: at its clock;
     mould: as it read it."""
     at, kinds = [np.empty(0, np.int64)], [np.empty(0, np.int64)]
     codes = list(plan.plant.defects)

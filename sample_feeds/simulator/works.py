@@ -36,13 +36,16 @@ class Simulated:
 
     truth["defects"]: one row a true defect (line, section, gob, mould, defect, formed_at, station or pallet).
     truth["calls"]: every call sent, with the container's true cavity.  truth["lehr"]: true minutes by forming time.
-    truth["flow"]: by line and forming minute, gobs cut, hot rejected, packed, and kg.  truth["faults"]: what was planned.
-    truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all gobs cut for them.
-    truth["detection"]: the chance with which each station finds each defect.  truth["expected"]: by defect of plan.rates_of, cavity, pallet and
-    ten minutes of forming, the expected containers with the defect on the pallet by the true rates.
-    truth["calls"] has `real` (a false call is not) and `called_at`, to the second; `kind` is that of its code.
-    truth["false_rates"], ["windows"], ["wander"] and others of a rough works: see sample_feeds.simulator.rough_truth.
-    truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of it that no counter sees.
+    truth["flow"]: by line and forming minute, gobs cut, hot rejected, packed, and kg.  truth["faults"]: what was
+    planned.
+    truth["good"]: by line and minute of arrival at the first station, good containers and their kg, and the kg of all
+    gobs cut for them.
+    truth["detection"]: the chance with which each station finds each defect.  truth["expected"]: by defect of
+    plan.rates_of, cavity, pallet and ten minutes of forming, the expected containers with the defect on the pallet by
+    the true rates. truth["calls"] has `real` (a false call is not) and `called_at`, to the second; `kind` is that of
+    its code. truth["false_rates"], ["windows"], ["wander"] and others of a rough works: see
+    sample_feeds.simulator.rough_truth. truth["melt"]: by furnace and hour, the glass melted and drawn, and the share of
+    it that no counter sees.
     """
 
     plan: Plan
@@ -232,10 +235,12 @@ def _flow_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
     }
     frame = pl.DataFrame(
         {
-            "minute": np.arange(minutes), **columns, "formed_kg": (run.ware.cut * mass).sum(axis=1),
+            "minute": np.arange(minutes),
+            **columns,
+            "formed_kg": (run.ware.cut * mass).sum(axis=1),
             "lehr_minutes": run.ware.lag,
         }
-    )  # fmt: skip
+    )
     return frame.select(
         pl.lit(run.plan.line).alias("line"),
         _at(plan, pl.col("minute")).alias("formed_at"),
@@ -244,7 +249,9 @@ def _flow_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
 
 
 def _good_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
-    """What became good of the ware that met the first station in each minute, and the glass of the gobs it was cut from."""
+    """What became good of the ware that met the first station in each minute, and the glass of the gobs it was cut
+    from.
+    """
     minutes = len(run.ware.cut)
     mass = gob_mass_g(plan, run) / 1000
     arrival = np.floor(run.ware.arrives).astype(np.int64)
@@ -276,7 +283,9 @@ def _detection_truth(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
 
 
 def _expected_truth(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
-    """Expected defective containers by pallet, cavity and ten minutes of forming: true rate x true share missed, over the ware on the pallet."""
+    """Expected defective containers by pallet, cavity and ten minutes of forming: true rate x true share missed, over
+    the ware on the pallet.
+    """
     schema = {
         "line": pl.String,
         "defect": pl.String,
@@ -307,10 +316,15 @@ def _expected_truth(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
         places = [run.plan.cavities[c] for c in sums["cavity"]]
         parts.append(
             sums.select(
-                line=pl.lit(run.plan.line), defect=pl.lit(code), section=pl.Series([s for s, _ in places], dtype=pl.Int64), gob=pl.Series([g for _, g in places], dtype=pl.String),
-                pallet=pl.Series([sscc(number, int(n)) for n in sums["pallet_no"]], dtype=pl.String), ten=pl.col("ten").cast(pl.Int64), expected="expected",
+                line=pl.lit(run.plan.line),
+                defect=pl.lit(code),
+                section=pl.Series([s for s, _ in places], dtype=pl.Int64),
+                gob=pl.Series([g for _, g in places], dtype=pl.String),
+                pallet=pl.Series([sscc(number, int(n)) for n in sums["pallet_no"]], dtype=pl.String),
+                ten=pl.col("ten").cast(pl.Int64),
+                expected="expected",
             )
-        )  # fmt: skip
+        )
     return pl.concat(parts)
 
 

@@ -1,4 +1,6 @@
-"""Feeds into an inbox, as the stations would write them: a file an hour and line, in every format, some of them dirty."""
+"""Feeds into an inbox, as the stations would write them: a file an hour and line, in every format, some of them
+dirty.
+"""
 
 from __future__ import annotations
 

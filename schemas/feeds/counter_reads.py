@@ -8,7 +8,8 @@ from schemas.feeds.base import Count, FeedModel, Text, Time, field
 class CounterReads(FeedModel):
     """Running totals of a station that gives nothing else.
 
-    Totals roll over at the station's `counter_modulus` and can be reset to zero at any time (a job change, a power cut).
+    Totals roll over at the station's `counter_modulus` and can be reset to zero at any time (a job change, a power
+    cut).
     """
 
     read_at: Time = field("read_at")

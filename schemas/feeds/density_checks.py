@@ -11,7 +11,8 @@ from schemas.feeds.base import FeedModel, Number, Text, Time, field
 class DensityChecks(FeedModel):
     """One reading of a furnace's glass density: the density itself, or the sink-float comparison with a standard.
 
-    Density = standard + (standard_settles_c - sample_settles_c) x the works' own coefficient: denser glass settles at a lower temperature.
+    Density = standard + (standard_settles_c - sample_settles_c) x the works' own coefficient: denser glass settles at a
+    lower temperature.
     """
 
     sampled_at: Time = field("sampled_at")

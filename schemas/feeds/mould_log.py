@@ -6,7 +6,9 @@ from schemas.feeds.base import Count, FeedModel, Text, Time, field
 
 
 class MouldLog(FeedModel):
-    """A part fitted to a cavity. It ends the one before it at the same place; an empty number leaves the place empty."""
+    """A part fitted to a cavity. It ends the one before it at the same place; an empty number leaves the place
+    empty.
+    """
 
     fitted_at: Time = field("fitted_at")
     line: Text = field("line")

@@ -9,7 +9,9 @@ from schemas.feeds.base import Count, FeedModel, Text, Time, field
 
 
 class VisualChecks(FeedModel):
-    """A person's sample, a row a defect found in it; a sample with nothing found is one row with no defect and `found` 0."""
+    """A person's sample, a row a defect found in it; a sample with nothing found is one row with no defect and `found`
+    0.
+    """
 
     sampled_at: Time = field("sampled_at")
     line: Text = field("line")

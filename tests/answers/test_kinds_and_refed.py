@@ -1,7 +1,9 @@
-"""A works that throws ware out for no fault of its own, and puts some on again, answers as the same works that does neither.
+"""A works that throws ware out for no fault of its own, and puts some on again, answers as the same works that does
+neither.
 
-The truth is the works itself: one simulated day of two lines taken in as it is, and once more with calls of other kinds and re-fed ware
-added to its counts. Nothing of what the ware was is changed by that, so no rate, signal, doubt or escape may be.
+The truth is the works itself: one simulated day of two lines taken in as it is, and once more with calls of other kinds
+and re-fed ware added to its counts. Nothing of what the ware was is changed by that, so no rate, signal, doubt or
+escape may be.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from pipelines.answers.trace.trust import answer_trust
 from pipelines.answers.yields.answer import answer_yield
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import pulse
 from pipelines.measures.pareto.ranking import DIMENSIONS
 from pipelines.reports.hour import hour_page
@@ -33,7 +35,18 @@ from tests.conftest import WORKS, Place
 from tests.measures.pareto.test_kinds import ADDED
 
 DAY = date(2026, 3, 10)
-FEEDS = ("station_counts", "reject_counts", "forming_counts", "mould_log", "job_log", "stoppages", "pallets", "challenge_checks", "weight_checks", "melt_log")  # fmt: skip
+FEEDS = (
+    "station_counts",
+    "reject_counts",
+    "forming_counts",
+    "mould_log",
+    "job_log",
+    "stoppages",
+    "pallets",
+    "challenge_checks",
+    "weight_checks",
+    "melt_log",
+)
 LINE, FIRST, OTHER = "K1", "K1-side-a", "K1-side-b"
 MOULD = "20"  # rejected by its number at the first station all day
 
@@ -49,21 +62,41 @@ def written(place: Place, feeds: dict[str, pl.DataFrame]) -> Place:
 
 
 def disturbed(feeds: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
-    """At the first station of K1: of a mould all that is good is thrown out by its number, of all others one container in 20 min is diverted or taken as a
-    sample; and every tenth window two containers go through again, at every station of the line."""
+    """At the first station of K1: of a mould all that is good is thrown out by its number, of all others one container
+    in 20 min is diverted or taken as a sample; and every tenth window two containers go through again, at every station
+    of the line.
+    """
     counts, calls = feeds["station_counts"], feeds["reject_counts"]
     minute = pl.col("window_start").dt.epoch("s") // 60
     here = pl.col("station").is_in([FIRST, OTHER])
     good = pl.col("inspected") - pl.col("rejected")
     code = (
-        pl.when(pl.col("mould") == MOULD).then(pl.lit("MRJ"))
-        .when(minute % 40 == 0).then(pl.lit("DIV")).when(minute % 40 == 20).then(pl.lit("SMP"))
-    )  # fmt: skip
-    thrown = pl.when(here & code.is_not_null()).then(good if MOULD is None else pl.when(pl.col("mould") == MOULD).then(good).otherwise(pl.min_horizontal(good, 1))).otherwise(0)  # fmt: skip
+        pl.when(pl.col("mould") == MOULD)
+        .then(pl.lit("MRJ"))
+        .when(minute % 40 == 0)
+        .then(pl.lit("DIV"))
+        .when(minute % 40 == 20)
+        .then(pl.lit("SMP"))
+    )
+    thrown = (
+        pl.when(here & code.is_not_null())
+        .then(
+            good
+            if MOULD is None
+            else pl.when(pl.col("mould") == MOULD).then(good).otherwise(pl.min_horizontal(good, 1))
+        )
+        .otherwise(0)
+    )
     told = counts.with_columns(code=code, thrown=thrown)
     more = told.filter(pl.col("thrown") > 0).select(
-        "window_start", "line", "station", "mould", pl.col("code").alias("defect"), "window_s", pl.col("thrown").alias("rejected")
-    )  # fmt: skip
+        "window_start",
+        "line",
+        "station",
+        "mould",
+        pl.col("code").alias("defect"),
+        "window_s",
+        pl.col("thrown").alias("rejected"),
+    )
     again = pl.when((pl.col("line") == LINE) & (minute % 10 == 0)).then(2).otherwise(0)
     told = told.with_columns(rejected=pl.col("rejected") + pl.col("thrown"), refed=again)
     told = told.with_columns(inspected=pl.col("inspected") + pl.col("refed")).drop("code", "thrown")
@@ -120,14 +153,27 @@ def test_signals_expectations_and_the_hour_are_the_same(both: tuple[Place, Place
             calls, ware = (reader.ask(n, line=LINE, from_time=span.start, to_time=span.end) for n in ("calls", "ware"))
             beat = pulse(place.plant, LINE, 3600, calls, ware, expected)
             cavities = answer_moulds(reader, place.plant, LINE, span).cavities
-        told.append(([s.told() for s in signals], expected, hour.trend, hour.coverage, page.figures, beat.share, beat.q, cavities))  # fmt: skip
+        told.append(
+            (
+                [s.told() for s in signals],
+                expected,
+                hour.trend,
+                hour.coverage,
+                page.figures,
+                beat.share,
+                beat.q,
+                cavities,
+            )
+        )
     (signals, expected, trend, coverage, *rest), (signals2, expected2, trend2, coverage2, *rest2) = told
     assert signals == signals2 and rest == rest2
     assert expected.equals(expected2) and trend.equals(trend2) and coverage.equals(coverage2)
 
 
 def test_trust_escapes_and_pallets_are_the_same(both: tuple[Place, Place]) -> None:
-    """What was put on again goes onto the pallets too and moves the time to the pallet by a trifle: expectations to half a percent."""
+    """What was put on again goes onto the pallets too and moves the time to the pallet by a trifle: expectations to
+    half a percent.
+    """
     told, expected = [], []
     for place in both:
         with place.opened.ledger.reading() as reader:
@@ -142,8 +188,14 @@ def test_trust_escapes_and_pallets_are_the_same(both: tuple[Place, Place]) -> No
             {k: v for k, v in row.items() if "batch" not in k and k != "file_line"} for row in evidence.pop("minutes")
         ]
         called = [(d.defect, d.calls) for d in contents.defects]
-        told.append(([c.mould for c in trace.cavities], [p.pallet for p in trace.pallets], evidence, rows, trust.told(), called))  # fmt: skip
-        defective = [trace.expected_defective, *(p.expected_defective for p in trace.pallets), *(d.expected or 0.0 for d in contents.defects)]  # fmt: skip
+        told.append(
+            ([c.mould for c in trace.cavities], [p.pallet for p in trace.pallets], evidence, rows, trust.told(), called)
+        )
+        defective = [
+            trace.expected_defective,
+            *(p.expected_defective for p in trace.pallets),
+            *(d.expected or 0.0 for d in contents.defects),
+        ]
         expected.append((defective, [p.mould_units for p in trace.pallets]))
     (defective, units), (defective2, units2) = expected
     assert told[0] == told[1] and defective[0] > 0

@@ -42,7 +42,9 @@ def lines(day: LaboratoryDay) -> dict[str, LineLaboratory]:
 
 
 def test_capacity_of_the_simulated_day(laboratory: LaboratoryDay, day_of_truth: Simulated) -> None:
-    """The simulated bottles hold their nominal capacity but for a standard deviation of 0.12 % between moulds and half a gram of glass."""
+    """The simulated bottles hold their nominal capacity but for a standard deviation of 0.12 % between moulds and half
+    a gram of glass.
+    """
     sent = day_of_truth.feeds["capacity_checks"]
     found = [one for line in lines(laboratory).values() for one in line.capacity]
     assert sum(one.n for one in found) == sent.height
@@ -70,7 +72,9 @@ def test_measuring_containers_get_a_verdict(laboratory: LaboratoryDay) -> None:
 
 
 def test_capacity_by_weight_agrees_with_what_was_checked(laboratory: LaboratoryDay) -> None:
-    """Each mould's capacity by its weight at the end of the day lies within its interval of its own checks, but for the half gram by which containers differ."""
+    """Each mould's capacity by its weight at the end of the day lies within its interval of its own checks, but for the
+    half gram by which containers differ.
+    """
     apart = []
     for line in lines(laboratory).values():
         for one in line.capacity:
@@ -111,7 +115,8 @@ def test_temper_numbers_beyond_the_works_limit(laboratory: LaboratoryDay) -> Non
 
 
 def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: Place) -> None:
-    """ASTM C148, section 1.2, note 1: TR = TA x 4.06 / t [mm]. Thin glass of 2.9 mm read as 3.0 is really 4.2, glass of 8.12 mm read as 5.0 is really 2.5;
+    """ASTM C148, section 1.2, note 1: TR = TA x 4.06 / t [mm]. Thin glass of 2.9 mm read as 3.0 is really 4.2, glass of
+    8.12 mm read as 5.0 is really 2.5;
     without a thickness the number stands as read, and that is said."""
     works = WORKS.replace("temper_max = 4.0", "temper_max = 4.5\nreal_temper_max = 4.0", 1)
     works = works.replace('id = "J370"\n', 'id = "J370"\ntemper_thickness_mm = 2.9\n', 1)
@@ -123,7 +128,9 @@ def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: 
         "fitted_at,line,section,gob,part,number,item\n2026-03-01T00:00:00Z,K1,1,A,mould,7,J370\n"
         "2026-03-01T00:00:00Z,K1,2,A,mould,8,W750\n2026-03-01T00:00:00Z,K1,3,A,mould,9,B500\n",
     )
-    rows = "".join(f"2026-03-10T09:00:00Z,K1,{mould},left,{temper}\n" for mould, temper in ((7, 3), (8, 5), (9, 2), (99, 1)))  # fmt: skip
+    rows = "".join(
+        f"2026-03-10T09:00:00Z,K1,{mould},left,{temper}\n" for mould, temper in ((7, 3), (8, 5), (9, 2), (99, 1))
+    )
     place.put("temper_checks.K1.csv", "sampled_at,line,mould,lane,temper\n" + rows)
     place.take()
     temper = lines(told(place))["K1"].temper
@@ -167,7 +174,9 @@ def test_a_change_of_density_is_dated_and_said_for_every_item(new_place: Callabl
 
 
 def test_a_drift_is_called_by_weight_before_a_check_shows_it(new_place: Callable[[], Place]) -> None:
-    """A gob grows by 30 g in four hours between two capacity checks: its moulds' capacity leaves the limits (glass displaces water), and the true minute lies before the next check."""
+    """A gob grows by 30 g in four hours between two capacity checks: its moulds' capacity leaves the limits (glass
+    displaces water), and the true minute lies before the next check.
+    """
     place = new_place()
     plan = make_plan(place.plant, date(2026, 3, 2), 1, seed=21, lag_offset=0.0, faults=0)
     line = "K1"
@@ -186,9 +195,11 @@ def test_a_drift_is_called_by_weight_before_a_check_shows_it(new_place: Callable
 
 
 def test_a_day_without_a_laboratory(place: Place) -> None:
-    place.put("station_counts.K1.csv", "window_start,line,station,mould,window_s,inspected,rejected\n" + "".join(
-        f"2026-03-10T{hour:02d}:30:00Z,K1,K1-side-a,11,60,50,1\n" for hour in range(5, 24)
-    ))  # fmt: skip
+    place.put(
+        "station_counts.K1.csv",
+        "window_start,line,station,mould,window_s,inspected,rejected\n"
+        + "".join(f"2026-03-10T{hour:02d}:30:00Z,K1,K1-side-a,11,60,50,1\n" for hour in range(5, 24)),
+    )
     place.take()
     day = told(place)
     line = lines(day)["K1"]
@@ -201,9 +212,11 @@ def test_a_day_without_a_laboratory(place: Place) -> None:
 
 def test_a_standing_line_owes_nothing(place: Place) -> None:
     """Ware from 06:00 to 12:00 local only: nothing is due after that."""
-    place.put("station_counts.K1.csv", "window_start,line,station,mould,window_s,inspected,rejected\n" + "".join(
-        f"2026-03-10T{hour:02d}:30:00Z,K1,K1-side-a,11,60,50,1\n" for hour in range(5, 11)
-    ))  # fmt: skip
+    place.put(
+        "station_counts.K1.csv",
+        "window_start,line,station,mould,window_s,inspected,rejected\n"
+        + "".join(f"2026-03-10T{hour:02d}:30:00Z,K1,K1-side-a,11,60,50,1\n" for hour in range(5, 11)),
+    )
     place.take()
     due = {one.kind: one for one in lines(told(place))["K1"].due}
     assert due["weights"].due == 12 and due["capacity"].due == 1 and due["visual"].due == 3
@@ -239,7 +252,8 @@ def test_sink_float_without_a_coefficient_tells_no_density(place: Place) -> None
     place.site.works_toml.write_text(WORKS.replace("sink_float_g_cm3_per_c = 0.0020\n", ""))
     place.put(
         "density_checks.a.csv",
-        "sampled_at,furnace,standard_g_cm3,standard_settles_c,sample_settles_c\n2026-03-10T09:00:00Z,F1,2.498,34.2,35.1\n",
+        "sampled_at,furnace,standard_g_cm3,standard_settles_c,sample_settles_c\n"
+        "2026-03-10T09:00:00Z,F1,2.498,34.2,35.1\n",
     )
     place.take()
     density = told(place, furnace="F1").furnaces[0].density

@@ -124,14 +124,34 @@ def test_complaints_with_different_moulds_have_more_than_one_source(day_taken: P
     ("asked", "impossible", "nearest"),
     [
         (Question(line="K1", mould="999", made_from=NOON, made_to=NOON + HOUR), "mould 999 was not fitted on K1", ""),
-        (Question(line="K1", mould="02", made_from=NOON, made_to=NOON + HOUR), "mould 02 was not fitted", "moulds with a like number fitted then: 12, 20, 22"),
-        (Question(line="K1", mould="20", made_from=NOON - 900 * HOUR, made_to=NOON - 890 * HOUR), "the ledger holds ware formed from", "the first ware in the ledger"),
-        (Question(line="K1", mould="20", made_from=NOON + 900 * HOUR, made_to=NOON + 910 * HOUR), "nothing of the time asked for", "the last ware in the ledger"),
+        (
+            Question(line="K1", mould="02", made_from=NOON, made_to=NOON + HOUR),
+            "mould 02 was not fitted",
+            "moulds with a like number fitted then: 12, 20, 22",
+        ),
+        (
+            Question(line="K1", mould="20", made_from=NOON - 900 * HOUR, made_to=NOON - 890 * HOUR),
+            "the ledger holds ware formed from",
+            "the first ware in the ledger",
+        ),
+        (
+            Question(line="K1", mould="20", made_from=NOON + 900 * HOUR, made_to=NOON + 910 * HOUR),
+            "nothing of the time asked for",
+            "the last ware in the ledger",
+        ),
         (Question(pallet="359012340099999999"), "no pallet '359012340099999999' was ever received", ""),
-        (Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)), "nothing of the time asked for", ""),
-        (Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)), "received before it was made", ""),
+        (
+            Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)),
+            "nothing of the time asked for",
+            "",
+        ),
+        (
+            Question(item="J370", defect="CHS", made_from=NOON, made_to=NOON + HOUR, received=date(2026, 3, 1)),
+            "received before it was made",
+            "",
+        ),
     ],
-)  # fmt: skip
+)
 def test_questions_that_cannot_be_say_so_and_what_is_nearest(
     asked: Question, impossible: str, nearest: str, day_taken: Place
 ) -> None:
@@ -181,7 +201,8 @@ def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place)
     place.put(
         "mould_log.K1.csv",
         "fitted_at,line,section,gob,part,number,item\n"
-        "2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n2026-03-10T00:00:00Z,K1,2,B,mould,20,J370\n2026-03-10T00:00:00Z,K1,3,B,mould,21,J370\n",
+        "2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n2026-03-10T00:00:00Z,K1,2,B,mould,20,J370\n"
+        "2026-03-10T00:00:00Z,K1,3,B,mould,21,J370\n",
     )
     head = "window_start,line,station,mould,window_s,inspected,rejected\n"
     rows = [
@@ -193,7 +214,8 @@ def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place)
     place.put("station_counts.K1.csv", head + "".join(rows))
     place.put(
         "pallets.K1.csv",
-        "pallet,line,item,packed_from,packed_to,units,state\nP1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,2000,packed\n",
+        "pallet,line,item,packed_from,packed_to,units,state\n"
+        "P1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,2000,packed\n",
     )
     place.take()
     told = traced(
@@ -242,7 +264,9 @@ def test_everything_a_mould_made_is_found(day_taken: Place, day_of_truth: Simula
 
 
 def test_a_failed_challenge_lists_containers_and_pallets_in_doubt(place: Place) -> None:
-    """By hand: 20 containers a minute at K1-mouth; good at 04:00, failed at 06:00, good again at 08:00: 240 minutes, 4800 containers."""
+    """By hand: 20 containers a minute at K1-mouth; good at 04:00, failed at 06:00, good again at 08:00: 240 minutes,
+    4800 containers.
+    """
     head = "window_start,line,station,mould,window_s,inspected,rejected\n"
     place.put(
         "station_counts.K1.csv",
@@ -252,13 +276,16 @@ def test_a_failed_challenge_lists_containers_and_pallets_in_doubt(place: Place) 
     place.put(
         "challenge_checks.K1.csv",
         "checked_at,line,station,defect,passes,caught\n"
-        "2026-03-10T04:00:00Z,K1,K1-mouth,CHF,10,10\n2026-03-10T06:00:00Z,K1,K1-mouth,CHF,10,3\n2026-03-10T08:00:00Z,K1,K1-mouth,CHF,263,263\n",
+        "2026-03-10T04:00:00Z,K1,K1-mouth,CHF,10,10\n2026-03-10T06:00:00Z,K1,K1-mouth,CHF,10,3\n"
+        "2026-03-10T08:00:00Z,K1,K1-mouth,CHF,263,263\n",
     )
     place.put(
         "pallets.K1.csv",
         "pallet,line,item,packed_from,packed_to,units,state\n"
-        "P0,K1,J370,2026-03-10T03:00:00Z,2026-03-10T03:50:00Z,1000,packed\nP1,K1,J370,2026-03-10T03:50:00Z,2026-03-10T05:00:00Z,1000,packed\n"
-        "P2,K1,J370,2026-03-10T05:00:00Z,2026-03-10T06:00:00Z,1000,released\nP9,K1,J370,2026-03-10T09:00:00Z,2026-03-10T10:00:00Z,1000,packed\n",
+        "P0,K1,J370,2026-03-10T03:00:00Z,2026-03-10T03:50:00Z,1000,packed\n"
+        "P1,K1,J370,2026-03-10T03:50:00Z,2026-03-10T05:00:00Z,1000,packed\n"
+        "P2,K1,J370,2026-03-10T05:00:00Z,2026-03-10T06:00:00Z,1000,released\n"
+        "P9,K1,J370,2026-03-10T09:00:00Z,2026-03-10T10:00:00Z,1000,packed\n",
     )
     place.take()
     with place.opened.ledger.reading() as reader:
@@ -275,7 +302,8 @@ def test_clopper_pearson_through_the_challenge_feed(place: Place) -> None:
     """Newcombe, Statistics in Medicine 17 (1998) 857, table I: 81 of 263, Clopper-Pearson 0.2527 to 0.3676."""
     place.put(
         "challenge_checks.K1.csv",
-        "checked_at,line,station,defect,passes,caught\n2026-03-10T04:00:00Z,K1,K1-mouth,CHF,200,61\n2026-03-10T05:00:00Z,K1,K1-mouth,CHF,63,20\n",
+        "checked_at,line,station,defect,passes,caught\n2026-03-10T04:00:00Z,K1,K1-mouth,CHF,200,61\n"
+        "2026-03-10T05:00:00Z,K1,K1-mouth,CHF,63,20\n",
     )
     place.take()
     at = datetime(2026, 3, 10, 4, tzinfo=UTC)
@@ -327,7 +355,9 @@ def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:
 
 
 def test_of_a_critical_defect_the_whole_stay_since_the_last_good_challenge_is_told(place: Place) -> None:
-    """By hand: lehr 92 min, K1-mouth 1.5 min behind the first station; good at 05:00, so ware formed from 03:26:30 on was never vouched for."""
+    """By hand: lehr 92 min, K1-mouth 1.5 min behind the first station; good at 05:00, so ware formed from 03:26:30 on
+    was never vouched for.
+    """
     place.put(
         "mould_log.K1.csv", "fitted_at,line,section,gob,part,number,item\n2026-03-10T00:00:00Z,K1,1,A,mould,20,J370\n"
     )
@@ -342,7 +372,8 @@ def test_of_a_critical_defect_the_whole_stay_since_the_last_good_challenge_is_to
     place.put(
         "pallets.K1.csv",
         "pallet,line,item,packed_from,packed_to,units,state\n"
-        "P0,K1,J370,2026-03-10T03:30:00Z,2026-03-10T04:30:00Z,600,released\nP1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,600,released\n"
+        "P0,K1,J370,2026-03-10T03:30:00Z,2026-03-10T04:30:00Z,600,released\n"
+        "P1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,600,released\n"
         "P2,K1,J370,2026-03-10T07:00:00Z,2026-03-10T08:00:00Z,600,packed\n",
     )
     place.take()

@@ -18,7 +18,9 @@ LINE = "K1"
 
 @pytest.fixture(scope="module")
 def early(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> tuple[Place, str, str]:
-    """The works' day with one pallet begun three hours before the first count and ended an hour after it; it, and a later one."""
+    """The works' day with one pallet begun three hours before the first count and ended an hour after it; it, and a
+    later one.
+    """
     place = day_taken.copied(tmp_path_factory.mktemp("early") / "site")
     first = place.facts("station_counts").filter(line=LINE)["window_start"].min()
     assert first is not None

@@ -142,7 +142,9 @@ def test_without_a_log_there_is_no_item_and_it_says_so(place: Place) -> None:
 
 
 def test_a_mould_changed_in_mid_day_is_two_moulds_in_one_cavity(place: Place) -> None:
-    """Mould 2 leaves cavity 2A at 09:00 (forming), mould 3 takes its place: ware of 2 is met for a lehr time more, and a weighing of it long after is doubted."""
+    """Mould 2 leaves cavity 2A at 09:00 (forming), mould 3 takes its place: ware of 2 is met for a lehr time more, and
+    a weighing of it long after is doubted.
+    """
     logs(place)
     changed = START + timedelta(hours=2)
     place.put("mould_log.later.csv", LOG + f"{changed.isoformat()},K1,2,A,mould,3\n")
@@ -263,7 +265,9 @@ def logs_of_gobs(place: Place) -> None:
 
 
 def test_hot_and_cold_weighings_make_one_correction(new_place: Callable[[], Place]) -> None:
-    """Both scales see gob A 2 g heavier: one correction of about -2 g, narrower than either alone, the same wherever it stands."""
+    """Both scales see gob A 2 g heavier: one correction of about -2 g, narrower than either alone, the same wherever it
+    stands.
+    """
     place = new_place()
     told = drifting_gob(place, 2.0, 2.0)
     one = told.feeder[0]

@@ -1,9 +1,11 @@
-"""How often the map of cavities is right: simulated days with a fault of every kind and without any, against a plain chart on the same data.
+"""How often the map of cavities is right: simulated days with a fault of every kind and without any, against a plain
+chart on the same data.
 
-`python -m tests.benchmarks.cavities --seeds 3 --first 930000 [--quiet]` simulates days, takes them in, follows their signals and asks for the maps of every line
-by windows of four hours. Printed: maps that name a cavity with no fault in it; cavities named inside the place of a fault of a section, a gob position, a line or the
-furnace, of those that could be; and how often the mould at fault is shown as its signal or named. Plain: each cavity's calls of all defects against the rate of the other cavities,
-Poisson, under the same false-discovery rate.
+`python -m tests.benchmarks.cavities --seeds 3 --first 930000 [--quiet]` simulates days, takes them in, follows their
+signals and asks for the maps of every line by windows of four hours. Printed: maps that name a cavity with no fault in
+it; cavities named inside the place of a fault of a section, a gob position, a line or the furnace, of those that could
+be; and how often the mould at fault is shown as its signal or named. Plain: each cavity's calls of all defects against
+the rate of the other cavities, Poisson, under the same false-discovery rate.
 """
 
 from __future__ import annotations
@@ -37,7 +39,10 @@ def faults_of(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
     """One fault of every kind, no two of one line and defect."""
     start, end = RUN_IN_MIN + BEGIN, RUN_IN_MIN + BEGIN + LASTS
     section, mould = int(rng.integers(1, 9)), int(rng.integers(1, 11))
-    every = {line.id: tuple(f"{line.id}/{s}{g}" for s in range(1, line.sections + 1) for g in line.gob_positions) for line in plan.plant.line}  # fmt: skip
+    every = {
+        line.id: tuple(f"{line.id}/{s}{g}" for s in range(1, line.sections + 1) for g in line.gob_positions)
+        for line in plan.plant.line
+    }
     of = {
         "section": ("K1", "THN", (f"K1/{section}A", f"K1/{section}B"), rng.uniform(8, 25)),
         "gob": ("K4", "LAP", tuple(one for one in every["K4"] if one.endswith("C")), rng.uniform(5, 12)),
@@ -57,7 +62,9 @@ def maps_of(seed: int, quiet: bool) -> Iterator[tuple[Plan, MachineNow]]:
     if not quiet:
         plan.faults.extend(faults_of(plan, np.random.default_rng(seed)))
     with tempfile.TemporaryDirectory() as folder:
-        place = Place(Path(folder) / "site", WORKS, Settings(fixed_now=datetime(2026, 7, 8, 4, tzinfo=UTC), lock_wait_s=5))  # fmt: skip
+        place = Place(
+            Path(folder) / "site", WORKS, Settings(fixed_now=datetime(2026, 7, 8, 4, tzinfo=UTC), lock_wait_s=5)
+        )
         write_feeds(simulate(plan), place.site.inbox)
         place.take()
         refresh_signals(place.opened, [DAY])
@@ -104,9 +111,11 @@ def count(plan: Plan, told: MachineNow, sums: Counter[str]) -> None:
         sums[f"{kind}: plain named"] += len(plain(told) & {cavity for cavity, _ in cells})
         if kind == "mould":
             inside = {
-                (f"{c.section}{c.gob}", told.signals[n].defect) for c in told.cavities for n in c.signals
+                (f"{c.section}{c.gob}", told.signals[n].defect)
+                for c in told.cavities
+                for n in c.signals
                 if told.signals[n].scope == "mould"
-            }  # fmt: skip
+            }
             sums["mould: shown by its signal or named"] += len(cells & (inside | named))
     sums["cavities named"] += sum(c.level in OWN for c in told.cavities)
 

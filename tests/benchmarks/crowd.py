@@ -1,9 +1,12 @@
-"""200 readers, 200 wrong sign-ins and the intake of a 12-line hour together: what anybody is answered, how long health takes, what memory the pages need.
+"""200 readers, 200 wrong sign-ins and the intake of a 12-line hour together: what anybody is answered, how long health
+takes, what memory the pages need.
 
 `python -m tests.benchmarks.crowd [--lines 12] [--readers 200] [--guesses 200] [--keep DIR]`
 
-The site is that of `readers.py`. It must hold: no answer but 200, 303, 304 and 429 to readers and none but 401 and 429 to guesses, health under 1 s throughout,
-the pages' process under 800 MB. Readers are sessions on one computer without sign-in, which is one reader to the limit of questions: they meet 429 as no works would.
+The site is that of `readers.py`. It must hold: no answer but 200, 303, 304 and 429 to readers and none but 401 and 429
+to guesses, health under 1 s throughout, the pages' process under 800 MB. Readers are sessions on one computer without
+sign-in, which is one reader to the limit
+of questions: they meet 429 as no works would.
 """
 
 from __future__ import annotations
@@ -61,13 +64,17 @@ def memory_mb(process: int) -> float:
 
 
 async def reader(addresses: list[str], seen: Seen, over: asyncio.Event, seed: int) -> None:
-    """One reader: a connection that is kept, a page after the other; one of ten asks for a trace that nobody has asked."""
+    """One reader: a connection that is kept, a page after the other; one of ten asks for a trace that nobody has
+    asked.
+    """
     rng = random.Random(seed)
     stream: tuple[asyncio.StreamReader, asyncio.StreamWriter] | None = None
     while not over.is_set():
         path = rng.choice(addresses)
         if rng.random() < 0.1:
-            path = f"/trace?line=L{rng.randrange(12):02d}&mould={rng.randrange(1, 60)}&made_from={FIRST}T{rng.randrange(10, 14)}:00&made_to={FIRST}T{rng.randrange(15, 20)}:{rng.randrange(60):02d}"
+            path = f"/trace?line=L{rng.randrange(12):02d}&mould={rng.randrange(1, 60)}"
+            path += f"&made_from={FIRST}T{rng.randrange(10, 14)}:00"
+            path += f"&made_to={FIRST}T{rng.randrange(15, 20)}:{rng.randrange(60):02d}"
         begun = time.perf_counter()
         try:
             if stream is None:
@@ -83,7 +90,10 @@ async def reader(addresses: list[str], seen: Seen, over: asyncio.Event, seed: in
 async def guess(seen: Seen, number: int) -> None:
     """A wrong sign-in."""
     body = f"name=A.+Admin&password=guess+{number}"
-    head = f"POST /sign-in HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {len(body)}\r\nConnection: close\r\n\r\n"
+    head = (
+        "POST /sign-in HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+        f"Content-Length: {len(body)}\r\nConnection: close\r\n\r\n"
+    )
     try:
         source, to = await asyncio.open_connection("127.0.0.1", readers.PORT)
         to.write((head + body).encode())
@@ -94,7 +104,9 @@ async def guess(seen: Seen, number: int) -> None:
 
 
 def watch(process: int, over: Flag, found: Queue[tuple[list[float], dict[int, int], float]]) -> None:
-    """Ask for health four times a second, on a connection of its own each time, in a process of its own as a watcher has; note the pages' memory."""
+    """Ask for health four times a second, on a connection of its own each time, in a process of its own as a watcher
+    has; note the pages' memory.
+    """
     took, said, memory = [], Counter[int](), 0.0
     while not over.is_set():
         begun = time.perf_counter()
@@ -180,10 +192,12 @@ def report(seen: Seen, intake: float) -> None:
     """Print what was measured, and whether it holds."""
     took, said = sorted(seen.took), sorted(seen.health)
     print(
-        f"intake {intake:.0f} s; readers {dict(seen.read)}, median {took[len(took) // 2]:.2f} s, 95 % {took[int(0.95 * len(took))]:.2f} s, worst {took[-1]:.2f} s"
+        f"intake {intake:.0f} s; readers {dict(seen.read)}, median {took[len(took) // 2]:.2f} s, 95 % "
+        f"{took[int(0.95 * len(took))]:.2f} s, worst {took[-1]:.2f} s"
     )
     print(
-        f"guesses {dict(seen.guessed)}; health {seen.said}, median {said[len(said) // 2]:.3f} s, 99 % {said[int(0.99 * len(said))]:.3f} s, worst {said[-1]:.3f} s; pages {seen.memory:.0f} MB"
+        f"guesses {dict(seen.guessed)}; health {seen.said}, median {said[len(said) // 2]:.3f} s, 99 % "
+        f"{said[int(0.99 * len(said))]:.3f} s, worst {said[-1]:.3f} s; pages {seen.memory:.0f} MB"
     )
     wrong = [f"readers {status}" for status in seen.read if status not in (200, 303, 304, 429)]
     wrong += [f"guesses {status}" for status in seen.guessed if status not in (401, 429)]

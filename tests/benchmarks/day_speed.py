@@ -1,7 +1,8 @@
 """How long a close and a rebuild take: `python -m tests.benchmarks.day_speed [--lines 12] [--days 2] [--keep DIR]`.
 
-An invented plant of 12 lines of 24 moulds and 30 defects is simulated and taken in; then each day's signals are followed, the days closed, and all of
-them rebuilt in one process and in two. Times stand beside the time DuckDB needs to read one day's minutes.
+An invented plant of 12 lines of 24 moulds and 30 defects is simulated and taken in; then each day's signals are
+followed, the days closed, and all of them rebuilt in one process and in two. Times stand beside the time DuckDB needs
+to read one day's minutes.
 """
 
 from __future__ import annotations
@@ -43,9 +44,14 @@ def main() -> None:
     span = plant.clock.day(days[-1])
     with opened.ledger.reading() as reader:
         about = {"from_time": span.start, "to_time": span.end}
-        read = timed("DuckDB reads the minutes of one day", lambda: sum(
-            reader.ask(name, line=line, **about).height for line in plant.lines for name in ("ware_by_window", "calls_by_window")
-        ))  # fmt: skip
+        read = timed(
+            "DuckDB reads the minutes of one day",
+            lambda: sum(
+                reader.ask(name, line=line, **about).height
+                for line in plant.lines
+                for name in ("ware_by_window", "calls_by_window")
+            ),
+        )
     timed("signals of all days, two processes", lambda: refresh_signals(opened, days))
     closes = [timed(f"close of {day}", lambda day=day: close_day(opened, day).page.name) for day in days]
     both = timed(
@@ -56,8 +62,8 @@ def main() -> None:
     pool.PROCESSES = before
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"close over reading {max(closes) / read:.1f}; rebuild {both / told.days:.1f} s a day, {one / both:.2f} times as fast as in one process; "
-        f"peak of this process {peak:,.0f} MB ({time.strftime('%Y-%m-%d')})"
+        f"close over reading {max(closes) / read:.1f}; rebuild {both / told.days:.1f} s a day, {one / both:.2f} times "
+        f"as fast as in one process; peak of this process {peak:,.0f} MB ({time.strftime('%Y-%m-%d')})"
     )
 
 

@@ -2,11 +2,13 @@
 
     python -m tests.benchmarks.detectors [--streams 400] [--days 10] [--seed 1]
 
-Streams of calls by the minute whose hours are good or bad with a known relative variance; after five hours the rate is multiplied.
-Both detectors know the expectation and the variance. Each one's limit is set on quiet streams of another seed so that it calls one of
-them falsely every `ALARM_DAYS` days; then the delays are compared. The e-detector is also read at the limit that its theorem gives.
-References: Shin, Ramdas and Rinaldo, New England Journal of Statistics in Data Science 2 (2024) 229; Wang and Ramdas, Journal of the
-Royal Statistical Society B 84 (2022) 822 (e-BH).
+Streams of calls by the minute whose hours are good or bad with a known relative variance; after five hours the rate is
+multiplied.
+Both detectors know the expectation and the variance. Each one's limit is set on quiet streams of another seed so that
+it calls one of them falsely every `ALARM_DAYS` days; then the delays are compared. The e-detector is also read at the
+limit that its theorem gives.
+References: Shin, Ramdas and Rinaldo, New England Journal of Statistics in Data Science 2 (2024) 229; Wang and Ramdas,
+Journal of the Royal Statistical Society B 84 (2022) 822 (e-BH).
 """
 
 from __future__ import annotations
@@ -33,7 +35,9 @@ def drawn(rng: np.random.Generator, rate: float, factor: float, streams: int, ho
 
 
 def scanned(calls: np.ndarray, rate: float) -> np.ndarray:
-    """Minus the log of the least p over the windows that end with each bin that has a call [streams, minutes]; else 0."""
+    """Minus the log of the least p over the windows that end with each bin that has a call [streams, minutes]; else
+    0.
+    """
     total = np.pad(np.cumsum(calls, axis=1), ((0, 0), (1, 0)))
     best = np.ones(calls.shape)
     s, t = np.nonzero(calls)
@@ -51,9 +55,11 @@ def scanned(calls: np.ndarray, rate: float) -> np.ndarray:
 
 
 def betting(calls: np.ndarray, rate: float) -> np.ndarray:
-    """Log of the e-detector [streams, minutes]: the mean over factors of Shiryaev-Roberts sums over starts at each hour.
+    """Log of the e-detector [streams, minutes]: the mean over factors of Shiryaev-Roberts sums over starts at each
+    hour.
 
-    Inside an hour the ratio is that of the negative binomial of its calls so far, which is a martingale while nothing changed.
+    Inside an hour the ratio is that of the negative binomial of its calls so far, which is a martingale while nothing
+    changed.
     """
     size, streams = 1 / VARIANCE, len(calls)
     sums, told = np.zeros((streams, len(FACTORS))), np.zeros(calls.shape)
@@ -99,7 +105,8 @@ def main() -> None:
     asked = parser.parse_args()
     days = asked.streams * asked.days
     print(
-        "calls/h  factor   scan: median, 90 % [min]   e-detector: median, 90 % [min]   at its own limit: median, false alarms against promised"
+        "calls/h  factor   scan: median, 90 % [min]   e-detector: median, 90 % [min]   at its own limit: median, "
+        "false alarms against promised"
     )
     for number, (rate, factor) in enumerate(CASES):
         quiet = drawn(np.random.default_rng([asked.seed, number, 0]), rate, 1.0, asked.streams, asked.days * 24)

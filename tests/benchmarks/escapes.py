@@ -1,10 +1,12 @@
-"""How many defective containers lie on the pallets, and which station is blind, on simulated works whose truth is known: run by hand.
+"""How many defective containers lie on the pallets, and which station is blind, on simulated works whose truth is
+known: run by hand.
 
     python -m tests.benchmarks.escapes --works 6 --seed 52000
 
-Two days of a rough works (false calls of 0.05 to 0.3 % a station, detection 0.75 to 0.99, stations in a row) or of the tidy one. Every third
-station is never challenged, the others three times a day for thirty days before. In every second works one challenged station goes blind to one
-defect (finds 5 %) for eight to twenty hours. Beside the tool: found x (1 - d) / d by the pooled challenges, stations never challenged left out.
+Two days of a rough works (false calls of 0.05 to 0.3 % a station, detection 0.75 to 0.99, stations in a row) or of the
+tidy one. Every third station is never challenged, the others three times a day for thirty days before. In every second
+works one challenged station goes blind to one defect (finds 5 %) for eight to twenty hours. Beside the tool: found x (1
+- d) / d by the pooled challenges, stations never challenged left out.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from pipelines.answers.trace.line_ware import stays_of, views_of_defects
 from pipelines.answers.trace.trust import Vouching, is_usual, ranked_doubts, vouching
 from pipelines.clock import Span
 from pipelines.intake import take_in
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.escapes import carried
 from pipelines.measures.trace.exposure import counted
 from pipelines.plant.works import Plant, read_plant
@@ -40,7 +42,9 @@ CHALLENGED = ("critical", "major")
 
 @dataclass
 class Tally:
-    """By pallet: told, low, high, true, plain. By line and defect: the same. ranks: of the blind station; daily: doubts shown a day without one."""
+    """By pallet: told, low, high, true, plain. By line and defect: the same. ranks: of the blind station; daily: doubts
+    shown a day without one.
+    """
 
     pallets: list[tuple[float, ...]] = field(default_factory=list)
     lines: list[tuple[float, ...]] = field(default_factory=list)
@@ -142,7 +146,10 @@ def report(tally: Tally, name: str) -> Iterator[str]:
     for what, rows in (("pallets", tally.pallets), ("lines x defects", tally.lines)):
         told = np.array(rows)
         held = (told[:, 3] >= told[:, 1]) & (told[:, 3] <= told[:, 2])
-        yield f"{name}, {what} ({len(told)}): told {told[:, 0].sum():.0f}, true {told[:, 3].sum():.0f}, ratio {told[:, 0].sum() / told[:, 3].sum():.3f}; held {100 * held.mean():.1f} %"
+        yield (
+            f"{name}, {what} ({len(told)}): told {told[:, 0].sum():.0f}, true {told[:, 3].sum():.0f}, ratio "
+            f"{told[:, 0].sum() / told[:, 3].sum():.3f}; held {100 * held.mean():.1f} %"
+        )
     lines = np.array(tally.lines)
     yield f"  plain {lines[:, 4].sum():.0f}, ratio {lines[:, 4].sum() / lines[:, 3].sum():.3f}"
     for label, part in (("critical", lines[lines[:, 5] == 1]), ("major", lines[lines[:, 5] == 0])):

@@ -34,7 +34,8 @@ DAY = datetime(2026, 3, 2, 5, tzinfo=UTC)
 def works(lines: int) -> str:
     """A plant of so many equal lines."""
     out = [
-        '[works]\nname = "benchmark"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = ["06:00", "14:00", "22:00"]'
+        '[works]\nname = "benchmark"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = ["06:00", "14:00", '
+        '"22:00"]'
     ]
     out.append('[[furnace]]\nid = "F1"\nsurface_m2 = 60.0\ndensity_g_cm3 = 2.5')
     for line in range(lines):
@@ -97,7 +98,9 @@ def _frame(line: int, start: datetime, minute: np.ndarray, station: np.ndarray, 
 
 
 def _write(folder: Path, feed: str, line: int, start: datetime, frame: pl.DataFrame, rng: np.random.Generator) -> int:
-    """Spoil 1 % of the rows: bad tokens, negative counts, unknown codes, missing offsets, rows cut off, a fifth each."""
+    """Spoil 1 % of the rows: bad tokens, negative counts, unknown codes, missing offsets, rows cut off, a fifth
+    each.
+    """
     order = [
         "window_start",
         "line",
@@ -141,7 +144,8 @@ def duckdb_alone(inbox: Path, target: Path, typed: bool) -> None:
         spec = json.dumps(columns).replace('"', "'")
         options = "ignore_errors = true" if typed else "null_padding = true, ignore_errors = true"
         con.execute(
-            f"create table {feed} as select * from read_csv('{inbox}/{feed}.*.csv', header = true, columns = {spec}, {options})"
+            f"create table {feed} as select * from read_csv('{inbox}/{feed}.*.csv', header = true, columns = {spec}, "
+            f"{options})"
         )
     con.close()
 
@@ -205,7 +209,8 @@ def main() -> None:
     rows = make_files(source, told.lines)
     size = sum(path.stat().st_size for path in source.iterdir())
     print(
-        f"{rows:,} rows, {len(list(source.iterdir()))} files, {size / 1e6:.0f} MB of CSV, 1 % bad; medians of {told.repeats}"
+        f"{rows:,} rows, {len(list(source.iterdir()))} files, {size / 1e6:.0f} MB of CSV, 1 % bad; medians of "
+        f"{told.repeats}"
     )
     found: dict[str, list[dict[str, float]]] = {"duckdb typed": [], "duckdb text": [], "intake": []}
     for number in range(told.repeats):
@@ -221,7 +226,8 @@ def main() -> None:
         print(f"{name:<14} {run['seconds']:6.2f} s wall  {run['cpu_s']:6.2f} s CPU  {run['peak_mb']:6.0f} MB peak")
     mine = median["intake"]
     print(
-        f"kept {mine['kept']:,}, refused {mine['refused']:,}, lock held {mine['lock_held_s']:.2f} s = {mine['lock_held_s'] / mine['seconds']:.2f} of the intake"
+        f"kept {mine['kept']:,}, refused {mine['refused']:,}, lock held {mine['lock_held_s']:.2f} s = "
+        f"{mine['lock_held_s'] / mine['seconds']:.2f} of the intake"
     )
     for name in ("duckdb typed", "duckdb text"):
         print(f"ratio intake / {name}: {mine['seconds'] / median[name]['seconds']:.2f}")

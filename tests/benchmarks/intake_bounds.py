@@ -1,6 +1,8 @@
-"""Time and greatest memory of intakes at their bounds. Run by hand: `python -m tests.benchmarks.intake_bounds [--files 20000] [--rows 5000000]`.
+"""Time and greatest memory of intakes at their bounds. Run by hand: `python -m tests.benchmarks.intake_bounds [--files
+20000] [--rows 5000000]`.
 
-Many files of one row; one file of many rows, every row good; the same as JSON lines; the same with a byte in it that sends it the careful way; and one of which every row is wrong.
+Many files of one row; one file of many rows, every row good; the same as JSON lines; the same with a byte in it that
+sends it the careful way; and one of which every row is wrong.
 Each in a process of its own. An intake may take two minutes for each of the first two and 1.5 GB for any.
 """
 
@@ -73,7 +75,8 @@ def measured(name: str, count: int) -> None:
         told = place.take()
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
         print(
-            f"{count:,} {name}: {time.monotonic() - begun:.1f} s, {peak:,} MB; {told.rows_kept:,} rows kept, {told.rows_refused:,} refused, {told.files_refused} files refused whole",
+            f"{count:,} {name}: {time.monotonic() - begun:.1f} s, {peak:,} MB; {told.rows_kept:,} rows kept, "
+            f"{told.rows_refused:,} refused, {told.files_refused} files refused whole",
             flush=True,
         )
 

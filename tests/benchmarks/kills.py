@@ -1,4 +1,5 @@
-"""A served site that is killed (SIGKILL to all of it, as a power cut does) at random moments, again and again, while feeds come; then what is there is compared with what came.
+"""A served site that is killed (SIGKILL to all of it, as a power cut does) at random moments, again and again, while
+feeds come; then what is there is compared with what came.
 
 `python -m tests.benchmarks.kills [--times 15] [--seed 1]`
 """
@@ -81,7 +82,8 @@ def report(root: Path, plant: Plant, whole: set[str], back: list[float]) -> None
         }
     lost = whole - contents(root / "archive")
     print(
-        f"ended with {ended}; pages back after at most {max(back):.1f} s; files lost {len(lost)} of {len(whole)}, left in the inbox {len(list((root / 'inbox').glob('*.*'))) - len(list((root / 'inbox').glob('.*')))}"
+        f"ended with {ended}; pages back after at most {max(back):.1f} s; files lost {len(lost)} of {len(whole)}, "
+        f"left in the inbox {len(list((root / 'inbox').glob('*.*'))) - len(list((root / 'inbox').glob('.*')))}"
     )
     print(f"rows doubled {doubled}; runs {states}; states in the run history {states_in_history(root)}")
 

@@ -1,4 +1,5 @@
-"""How long every page of a site takes: made anew (what was made before is forgotten), and made already; with its size on the wire.
+"""How long every page of a site takes: made anew (what was made before is forgotten), and made already; with its size
+on the wire.
 
 `python -m tests.benchmarks.page_speed SITE [--at 2026-03-05T05:05:00+00:00] [--times 5]`
 """
@@ -35,10 +36,24 @@ def pages_of(root: Path) -> tuple[datetime, list[str]]:
     furnace = plant.lines[line].furnace
     defect = next(iter(plant.defects))
     told = [
-        "/now", "/now?wall=1", f"/hour/{line}", f"/hour/{line}?at={hour}", f"/moulds/{line}", f"/moulds/{line}?hours=24", f"/moulds/{line}?hours=8&defect={defect}",
-        *(f"/day/{one}.html" for one in closed[-1:]), f"/weights/{day}/{line}.html", f"/laboratory/{day}/{furnace}.html", f"/weights/{now}/{line}.html", "/trace",
-        *(f"/trace?complaint={one}" for one in complaints[:1]), f"/trace?line={line}&mould=20&defect={defect}&made_from={hour}&made_to={hour[:11]}23:00", "/holds", "/feeds", "/metrics",
-    ]  # fmt: skip
+        "/now",
+        "/now?wall=1",
+        f"/hour/{line}",
+        f"/hour/{line}?at={hour}",
+        f"/moulds/{line}",
+        f"/moulds/{line}?hours=24",
+        f"/moulds/{line}?hours=8&defect={defect}",
+        *(f"/day/{one}.html" for one in closed[-1:]),
+        f"/weights/{day}/{line}.html",
+        f"/laboratory/{day}/{furnace}.html",
+        f"/weights/{now}/{line}.html",
+        "/trace",
+        *(f"/trace?complaint={one}" for one in complaints[:1]),
+        f"/trace?line={line}&mould=20&defect={defect}&made_from={hour}&made_to={hour[:11]}23:00",
+        "/holds",
+        "/feeds",
+        "/metrics",
+    ]
     return newest, told
 
 
@@ -72,10 +87,13 @@ def main() -> None:
         again.append(float(np.median(kept)))
         wire = int(answer.headers.get("content-length", len(answer.content)))
         print(
-            f"{page:<75} anew {1000 * np.median(anew):6.0f} ms, worst {1000 * max(anew):6.0f}; again {1000 * np.median(kept):4.0f} ms; {wire / 1000:5.0f} kB on the wire, {len(answer.content) / 1000:5.0f} kB unpacked"
+            f"{page:<75} anew {1000 * np.median(anew):6.0f} ms, worst {1000 * max(anew):6.0f}; again "
+            f"{1000 * np.median(kept):4.0f} ms; {wire / 1000:5.0f} kB on the wire, {len(answer.content) / 1000:5.0f} "
+            "kB unpacked"
         )
     print(
-        f"median over pages: anew {1000 * np.median(everything):.0f} ms, again {1000 * np.median(again):.0f} ms; slowest anew {1000 * max(everything):.0f} ms"
+        f"median over pages: anew {1000 * np.median(everything):.0f} ms, again {1000 * np.median(again):.0f} ms; "
+        f"slowest anew {1000 * max(everything):.0f} ms"
     )
     desk.close()
 

@@ -1,9 +1,11 @@
-"""Twenty readers who click without pause while the hourly intake of a 12-line hour runs: how long pages take, and what it costs the intake.
+"""Twenty readers who click without pause while the hourly intake of a 12-line hour runs: how long pages take, and what
+it costs the intake.
 
 `python -m tests.benchmarks.readers [--lines 12] [--readers 20] [--pause 0.0] [--keep DIR]`
 
-An invented plant of 12 lines of 24 moulds is simulated for three days and taken in but for its last hours; `coldledger serve` then gets one of those hours after
-the other, by turns with nobody reading and with all readers, who ask for pages at random. Times of the intake are those of its runs.
+An invented plant of 12 lines of 24 moulds is simulated for three days and taken in but for its last hours; `coldledger
+serve` then gets one of those hours after the other, by turns with nobody reading and with all readers, who ask for
+pages at random. Times of the intake are those of its runs.
 """
 
 from __future__ import annotations
@@ -128,7 +130,8 @@ def last_intake(root: Path, after: int) -> tuple[int, float] | None:
     """The newest intake that ended after run number `after`: its number and seconds."""
     with sqlite3.connect(root / ".serve" / "serve.db", timeout=10) as con:
         row = con.execute(
-            "select number, begun_at, ended_at, state from runs where flow = 'intake' and number > ? and ended_at is not null and told not like '0 files%' order by number limit 1",
+            "select number, begun_at, ended_at, state from runs where flow = 'intake' and number > ? and ended_at is "
+            "not null and told not like '0 files%' order by number limit 1",
             (after,),
         ).fetchone()
     return (
@@ -139,7 +142,9 @@ def last_intake(root: Path, after: int) -> tuple[int, float] | None:
 
 
 async def hour(root: Path, files: list[Path], readers: int, pause: float, after: int) -> tuple[int, float, Seen]:
-    """Give one hour's files to the started site, with so many readers; the run's number, its seconds, what readers saw."""
+    """Give one hour's files to the started site, with so many readers; the run's number, its seconds, what readers
+    saw.
+    """
     seen, over = Seen(), asyncio.Event()
     tasks = [asyncio.create_task(reader(addresses(root), seen, over, pause, n)) for n in range(readers)]
     await asyncio.sleep(8 if readers else 4)
@@ -204,10 +209,13 @@ async def turns(root: Path, hours: list[list[Path]], readers: int, pause: float)
         print(f"hour of {len(files)} files {'with' if busy else 'without'} readers: intake {seconds:.0f} s", flush=True)
     took = np.array(every.took)
     print(
-        f"{len(took)} answers by {readers} readers, pause {pause:g} s: median {1000 * np.median(took):.0f} ms, 95 % {1000 * np.quantile(took, 0.95):.0f} ms, worst {every.worst[0]:.2f} s ({every.worst[1]}), worst while the intake ran {every.worst_running[0]:.2f} s ({every.worst_running[1]}), bad {every.bad}"
+        f"{len(took)} answers by {readers} readers, pause {pause:g} s: median {1000 * np.median(took):.0f} ms, 95 % "
+        f"{1000 * np.quantile(took, 0.95):.0f} ms, worst {every.worst[0]:.2f} s ({every.worst[1]}), worst while the "
+        f"intake ran {every.worst_running[0]:.2f} s ({every.worst_running[1]}), bad {every.bad}"
     )
     print(
-        f"intake with readers / without: {np.mean(read) / np.mean(alone):.2f} ({np.mean(read):.1f} s / {np.mean(alone):.1f} s)"
+        f"intake with readers / without: {np.mean(read) / np.mean(alone):.2f} ({np.mean(read):.1f} s / "
+        f"{np.mean(alone):.1f} s)"
     )
 
 

@@ -2,8 +2,9 @@
 
     python -m tests.benchmarks.signal_speed [--lines 12] [--keep DIR]
 
-An invented plant of that size is simulated for three days and taken in; then every line's signals of the last day are asked for, as
-`coldledger signals` does, and one line's last hour. Times are given beside the time DuckDB itself needs to read the same minutes.
+An invented plant of that size is simulated for three days and taken in; then every line's signals of the last day are
+asked for, as `coldledger signals` does, and one line's last hour. Times are given beside the time DuckDB itself needs
+to read the same minutes.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ ZONES = ("finish", "neck", "shoulder", "body", "heel", "base", "whole")
 def works_toml(lines: int) -> str:
     """A plant of `lines` lines in twos on furnaces: 12 sections of 2 gobs, three stations, 30 defects."""
     parts = [
-        '[works]\nname = "Invented works for timing"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = ["06:00"]\n'
+        '[works]\nname = "Invented works for timing"\ntimezone = "Europe/Warsaw"\nday_starts = "06:00"\nshifts = '
+        '["06:00"]\n'
     ]
     codes = [f"D{n:02d}" for n in range(30)]
     for n in range(0, lines, 2):
@@ -47,12 +49,14 @@ def works_toml(lines: int) -> str:
         ):
             seen = ", ".join(f'"{code}"' for code in sees)
             parts.append(
-                f'[[station]]\nid = "{line}-{kind}"\nline = "{line}"\norder = {order}\nafter_minutes = {order - 1}.0\nsees = [{seen}]\n'
+                f'[[station]]\nid = "{line}-{kind}"\nline = "{line}"\norder = {order}\nafter_minutes = '
+                f"{order - 1}.0\nsees = [{seen}]\n"
             )
     for n, code in enumerate(codes):
         severity = "critical" if n % 10 == 9 else "major" if n % 2 else "minor"
         parts.append(
-            f'[[defect]]\ncode = "{code}"\nname = "defect {n}"\nseverity = "{severity}"\nzone = "{ZONES[n % 7]}"\norigin = "{ORIGINS[n % 6]}"\n'
+            f'[[defect]]\ncode = "{code}"\nname = "defect {n}"\nseverity = "{severity}"\nzone = "{ZONES[n % 7]}"\n'
+            f'origin = "{ORIGINS[n % 6]}"\n'
         )
     for n in range(2):
         parts.append(f'[[item]]\nid = "I{n}"\nname = "item {n}"\nweight_g = {300.0 + n}\nunits_per_pallet = 2000\n')
@@ -84,9 +88,14 @@ def main() -> None:
     day = plant.clock.day(FIRST + timedelta(days=DAYS - 1))
     with opened.ledger.reading() as reader:
         told = {"from_time": day.start - timedelta(hours=60), "to_time": day.end}
-        read = timed("DuckDB reads these minutes of all lines", lambda: sum(
-            reader.ask(name, line=line, **told).height for line in plant.lines for name in ("ware_by_window", "calls_by_window")
-        ))  # fmt: skip
+        read = timed(
+            "DuckDB reads these minutes of all lines",
+            lambda: sum(
+                reader.ask(name, line=line, **told).height
+                for line in plant.lines
+                for name in ("ware_by_window", "calls_by_window")
+            ),
+        )
     kept = timed(
         "all lines followed through the day, and kept",
         lambda: refresh_signals(opened, [FIRST + timedelta(days=DAYS - 1)]),
@@ -99,7 +108,8 @@ def main() -> None:
         one = timed("one line's last hour", lambda: answer_signals(reader, plant, last, next(iter(plant.lines))))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"ratios to DuckDB's reading: kept {kept / read:.1f}, asked anew {every / read:.1f}, one line's hour {one / read:.2f}; peak {peak:,.0f} MB"
+        f"ratios to DuckDB's reading: kept {kept / read:.1f}, asked anew {every / read:.1f}, one line's hour "
+        f"{one / read:.2f}; peak {peak:,.0f} MB"
     )
 
 

@@ -1,4 +1,6 @@
-"""What the signals told of a simulated works, fault by fault, against what really happened; beside a p chart of 3 sigma."""
+"""What the signals told of a simulated works, fault by fault, against what really happened; beside a p chart of 3
+sigma.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,8 @@ CHART_CALLS = 3  # the p chart calls nothing with fewer
 
 @dataclass(frozen=True)
 class Hit:
-    """A fault with what was said of it; None where it was not found. chart, chart3: minutes until the p chart shows it; with at least 3 calls.
+    """A fault with what was said of it; None where it was not found. chart, chart3: minutes until the p chart shows it;
+    with at least 3 calls.
 
     signals: how many told of it at the end; one closed as part of another is not counted.
     """
@@ -52,7 +55,9 @@ class Hit:
 
 @dataclass
 class Told:
-    """Everything measured on some works. places: probability told and whether right, of every signal that was a fault's."""
+    """Everything measured on some works. places: probability told and whether right, of every signal that was a
+    fault's.
+    """
 
     hits: list[Hit] = field(default_factory=list)
     places: list[tuple[float, bool]] = field(default_factory=list)
@@ -91,7 +96,9 @@ class Said:
 
 
 def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list[Said]:
-    """Every signal of the works' lines, hour by hour as they would have been shown; what only passed is told to nobody."""
+    """Every signal of the works' lines, hour by hour as they would have been shown; what only passed is told to
+    nobody.
+    """
     span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(days=DAYS))
     told: list[Said] = []
     for furnace in works.furnace:
@@ -113,7 +120,9 @@ def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list
 
 
 def works_told(seed: int, faults: int, kind: str, off: float, world: str) -> Told:
-    """One simulated works: followed, and compared with its truth. kind: of draw_faults, `quiet`, or `quiet 25 %` (rates wander by 25 %)."""
+    """One simulated works: followed, and compared with its truth. kind: of draw_faults, `quiet`, or `quiet 25 %` (rates
+    wander by 25 %).
+    """
     works, rough = WORLDS[world].plant(seed), WORLDS[world].roughness
     if kind == "quiet 25 %":
         rough = replace(rough, wander=0.25)
@@ -141,7 +150,9 @@ def works_told(seed: int, faults: int, kind: str, off: float, world: str) -> Tol
 
 
 def hourly_told(seed: int, off: float) -> Told:
-    """A rough works whose stations all report by the hour: on each line one mould makes ten times its rate of a defect for four hours."""
+    """A rough works whose stations all report by the hour: on each line one mould makes ten times its rate of a defect
+    for four hours.
+    """
     works = WORLDS["rough"].plant(seed)
     rough = replace(WORLDS["rough"].roughness, windows=(3600,))
     plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0, roughness=rough)
@@ -171,7 +182,9 @@ def _often(plant: Plant, code: str) -> bool:
 
 
 def mixed_told(seed: int, off: float) -> tuple[Told, Told, Told]:
-    """Lines whose last station reports by the hour and the others by the minute; the same feeds without the hourly station's; all by the minute."""
+    """Lines whose last station reports by the hour and the others by the minute; the same feeds without the hourly
+    station's; all by the minute.
+    """
     works = WORLDS["rough"].plant(seed)
     lasts = [works.stations_of(line)[-1].id for line in works.lines]
     told = []
@@ -223,10 +236,18 @@ def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> H
     )
     scope = _scope_right(one, case)
     return Hit(
-        case, kind, minutes(one.raised), scope, scope and _members_right(one, case), one.probability, minutes(at),
-        low <= case.onset <= high + timedelta(minutes=1), chart, chart3,
+        case,
+        kind,
+        minutes(one.raised),
+        scope,
+        scope and _members_right(one, case),
+        one.probability,
+        minutes(at),
+        low <= case.onset <= high + timedelta(minutes=1),
+        chart,
+        chart3,
         sum(not s.last.part_of for s in mine),
-    )  # fmt: skip
+    )
 
 
 def _scope_right(one: Said, case: Case) -> bool:
@@ -250,7 +271,9 @@ def _members_right(one: Said, case: Case) -> bool:
 
 
 def _chart_delay(case: Case, simulated: Simulated, least: int) -> float | None:
-    """Minutes until the p chart of any mould concerned shows the defect, with at least so many calls, while the fault lasts."""
+    """Minutes until the p chart of any mould concerned shows the defect, with at least so many calls, while the fault
+    lasts.
+    """
     alarms = p_chart_alarms(simulated, case.line).filter(
         (pl.col("defect") == case.fault.defect)
         & (pl.col("y") >= least)

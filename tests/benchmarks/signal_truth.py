@@ -19,8 +19,10 @@ ORIGINS = {"mould": ("mould",), "section": ("timing",), "gob": ("gob",), "line":
 
 @dataclass(frozen=True)
 class Case:
-    """One fault as it really showed. tellable: the place can be told from the feeds at all, because a station that reads moulds
-    or more than one station can call the defect. onset, ended: first and last faulty ware at the calling station's clock: of a fault that begins while its places stand, what they make then.
+    """One fault as it really showed. tellable: the place can be told from the feeds at all, because a station that
+    reads moulds or more than one station can call the defect. onset, ended: first and last faulty ware at the calling
+    station's
+    clock: of a fault that begins while its places stand, what they make then.
 
     extra: rejects an hour beyond the base rate, as they were really called while it lasted; total: all of them.
     """
@@ -37,7 +39,8 @@ class Case:
 
 
 def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) -> list[PlannedFault]:
-    """Faults that do not share a line and defect. kind: small has factor 2.5; large 5 to 60, with fewer cavities the larger;
+    """Faults that do not share a line and defect. kind: small has factor 2.5; large 5 to 60, with fewer cavities the
+    larger;
     drift the same, reached in a straight line over the whole time."""
     told: list[PlannedFault] = []
     taken: set[tuple[str, str]] = set()
@@ -125,7 +128,9 @@ def _case(simulated: Simulated, fault: PlannedFault, line: str) -> Case:
 
 
 def _ware_from(simulated: Simulated, line: str, sections: set[int], moment: datetime) -> datetime:
-    """The first moment from `moment` on at which a section of those named (of all, where none is) makes ware, by the forming clock."""
+    """The first moment from `moment` on at which a section of those named (of all, where none is) makes ware, by the
+    forming clock.
+    """
     stops = (
         simulated.feeds["stoppages"]
         .filter((pl.col("line") == line) & (pl.col("restarted_at") > moment))
@@ -157,7 +162,8 @@ def frames_of(simulated: Simulated, line: str) -> tuple[pl.DataFrame, pl.DataFra
 def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.DataFrame:
     """Alarms of a p chart per mould and defect: hour, mould, defect where the share exceeds p + 3 sqrt(p (1 - p) / n).
 
-    p: the pooled share of the hours before, at least six of them, in this job's moulds; n: the mould's ware in the hour.
+    p: the pooled share of the hours before, at least six of them, in this job's moulds; n: the mould's ware in the
+    hour.
     References: [1] Montgomery, Introduction to Statistical Quality Control, control chart for fraction nonconforming.
     """
     calls, ware, _, _ = frames_of(simulated, line)
@@ -188,7 +194,9 @@ def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.
 
 
 def lehr_minutes_of(simulated: Simulated) -> tuple[dict[str, float], list[float]]:
-    """Each line's lehr time as estimated from the feeds, and how far each hour after the first shift is from the truth [min]."""
+    """Each line's lehr time as estimated from the feeds, and how far each hour after the first shift is from the truth
+    [min].
+    """
     from pipelines.measures.lehr.lehr_time import lehr_by_hour
 
     plant = simulated.plan.plant

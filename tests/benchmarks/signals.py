@@ -1,11 +1,14 @@
-"""Signals against known truth on tidy and rough works: what is found, how soon, placed and dated how well; beside a plain p chart.
+"""Signals against known truth on tidy and rough works: what is found, how soon, placed and dated how well; beside a
+plain p chart.
 
-    python -m tests.benchmarks.signals [--world both] [--works 6] [--quiet 6] [--coarse 4] [--seed 1] [--off 12] [--jobs 2]
+    python -m tests.benchmarks.signals [--world both] [--works 6] [--quiet 6] [--coarse 4] [--seed 1] [--off 12] [--jobs
+    2]
 
-Simulated works of two days whose faults are drawn here: each multiplies a defect's rate at a mould, section, gob position, line or
-furnace, or is called falsely by a station, for some hours. Every line is followed hour by hour as in a running works, with
-lehr times estimated from the feeds while works.toml is `--off` minutes wrong. A plain p chart per mould and defect with
-3-sigma limits reads the same hours, once as it is and once with at least 3 calls. `--coarse`: works whose stations report by the hour, all or some.
+Simulated works of two days whose faults are drawn here: each multiplies a defect's rate at a mould, section, gob
+position, line or furnace, or is called falsely by a station, for some hours. Every line is followed hour by hour as in
+a running works, with lehr times estimated from the feeds while works.toml is `--off` minutes wrong. A plain p chart per
+mould and defect with 3-sigma limits reads the same hours, once as it is and once with at least 3 calls. `--coarse`:
+works whose stations report by the hour, all or some.
 Seeds: tests/benchmarks/worlds.py.
 """
 
@@ -105,11 +108,18 @@ def _tasks(pool: ProcessPoolExecutor, world: str, asked: argparse.Namespace) -> 
         kinds["quiet 25 %"] = asked.quiet
     return {
         kind: [
-            pool.submit(works_told, asked.seed * 10_000 + 1000 * part + n, 0 if "quiet" in kind else FAULTS, kind, asked.off, world)
+            pool.submit(
+                works_told,
+                asked.seed * 10_000 + 1000 * part + n,
+                0 if "quiet" in kind else FAULTS,
+                kind,
+                asked.off,
+                world,
+            )
             for n in range(works)
         ]
         for part, (kind, works) in enumerate(kinds.items())
-    }  # fmt: skip
+    }
 
 
 def main() -> None:

@@ -1,8 +1,10 @@
-"""Weeks of a works in an hour: `coldledger serve` on a clock that runs fast, fed hour by hour, read all the while; memory, open files and databases sampled.
+"""Weeks of a works in an hour: `coldledger serve` on a clock that runs fast, fed hour by hour, read all the while;
+memory, open files and databases sampled.
 
 `python -m tests.benchmarks.soak --minutes 60 --speed 360 --days 16`
 
-The run history drops runs by the computer's clock; so that days of it pass too, runs are aged in it as fast as the works' clock runs.
+The run history drops runs by the computer's clock; so that days of it pass too, runs are aged in it as fast as the
+works' clock runs.
 """
 
 from __future__ import annotations
@@ -85,7 +87,8 @@ def age(root: Path, by: timedelta) -> None:
     days = by.total_seconds() / 86400
     with suppress(sqlite3.Error), sqlite3.connect(root / ".prefect" / "prefect.db", timeout=20) as con:
         con.execute(
-            "update flow_run set end_time = strftime('%Y-%m-%d %H:%M:%f', julianday(end_time) - ?) || '000' where end_time is not null",
+            "update flow_run set end_time = strftime('%Y-%m-%d %H:%M:%f', julianday(end_time) - ?) || '000' where "
+            "end_time is not null",
             (days,),
         )
 
@@ -127,7 +130,10 @@ def slope(samples: list[Sample], of: str) -> str:
         return "too few samples"
     trend = float(np.polyfit(at[half:], mb[half:], 1)[0])
     files = [s.files[of] for s in samples if of in s.files]
-    return f"{np.median(mb[:half]):.0f} MB in the first half, {np.median(mb[half:]):.0f} MB in the second, trend there {trend:+.0f} MB/h; open files {min(files)} to {max(files)}, last {files[-1]}"
+    return (
+        f"{np.median(mb[:half]):.0f} MB in the first half, {np.median(mb[half:]):.0f} MB in the second, trend there "
+        f"{trend:+.0f} MB/h; open files {min(files)} to {max(files)}, last {files[-1]}"
+    )
 
 
 def main() -> None:
@@ -148,7 +154,8 @@ def main() -> None:
     samples, bad, asked_for, began, last = run(one.process, root, waiting, clock, told.minutes)
     ended = one.stop()
     print(
-        f"stopped with {ended} after {(time.monotonic() - began) / 60:.0f} min, {(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
+        f"stopped with {ended} after {(time.monotonic() - began) / 60:.0f} min, "
+        f"{(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
     )
     report(root, samples, bad, asked_for)
     print(f"kept in {folder}; aged last {last}")
@@ -182,7 +189,8 @@ def report(root: Path, samples: list[Sample], bad: int, asked_for: int) -> None:
     for share in (0.1, 0.25, 0.5, 0.75, 1.0):
         one = samples[int(share * (len(samples) - 1))]
         print(
-            f"after {one.at / 60:.0f} min: run history {one.history:.1f} MB with {one.runs} runs; books {one.books:.2f} MB"
+            f"after {one.at / 60:.0f} min: run history {one.history:.1f} MB with {one.runs} runs; books "
+            f"{one.books:.2f} MB"
         )
     print(f"{asked_for} pages asked for, {bad} did not answer well")
     with sqlite3.connect(root / ".serve" / "serve.db") as con:

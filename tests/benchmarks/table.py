@@ -1,8 +1,10 @@
-"""One command that measures what tests/benchmarks/README.md holds, on the machine it runs on, and writes it anew. Run by hand:
+"""One command that measures what tests/benchmarks/README.md holds, on the machine it runs on, and writes it anew. Run
+by hand:
 
     python -m tests.benchmarks.table --year DIR [--lines 12] [--days 365] [--out tests/benchmarks/README.md]
 
-DIR is kept: a year is made there once (some 15 minutes for all of it). Each figure stands beside what a user would otherwise run: a pandas script (where pandas is installed), DuckDB's SQL.
+DIR is kept: a year is made there once (some 15 minutes for all of it). Each figure stands beside what a user would
+otherwise run: a pandas script (where pandas is installed), DuckDB's SQL.
 """
 
 from __future__ import annotations
@@ -37,8 +39,11 @@ PANDAS_DAY = """
 import glob, sys, time
 import pandas as pd
 begun = time.perf_counter()
-calls = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={"mould": str}, on_bad_lines="skip") for f in sorted(glob.glob(sys.argv[1] + "/reject_counts.*.csv")))
-ware = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={"mould": str}, on_bad_lines="skip") for f in sorted(glob.glob(sys.argv[1] + "/station_counts.*.csv")))
+def every(feed):
+    files = sorted(glob.glob(sys.argv[1] + "/" + feed + ".*.csv"))
+    how = {"parse_dates": ["window_start"], "dtype": {"mould": str}, "on_bad_lines": "skip"}
+    return pd.concat(pd.read_csv(f, **how) for f in files)
+calls, ware = every("reject_counts"), every("station_counts")
 told = calls.groupby(["line", "defect"]).size(), ware.groupby(["line", "station"]).size()
 took = time.perf_counter() - begun
 print(took, next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM")) / 1024)
@@ -57,11 +62,16 @@ def machine() -> str:
     )
     memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     programs = ", ".join(f"{name} {version(name)}" for name in ("duckdb", "polars", "pyarrow", "pandera", "prefect"))
-    return f"{os.cpu_count()} cores ({model or platform.machine()}), {memory:.0f} GB of memory, {platform.system()}, Python {platform.python_version()}, {programs}. {date.today()}."
+    return (
+        f"{os.cpu_count()} cores ({model or platform.machine()}), {memory:.0f} GB of memory, {platform.system()}, "
+        f"Python {platform.python_version()}, {programs}. {date.today()}."
+    )
 
 
 def intake_rows(lines: int) -> list[Row]:
-    """A plant-day taken in, beside DuckDB's own read of the same files; its memory beside that of a day half as large."""
+    """A plant-day taken in, beside DuckDB's own read of the same files; its memory beside that of a day half as
+    large.
+    """
     rows: list[Row] = []
     peaks = {}
     for count in (lines // 2, lines):
@@ -83,11 +93,16 @@ def intake_rows(lines: int) -> list[Row]:
         mine = best["intake"]
         peaks[count] = mine["peak_mb"]
         script = _pandas(source)
-        others = f"DuckDB typed {best['typed']['seconds']:.1f} s ({best['typed']['peak_mb']:.0f} MB), as text {best['text']['seconds']:.1f} s; {script}"
+        others = (
+            f"DuckDB typed {best['typed']['seconds']:.1f} s ({best['typed']['peak_mb']:.0f} MB), as text "
+            f"{best['text']['seconds']:.1f} s; {script}"
+        )
         rows.append(
             (
                 f"intake of a day of {count} lines, {made:,} rows of CSV, 1 % bad, checked, archived",
-                f"{mine['seconds']:.1f} s = {mine['seconds'] / best['typed']['seconds']:.2f} x DuckDB typed, {mine['seconds'] / best['text']['seconds']:.2f} x as text; peak {mine['peak_mb']:.0f} MB; ledger held {mine['lock_held_s']:.1f} s",
+                f"{mine['seconds']:.1f} s = {mine['seconds'] / best['typed']['seconds']:.2f} x DuckDB typed, "
+                f"{mine['seconds'] / best['text']['seconds']:.2f} x as text; peak {mine['peak_mb']:.0f} MB; ledger "
+                f"held {mine['lock_held_s']:.1f} s",
                 others,
             )
         )
@@ -114,7 +129,9 @@ def year_rows(opened: OpenSite, archive_days: int) -> list[Row]:
 
 
 def keeping_rows(opened: OpenSite, folder: Path, year_days: int) -> list[Row]:
-    """What keeps a site whole: copied, checked, rolled, compacted, exported; on a copy, so that the year stays as it is."""
+    """What keeps a site whole: copied, checked, rolled, compacted, exported; on a copy, so that the year stays as it
+    is.
+    """
     size = opened.site.ledger.stat().st_size
     rows: list[Row] = []
     copies = folder / "copies"
@@ -206,7 +223,8 @@ def text_of(parts: dict[str, list[Row]]) -> str:
     out = [
         "# Figures",
         "",
-        "Written by `python -m tests.benchmarks.table --year DIR`; seconds drift with the machine and what else it does, ratios hold. Measured on:",
+        "Written by `python -m tests.benchmarks.table --year DIR`; seconds drift with the machine and what else it "
+        "does, ratios hold. Measured on:",
         machine(),
         "",
     ]

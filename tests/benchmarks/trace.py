@@ -2,9 +2,11 @@
 
     python -m tests.benchmarks.trace [--world both] [--works 4] [--seed 1] [--jobs 2]
 
-Every works runs two days with faults that multiply a defect's rate at one cavity or section by 5, and some by 10 to 40; the lehr is up to some ten minutes off
-works.toml, ware takes 1 to 15 min from the last station to the pallet, stations find each defect with a chance of their own, of which challenges (ten passes three times a day, thirty days) tell.
-Rough works besides call falsely, misread numbers, let ware wait on tables and more (sample_feeds.simulator.ROUGH). Seeds: tests/benchmarks/worlds.py.
+Every works runs two days with faults that multiply a defect's rate at one cavity or section by 5, and some by 10 to 40;
+the lehr is up to some ten minutes off works.toml, ware takes 1 to 15 min from the last station to the pallet, stations
+find each defect with a chance of their own, of which challenges (ten passes three times a day, thirty days) tell. Rough
+works besides call falsely, misread numbers, let ware wait on tables and more (sample_feeds.simulator.ROUGH).
+Seeds: tests/benchmarks/worlds.py.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ import polars as pl
 from pipelines.answers.trace.answer import Question, answer_trace
 from pipelines.intake import take_in
 from pipelines.jobs.signals import days_to_follow, refresh_signals
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.exposure import smallest_cover
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
@@ -106,12 +108,17 @@ def earlier_challenges(simulated: Simulated, rng: np.random.Generator) -> pl.Dat
     severe = [d.code for d in simulated.plan.plant.defect if d.severity != "minor"]
     rows = [
         {
-            "checked_at": start - timedelta(hours=8 * n), "line": row["line"], "station": row["station"], "defect": row["defect"], "passes": 10,
-            "caught": int(rng.binomial(10, row["chance"])), "by": "shift",
+            "checked_at": start - timedelta(hours=8 * n),
+            "line": row["line"],
+            "station": row["station"],
+            "defect": row["defect"],
+            "passes": 10,
+            "caught": int(rng.binomial(10, row["chance"])),
+            "by": "shift",
         }
         for row in truth.filter(pl.col("defect").is_in(severe)).iter_rows(named=True)
         for n in range(1, 91)
-    ]  # fmt: skip
+    ]
     return (
         pl.DataFrame(rows)
         .select(simulated.feeds["challenge_checks"].columns)
@@ -159,9 +166,11 @@ def in_faults(simulated: Simulated) -> Iterator[tuple[PlannedFault, dict[str, ob
     for fault in plan.faults:
         places = [m.split("/")[1] for m in fault.members]
         mine = every.filter(
-            (pl.col("line") == fault.line) & (pl.col("defect") == fault.defect) & (pl.col("section").cast(pl.String) + pl.col("gob")).is_in(places)
+            (pl.col("line") == fault.line)
+            & (pl.col("defect") == fault.defect)
+            & (pl.col("section").cast(pl.String) + pl.col("gob")).is_in(places)
             & pl.col("formed_at").is_between(plan.at(fault.start), plan.at(fault.end))
-        )  # fmt: skip
+        )
         if mine.height:
             yield fault, mine.row(mine.height // 2, named=True)
 
@@ -199,7 +208,9 @@ def _ten(simulated: Simulated, moment: datetime) -> datetime:
 
 
 def _held(told: Trace, simulated: Simulated, row: dict[str, object], asked: Question, name: str, tally: Tally) -> None:
-    """Whether the list holds the true pallet, and its units beside the smallest list that the true rates allow; pallets beyond the window left out."""
+    """Whether the list holds the true pallet, and its units beside the smallest list that the true rates allow; pallets
+    beyond the window left out.
+    """
     here = {p.pallet for p in told.pallets if not p.beyond}
     proposed = [p for p in told.pallets if p.proposed and not p.beyond]
     tally.say(f"{name}: 95 % list holds the true pallet", row["pallet"] in {p.pallet for p in proposed})
@@ -222,7 +233,9 @@ def _held(told: Trace, simulated: Simulated, row: dict[str, object], asked: Ques
 
 
 def calibration(reader: Reader, plant: Plant, simulated: Simulated, tally: Tally) -> None:
-    """Expected defective containers on every pallet packed from a fault's time, from all cavities, beside those that were there."""
+    """Expected defective containers on every pallet packed from a fault's time, from all cavities, beside those that
+    were there.
+    """
     plan = simulated.plan
     counts = escapes(simulated)
     for fault in plan.faults:

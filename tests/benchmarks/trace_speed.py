@@ -1,9 +1,11 @@
-"""How long a trace takes in a year of minutes of 12 lines, about a window eleven months back: each command a cold process, run by hand.
+"""How long a trace takes in a year of minutes of 12 lines, about a window eleven months back: each command a cold
+process, run by hand.
 
     python -m tests.benchmarks.trace_speed --keep DIR [--lines 12] [--days 365]
 
-A day of an invented plant of that size is simulated, taken in and followed; its rows are then copied to every day of the year before it, under batches and
-pallets of their own. DIR is kept, so that a second run only asks. Times are given beside the time in which Python and the ledger open.
+A day of an invented plant of that size is simulated, taken in and followed; its rows are then copied to every day of
+the year before it, under batches and pallets of their own. DIR is kept, so that a second run only asks. Times are given
+beside the time in which Python and the ledger open.
 """
 
 from __future__ import annotations
@@ -28,9 +30,17 @@ from tests.benchmarks.signal_speed import works_toml
 
 LAST = date(2026, 6, 1)
 TIMES = {
-    "station_counts": "window_start", "reject_counts": "window_start", "forming_counts": "window_start", "challenge_checks": "checked_at", "weight_checks": "sampled_at",
-    "stoppages": "stopped_at", "melt_log": "window_start", "lehr_hours": "hour", "signal_hours": "hour", "mould_log": "fitted_at",
-}  # fmt: skip
+    "station_counts": "window_start",
+    "reject_counts": "window_start",
+    "forming_counts": "window_start",
+    "challenge_checks": "checked_at",
+    "weight_checks": "sampled_at",
+    "stoppages": "stopped_at",
+    "melt_log": "window_start",
+    "lehr_hours": "hour",
+    "signal_hours": "hour",
+    "mould_log": "fitted_at",
+}
 
 
 def build(root: Path, lines: int, days: int) -> None:
@@ -51,7 +61,8 @@ def build(root: Path, lines: int, days: int) -> None:
             print(f"\rday {days - back} of {days}", end="", flush=True)
         for table, when in (("mould_log", "fitted_at"), ("job_log", "started_at")):
             con.execute(
-                f"insert into {table} select * replace ({when} - interval {days} day as {when}) from {table} where {when} between $start - interval 30 day and $start - interval 10 day",
+                f"insert into {table} select * replace ({when} - interval {days} day as {when}) from {table} where "
+                f"{when} between $start - interval 30 day and $start - interval 10 day",
                 {"start": start},
             )
     print()
@@ -62,16 +73,19 @@ def _copy(con: duckdb.DuckDBPyConnection, back: int, step: int, start: datetime)
     for table, when in TIMES.items():
         more = f", batch + {back * step} as batch" if table not in ("lehr_hours", "signal_hours") else ""
         con.execute(
-            f"insert into {table} select * replace ({when} - {shift} as {when}{more}) from {table} where {when} >= $start and {when} < $start + interval 1 day",
+            f"insert into {table} select * replace ({when} - {shift} as {when}{more}) from {table} where {when} >= "
+            f"$start and {when} < $start + interval 1 day",
             {"start": start},
         )
     con.execute(
-        f"insert into pallets select * replace (pallet || '-{back}' as pallet, packed_from - {shift} as packed_from, packed_to - {shift} as packed_to, batch + {back * step} as batch) "
+        f"insert into pallets select * replace (pallet || '-{back}' as pallet, packed_from - {shift} as packed_from, "
+        f"packed_to - {shift} as packed_to, batch + {back * step} as batch) "
         "from pallets where packed_from >= $start and pallet not like '%-%'",
         {"start": start},
     )
     con.execute(
-        f"insert into batches select * replace (batch + {back * step} as batch, data_from - {shift} as data_from, data_to - {shift} as data_to) from batches where batch < {step}"
+        f"insert into batches select * replace (batch + {back * step} as batch, data_from - {shift} as data_from, "
+        f"data_to - {shift} as data_to) from batches where batch < {step}"
     )
 
 
@@ -100,7 +114,8 @@ def main() -> None:
         for table in ("station_counts", "reject_counts", "pallets"):
             print(table, con.execute(f"select count(*) from {table}").fetchall()[0][0], "rows")
         pallet = con.execute(
-            "select pallet from pallets where pallet like '%-330' and line = 'L03' order by packed_from limit 1 offset 40"
+            "select pallet from pallets where pallet like '%-330' and line = 'L03' order by packed_from limit 1 "
+            "offset 40"
         ).fetchall()[0][0]
     print(f"ledger {(told.keep / 'ledger.duckdb').stat().st_size / 1e9:.2f} GB")
     at = datetime.combine(LAST - timedelta(days=330), datetime.min.time()).replace(hour=9)

@@ -1,8 +1,10 @@
-"""Capability of one mould among 24 with twice their spread: whether its interval holds the truth, beside two plain methods.
+"""Capability of one mould among 24 with twice their spread: whether its interval holds the truth, beside two plain
+methods.
 
-Tidy: weighings of a mould are independent, and the other moulds scatter alike. Rough: the others' spreads differ by up to a half either way, and
-weighings follow one another (AR(1), correlation 0.2 to 0.5 from half hour to half hour). The true index is by the mould's own standard deviation of
-all its containers. Source of the plain intervals: NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6, chi-square.
+Tidy: weighings of a mould are independent, and the other moulds scatter alike. Rough: the others' spreads differ by up
+to a half either way, and weighings follow one another (AR(1), correlation 0.2 to 0.5 from half hour to half hour). The
+true index is by the mould's own standard deviation of all its containers. Source of the plain intervals: NIST/SEMATECH
+e-Handbook of Statistical Methods, 6.1.6, chi-square.
 """
 
 from __future__ import annotations

@@ -2,10 +2,11 @@
 
     python -m tests.benchmarks.weights [--world both] [--lines 300] [--seed 1] [--only spread]
 
-Rough: the scatter of a mould's containers follows itself from one weighing to the next (correlation 0.4). `--only spread`: the capability of one mould
-among 24 with twice their spread (tests/benchmarks/weight_spread.py). Seeds: tests/benchmarks/worlds.py.
-Weighings each half hour, moulds that differ by 0.8 g, containers that scatter about their mould; one gob position grows by 1 g in 8 hours. All times are
-weighing times at the cold end; the correction is compared with the gobs that are cut at the time, a lehr time of 95 minutes ahead.
+Rough: the scatter of a mould's containers follows itself from one weighing to the next (correlation 0.4). `--only
+spread`: the capability of one mould among 24 with twice their spread (tests/benchmarks/weight_spread.py). Seeds:
+tests/benchmarks/worlds.py. Weighings each half hour, moulds that differ by 0.8 g, containers that scatter about their
+mould; one gob position grows by 1 g in 8 hours. All times are weighing times at the cold end; the correction is
+compared with the gobs that are cut at the time, a lehr time of 95 minutes ahead.
 """
 
 from __future__ import annotations
@@ -39,7 +40,9 @@ def weighings(
     since_h: float,
     follow: float = 0.0,
 ) -> Rounds:
-    """Rounds from PAST_H hours before to `hours` after zero; a gob position drifts from `since_h` on. follow: correlation from one weighing to the next."""
+    """Rounds from PAST_H hours before to `hours` after zero; a gob position drifts from `since_h` on. follow:
+    correlation from one weighing to the next.
+    """
     seconds = np.arange(-PAST_H * 2, hours * 2) * EVERY_S
     place = np.tile(np.arange(gobs), sections)
     shape = (len(seconds), len(place))
@@ -51,7 +54,15 @@ def weighings(
     single = np.round(mean[..., None] + noise, 1)
     sd = single.std(axis=-1, ddof=1) if samples > 1 else np.full(shape, np.nan)
     names = tuple(str(n) for n in range(len(place)))
-    return Rounds(seconds, names, tuple("ABCD"[:gobs]), single.mean(axis=-1), sd, np.full(shape, float(samples)), np.tile(place, (shape[0], 1)))  # fmt: skip
+    return Rounds(
+        seconds,
+        names,
+        tuple("ABCD"[:gobs]),
+        single.mean(axis=-1),
+        sd,
+        np.full(shape, float(samples)),
+        np.tile(place, (shape[0], 1)),
+    )
 
 
 def judged(rounds: Rounds, at_s: float = 0.0) -> tuple[Reference, list[GobSeries], np.ndarray, np.ndarray]:
@@ -88,10 +99,12 @@ def drifting(lines: int, seed: int, sections: int, gobs: int, scatter: float, sa
             inside.append(told.feeder_low <= true <= told.feeder_high)
     spread, end = np.array(errors), np.array(later)
     print(
-        f"{sections} sections x {gobs}, {samples} sample(s), scatter {scatter} g: found after {np.median(delays):.2f} h (median), {100 * np.mean(np.array(delays) <= 3):.0f} % within 3 h, "
-        f"{100 * np.mean(np.array(delays) <= 4):.0f} % within 4 h; right gob {100 * np.mean(right):.1f} %; correction at the alarm off by {np.sqrt((spread**2).mean()):.2f} g rms, {100 * np.mean(np.abs(spread) < 0.2):.0f} % within 0.2 g; "
-        f"after 8 h {np.sqrt((end**2).mean()):.2f} g; 95 % interval holds {100 * np.mean(inside):.0f} %"
-    )  # fmt: skip
+        f"{sections} sections x {gobs}, {samples} sample(s), scatter {scatter} g: found after {np.median(delays):.2f} "
+        f"h (median), {100 * np.mean(np.array(delays) <= 3):.0f} % within 3 h, "
+        f"{100 * np.mean(np.array(delays) <= 4):.0f} % within 4 h; right gob {100 * np.mean(right):.1f} %; correction "
+        f"at the alarm off by {np.sqrt((spread**2).mean()):.2f} g rms, {100 * np.mean(np.abs(spread) < 0.2):.0f} % "
+        f"within 0.2 g; after 8 h {np.sqrt((end**2).mean()):.2f} g; 95 % interval holds {100 * np.mean(inside):.0f} %"
+    )
 
 
 def quiet(weeks: int, seed: int, sections: int, gobs: int, scatter: float, samples: int, follow: float) -> None:
@@ -107,7 +120,10 @@ def quiet(weeks: int, seed: int, sections: int, gobs: int, scatter: float, sampl
             of_gobs += int((beyond[1:] & ~beyond[:-1])[rounds.seconds[1:] >= start].sum())
             charts = mould_charts(rounds, start, usual, judge_for(sections * gobs, EVERY_S), series)
             of_moulds += sum(bool(chart.called) for chart in charts)
-    print(f"{sections} sections x {gobs}, {samples} sample(s), quiet: gob positions called {of_gobs / weeks:.2f} times a week, moulds {of_moulds / weeks:.2f}")  # fmt: skip
+    print(
+        f"{sections} sections x {gobs}, {samples} sample(s), quiet: gob positions called {of_gobs / weeks:.2f} times "
+        f"a week, moulds {of_moulds / weeks:.2f}"
+    )
 
 
 def main() -> None:

@@ -24,13 +24,17 @@ START = datetime(2026, 3, 1, 5, tzinfo=UTC)
 def works() -> str:
     """A works.toml with 12 lines of one station each."""
     lines = "".join(
-        f'[[line]]\nid = "L{n}"\nfurnace = "F1"\nsections = {SECTIONS}\ngobs = 2\nlehr_minutes = 90.0\n[[station]]\nid = "S{n}"\nline = "L{n}"\norder = 1\n'
+        f'[[line]]\nid = "L{n}"\nfurnace = "F1"\nsections = {SECTIONS}\ngobs = 2\nlehr_minutes = 90.0\n[[station]]\n'
+        f'id = "S{n}"\nline = "L{n}"\norder = 1\n'
         for n in range(LINES)
     )
     return (
-        '[works]\nname = "invented"\ntimezone = "UTC"\nday_starts = "05:00"\nshifts = ["05:00"]\n[[furnace]]\nid = "F1"\nsurface_m2 = 50.0\ndensity_g_cm3 = 2.5\n' + lines
-        + '[[defect]]\ncode = "D"\nname = "d"\nseverity = "minor"\nzone = "body"\norigin = "gob"\n[[item]]\nid = "B"\nname = "bottle"\nweight_g = 200.0\nweight_min_g = 195.0\nweight_max_g = 205.0\n'
-    )  # fmt: skip
+        '[works]\nname = "invented"\ntimezone = "UTC"\nday_starts = "05:00"\nshifts = ["05:00"]\n[[furnace]]\nid = '
+        '"F1"\nsurface_m2 = 50.0\ndensity_g_cm3 = 2.5\n'
+        + lines
+        + '[[defect]]\ncode = "D"\nname = "d"\nseverity = "minor"\nzone = "body"\norigin = "gob"\n[[item]]\nid = '
+        '"B"\nname = "bottle"\nweight_g = 200.0\nweight_min_g = 195.0\nweight_max_g = 205.0\n'
+    )
 
 
 def feeds(place: Place) -> int:
@@ -38,7 +42,11 @@ def feeds(place: Place) -> int:
     rng = np.random.default_rng(5)
     times = [START + n * timedelta(minutes=30) for n in range(DAYS * 48)]
     moulds = [(f"{s}{g}", s, g) for s in range(1, SECTIONS + 1) for g in "AB"]
-    grid = pl.DataFrame({"sampled_at": times}).join(pl.DataFrame({"line": [f"L{n}" for n in range(LINES)]}), how="cross").join(pl.DataFrame({"mould": [m for m, _, _ in moulds]}), how="cross")  # fmt: skip
+    grid = (
+        pl.DataFrame({"sampled_at": times})
+        .join(pl.DataFrame({"line": [f"L{n}" for n in range(LINES)]}), how="cross")
+        .join(pl.DataFrame({"mould": [m for m, _, _ in moulds]}), how="cross")
+    )
     told = grid.with_columns(
         point=pl.lit("cold"),
         sample=pl.lit(1, pl.Int64),
@@ -72,10 +80,12 @@ def main() -> None:
                 rows = reader.ask("weights_of_line", line=f"L{n}", from_time=span.start, to_time=span.end, lehr_s=5400)
         read = time.perf_counter() - begun
         print(
-            f"{count:,} weighings of {LINES} lines in {DAYS} days, {charts} mould charts with signals, capability, components, drifts: {', '.join(f'{t:.2f}' for t in took)} s"
+            f"{count:,} weighings of {LINES} lines in {DAYS} days, {charts} mould charts with signals, capability, "
+            f"components, drifts: {', '.join(f'{t:.2f}' for t in took)} s"
         )
         print(
-            f"of it the reading alone (the same query, nothing measured; {rows.height:,} rows the last line): {read:.2f} s, ratio {min(took) / read:.1f}"
+            f"of it the reading alone (the same query, nothing measured; {rows.height:,} rows the last line): "
+            f"{read:.2f} s, ratio {min(took) / read:.1f}"
         )
 
 

@@ -1,6 +1,8 @@
-"""The two worlds on which the measures are held against the truth: the tidy works of the demo, and rough works, another one for every seed.
+"""The two worlds on which the measures are held against the truth: the tidy works of the demo, and rough works, another
+one for every seed.
 
-Seeds below 500 are for development. Final figures come from seeds of 700 and more, which nobody looked at before all choices were made.
+Seeds below 500 are for development. Final figures come from seeds of 700 and more, which nobody looked at before all
+choices were made.
 """
 
 from __future__ import annotations

@@ -2,9 +2,11 @@
 
     python -m tests.benchmarks.year --keep DIR [--lines 12] [--days 365] [--lanes 2] [--archive-days 4]
 
-A day of an invented plant of that size (each line in two lanes of seven stations, a row a minute, station and mould) is simulated, taken in and followed; its
-rows are copied to every day of the year before it, under batches and pallets of their own. DIR is kept, so that a second run only asks. Warm times are those of one process that
-has asked before, the median of `--times`. Beside each stands what a user would otherwise run: a pandas script and DuckDB's own SQL on the CSV files of the same hours.
+A day of an invented plant of that size (each line in two lanes of seven stations, a row a minute, station and mould) is
+simulated, taken in and followed; its rows are copied to every day of the year before it, under batches and pallets of
+their own. DIR is kept, so that a second run only asks. Warm times are those of one process that has asked before, the
+median of `--times`. Beside each stands what a user would otherwise run: a pandas script and DuckDB's own SQL on the CSV
+files of the same hours.
 """
 
 from __future__ import annotations
@@ -35,7 +37,7 @@ from pipelines.answers.trace.question import Question
 from pipelines.clock import Span
 from pipelines.intake import take_in
 from pipelines.jobs.signals import days_to_follow, refresh_signals
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site.folder import OpenSite, init_site, open_site
@@ -64,13 +66,16 @@ def works_toml(lines: int, lanes: int) -> str:
         for order, kind in enumerate(KINDS, start=1):
             for lane in "ab"[:lanes]:
                 parts.append(
-                    f'station]]\nid = "L{n:02d}-{kind}-{lane}"\nline = "L{n:02d}"\norder = {order}\nafter_minutes = {order - 1}.0\n\n'
+                    f'station]]\nid = "L{n:02d}-{kind}-{lane}"\nline = "L{n:02d}"\norder = {order}\nafter_minutes = '
+                    f"{order - 1}.0\n\n"
                 )
     return "[[".join(parts)
 
 
 def build(root: Path, lines: int, days: int, lanes: int) -> None:
-    """One day simulated, taken in and followed; then copied to the days before it, oldest first, some weeks a statement."""
+    """One day simulated, taken in and followed; then copied to the days before it, oldest first, some weeks a
+    statement.
+    """
     site = init_site(root, works_toml(lines, lanes))
     opened = open_site(root, Settings())
     plant = opened.plant
@@ -157,15 +162,19 @@ def next_hour(opened: OpenSite) -> int:
 
 PANDAS = """
 import glob, sys, pandas as pd
-calls = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in glob.glob(sys.argv[1] + "/reject_counts.{line}*.csv"))
-ware = pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in glob.glob(sys.argv[1] + "/station_counts.{line}*.csv"))
+def every(feed):
+    files = glob.glob(sys.argv[1] + "/" + feed + ".{line}*.csv")
+    return pd.concat(pd.read_csv(f, parse_dates=["window_start"], dtype={{"mould": str}}) for f in files)
+calls, ware = every("reject_counts"), every("station_counts")
 told = calls.groupby("defect")["rejected"].sum().sort_values(ascending=False)
 print(told.head(3).to_dict(), int(ware["inspected"].sum()))
 """
 
 
 def pandas_script(folder: Path, line: str) -> float | None:
-    """Seconds of a pandas script that reads and groups the same files, imports left out; None where pandas is not installed."""
+    """Seconds of a pandas script that reads and groups the same files, imports left out; None where pandas is not
+    installed.
+    """
     text = PANDAS.format(line=line)
     timed = (
         "import time\nimport pandas\nbegun = time.perf_counter()\n"
@@ -188,7 +197,9 @@ def duckdb_sql(folder: Path, line: str) -> float:
 
 
 def questions(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
-    """What people ask of a year, eleven months back (or as far as it goes) where a day is asked for, from a warm process that keeps the ledger open as the pages do."""
+    """What people ask of a year, eleven months back (or as far as it goes) where a day is asked for, from a warm
+    process that keeps the ledger open as the pages do.
+    """
     keeper = opened.ledger.keeper()
     keeper.begin()
     try:
@@ -259,7 +270,9 @@ def pages(opened: OpenSite, line: str, day: Span, times: int) -> dict[str, tuple
 
 
 def rebuilt(opened: OpenSite, folder: Path, days: int) -> tuple[float, int, float]:
-    """Days a minute of `rebuild --from-archive` on so many whole days of files, rows, and the peak memory in MB; in a process of its own."""
+    """Days a minute of `rebuild --from-archive` on so many whole days of files, rows, and the peak memory in MB; in a
+    process of its own.
+    """
     site = Site(folder)
     (folder / "inbox").mkdir(parents=True)
     shutil.copyfile(opened.site.works_toml, site.works_toml)
@@ -274,9 +287,12 @@ def rebuilt(opened: OpenSite, folder: Path, days: int) -> tuple[float, int, floa
         for path in part.iterdir():
             path.rename(site.archive / path.name.split(".")[0] / str(day) / path.name)
     code = (
-        "import json, sys, time; from pathlib import Path; from pipelines.settings import Settings; from pipelines.site.folder import open_site;"
-        "from pipelines.jobs.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), Settings()); begun = time.perf_counter();"
-        "told = rebuild_from_archive(opened); took = time.perf_counter() - begun; from tests.benchmarks.intake import peak_mb; print(json.dumps([took, told.rows, peak_mb()]))"
+        "import json, sys, time; from pathlib import Path; from pipelines.settings import Settings; from "
+        "pipelines.site.folder import open_site;"
+        "from pipelines.jobs.from_archive import rebuild_from_archive; opened = open_site(Path(sys.argv[1]), "
+        "Settings()); begun = time.perf_counter();"
+        "told = rebuild_from_archive(opened); took = time.perf_counter() - begun; from tests.benchmarks.intake "
+        "import peak_mb; print(json.dumps([took, told.rows, peak_mb()]))"
     )
     done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
     seconds, kept, peak = json.loads(done.stdout)

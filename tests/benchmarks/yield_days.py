@@ -1,4 +1,6 @@
-"""Furnace-days of simulated works, from the feeds to the yield, beside the truth: honest meters, one that lies, doubtful pallets."""
+"""Furnace-days of simulated works, from the feeds to the yield, beside the truth: honest meters, one that lies,
+doubtful pallets.
+"""
 
 from __future__ import annotations
 
@@ -42,10 +44,12 @@ SCENARIOS = {
 
 @dataclass(frozen=True)
 class Told:
-    """One furnace-day: how many earlier days were known, the truth, what was told, the plain quotient, who was accused, who lied.
+    """One furnace-day: how many earlier days were known, the truth, what was told, the plain quotient, who was accused,
+    who lied.
 
-    left_open: the greatest opening of a balance of containers.  line, line_before: packed over cut of the line with doubtful pallets, and the
-    same day's without them; named: whether the pallets were."""
+    left_open: the greatest opening of a balance of containers.  line, line_before: packed over cut of the line with
+    doubtful pallets, and the same day's without them; named: whether the pallets were.
+    """
 
     past: int
     truth: float
@@ -151,7 +155,9 @@ def _days(
 
 
 def _past(ledger: Ledger, plan: Plan, days: int, lies: dict[str, tuple[PlannedLie, bool]]) -> None:
-    """Readings of the days before, of a works that loses as much unseen and whose meters lie as much, if from the first of all days."""
+    """Readings of the days before, of a works that loses as much unseen and whose meters lie as much, if from the first
+    of all days.
+    """
     rng, plant = np.random.default_rng([plan.seed, 77]), plan.plant
     with ledger.writing() as con:
         for furnace in plant.furnaces:
@@ -207,7 +213,8 @@ def summed(told: Sequence[Told], scenario: str) -> dict[str, str]:
         moved = [100 * abs(o.line - o.line_before) for o in of if o.line is not None and o.line_before is not None]
         within = [o < 1.5 for o in moved] + [False] * (len(of) - len(moved))
         rows = {
-            f"{scenario} of 1.3 %: the line moves by less than 1.5 points": f"{100 * np.mean(within):.1f} % of {len(of)}",
+            f"{scenario} of 1.3 %: the line moves by less than 1.5 points": f"{100 * np.mean(within):.1f} % of "
+            f"{len(of)}",
             f"{scenario} of 1.3 %: moved, greatest [points]": f"{max(moved):.2f}" if moved else "-",
             f"{scenario} of 1.3 %: named": f"{100 * np.mean([o.named for o in of]):.1f} % of {len(of)}",
         }

@@ -1,4 +1,6 @@
-"""Furnace-days with one lying meter, drawn without feeds: off by 3 of its uncertainties or by 1 to 2 %, from the first day or later."""
+"""Furnace-days with one lying meter, drawn without feeds: off by 3 of its uncertainties or by 1 to 2 %, from the first
+day or later.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +9,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.measures.yields.balance import balanced, usual_of
+from pipelines.measures.yields.balance import balanced
 from pipelines.measures.yields.explanations import LISTED
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant, read_plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
 KINDS = ("melt", "cut", "packed", "weight", "inspected")
 SIZES = ("3 sigma", "1 to 2 %")
 # earlier days, and the first of all that lies
-WHEN = {"first day": (0, 0), "10 days, from the first": (9, 0), "30 days, from the first": (29, 0), "from day 20 of 30": (29, 20), "today only": (29, 29)}  # fmt: skip
+WHEN = {
+    "first day": (0, 0),
+    "10 days, from the first": (9, 0),
+    "30 days, from the first": (29, 0),
+    "from day 20 of 30": (29, 20),
+    "today only": (29, 29),
+}
 
 
 @dataclass(frozen=True)
@@ -60,9 +69,12 @@ def _meter(rng: np.random.Generator, plant: Plant, furnace: str, kind: str) -> t
     sure, line = plant.uncertainty, str(rng.choice([one.id for one in plant.lines_of(furnace)]))
     station = str(rng.choice([one.id for one in plant.stations_of(line)]))
     return {
-        "melt": (f"{furnace} melt log", sure.melt), "cut": (f"{line} gobs cut", sure.gobs_cut), "packed": (f"{line} packed", sure.packed),
-        "weight": (f"{line} weight", sure.weight), "inspected": (f"{station} inspected", sure.station_counts),
-    }[kind]  # fmt: skip
+        "melt": (f"{furnace} melt log", sure.melt),
+        "cut": (f"{line} gobs cut", sure.gobs_cut),
+        "packed": (f"{line} packed", sure.packed),
+        "weight": (f"{line} weight", sure.weight),
+        "inspected": (f"{station} inspected", sure.station_counts),
+    }[kind]
 
 
 def summed_lies(kind: str, size: str, when: str, told: list[Lied]) -> str:
@@ -74,6 +86,6 @@ def summed_lies(kind: str, size: str, when: str, told: list[Lied]) -> str:
     )
     ranges = 100 * np.mean([one.value is None for one in told])
     return (
-        f"    {kind:<10} {size:<8} {when:<24} n {len(told):4d}  holds {inside:5.1f} %, width {width:.2f}, a range {ranges:3.0f} %; "
-        f"the liar named {named:3.0f} %, listed {listed:3.0f} %, another named {wrongly:4.1f} %"
+        f"    {kind:<10} {size:<8} {when:<24} n {len(told):4d}  holds {inside:5.1f} %, width {width:.2f}, a range "
+        f"{ranges:3.0f} %; the liar named {named:3.0f} %, listed {listed:3.0f} %, another named {wrongly:4.1f} %"
     )

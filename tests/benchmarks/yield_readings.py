@@ -36,7 +36,9 @@ class TrueDay:
 
 @dataclass(frozen=True)
 class State:
-    """What stays the same from day to day: the share that leaves unseen before the shears, and that breaks at each step of a line."""
+    """What stays the same from day to day: the share that leaves unseen before the shears, and that breaks at each step
+    of a line.
+    """
 
     unseen: float
     broken: dict[str, np.ndarray]
@@ -93,9 +95,15 @@ def read(rng: np.random.Generator, plant: Plant, day: TrueDay, liar: str = "", l
         mass, edge = one.mass_g * off(f"{one.line} weight", sure.weight), EDGE * one.cut
         lines.append(
             LineReading(
-                one.line, one.cut * off(f"{one.line} gobs cut", sure.gobs_cut) + rng.normal(0, edge),
-                one.hot * off(f"{one.line} hot rejects", sure.station_counts), mass, mass,
-                one.good * off(f"{one.line} packed", sure.packed) + rng.normal(0, 20), stations, cut_edge=edge, packed_edge=20.0,
+                one.line,
+                one.cut * off(f"{one.line} gobs cut", sure.gobs_cut) + rng.normal(0, edge),
+                one.hot * off(f"{one.line} hot rejects", sure.station_counts),
+                mass,
+                mass,
+                one.good * off(f"{one.line} packed", sure.packed) + rng.normal(0, 20),
+                stations,
+                cut_edge=edge,
+                packed_edge=20.0,
             )
-        )  # fmt: skip
+        )
     return FurnaceReading(day.furnace, day.melted * off(f"{day.furnace} melt log", sure.melt), day.held, tuple(lines))

@@ -1,10 +1,12 @@
 """Pack-to-melt against the truth, and which meter is named, on tidy and rough works.
 
-    python -m tests.benchmarks.yields [--world both] [--works 4] [--days 8] [--past 20] [--seed 1] [--jobs 2] [--only honest] [--drawn 40]
+    python -m tests.benchmarks.yields [--world both] [--works 4] [--days 8] [--past 20] [--seed 1] [--jobs 2] [--only
+    honest] [--drawn 40]
 
-Works are simulated container by container, every meter errs by the uncertainty that works.toml states (anew each day) or lies as the scenario
-says, the feeds are taken in, day after day is closed and compared. `--past`: days before, whose readings are drawn without feeds. `--drawn`: readings
-of the tidy works drawn directly, for long pasts and for one lying meter at a time. Seeds: tests/benchmarks/worlds.py.
+Works are simulated container by container, every meter errs by the uncertainty that works.toml states (anew each day)
+or lies as the scenario says, the feeds are taken in, day after day is closed and compared. `--past`: days before, whose
+readings are drawn without feeds. `--drawn`: readings of the tidy works drawn directly, for long pasts and for one lying
+meter at a time. Seeds: tests/benchmarks/worlds.py.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.measures.yields.balance import balanced, usual_of
+from pipelines.measures.yields.balance import balanced
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import read_plant
 from tests.benchmarks.worlds import asked_worlds, side_by_side
 from tests.benchmarks.yield_days import SCENARIOS, Told, one_works, summed
@@ -55,9 +58,11 @@ def show(title: str, told: list[Told]) -> None:
     accused = np.mean([bool(one.accused) for one in told])
     width = np.mean([100 * (one.high - one.low) for one in told if one.low is not None and one.high is not None])
     print(
-        f"{title:<34} n {len(told):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, greatest {error.max():.2f}, "
-        f"within 0.3: {100 * np.mean(error <= 0.3):.1f} %; raw quotient mean {raw.mean():.2f}, 95 % {np.quantile(raw, 0.95):.2f}, "
-        f"within 0.3: {100 * np.mean(raw <= 0.3):.1f} %; intervals hold the truth {100 * inside:.1f} %, width {width:.2f}; honest days that accuse {100 * accused:.1f} %"
+        f"{title:<34} n {len(told):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, "
+        f"greatest {error.max():.2f}, within 0.3: {100 * np.mean(error <= 0.3):.1f} %; raw quotient mean "
+        f"{raw.mean():.2f}, 95 % {np.quantile(raw, 0.95):.2f}, within 0.3: {100 * np.mean(raw <= 0.3):.1f} %; "
+        f"intervals hold the truth {100 * inside:.1f} %, width {width:.2f}; honest days that accuse "
+        f"{100 * accused:.1f} %"
     )
 
 

@@ -26,9 +26,16 @@ FAULT = Question(
     made_to=datetime(2026, 3, 10, 12, tzinfo=UTC),
 )
 FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--hide-scrollbars",
-)  # fmt: skip
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+)
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +71,8 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
     script = """
     const frame = document.querySelector('iframe');
     frame.onload = () => { const d = frame.contentDocument, e = d.documentElement;
-      const cut = [...d.querySelectorAll('h1,h2,p,li,figure,figcaption')].filter(n => n.getBoundingClientRect().right > e.clientWidth + 1);
+      const cut = [...d.querySelectorAll('h1,h2,p,li,figure,figcaption')]
+        .filter(n => n.getBoundingClientRect().right > e.clientWidth + 1);
       const small = [...d.querySelectorAll('svg text')].map(n => n.getBoundingClientRect().height).filter(h => h > 0);
       document.title = 'told';
       document.body.append(JSON.stringify({wide: e.scrollWidth, width: e.clientWidth, cut: cut.length,
@@ -72,7 +80,8 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
     """
     host = tmp_path / "host.html"
     host.write_text(
-        f'<body><iframe src="{page.as_uri()}" style="width:{width}px;height:900px;border:0"></iframe><script>{script}</script>'
+        f'<body><iframe src="{page.as_uri()}" '
+        f'style="width:{width}px;height:900px;border:0"></iframe><script>{script}</script>'
     )
     text = chromium(
         "--allow-file-access-from-files",

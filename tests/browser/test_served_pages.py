@@ -1,37 +1,57 @@
-"""The application in real headless Chromium: three people's jobs from start to finish by keyboard alone, on a phone and on a wide screen, light and dark;
+"""The application in real headless Chromium: three people's jobs from start to finish by keyboard alone, on a phone and
+on a wide screen, light and dark;
 accessibility by axe-core; paper."""
 
 from __future__ import annotations
 
 import re
 import shutil
-import time
 from collections.abc import Iterator
-from contextlib import suppress
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Error, Page, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from pipelines.clock import Span
 from pipelines.intake.filing import quarantine_entries
 from pipelines.jobs.days import close_day
 from pipelines.jobs.signals import refresh_signals
+from tests.browser.steps import LIMIT_MS, opened, sign_in, tab_to, wait
 from tests.conftest import HEAD, Place
 from tests.pages.conftest import PASSWORDS, listening, peopled
 
 pytestmark = pytest.mark.browser
 DAY = date(2026, 3, 10)
-LIMIT_MS = 180_000  # ends a test that hangs; other tests run beside these
 FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 PAGES = (
-    "/now", "/hour/K1", "/moulds/K3?hours=12", "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001",
-    "/trace?complaint=C-26-001&customer=1", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/nothing", "/help", "/help/works", "/help/feeds",
-)  # fmt: skip
+    "/now",
+    "/hour/K1",
+    "/moulds/K3?hours=12",
+    "/day/2026-03-10.html",
+    "/weights/2026-03-10/K4.html",
+    "/laboratory/2026-03-10/F2.html",
+    "/trace",
+    "/trace?complaint=C-26-001",
+    "/trace?complaint=C-26-001&customer=1",
+    "/holds",
+    "/feeds",
+    "/feeds/doubts",
+    "/sign-in",
+    "/nothing",
+    "/help",
+    "/help/works",
+    "/help/feeds",
+)
 
 
 @pytest.fixture(scope="module")
@@ -69,59 +89,6 @@ def chromium() -> Iterator[Browser]:
 def page(chromium: Browser) -> Iterator[Page]:
     """A page that fails the test on any script error and on any request that leaves this computer."""
     yield from opened(chromium, 1280, "light")
-
-
-def opened(chromium: Browser, width: int, scheme: str) -> Iterator[Page]:
-    context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme, locale="en-GB")  # type: ignore[arg-type]
-    context.set_default_timeout(LIMIT_MS)
-    one = context.new_page()
-    wrong: list[str] = []
-    one.on("pageerror", lambda error: wrong.append(str(error)))
-    one.on(
-        "console",
-        lambda message: (
-            wrong.append(message.text) if message.type == "error" and "status of 4" not in message.text else None
-        ),
-    )
-    one.on(
-        "request",
-        lambda request: wrong.append(request.url) if not request.url.startswith("http://127.0.0.1:") else None,
-    )
-    yield one
-    context.close()
-    assert not wrong, wrong
-
-
-def tab_to(page: Page, what: str, most: int = 200) -> None:
-    """Press Tab until the element that `what` describes has the focus; every stop on the way must be visible."""
-    for _ in range(most):
-        page.keyboard.press("Tab")
-        if page.evaluate("(what) => document.activeElement && document.activeElement.matches(what)", what):
-            return
-    raise AssertionError(f"the keyboard does not reach {what} within {most} stops")
-
-
-def wait(page: Page, true: str, seconds: float = 120) -> None:
-    """Until a JavaScript expression is true; asked from outside, because the pages allow no evaluation of texts inside."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        with suppress(Error):  # the page is just being left
-            if page.evaluate(true):
-                return
-        time.sleep(0.1)
-    raise AssertionError(true)
-
-
-def sign_in(page: Page, address: str, name: str, to: str = "/now") -> None:
-    """By keyboard."""
-    page.goto(f"{address}/sign-in?to={to}")
-    tab_to(page, "input[name=name]")
-    page.keyboard.type(name)
-    page.keyboard.press("Tab")
-    page.keyboard.type(PASSWORDS[name])
-    page.keyboard.press("Enter")
-    page.wait_for_url(lambda url: "/sign-in" not in url)
-    assert page.locator(".who").inner_text().startswith(name)
 
 
 def test_the_supervisor_sees_where_it_is_worst_looks_at_the_hour_and_its_cavities_and_acknowledges(
@@ -241,7 +208,8 @@ def test_the_page_now_renews_itself_without_losing_what_was_opened(page: Page, a
     page.goto(f"{address}/now")
     page.locator("#p-calls-against-what-was-expected summary").press("Enter")
     page.evaluate(
-        "window.stays = document.getElementById('p-every-line-now'); window.chart = document.querySelector('#p-calls-against-what-was-expected figure')"
+        "window.stays = document.getElementById('p-every-line-now'); window.chart = "
+        "document.querySelector('#p-calls-against-what-was-expected figure')"
     )
     at = site.plant.clock.day(DAY).end
     site.put("station_counts.K2.more.csv", HEAD + f"{at.isoformat()},K2,K2-side,,60,5,1\n")
@@ -255,7 +223,8 @@ def test_the_page_now_renews_itself_without_losing_what_was_opened(page: Page, a
     assert again is False, "what changed was put in place of the old"
     before = page.evaluate("document.querySelector('#p-every-line-now')")
     page.evaluate(
-        "window.same = document.getElementById('p-every-line-now'); document.dispatchEvent(new Event('visibilitychange'))"
+        "window.same = document.getElementById('p-every-line-now'); document.dispatchEvent(new "
+        "Event('visibilitychange'))"
     )
     page.wait_for_timeout(800)
     assert before is not None and page.evaluate("window.same === document.getElementById('p-every-line-now')"), (
@@ -295,14 +264,17 @@ def test_nothing_is_cut_off_and_axe_finds_no_serious_fault(
 
 @pytest.mark.parametrize("path", ["/now?wall=1", "/hour/K1?wall=1", "/moulds/K3?wall=1&hours=12"])
 def test_the_big_screen_is_readable_from_three_metres(path: str, chromium: Browser, address: str) -> None:
-    """ISO 9241-303: letters of at least 16 minutes of arc: 14 mm at 3 m. On a screen 1.21 m wide with 1920 px a capital, 0.7 of the font's size, needs 32 px of it."""
+    """ISO 9241-303: letters of at least 16 minutes of arc: 14 mm at 3 m. On a screen 1.21 m wide with 1920 px a
+    capital, 0.7 of the font's size, needs 32 px of it.
+    """
     for page in opened(chromium, 1920, "dark"):
         page.set_viewport_size({"width": 1920, "height": 1080})
         page.goto(address + path)
         sizes = page.evaluate(
             """() => { const told = []; const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-            while (walk.nextNode()) { const e = walk.currentNode.parentElement; if (!walk.currentNode.data.trim() || !e.checkVisibility() || e.closest('svg')) continue;
-              told.push([parseFloat(getComputedStyle(e).fontSize), walk.currentNode.data.trim().slice(0, 40)]); } return told; }"""
+            while (walk.nextNode()) { const e = walk.currentNode.parentElement, words = walk.currentNode.data.trim();
+              if (!words || !e.checkVisibility() || e.closest('svg')) continue;
+              told.push([parseFloat(getComputedStyle(e).fontSize), words.slice(0, 40)]); } return told; }"""
         )
         small = [one for one in sizes if one[0] < 32]
         assert len(sizes) > 10 and not small, small[:10]

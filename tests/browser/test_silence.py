@@ -1,4 +1,6 @@
-"""Feeds stop under a running `coldledger serve` whose clock runs fast: the wall, Now and health say so within a minute of that clock, in Chromium."""
+"""Feeds stop under a running `coldledger serve` whose clock runs fast: the wall, Now and health say so within a minute
+of that clock, in Chromium.
+"""
 
 from __future__ import annotations
 
@@ -65,7 +67,8 @@ def test_silence_shows_within_a_minute(served: tuple[Served, RunningClock], chro
     after = {name: (at - LATE_AT).total_seconds() for name, at in told.items()}
     assert max(after.values()) <= 60 + MEASURING_S, after
     sizes = wall.evaluate(
-        "[...document.querySelectorAll('body *')].filter(e => e.children.length === 0 && e.innerText && e.offsetParent).map(e => parseFloat(getComputedStyle(e).fontSize))"
+        "[...document.querySelectorAll('body *')].filter(e => e.children.length === 0 && e.innerText && "
+        "e.offsetParent).map(e => parseFloat(getComputedStyle(e).fontSize))"
     )
     longest = wall.evaluate("parseFloat(getComputedStyle(document.querySelector('#age .longest')).fontSize)")
     assert longest == max(sizes) and longest >= 132, "the age is the largest thing on the wall"

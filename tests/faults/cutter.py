@@ -1,7 +1,8 @@
-"""Run under LD_PRELOAD of cut.c: does a job of a small site once, uncut; then once for each call that changes the site, cut off there; and after each whether the
-same job, done again, leaves the site as if nothing had happened.
+"""Run under LD_PRELOAD of cut.c: does a job of a small site once, uncut; then once for each call that changes the site,
+cut off there; and after each whether the same job, done again, leaves the site as if nothing had happened.
 
-`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO,ERRNO STEP`: prints a JSON object by errno; STEP 1 cuts at every call, 7 at every seventh, -9 at nine of them.
+`python -m tests.faults.cutter JOB FOLDER LIBRARY ERRNO,ERRNO STEP`: prints a JSON object by errno; STEP 1 cuts at every
+call, 7 at every seventh, -9 at nine of them.
 """
 
 from __future__ import annotations
@@ -45,14 +46,16 @@ def small_site(root: Path) -> None:
     )
     place.put(
         "pallets.a.csv",
-        "pallet,line,item,packed_from,packed_to,units,state\nP1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,packed\n",
+        "pallet,line,item,packed_from,packed_to,units,state\n"
+        "P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,packed\n",
     )
     place.take()
     decide(place.opened, "place", None, ["P1"], "A. Nowak", "thin wall", "note 4")
     place.put("station_counts.K1.b.csv", HEAD + "".join(ROW.format(n).replace(",12,1", ",13,2") for n in range(5, 25)))
     place.put(
         "reject_counts.K1.b.csv",
-        "window_start,line,station,mould,defect,rejected\n2026-03-02T09:00:00+01:00,K1,K1-side-a,11,BSW,1\nx,K1,K1-side-a,11,BSW,1\n",
+        "window_start,line,station,mould,defect,rejected\n2026-03-02T09:00:00+01:00,K1,K1-side-a,11,BSW,1\n"
+        "x,K1,K1-side-a,11,BSW,1\n",
     )
     place.put("nonsense.csv", "a\n")
 
@@ -94,8 +97,13 @@ def copied(place: Place) -> None:
 
 
 JOBS: dict[str, tuple[Callable[[Path], None] | None, Callable[[Place], None]]] = {
-    "intake": (None, intake), "retry": (mended, retry), "roll": (mended, roll), "compact": (mended, smaller), "from_archive": (mended, again), "backup": (mended, copied),
-}  # fmt: skip
+    "intake": (None, intake),
+    "retry": (mended, retry),
+    "roll": (mended, roll),
+    "compact": (mended, smaller),
+    "from_archive": (mended, again),
+    "backup": (mended, copied),
+}
 
 
 def told(place: Place) -> dict[str, Any]:

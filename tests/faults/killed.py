@@ -1,7 +1,8 @@
-"""`python -m tests.faults.killed JOB ROOT MOMENT STEP [DAY]`: one job of a site in this process, killed (SIGKILL) before its step of that number; 0: not at all.
+"""`python -m tests.faults.killed JOB ROOT MOMENT STEP [DAY]`: one job of a site in this process, killed (SIGKILL)
+before its step of that number; 0: not at all.
 
-Steps are counted as in tests/intake/killed.py: each is an event by which Python touches the world (PEP 578), so that kills fall alike on every computer. Prints how many steps
-the job had.
+Steps are counted as in tests/intake/killed.py: each is an event by which Python touches the world (PEP 578), so that
+kills fall alike on every computer. Prints how many steps the job had.
 """
 
 from __future__ import annotations
@@ -44,7 +45,9 @@ def jobs() -> dict[str, Callable[[Any, date], object]]:
 
 
 def run(job: str, root: Path, now: datetime, step: int, day: date | None = None) -> tuple[int, int, str]:
-    """A job in a process of its own: how it ended (a signal negative), how many steps it had when it was whole, what it said of an error."""
+    """A job in a process of its own: how it ended (a signal negative), how many steps it had when it was whole, what it
+    said of an error.
+    """
     command = [sys.executable, "-m", "tests.faults.killed", job, str(root), now.isoformat(), str(step)]
     env = {**os.environ, "POLARS_MAX_THREADS": "1"}
     done = subprocess.run(

@@ -1,5 +1,7 @@
-"""Faults of a works' computers that no single call shows: clocks that jump, a stranger's notebook, several at once, what is broken on the disk. Each is one clear sentence, and
-nothing is lost or doubled. catalogue.md names every fault with its test."""
+"""Faults of a works' computers that no single call shows: clocks that jump, a stranger's notebook, several at once,
+what is broken on the disk. Each is one clear sentence, and nothing is lost or doubled. catalogue.md names every fault
+with its test.
+"""
 
 from __future__ import annotations
 
@@ -62,10 +64,15 @@ def test_rows_that_came_while_the_clock_was_a_month_slow_are_set_aside_and_can_b
 
 
 def test_a_strangers_notebook_holds_the_ledger_for_many_intakes(place: Place) -> None:
-    """Ten minutes of a minute each are ten tries of an instant here: what counts is that each ends with its sentence, and that the first after it takes all in, once."""
+    """Ten minutes of a minute each are ten tries of an instant here: what counts is that each ends with its sentence,
+    and that the first after it takes all in, once.
+    """
     place.put("station_counts.a.csv", rows(0, 5))
     place.take()
-    script = f"import duckdb, sys; con = duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
+    script = (
+        f"import duckdb, sys; con = duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); "
+        "sys.stdin.read()"
+    )
     holder = subprocess.Popen([sys.executable, "-c", script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert holder.stdout is not None and holder.stdout.readline() == "held\n"
     place.settings = Settings(fixed_now=NOW, lock_wait_s=0.1)
@@ -87,7 +94,8 @@ def test_intakes_of_several_processes_at_once_take_everything_once(place: Place)
     for n in range(12):
         place.put(f"station_counts.{n}.csv", rows(n, n + 1))
     code = (
-        "import sys; from pathlib import Path; from tests.faults.cutter import at; from pipelines.errors import ColdledgerError\n"
+        "import sys; from pathlib import Path; from tests.faults.cutter import at; from pipelines.errors import "
+        "ColdledgerError\n"
         "place = at(Path(sys.argv[1]))\n"
         "try:\n    print(place.take().rows_kept)\nexcept ColdledgerError as error:\n    print(error)\n"
     )
@@ -107,7 +115,9 @@ def test_intakes_of_several_processes_at_once_take_everything_once(place: Place)
 def test_a_file_that_is_taken_back_or_changed_while_it_is_read_is_lost_to_nobody(
     place: Place, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What was read is what counts and what is archived; the other file that meanwhile has its name is taken in by the next intake."""
+    """What was read is what counts and what is archived; the other file that meanwhile has its name is taken in by the
+    next intake.
+    """
     first = place.put("station_counts.a.csv", rows(0, 3))
     real, once = Path.read_bytes, threading.Event()
 

@@ -1,4 +1,5 @@
-"""The power cut, and the disk full or gone, at the calls that change a site: after each the same job, done again, leaves the site as if nothing had happened.
+"""The power cut, and the disk full or gone, at the calls that change a site: after each the same job, done again,
+leaves the site as if nothing had happened.
 
 Some calls are tried in every run of the tests, all of them with COLDLEDGER_FAULTS=all.
 """
@@ -43,7 +44,9 @@ def errors_of(job: str) -> tuple[int, ...]:
 
 @pytest.fixture(scope="module")
 def cut_off(library: Path, shared: Shared) -> Callable[[str, int], dict[str, object]]:
-    """What became of a job that was cut off by an error. One process tries all errors of a job, on one site made for it."""
+    """What became of a job that was cut off by an error. One process tries all errors of a job, on one site made for
+    it.
+    """
 
     def tried(job: str, folder: Path) -> dict[str, dict[str, object]]:
         folder.mkdir()

@@ -72,8 +72,11 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]
         home, port = tmp_path_factory.mktemp("server"), probe.getsockname()[1]
     environment = {
         **{name: value for name, value in os.environ.items() if not name.startswith("PREFECT_")},
-        "PREFECT_HOME": str(home), "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1", "PREFECT_SERVER_UI_ENABLED": "false",
-    }  # fmt: skip
+        "PREFECT_HOME": str(home),
+        "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
+        "DO_NOT_TRACK": "1",
+        "PREFECT_SERVER_UI_ENABLED": "false",
+    }
     command = [
         sys.executable,
         "-m",
@@ -134,7 +137,8 @@ from prefect.client.orchestration import get_client
 with get_client(sync_client=True) as client:
     if sys.argv[1] == "begin":
         found = client.read_deployment_by_name(sys.argv[2])
-        assert [one.schedule.timezone for one in found.schedules] == ["Europe/Warsaw"] and found.enforce_parameter_schema
+        assert [one.schedule.timezone for one in found.schedules] == ["Europe/Warsaw"]
+        assert found.enforce_parameter_schema
         print(client.create_flow_run_from_deployment(found.id).id)
     else:
         run = client.read_flow_run(sys.argv[2])

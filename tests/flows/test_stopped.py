@@ -1,4 +1,6 @@
-"""A command that is stopped while Prefect's server runs beside it: one sentence, and no process is left, whichever signal it was and whoever else heard it."""
+"""A command that is stopped while Prefect's server runs beside it: one sentence, and no process is left, whichever
+signal it was and whoever else heard it.
+"""
 
 from __future__ import annotations
 
@@ -52,10 +54,17 @@ def test_one_sentence_and_nobody_left(command: str, number: int, everybody: bool
     place.take()
     more = ["--from", "2026-03-02", "--to", "2026-03-02"] if command == "rebuild" else []
     run = subprocess.Popen(
-        [sys.executable, "-c", CODE, command, "--site", str(place.site.root), *more], text=True, stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
-        env={**{k: v for k, v in os.environ.items() if not k.startswith("PREFECT_")}, "COLDLEDGER_NOW": "2026-03-04T12:00:00Z"},
-    )  # fmt: skip
+        [sys.executable, "-c", CODE, command, "--site", str(place.site.root), *more],
+        text=True,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        env={
+            **{k: v for k, v in os.environ.items() if not k.startswith("PREFECT_")},
+            "COLDLEDGER_NOW": "2026-03-04T12:00:00Z",
+        },
+    )
     assert run.stdout is not None and run.stdout.readline() == "begun\n"
     assert any("flows.beside" in one for one in processes_of(place.site.root)), "its server runs"
     (os.killpg if everybody else os.kill)(run.pid, number)

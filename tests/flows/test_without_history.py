@@ -1,4 +1,6 @@
-"""The work does not depend on the run history: where its server is away, slow or fails on the way, each step is done once and the run is noted later."""
+"""The work does not depend on the run history: where its server is away, slow or fails on the way, each step is done
+once and the run is noted later.
+"""
 
 from __future__ import annotations
 
@@ -131,7 +133,8 @@ def test_a_run_without_history_is_noted_when_it_can_be(
         if path.exists():
             with sqlite3.connect(path) as con:
                 told += con.execute(
-                    "select f.name, r.name, r.state_type from flow_run r join flow f on f.id = r.flow_id where r.tags like '%noted later%'"
+                    "select f.name, r.name, r.state_type from flow_run r join flow f on f.id = r.flow_id where "
+                    "r.tags like '%noted later%'"
                 ).fetchall()
     assert ("close", "close of 2026-03-02 04:00 UTC", "COMPLETED") in told
     assert ("intake", "intake of 2026-03-02 04:00 UTC", "FAILED") in told
@@ -162,9 +165,12 @@ def test_an_interrupted_command_ends_with_one_sentence(away: Place, tmp_path: Pa
         "from pipelines.cli import main; main()"
     )
     run = subprocess.Popen(
-        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        [sys.executable, "-c", code],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
-    )  # fmt: skip
+    )
     while not begun.exists() and run.poll() is None:
         time.sleep(0.05)
     run.send_signal(signal.SIGINT)

@@ -17,7 +17,13 @@ MAPPING = """
 files = ["odd-*.csv"]
 feed = "station_counts"
 separator = ";"
-columns = { when = "window_start", line = "line", station = "station", mould = "mould", seen = "inspected", out = "rejected" }
+[mapping.columns]
+when = "window_start"
+line = "line"
+station = "station"
+mould = "mould"
+seen = "inspected"
+out = "rejected"
 """
 CLOCK = f"""
 [[clock]]
@@ -56,7 +62,8 @@ class Row:
     rejected: str
 
     def csv(self) -> str:
-        return f"{self.at:%Y-%m-%dT%H:%M:%SZ},{self.line},{self.station},{self.mould},60,{self.inspected},{self.rejected}\n"
+        place = f"{self.at:%Y-%m-%dT%H:%M:%SZ},{self.line},{self.station},{self.mould}"
+        return f"{place},60,{self.inspected},{self.rejected}\n"
 
     def odd(self) -> str:
         return (
@@ -99,8 +106,11 @@ class Receipt:
 
 @dataclass
 class Model:
-    """edits: those made to the plant file.  log: what was received, in order.  force: the value in force of each key: window [s], inspected, rejected.
-    waits: what lies in quarantine/ of each receipt as it can be mended: rows, or the file where it was refused whole.  refused: how many rows of each the ledger has as refused (1 for a whole file)."""
+    """edits: those made to the plant file.  log: what was received, in order.  force: the value in force of each key:
+    window [s], inspected, rejected.
+    waits: what lies in quarantine/ of each receipt as it can be mended: rows, or the file where it was refused whole.
+    refused: how many rows of each the ledger has as refused (1 for a whole file).
+    """
 
     edits: frozenset[str] = frozenset()
     log: list[Receipt] = field(default_factory=list)
@@ -185,7 +195,9 @@ class Model:
         self.rolled_until = end
 
     def again(self) -> None:
-        """Made again from the archive, as this plant file reads it: every file at its own moment, minutes as minutes. What a person mended in what still waits is kept."""
+        """Made again from the archive, as this plant file reads it: every file at its own moment, minutes as minutes.
+        What a person mended in what still waits is kept.
+        """
         log, self.log, mended = self.log, [], self.waits
         self.force, self.waits, self.refused, self.known, self.rolled_until = {}, {}, {}, set(), None
         now: dict[Receipt, Receipt] = {}

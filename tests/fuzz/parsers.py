@@ -1,7 +1,10 @@
-"""Fuzzing of every parser: bytes made of good files with parts changed, and of nothing. By hand: `python -m tests.fuzz.parsers --minutes 60 [--seed 1]`.
+"""Fuzzing of every parser: bytes made of good files with parts changed, and of nothing. By hand: `python -m
+tests.fuzz.parsers --minutes 60 [--seed 1]`.
 
-What must hold: nothing but FileRefused (or WrongUse, PlantError for those) is raised; every row of a file is kept or refused, none is lost, none made up; what is kept satisfies its feed's schema.
-A find is written to `finds/` beside the temporary folder's name that is printed, and becomes a case of tests/fuzz/test_parsers.py.
+What must hold: nothing but FileRefused (or WrongUse, PlantError for those) is raised; every row of a file is kept or
+refused, none is lost, none made up; what is kept satisfies its feed's schema.
+A find is written to `finds/` beside the temporary folder's name that is printed, and becomes a case of
+tests/fuzz/test_parsers.py.
 """
 
 from __future__ import annotations
@@ -38,10 +41,51 @@ FOREIGN = SAMPLES / "foreign"
 LATEST = datetime(2030, 1, 1, tzinfo=UTC)
 SETTINGS = Settings(longest_line=20_000, largest_file=1 << 20)
 TOKENS = (
-    b",", b";", b"\t", b'"', b'""', b"\n", b"\r\n", b"\r", b"\0", b"\xff", b"\xef\xbb\xbf", b"\xc3", b"-1", b"1e308", b"1e999", b"nan", b"inf", b"-0", b"0x10", b"1_000", b"99999999999999999999",
-    "١٢".encode(), "２".encode(), b"2026-02-30T00:00:00Z", b"2026-03-02T24:00:00Z", b"2026-03-29T02:30:00", b"9999-12-31T23:59:59-23:59", b"0001-01-01T00:00:00+23:59", b"=1+1", b"{", b"}", b"[", b"null",
-    b"true", b"{\"a\":1}", b"K1", b"refused_", b" ", "\u2028".encode(), b"'", b"\\", b"%d", b"{0}", b"{value}",
-)  # fmt: skip
+    b",",
+    b";",
+    b"\t",
+    b'"',
+    b'""',
+    b"\n",
+    b"\r\n",
+    b"\r",
+    b"\0",
+    b"\xff",
+    b"\xef\xbb\xbf",
+    b"\xc3",
+    b"-1",
+    b"1e308",
+    b"1e999",
+    b"nan",
+    b"inf",
+    b"-0",
+    b"0x10",
+    b"1_000",
+    b"99999999999999999999",
+    "١٢".encode(),
+    "２".encode(),
+    b"2026-02-30T00:00:00Z",
+    b"2026-03-02T24:00:00Z",
+    b"2026-03-29T02:30:00",
+    b"9999-12-31T23:59:59-23:59",
+    b"0001-01-01T00:00:00+23:59",
+    b"=1+1",
+    b"{",
+    b"}",
+    b"[",
+    b"null",
+    b"true",
+    b'{"a":1}',
+    b"K1",
+    b"refused_",
+    b" ",
+    "\u2028".encode(),
+    b"'",
+    b"\\",
+    b"%d",
+    b"{0}",
+    b"{value}",
+)
 
 
 def seeds() -> list[tuple[str, bytes]]:
@@ -110,8 +154,12 @@ def tries(plant: Plant) -> dict[str, Callable[[random.Random], bytes]]:
     """What is fuzzed: each gives the bytes that it tried, and raises where something must not be."""
     files = seeds()
     return {
-        "feed files": partial(_feed, plant, files), "proposals": partial(_proposal, plant, files), "messages": partial(_message, plant), "works.toml": _works, "times": partial(_words, plant),
-    }  # fmt: skip
+        "feed files": partial(_feed, plant, files),
+        "proposals": partial(_proposal, plant, files),
+        "messages": partial(_message, plant),
+        "works.toml": _works,
+        "times": partial(_words, plant),
+    }
 
 
 def _feed(plant: Plant, files: list[tuple[str, bytes]], rng: random.Random) -> bytes:
@@ -166,7 +214,10 @@ def _words(plant: Plant, rng: random.Random) -> bytes:
     return data
 
 
-MESSAGE = b'{"window_start": "2026-03-02T09:00:00+01:00", "mould": "11", "inspected": 12, "rejected": 1, "more": {"a": [1, 2.50]}}'
+MESSAGE = (
+    b'{"window_start": "2026-03-02T09:00:00+01:00", "mould": "11", "inspected": 12, "rejected": 1, "more": {"a": [1, '
+    b"2.50]}}"
+)
 MAPPINGS = (FOREIGN / "mappings.toml").read_text(encoding="utf-8")
 
 
@@ -211,7 +262,8 @@ def main() -> None:
                 path.write_bytes(find.data)
                 print(f"{name}: {where}\n  {path}\n{find}", flush=True)
     print(
-        f"seed {told.seed}: {sum(counts.values()):,} inputs ({', '.join(f'{n:,} {k}' for k, n in counts.items())}); {len(finds)} kinds of finds in {folder}"
+        f"seed {told.seed}: {sum(counts.values()):,} inputs ({', '.join(f'{n:,} {k}' for k, n in counts.items())}); "
+        f"{len(finds)} kinds of finds in {folder}"
     )
     sys.exit(bool(finds))
 

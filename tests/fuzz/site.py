@@ -1,8 +1,10 @@
-"""A whole site beside a plain model of it: files come, are corrected, repeated, refused and mended; days are closed, rolled, made again; the plant file is edited, the clock set back, jobs
-are killed. By hand: `python -m tests.fuzz.site --minutes 60 [--seed 1]`.
+"""A whole site beside a plain model of it: files come, are corrected, repeated, refused and mended; days are closed,
+rolled, made again; the plant file is edited, the clock set back, jobs are killed. By hand: `python -m tests.fuzz.site
+--minutes 60 [--seed 1]`.
 
-After every step: the rows in force and the refused ones are the model's, every byte that came is in the archive or the inbox, `check --rows` finds nothing. A find prints its seed and its
-steps (`--seed N --minutes 0` runs that seed alone again) and becomes a case of tests/fuzz/test_site.py.
+After every step: the rows in force and the refused ones are the model's, every byte that came is in the archive or the
+inbox, `check --rows` finds nothing. A find prints its seed and its steps (`--seed N --minutes 0` runs that seed alone
+again) and becomes a case of tests/fuzz/test_site.py.
 """
 
 from __future__ import annotations
@@ -53,13 +55,19 @@ SITES = 3  # of a seed; hypothesis makes the first one of each as plain as can b
 
 ROWS = st.builds(
     Row,
-    at=st.builds(lambda day, minute: datetime(2026, 1, 5 + day, 10, minute, tzinfo=UTC), st.integers(0, 2), st.integers(0, 5)),
+    at=st.builds(
+        lambda day, minute: datetime(2026, 1, 5 + day, 10, minute, tzinfo=UTC), st.integers(0, 2), st.integers(0, 5)
+    ),
     line=st.sampled_from(["K1"] * 6 + ["K7", "K9"]),
     station=st.just(""),
     mould=st.sampled_from(["1", "2"]),
     inspected=st.sampled_from(["5", "6", "7", "8", "x"]),
     rejected=st.sampled_from(["0", "1", "2", "3", "9"]),
-).flatmap(lambda row: st.sampled_from(["K1-side-a", "K1-foot"] if row.line != "K7" else ["K7-side"]).map(lambda s: Row(**{**vars(row), "station": s})))  # fmt: skip
+).flatmap(
+    lambda row: st.sampled_from(["K1-side-a", "K1-foot"] if row.line != "K7" else ["K7-side"]).map(
+        lambda s: Row(**{**vars(row), "station": s})
+    )
+)
 
 
 class SiteMachine(RuleBasedStateMachine):
@@ -279,9 +287,15 @@ def differences(there: dict[Any, Any], wanted: dict[Any, Any]) -> dict[Any, Any]
 def look(number: int, examples: int, steps: int) -> None:
     """Sites of one seed; raises at a find, its steps with it."""
     chosen = settings(
-        max_examples=examples, stateful_step_count=steps, deadline=None, database=None, phases=(Phase.generate,),
-        suppress_health_check=list(HealthCheck), verbosity=Verbosity.normal, print_blob=False,
-    )  # fmt: skip
+        max_examples=examples,
+        stateful_step_count=steps,
+        deadline=None,
+        database=None,
+        phases=(Phase.generate,),
+        suppress_health_check=list(HealthCheck),
+        verbosity=Verbosity.normal,
+        print_blob=False,
+    )
     run_state_machine_as_test(seed(number)(type("Seeded", (SiteMachine,), {})), settings=chosen)
 
 

@@ -1,4 +1,6 @@
-"""A short fuzz of every parser in each run of the tests; the long one is `python -m tests.fuzz.parsers`. And what it has found, as cases."""
+"""A short fuzz of every parser in each run of the tests; the long one is `python -m tests.fuzz.parsers`. And what it
+has found, as cases.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""A few sites beside their model in each run of the tests; the long one is `python -m tests.fuzz.site`. And what it has found, as cases."""
+"""A few sites beside their model in each run of the tests; the long one is `python -m tests.fuzz.site`. And what it has
+found, as cases.
+"""
 
 from __future__ import annotations
 

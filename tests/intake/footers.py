@@ -1,5 +1,7 @@
-"""Parquet files whose footer or page headers say other than what is in them, and such as hold little and unpack to much. Thrift's compact protocol, as far as Parquet uses it, is
-written here and read by the intake's own reader; https://github.com/apache/thrift/blob/master/doc/specs/thrift-compact-protocol.md"""
+"""Parquet files whose footer or page headers say other than what is in them, and such as hold little and unpack to
+much. Thrift's compact protocol, as far as Parquet uses it, is written here and read by the intake's own reader;
+https://github.com/apache/thrift/blob/master/doc/specs/thrift-compact-protocol.md
+"""
 
 from __future__ import annotations
 
@@ -139,7 +141,9 @@ def _columns_often(told: Struct) -> None:
 
 
 def _levels_of_others(told: Struct) -> None:
-    """Sizes by levels of nesting that a flat column has not: Arrow ends the process where such a column is asked for."""
+    """Sizes by levels of nesting that a flat column has not: Arrow ends the process where such a column is asked
+    for.
+    """
     for column in columns_of(told):
         column[SIZES] = [_STRUCT, {3: [_LIST, (_LONG, [5, 5, 5])]}]
 
@@ -154,31 +158,57 @@ def _schema_no_text(told: Struct) -> None:
 
 
 def lying(data: bytes) -> Iterator[tuple[str, bytes]]:
-    """A good file of five rows with one lie in each copy. Rows without a page behind them, pages without their rows: whatever is believed, rows would be lost or made up."""
+    """A good file of five rows with one lie in each copy. Rows without a page behind them, pages without their rows:
+    whatever is believed, rows would be lost or made up.
+    """
     great, none = 1 << 40, -1
     five_million = [change(field, 5_000_000) for change, field in ((_file, ROWS), (_groups, GROUP_ROWS))]
     changes: Mapping[str, Change] = {
-        "rows-great": _file(ROWS, great), "rows-none": _file(ROWS, none), "rows-fewer": _file(ROWS, 3),
-        "group-rows-great": _groups(GROUP_ROWS, great), "group-rows-200m": _groups(GROUP_ROWS, 200_000_000),
-        "group-rows-none": _groups(GROUP_ROWS, none), "group-rows-fewer": _groups(GROUP_ROWS, 3),
+        "rows-great": _file(ROWS, great),
+        "rows-none": _file(ROWS, none),
+        "rows-fewer": _file(ROWS, 3),
+        "group-rows-great": _groups(GROUP_ROWS, great),
+        "group-rows-200m": _groups(GROUP_ROWS, 200_000_000),
+        "group-rows-none": _groups(GROUP_ROWS, none),
+        "group-rows-fewer": _groups(GROUP_ROWS, 3),
         "all-rows": _all(*five_million, _columns(VALUES, 5_000_000)),
         "all-fewer": _all(_file(ROWS, 3), _groups(GROUP_ROWS, 3), _columns(VALUES, 3)),
-        "values-great": _columns(VALUES, great), "values-none": _columns(VALUES, none), "values-fewer": _columns(VALUES, 2),
-        "bytes-great": _groups(GROUP_BYTES, 1 << 62), "bytes-none": _groups(GROUP_BYTES, -(1 << 62)),
-        "packed-great": _columns(PACKED, 1 << 62), "packed-none": _columns(PACKED, none), "packed-nought": _columns(PACKED, 0),
-        "data-at-none": _columns(DATA_AT, none), "words-at-none": _columns(DICTIONARY_AT, -9), "words-at-others": _columns(DICTIONARY_AT, 4),
-        "data-at-nought": _all(_columns(DATA_AT, 0), _columns(DICTIONARY_AT, 0)), "sizes-of-others": _levels_of_others, "names-no-text": _names_no_text, "schema-no-text": _schema_no_text,
-        "groups-of-one": _group_often(1000), "groups-more-than-fit": _group_often(30_000), "columns-of-one": _columns_often,
-    }  # fmt: skip
+        "values-great": _columns(VALUES, great),
+        "values-none": _columns(VALUES, none),
+        "values-fewer": _columns(VALUES, 2),
+        "bytes-great": _groups(GROUP_BYTES, 1 << 62),
+        "bytes-none": _groups(GROUP_BYTES, -(1 << 62)),
+        "packed-great": _columns(PACKED, 1 << 62),
+        "packed-none": _columns(PACKED, none),
+        "packed-nought": _columns(PACKED, 0),
+        "data-at-none": _columns(DATA_AT, none),
+        "words-at-none": _columns(DICTIONARY_AT, -9),
+        "words-at-others": _columns(DICTIONARY_AT, 4),
+        "data-at-nought": _all(_columns(DATA_AT, 0), _columns(DICTIONARY_AT, 0)),
+        "sizes-of-others": _levels_of_others,
+        "names-no-text": _names_no_text,
+        "schema-no-text": _schema_no_text,
+        "groups-of-one": _group_often(1000),
+        "groups-more-than-fit": _group_often(30_000),
+        "columns-of-one": _columns_often,
+    }
     for name, change in changes.items():
         yield name, with_footer(data, change)
+    yield from _lying_pages(data)
+    yield "footer-long", data[:-8] + struct.pack("<I", 2**31 - 1) + b"PAR1"
+
+
+def _lying_pages(data: bytes) -> Iterator[tuple[str, bytes]]:
+    great, none = 2**31 - 1, -1
     pages: Mapping[str, Change] = {
-        "page-great": _file(2, 2**31 - 1), "page-none": _file(2, none), "page-packed-great": _file(3, 2**31 - 1),
-        "page-words-great": lambda told: told[7][1][1].__setitem__(1, 2**31 - 1), "page-words-nought": lambda told: told[7][1][1].__setitem__(1, 0),
-    }  # fmt: skip
+        "page-great": _file(2, great),
+        "page-none": _file(2, none),
+        "page-packed-great": _file(3, great),
+        "page-words-great": lambda told: told[7][1][1].__setitem__(1, 2**31 - 1),
+        "page-words-nought": lambda told: told[7][1][1].__setitem__(1, 0),
+    }
     for name, change in pages.items():
         yield name, with_page(data, change)
-    yield "footer-long", data[:-8] + struct.pack("<I", 2**31 - 1) + b"PAR1"
 
 
 def encrypted(data: bytes) -> bytes:
@@ -192,7 +222,9 @@ def encrypted(data: bytes) -> bytes:
 
 
 def swelling(cells: Mapping[str, Any]) -> Iterator[tuple[str, bytes]]:
-    """Files of a few kB that unpack to 40 MB, of which the footer says nothing: one great text, one in thousands of rows, one that shares all with the one before."""
+    """Files of a few kB that unpack to 40 MB, of which the footer says nothing: one great text, one in thousands of
+    rows, one that shares all with the one before.
+    """
     small = _all(_groups(GROUP_BYTES, 700), _columns(UNPACKED, 700))
 
     def table(mould: pa.Array) -> pa.Table:
@@ -219,8 +251,14 @@ def written_shared(tables: Sequence[pa.Table]) -> bytes:
     """Texts kept as what each shares with the one before; a group of rows for each table."""
     out = io.BytesIO()
     names = tables[0].column_names
-    with pq.ParquetWriter(out, tables[0].schema, use_dictionary=False, write_statistics=False, compression="zstd",
-                          column_encoding=dict.fromkeys(names, "DELTA_BYTE_ARRAY")) as file:  # fmt: skip
+    with pq.ParquetWriter(
+        out,
+        tables[0].schema,
+        use_dictionary=False,
+        write_statistics=False,
+        compression="zstd",
+        column_encoding=dict.fromkeys(names, "DELTA_BYTE_ARRAY"),
+    ) as file:
         for one in tables:
             file.write_table(one)
     return out.getvalue()

@@ -1,4 +1,6 @@
-"""Files and other things that nobody would want in an inbox, each with how many of its rows are good. No two good rows of all of them have one key."""
+"""Files and other things that nobody would want in an inbox, each with how many of its rows are good. No two good rows
+of all of them have one key.
+"""
 
 from __future__ import annotations
 
@@ -83,7 +85,9 @@ Told = Iterator[tuple[str | bytes, str | bytes, int]]
 
 
 def encodings(rows: Rows) -> Told:
-    """Good rows are counted where the file says plainly what they are; all others must be refused, which the test asks too."""
+    """Good rows are counted where the file says plainly what they are; all others must be refused, which the test asks
+    too.
+    """
     for code in ("utf-16", "utf-16-le", "utf-16-be", "utf-32", "utf-7"):
         yield f"enc-{code}", (HEAD + rows.good()).encode(code), 1 if code == "utf-7" else 0
     yield "enc-bom", b"\xef\xbb\xbf" + (HEAD + rows.good()).encode(), 1
@@ -127,26 +131,9 @@ def line_ends(rows: Rows) -> Told:
 
 def numbers(rows: Rows) -> Told:
     bad = (
-        "1e400",
-        "inf",
-        "-inf",
-        "nan",
-        "-1",
-        "1_000",
-        "１２",
-        "0x10",
-        "1,5",
-        "12.0",
-        "1e2",
-        "²",
-        "+-1",
-        "99999999999999999999",
-        "12 000",
-        "None",
-        "TRUE",
-        "=1+1",
-        "٣",
-    )
+        "1e400", "inf", "-inf", "nan", "-1", "1_000", "１２", "0x10", "1,5", "12.0", "1e2", "²", "+-1",
+        "99999999999999999999", "12 000", "None", "TRUE", "=1+1", "٣",
+    )  # fmt: skip
     for number, word in enumerate(bad):
         yield f"num-{number}", HEAD + rows.line(inspected=f'"{word}"') + rows.good(), 1
     yield "num-minus-nought", HEAD + rows.line(rejected="-0"), 1
@@ -159,9 +146,18 @@ def numbers(rows: Rows) -> Told:
 
 def times(rows: Rows) -> Told:
     bad = (
-        "0001-01-01T00:00:00Z", "9999-12-31T23:59:59Z", "9999-12-31T23:59:59-23:59", "0000-00-00T00:00:00Z", "2026-02-30T00:00:00Z", "2026-03-02T24:00:00Z", "2016-12-31T23:59:60Z",
-        "2026-03-29T02:30:00", "2026-03-02", "2026-03-02T09:00:00", "02.03.2026 09:00", "1772438400", "2026-W10-1T00:00:00Z", "2026-03-02T09:00:00+25:00", "2026-03-02T09:00:00Europe/Warsaw", "now",
-        "1970-01-01T00:00:00Z", "12026-03-02T09:00:00Z", "-0001-03-02T09:00:00Z",
+        "0001-01-01T00:00:00Z",
+        "9999-12-31T23:59:59Z",
+        "9999-12-31T23:59:59-23:59",
+        "0000-00-00T00:00:00Z", "2026-02-30T00:00:00Z", "2026-03-02T24:00:00Z", "2016-12-31T23:59:60Z",
+        "2026-03-29T02:30:00", "2026-03-02", "2026-03-02T09:00:00", "02.03.2026 09:00", "1772438400",
+        "2026-W10-1T00:00:00Z",
+        "2026-03-02T09:00:00+25:00",
+        "2026-03-02T09:00:00Europe/Warsaw",
+        "now",
+        "1970-01-01T00:00:00Z",
+        "12026-03-02T09:00:00Z",
+        "-0001-03-02T09:00:00Z",
     )  # fmt: skip
     for number, word in enumerate(bad):
         yield f"time-{number}", HEAD + rows.line(window_start=word) + rows.good(), 1
@@ -347,7 +343,9 @@ def endings(rows: Rows) -> Told:
 
 
 def others(inbox: Path) -> list[socket.socket]:
-    """What is no file: links out, to nothing and in a circle, a pipe, a socket, folders, and files that are being written."""
+    """What is no file: links out, to nothing and in a circle, a pipe, a socket, folders, and files that are being
+    written.
+    """
     outside = inbox.parent / "outside.csv"
     outside.write_text(HEAD + "2026-03-20T09:00:00Z,K1,K1-side-a,11,60,12,1\n")
     (inbox / "station_counts.link-out.csv").symlink_to(outside)

@@ -1,8 +1,10 @@
-"""`python -m tests.intake.killed PLAIN OTHER SEED`: takes the inbox of PLAIN in undisturbed and that of OTHER in processes that are killed.
+"""`python -m tests.intake.killed PLAIN OTHER SEED`: takes the inbox of PLAIN in undisturbed and that of OTHER in
+processes that are killed.
 
-Kills are counted and not timed, so that they fall alike on every computer: Python tells of each step by which a process touches the world (PEP 578: a file
-opened, renamed, removed, a module imported), and a process is killed before the step of a number drawn by SEED. tests/faults has the steps inside the database.
-Prints how many steps the whole intake has and how each process on OTHER ended.
+Kills are counted and not timed, so that they fall alike on every computer: Python tells of each step by which a process
+touches the world (PEP 578: a file opened, renamed, removed, a module imported), and a process is killed before the step
+of a number drawn by SEED. tests/faults has the steps inside the database. Prints how many steps the whole intake has
+and how each process on OTHER ended.
 """
 
 from __future__ import annotations
@@ -23,7 +25,9 @@ KILLS = 4
 
 
 def intake(root: Path, number: int) -> tuple[int, int]:
-    """An intake in a process of its own, killed before its step `number` (0: not at all); how it ended, how many steps it had when it was whole."""
+    """An intake in a process of its own, killed before its step `number` (0: not at all); how it ended, how many steps
+    it had when it was whole.
+    """
     read, write = os.pipe()
     pid = os.fork()
     if pid == 0:

@@ -45,8 +45,9 @@ def test_every_fault_has_a_sentence_of_what_where_and_what_to_do(place: Place) -
         assert "{" not in one["sentence"] and "??" not in one["sentence"]
     by_file = {r["file"]: r["sentence"] for r in refused}
     assert by_file["station_counts.no-offset.csv"] == (
-        "station_counts.no-offset.csv line 2, column window_start: '2026-03-02T09:00:00' has no offset (Z or +01:00), and works.toml "
-        "gives this feed no time zone. The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
+        "station_counts.no-offset.csv line 2, column window_start: '2026-03-02T09:00:00' has no offset (Z or +01:00), "
+        "and works.toml gives this feed no time zone. The row was set aside; correct it in quarantine/ and run "
+        "`coldledger feeds retry`."
     )
 
 

@@ -1,4 +1,6 @@
-"""Foreign exports become feeds by works.toml alone: headers, wide tables, codes, numbers, times through the change of the clock."""
+"""Foreign exports become feeds by works.toml alone: headers, wide tables, codes, numbers, times through the change of
+the clock.
+"""
 
 from __future__ import annotations
 
@@ -43,12 +45,13 @@ def test_one_export_with_two_header_lines_and_a_column_a_defect_becomes_two_feed
     counts = place.facts("station_counts").select("window_start", "mould", "window_s", "inspected", "rejected").rows()
     eight, nine = datetime(2026, 3, 2, 8, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC)
     assert counts == [
-        (eight, "11", 3600, 1012, 9), (eight, "12", 3600, 1009, 2), (nine, "11", 3600, 1011, 0), (nine, "12", 3600, 998, 1)
-    ]  # fmt: skip
+        (eight, "11", 3600, 1012, 9),
+        (eight, "12", 3600, 1009, 2),
+        (nine, "11", 3600, 1011, 0),
+        (nine, "12", 3600, 998, 1),
+    ]
     calls = place.facts("reject_counts").select("window_start", "mould", "defect", "rejected").rows()
-    assert calls == [
-        (eight, "11", "BSW", 4), (eight, "11", "STN", 6), (eight, "12", "STN", 2), (nine, "12", "STN", 1)
-    ]  # fmt: skip
+    assert calls == [(eight, "11", "BSW", 4), (eight, "11", "STN", 6), (eight, "12", "STN", 2), (nine, "12", "STN", 1)]
     archived = sorted(p.relative_to(place.site.archive).as_posix() for p in place.site.archive.rglob("*.txt"))
     assert archived == [
         "reject_counts/2026-03-02/seite_K3_20260303.txt",
@@ -87,8 +90,11 @@ def test_running_totals_become_counter_reads(mapped: Callable[[str], Place]) -> 
     rows = place.facts("counter_reads").sort("read_at", "counter").select("read_at", "counter", "total").rows()
     at, later = datetime(2026, 3, 2, 8, tzinfo=UTC), datetime(2026, 3, 2, 8, 5, tzinfo=UTC)
     assert rows == [
-        (at, "inspected", 48211), (at, "rejected", 310), (later, "inspected", 48391), (later, "rejected", 312)
-    ]  # fmt: skip
+        (at, "inspected", 48211),
+        (at, "rejected", 310),
+        (later, "inspected", 48391),
+        (later, "rejected", 312),
+    ]
 
 
 def clock_rows(times: list[str], station: str = "K1-mouth") -> str:

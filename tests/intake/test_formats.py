@@ -1,4 +1,6 @@
-"""The same rows as CSV, CSV.gz, Parquet and JSON lines give the same ledger; columns in any order, optional ones absent."""
+"""The same rows as CSV, CSV.gz, Parquet and JSON lines give the same ledger; columns in any order, optional ones
+absent.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""All hostile files at once: nothing stops, every good row is kept, what is wrong is said, and the next run has nothing to do."""
+"""All hostile files at once: nothing stops, every good row is kept, what is wrong is said, and the next run has nothing
+to do.
+"""
 
 from __future__ import annotations
 
@@ -130,7 +132,8 @@ def test_the_archive_gives_the_same_ledger_again(taken: Taken) -> None:
 def test_a_bomb_of_line_ends_takes_no_memory(tmp_path: Path) -> None:
     """450 MB of line ends in 459 kB, with the limits that hold outside tests, in a process of its own."""
     code = (
-        "import gzip, sys\nfrom pathlib import Path\nfrom tests.benchmarks.intake import peak_mb\nfrom tests.conftest import HEAD, Place\n"
+        "import gzip, sys\nfrom pathlib import Path\nfrom tests.benchmarks.intake import peak_mb\nfrom "
+        "tests.conftest import HEAD, Place\n"
         "place = Place(Path(sys.argv[1]))\n"
         "for n in range(3):\n"
         "    with gzip.open(place.site.inbox / f'station_counts.{n}.csv.gz', 'wb', 9) as file:\n"
@@ -147,9 +150,12 @@ def test_a_bomb_of_line_ends_takes_no_memory(tmp_path: Path) -> None:
 
 
 def test_wrong_rows_as_long_as_they_may_be_stop_nothing(tmp_path: Path) -> None:
-    """Files of 100 kB a row, none of it right: told row by row up to 32 MB a file, set aside whole above; longer rows are told without their text."""
+    """Files of 100 kB a row, none of it right: told row by row up to 32 MB a file, set aside whole above; longer rows
+    are told without their text.
+    """
     code = (
-        "import gzip, sys\nfrom pathlib import Path\nfrom tests.benchmarks.intake import peak_mb\nfrom tests.conftest import HEAD, Place\n"
+        "import gzip, sys\nfrom pathlib import Path\nfrom tests.benchmarks.intake import peak_mb\nfrom "
+        "tests.conftest import HEAD, Place\n"
         "place = Place(Path(sys.argv[1]))\n"
         "row = '2026-03-02T08:00:00Z,K1,K1-side-a,' + '{0:0{1}d},60,12,1\\n'\n"
         "for n, (rows, long) in enumerate([(300, 100_000)] * 8 + [(400, 100_000), (300, 900_000)]):\n"
@@ -157,7 +163,8 @@ def test_wrong_rows_as_long_as_they_may_be_stop_nothing(tmp_path: Path) -> None:
         "        file.write(HEAD.encode())\n"
         "        for _ in range(rows):\n            file.write(row.format(n, long).encode())\n"
         "told = place.take()\nagain = place.take()\n"
-        "print(told.rows_refused, told.files_refused, len(list(place.site.quarantine.iterdir())), again.files, peak_mb())\n"
+        "print(told.rows_refused, told.files_refused, len(list(place.site.quarantine.iterdir())), again.files, "
+        "peak_mb())\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code, str(tmp_path / "site")], capture_output=True, text=True, timeout=300

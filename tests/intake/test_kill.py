@@ -23,7 +23,9 @@ def fill(place: Place, simulated: Simulated) -> None:
 
 
 def killed_and_not(killed: Place, plain: Place, seed: int) -> list[int]:
-    """Four intakes of one site killed on their way, a fifth left alone; the other site's never disturbed. How the five ended."""
+    """Four intakes of one site killed on their way, a fifth left alone; the other site's never disturbed. How the five
+    ended.
+    """
     command = [sys.executable, "-m", "tests.intake.killed", str(plain.site.root), str(killed.site.root), str(seed)]
     env = {**os.environ, "POLARS_MAX_THREADS": "1"}
     done = subprocess.run(command, cwd=Path(__file__).parents[2], env=env, capture_output=True, text=True)

@@ -193,8 +193,10 @@ def test_a_pallet_of_which_only_the_label_time_is_known_is_told_what_to_give(pla
     said = {row["file"]: sentence(row) for row in rows.iter_rows(named=True)}
     what = "give that moment as packed_from and as packed_to"
     assert {file: what in text for file, text in said.items()} == {
-        "pallets.a.csv": True, "pallets.b.csv": True, "pallets.c.csv": False
-    }  # fmt: skip
+        "pallets.a.csv": True,
+        "pallets.b.csv": True,
+        "pallets.c.csv": False,
+    }
     assert place.facts("pallets")["pallet"].to_list() == ["P-2"]
 
 

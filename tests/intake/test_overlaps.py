@@ -1,4 +1,6 @@
-"""An hour beside its own minutes is told and never counted twice, nor does one take the other's place; other places, moulds and lengths in turn are no overlap."""
+"""An hour beside its own minutes is told and never counted twice, nor does one take the other's place; other places,
+moulds and lengths in turn are no overlap.
+"""
 
 from __future__ import annotations
 
@@ -106,8 +108,16 @@ def test_within_one_file_the_later_row_is_refused(place: Place) -> None:
         row(0, second=20) + row(1, 300),  # a third of a minute: clocks are not so exact
         row(0, 300) + row(4, 300),  # of one length: a matter of the clock, not of two reports of one thing
     ],
-    ids=["another mould", "mould not read", "another station", "one after the other", "a correction", "by a little", "one length"],
-)  # fmt: skip
+    ids=[
+        "another mould",
+        "mould not read",
+        "another station",
+        "one after the other",
+        "a correction",
+        "by a little",
+        "one length",
+    ],
+)
 def test_what_is_no_overlap_is_kept(place: Place, text: str) -> None:
     place.put("station_counts.a.csv", HEAD + text)
     report = place.take()
@@ -123,7 +133,8 @@ def test_other_feeds_of_windows_are_looked_at_too(place: Place) -> None:
     place.put(
         "melt_log.a.csv",
         "window_start,furnace,window_s,batch_kg,moisture_pct,loss_pct,cullet_kg\n"
-        "2026-03-02T08:00:00Z,F1,3600,1000,3,15,500\n2026-03-02T09:00:00Z,F1,3600,1000,3,15,500\n2026-03-02T06:00:00Z,F1,28800,8000,3,15,4000\n",
+        "2026-03-02T08:00:00Z,F1,3600,1000,3,15,500\n2026-03-02T09:00:00Z,F1,3600,1000,3,15,500\n"
+        "2026-03-02T06:00:00Z,F1,28800,8000,3,15,4000\n",
     )
     place.take()
     assert [(file, line) for file, line, _, _ in place.refusals()] == [

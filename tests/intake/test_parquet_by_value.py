@@ -20,9 +20,13 @@ def reasons(place: Place) -> list[tuple[int, str]]:
 
 def parquet(**columns: Any) -> bytes:
     told = {
-        "window_start": pa.array([datetime(2026, 3, 2, 8, tzinfo=UTC)], pa.timestamp("us", "UTC")), "line": ["K1"],
-        "station": ["K1-side-a"], "inspected": [12], "rejected": [1], **columns,
-    }  # fmt: skip
+        "window_start": pa.array([datetime(2026, 3, 2, 8, tzinfo=UTC)], pa.timestamp("us", "UTC")),
+        "line": ["K1"],
+        "station": ["K1-side-a"],
+        "inspected": [12],
+        "rejected": [1],
+        **columns,
+    }
     out = io.BytesIO()
     pq.write_table(pa.table(told), out)
     return out.getvalue()
@@ -65,7 +69,7 @@ def test_moments_of_nanoseconds_are_read_as_exactly_as_the_ledger_keeps_them(pla
         ("line", pa.array(["K1"], pa.string_view()), "K1"),
         ("line", pa.array([b"K1"], pa.large_binary()).dictionary_encode(), "K1"),
     ],
-)  # fmt: skip
+)
 def test_parquet_is_read_by_value(place: Place, column: str, value: pa.Array, read: object) -> None:
     place.put("station_counts.x.parquet", parquet(**{column: value}))
     report = place.take()
@@ -86,7 +90,7 @@ def test_parquet_is_read_by_value(place: Place, column: str, value: pa.Array, re
         ("mould", pa.array([{"a": 1}]), (0, "parquet_type")),
         ("inspected", pa.array([True]), (0, "parquet_type")),
     ],
-)  # fmt: skip
+)
 def test_what_parquet_cannot_mean_is_refused(
     place: Place, column: str, value: pa.Array, where: tuple[int, str]
 ) -> None:

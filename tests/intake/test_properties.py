@@ -1,4 +1,6 @@
-"""Any order of files, any split of a feed into files, any repetition gives the same ledger; every row is accounted for."""
+"""Any order of files, any split of a feed into files, any repetition gives the same ledger; every row is accounted
+for.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Ware that goes through a station again: the optional column `refed` of station_counts, from every format to every copy."""
+"""Ware that goes through a station again: the optional column `refed` of station_counts, from every format to every
+copy.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,16 @@ from tests.conftest import HEAD, NOW, WORKS, Place
 
 SQL = Path(__file__).parents[2] / "sql"
 AT = datetime(2026, 3, 10, 8, tzinfo=UTC)
-ROW = {"window_start": AT, "line": "K1", "station": "K1-side-a", "mould": "11", "window_s": 60, "inspected": 12, "rejected": 1, "refed": 3}  # fmt: skip
+ROW = {
+    "window_start": AT,
+    "line": "K1",
+    "station": "K1-side-a",
+    "mould": "11",
+    "window_s": 60,
+    "inspected": 12,
+    "rejected": 1,
+    "refed": 3,
+}
 FRAME = pl.DataFrame([ROW])
 TEXT = HEAD.replace("rejected", "rejected,refed") + "2026-03-10T08:00:00Z,K1,K1-side-a,11,60,12,1,3\n"
 MAPPING = """
@@ -113,12 +124,17 @@ def test_an_export_made_before_the_column_was_known_is_read(place: Place, tmp_pa
 def test_a_ledger_kept_from_before_gets_the_column(place: Place) -> None:
     """A ledger as the version before this one left it, with a row in it; its next intake finds that row in force."""
     with duckdb.connect(str(place.site.ledger)) as con:
-        con.execute("create table migrations (number integer primary key, name varchar not null, applied_at timestamp not null)")  # fmt: skip
+        con.execute(
+            "create table migrations (number integer primary key, name varchar not null, applied_at timestamp not null)"
+        )
         for path in sorted((SQL / "migrations").glob("*.sql")):
             if path.stem < "0032":
                 con.execute(path.read_text())
                 con.execute("insert into migrations values (?, ?, now())", [int(path.stem[:4]), path.stem])
-        con.execute("insert into station_counts values ('2026-03-10 08:00', 'K1', 'K1-side-a', '11', 60, 12, 1, 1, 2, null, null)")  # fmt: skip
+        con.execute(
+            "insert into station_counts values ('2026-03-10 08:00', 'K1', 'K1-side-a', '11', 60, 12, 1, 1, 2, null, "
+            "null)"
+        )
     assert place.facts("station_counts").to_dicts() == [ROW | {"refed": None}]
     place.put("station_counts.a.csv", TEXT)
     place.take()

@@ -39,7 +39,10 @@ def test_ids_that_vanish_are_named_and_their_rows_stay(place: Place) -> None:
 def test_a_stranger_holding_the_ledger_is_named(place: Place) -> None:
     place.put("station_counts.K1.csv", HEAD + ROW)
     place.take()
-    script = f"import duckdb, sys; con = duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); sys.stdin.read()"
+    script = (
+        f"import duckdb, sys; con = duckdb.connect({str(place.site.ledger)!r}); print('held', flush=True); "
+        "sys.stdin.read()"
+    )
     holder = subprocess.Popen([sys.executable, "-c", script], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert holder.stdout is not None and holder.stdout.readline() == "held\n"
     place.settings = Settings(fixed_now=NOW, lock_wait_s=0.3)
@@ -165,7 +168,9 @@ def test_a_file_that_cannot_be_read_is_left_and_its_neighbours_are_taken(
 
 @pytest.mark.parametrize("away", ["gone", "a link to a disk that is not there"])
 def test_a_ledger_that_is_gone_is_not_begun_anew_in_silence(place: Place, away: str) -> None:
-    """A new one would count its receipts from 1 again, and the archive's order, by which it is made again, would be lost: an old row over its correction."""
+    """A new one would count its receipts from 1 again, and the archive's order, by which it is made again, would be
+    lost: an old row over its correction.
+    """
     place.put("station_counts.K1.csv", HEAD + ROW)
     place.put("station_counts.K1.late.csv", HEAD + ROW.replace(",11,", ",12,"))
     place.take()

@@ -43,7 +43,9 @@ def test_two_times_that_become_one_replace_each_other(tmp_path: Path) -> None:
 
 
 def test_a_row_set_aside_for_its_window_is_moved_once_when_it_is_offered_again(tmp_path: Path) -> None:
-    """10:30 by a clock that is an hour late is 09:30, which that clock says was wrong too: moved twice it would be 08:30."""
+    """10:30 by a clock that is an hour late is 09:30, which that clock says was wrong too: moved twice it would be
+    08:30.
+    """
     place = Place(tmp_path / "site", WORKS + CLOCK.replace("10:00:00", "12:00:00"))
     place.put("station_counts.a.csv", HEAD + row("09:40", rejected=3).replace(",60,", ",3600,"))  # 08:40 to 09:40
     place.put("station_counts.b.csv", HEAD + row("10:30", rejected=2))

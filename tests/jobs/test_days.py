@@ -137,7 +137,9 @@ def test_a_rebuild_that_was_stopped_goes_on_and_one_of_other_feeds_begins_anew(
 
 @pytest.fixture(scope="module")
 def three_days(plant: Plant, tmp_path_factory: pytest.TempPathFactory) -> tuple[Place, Simulated]:
-    """Three days on a seed of their own: K1 and K3 change their jobs, K2 makes three items; on the last F2's melt log is missing."""
+    """Three days on a seed of their own: K1 and K3 change their jobs, K2 makes three items; on the last F2's melt log
+    is missing.
+    """
     simulated = simulate(make_plan(plant, DAY, 3, seed=606_060, lag_offset=0.0))
     last = plant.clock.day(DAY + timedelta(days=2)).start - timedelta(hours=3)
     gone = (pl.col("furnace") == "F2") & (pl.col("window_start") >= last)
@@ -220,7 +222,8 @@ def test_the_yield_of_a_day_of_23_and_of_25_hours(
 
 
 def test_a_rebuild_finds_the_readings_that_the_first_close_was_judged_with(three_days: tuple[Place, Simulated]) -> None:
-    """The day before is closed anew with a melt log 4 % higher: a day already closed keeps its answer, a day never closed takes the new one;
+    """The day before is closed anew with a melt log 4 % higher: a day already closed keeps its answer, a day never
+    closed takes the new one;
     so does one whose close was kept before days were judged together."""
     place, _ = three_days
     day, before = DAY + timedelta(days=1), DAY

@@ -1,4 +1,6 @@
-"""Working from an export: the same code, the same answers, byte for byte, in one process and on Dask with two workers; several works read together."""
+"""Working from an export: the same code, the same answers, byte for byte, in one process and on Dask with two workers;
+several works read together.
+"""
 
 from __future__ import annotations
 
@@ -63,7 +65,8 @@ def test_an_export_holds_every_row_in_force_by_production_day(exported: tuple[Pl
         theirs = duckdb.sql(f"select count(*) from read_parquet('{files}', hive_partitioning = false)").fetchall()[0][0]
         assert theirs == ours.height, feed
     moments = duckdb.sql(
-        f"select typeof(window_start), min(window_start) >= timestamptz '2026-03-10 05:00:00+00' from read_parquet('{export}/station_counts/day=2026-03-10/*.parquet') group by 1"
+        "select typeof(window_start), min(window_start) >= timestamptz '2026-03-10 05:00:00+00' from "
+        f"read_parquet('{export}/station_counts/day=2026-03-10/*.parquet') group by 1"
     )
     assert moments.fetchall() == [("TIMESTAMP WITH TIME ZONE", True)]
 
@@ -211,7 +214,9 @@ def test_days_of_an_export_are_those_with_counts(exported: tuple[Place, Path]) -
 
 @pytest.fixture
 def bucket(monkeypatch: pytest.MonkeyPatch) -> Iterator[pafs.FileSystem]:
-    """A bucket `glass` of moto's server (https://docs.getmoto.org), which speaks the protocol of S3; where it is and who asks come from the environment."""
+    """A bucket `glass` of moto's server (https://docs.getmoto.org), which speaks the protocol of S3; where it is and
+    who asks come from the environment.
+    """
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
     server.start()

@@ -18,7 +18,7 @@ from pipelines.jobs.signals import empty_marts
 from pipelines.ledger.export import MARTS, place_at, reading_export, write_columns_of, write_mart
 from pipelines.ledger.marts import acknowledge, keep_hours
 from schemas.feeds import ALL_FEEDS
-from schemas.results import Signal
+from schemas.signals import Signal
 from schemas.tables import TABLES
 from tests.conftest import Place
 
@@ -30,10 +30,28 @@ FIRST, SECOND = date(2026, 3, 2), date(2026, 3, 3)
 def signal(name: str, at: datetime, ended: datetime | None = None) -> Signal:
     moments = dict.fromkeys(("raised", "onset", "onset_low", "onset_high", "formed", "formed_low", "formed_high"), at)
     return Signal(
-        id=name, kind="excess", line="K1", furnace="F1", defect="STN", name="stone", severity="critical", scope="mould",
-        members=("21", "22"), calls=12, expected=2.5, ware=1000.0, rate_before=0.0025, rate_after=0.012,
-        lost_per_hour=9.5, q=None, probability=0.7, scopes={"mould": 0.7, "line": 0.3}, ended=ended, series_calls=(1.0, 2.0), **moments,
-    )  # fmt: skip
+        id=name,
+        kind="excess",
+        line="K1",
+        furnace="F1",
+        defect="STN",
+        name="stone",
+        severity="critical",
+        scope="mould",
+        members=("21", "22"),
+        calls=12,
+        expected=2.5,
+        ware=1000.0,
+        rate_before=0.0025,
+        rate_after=0.012,
+        lost_per_hour=9.5,
+        q=None,
+        probability=0.7,
+        scopes={"mould": 0.7, "line": 0.3},
+        ended=ended,
+        series_calls=(1.0, 2.0),
+        **moments,
+    )
 
 
 @pytest.fixture(scope="module")
@@ -164,9 +182,12 @@ def test_no_other_column_holds_json_than_those_that_say_so(exported: tuple[Place
     _, export = exported
     said = {(row["table"], row["column"]) for row in told_columns(export) if str(row["unit"]).startswith("JSON")}
     assert said == {
-        ("closes", "answers"), ("closes", "moved"),
-        ("balance_days", "reading"), ("balance_days", "usual"), ("balance_days", "told"),
-    }  # fmt: skip
+        ("closes", "answers"),
+        ("closes", "moved"),
+        ("balance_days", "reading"),
+        ("balance_days", "usual"),
+        ("balance_days", "told"),
+    }
     for file in files(export):
         for name, column in zip((rows := pq.read_table(file, partitioning=None)).column_names, rows, strict=True):
             texts = column.to_pylist() if pa.types.is_string(column.type) else []
@@ -213,8 +234,10 @@ def test_an_export_over_an_older_one_is_as_a_new_one(exported: tuple[Place, Path
     place, export = exported
     as_older(place, export, tmp_path / "older")
     export_site(place.opened, str(tmp_path / "older"), None, None)
-    ours, theirs = ({f.relative_to(at).as_posix(): f.read_bytes() for f in at.rglob("*.*")
-                     if f.is_file()} for at in (export, tmp_path / "older"))  # fmt: skip
+    ours, theirs = (
+        {f.relative_to(at).as_posix(): f.read_bytes() for f in at.rglob("*.*") if f.is_file()}
+        for at in (export, tmp_path / "older")
+    )
     assert ours == theirs
 
 

@@ -1,4 +1,6 @@
-"""What runs of tests.fuzz.site have found: days on which a works stood, ledgers made again after hours were rolled or works.toml was edited."""
+"""What runs of tests.fuzz.site have found: days on which a works stood, ledgers made again after hours were rolled or
+works.toml was edited.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,9 @@ def test_a_day_on_which_only_a_later_station_counted_is_no_day_to_close(new_site
 def test_made_again_after_hours_were_rolled_the_quarantine_has_the_new_numbers(
     new_site: Callable[..., Place],
 ) -> None:
-    """Found by tests.fuzz.site: rolled hours have batch numbers, a ledger made again has none of them, and the quarantine kept the old ones."""
+    """Found by tests.fuzz.site: rolled hours have batch numbers, a ledger made again has none of them, and the
+    quarantine kept the old ones.
+    """
     place = new_site("numbers", lambda place: None, one_furnace(lines=("K1",)))
     place.put("station_counts.a.csv", HEAD + "2026-01-05T10:00:00Z,K1,K1-side-a,1,60,10,1\n")
     place.take()
@@ -88,7 +92,9 @@ def test_a_row_that_was_given_up_stays_so_in_a_ledger_made_again(new_site: Calla
 
 
 def test_two_works_files_of_one_moment_are_both_asked_by_what_a_file_was_read(new_site: Callable[..., Place]) -> None:
-    """Found by tests.fuzz.site, seed 3042: works.toml edited before the clock had moved, and `check` read the file by the edited one alone."""
+    """Found by tests.fuzz.site, seed 3042: works.toml edited before the clock had moved, and `check` read the file by
+    the edited one alone.
+    """
     works = one_furnace(lines=("K1",))
     place = new_site("one-moment", lambda place: None, works)
     place.put("station_counts.a.csv", HEAD + "2026-01-05T10:10:00Z,K1,K1-foot,1,60,10,1\n")

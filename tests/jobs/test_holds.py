@@ -118,7 +118,9 @@ def test_a_proposal_of_a_trace_waits_for_a_person(day_taken: Place, new_place: C
 
 
 def test_a_hold_is_one_lot_and_the_past_decides_the_inspection(place: Place) -> None:
-    """3 000 units: letter K by ISO 2859-1 table 1, level II; major, AQL 0.65: 125 and Ac 2, tightened 125 and 1 (MIL-STD-105E tables II-A, II-B)."""
+    """3 000 units: letter K by ISO 2859-1 table 1, level II; major, AQL 0.65: 125 and Ac 2, tightened 125 and 1
+    (MIL-STD-105E tables II-A, II-B).
+    """
     pallets(place, P1="packed", P2="packed", P3="packed")
     did(place, "place", None, "P1", "P2", "P3")
     with place.opened.ledger.reading() as reader:

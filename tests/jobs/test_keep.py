@@ -1,4 +1,6 @@
-"""A site kept over years: copied, restored, checked, compacted, rolled into hours, made again from its archive. Each is shown to find what it is there to find."""
+"""A site kept over years: copied, restored, checked, compacted, rolled into hours, made again from its archive. Each is
+shown to find what it is there to find.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +14,6 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipelines.answers.pareto import answer_pareto
-from pipelines.answers.trace.answer import answer_trace
-from pipelines.clock import Span
 from pipelines.errors import ColdledgerError, LedgerBroken, WrongUse
 from pipelines.intake.retry import retry_quarantine
 from pipelines.jobs import from_archive
@@ -22,28 +21,29 @@ from pipelines.jobs.backup import back_up, restore_site
 from pipelines.jobs.check import check_site
 from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.jobs.holds import decide
-from pipelines.jobs.rollup import days_to_roll, roll_up_due
-from pipelines.ledger.keeping import compact, roll_day
+from pipelines.jobs.rollup import roll_up_due
+from pipelines.ledger.keeping import compact
 from pipelines.ledger.marts import acknowledge
 from pipelines.settings import Settings
-from sample_feeds.simulator import Simulated, write_feeds
 from schemas.feeds import ALL_FEEDS
 from tests.conftest import HEAD, NOW, Place
-from tests.shared import Shared
 
 ROW = "2026-03-02T09:{:02d}:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
 @pytest.fixture
 def used(place: Place) -> Place:
-    """A small site with a bit of everything: rows replaced, refused, mended, a file refused whole, a hold, two works.toml."""
+    """A small site with a bit of everything: rows replaced, refused, mended, a file refused whole, a hold, two
+    works.toml.
+    """
     place.put(
         "station_counts.K1.a.csv",
         HEAD + "".join(ROW.format(n) for n in range(30)) + ROW.format(30).replace("K1,", "K9,", 1),
     )
     place.put(
         "pallets.a.csv",
-        "pallet,line,item,packed_from,packed_to,units,state\nP1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,packed\n",
+        "pallet,line,item,packed_from,packed_to,units,state\n"
+        "P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,packed\n",
     )
     place.take()
     place.settings = Settings(fixed_now=NOW + timedelta(hours=1), lock_wait_s=5)
@@ -205,7 +205,9 @@ def received(place: Place) -> pl.DataFrame:
     return place.ask("batches_all")
 
 
-def test_files_received_at_many_times_are_committed_together_and_keep_their_times(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:  # fmt: skip
+def test_files_received_at_many_times_are_committed_together_and_keep_their_times(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for n, cell in enumerate(("1", "2", "2", "1")):
         place.settings = replace(place.settings, fixed_now=NOW + timedelta(minutes=n))
         place.put(
@@ -278,95 +280,6 @@ def test_a_file_that_was_put_into_the_archive_is_taken_in_and_a_damaged_one_is_n
 # roll up
 
 
-@pytest.fixture
-def rolled(day_of_truth: Simulated, shared: Shared, tmp_path: Path) -> tuple[Place, dict[str, object]]:
-    """The simulated day taken in, asked, and rolled into hours."""
-
-    def make(root: Path) -> dict[str, object]:
-        place = Place(root)
-        write_feeds(day_of_truth, place.site.inbox, dirty=False)
-        place.take()
-        day = place.plant.clock.day(date(2026, 3, 10))
-        before = asked(place)
-        done = roll_day(place.opened.ledger, date(2026, 3, 10), day.start, day.end, NOW)
-        return {"before": before, "rows": (done.before, done.after)}
-
-    root, told = shared.made("rolled", make)
-    return Place.at(root).copied(tmp_path / "rolled"), told
-
-
-def asked(place: Place) -> dict[str, object]:
-    plant, day = place.plant, place.plant.clock.day(date(2026, 3, 10))
-    hour = Span(day.start + timedelta(hours=5), day.start + timedelta(hours=6))
-    with place.opened.ledger.reading() as reader:
-        paretos = {
-            (line, by): [(r.key, r.calls, round(r.rate or 0, 9)) for r in answer_pareto(reader, plant, line, span, by).rows]
-            for line in plant.lines for by in ("defect", "mould", "station") for span in (Span(day.start, day.end), hour)
-        }  # fmt: skip
-    return {"paretos": paretos, "trace": traced(place)}
-
-
-def traced(place: Place) -> tuple[list[tuple[object, ...]], float, float]:
-    from pipelines.answers.trace.question import Question
-
-    day = place.plant.clock.day(date(2026, 3, 10))
-    with place.opened.ledger.reading() as reader:
-        mould = reader.ask("mould_spans_of_line", line="K1", from_time=day.start, to_time=day.end)["number"][0]
-        start, end = day.start + timedelta(hours=4), day.start + timedelta(hours=8)
-        question = Question(line="K1", mould=mould, made_from=start, made_to=end, defect="BSW")
-        told = answer_trace(reader, place.plant, question)
-    cavities = [(c.line, c.section, c.gob, c.mould) for c in told.cavities]
-    units = sum(p.mould_units or 0 for p in told.pallets)
-    return cavities, float(len(told.pallets)), float(units)
-
-
-def test_paretos_of_whole_hours_are_the_same_after_the_minutes_were_rolled(
-    rolled: tuple[Place, dict[str, object]],
-) -> None:
-    place, told = rolled
-    before, after = told["before"], asked(place)
-    assert before["paretos"] == after["paretos"]  # type: ignore[index]
-    rows = told["rows"]
-    assert rows[1] < rows[0] / 10  # type: ignore[index]
-
-
-def test_a_trace_is_still_right_after_the_minutes_were_rolled(rolled: tuple[Place, dict[str, object]]) -> None:
-    place, told = rolled
-    cavities, pallets, units = told["before"]["trace"]  # type: ignore[index]
-    again = traced(place)
-    assert again[0] == cavities, "the same cavity, first and only"
-    assert abs(again[1] - pallets) <= 2 and again[2] == pytest.approx(units, rel=0.03)
-
-
-def test_a_rolled_ledger_is_whole_and_refuses_minutes_of_then(rolled: tuple[Place, dict[str, object]]) -> None:
-    place, _ = rolled
-    assert check_site(place.opened, rows=True).whole
-    place.put(
-        "station_counts.late.csv",
-        HEAD + "2026-03-10T12:00:00Z,K1,K1-side-a,11,60,12,1\n2026-03-20T12:00:00Z,K1,K1-side-a,11,60,12,1\n",
-    )
-    report = place.take()
-    assert (report.rows_kept, report.rows_refused) == (1, 1)
-    assert ("station_counts.late.csv", 2, "window_start", "minutes_rolled") in place.refusals()
-
-
-def test_the_archive_gives_the_minutes_back(rolled: tuple[Place, dict[str, object]]) -> None:
-    place, told = rolled
-    rebuild_from_archive(place.opened)
-    again = asked(place)
-    assert again == told["before"]
-
-
-def test_only_closed_days_are_rolled_in_order_and_not_before_their_time(
-    rolled: tuple[Place, dict[str, object]],
-) -> None:
-    place, _ = rolled
-    with pytest.raises(WrongUse, match="60 days"):
-        days_to_roll(place.opened, date(2026, 3, 20))
-    place.settings = Settings(fixed_now=NOW + timedelta(days=120), lock_wait_s=5)
-    assert days_to_roll(place.opened, date(2026, 5, 1)) == [], "none of the later days was closed"
-
-
 def test_after_the_set_time_the_close_rolls_what_is_closed(used: Place) -> None:
     """`[keep]` in works.toml; a day that was never closed, and those behind it, wait."""
     used.put("station_counts.later.csv", HEAD + ROW.format(5).replace("2026-03-02", "2026-03-04"))
@@ -374,7 +287,8 @@ def test_after_the_set_time_the_close_rolls_what_is_closed(used: Place) -> None:
     for day in ("2026-03-02", "2026-03-03"):
         damage(
             used,
-            f"insert into closes (day, revision, closed_at, last_batch, answers, digest) values ('{day}', 1, now(), 1, '', '')",
+            f"insert into closes (day, revision, closed_at, last_batch, answers, digest) values ('{day}', 1, now(), "
+            "1, '', '')",
         )
     used.site.works_toml.write_text(used.site.works_toml.read_text() + "\n[keep]\nminutes_days = 60\n")
     assert roll_up_due(used.opened) == [], "it is too early"
@@ -384,15 +298,6 @@ def test_after_the_set_time_the_close_rolls_what_is_closed(used: Place) -> None:
         "the day that is not closed has its minutes"
     )
     assert roll_up_due(used.opened) == [] and check_site(used.opened, rows=True).whole
-
-
-def test_as_known_before_the_minutes_were_rolled_their_hours_stand_for_them(
-    rolled: tuple[Place, dict[str, object]],
-) -> None:
-    place, _ = rolled
-    day = place.plant.clock.day(date(2026, 3, 10))
-    with place.opened.ledger.reading(NOW - timedelta(days=1)) as reader:
-        assert answer_pareto(reader, place.plant, "K1", Span(day.start, day.end)).ware > 0
 
 
 def test_the_list_of_what_was_received_grows_with_each_intake(used: Place) -> None:

@@ -1,4 +1,6 @@
-"""A close, a rebuild and a roll-up killed at steps drawn by chance, then done again: the site says what an undisturbed one says."""
+"""A close, a rebuild and a roll-up killed at steps drawn by chance, then done again: the site says what an undisturbed
+one says.
+"""
 
 from __future__ import annotations
 
@@ -46,9 +48,13 @@ def told(place: Place) -> dict[str, object]:
     pages = sorted(path.name for path in place.site.reports.rglob("*.html"))
     again = rebuild_day(place.opened, DAY)
     return {
-        "rows": place.facts("station_counts").rows(), "closes": closes, "rolled": rolled, "pages": pages,
-        "same": again.same, "findings": [one.what for one in check_site(place.opened, rows=True).findings],
-    }  # fmt: skip
+        "rows": place.facts("station_counts").rows(),
+        "closes": closes,
+        "rolled": rolled,
+        "pages": pages,
+        "same": again.same,
+        "findings": [one.what for one in check_site(place.opened, rows=True).findings],
+    }
 
 
 @pytest.mark.parametrize("job", ["close", "rebuild", "rollup"])

@@ -1,4 +1,6 @@
-"""A run that was killed after its rows were kept: the next one writes the pages of their hours, without a file of its own."""
+"""A run that was killed after its rows were kept: the next one writes the pages of their hours, without a file of its
+own.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Signals through the ledger: kept by hour under one name, acknowledged, shown on pages and by the command, made again the same."""
+"""Signals through the ledger: kept by hour under one name, acknowledged, shown on pages and by the command, made again
+the same.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,7 @@ from pipelines.jobs.signals import acknowledge_signal, days_behind, days_to_foll
 from pipelines.reports.all_reports import ALL_REPORTS, page_html
 from sample_feeds.simulator import make_plan, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
-from schemas.results import Signal
+from schemas.signals import Signal
 from tests.conftest import HEAD, Place
 from tests.shared import Shared
 from tests.test_cli import run
@@ -29,9 +31,21 @@ FAULTS = (
     PlannedFault("section", "K1", "THN", ("K1/5A", "K1/5B"), LATE + 240, LATE + 1000, 25.0),
 )
 CONTRACT = (
-    "line", "furnace", "defect", "scope", "members", "onset", "onset_low", "onset_high", "formed", "ended", "rate_before", "rate_after", "q",
+    "line",
+    "furnace",
+    "defect",
+    "scope",
+    "members",
+    "onset",
+    "onset_low",
+    "onset_high",
+    "formed",
+    "ended",
+    "rate_before",
+    "rate_after",
+    "q",
     "probability",
-)  # fmt: skip
+)
 
 
 @pytest.fixture(scope="module")
@@ -133,8 +147,15 @@ def test_the_hour_page_says_what_where_since_when_and_what_ends_it(kept: Place) 
     span = kept.plant.clock.hour_of(the_mould(kept).raised)
     with kept.opened.ledger.reading() as reader:
         text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span))
-    for words in ("What is not chance", "CHF finish check (major): mould", "Look first: mould equipment", "Formed from", "containers lost an hour",
-                  "at the rate before", "estimated from forming against station counts"):  # fmt: skip
+    for words in (
+        "What is not chance",
+        "CHF finish check (major): mould",
+        "Look first: mould equipment",
+        "Formed from",
+        "containers lost an hour",
+        "at the rate before",
+        "estimated from forming against station counts",
+    ):
         assert words in text, words
 
 
@@ -170,7 +191,9 @@ def test_the_lehr_time_of_the_answers_is_the_estimated_one(kept: Place) -> None:
 def test_the_same_signals_however_the_files_came(
     kept: Place, plant, shared: Shared, new_place: Callable[[], Place]
 ) -> None:  # type: ignore[no-untyped-def]
-    """Hour by hour or all at once: the ledger's facts alone decide. And a run that was killed is made good by the next."""
+    """Hour by hour or all at once: the ledger's facts alone decide. And a run that was killed is made good by the
+    next.
+    """
     plan = make_plan(plant, DAY, 1, seed=313_131, lag_offset=8.0, faults=0)
     plan.faults.extend(FAULTS)
     other = new_place()
@@ -189,7 +212,9 @@ def test_the_same_signals_however_the_files_came(
 
 
 def test_years_between_two_rows_are_not_followed(place: Place) -> None:
-    """A station whose clock began again in 2000 sends one row before it is put right: a new line's first. Its day and the week after it, no more."""
+    """A station whose clock began again in 2000 sends one row before it is put right: a new line's first. Its day and
+    the week after it, no more.
+    """
     at = ("2000-01-01T08:00:00Z", "2026-03-14T08:00:00Z", "2026-03-17T08:00:00Z")
     place.put("station_counts.K1.csv", HEAD + "".join(f"{one},K1,K1-side-a,11,60,12,1\n" for one in at))
     place.take()

@@ -1,4 +1,6 @@
-"""Whole blocks of a ledger's file written over: with noise, with zeros, with another block, cut away. Each is found by `check`, or named as one of which nothing can be said."""
+"""Whole blocks of a ledger's file written over: with noise, with zeros, with another block, cut away. Each is found by
+`check`, or named as one of which nothing can be said.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""A checkpoint cut off in a write over what describes the tables: found by cutting the power at every call (tests/faults); the guard puts it back."""
+"""A checkpoint cut off in a write over what describes the tables: found by cutting the power at every call
+(tests/faults); the guard puts it back.
+"""
 
 from __future__ import annotations
 
@@ -74,7 +76,9 @@ def test_no_guard_is_left_after_a_write(used: Place) -> None:
 
 
 def test_a_process_that_reads_has_another_one_copy(used: Place) -> None:
-    """To open and close the file in a process that reads it would drop DuckDB's lock, and a second program could write under the reader."""
+    """To open and close the file in a process that reads it would drop DuckDB's lock, and a second program could write
+    under the reader.
+    """
     guard, reads, done = Guard(used.site.ledger), threading.Event(), threading.Event()
 
     def read() -> None:

@@ -1,4 +1,6 @@
-"""A ledger of another version: an older one is read without being changed and kept before it is written to; a newer one is left alone."""
+"""A ledger of another version: an older one is read without being changed and kept before it is written to; a newer one
+is left alone.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ def digest(path: Path) -> str:
 
 
 def made_older(place: Place, to: int = 31) -> None:
-    """The ledger as the version before the last two migrations left it: without the column that one and the table that the other adds."""
+    """The ledger as the version before the last two migrations left it: without the column that one and the table that
+    the other adds.
+    """
     with duckdb.connect(str(place.site.ledger)) as con:
         for (view,) in con.execute("select view_name from duckdb_views() where not internal").fetchall():
             con.execute(f"drop view {view}")

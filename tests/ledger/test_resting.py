@@ -1,4 +1,6 @@
-"""A ledger kept open between answers: whoever wants to write gets it at once, whoever reads sees what was written, and nothing is kept of a file that is there no more."""
+"""A ledger kept open between answers: whoever wants to write gets it at once, whoever reads sees what was written, and
+nothing is kept of a file that is there no more.
+"""
 
 from __future__ import annotations
 
@@ -17,8 +19,12 @@ from pipelines.ledger.resting import Keeper
 from tests.conftest import HEAD, Place
 
 ROW = "2026-03-02T09:{:02d}:00+01:00,K1,K1-side-a,11,60,12,1\n"
-TAKE = "import sys, time; from pathlib import Path; from pipelines.site.folder import open_site; from pipelines.settings import Settings; from pipelines.intake import take_in; from datetime import datetime; " \
-    "o = open_site(Path(sys.argv[1]), Settings(fixed_now=datetime.fromisoformat(sys.argv[2]), lock_wait_s=20)); print(take_in(o.site, o.plant, o.settings).rows_kept)"  # fmt: skip
+TAKE = (
+    "import sys, time; from pathlib import Path; from pipelines.site.folder import open_site; from "
+    "pipelines.settings import Settings; from pipelines.intake import take_in; from datetime import datetime; "
+    "o = open_site(Path(sys.argv[1]), Settings(fixed_now=datetime.fromisoformat(sys.argv[2]), lock_wait_s=20)); "
+    "print(take_in(o.site, o.plant, o.settings).rows_kept)"
+)
 
 
 @pytest.fixture

@@ -2,8 +2,9 @@
 
     python -m tests.mutants [--only signals] [--jobs 1]
 
-A mutant is noticed when its tests fail with it; before that the same tests must pass without it. Prints a line a mutant, those that
-nobody noticed again at the end, and the share noticed. The exit status is 1 where under 90 % are noticed.
+A mutant is noticed when its tests fail with it; before that the same tests must pass without it. Prints a line a
+mutant, those that nobody noticed again at the end, and the share noticed. The exit status is 1 where under 90 % are
+noticed.
 """
 
 from __future__ import annotations

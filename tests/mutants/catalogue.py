@@ -12,7 +12,9 @@ LISTS = sorted(Path(__file__).parent.glob("*.toml"))
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change. file: from the repository's top; old stands in it exactly once; tests: what is run; why: what would be wrong."""
+    """One change. file: from the repository's top; old stands in it exactly once; tests: what is run; why: what would
+    be wrong.
+    """
 
     name: str
     file: str
@@ -23,7 +25,9 @@ class Mutant:
 
 
 def mutants() -> list[Mutant]:
-    """All mutants of all lists. A list is `[[mutant]]` tables with file, old, new, why and, unless the list has `tests`, tests."""
+    """All mutants of all lists. A list is `[[mutant]]` tables with file, old, new, why and, unless the list has
+    `tests`, tests.
+    """
     found = []
     for path in LISTS:
         told = tomllib.loads(path.read_text(encoding="utf-8"))

@@ -1,4 +1,6 @@
-"""Pages made once for many readers: when a page is good, when it is made anew, and what somebody wrote is seen at once."""
+"""Pages made once for many readers: when a page is good, when it is made anew, and what somebody wrote is seen at
+once.
+"""
 
 from __future__ import annotations
 

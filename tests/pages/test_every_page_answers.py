@@ -1,4 +1,6 @@
-"""Every page says what the commands say; its tables can be sorted, copied and taken along; its address is the whole question."""
+"""Every page says what the commands say; its tables can be sorted, copied and taken along; its address is the whole
+question.
+"""
 
 from __future__ import annotations
 
@@ -20,10 +22,30 @@ from tests.pages.conftest import Browser
 Make = Callable[..., Browser]
 DAY = date(2026, 3, 10)
 PAGES = (
-    "/now", "/now?wall=1", "/hour/K1", "/hour/K4?wall=1", "/hour/2026-03-10/K1-06-1100.html", "/moulds/K1", "/moulds/K3?hours=12&defect=CHS", "/moulds/K2?from=2026-03-10T08:00&to=2026-03-10T12:00",
-    "/day/2026-03-10.html", "/weights/2026-03-10/K4.html", "/laboratory/2026-03-10/F2.html", "/trace", "/trace?complaint=C-26-001", "/trace?complaint=C-26-001&customer=1",
-    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00", "/holds", "/feeds", "/feeds/doubts", "/sign-in", "/help", "/help/works", "/help/feeds", "/help/trace",
-)  # fmt: skip
+    "/now",
+    "/now?wall=1",
+    "/hour/K1",
+    "/hour/K4?wall=1",
+    "/hour/2026-03-10/K1-06-1100.html",
+    "/moulds/K1",
+    "/moulds/K3?hours=12&defect=CHS",
+    "/moulds/K2?from=2026-03-10T08:00&to=2026-03-10T12:00",
+    "/day/2026-03-10.html",
+    "/weights/2026-03-10/K4.html",
+    "/laboratory/2026-03-10/F2.html",
+    "/trace",
+    "/trace?complaint=C-26-001",
+    "/trace?complaint=C-26-001&customer=1",
+    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00",
+    "/holds",
+    "/feeds",
+    "/feeds/doubts",
+    "/sign-in",
+    "/help",
+    "/help/works",
+    "/help/feeds",
+    "/help/trace",
+)
 
 
 @pytest.mark.parametrize("address", PAGES)
@@ -132,12 +154,21 @@ def test_every_chart_is_told_in_words_too(browser: Make) -> None:
 @pytest.mark.parametrize(
     ("address", "status", "says"),
     [
-        ("/hour/K9", 404, "there is no line &#39;K9&#39; in works.toml"), ("/hour/2026-03-10/K1-30-1100.html", 404, "has 24 hours"), ("/hour/yesterday/K1-01-0600.html", 400, "not a day"),
-        ("/moulds/K1?from=2026-03-10T08:00", 400, "give both"), ("/moulds/K1?hours=900", 400, "hours"), ("/moulds/K1?defect=XYZ", 400, "there is no defect"),
-        ("/moulds/K1?from=soon&to=later", 400, "is not a time"), ("/trace?complaint=NONE", 400, "no complaint"), ("/trace?item=S1&made_from=2026-13-40", 400, "is not a time"),
-        ("/holds/H-9999", 404, "there is no hold"), ("/nothing", 404, "no such page"), ("/reports/../works.toml", 404, "no such page"), ("/day/2026-02-30.html", 400, "not a day"),
+        ("/hour/K9", 404, "there is no line &#39;K9&#39; in works.toml"),
+        ("/hour/2026-03-10/K1-30-1100.html", 404, "has 24 hours"),
+        ("/hour/yesterday/K1-01-0600.html", 400, "not a day"),
+        ("/moulds/K1?from=2026-03-10T08:00", 400, "give both"),
+        ("/moulds/K1?hours=900", 400, "hours"),
+        ("/moulds/K1?defect=XYZ", 400, "there is no defect"),
+        ("/moulds/K1?from=soon&to=later", 400, "is not a time"),
+        ("/trace?complaint=NONE", 400, "no complaint"),
+        ("/trace?item=S1&made_from=2026-13-40", 400, "is not a time"),
+        ("/holds/H-9999", 404, "there is no hold"),
+        ("/nothing", 404, "no such page"),
+        ("/reports/../works.toml", 404, "no such page"),
+        ("/day/2026-02-30.html", 400, "not a day"),
     ],
-)  # fmt: skip
+)
 def test_a_wrong_question_is_answered_with_a_sentence(address: str, status: int, says: str, browser: Make) -> None:
     answer = browser().client.get(address)
     assert answer.status_code == status and says in answer.text and "Traceback" not in answer.text

@@ -14,7 +14,9 @@ Make = Callable[..., Browser]
 
 
 def test_the_figures_are_openmetrics_and_say_what_the_pages_say(browser: Make, site: Place) -> None:
-    """Read back by another parser: prometheus_client's for the OpenMetrics text format (strict about names, units, order and the end mark)."""
+    """Read back by another parser: prometheus_client's for the OpenMetrics text format (strict about names, units,
+    order and the end mark).
+    """
     one = browser()
     one.get("/now")
     answer = one.client.get("/metrics")

@@ -1,4 +1,6 @@
-"""The application against its own OpenAPI description: whatever is sent, no 500 and no traceback, for readers and for people who may write."""
+"""The application against its own OpenAPI description: whatever is sent, no 500 and no traceback, for readers and for
+people who may write.
+"""
 
 from __future__ import annotations
 
@@ -28,9 +30,16 @@ MOST = settings(
 )
 WHO = ("nobody", "everything")
 KNOWN: dict[str, Any] = {
-    "line": "K1", "day": "2026-03-10", "/hour/{day}/{name}.html:name": "K1-06-1100", "/day/{name}.html:name": "2026-03-10", "furnace": "F2", "/holds/{name}:name": "H-0001", "batch": 1,
-    "/static/{name}:name": "app.js", "path": "index.html",
-}  # fmt: skip
+    "line": "K1",
+    "day": "2026-03-10",
+    "/hour/{day}/{name}.html:name": "K1-06-1100",
+    "/day/{name}.html:name": "2026-03-10",
+    "furnace": "F2",
+    "/holds/{name}:name": "H-0001",
+    "batch": 1,
+    "/static/{name}:name": "app.js",
+    "path": "index.html",
+}
 # Words that every page's address can hold beside its question.
 OWN = st.fixed_dictionaries(
     {},

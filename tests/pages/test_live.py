@@ -1,4 +1,6 @@
-"""A page of now is made anew by the works' clock, whether anything was written or not; silent stations show at once, and how old the newest count is stands on it."""
+"""A page of now is made anew by the works' clock, whether anything was written or not; silent stations show at once,
+and how old the newest count is stands on it.
+"""
 
 from __future__ import annotations
 

@@ -63,11 +63,16 @@ def asked(site: Place, line: str, hours: float, end: datetime = UNTIL, defect: s
 
 
 @pytest.mark.parametrize("hours", [3, 8])
-@pytest.mark.parametrize(("line", "kind"), [("K1", "section"), ("K1", "furnace"), ("K2", "furnace"), ("K3", "line"), ("K4", "gob"), ("K3", "mould")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [("K1", "section"), ("K1", "furnace"), ("K2", "furnace"), ("K3", "line"), ("K4", "gob"), ("K3", "mould")],
+)
 def test_a_fault_is_shown_as_its_signal_and_no_cavity_inside_it_is_named_for_it(
     site: Place, line: str, kind: str, hours: int
 ) -> None:
-    """Against the truth of the simulated works: place, defect, and begin at the cold end (one lehr time after forming)."""
+    """Against the truth of the simulated works: place, defect, and begin at the cold end (one lehr time after
+    forming).
+    """
     told, fault = asked(site, line, hours), FAULTS[kind]
     assert told.against == "past"
     (number,) = [
@@ -83,7 +88,9 @@ def test_a_fault_is_shown_as_its_signal_and_no_cavity_inside_it_is_named_for_it(
 
 
 def test_quiet_hours_name_cavities_on_no_more_maps_than_is_said(site: Place) -> None:
-    """Before the faults: maps of two hours from six hours of past on. The limit is the 0.995 quantile of scipy.stats.binom at the stated share."""
+    """Before the faults: maps of two hours from six hours of past on. The limit is the 0.995 quantile of
+    scipy.stats.binom at the stated share.
+    """
     ends = [datetime(2026, 3, 10, hour, tzinfo=UTC) for hour in (13, 15, 17, 19)]
     maps = [asked(site, line, 2, end) for line in ("K1", "K2", "K3", "K4") for end in ends]
     assert {one.against for one in maps} == {"past"}
@@ -95,7 +102,9 @@ def test_a_page_of_one_defect_agrees_with_that_of_all(site: Place) -> None:
     every, one = asked(site, "K3", 6), asked(site, "K3", 6, defect="CHF")
     assert [s.defect for s in one.signals] == ["CHF"] and "BLI" in {s.defect for s in every.signals}
     assert [c.signals for c in one.cavities if c.signals] == [(0,)]
-    assert one.calls < every.calls and all(c.calls <= e.calls for c, e in zip(one.cavities, every.cavities, strict=True))  # fmt: skip
+    assert one.calls < every.calls and all(
+        c.calls <= e.calls for c, e in zip(one.cavities, every.cavities, strict=True)
+    )
 
 
 def test_the_shares_of_calls_add_up_and_what_is_not_judged_is_said(site: Place) -> None:
@@ -130,7 +139,9 @@ def test_the_page_names_the_place_of_the_signal_and_frames_it(browser: Browser) 
     assert [number for kind, number in frames if kind == "framed"] == ["5"]
     assert 'class="machine framed"' in page and "part of section 5" in text
     gobs = browser.get(address("K4"))
-    assert re.findall(r'class="cavity \w+ in-gob"><p class="place"><b>(\w+)</b>', gobs) == [f"{s}C" for s in range(1, 7)]  # fmt: skip
+    assert re.findall(r'class="cavity \w+ in-gob"><p class="place"><b>(\w+)</b>', gobs) == [
+        f"{s}C" for s in range(1, 7)
+    ]
     assert "4B" in re.findall(r'class="cavity \w+ in-mould"><p class="place"><b>(\w+)</b>', browser.get(address("K3")))
 
 
@@ -155,7 +166,9 @@ def test_only_what_signals_explain_is_coloured(browser: Browser) -> None:
 def test_the_page_speaks_german_from_top_to_bottom(browser: Browser) -> None:
     browser.client.post("/language", data={"language": "de", "to": "/now"})
     text = text_of(browser.get(address("K1")))
-    assert "Station 5: THN" in text and "Teil von: Station 5" in text and "das" in text and "laufende Signale hier" in text  # fmt: skip
+    assert (
+        "Station 5: THN" in text and "Teil von: Station 5" in text and "das" in text and "laufende Signale hier" in text
+    )
     for english in ("since", "part of", "expected", "as usual", "no number read", "How it is judged"):
         assert english not in text.split("Quellen")[0].split("Woher die Zahlen")[0], english
     browser.client.post("/language", data={"language": "en", "to": "/now"})

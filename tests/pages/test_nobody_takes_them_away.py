@@ -1,4 +1,6 @@
-"""Guesses, many questions at once and strangers: the pages go on, nobody is locked out by another, and strangers learn nothing."""
+"""Guesses, many questions at once and strangers: the pages go on, nobody is locked out by another, and strangers learn
+nothing.
+"""
 
 from __future__ import annotations
 
@@ -239,8 +241,9 @@ def test_the_last_admin_stays(tmp_path: Path) -> None:
     people = People(Books(tmp_path))
     people.add("A. One", ["admin", "quality"], "keys of the house", AT)
     for change in (
-        lambda: people.end("A. One", AT), lambda: people.add("A. One", ["quality"], "keys of the house", AT),
-    ):  # fmt: skip
+        lambda: people.end("A. One", AT),
+        lambda: people.add("A. One", ["quality"], "keys of the house", AT),
+    ):
         with pytest.raises(WrongUse, match="is the last admin"):
             change()
     assert people.sign_in("A. One", "keys of the house") and people.has("admin")
@@ -312,7 +315,8 @@ def test_what_is_written_is_for_the_account_and_its_group(tmp_path: Path) -> Non
         place = Place(tmp_path / "site")
         place.put(
             "station_counts.K1.csv",
-            "window_start,line,station,mould,window_s,inspected,rejected\n2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,10,1\n",
+            "window_start,line,station,mould,window_s,inspected,rejected\n"
+            "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,10,1\n",
         )
         place.take()
         People(Books(place.site.serve)).add("A. One", ["admin"], "keys of the house", AT)
@@ -329,7 +333,8 @@ def test_a_site_of_before_is_closed_to_others(new_place: Callable[[], Place]) ->
     place = new_place()
     place.put(
         "station_counts.K1.csv",
-        "window_start,line,station,mould,window_s,inspected,rejected\n2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,10,1\n",
+        "window_start,line,station,mould,window_s,inspected,rejected\n"
+        "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,10,1\n",
     )
     place.take()
     place.site.archive.chmod(0o755)

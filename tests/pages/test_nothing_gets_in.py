@@ -90,7 +90,9 @@ def test_what_was_refused_can_be_seen_as_it_came(nasty: Place, browser: Make) ->
     [("/feeds", "refused"), ("/holds", "part-2"), ("/holds/H-0001", "history"), ("/holds/H-0001", "pallets")],
 )
 def test_no_exported_cell_is_a_formula(address: str, table: str, nasty: Place, browser: Make) -> None:
-    """What spreadsheets take for a formula: a text cell that begins with = + - @, a tab or a return (the usual list; common practice)."""
+    """What spreadsheets take for a formula: a text cell that begins with = + - @, a tab or a return (the usual list;
+    common practice).
+    """
     one = browser()
     rows = list(csv.reader(io.StringIO(one.get(f"{address}?as=csv&table={table}").lstrip("﻿"))))
     assert len(rows) > 1

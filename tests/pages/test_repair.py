@@ -1,4 +1,6 @@
-"""Refused rows are corrected and retried in the page; what is still wrong comes back with its reason, and nothing is lost."""
+"""Refused rows are corrected and retried in the page; what is still wrong comes back with its reason, and nothing is
+lost.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Every address, with every word that it takes, answers what cannot be with a sentence; never with an error of ours. A new route is walked over by itself."""
+"""Every address, with every word that it takes, answers what cannot be with a sentence; never with an error of ours. A
+new route is walked over by itself.
+"""
 
 from __future__ import annotations
 
@@ -18,17 +20,30 @@ from tests.conftest import Place
 from tests.pages.conftest import AT, served
 
 KNOWN: dict[str, str] = {
-    "line": "K1", "furnace": "F2", "day": "2026-03-10", "/hour/{day}/{name}.html name": "K1-06-1100", "/day/{name}.html name": "2026-03-10", "/holds/{name} name": "H-0001",
-    "/static/{name} name": "app.js", "batch": "1", "signal": "S-1", "path": "index.html", "from": "2026-03-10T08:00", "to": "2026-03-10T12:00", "made_from": "2026-03-10T08:00", "made_to": "2026-03-10T12:00",
+    "line": "K1",
+    "furnace": "F2",
+    "day": "2026-03-10",
+    "/hour/{day}/{name}.html name": "K1-06-1100",
+    "/day/{name}.html name": "2026-03-10",
+    "/holds/{name} name": "H-0001",
+    "/static/{name} name": "app.js",
+    "batch": "1",
+    "signal": "S-1",
+    "path": "index.html",
+    "from": "2026-03-10T08:00",
+    "to": "2026-03-10T12:00",
+    "made_from": "2026-03-10T08:00",
+    "made_to": "2026-03-10T12:00",
     "item": "J370",
-}  # fmt: skip
+}
 # Words that are days, times or numbers: what is none of them is answered with 400.
 WHEN = {"day": rubbish.DAYS, "/day/{name}.html name": rubbish.DAYS, "received": rubbish.DAYS}
 WHEN |= dict.fromkeys(("at", "from", "made_from", "made_to"), rubbish.MOMENTS) | dict.fromkeys(
     ("hours", "customer", "steady", "batch"), rubbish.AMOUNTS
 )
 SAYS = re.compile(
-    r"is not a (day|time) such as|is no time of a works|was put forward|Input should be|should have at most [0-9]+ characters"
+    r"is not a (day|time) such as|is no time of a works|was put forward|Input should be|should have at most [0-9]+ "
+    r"characters"
 )
 TEXTS = (
     "",

@@ -1,4 +1,6 @@
-"""Reading is open on loopback; whatever writes needs somebody of the works, their own form, and a role that allows it; every attempt is kept."""
+"""Reading is open on loopback; whatever writes needs somebody of the works, their own form, and a role that allows it;
+every attempt is kept.
+"""
 
 from __future__ import annotations
 
@@ -65,15 +67,22 @@ def test_a_form_of_another_site_is_refused(headers: dict[str, str], browser: Mak
 @pytest.mark.parametrize(
     ("name", "address", "fields", "allowed"),
     [
-        ("R. Reader", "/holds", {"pallets": "1", "why": "w", "evidence": "e"}, False), ("A. Admin", "/holds", {"pallets": "1", "why": "w", "evidence": "e"}, False),
-        ("S. Shift", "/holds", {"pallets": "unknown", "why": "w", "evidence": "e"}, True), ("S. Shift", "/holds/H-0001", {"action": "release", "pallet": "1", "why": "w", "evidence": "e"}, False),
-        ("Q. Quality", "/feeds/retry", {}, False), ("S. Shift", "/feeds/retry", {}, True), ("Q. Quality", "/people", {"name": "x"}, False), ("R. Reader", "/signals/none/acknowledge", {}, False),
+        ("R. Reader", "/holds", {"pallets": "1", "why": "w", "evidence": "e"}, False),
+        ("A. Admin", "/holds", {"pallets": "1", "why": "w", "evidence": "e"}, False),
+        ("S. Shift", "/holds", {"pallets": "unknown", "why": "w", "evidence": "e"}, True),
+        ("S. Shift", "/holds/H-0001", {"action": "release", "pallet": "1", "why": "w", "evidence": "e"}, False),
+        ("Q. Quality", "/feeds/retry", {}, False),
+        ("S. Shift", "/feeds/retry", {}, True),
+        ("Q. Quality", "/people", {"name": "x"}, False),
+        ("R. Reader", "/signals/none/acknowledge", {}, False),
     ],
-)  # fmt: skip
+)
 def test_a_role_allows_what_it_says_and_no_more(
     name: str, address: str, fields: dict[str, str], allowed: bool, browser: Make, site: Place
 ) -> None:
-    """Allowed forms get as far as their content: an unknown pallet is then the works' own refusal, not one of rights."""
+    """Allowed forms get as far as their content: an unknown pallet is then the works' own refusal, not one of
+    rights.
+    """
     answer = browser(name).post(address, token_from="/now", **fields)
     assert (answer.status_code != 403) is allowed, answer.text  # type: ignore[attr-defined]
     if not allowed:

@@ -11,7 +11,8 @@ FOLDER = Path(__file__).parents[3] / "shared" / "published"
 
 
 def beside(name: str) -> Path | None:
-    """A file of the published data beside the project; None where it is not there, which fails the test where `CI` is set.
+    """A file of the published data beside the project; None where it is not there, which fails the test where `CI` is
+    set.
 
     Without it a test asks the same of made data, so that it never passes by doing nothing.
     """

@@ -22,43 +22,17 @@ from sample_feeds.simulator import Simulated
 from tests.conftest import Place
 
 # 30 samples of 50: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2 Proportions Control Charts; the same counts
-# stand in Montgomery, Introduction to Statistical Quality Control. Mean 0.2313, limits 0.0524 and 0.4102, beyond: 15, 23.
+# stand in Montgomery, Introduction to Statistical Quality Control. Mean 0.2313, limits 0.0524 and 0.4102, beyond: 15,
+# 23.
 WAFERS = (
-    12,
-    15,
-    8,
-    10,
-    4,
-    7,
-    16,
-    9,
-    14,
-    10,
-    5,
-    6,
-    17,
-    12,
-    22,
-    8,
-    10,
-    5,
-    13,
-    11,
-    20,
-    18,
-    24,
-    15,
-    9,
-    12,
-    7,
-    13,
-    9,
-    6,
-)
+    12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6,
+)  # fmt: skip
 
 
 def test_published_counts_come_through_the_pipeline_with_the_published_mean(place: Place) -> None:
-    """NIST/SEMATECH e-Handbook 6.3.3.2: each sample becomes a minute of a station; the pooled rate is the centre line."""
+    """NIST/SEMATECH e-Handbook 6.3.3.2: each sample becomes a minute of a station; the pooled rate is the centre
+    line.
+    """
     start = datetime(2026, 3, 2, 8, tzinfo=UTC)
     at = [(start + timedelta(minutes=n)).isoformat() for n in range(len(WAFERS))]
     seen = "".join(f"{moment},K2,K2-side,50,{count}\n" for moment, count in zip(at, WAFERS, strict=True))

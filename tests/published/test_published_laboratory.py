@@ -34,7 +34,8 @@ MEASURED = WORKS.replace(
 
 @pytest.mark.parametrize(
     ("celsius", "kg_m3"),
-    # Tanaka and others, Metrologia 38 (2001) 301: air-free water at 101.325 kPa (the coefficients and this table from memory; 998.2067 at 20 degrees is
+    # Tanaka and others, Metrologia 38 (2001) 301: air-free water at 101.325 kPa (the coefficients and this table from
+    # memory; 998.2067 at 20 degrees is
     # printed in many places). Kell's older formula, in the simulator, agrees to 0.003.
     [(0, 999.8428), (4, 999.9750), (15, 999.1026), (20, 998.2067), (25, 997.0470), (30, 995.6488), (40, 992.2152)],
 )
@@ -49,13 +50,29 @@ def test_water_beyond_its_formula_tells_no_density() -> None:
 
 # ISO 8655-6:2002, table of Z factors [ml/g] at 1013 hPa, whole degrees, to four decimals
 Z = {
-    15: 1.0020, 16: 1.0021, 17: 1.0023, 18: 1.0025, 19: 1.0027, 20: 1.0029, 21: 1.0031, 22: 1.0033, 23: 1.0035, 24: 1.0038, 25: 1.0040, 26: 1.0043, 27: 1.0045,
-    28: 1.0048, 29: 1.0051, 30: 1.0054,
-}  # fmt: skip
+    15: 1.0020,
+    16: 1.0021,
+    17: 1.0023,
+    18: 1.0025,
+    19: 1.0027,
+    20: 1.0029,
+    21: 1.0031,
+    22: 1.0033,
+    23: 1.0035,
+    24: 1.0038,
+    25: 1.0040,
+    26: 1.0043,
+    27: 1.0045,
+    28: 1.0048,
+    29: 1.0051,
+    30: 1.0054,
+}
 
 
 def test_z_factors_come_through_a_capacity_feed(place: Place) -> None:
-    """A container with 500 g of water in it holds 500 Z ml: the capacity that the laboratory's day tells, degree by degree."""
+    """A container with 500 g of water in it holds 500 Z ml: the capacity that the laboratory's day tells, degree by
+    degree.
+    """
     rows = "".join(
         f"{(START + timedelta(minutes=n)).isoformat()},K1,{n},1,400,900,{celsius},brimful\n"
         for n, celsius in enumerate(Z)
@@ -72,7 +89,9 @@ def test_z_factors_come_through_a_capacity_feed(place: Place) -> None:
 
 
 def test_buoyancy_and_expansion() -> None:
-    """ISO 4787 and ISO 8655-6, formula: 752.3 g of water at 22 degrees (an example worked by hand with the formula, from memory): 754.7738 ml there, 754.7330 at 20 degrees."""
+    """ISO 4787 and ISO 8655-6, formula: 752.3 g of water at 22 degrees (an example worked by hand with the formula,
+    from memory): 754.7738 ml there, 754.7330 at 20 degrees.
+    """
     there = capacity_ml(752.3, 22.0)
     assert float(there) == pytest.approx(754.77378, abs=1e-4) and float(at_20c(there, 22.0)) == pytest.approx(
         754.73302, abs=1e-4
@@ -94,8 +113,25 @@ def laboratory(place: Place, files: dict[str, str], works: str | None = None) ->
 @pytest.mark.parametrize(
     ("nominal", "error"),
     # Council Directive 75/107/EEC, annex I, 6; the table as read in the UK's SI 2019/696, schedule 4
-    [(50, 3), (75, 3), (100, 3), (150, 4.5), (200, 6), (250, 6), (300, 6), (330, 6.6), (375, 7.5), (500, 10), (700, 10), (750, 10), (1000, 10), (1500, 15), (2000, 20), (5000, 50)],
-)  # fmt: skip
+    [
+        (50, 3),
+        (75, 3),
+        (100, 3),
+        (150, 4.5),
+        (200, 6),
+        (250, 6),
+        (300, 6),
+        (330, 6.6),
+        (375, 7.5),
+        (500, 10),
+        (700, 10),
+        (750, 10),
+        (1000, 10),
+        (1500, 15),
+        (2000, 20),
+        (5000, 50),
+    ],
+)
 def test_greatest_permitted_errors(nominal: float, error: float) -> None:
     assert permissible_error_ml(nominal) == pytest.approx(error, abs=1e-9)
 
@@ -109,12 +145,14 @@ def test_what_the_directive_does_not_cover_is_refused(nominal: float) -> None:
 # Capacities [ml] of 35 bottles, constructed about 750 and 755 ml; their bounds were worked with R.
 BOTTLES = {
     "A": (
-        756.8, 755.2, 751.7, 749.0, 749.4, 739.3, 751.5, 748.3, 752.1, 752.3, 756.6, 748.8, 752.1, 758.0, 747.8, 750.7, 750.8, 744.5,
-        752.3, 745.1, 757.0, 744.5, 751.7, 750.1, 752.2, 752.7, 746.4, 752.4, 747.7, 753.6, 745.0, 747.0, 750.2, 753.9, 749.1,
+        756.8, 755.2, 751.7, 749.0, 749.4, 739.3, 751.5, 748.3, 752.1, 752.3, 756.6, 748.8, 752.1, 758.0, 747.8, 750.7,
+        750.8, 744.5, 752.3, 745.1, 757.0, 744.5, 751.7, 750.1, 752.2, 752.7, 746.4, 752.4, 747.7, 753.6, 745.0, 747.0,
+        750.2, 753.9, 749.1,
     ),
     "B": (
-        753.3, 761.1, 757.7, 753.9, 751.1, 750.8, 751.7, 749.8, 755.7, 756.9, 757.9, 749.0, 753.6, 751.2, 764.1, 759.6, 745.8, 759.9,
-        758.5, 755.2, 759.1, 759.3, 754.0, 757.2, 751.9, 753.5, 754.4, 757.1, 753.7, 754.0, 755.9, 746.8, 755.5, 758.5, 758.9,
+        753.3, 761.1, 757.7, 753.9, 751.1, 750.8, 751.7, 749.8, 755.7, 756.9, 757.9, 749.0, 753.6, 751.2, 764.1, 759.6,
+        745.8, 759.9, 758.5, 755.2, 759.1, 759.3, 754.0, 757.2, 751.9, 753.5, 754.4, 757.1, 753.7, 754.0, 755.9, 746.8,
+        755.5, 758.5, 758.9,
     ),
 }  # fmt: skip
 
@@ -125,7 +163,9 @@ BOTTLES = {
 def test_a_batch_of_measuring_containers_comes_through_a_capacity_feed(
     place: Place, name: str, low: float, high: float, accepted: bool
 ) -> None:
-    """Directive 75/107/EEC, annex II 3.1: n 35, k 1.57, F 0.266 (read); the form of the inequalities from memory; bounds worked with R for constructed samples."""
+    """Directive 75/107/EEC, annex II 3.1: n 35, k 1.57, F 0.266 (read); the form of the inequalities from memory;
+    bounds worked with R for constructed samples.
+    """
     values = BOTTLES[name]
     water = [v * (water_g_ml(20.0) - 0.0012) / (1 - 0.0012 / 8.0) for v in values]
     rows = "".join(
@@ -147,22 +187,27 @@ def test_a_batch_of_measuring_containers_comes_through_a_capacity_feed(
 
 
 def test_the_range_method_and_its_constants() -> None:
-    """Directive 75/107/EEC, annex II 1: 40 bottles (read); 8 groups of 5, k' 0.668, F' 0.628 from memory. Constructed: each group spans 2 ml about 750 ml."""
+    """Directive 75/107/EEC, annex II 1: 40 bottles (read); 8 groups of 5, k' 0.668, F' 0.628 from memory. Constructed:
+    each group spans 2 ml about 750 ml.
+    """
     told = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
     assert (told.mean, told.spread, told.low, told.high) == (750, 2, pytest.approx(748.664), pytest.approx(751.336))
     assert told.spread_most == pytest.approx(12.56) and told.accepted and told.margin == pytest.approx(8.664)
 
 
 def test_groups_of_the_range_method_are_those_taken_one_after_another() -> None:
-    """Directive 75/107/EEC, annex II 3.2 (from memory): groups of five in the order of taking. By hand: capacities that rise by 0.1 ml from
-    bottle to bottle have a range of 0.4 ml in every group."""
+    """Directive 75/107/EEC, annex II 3.2 (from memory): groups of five in the order of taking. By hand: capacities that
+    rise by 0.1 ml from bottle to bottle have a range of 0.4 ml in every group.
+    """
     assert by_range([748.0 + 0.1 * n for n in range(40)], 750, 10).spread == pytest.approx(0.4)
 
 
 @pytest.mark.parametrize("share", [0.025, 0.04, 0.065])
 def test_both_methods_let_the_same_batches_pass(share: float) -> None:
-    """A directive's two methods must be equally strict: what 40 in 8 groups of 5 accept, with the factors from memory, agrees with what 35 accept by the
-    noncentral t distribution (0.942, 0.776, 0.434: SciPy), within 4 of 100 simulated batches. Normal capacities, one limit."""
+    """A directive's two methods must be equally strict: what 40 in 8 groups of 5 accept, with the factors from memory,
+    agrees with what 35 accept by the noncentral t distribution (0.942, 0.776, 0.434: SciPy), within 4 of 100 simulated
+    batches. Normal capacities, one limit.
+    """
     rng, error = np.random.default_rng([51, int(1000 * share)]), 10.0
     sd = 2.0
     mean = 750 + error - float(stats.norm.isf(share)) * sd
@@ -188,7 +233,9 @@ def test_another_number_of_containers_is_refused(rule) -> None:  # type: ignore[
     ("share", "chance"), [(0.01, 0.99845), (0.025, 0.94152), (0.04, 0.77633), (0.065, 0.43394), (0.10, 0.13752)]
 )
 def test_what_a_verdict_lets_pass(share: float, chance: float) -> None:
-    """One-sided operating characteristic of n 35, k 1.57 by the noncentral t distribution, computed with SciPy's scipy.stats.nct."""
+    """One-sided operating characteristic of n 35, k 1.57 by the noncentral t distribution, computed with SciPy's
+    scipy.stats.nct.
+    """
     assert chance_accepted(share) == pytest.approx(chance, abs=1e-5)
 
 
@@ -212,7 +259,9 @@ def test_acceptance_numbers_by_the_size_of_a_sample(n: int, aql: float, ac: int 
 
 
 def test_samples_against_aql_come_through_a_visual_feed(place: Place) -> None:
-    """ISO 2859-1, letter L: 200 units accept 3 at AQL 0.65 and 10 at AQL 2.5; a critical defect accepts none (the trade's common practice)."""
+    """ISO 2859-1, letter L: 200 units accept 3 at AQL 0.65 and 10 at AQL 2.5; a critical defect accepts none (the
+    trade's common practice).
+    """
     rows = [
         ("06:00", "CHF", 3),
         ("06:00", "SED", 11),
@@ -240,7 +289,9 @@ def test_samples_against_aql_come_through_a_visual_feed(place: Place) -> None:
 
 
 def test_sink_float_is_lighter_where_it_settles_warmer() -> None:
-    """ASTM C729 compares settling temperatures; the works' own coefficient replaces its tables. Linear example, constructed: standard 2.5000, one degree warmer, 0.0019 a degree: 2.4981."""
+    """ASTM C729 compares settling temperatures; the works' own coefficient replaces its tables. Linear example,
+    constructed: standard 2.5000, one degree warmer, 0.0019 a degree: 2.4981.
+    """
     schema = {
         "sampled_at": pl.Datetime("us", "UTC"),
         **dict.fromkeys(("density_g_cm3", "standard_g_cm3", "standard_settles_c", "sample_settles_c"), pl.Float64),
@@ -257,7 +308,9 @@ def test_sink_float_is_lighter_where_it_settles_warmer() -> None:
 
 
 def test_lighter_glass_takes_more_room() -> None:
-    """Archimedes: 318 g at 2.500 take 127.2 ml, at 2.495 they take 127.4549 ml; the volume that a feeder meters weighs 0.636 g less."""
+    """Archimedes: 318 g at 2.500 take 127.2 ml, at 2.495 they take 127.4549 ml; the volume that a feeder meters weighs
+    0.636 g less.
+    """
     told = effect(-0.005, 2.5, 318.0)
     assert (told.weight_g, told.capacity_ml) == (
         pytest.approx(-0.636),

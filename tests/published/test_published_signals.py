@@ -1,4 +1,6 @@
-"""Charts, run lengths, false discovery and change-points against published values. The source stands beside each check."""
+"""Charts, run lengths, false discovery and change-points against published values. The source stands beside each
+check.
+"""
 
 from __future__ import annotations
 
@@ -20,41 +22,30 @@ from pipelines.measures.statistics.limits import (
 )
 from tests.published.outside import beside
 
-# NIST/SEMATECH e-Handbook 6.3.3.2; the same counts in Montgomery, Introduction to Statistical Quality Control: 30 samples of 50.
+# NIST/SEMATECH e-Handbook 6.3.3.2; the same counts in Montgomery, Introduction to Statistical Quality Control: 30
+# samples of 50.
 WAFERS = (12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6)
 
 # Benjamini and Hochberg, JRSS B 57 (1995) 289, section 4: p-values of 15 hypotheses of a trial (from memory).
 BH = (
-    0.0001,
-    0.0004,
-    0.0019,
-    0.0095,
-    0.0201,
-    0.0278,
-    0.0298,
-    0.0344,
-    0.0459,
-    0.3240,
-    0.4262,
-    0.5719,
-    0.6528,
-    0.7590,
-    1.0,
-)
+    0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0,
+)  # fmt: skip
 
 # Annual flow of the Nile at Aswan 1871-1970, 1e8 m3: Cobb, Biometrika 65 (1978) 243; the R data set Nile.
 NILE = (
-    1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180, 799, 958, 1140, 1100, 1210, 1150, 1250,
-    1260, 1220, 1030, 1100, 774, 840, 874, 694, 940, 833, 701, 916, 692, 1020, 1050, 969, 831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821,
-    768, 845, 864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845, 944, 984, 897, 822, 1010, 771, 676, 649, 846, 812, 742, 801, 1040, 860,
-    874, 848, 890, 744, 749, 838, 1050, 918, 986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740,
+    1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180, 799, 958, 1140,
+    1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774, 840, 874, 694, 940, 833, 701, 916, 692, 1020, 1050, 969, 831,
+    726, 456, 824, 702, 1120, 1100, 832, 764, 821, 768, 845, 864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845,
+    944, 984, 897, 822, 1010, 771, 676, 649, 846, 812, 742, 801, 1040, 860, 874, 848, 890, 744, 749, 838, 1050, 918,
+    986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740,
 )  # fmt: skip
 
-# British coal-mining disasters a year, 1851-1962: Jarrett, Biometrika 66 (1979) 191; 191 disasters in all (yearly counts from memory).
+# British coal-mining disasters a year, 1851-1962: Jarrett, Biometrika 66 (1979) 191; 191 disasters in all (yearly
+# counts from memory).
 COAL = (
-    4, 5, 4, 1, 0, 4, 3, 4, 0, 6, 3, 3, 4, 0, 2, 6, 3, 3, 5, 4, 5, 3, 1, 4, 4, 1, 5, 5, 3, 4, 2, 5, 2, 2, 3, 4, 2, 1, 3, 2, 2, 1, 1, 1, 1, 3,
-    0, 0, 1, 0, 1, 1, 0, 0, 3, 1, 0, 3, 2, 2, 0, 1, 1, 1, 0, 1, 0, 1, 0, 0, 0, 2, 1, 0, 0, 0, 1, 1, 0, 2, 3, 3, 1, 1, 2, 1, 1, 1, 1, 2, 4, 2,
-    0, 0, 0, 1, 4, 0, 0, 0, 1, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0, 1,
+    4, 5, 4, 1, 0, 4, 3, 4, 0, 6, 3, 3, 4, 0, 2, 6, 3, 3, 5, 4, 5, 3, 1, 4, 4, 1, 5, 5, 3, 4, 2, 5, 2, 2, 3, 4, 2, 1, 3,
+    2, 2, 1, 1, 1, 1, 3, 0, 0, 1, 0, 1, 1, 0, 0, 3, 1, 0, 3, 2, 2, 0, 1, 1, 1, 0, 1, 0, 1, 0, 0, 0, 2, 1, 0, 0, 0, 1, 1,
+    0, 2, 3, 3, 1, 1, 2, 1, 1, 1, 1, 2, 4, 2, 0, 0, 0, 1, 4, 0, 0, 0, 1, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0, 1,
 )  # fmt: skip
 
 
@@ -67,7 +58,9 @@ def test_p_chart_of_the_handbook() -> None:
 
 
 def test_p_prime_equals_p_at_dispersion_one() -> None:
-    """Laney, Quality Engineering 14 (2002) 531: p' is p times sigma_z; where the moving ranges are those of chance both agree."""
+    """Laney, Quality Engineering 14 (2002) 531: p' is p times sigma_z; where the moving ranges are those of chance both
+    agree.
+    """
     hits, trials = np.array(WAFERS, float), np.full(30, 50.0)
     wide, plain = p_prime_chart(hits, trials), p_chart(hits, trials)
     assert (wide.high - wide.centre) / (plain.high - plain.centre) == pytest.approx(wide.sigma_z)
@@ -77,7 +70,9 @@ def test_p_prime_equals_p_at_dispersion_one() -> None:
 
 
 def test_p_prime_of_large_over_dispersed_samples() -> None:
-    """Laney's case: huge samples whose shares wander. By hand from his formulas: z by p(1-p)/n, sigma_z = mean |z_i - z_(i-1)| / 1.128."""
+    """Laney's case: huge samples whose shares wander. By hand from his formulas: z by p(1-p)/n, sigma_z = mean |z_i -
+    z_(i-1)| / 1.128.
+    """
     shares, n = np.array([0.950, 0.953, 0.957, 0.949, 0.954, 0.951]), np.full(6, 90_000.0)
     told = p_prime_chart(shares * n, n)
     sigma = np.sqrt(told.centre * (1 - told.centre) / n[0])
@@ -89,8 +84,10 @@ def test_p_prime_of_large_over_dispersed_samples() -> None:
 
 
 def test_p_prime_of_the_accident_departments() -> None:
-    """Mohammed, Panesar, Laney and Wilson, BMJ Quality & Safety 22 (2013) 362: mean 0.9529, sigma_z 10.64, no point outside though 16 lie
-    outside the p chart. Their table is read where it lies beside the project; elsewhere the same is asked of made shares of that kind."""
+    """Mohammed, Panesar, Laney and Wilson, BMJ Quality & Safety 22 (2013) 362: mean 0.9529, sigma_z 10.64, no point
+    outside though 16 lie outside the p chart. Their table is read where it lies beside the project; elsewhere the same
+    is asked of made shares of that kind.
+    """
     path = beside("1.10_laney_nhs.csv")
     if path is not None:
         with path.open(newline="") as file:
@@ -123,7 +120,8 @@ def test_the_last_point_is_judged_by_those_before_it() -> None:
 
 @pytest.mark.parametrize(
     ("shift", "length"),
-    # Two-sided CUSUM k = 0.5, h = 4: Montgomery, Introduction to Statistical Quality Control, ARL table (168, 74.2, 26.6, 13.3, 8.38,
+    # Two-sided CUSUM k = 0.5, h = 4: Montgomery, Introduction to Statistical Quality Control, ARL table (168, 74.2,
+    # 26.6, 13.3, 8.38,
     # 4.75, 3.34, 2.62, 2.19, 1.71, from memory); Hawkins, Journal of Quality Technology 25 (1993) 248
     [
         (0, 168),
@@ -181,14 +179,18 @@ def test_excess_against_scipy() -> None:
 
 
 def test_onset_of_the_nile() -> None:
-    """Cobb (1978); R's data set: apparent change near 1898, the last year of the high flow. strucchange 1.5-3 (R 4.2.2): 1898, 1895-1902."""
+    """Cobb (1978); R's data set: apparent change near 1898, the last year of the high flow. strucchange 1.5-3 (R
+    4.2.2): 1898, 1895-1902.
+    """
     told = change(np.array(NILE, float))
     assert 1871 + round(told.at) - 1 == 1898
     assert 1871 + told.low - 0.5 >= 1895 and 1871 + told.high - 1 <= 1902
 
 
 def test_onset_of_the_coal_mining_series() -> None:
-    """Jarrett (1979); Raftery and Akman, Biometrika 73 (1986) 85: change about 1890, posterior mode within 1887-1895."""
+    """Jarrett (1979); Raftery and Akman, Biometrika 73 (1986) 85: change about 1890, posterior mode within
+    1887-1895.
+    """
     assert sum(COAL) == 191 and len(COAL) == 112
     told = change(np.array(COAL, float))
     assert 1889 <= 1851 + told.at <= 1892
@@ -196,7 +198,9 @@ def test_onset_of_the_coal_mining_series() -> None:
 
 
 def test_a_rise_over_a_known_rate_is_dated_as_by_direct_calculation() -> None:
-    """The posterior of a step at each bin, summed bin by bin in plain Python for one factor grid (direct calculation)."""
+    """The posterior of a step at each bin, summed bin by bin in plain Python for one factor grid (direct
+    calculation).
+    """
     rng = np.random.default_rng(11)
     calls = np.concatenate([rng.poisson(0.2, 200), rng.poisson(1.4, 60)]).astype(float)
     told = rise(calls, np.full(260, 0.2))

@@ -1,4 +1,6 @@
-"""Weights against values from outside the project; the source stands beside each check, the tolerance comes from the printed digits."""
+"""Weights against values from outside the project; the source stands beside each check, the tolerance comes from the
+printed digits.
+"""
 
 from __future__ import annotations
 
@@ -20,13 +22,20 @@ from tests.published.outside import beside
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 
-# ISO 7870-2, annex of factors, and ASTM MNL 7; printed in The Handbook for Quality Management (2013), p. 401. c4, A3, B3 and B4 as read
+# ISO 7870-2, annex of factors, and ASTM MNL 7; printed in The Handbook for Quality Management (2013), p. 401. c4, A3,
+# B3 and B4 as read
 # there, d2, d3, D3 and D4 from memory: older printings give D4 of 3 as 2.574, others as 2.575.
 FACTORS = {
-    2: (0.7979, 2.659, 0, 3.267, 1.128, 0.853, 0, 3.267), 3: (0.8862, 1.954, 0, 2.568, 1.693, 0.888, 0, 2.575), 4: (0.9213, 1.628, 0, 2.266, 2.059, 0.880, 0, 2.282),
-    5: (0.9400, 1.427, 0, 2.089, 2.326, 0.864, 0, 2.114), 6: (0.9515, 1.287, 0.030, 1.970, 2.534, 0.848, 0, 2.004), 7: (0.9594, 1.182, 0.118, 1.882, 2.704, 0.833, 0.076, 1.924),
-    8: (0.9650, 1.099, 0.185, 1.815, 2.847, 0.820, 0.136, 1.864), 9: (0.9693, 1.032, 0.239, 1.761, 2.970, 0.808, 0.184, 1.816), 10: (0.9727, 0.975, 0.284, 1.716, 3.078, 0.797, 0.223, 1.777),
-}  # fmt: skip
+    2: (0.7979, 2.659, 0, 3.267, 1.128, 0.853, 0, 3.267),
+    3: (0.8862, 1.954, 0, 2.568, 1.693, 0.888, 0, 2.575),
+    4: (0.9213, 1.628, 0, 2.266, 2.059, 0.880, 0, 2.282),
+    5: (0.9400, 1.427, 0, 2.089, 2.326, 0.864, 0, 2.114),
+    6: (0.9515, 1.287, 0.030, 1.970, 2.534, 0.848, 0, 2.004),
+    7: (0.9594, 1.182, 0.118, 1.882, 2.704, 0.833, 0.076, 1.924),
+    8: (0.9650, 1.099, 0.185, 1.815, 2.847, 0.820, 0.136, 1.864),
+    9: (0.9693, 1.032, 0.239, 1.761, 2.970, 0.808, 0.184, 1.816),
+    10: (0.9727, 0.975, 0.284, 1.716, 3.078, 0.797, 0.223, 1.777),
+}
 
 
 @pytest.mark.parametrize("n", list(FACTORS))
@@ -58,31 +67,15 @@ def studied(place: Place, start: datetime, end: datetime) -> Study:
         return study_weights(reader, place.plant, "K1", Span(start, end))[0].points[0]
 
 
-# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4, EWMA control charts: data, series to two decimals, limits 52.5884 and 47.4115 (truncated there)
+# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4, EWMA control charts: data, series to two decimals, limits
+# 52.5884 and 47.4115 (truncated there)
 NIST_EWMA = (
-    52.0,
-    47.0,
-    53.0,
-    49.3,
-    50.1,
-    47.0,
-    51.0,
-    50.1,
-    51.2,
-    50.5,
-    49.6,
-    47.6,
-    49.9,
-    51.3,
-    47.8,
-    51.2,
-    52.6,
-    52.4,
-    53.6,
+    52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6,
     52.1,
-)
+)  # fmt: skip
 NIST_SERIES = (
-    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99
+    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92,
+    50.73, 51.23, 51.94, 51.99,
 )  # fmt: skip
 
 
@@ -98,25 +91,42 @@ def test_the_ewma_of_nist_comes_through_a_weight_feed(place: Place) -> None:
 
 @pytest.mark.parametrize(
     ("weight", "width", "shift", "length"),
-    # Lucas and Saccucci, Technometrics 32 (1990) 1, table 3, two-sided, to three figures (lambda 0.1 from memory; the others by the R package spc 0.6.7)
-    [(0.1, 2.814, 0, 500), (0.1, 2.814, 0.5, 31.3), (0.1, 2.814, 1, 10.3), (0.1, 2.814, 2, 4.36), (0.25, 2.998, 1, 11.1), (0.5, 3.071, 1, 17.5)],
-)  # fmt: skip
+    # Lucas and Saccucci, Technometrics 32 (1990) 1, table 3, two-sided, to three figures (lambda 0.1 from memory; the
+    # others by the R package spc 0.6.7)
+    [
+        (0.1, 2.814, 0, 500),
+        (0.1, 2.814, 0.5, 31.3),
+        (0.1, 2.814, 1, 10.3),
+        (0.1, 2.814, 2, 4.36),
+        (0.25, 2.998, 1, 11.1),
+        (0.5, 3.071, 1, 17.5),
+    ],
+)
 def test_run_lengths_of_the_ewma(weight: float, width: float, shift: float, length: float) -> None:
     assert ewma_run_length(weight, width, shift, states=151) == pytest.approx(length, rel=6e-3)
 
 
 @pytest.mark.parametrize(
     ("rules", "shift", "length"),
-    # Champ and Woodall, Technometrics 29 (1987) 393, table 1 (from memory; to four decimals by an independent Markov chain)
-    [(Rules(3, None), 0, 370.3983), (Rules(3, 2), 0, 225.4384), (Rules(3, None), 1, 43.8947), (Rules(3, 2), 1, 20.0050), (Rules(3, 2), 2, 3.6464)],
-)  # fmt: skip
+    # Champ and Woodall, Technometrics 29 (1987) 393, table 1 (from memory; to four decimals by an independent Markov
+    # chain)
+    [
+        (Rules(3, None), 0, 370.3983),
+        (Rules(3, 2), 0, 225.4384),
+        (Rules(3, None), 1, 43.8947),
+        (Rules(3, 2), 1, 20.0050),
+        (Rules(3, 2), 2, 3.6464),
+    ],
+)
 def test_run_lengths_of_the_rules(rules: Rules, shift: float, length: float) -> None:
     assert rules_run_length(rules, shift) == pytest.approx(length, abs=1e-4)
 
 
 def test_xbar_and_s_limits_of_the_piston_rings(place: Place) -> None:
-    """Montgomery, Introduction to Statistical Quality Control, piston rings, 25 samples of 5 and 15 more (limits by the R package qcc 2.7): mean 74.001176, mean S
-    0.0092400, X-bar 73.987988 to 74.014364, S up to 0.0193024; of the later samples 37, 38 and 39 are beyond. Where the data are not at hand, from mean and mean S."""
+    """Montgomery, Introduction to Statistical Quality Control, piston rings, 25 samples of 5 and 15 more (limits by the
+    R package qcc 2.7): mean 74.001176, mean S 0.0092400, X-bar 73.987988 to 74.014364, S up to 0.0193024; of the later
+    samples 37, 38 and 39 are beyond. Where the data are not at hand, from mean and mean S.
+    """
     path = beside("1.07_pistonrings.csv")
     if path is None:
         half = float(a3(5)) * 0.0092400366
@@ -146,7 +156,8 @@ def test_xbar_and_s_limits_of_the_piston_rings(place: Place) -> None:
 
 
 def test_capability_as_in_the_handbook(place: Place) -> None:
-    """NIST/SEMATECH e-Handbook 6.1.6 (from memory): limits 8 and 20, mean 16, sd 2: Cp 1.0, Cpk 0.6667; interval of Cp 1.33 at n 50: 1.0673 to 1.5922; of Cpk 1.1:
+    """NIST/SEMATECH e-Handbook 6.1.6 (from memory): limits 8 and 20, mean 16, sd 2: Cp 1.0, Cpk 0.6667; interval of Cp
+    1.33 at n 50: 1.0673 to 1.5922; of Cpk 1.1:
     0.8634 to 1.3366 by the normal approximation."""
     told = capability(16, 2, 50, 49, 8, 20)
     assert (told.c, told.k) == (pytest.approx(1.0), pytest.approx(0.6666667, abs=1e-6))
@@ -165,16 +176,23 @@ def test_capability_as_in_the_handbook(place: Place) -> None:
     assert (perf.c, perf.k) == (pytest.approx(1.0), pytest.approx(0.6666667, abs=1e-6))
 
 
-# Davies and Goldsmith, Statistical Methods in Research and Production (1972); Box and Tiao (1973) 5.1: yield of dyestuff, six batches of five [g].
+# Davies and Goldsmith, Statistical Methods in Research and Production (1972); Box and Tiao (1973) 5.1: yield of
+# dyestuff, six batches of five [g].
 # Between batches 1764.05, within 2451.25.
 DYESTUFF = {
-    "A": (1545, 1440, 1440, 1520, 1580), "B": (1540, 1555, 1490, 1560, 1495), "C": (1595, 1550, 1605, 1510, 1560), "D": (1445, 1440, 1595, 1465, 1545),
-    "E": (1595, 1630, 1515, 1635, 1625), "F": (1520, 1455, 1450, 1480, 1445),
-}  # fmt: skip
+    "A": (1545, 1440, 1440, 1520, 1580),
+    "B": (1540, 1555, 1490, 1560, 1495),
+    "C": (1595, 1550, 1605, 1510, 1560),
+    "D": (1445, 1440, 1595, 1465, 1545),
+    "E": (1595, 1630, 1515, 1635, 1625),
+    "F": (1520, 1455, 1450, 1480, 1445),
+}
 
 
 def test_the_variance_of_the_dyestuff_comes_through_a_weight_feed(place: Place) -> None:
-    """Each batch a mould, each yield a sample of one time: what differs between batches is what differs between moulds."""
+    """Each batch a mould, each yield a sample of one time: what differs between batches is what differs between
+    moulds.
+    """
     body = "".join(
         f"{START.isoformat()},K1,cold,{batch},{n},{grams}\n"
         for batch, many in DYESTUFF.items()
@@ -190,7 +208,9 @@ def test_the_variance_of_the_dyestuff_comes_through_a_weight_feed(place: Place) 
 
 
 def test_unbalanced_components_are_those_of_the_dense_likelihood() -> None:
-    """Patterson and Thompson, Biometrika 58 (1971) 545: the restricted likelihood with whole matrices, maximised by SciPy, on data with gaps."""
+    """Patterson and Thompson, Biometrika 58 (1971) 545: the restricted likelihood with whole matrices, maximised by
+    SciPy, on data with gaps.
+    """
     from scipy.optimize import minimize
 
     rng = np.random.default_rng(3)

@@ -1,4 +1,6 @@
-"""The letter to the customer names its window and its pallets as decided; released is not gone; nothing is written 0 that is only few."""
+"""The letter to the customer names its window and its pallets as decided; released is not gone; nothing is written 0
+that is only few.
+"""
 
 from __future__ import annotations
 
@@ -18,9 +20,18 @@ AT = datetime(2026, 3, 10, 6, tzinfo=UTC)
 
 def pallet(name: str, state: str, proposed: bool = True) -> TracedPallet:
     return TracedPallet(
-        pallet=name, line="K1", item="J370", packed_from=AT, packed_to=AT + timedelta(hours=1), units=2000, state=state, mould_units=125.0,
-        expected_defective=0.2, hold=False, proposed=proposed,
-    )  # fmt: skip
+        pallet=name,
+        line="K1",
+        item="J370",
+        packed_from=AT,
+        packed_to=AT + timedelta(hours=1),
+        units=2000,
+        state=state,
+        mould_units=125.0,
+        expected_defective=0.2,
+        hold=False,
+        proposed=proposed,
+    )
 
 
 def held(name: str, state: str) -> HeldPallet:
@@ -29,8 +40,14 @@ def held(name: str, state: str) -> HeldPallet:
 
 def trace(*pallets: TracedPallet) -> Trace:
     return Trace(
-        asked={"line": "K1"}, cavities=(), formed_from=AT, formed_to=AT, evidence={}, pallets=pallets, expected_defective=None
-    )  # fmt: skip
+        asked={"line": "K1"},
+        cavities=(),
+        formed_from=AT,
+        formed_to=AT,
+        evidence={},
+        pallets=pallets,
+        expected_defective=None,
+    )
 
 
 @pytest.fixture(params=[False, True])
@@ -40,9 +57,15 @@ def works(request: pytest.FixtureRequest) -> Plant:
 
 def test_only_what_somebody_decided_is_in_the_letter_each_with_what_to_do(works: Plant) -> None:
     told = trace(
-        pallet("P1", "packed"), pallet("P2", "released"), pallet("P3", "packed"), pallet("P4", "released"), pallet("P5", "packed"), pallet("P6", "packed", False),
-        pallet("P7", "held"), pallet("P8", "scrapped"),
-    )  # fmt: skip
+        pallet("P1", "packed"),
+        pallet("P2", "released"),
+        pallet("P3", "packed"),
+        pallet("P4", "released"),
+        pallet("P5", "packed"),
+        pallet("P6", "packed", False),
+        pallet("P7", "held"),
+        pallet("P8", "scrapped"),
+    )
     holds = [
         held("P1", "held"),
         held("P2", "held"),
@@ -86,9 +109,20 @@ def test_few_is_not_nothing() -> None:
 
 def test_a_critical_defects_whole_stay_is_told_with_the_check_that_could_have_seen_it(works: Plant) -> None:
     stay = WholeStay(
-        line="K1", section=3, gob="B", mould="20", fitted=AT - timedelta(days=5), from_=AT - timedelta(hours=4), to=None, check="challenge of K1-mouth, 10 of 10",
-        checked_at=AT - timedelta(hours=2), containers=2100.0, pallets=("P1", "P2"), units=4000, cleared=1,
-    )  # fmt: skip
+        line="K1",
+        section=3,
+        gob="B",
+        mould="20",
+        fitted=AT - timedelta(days=5),
+        from_=AT - timedelta(hours=4),
+        to=None,
+        check="challenge of K1-mouth, 10 of 10",
+        checked_at=AT - timedelta(hours=2),
+        containers=2100.0,
+        pallets=("P1", "P2"),
+        units=4000,
+        cleared=1,
+    )
     words = " ".join(stay_words(works, stay))
     assert "mould 20 in 3B of K1" in words and "challenge of K1-mouth, 10 of 10" in words and "2 pallets" in words
     bare = stay.model_copy(update={"check": None, "checked_at": None, "from_": stay.fitted})

@@ -1,4 +1,6 @@
-"""Pages: they open from disk with no network, say their denominators, cannot be injected into, and match their workbooks."""
+"""Pages: they open from disk with no network, say their denominators, cannot be injected into, and match their
+workbooks.
+"""
 
 from __future__ import annotations
 

@@ -10,18 +10,39 @@ from pipelines.pages.texts import texts
 from pipelines.plant.works import Plant
 from pipelines.reports.signals import place_words, sureness
 from pipelines.reports.terminal.signals import _words
-from schemas.results import Signal
+from schemas.signals import Signal
 
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
 def signal(**told: object) -> Signal:
     usual: dict[str, object] = {
-        "id": "K1-STN-1", "kind": "excess", "line": "K1", "furnace": "F1", "defect": "STN", "name": "stone", "severity": "major",
-        "scope": "station", "members": ("K1-side-a",), "raised": AT, "onset": AT, "onset_low": AT, "onset_high": AT, "formed": AT,
-        "formed_low": AT, "formed_high": AT, "calls": 40, "expected": 12.0, "ware": 9000.0, "rate_before": 0.001, "rate_after": 0.004,
-        "lost_per_hour": 8.0, "q": 1e-5, "probability": 0.52, "scopes": {"station": 0.52, "line": 0.46, "mould": 0.02},
-    }  # fmt: skip
+        "id": "K1-STN-1",
+        "kind": "excess",
+        "line": "K1",
+        "furnace": "F1",
+        "defect": "STN",
+        "name": "stone",
+        "severity": "major",
+        "scope": "station",
+        "members": ("K1-side-a",),
+        "raised": AT,
+        "onset": AT,
+        "onset_low": AT,
+        "onset_high": AT,
+        "formed": AT,
+        "formed_low": AT,
+        "formed_high": AT,
+        "calls": 40,
+        "expected": 12.0,
+        "ware": 9000.0,
+        "rate_before": 0.001,
+        "rate_after": 0.004,
+        "lost_per_hour": 8.0,
+        "q": 1e-5,
+        "probability": 0.52,
+        "scopes": {"station": 0.52, "line": 0.46, "mould": 0.02},
+    }
     return Signal.model_validate(usual | told)
 
 

@@ -1,4 +1,6 @@
-"""Intakes and closes by hand while the works is served and its pages are read: each takes its turn, and the site says what it says after one thing done after the other."""
+"""Intakes and closes by hand while the works is served and its pages are read: each takes its turn, and the site says
+what it says after one thing done after the other.
+"""
 
 from __future__ import annotations
 
@@ -20,9 +22,14 @@ from tests.serve.test_for_real import ROOT, Served, started  # noqa: F401 - a fi
 DAY = date(2026, 3, 10)
 CLOCK = "2026-03-11T05:10:00+00:00"
 FILES = [
-    HEAD + "".join(f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-side-a,{k},60,{10 + k},{(h + m) % 3}\n" for m in range(60) for k in (1, 2))
+    HEAD
+    + "".join(
+        f"2026-03-10T{h:02d}:{m:02d}:00Z,K1,K1-side-a,{k},60,{10 + k},{(h + m) % 3}\n"
+        for m in range(60)
+        for k in (1, 2)
+    )
     for h in range(8, 16)
-]  # fmt: skip
+]
 
 
 def said(place: Place) -> dict[str, object]:
@@ -40,7 +47,9 @@ def by_hand(root: Path, *words: str) -> subprocess.Popen[str]:
 
 
 def all_at_once(place: Place, served: Served) -> None:
-    """Files come, are taken in and closed by hand, while the clerk does the same and pages are read; ends when all have."""
+    """Files come, are taken in and closed by hand, while the clerk does the same and pages are read; ends when all
+    have.
+    """
     runs, answers = [], []
     for number, text in enumerate(FILES):
         part = place.put(f".{number}", text)

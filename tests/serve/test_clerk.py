@@ -1,4 +1,6 @@
-"""The clerk on a site with feeds: what it begins, in which order, what it remembers, what it sends. Flows are run in this process."""
+"""The clerk on a site with feeds: what it begins, in which order, what it remembers, what it sends. Flows are run in
+this process.
+"""
 
 from __future__ import annotations
 

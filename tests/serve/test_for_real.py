@@ -1,4 +1,6 @@
-"""`coldledger serve` as a works starts it: processes of their own, killed at any moment, stopped cleanly, started again."""
+"""`coldledger serve` as a works starts it: processes of their own, killed at any moment, stopped cleanly, started
+again.
+"""
 
 from __future__ import annotations
 
@@ -255,7 +257,9 @@ def test_a_supervisor_that_is_killed_takes_its_parts_with_it_and_a_part_that_die
 
 
 def test_six_hours_off_are_caught_up_once_and_in_order(fed_again: Place, started: Callable[..., Served]) -> None:
-    """Off over the end of the day: the newest hours lie in the inbox; started again, one intake takes all, then one close."""
+    """Off over the end of the day: the newest hours lie in the inbox; started again, one intake takes all, then one
+    close.
+    """
     fed = fed_again
     late = {
         path

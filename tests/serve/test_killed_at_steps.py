@@ -1,4 +1,5 @@
-"""`coldledger serve` with one of its processes killed (SIGKILL) at a counted step, and in the end all of it: begun again, the site says what an undisturbed one says.
+"""`coldledger serve` with one of its processes killed (SIGKILL) at a counted step, and in the end all of it: begun
+again, the site says what an undisturbed one says.
 
 `python -m tests.serve.test_killed_at_steps --times 20 --seed 1` draws more moments.
 """
@@ -20,11 +21,13 @@ import pytest
 
 from pipelines.jobs.check import check_site
 from pipelines.jobs.days import close_day
+from pipelines.jobs.due import RETRIES
 from pipelines.settings import Settings
 from tests.conftest import Place, one_furnace
 from tests.serve.test_all_at_once import FILES, nothing_held, said
 from tests.serve.test_for_real import ROOT, Served
 
+LONGEST_S = 300 + RETRIES[0].total_seconds()  # a flow that was killed is tried again so much later
 PARTS = ("flow", "clerk", "pages", "supervisor")
 DAY, CLOCK = (
     date(2026, 3, 10),
@@ -63,7 +66,9 @@ def served_to_the_end(place: Place, steps: Path) -> None:
         served.until(lambda: served.get("/now")[0] != 0 or served.process.poll() is not None, 120, "pages")
         if served.process.poll() is None:
             served.until(
-                lambda: settled(served, place.site.root) or served.process.poll() is not None, 300, "the day closed"
+                lambda: settled(served, place.site.root) or served.process.poll() is not None,
+                LONGEST_S,
+                "the day closed",
             )
         if served.process.poll() is None:
             served.until(lambda: served.get("/now")[0] in (200, 503), 30, "pages")
@@ -94,7 +99,9 @@ def killed(folder: Path, part: str, step: int) -> tuple[Place, bool]:
 
 
 def same(place: Place, wanted: dict[str, object]) -> None:
-    """What a site must be after a kill: rows and answers of an undisturbed one, nothing held, nothing damaged, no run left open."""
+    """What a site must be after a kill: rows and answers of an undisturbed one, nothing held, nothing damaged, no run
+    left open.
+    """
     nothing_held(place)
     assert [finding.what for finding in check_site(place.opened, rows=True).findings] == []
     close_day(place.opened, DAY)

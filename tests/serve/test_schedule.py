@@ -1,4 +1,6 @@
-"""When what is due: every hour at the set minute by the works' clock, closes at their time, once each, whatever was missed."""
+"""When what is due: every hour at the set minute by the works' clock, closes at their time, once each, whatever was
+missed.
+"""
 
 from __future__ import annotations
 
@@ -39,10 +41,12 @@ def test_the_next_intake_is_at_the_minute_and_never_more_than_an_hour_off(
 @pytest.mark.parametrize(
     ("more", "told"),
     [
-        ("", "2026-03-11T07:00:00+00:00"), ('close_at = "06:40"', "2026-03-11T05:40:00+00:00"), ('close_at = "02:00"', "2026-03-12T01:00:00+00:00"),
+        ("", "2026-03-11T07:00:00+00:00"),
+        ('close_at = "06:40"', "2026-03-11T05:40:00+00:00"),
+        ('close_at = "02:00"', "2026-03-12T01:00:00+00:00"),
         ("close_latest_minutes = 30.0", "2026-03-11T05:30:00+00:00"),
     ],
-)  # fmt: skip
+)
 def test_a_day_is_closed_at_the_set_time_after_its_end_or_at_the_latest_so_long_after(more: str, told: str) -> None:
     assert close_time(works(more), date(2026, 3, 10)) == datetime.fromisoformat(told)
 

@@ -1,4 +1,6 @@
-"""Feeds that stop, come late or never, pallets packed anew, mixed or doubtful, meters that lie: by the written truth."""
+"""Feeds that stop, come late or never, pallets packed anew, mixed or doubtful, meters that lie: by the written
+truth.
+"""
 
 from __future__ import annotations
 

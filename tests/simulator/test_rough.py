@@ -1,4 +1,6 @@
-"""Each switch of the rough simulator does what it says, by its own written truth; switched off, the tidy works stay as they were."""
+"""Each switch of the rough simulator does what it says, by its own written truth; switched off, the tidy works stay as
+they were.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,8 @@ from sample_feeds.simulator.line import run_line
 from sample_feeds.simulator.write import encode
 
 DAY = date(2026, 4, 14)
-# SHA-256 of all feeds as CSV, made from the commit before there was any roughness: what was measured on the tidy works stays comparable.
+# SHA-256 of all feeds as CSV, made from the commit before there was any roughness: what was measured on the tidy works
+# stays comparable.
 TIDY = "5318b0e6989363ee7542b24431d5f0fdbb5adb113438fc65bcf4d48c20d7d588"
 
 
@@ -80,7 +83,8 @@ def test_stations_find_what_their_detection_says(rough: Simulated) -> None:
             )
             caught = met.filter(pl.col("station") == first).height
             assert binom.cdf(caught, met.height, row["chance"]) > 1e-5
-            # Some were called by this station for a second defect that they had: none of the more can come from elsewhere.
+            # Some were called by this station for a second defect that they had: none of the more can come from
+            # elsewhere.
             assert binom.sf(caught - 1, met.height, row["chance"]) > 1e-5
 
 

@@ -1,4 +1,6 @@
-"""Ware of a rough works: restarts, ware thrown out for no fault, sent through again, misread, on its way to the pallet; by the written truth."""
+"""Ware of a rough works: restarts, ware thrown out for no fault, sent through again, misread, on its way to the pallet;
+by the written truth.
+"""
 
 from __future__ import annotations
 

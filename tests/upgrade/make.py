@@ -1,7 +1,9 @@
-"""A small site as one version of the program writes it, kept so that every later version is tried on it: `python -m tests.upgrade.make 0.1.0`.
+"""A small site as one version of the program writes it, kept so that every later version is tried on it: `python -m
+tests.upgrade.make 0.1.0`.
 
-It makes `<version>.tar.xz` (works.toml, ledger, quarantine, and in archive/ the files that the ledger was made from) and `<version>.answers.json`. A site that is kept is never
-made again. Where an answer changes on purpose, `python -m tests.upgrade.make 0.1.0 --answers` asks the kept site anew; say in the commit which answer changed and why.
+It makes `<version>.tar.xz` (works.toml, ledger, quarantine, and in archive/ the files that the ledger was made from)
+and `<version>.answers.json`. A site that is kept is never made again. Where an answer changes on purpose, `python -m
+tests.upgrade.make 0.1.0 --answers` asks the kept site anew; say in the commit which answer changed and why.
 """
 
 from __future__ import annotations
@@ -36,7 +38,9 @@ KEPT = ("works.toml", "ledger.duckdb", "archive", "quarantine")
 
 
 def found(root: Path) -> Place:
-    """The site, made by the code as it stands: hourly files of two days, a refused row, a refused file, a correction, a closed day."""
+    """The site, made by the code as it stands: hourly files of two days, a refused row, a refused file, a correction, a
+    closed day.
+    """
     works = one_furnace(WORKS.replace("sections = 6\ngobs = 1", "sections = 2\ngobs = 1"), lines=(LINE,))
     place = Place(root, works, Settings(fixed_now=AT, lock_wait_s=5))
     lived = simulate(make_plan(place.plant, DAY, 1, seed=20_260, faults=6))

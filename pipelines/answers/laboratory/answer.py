@@ -1,4 +1,6 @@
-"""The laboratory's day: density of each furnace, capacity, annealing, samples of each line, and the checks that were missed."""
+"""The laboratory's day: density of each furnace, capacity, annealing, samples of each line, and the checks that were
+missed.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,7 @@ from pipelines.answers.laboratory.capacity import LineChecks, answer_capacity, l
 from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.sampling import inspection_after
 from pipelines.measures.laboratory.checks import (
     UNNAMED,
@@ -68,7 +70,9 @@ def density_of(reader: Reader, plant: Plant, furnace: str, until: datetime) -> t
 
 
 def glass_now(plant: Plant, furnace: str, chart: DensityChart | None) -> tuple[float, float]:
-    """Density to reckon with [g/cm3] and its standard deviation: the mean since the last change, else what works.toml says."""
+    """Density to reckon with [g/cm3] and its standard deviation: the mean since the last change, else what works.toml
+    says.
+    """
     if chart is None:
         return plant.furnaces[furnace].density_g_cm3, 0.002
     since = chart.readings.filter(pl.col("sampled_at") >= chart.change.since) if chart.change else chart.readings
@@ -84,9 +88,11 @@ def _furnace(reader: Reader, plant: Plant, window: Span, furnace: str) -> Furnac
     made = chart.readings["sampled_at"].to_list() if chart else []
     found = due("density", furnace, plant.checks.density_hours * 60, made, window, (), until) if until else None
     return FurnaceLaboratory(
-        furnace=furnace, density=_density(reader, plant, furnace, window, chart, lost), due=_due_told(found),
+        furnace=furnace,
+        density=_density(reader, plant, furnace, window, chart, lost),
+        due=_due_told(found),
         lines=tuple(_line(reader, plant, line, window, density, *running[line.id]) for line in lines),
-    )  # fmt: skip
+    )
 
 
 def _density(
@@ -115,9 +121,18 @@ def _density(
             moved = effect(chart.change.by, before, plant.items[item].weight_g)
             effects.append(DensityEffect(line=line, item=item, weight_g=moved.weight_g, capacity_ml=moved.capacity_ml))
     return Density(
-        readings=readings, earlier=chart.readings.height - today.height, noise_g_cm3=chart.noise, centre_g_cm3=chart.centre, low=chart.low, high=chart.high,
-        beyond=chart.beyond and bool(readings), change=_change(chart), lone_by_g_cm3=chart.lone, effects=tuple(effects), notes=tuple(notes),
-    )  # fmt: skip
+        readings=readings,
+        earlier=chart.readings.height - today.height,
+        noise_g_cm3=chart.noise,
+        centre_g_cm3=chart.centre,
+        low=chart.low,
+        high=chart.high,
+        beyond=chart.beyond and bool(readings),
+        change=_change(chart),
+        lone_by_g_cm3=chart.lone,
+        effects=tuple(effects),
+        notes=tuple(notes),
+    )
 
 
 def _change(chart: DensityChart) -> DensityChange | None:
@@ -125,8 +140,14 @@ def _change(chart: DensityChart) -> DensityChange | None:
     if one is None:
         return None
     return DensityChange(
-        by_g_cm3=one.by, low=one.low, high=one.high, since=one.since, since_low=one.since_low, since_high=one.since_high, probability=one.probability
-    )  # fmt: skip
+        by_g_cm3=one.by,
+        low=one.low,
+        high=one.high,
+        since=one.since,
+        since_low=one.since_low,
+        since_high=one.since_high,
+        probability=one.probability,
+    )
 
 
 def _items(reader: Reader, plant: Plant, furnace: str, window: Span) -> list[tuple[str, str]]:
@@ -138,7 +159,9 @@ def _items(reader: Reader, plant: Plant, furnace: str, window: Span) -> list[tup
 
 
 def _standing(reader: Reader, plant: Plant, line: str, window: Span) -> tuple[list[Span], datetime | None]:
-    """The hours of a window in which no ware met the first station, and the end of the last hour that it was counted; None where it never was."""
+    """The hours of a window in which no ware met the first station, and the end of the last hour that it was counted;
+    None where it never was.
+    """
     rows = reader.ask("hours_of_day", line=line, from_time=window.start, to_time=window.end, no_faults=plant.no_faults)
     here = rows.filter(pl.col("station").is_in(plant.first_stations(line)) & (pl.col("inspected") > 0))
     ran = set(here["hour"].to_list())
@@ -150,8 +173,14 @@ def _standing(reader: Reader, plant: Plant, line: str, window: Span) -> tuple[li
 
 
 def _line(
-    reader: Reader, plant: Plant, line: Line, window: Span, density: tuple[float, float], stood: Sequence[Span], until: datetime | None
-) -> LineLaboratory:  # fmt: skip
+    reader: Reader,
+    plant: Plant,
+    line: Line,
+    window: Span,
+    density: tuple[float, float],
+    stood: Sequence[Span],
+    until: datetime | None,
+) -> LineLaboratory:
     lehr_s = int(lehr_time(reader, plant, line.id, window).minutes * 60)
     told = line_checks(reader, plant, line.id, window, lehr_s, *density)
     tempers = reader.ask("tempers_of_line", line=line.id, from_time=window.start - LANES_BACK, to_time=window.end)
@@ -163,8 +192,13 @@ def _line(
     challenges = reader.ask("challenges_of_line", **wide, defect=None)
     checks = _due(plant, line.id, window, stood, until, told, tempers, visuals, challenges) if until else ()
     return LineLaboratory(
-        line=line.id, capacity=tuple(answer_capacity(told)), temper=_temper(plant, tempers, window, spans), visual=_visual(plant, visuals, window), due=checks, notes=notes
-    )  # fmt: skip
+        line=line.id,
+        capacity=tuple(answer_capacity(told)),
+        temper=_temper(plant, tempers, window, spans),
+        visual=_visual(plant, visuals, window),
+        due=checks,
+        notes=notes,
+    )
 
 
 def _due(
@@ -178,7 +212,9 @@ def _due(
     visuals: pl.DataFrame,
     challenges: pl.DataFrame,
 ) -> tuple[DueChecks, ...]:
-    """What was due on a line, made and missed; temper numbers by lane where lanes are noted, challenges by station and defect."""
+    """What was due on a line, made and missed; temper numbers by lane where lanes are noted, challenges by station and
+    defect.
+    """
     asked, zone = plant.checks, window.start.tzinfo
     weighed = (
         [datetime.fromtimestamp(s, zone) for s in rounds_of(told.weighings).seconds] if told.weighings.height else []
@@ -218,17 +254,30 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
         lane = row["lane"] or UNNAMED
         if true is not None:
             worst[lane] = max(true, worst.get(lane, 0.0))
-        over = any(value is not None and limit is not None and value > limit for value, limit in zip((row["temper"], true), limits, strict=True))  # fmt: skip
+        over = any(
+            value is not None and limit is not None and value > limit
+            for value, limit in zip((row["temper"], true), limits, strict=True)
+        )
         if over:
             beyond.append(
                 TemperBeyond(
-                    at=row["sampled_at"], lane=row["lane"] or "", mould=row["mould"], temper=row["temper"], real=true, thickness_mm=mm
+                    at=row["sampled_at"],
+                    lane=row["lane"] or "",
+                    mould=row["mould"],
+                    temper=row["temper"],
+                    real=true,
+                    thickness_mm=mm,
                 )
-            )  # fmt: skip
+            )
     lanes = tuple(TemperLane(**vars(one), worst_real=worst.get(one.lane)) for one in lanes_of(today, limits[0]))
     return Temper(
-        limit=limits[0], real_limit=limits[1], n=today.height, lanes=lanes, beyond=tuple(beyond), no_thickness=real.count(None)
-    )  # fmt: skip
+        limit=limits[0],
+        real_limit=limits[1],
+        n=today.height,
+        lanes=lanes,
+        beyond=tuple(beyond),
+        no_thickness=real.count(None),
+    )
 
 
 def _visual(plant: Plant, visuals: pl.DataFrame, window: Span) -> Visual:
@@ -248,5 +297,13 @@ def _inspection(samples: Sequence[Sampled], severity: str) -> str:
 
 def _sample(one: Sampled) -> VisualSample:
     return VisualSample(
-        at=one.sampled_at, item=one.item, severity=one.severity, n=one.n, found=one.found, defects=one.defects, aql=one.aql, ac=one.ac, accepted=one.accepted
-    )  # fmt: skip
+        at=one.sampled_at,
+        item=one.item,
+        severity=one.severity,
+        n=one.n,
+        found=one.found,
+        defects=one.defects,
+        aql=one.aql,
+        ac=one.ac,
+        accepted=one.accepted,
+    )

@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.inferred import SURE, Inferred, Volumes, heaviest_for, inferred, volumes
 from pipelines.measures.laboratory.measuring import (
     RANGE_SAMPLE,
@@ -38,7 +38,9 @@ WEIGHED = timedelta(hours=8)  # how old the latest weighings of a mould may be
 
 @dataclass(frozen=True)
 class LineChecks:
-    """A line's capacity checks (with capacity_ml, capacity_20_ml, item) and cold weighings, from BACK before a window to its end; the furnace's density."""
+    """A line's capacity checks (with capacity_ml, capacity_20_ml, item) and cold weighings, from BACK before a window
+    to its end; the furnace's density.
+    """
 
     plant: Plant
     line: str
@@ -100,12 +102,24 @@ def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity 
     notes = _notes(told, item, code, fill)
     now, alarms = _inferred(right, low, high) if low is not None or high is not None else ([], [])
     return Capacity(
-        item=code, name=item.name if item else "", fill=fill, n=n, mean_ml=float(values.mean()) if n else None,
-        low=float(values.mean()) - half if half is not None else None, high=float(values.mean()) + half if half is not None else None, sd_ml=sd,
-        capacity_ml=item.capacity_ml if item else None, capacity_min_ml=low, capacity_max_ml=high, outside=sum(one.outside for one in checks),
-        checks=checks, measuring=_measuring(right, item) if item is not None and item.measuring_container else None,
-        inferred=tuple(now), alarms=tuple(alarms), notes=tuple(notes),
-    )  # fmt: skip
+        item=code,
+        name=item.name if item else "",
+        fill=fill,
+        n=n,
+        mean_ml=float(values.mean()) if n else None,
+        low=float(values.mean()) - half if half is not None else None,
+        high=float(values.mean()) + half if half is not None else None,
+        sd_ml=sd,
+        capacity_ml=item.capacity_ml if item else None,
+        capacity_min_ml=low,
+        capacity_max_ml=high,
+        outside=sum(one.outside for one in checks),
+        checks=checks,
+        measuring=_measuring(right, item) if item is not None and item.measuring_container else None,
+        inferred=tuple(now),
+        alarms=tuple(alarms),
+        notes=tuple(notes),
+    )
 
 
 def _check(row: dict[str, Any], low: float | None, high: float | None) -> CapacityCheck:
@@ -113,8 +127,15 @@ def _check(row: dict[str, Any], low: float | None, high: float | None) -> Capaci
     outside = (low is not None and value < low) or (high is not None and value > high)
     cavity = f"{row['section']}{row['gob']}" if row["section"] is not None else ""
     return CapacityCheck(
-        at=row["sampled_at"], mould=row["mould"], cavity=cavity, fill=row["fill"], empty_g=row["empty_g"], water_c=row["water_c"], capacity_ml=value, outside=outside
-    )  # fmt: skip
+        at=row["sampled_at"],
+        mould=row["mould"],
+        cavity=cavity,
+        fill=row["fill"],
+        empty_g=row["empty_g"],
+        water_c=row["water_c"],
+        capacity_ml=value,
+        outside=outside,
+    )
 
 
 def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> list[str]:
@@ -131,7 +152,8 @@ def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> 
         notes.append(f"works.toml gives {item.id} no capacity limits: nothing is called outside")
     if other:
         notes.append(
-            f"{other} checks of another fill than {fill.replace('_', ' ')}, which the limits of works.toml are for; they are not judged"
+            f"{other} checks of another fill than {fill.replace('_', ' ')}, which the limits of works.toml are for; "
+            "they are not judged"
         )
     if today.is_empty():
         notes.append("no capacity check came for this day: what stands here follows from the weight and earlier checks")
@@ -167,9 +189,22 @@ def _measuring(told: LineChecks, item: Item) -> Measuring:
 
 def _verdict(one: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
     return MeasuringVerdict(
-        method=one.method, mean_ml=one.mean, spread_ml=one.spread, low=one.low, high=one.high, least=one.least, most=one.most, spread_most=one.spread_most,
-        accepted=one.accepted, margin_ml=one.margin, broken=one.broken, n=one.n, sample_from=times[0], sample_to=times[-1], one_hour=one_hour,
-    )  # fmt: skip
+        method=one.method,
+        mean_ml=one.mean,
+        spread_ml=one.spread,
+        low=one.low,
+        high=one.high,
+        least=one.least,
+        most=one.most,
+        spread_most=one.spread_most,
+        accepted=one.accepted,
+        margin_ml=one.margin,
+        broken=one.broken,
+        n=one.n,
+        sample_from=times[0],
+        sample_to=times[-1],
+        one_hour=one_hour,
+    )
 
 
 def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
@@ -206,7 +241,9 @@ def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
 def _inferred(
     told: LineChecks, low: float | None, high: float | None
 ) -> tuple[list[InferredCapacity], list[InferredCapacity]]:
-    """Every mould at the end of the window, and the moulds called in it, each when it first was since it was last not."""
+    """Every mould at the end of the window, and the moulds called in it, each when it first was since it was last
+    not.
+    """
     today = told.weighings.filter(pl.col("sampled_at") >= told.window.start)
     if today.is_empty():
         return [], []
@@ -232,9 +269,17 @@ def _inferred(
 
 def _told(told: LineChecks, one: Inferred) -> InferredCapacity:
     return InferredCapacity(
-        mould=one.mould, at=one.at, weight_g=one.weight_g, capacity_ml=one.capacity_ml, low=one.low, high=one.high, beyond=one.beyond, checked=one.checked,
-        called=one.beyond >= SURE, next_check=_next_check(told, one.at),
-    )  # fmt: skip
+        mould=one.mould,
+        at=one.at,
+        weight_g=one.weight_g,
+        capacity_ml=one.capacity_ml,
+        low=one.low,
+        high=one.high,
+        beyond=one.beyond,
+        checked=one.checked,
+        called=one.beyond >= SURE,
+        next_check=_next_check(told, one.at),
+    )
 
 
 def _next_check(told: LineChecks, at: datetime) -> datetime | None:
@@ -248,7 +293,9 @@ def _next_check(told: LineChecks, at: datetime) -> datetime | None:
 
 
 def heavy_enough_g(told: LineChecks, item: Item) -> float | None:
-    """The mean weight [g] below which an item's capacity would come too near its greatest value; None without a limit or enough checks."""
+    """The mean weight [g] below which an item's capacity would come too near its greatest value; None without a limit
+    or enough checks.
+    """
     mine = told.of(item.id)
     checks = mine.checks.filter(pl.col("fill") == item.fill)
     known = replace(mine, checks=checks).volumes_at(told.window.end)

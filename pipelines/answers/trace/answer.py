@@ -12,10 +12,10 @@ import numpy as np
 
 from pipelines.answers.holds import held_by
 from pipelines.answers.lehr import formed_of_pallet
-from pipelines.answers.signals import kept_signals
 from pipelines.answers.trace.assumed import assumed, uncounted
 from pipelines.answers.trace.complained import with_complaint
 from pipelines.answers.trace.evidence import evidence_of, parts_of
+from pipelines.answers.trace.faults_of_ware import faults_at, kept_excesses, reach_of, stays_beyond
 from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.line_ware import LineView, line_view, stays_of
 from pipelines.answers.trace.parts import (
@@ -27,12 +27,12 @@ from pipelines.answers.trace.parts import (
     with_holds,
 )
 from pipelines.answers.trace.question import AskedTrace, Question, filled, hint_mould, window_asked
+from pipelines.answers.trace.several import by_place, joined_question, source_sentence
 from pipelines.answers.trace.trust import Vouching, vouching
 from pipelines.answers.trace.whole_stay import whole_stay
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
-from pipelines.measures.signals.tell import CRITICAL_CALL
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.detection import places_that_see
 from pipelines.measures.trace.escapes import (
     EscapesTogether,
@@ -46,17 +46,17 @@ from pipelines.measures.trace.escapes import (
 )
 from pipelines.measures.trace.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.plant.works import Plant
-from schemas.quality import Cavity, Trace, WholeStay
-from schemas.results import Signal
+from schemas.quality import Cavity, Trace, TracedPallet, WholeStay
+from schemas.signals import Signal
 
 NAMED = 12  # cavities whose blank and neck ring are looked up
-FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is followed
 
 
 def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequence[Question] = ()) -> Trace:
     """Cavities, evidence and pallets for what is in hand; with `also`, several complaints of one defect together.
 
-    What cannot be is said in `impossible` with what is nearest to it; WrongUse where a code or a complaint does not exist.
+    What cannot be is said in `impossible` with what is nearest to it; WrongUse where a code or a complaint does not
+    exist.
     """
     reader = reader.noting()
     asked = filled(reader, plant, question)
@@ -89,9 +89,23 @@ def _answered(reader: Reader, plant: Plant, asked: AskedTrace, ranking: EscapesT
 
 def _nothing(asked: AskedTrace, window: Span | None) -> Trace:
     return Trace(
-        asked=asked.question.told(), cavities=(), formed_from=window.start if window else None, formed_to=window.end if window else None, evidence={}, pallets=(),
-        expected_defective=None, notes=tuple(asked.notes), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
-    )  # fmt: skip
+        asked=asked.question.told(),
+        cavities=(),
+        formed_from=window.start if window else None,
+        formed_to=window.end if window else None,
+        evidence={},
+        pallets=(),
+        expected_defective=None,
+        **_words_of(asked),
+    )
+
+
+def _words_of(asked: AskedTrace) -> dict[str, Any]:
+    return {
+        "notes": tuple(asked.notes),
+        "impossible": tuple(asked.impossible),
+        "nearest": tuple(asked.nearest),
+    }
 
 
 def _pallet_window(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None:
@@ -112,7 +126,7 @@ def _stays_and_signals(
     reader: Reader, plant: Plant, asked: AskedTrace, window: Span
 ) -> tuple[list[Stay], list[Signal]]:
     stays = _stays(reader, plant, asked, window)
-    return stays, _kept(reader, plant, asked.question.defect, stays) if stays else []
+    return stays, kept_excesses(reader, plant, asked.question.defect, stays) if stays else []
 
 
 def _stays(reader: Reader, plant: Plant, asked: AskedTrace, window: Span) -> list[Stay]:
@@ -128,7 +142,8 @@ def _stays(reader: Reader, plant: Plant, asked: AskedTrace, window: Span) -> lis
     for one, other in doubled(found) if question.mould else ():
         places = f"{one.section}{one.gob} and {other.section}{other.gob} of {one.line}"
         asked.impossible.append(
-            f"the mould log has mould {one.mould} in {places} at the same time: both are listed; look which of them carries another number"
+            f"the mould log has mould {one.mould} in {places} at the same time: both are listed; look which of them "
+            "carries another number"
         )
     return found
 
@@ -149,23 +164,34 @@ def _line_trace(
         view = line_view(reader, plant, line, hull(mine), question.defect, known)
         mine = _on_pallet(view, mine, pallet)
     window = hull(mine)
-    faults = _faults(plant, line, kept, {s.mould for s in mine}, window)
-    fault = _reach(plant, line, faults, window)
+    faults = faults_at(plant, line, kept, {s.mould for s in mine}, window)
+    fault = reach_of(plant, line, faults, window)
     if pallet is None or fault is not None:
         view = line_view(reader, plant, line, fault or window, question.defect, known)
-    more = _beyond(view, fault, window, {m for s in faults for m in s.moulds} & {s.mould for s in mine})
+    more = stays_beyond(view, fault, window, {m for s in faults for m in s.moulds} & {s.mould for s in mine})
     exposure, first = view.exposure([*mine, *more]), len(mine)
     inside = _part(exposure, slice(0, first))
     weights = placed(inside, inside.all_escaped if question.defect else inside.all_ware, question.defect, pallet)
     scale = _scale(plant, view, question.defect, known)
     return LineTrace(
-        view, window, exposure, first, carried(exposure), exposure.escaped[first:].sum(axis=0), (weights.stays * scale, weights.pallets * scale),
-        _moments(view, inside, pallet, 0.95), faults, fault, scale,
-    )  # fmt: skip
+        view,
+        window,
+        exposure,
+        first,
+        carried(exposure),
+        exposure.escaped[first:].sum(axis=0),
+        (weights.stays * scale, weights.pallets * scale),
+        _moments(view, inside, pallet, 0.95),
+        faults,
+        fault,
+        scale,
+    )
 
 
 def _scale(plant: Plant, view: LineView, defect: str | None, known: Vouching) -> float:
-    """What makes a line comparable to others where nothing tells what gets past: the share that a station misses, guessed."""
+    """What makes a line comparable to others where nothing tells what gets past: the share that a station misses,
+    guessed.
+    """
     if defect is None or view.missed is not None:
         return 1.0
     return float(known.prior.mean ** len(places_that_see(plant, view.line, defect)))
@@ -187,53 +213,10 @@ def _part(exposure: Exposure, rows: slice) -> Exposure:
     return replace(exposure, stays=exposure.stays[rows], **{n: getattr(exposure, n)[rows] for n in names})
 
 
-def _kept(reader: Reader, plant: Plant, defect: str | None, stays: Sequence[Stay]) -> list[Signal]:
-    """The excesses of a defect, ware's and not a station's, that were kept about the time of the stays."""
-    if defect is None:
-        return []
-    lines = list(dict.fromkeys(s.line for s in stays))
-    ways = [timedelta(minutes=plant.lines[line].lehr_minutes) for line in lines]
-    whole = hull(stays)
-    told = kept_signals(
-        reader, whole.start + min(ways) - timedelta(hours=1), whole.end + max(ways) + FAULT_REACH, lines
-    )
-    return [s for s in told if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station"]
-
-
-def _faults(plant: Plant, line: str, kept: Sequence[Signal], moulds: set[str], window: Span) -> list[Signal]:
-    """The signals of a line at any of the moulds whose ware was formed in the window."""
-    lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
-    mine = [s for s in kept if s.line == line and moulds & set(s.moulds)]
-    return [s for s in mine if s.formed_low < window.end and (s.ended is None or s.ended - lehr > window.start)]
-
-
-def _reach(plant: Plant, line: str, faults: Sequence[Signal], window: Span) -> Span | None:
-    """The forming window, lengthened by what the signals say of how long the fault lasted; None where none was open."""
-    if not faults:
-        return None
-    lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
-    start = min(s.formed_low for s in faults)
-    end = max(s.ended - lehr if s.ended else window.end + FAULT_REACH for s in faults)
-    return Span(
-        max(window.start - FAULT_REACH, min(start, window.start)), min(window.end + FAULT_REACH, max(end, window.end))
-    )
-
-
-def _beyond(view: LineView, fault: Span | None, window: Span, moulds: set[str]) -> list[Stay]:
-    """The stays of the signals' moulds before and after the window, while the fault lasted."""
-    if fault is None:
-        return []
-    found = []
-    for stay in view.stays:
-        for part in (Span(fault.start, window.start), Span(window.end, fault.end)):
-            start, end = max(stay.span.start, part.start), min(stay.span.end, part.end)
-            if stay.mould in moulds and start < end:
-                found.append(replace(stay, span=Span(start, end)))
-    return found
-
-
 def _moments(view: LineView, inside: Exposure, pallet: str | None, level: float) -> list[Span]:
-    """The window of each stay: as asked, or with a pallet in hand the central part of the forming times of what lies on it."""
+    """The window of each stay: as asked, or with a pallet in hand the central part of the forming times of what lies on
+    it.
+    """
     names = view.pallets["pallet"].to_list()
     if pallet is None or pallet not in names:
         return [stay.span for stay in inside.stays]
@@ -261,29 +244,60 @@ def _told(
     asked.notes += [*blank_words, *assumed(plant, asked, parts, known)]
     parts, (mean, low, high), words = with_complaint(asked, parts)
     asked.notes += words
-    pallets = traced_pallets(plant, question, parts, known, on=shares([part.weights[1] for part in parts]))
-    asked.notes += inferred_begins(parts, pallets)
-    pallets = with_holds(pallets, held_by(reader))
+    pallets = _pallets(reader, plant, asked, parts, known)
     proposed, possible = hold_lists(question, parts, pallets)
+    number, first = about_places([c.probability for c in cavities])
+    severity = plant.defects[question.defect].severity if question.defect else None
+    return Trace(
+        asked=question.told(),
+        cavities=tuple(cavities),
+        formed_from=min(c.from_ for c in likely),
+        formed_to=max(c.to for c in likely),
+        evidence=evidence_of(reader, plant, likely[0], question.defect, parts, known),
+        pallets=tuple(pallets),
+        expected_defective=mean,
+        expected_low=low,
+        expected_high=high,
+        severity=severity,
+        proposed=proposed,
+        possible=possible,
+        on_no_pallet=_on_no_pallet(question, parts),
+        **_of_faults(parts),
+        **_words_of(asked),
+        plans=plans_for(plant, severity, proposed),
+        one_source=ranking.one_source if ranking else None,
+        about_cavities=number,
+        stands_out=first,
+        false_share=_false_share(parts),
+        guessed=tuple(s for part in parts if part.view.missed is not None for s in part.view.missed.guessed),
+        whole_stay=_whole_stay(reader, plant, question.defect, severity, likely[0], first, known),
+        complained=asked.units if question.defect else None,
+        uncounted=blank,
+        released_means_gone=True if plant.warehouse.released_means_gone else None,
+    )
+
+
+def _pallets(
+    reader: Reader, plant: Plant, asked: AskedTrace, parts: Sequence[LineTrace], known: Vouching
+) -> list[TracedPallet]:
+    on = shares([part.weights[1] for part in parts])
+    pallets = traced_pallets(plant, asked.question, parts, known, on=on)
+    asked.notes += inferred_begins(parts, pallets)
     if not pallets:
         asked.notes.append(
             "no pallet was reported for ware of that time: what was made lies somewhere this list cannot name"
         )
-    number, first = about_places([c.probability for c in cavities])
-    fault = [part.fault for part in parts if part.fault is not None]
-    severity = plant.defects[question.defect].severity if question.defect else None
-    return Trace(
-        asked=question.told(), cavities=tuple(cavities), formed_from=min(c.from_ for c in likely), formed_to=max(c.to for c in likely),
-        evidence=evidence_of(reader, plant, likely[0], question.defect, parts, known), pallets=tuple(pallets),
-        expected_defective=mean, expected_low=low, expected_high=high, notes=tuple(asked.notes), severity=severity, proposed=proposed, possible=possible,
-        on_no_pallet=_on_no_pallet(question, parts), fault_from=min((f.start for f in fault), default=None), fault_to=max((f.end for f in fault), default=None),
-        faults=tuple(s.id for part in parts for s in part.faults), impossible=tuple(asked.impossible), nearest=tuple(asked.nearest),
-        plans=plans_for(plant, severity, proposed), one_source=ranking.one_source if ranking else None, about_cavities=number, stands_out=first,
-        false_share=_false_share(parts), guessed=tuple(s for part in parts if part.view.missed is not None for s in part.view.missed.guessed),
-        whole_stay=_whole_stay(reader, plant, question.defect, severity, likely[0], first, known),
-        complained=asked.units if question.defect else None, uncounted=blank,
-        released_means_gone=True if plant.warehouse.released_means_gone else None,
-    )  # fmt: skip
+    return with_holds(pallets, held_by(reader))
+
+
+def _of_faults(parts: Sequence[LineTrace]) -> dict[str, Any]:
+    """The signals that explain the fault, and from when to when it lasted."""
+    spans = [part.fault for part in parts if part.fault is not None]
+    return {
+        "fault_from": min((span.start for span in spans), default=None),
+        "fault_to": max((span.end for span in spans), default=None),
+        "faults": tuple(signal.id for part in parts for signal in part.faults),
+    }
 
 
 def _false_share(parts: Sequence[LineTrace]) -> float | None:
@@ -294,8 +308,14 @@ def _false_share(parts: Sequence[LineTrace]) -> float | None:
 
 
 def _whole_stay(
-    reader: Reader, plant: Plant, defect: str | None, severity: str | None, first: Cavity, stands_out: bool, known: Vouching
-) -> WholeStay | None:  # fmt: skip
+    reader: Reader,
+    plant: Plant,
+    defect: str | None,
+    severity: str | None,
+    first: Cavity,
+    stands_out: bool,
+    known: Vouching,
+) -> WholeStay | None:
     """Of a critical defect, where a place stands out: some minutes of a mould say little of when it began."""
     if defect is None or severity != "critical" or not stands_out:
         return None
@@ -303,7 +323,9 @@ def _whole_stay(
 
 
 def _on_no_pallet(question: Question, parts: Sequence[LineTrace]) -> float | None:
-    """The share of the escapes that lies on no pallet that was reported; None with a pallet in hand or without a defect."""
+    """The share of the escapes that lies on no pallet that was reported; None with a pallet in hand or without a
+    defect.
+    """
     if question.pallet is not None or question.defect is None:
         return None
     every = sum(float(p.weights[0].sum()) for p in parts)
@@ -317,25 +339,29 @@ def _together(reader: Reader, plant: Plant, every: Sequence[AskedTrace]) -> Trac
     defects = {q.defect for q in questions}
     if len(defects) > 1:
         raise WrongUse(
-            f"complaints are traced together only for one defect; these name {', '.join(sorted(str(d) for d in defects))}"
+            "complaints are traced together only for one defect; these name "
+            f"{', '.join(sorted(str(d) for d in defects))}"
         )
     parts = [_answered(reader, plant, asked, None) for asked in every]
-    each = [_by_place(told.cavities) for told in parts]
+    each = [by_place(told.cavities) for told in parts]
     joined = AskedTrace(
-        _joined(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n]
+        joined_question(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n]
     )
     joined.units = sum(asked.units or 0 for asked in every) or None
     ranking = together(each, _by_calls(reader, plant, joined.question, each)) if all(each) else None
     joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
     told = _answered(reader, plant, joined, ranking)
-    words = () if ranking is None else (_source(ranking),)
+    words = () if ranking is None else (source_sentence(ranking),)
     brief = tuple(
         {
-            "asked": one.asked, "cavities": [c.told() for c in one.cavities[:5]], "formed_from": one.told()["formed_from"],
-            "formed_to": one.told()["formed_to"], "impossible": list(one.impossible),
+            "asked": one.asked,
+            "cavities": [c.told() for c in one.cavities[:5]],
+            "formed_from": one.told()["formed_from"],
+            "formed_to": one.told()["formed_to"],
+            "impossible": list(one.impossible),
         }
         for one in parts
-    )  # fmt: skip
+    )
     return told.model_copy(
         update={
             "parts": brief,
@@ -345,42 +371,15 @@ def _together(reader: Reader, plant: Plant, every: Sequence[AskedTrace]) -> Trac
     )
 
 
-def _by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
-    told: dict[Place, float] = {}
-    for c in cavities:
-        told[c.line, c.section, c.gob, c.mould] = told.get((c.line, c.section, c.gob, c.mould), 0.0) + c.probability
-    return told
-
-
 def _by_calls(reader: Reader, plant: Plant, joined: Question, each: Sequence[dict[Place, float]]) -> dict[Place, float]:
-    """What the works' own counts say of the places over the time of all complaints, whatever is in hand of each: counted once for all of them."""
-    told = _by_place(_answered(reader, plant, AskedTrace(replace(joined, mould=None)), None).cavities)
+    """What the works' own counts say of the places over the time of all complaints, whatever is in hand of each:
+    counted once for all of them.
+    """
+    told = by_place(_answered(reader, plant, AskedTrace(replace(joined, mould=None)), None).cavities)
     places = list(dict.fromkeys(p for one in each for p in one))
     least = min((share for share in told.values() if share > 0), default=1.0)
     shares = {p: told.get(p, 0.0) or least for p in places}
     return {p: share / sum(shares.values()) for p, share in shares.items()}
-
-
-def _joined(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:
-    """One question that holds all of them: what they have in common, and the hull of their times."""
-
-    def common(name: str) -> Any:
-        values = {getattr(q, name) for q in questions}
-        return values.pop() if len(values) == 1 else None
-
-    starts, ends = [t.formed_from for t in parts if t.formed_from], [t.formed_to for t in parts if t.formed_to]
-    lines = {c.line for t in parts for c in t.cavities}
-    line = common("line") or (lines.pop() if len(lines) == 1 else None)
-    start, end = (min(starts), max(ends)) if starts else (None, None)
-    if start is not None and end is not None and start >= end:
-        end = start + timedelta(minutes=1)
-    return Question(None, common("item"), line, common("mould"), common("defect"), None, start, end, None)
-
-
-def _source(ranking: EscapesTogether) -> str:
-    if not ranking.common:
-        return "no one cavity can have made all of these: they have more than one source, or something of what was told is wrong"
-    return f"one cavity made them all with probability {ranking.one_source:.0%}, at even odds beforehand: a guess"
 
 
 __all__ = ["LineTrace", "Question", "answer_trace"]

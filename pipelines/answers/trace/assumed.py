@@ -28,21 +28,25 @@ def assumed(plant: Plant, asked: AskedTrace, parts: Sequence[LineTrace], known: 
         notes += _unread(view, question.defect)
         if question.defect and view.missed is None:
             notes.append(
-                f"line {view.line}: no station of the works was challenged in these weeks, so that nothing tells how much gets past: no number of escapes is given"
+                f"line {view.line}: no station of the works was challenged in these weeks, so that nothing tells how "
+                "much gets past: no number of escapes is given"
             )
         if question.defect and view.missed is not None:
             notes += _guessed(question.defect, part, known)
         if question.defect and not part.faults:
             notes.append(
-                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that a fault lasted beyond the window"
+                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that "
+                "a fault lasted beyond the window"
             )
         for one in part.faults:
             notes.append(
-                f"line {view.line}: signal {one.id} says the same fault was formed from {plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
+                f"line {view.line}: signal {one.id} says the same fault was formed from "
+                f"{plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
             )
     if question.defect:
         notes.append(
-            "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then the expected number is too low"
+            "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then "
+            "the expected number is too low"
         )
     return notes
 
@@ -55,8 +59,8 @@ def uncounted(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[float, lis
         share = view.uncounted(names.index(pallet)) if pallet in names else 0.0
         if share > UNCOUNTED_FROM:
             return share, [
-                f"line {view.line}: for {share:.0%} of the time in which pallet {pallet} was filled no counts came: ware of then, its moulds and the "
-                "other pallets that hold it are not in this answer"
+                f"line {view.line}: for {share:.0%} of the time in which pallet {pallet} was filled no counts came: "
+                "ware of then, its moulds and the other pallets that hold it are not in this answer"
             ]
     return 0.0, []
 
@@ -69,8 +73,8 @@ def _waited(view: LineView, pallet: str | None) -> list[str]:
     if not longest:
         return []
     return [
-        f"line {view.line}: by what passed and what was packed, ware of pallet {pallet} had waited up to {longest:.0f} min more on its way; "
-        "its forming window begins so much earlier"
+        f"line {view.line}: by what passed and what was packed, ware of pallet {pallet} had waited up to "
+        f"{longest:.0f} min more on its way; its forming window begins so much earlier"
     ]
 
 
@@ -81,7 +85,8 @@ def _unread(view: LineView, defect: str | None) -> list[str]:
         return [f"line {view.line}: {words} then: they are shared out among the moulds as the read ones lie"]
     if defect is None and view.read_share < 1 - TOLD_FROM:
         return [
-            f"line {view.line}: no mould number was read on {1 - view.read_share:.0%} of the ware; it is shared out in proportion"
+            f"line {view.line}: no mould number was read on {1 - view.read_share:.0%} of the ware; it is shared out "
+            "in proportion"
         ]
     return []
 
@@ -92,14 +97,14 @@ def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
     assert missed is not None
     if missed.split is not None:
         told.append(
-            f"line {view.line}: of the calls of {defect} about {missed.split.false_share:.0%} are taken as calls of good ware; an estimate, "
-            "from what the stations call of all defects, one behind the other"
+            f"line {view.line}: of the calls of {defect} about {missed.split.false_share:.0%} are taken as calls of "
+            "good ware; an estimate, from what the stations call of all defects, one behind the other"
         )
     if missed.guessed:
         usual = f"{known.prior.mean:.0%}" + ("" if known.prior.told else ", hardly known")
         told.append(
-            f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the works' stations miss, "
-            f"about {usual}, each more or less: a guess"
+            f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the "
+            f"works' stations miss, about {usual}, each more or less: a guess"
         )
     return told
 
@@ -109,14 +114,18 @@ def _ways(part: LineTrace) -> str:
     view, middle = part.view, part.window.start + (part.window.end - part.window.start) / 2
     at = int(np.clip(view.passing.at(middle) + view.passing.lehr[0] / view.passing.bin_min, 0, view.passing.bins - 1))
     return (
-        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within {1.96 * view.passing.blur[at]:.0f} min of it (95 %); "
-        f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}"
+        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within "
+        f"{1.96 * view.passing.blur[at]:.0f} min of it (95 %); last station to pallet {view.packing.minutes:.1f} min, "
+        f"{view.packing.source}"
     )
 
 
 def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
     if defect is None:
-        return "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its probabilities"
+        return (
+            "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its "
+            "probabilities"
+        )
     seen = any(part.view.passing.found is not None and part.view.passing.found.any() for part in parts)
     read = any(part.view.tells_moulds(part.window) for part in parts)
     if not seen:
@@ -124,5 +133,11 @@ def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
             f"no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence"
         )
     if not read:
-        return f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, a prior and no evidence"
-    return f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with its probabilities"
+        return (
+            f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, "
+            "a prior and no evidence"
+        )
+    return (
+        f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with "
+        "its probabilities"
+    )

@@ -19,7 +19,9 @@ Totals = tuple[float | None, float | None, float | None]
 
 
 def with_complaint(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[list[LineTrace], Totals, list[str]]:
-    """The lines with what their pallets carry, and the sum with its interval, given what was complained of; and what has to be said of it."""
+    """The lines with what their pallets carry, and the sum with its interval, given what was complained of; and what
+    has to be said of it.
+    """
     found, every = asked.units, list(parts)
     mean, low, high = totals(parts)
     if not found or asked.question.defect is None:
@@ -56,8 +58,8 @@ def _surprise(given: Given) -> list[str]:
         return []
     chance = f"{given.chance:.1%}" if given.chance >= 0.001 else "less than 0.1%"
     return [
-        f"by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container is not of this ware; "
-        "the numbers are rather too low"
+        f"by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container is "
+        "not of this ware; the numbers are rather too low"
     ]
 
 

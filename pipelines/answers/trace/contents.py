@@ -19,7 +19,7 @@ from pipelines.answers.trace.question import AskedTrace, Question, hint_mould, w
 from pipelines.answers.trace.trust import Vouching, stations_in_doubt, vouching
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.pareto.ranking import reading_stations
 from pipelines.measures.pareto.unread import unread_calls, unread_words
@@ -35,7 +35,9 @@ SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is 
 
 
 def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents:
-    """Moulds and minutes, signals, stations in doubt, and expected defects of one pallet. WrongUse, with the nearest, for one that was never received."""
+    """Moulds and minutes, signals, stations in doubt, and expected defects of one pallet. WrongUse, with the nearest,
+    for one that was never received.
+    """
     rows = reader.ask("pallet", pallet=pallet)
     if rows.is_empty():
         like = reader.ask("pallets_like", pallet=pallet)["pallet"].to_list()
@@ -55,17 +57,22 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
     lehr = lehr_time(reader, plant, row["line"], packed)
     return PalletContents(
         **{name: row[name] for name in ("pallet", "line", "item", "packed_from", "packed_to", "units", "state")},
-        ware=sum(p.units for p in parts), formed_from=here.start if here else None, formed_to=here.end if here else None, parts=tuple(parts),
-        defects=tuple(_defects(reader, plant, row, formed, stays, known, inspected)), signals=tuple(_signals(reader, row["line"], inspected, {p.mould for p in parts})),
+        ware=sum(p.units for p in parts),
+        formed_from=here.start if here else None,
+        formed_to=here.end if here else None,
+        parts=tuple(parts),
+        defects=tuple(_defects(reader, plant, row, formed, stays, known, inspected)),
+        signals=tuple(_signals(reader, row["line"], inspected, {p.mould for p in parts})),
         doubts=tuple(stations_in_doubt(known.doubts_of(row["line"], None, inspected.start, inspected.end))),
-        states=tuple({**one, "received_at": utc_text(one["received_at"])} for one in _states(reader, pallet)), holds=tuple(held_by(reader).get(pallet, ())),
+        states=tuple({**one, "received_at": utc_text(one["received_at"])} for one in _states(reader, pallet)),
+        holds=tuple(held_by(reader).get(pallet, ())),
         notes=(
             f"lehr time {lehr.minutes:.0f} min, {lehr.source}",
             f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}",
             *inferred_words(row["line"], [row.get("begin", TOLD)]),
             f"mould numbers were read on {view.read_share:.0%} of the ware; the rest is shared out in proportion",
         ),
-    )  # fmt: skip
+    )
 
 
 def _states(reader: Reader, pallet: str) -> list[dict[str, Any]]:
@@ -119,9 +126,15 @@ def _defects(
         defect, told = plant.defects[code], _expected(views.get(code), row["pallet"], stays)
         found.append(
             PalletDefect(
-                defect=code, name=defect.name, severity=defect.severity, calls=sums.get(code, 0), expected=told[0], low=told[1], high=told[2],
+                defect=code,
+                name=defect.name,
+                severity=defect.severity,
+                calls=sums.get(code, 0),
+                expected=told[0],
+                low=told[1],
+                high=told[2],
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -141,8 +154,38 @@ def _signals(reader: Reader, line: str, inspected: Span, moulds: set[str]) -> li
     return [{name: s.told()[name] for name in names} for s in mine]
 
 
+def _never_there(asked: AskedTrace, line: str, mould: str) -> MouldLife:
+    return MouldLife(
+        line=line,
+        mould=mould,
+        from_=None,
+        to=None,
+        stays=(),
+        containers=0.0,
+        calls=(),
+        pallets=(),
+        impossible=tuple(asked.impossible),
+        nearest=tuple(asked.nearest),
+    )
+
+
+def _carried(pallet: dict[str, Any], units: float) -> dict[str, Any]:
+    """A pallet with the containers of the mould that it is expected to carry."""
+    return {
+        "pallet": pallet["pallet"],
+        "item": pallet["item"],
+        "packed_from": utc_text(pallet["packed_from"]),
+        "packed_to": utc_text(pallet["packed_to"]),
+        "state": pallet["state"],
+        "units": pallet["units"],
+        "of_mould": round(units, 1),
+    }
+
+
 def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLife:
-    """Everything a mould made on a line since it was fitted. WrongUse for an unknown line; a mould that never sat there is said to be impossible."""
+    """Everything a mould made on a line since it was fitted. WrongUse for an unknown line; a mould that never sat there
+    is said to be impossible.
+    """
     check_line(plant, line)
     asked = AskedTrace(Question(line=line, mould=mould))
     window = window_asked(reader, plant, asked)
@@ -150,36 +193,33 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
     if window is None or not stays:
         if window is not None:
             hint_mould(reader, plant, asked, [line], window)
-        return MouldLife(
-            line=line,
-            mould=mould,
-            from_=None,
-            to=None,
-            stays=(),
-            containers=0.0,
-            calls=(),
-            pallets=(),
-            impossible=tuple(asked.impossible),
-            nearest=tuple(asked.nearest),
-        )
+        return _never_there(asked, line, mould)
     whole = hull(stays)
     view = ware_view(reader, plant, line, whole)
     exposure = view.exposure(stays)
     units = exposure.ware.sum(axis=0) * view.kept
     pallets = [
-        {"pallet": row["pallet"], "item": row["item"], "packed_from": utc_text(row["packed_from"]), "packed_to": utc_text(row["packed_to"]),
-         "state": row["state"], "units": row["units"], "of_mould": round(float(units[number]), 1)}
-        for number, row in enumerate(view.pallets.iter_rows(named=True)) if units[number] >= SHOWN_UNITS
-    ]  # fmt: skip
+        _carried(row, float(units[number]))
+        for number, row in enumerate(view.pallets.iter_rows(named=True))
+        if units[number] >= SHOWN_UNITS
+    ]
     states: dict[str, float] = {}
     for one in pallets:
         states[one["state"]] = states.get(one["state"], 0.0) + one["of_mould"]
     calls, unread = _calls(reader, plant, line, mould, whole)
     notes = [f"{unread}: the calls of this mould are those with its number read"] if unread else []
     return MouldLife(
-        line=line, mould=mould, from_=whole.start, to=whole.end, stays=tuple(_stay(reader, plant, s, made) for s, made in zip(stays, exposure.all_ware, strict=True)),
-        containers=float(np.sum(exposure.all_ware)), calls=tuple(calls), pallets=tuple(pallets), states=states, notes=tuple(notes),
-    )  # fmt: skip
+        line=line,
+        mould=mould,
+        from_=whole.start,
+        to=whole.end,
+        stays=tuple(_stay(reader, plant, s, made) for s, made in zip(stays, exposure.all_ware, strict=True)),
+        containers=float(np.sum(exposure.all_ware)),
+        calls=tuple(calls),
+        pallets=tuple(pallets),
+        states=states,
+        notes=tuple(notes),
+    )
 
 
 def _stay(reader: Reader, plant: Plant, stay: Stay, made: float) -> MouldStay:
@@ -194,8 +234,9 @@ def _stay(reader: Reader, plant: Plant, stay: Stay, made: float) -> MouldStay:
 
 
 def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) -> tuple[list[dict[str, Any]], str]:
-    """Calls with the number read, by defect, the critical first and what is no fault last; faults with their rate on the containers of the mould that the
-    reading station saw. With how many of the line's calls had no number, in words."""
+    """Calls with the number read, by defect, the critical first and what is no fault last; faults with their rate on
+    the containers of the mould that the reading station saw. With how many of the line's calls had no number, in words.
+    """
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
     seen = formed.shifted(lehr)
     told = {"line": line, "from_time": seen.start, "to_time": seen.end}
@@ -210,10 +251,16 @@ def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) ->
         severity = plant.defects[code].severity if code in plant.defects and kind == FAULT else ""
         rows.append(
             {
-                "defect": code, "severity": severity, "calls": count, "of": seen_of_it, "rate": count / seen_of_it if seen_of_it and kind == FAULT else None, "low": low, "high": high,
+                "defect": code,
+                "severity": severity,
+                "calls": count,
+                "of": seen_of_it,
+                "rate": count / seen_of_it if seen_of_it and kind == FAULT else None,
+                "low": low,
+                "high": high,
                 "kind": kind,
             }
-        )  # fmt: skip
+        )
     order = sorted(
         rows, key=lambda r: (r["kind"] != FAULT, (*SEVERITIES, "").index(str(r["severity"])), -r["calls"], r["defect"])
     )

@@ -13,7 +13,7 @@ from pipelines.answers.signals import kept_signals
 from pipelines.answers.trace.line_trace import LineTrace
 from pipelines.answers.trace.trust import Vouching, around, challenge_limits
 from pipelines.clock import Span, utc_text
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.pareto.ranking import reading_stations
 from pipelines.measures.signals.tell import CRITICAL_CALL
@@ -59,7 +59,14 @@ def evidence_of(
         lambda mine: mine.ask("files_behind", **told).select("batch", "feed", "file", "archived_as", "rows_used"),
     )
     return {
-        "cavity": {"line": first.line, "section": first.section, "gob": first.gob, "mould": first.mould, "blank": first.blank, "neck_ring": first.neck_ring},
+        "cavity": {
+            "line": first.line,
+            "section": first.section,
+            "gob": first.gob,
+            "mould": first.mould,
+            "blank": first.blank,
+            "neck_ring": first.neck_ring,
+        },
         "seen_from": utc_text(seen.start),
         "seen_to": utc_text(seen.end),
         **counts,
@@ -71,7 +78,7 @@ def evidence_of(
         "missing": missing,
         "detection": [{"line": key, **_trust(trust)} for key, trust in detections.items()],
         "files": _rows(files),
-    }  # fmt: skip
+    }
 
 
 def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, told: dict[str, Any]) -> dict[str, Any]:
@@ -122,7 +129,9 @@ def _forming(reader: Reader, first: Cavity) -> dict[str, Any]:
 
 
 def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> list[dict[str, Any]]:
-    """The signals of the line that were open in the window, those that hold the mould marked so; critical calls of the defect asked for only."""
+    """The signals of the line that were open in the window, those that hold the mould marked so; critical calls of the
+    defect asked for only.
+    """
     every = kept_signals(reader, seen.start - timedelta(hours=1), seen.end + timedelta(hours=1), [first.line])
     kept = [one for one in every if one.kind != CRITICAL_CALL or one.defect == defect]
     names = (
@@ -155,7 +164,9 @@ def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> l
 def _stations(
     reader: Reader, plant: Plant, line: str, defect: str | None, seen: Span, known: Vouching
 ) -> list[dict[str, Any]]:
-    """Every station of the line that can call the defect, with its last challenge before the window and its first after it."""
+    """Every station of the line that can call the defect, with its last challenge before the window and its first after
+    it.
+    """
     told = []
     challenges = reader.ask("challenges_of_line", **challenge_limits(seen), line=line, defect=defect)
     for station in plant.stations_of(line):

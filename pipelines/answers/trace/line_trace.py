@@ -10,14 +10,16 @@ from pipelines.answers.trace.line_ware import LineView
 from pipelines.clock import Span
 from pipelines.measures.trace.escapes import CarriedEscapes
 from pipelines.measures.trace.exposure import Exposure
-from schemas.results import Signal
+from schemas.signals import Signal
 
 
 @dataclass(frozen=True)
 class LineTrace:
-    """One line's part of a trace. first: how many of the exposure's stays lie in the window; the others are the same fault beyond it.
+    """One line's part of a trace. first: how many of the exposure's stays lie in the window; the others are the same
+    fault beyond it.
 
-    weights: of stays and of pallets, in escapes (in ware without a defect), comparable between lines; moments: each stay's 95 % window;
+    weights: of stays and of pallets, in escapes (in ware without a defect), comparable between lines; moments: each
+    stay's 95 % window;
     scale: by which they were made comparable.
     """
 

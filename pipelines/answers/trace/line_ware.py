@@ -14,7 +14,7 @@ import polars as pl
 from pipelines.answers.pallets import pallets_of_line
 from pipelines.answers.trace.trust import Vouching
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.pareto.ranking import reading_stations
 from pipelines.measures.pareto.unread import Unread, unread_calls
@@ -64,7 +64,9 @@ class LineView:
 
     @cached_property
     def kept(self) -> np.ndarray:
-        """Units of each pallet over the ware of its item that met the first station for it: what was rejected on the way is not on it."""
+        """Units of each pallet over the ware of its item that met the first station for it: what was rejected on the
+        way is not on it.
+        """
         ware = item_ware(self.passing, self.stays, self.pallets, self.after_min, self.packing)
         share: np.ndarray = self.pallets["units"].to_numpy() / np.maximum(ware, 1.0)
         return np.where((share > 0.5) & (share < 1.2), np.minimum(share, 1.0), 1.0)
@@ -82,7 +84,9 @@ class LineView:
         return blurred_window(self.passing.bins, begin, end, self.packing.sd / self.passing.bin_min)
 
     def uncounted(self, number: int) -> float:
-        """The share of the time in which a pallet's ware met the first station that lies before any count of these hours (MARGIN) came."""
+        """The share of the time in which a pallet's ware met the first station that lies before any count of these
+        hours (MARGIN) came.
+        """
         begin, end = self._met(number)
         came = np.flatnonzero(self.passing.ware.sum(axis=0) > 0)
         first = float(came[0]) if len(came) else float(self.passing.bins)
@@ -143,7 +147,9 @@ def views_of_defects(
 
 
 def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouching) -> list[CallPlace]:
-    """What the places in the row of a line's stations saw and called in a span; a station without counts, or without calls of anything, tells nothing."""
+    """What the places in the row of a line's stations saw and called in a span; a station without counts, or without
+    calls of anything, tells nothing.
+    """
     told = {"line": line, "from_time": span.start, "to_time": span.end}
     ware = dict(reader.ask("ware", **told).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
     sums = faults(plant, reader.ask("calls", **told)).group_by("station", "defect").agg(pl.col("calls").sum())
@@ -156,10 +162,12 @@ def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouchi
         codes = [code for code in plant.faults if any(s.can_call(code) for s in lanes)]
         found.append(
             CallPlace(
-                float(sum(ware[s] for s in mine)), len(mine) / len(lanes), {c: sum(calls.get((s, c), 0.0) for s in mine) for c in codes},
+                float(sum(ware[s] for s in mine)),
+                len(mine) / len(lanes),
+                {c: sum(calls.get((s, c), 0.0) for s in mine) for c in codes},
                 {c: [known.usual(s.id, c) for s in lanes if s.can_call(c)] for c in codes},
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -225,7 +233,9 @@ def stays_of(reader: Reader, lines: Sequence[str], window: Span) -> list[Stay]:
 
 
 def _passing(plant: Plant, empty: Passing, ware: pl.DataFrame, stays: Sequence[Stay]) -> tuple[Passing, float]:
-    """Ware by mould: as read, the unread shared out; without any mould read, shared out evenly among the moulds that were fitted."""
+    """Ware by mould: as read, the unread shared out; without any mould read, shared out evenly among the moulds that
+    were fitted.
+    """
     line, reading = empty.line, reading_stations(plant, empty.line, ware)
     here = ware.filter(pl.col("station").is_in(reading or plant.first_stations(line)))
     read = here.filter(pl.col("mould").is_not_null()) if reading else here.head(0)
@@ -263,7 +273,9 @@ def _fitted(passing: Passing, moulds: tuple[str, ...], stays: Sequence[Stay]) ->
 
 
 def _found(plant: Plant, passing: Passing, calls: pl.DataFrame) -> np.ndarray:
-    """Calls [moulds, bins]; those without a mould number are shared out as the read ones lie, or as the ware does where none was read."""
+    """Calls [moulds, bins]; those without a mould number are shared out as the read ones lie, or as the ware does where
+    none was read.
+    """
     named = calls.filter(pl.col("mould").is_not_null())
     read = _counts(plant, passing, named, "calls", passing.moulds)
     unread = _counts(
@@ -293,7 +305,9 @@ def _making(passing: Passing, stays: Sequence[Stay], item: str) -> np.ndarray:
 def _packing(
     plant: Plant, passing: Passing, ware: pl.DataFrame, stays: Sequence[Stay], pallets: pl.DataFrame
 ) -> tuple[PackingTime, np.ndarray]:
-    """The time to the pallet, from what passed the last station by item, and by minutes what waited on the table beyond it."""
+    """The time to the pallet, from what passed the last station by item, and by minutes what waited on the table beyond
+    it.
+    """
     last = plant.stations_of(passing.line)[-1]
     lanes = [s.id for s in plant.stations_of(passing.line) if s.order == last.order]
     here = ware.filter(pl.col("station").is_in(lanes)).with_columns(

@@ -25,7 +25,9 @@ EMPTY = ("scrapped", "emptied")  # states in which a pallet carries nothing any 
 def cavities_of(
     parts: Sequence[LineTrace], chances: Sequence[np.ndarray], ranking: EscapesTogether | None
 ) -> list[Cavity]:
-    """Every place in question with its probability, the likeliest first; by `ranking` where several complaints are traced together."""
+    """Every place in question with its probability, the likeliest first; by `ranking` where several complaints are
+    traced together.
+    """
     found = []
     for part, chance in zip(parts, chances, strict=True):
         for stay, span, share in zip(part.exposure.stays[: part.first], part.moments, chance, strict=True):
@@ -58,7 +60,9 @@ def _reranked(cavities: Sequence[Cavity], ranking: EscapesTogether) -> list[Cavi
 def traced_pallets(
     plant: Plant, question: Question, parts: Sequence[LineTrace], known: Vouching, on: Sequence[np.ndarray]
 ) -> list[TracedPallet]:
-    """Every pallet that can carry a sister: the one in hand first, then those that were released, then by what is expected on them."""
+    """Every pallet that can carry a sister: the one in hand first, then those that were released, then by what is
+    expected on them.
+    """
     found: list[TracedPallet] = []
     for part, chance in zip(parts, on, strict=True):
         chosen = _chosen(question, part)
@@ -112,13 +116,24 @@ def _traced(
     doubts = known.doubts_of(part.view.line, question.defect, packed.start, packed.end)
     ware = float(part.exposure.ware[:first, number].sum())
     return TracedPallet(
-        pallet=row["pallet"], line=part.view.line, item=row["item"], packed_from=packed.start, packed_to=packed.end, units=row["units"],
-        state=row["state"], mould_units=float(part.exposure.ware[:, number].sum() * part.view.kept[number]),
-        expected_defective=float(told.mean[number]) if tells else None, expected_low=float(told.low[number]) if tells else None,
-        expected_high=float(told.high[number]) if tells else None, hold=row["state"] == "held", probability=chance, proposed=chosen,
-        beyond=ware < 0.5 and float(part.exposure.ware[first:, number].sum()) > 0.5, doubts=tuple(stations_in_doubt(doubts)),
+        pallet=row["pallet"],
+        line=part.view.line,
+        item=row["item"],
+        packed_from=packed.start,
+        packed_to=packed.end,
+        units=row["units"],
+        state=row["state"],
+        mould_units=float(part.exposure.ware[:, number].sum() * part.view.kept[number]),
+        expected_defective=float(told.mean[number]) if tells else None,
+        expected_low=float(told.low[number]) if tells else None,
+        expected_high=float(told.high[number]) if tells else None,
+        hold=row["state"] == "held",
+        probability=chance,
+        proposed=chosen,
+        beyond=ware < 0.5 and float(part.exposure.ware[first:, number].sum()) > 0.5,
+        doubts=tuple(stations_in_doubt(doubts)),
         begin_inferred=is_inferred(row),
-    )  # fmt: skip
+    )
 
 
 def with_holds(pallets: Sequence[TracedPallet], holds: dict[str, list[str]]) -> list[TracedPallet]:
@@ -134,7 +149,9 @@ def with_holds(pallets: Sequence[TracedPallet], holds: dict[str, list[str]]) -> 
 def hold_lists(
     question: Question, parts: Sequence[LineTrace], pallets: Sequence[TracedPallet]
 ) -> tuple[HoldList, HoldList]:
-    """The list that covers 95 % with the fewest units, and the one that covers everything possible; scrapped and emptied pallets are on neither."""
+    """The list that covers 95 % with the fewest units, and the one that covers everything possible; scrapped and
+    emptied pallets are on neither.
+    """
     here = [p for p in pallets if p.state not in EMPTY]
     weigh = {p.pallet: w for part in parts for p, w in _weights(question, part, here)}
     total = sum(weigh.values())
@@ -142,7 +159,9 @@ def hold_lists(
 
 
 def _weights(question: Question, part: LineTrace, pallets: Sequence[TracedPallet]) -> list[tuple[TracedPallet, float]]:
-    """What is expected on each pallet of a line: escapes (in a unit of their own where nothing tells what gets past), or ware."""
+    """What is expected on each pallet of a line: escapes (in a unit of their own where nothing tells what gets past),
+    or ware.
+    """
     sums = (part.exposure.escaped if question.defect else part.exposure.ware).sum(axis=0)
     by_name = dict(zip(part.view.pallets["pallet"], (sums * part.scale).tolist(), strict=True))
     return [(p, by_name[p.pallet]) for p in pallets if p.line == part.view.line]
@@ -159,7 +178,9 @@ def _list(chosen: Sequence[TracedPallet], weigh: dict[str, float], total: float)
 
 
 def totals(parts: Sequence[LineTrace]) -> tuple[float | None, float | None, float | None]:
-    """Defective containers on all pallets in question, with a 95 % interval of whole numbers; nothing where no challenge tells what gets past."""
+    """Defective containers on all pallets in question, with a 95 % interval of whole numbers; nothing where no
+    challenge tells what gets past.
+    """
     known = [part.carried for part in parts if part.exposure.missed_known and part.view.passing.found is not None]
     if not known:
         return None, None, None
@@ -168,7 +189,9 @@ def totals(parts: Sequence[LineTrace]) -> tuple[float | None, float | None, floa
 
 
 def plans_for(plant: Plant, severity: str | None, proposed: HoldList | None) -> tuple[SamplingPlan, ...]:
-    """Plans for a sample of the proposed pallets as one lot, under each kind of inspection; none for a critical defect, which is not sampled away."""
+    """Plans for a sample of the proposed pallets as one lot, under each kind of inspection; none for a critical defect,
+    which is not sampled away.
+    """
     if severity not in ("major", "minor") or proposed is None or proposed.units < 2:
         return ()
     return tuple(plans(plant.sampling, proposed.units, severity))

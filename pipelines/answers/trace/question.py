@@ -12,7 +12,7 @@ from pipelines.answers.pallets import ASSUMED_BEGIN, is_inferred, with_begin
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 
 SSCC_DIGITS = 18
@@ -46,7 +46,9 @@ class Question:
 
 @dataclass
 class AskedTrace:
-    """A question filled up, with what was found on the way. pallet_row: the pallet as it now stands, None where it is not known."""
+    """A question filled up, with what was found on the way. pallet_row: the pallet as it now stands, None where it is
+    not known.
+    """
 
     question: Question
     notes: list[str] = field(default_factory=list)
@@ -57,7 +59,9 @@ class AskedTrace:
 
 
 def filled(reader: Reader, plant: Plant, question: Question) -> AskedTrace:
-    """The question with what the complaint and the pallet tell, where it did not say otherwise itself. WrongUse where it names what is not there."""
+    """The question with what the complaint and the pallet tell, where it did not say otherwise itself. WrongUse where
+    it names what is not there.
+    """
     asked = AskedTrace(question)
     if question.complaint is not None:
         rows = reader.ask("complaint", complaint=question.complaint)
@@ -75,7 +79,9 @@ def filled(reader: Reader, plant: Plant, question: Question) -> AskedTrace:
 
 
 def complained_units(complaint: dict[str, Any], defect: str | None) -> int | None:
-    """Containers that a complaint found with a defect; at least one. None where another defect is asked for than it tells."""
+    """Containers that a complaint found with a defect; at least one. None where another defect is asked for than it
+    tells.
+    """
     return max(1, complaint["units"] or 0) if complaint["defect"] in (None, defect) else None
 
 
@@ -87,7 +93,8 @@ def _with_pallet(reader: Reader, plant: Plant, asked: AskedTrace) -> None:
         for row in reader.ask("pallets_like", pallet=pallet).iter_rows(named=True):
             show = plant.clock.show
             asked.nearest.append(
-                f"pallet {row['pallet']}, {row['item']} packed on {row['line']} from {show(row['packed_from'])} to {show(row['packed_to'])}"
+                f"pallet {row['pallet']}, {row['item']} packed on {row['line']} from {show(row['packed_from'])} to "
+                f"{show(row['packed_to'])}"
             )
         asked.question = replace(asked.question, pallet=None)
         return
@@ -105,10 +112,12 @@ def _with_pallet(reader: Reader, plant: Plant, asked: AskedTrace) -> None:
     show, received = plant.clock.show, asked.question.received
     if received is not None and plant.clock.day(received).end < told["packed_to"]:
         asked.impossible.append(
-            f"pallet {pallet} was packed until {show(told['packed_to'])}, after it was received ({received}): one of the two is wrong; the pallet was believed"
+            f"pallet {pallet} was packed until {show(told['packed_to'])}, after it was received ({received}): one of "
+            "the two is wrong; the pallet was believed"
         )
     asked.notes.append(
-        f"pallet {pallet} was packed on {told['line']} from {show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
+        f"pallet {pallet} was packed on {told['line']} from "
+        f"{show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
     )
 
 
@@ -155,7 +164,8 @@ def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None
     early = received is not None and question.made_from is not None and question.made_from >= received
     if received and question.made_to and question.made_to > received and not early:
         asked.notes.append(
-            f"the times of making reach beyond {question.received}, the day it was received: nothing made later was looked at"
+            f"the times of making reach beyond {question.received}, the day it was received: nothing made later was "
+            "looked at"
         )
     if question.made_from is None and question.made_to is None and question.mould is not None:
         asked.notes.append(
@@ -168,7 +178,8 @@ def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None
         if early:
             asked.impossible.append("it would have been received before it was made")
         asked.nearest.append(
-            f"the {'first' if end <= first else 'last'} ware in the ledger was formed about {show(first if end <= first else last)}"
+            f"the {'first' if end <= first else 'last'} ware in the ledger was formed about "
+            f"{show(first if end <= first else last)}"
         )
         return None
     if start < first:
@@ -188,8 +199,8 @@ def _narrowed(plant: Plant, asked: AskedTrace, window: Span) -> Span:
         return window
     start = window.end - LONGEST
     asked.notes.append(
-        f"without a mould number only the last {LONGEST.days} days of the time asked for were looked at, from {plant.clock.show(start)} on; "
-        "give earlier times of making to look further back"
+        f"without a mould number only the last {LONGEST.days} days of the time asked for were looked at, from "
+        f"{plant.clock.show(start)} on; give earlier times of making to look further back"
     )
     return Span(start, window.end)
 
@@ -200,17 +211,20 @@ def hint_mould(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str]
     where = f"on {', '.join(lines)}" if lines else "on any line"
     if question.mould is None:
         asked.impossible.append(
-            f"no mould was fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)} by the mould log"
+            f"no mould was fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)} by "
+            "the mould log"
         )
         return
     asked.impossible.append(
-        f"mould {question.mould} was not fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)}"
+        f"mould {question.mould} was not fitted {where} {_for_item(question)}from {show(window.start)} to "
+        f"{show(window.end)}"
     )
     stays = reader.ask("stays_of_mould", number=question.mould)
     for row in _nearest_stays(stays, window).iter_rows(named=True):
         until = show(row["ended_at"]) if row["ended_at"] else "now"
         asked.nearest.append(
-            f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from {show(row['fitted_at'])} to {until}"
+            f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from "
+            f"{show(row['fitted_at'])} to {until}"
         )
     every = lines or list(plant.lines)
     _hint_read(reader, plant, asked, every, window)
@@ -229,7 +243,8 @@ def _hint_read(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str]
         read = int(ware.filter(pl.col("mould") == asked.question.mould)["inspected"].sum())
         if read:
             asked.nearest.append(
-                f"stations of {line} read mould {asked.question.mould} on {read} containers then: the mould log lacks its fitting; send it, and ask again"
+                f"stations of {line} read mould {asked.question.mould} on {read} containers then: the mould log "
+                "lacks its fitting; send it, and ask again"
             )
 
 

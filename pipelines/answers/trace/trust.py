@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.answers.pallets import pallets_of_line
 from pipelines.answers.pareto import check_line
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.statistics.shares import clustered_interval
 from pipelines.measures.trace.detection import (
@@ -39,7 +39,8 @@ BACK, AHEAD = timedelta(days=30), timedelta(days=1)
 class Vouching:
     """The works' challenges about a time, and what follows from them.
 
-    counted: as `challenges_counted` gives them.  failing: every challenge of the stations and defects of which one failed.
+    counted: as `challenges_counted` gives them.  failing: every challenge of the stations and defects of which one
+    failed.
     """
 
     plant: Plant
@@ -65,7 +66,9 @@ class Vouching:
 
     @cached_property
     def chances(self) -> dict[Doubt, float]:
-        """How likely the station really failed, by stretch in doubt: by its failed challenges; where one is only overdue, by the time gone by."""
+        """How likely the station really failed, by stretch in doubt: by its failed challenges; where one is only
+        overdue, by the time gone by.
+        """
         kinds = dict.fromkeys((d.station, d.defect) for d in self.doubts if d.why != OVERDUE)
         told = {d: self._since(d) for d in self.doubts if d.why == OVERDUE}
         for station, defect in kinds:
@@ -98,7 +101,9 @@ class Vouching:
 
 
 def vouching(reader: Reader, plant: Plant, span: Span) -> Vouching:
-    """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at most AHEAD after the span."""
+    """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at
+    most AHEAD after the span.
+    """
     told = challenge_limits(span)
     counted = faults(plant, reader.ask("challenges_counted", **told))
     kinds = failed_kinds(plant, counted)
@@ -115,8 +120,9 @@ def challenge_limits(span: Span) -> dict[str, datetime]:
 
 
 def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> Trust:
-    """Detection rates by station and defect from the challenges of 30 days, and every stretch in doubt that touches the span, with the ware that
-    passed in it and the pallets it was packed on. WrongUse for an unknown line."""
+    """Detection rates by station and defect from the challenges of 30 days, and every stretch in doubt that touches the
+    span, with the ware that passed in it and the pallets it was packed on. WrongUse for an unknown line.
+    """
     if line is not None:
         check_line(plant, line)
     known = vouching(reader, plant, span)
@@ -154,15 +160,21 @@ def _assumed(plant: Plant, known: Vouching, line: str | None) -> list[StationAss
         if never and line in (None, station.line):
             found.append(
                 StationAssumption(
-                    line=station.line, station=station.id, defects=never, challenged=len(able) - len(never),
-                    missed=known.prior.mean, by=by,
+                    line=station.line,
+                    station=station.id,
+                    defects=never,
+                    challenged=len(able) - len(never),
+                    missed=known.prior.mean,
+                    by=by,
                 )
-            )  # fmt: skip
+            )
     return found
 
 
 def ranked_doubts(known: Vouching, span: Span, line: str | None = None) -> list[Doubt]:
-    """The stretches in doubt that touch a span: what asks for somebody first (the likeliest failures, then overdue challenges), then what is usual."""
+    """The stretches in doubt that touch a span: what asks for somebody first (the likeliest failures, then overdue
+    challenges), then what is usual.
+    """
     mine = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
     return sorted(mine, key=lambda d: (is_usual(known, d), -known.chances[d], d.line, d.station, d.defect))
 
@@ -173,7 +185,9 @@ def is_usual(known: Vouching, doubt: Doubt) -> bool:
 
 
 def doubts_in(reader: Reader, plant: Plant, span: Span) -> tuple[list[StationDoubt], list[Doubt]]:
-    """The stretches in doubt that touch a span: with their ware and their pallets, the likeliest failures first; and those that are usual."""
+    """The stretches in doubt that touch a span: with their ware and their pallets, the likeliest failures first; and
+    those that are usual.
+    """
     known = vouching(reader, plant, span)
     every = ranked_doubts(known, span)
     shown = [station_doubt(reader, plant, one, known) for one in every if not is_usual(known, one)]
@@ -200,10 +214,20 @@ def _rates(plant: Plant, challenges: pl.DataFrame, alike: float) -> list[Detecti
         severity = plant.defects[row["defect"]].severity if row["defect"] in plant.defects else ""
         found.append(
             DetectionRate(
-                line=row["line"], station=row["station"], defect=row["defect"], severity=severity, passes=row["passes"], caught=row["caught"], rate=rate,
-                low=low, high=high, last=row["last"], last_caught=row["of_last"], last_passes=row["n_last"],
+                line=row["line"],
+                station=row["station"],
+                defect=row["defect"],
+                severity=severity,
+                passes=row["passes"],
+                caught=row["caught"],
+                rate=rate,
+                low=low,
+                high=high,
+                last=row["last"],
+                last_caught=row["of_last"],
+                last_passes=row["n_last"],
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -235,11 +259,23 @@ def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, known: Vouching) -
     pallets = pallets_of_line(reader, plant, doubt.line, start + way, end + way + timedelta(minutes=30))
     gone = pallets.filter(pl.col("state") == "released")
     return StationDoubt(
-        line=doubt.line, station=doubt.station, defect=doubt.defect, severity=plant.defects[doubt.defect].severity if doubt.defect in plant.defects else "",
-        why=doubt.why, from_=doubt.start, to=doubt.end, failed_at=doubt.failed_at, passes=doubt.passes, caught=doubt.caught, containers=seen,
-        pallets=(*gone["pallet"], *pallets.filter(pl.col("state") != "released")["pallet"]), released=gone.height,
-        units=int(pallets["units"].sum()), likely=known.chances[doubt], usual=is_usual(known, doubt),
-    )  # fmt: skip
+        line=doubt.line,
+        station=doubt.station,
+        defect=doubt.defect,
+        severity=plant.defects[doubt.defect].severity if doubt.defect in plant.defects else "",
+        why=doubt.why,
+        from_=doubt.start,
+        to=doubt.end,
+        failed_at=doubt.failed_at,
+        passes=doubt.passes,
+        caught=doubt.caught,
+        containers=seen,
+        pallets=(*gone["pallet"], *pallets.filter(pl.col("state") != "released")["pallet"]),
+        released=gone.height,
+        units=int(pallets["units"].sum()),
+        likely=known.chances[doubt],
+        usual=is_usual(known, doubt),
+    )
 
 
 def around(

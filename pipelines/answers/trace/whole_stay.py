@@ -10,7 +10,7 @@ import polars as pl
 from pipelines.answers.trace.line_ware import ware_view
 from pipelines.answers.trace.trust import BACK
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.exposure import Stay
 from pipelines.measures.trace.trust import good
 from pipelines.plant.works import Plant
@@ -18,10 +18,13 @@ from schemas.quality import Cavity, WholeStay
 
 
 def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_until: datetime) -> WholeStay | None:
-    """The stay of the likeliest cavity's mould since the last check before its window that could have seen the defect; None where the log lacks it.
+    """The stay of the likeliest cavity's mould since the last check before its window that could have seen the defect;
+    None where the log lacks it.
 
-    A check that could have seen it: a good challenge of every pass at a station of the line that can call it; its ware had then passed.
-    Checks of the last thirty days are looked at. A person's sample of a few containers of a line is no such check: it need not hold the mould.
+    A check that could have seen it: a good challenge of every pass at a station of the line that can call it; its ware
+    had then passed.
+    Checks of the last thirty days are looked at. A person's sample of a few containers of a line is no such check: it
+    need not hold the mould.
     """
     rows = reader.ask("stays_of_mould", number=first.mould)
     there = (pl.col("line") == first.line) & (pl.col("section") == first.section) & (pl.col("gob") == first.gob)
@@ -40,11 +43,20 @@ def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_u
     on = view.pallets.with_columns(mine=pl.Series(told.ware[0])).filter(pl.col("mine") > 0.5)
     vouched = check is not None and formed is not None and formed >= fitted
     return WholeStay(
-        line=first.line, section=first.section, gob=first.gob, mould=first.mould, fitted=fitted, from_=since, to=ended,
+        line=first.line,
+        section=first.section,
+        gob=first.gob,
+        mould=first.mould,
+        fitted=fitted,
+        from_=since,
+        to=ended,
         check=f"challenge of {check['station']}, {check['caught']} of {check['passes']}" if check and vouched else None,
-        checked_at=check["checked_at"] if check and vouched else None, containers=float(told.all_ware[0]), pallets=tuple(on["pallet"]),
-        units=int(on["units"].sum()), cleared=on.filter(pl.col("state") == "released").height,
-    )  # fmt: skip
+        checked_at=check["checked_at"] if check and vouched else None,
+        containers=float(told.all_ware[0]),
+        pallets=tuple(on["pallet"]),
+        units=int(on["units"].sum()),
+        cleared=on.filter(pl.col("state") == "released").height,
+    )
 
 
 def _way(plant: Plant, station: str) -> timedelta:

@@ -15,7 +15,7 @@ from pipelines.answers.pareto import check_line
 from pipelines.answers.weights.feeder import with_feeder
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.statistics.components import Component
 from pipelines.measures.statistics.shares import mean_half_width
 from pipelines.measures.weights import PAST, GobFound, ItemStudy, MouldFound, Study, study
@@ -28,7 +28,9 @@ OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware c
 
 @dataclass(frozen=True)
 class _Asked:
-    """What a question is about, and what of the line goes with every item: lehr time, containers packed by item, capacity checks."""
+    """What a question is about, and what of the line goes with every item: lehr time, containers packed by item,
+    capacity checks.
+    """
 
     plant: Plant
     line: str
@@ -39,7 +41,9 @@ class _Asked:
 
 
 def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str | None = None) -> Weights:
-    """Weights of a line; the item that was weighed most stands first, the others in `others`. WrongUse for an unknown line or item."""
+    """Weights of a line; the item that was weighed most stands first, the others in `others`. WrongUse for an unknown
+    line or item.
+    """
     studies = study_weights(reader, plant, line, span, item)
     if not studies:
         note = f"no weighing{f' of {item}' if item else ''} came for this time; see `coldledger feeds`"
@@ -89,13 +93,30 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
     mean = float(values.mean())
     gobs = tuple(_gob(one, found, asked) for one in studies for found in one.gobs)
     told = Weights(
-        line=asked.line, from_=asked.span.start, to=asked.span.end, item=code, name=known.name if known else "", point=main.point, n=len(values), mean_g=mean,
-        mean_low=mean - 1.96 * error if error > 0 else None, mean_high=mean + 1.96 * error if error > 0 else None, sd_g=_sd(values), nominal_g=known.weight_g if known else None,
-        weight_min_g=known.weight_min_g if known else None, weight_max_g=known.weight_max_g if known else None, outside=_outside(main, values),
-        moulds=tuple(_mould(main, one) for one in main.moulds), gobs=gobs, components=_parts(main.parts), rules=main.judge.words(),
-        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]), lent_freedom=main.usual.lent,
-        following=max((one.spread.correlation for one in main.moulds), default=0.0), notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
-    )  # fmt: skip
+        line=asked.line,
+        from_=asked.span.start,
+        to=asked.span.end,
+        item=code,
+        name=known.name if known else "",
+        point=main.point,
+        n=len(values),
+        mean_g=mean,
+        mean_low=mean - 1.96 * error if error > 0 else None,
+        mean_high=mean + 1.96 * error if error > 0 else None,
+        sd_g=_sd(values),
+        nominal_g=known.weight_g if known else None,
+        weight_min_g=known.weight_min_g if known else None,
+        weight_max_g=known.weight_max_g if known else None,
+        outside=_outside(main, values),
+        moulds=tuple(_mould(main, one) for one in main.moulds),
+        gobs=gobs,
+        components=_parts(main.parts),
+        rules=main.judge.words(),
+        judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]),
+        lent_freedom=main.usual.lent,
+        following=max((one.spread.correlation for one in main.moulds), default=0.0),
+        notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
+    )
     more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, told, error)}
     return ItemStudy(told.model_copy(update=more), tuple(studies))
 
@@ -125,7 +146,9 @@ def _apart(main: Study, studies: list[Study]) -> dict[str, HotColdWeights]:
 
 
 def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str, object]:
-    """Giveaway and saving over the containers packed, the scale's own uncertainty in their intervals; nothing of an item that works.toml does not know."""
+    """Giveaway and saving over the containers packed, the scale's own uncertainty in their intervals; nothing of an
+    item that works.toml does not know.
+    """
     item = main.item
     if item is None or told.mean_g is None:
         return {}
@@ -135,8 +158,11 @@ def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str,
     unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * told.mean_g)) if main.parts else None
     kg = glass(told.mean_g, unsure, item.weight_g, lowest.mean_g if lowest else None, units)
     return {
-        "packed_units": units, "lowest_mean_g": lowest.mean_g if lowest else None, "lowest_by": lowest.by if lowest else "", **vars(kg)
-    }  # fmt: skip
+        "packed_units": units,
+        "lowest_mean_g": lowest.mean_g if lowest else None,
+        "lowest_by": lowest.by if lowest else "",
+        **vars(kg),
+    }
 
 
 def _together(gobs: tuple[GobWeights, ...]) -> list[str]:
@@ -150,7 +176,8 @@ def _together(gobs: tuple[GobWeights, ...]) -> list[str]:
             and (min(moved) > 0 or max(moved) < 0)
         ):
             notes.append(
-                f"all gob positions weighed {point} moved the same way: a guess is the glass or its temperature, or the scale, before each gob for itself; weigh a mass standard"
+                f"all gob positions weighed {point} moved the same way: a guess is the glass or its temperature, or "
+                "the scale, before each gob for itself; weigh a mass standard"
             )
     return notes
 
@@ -163,25 +190,56 @@ def _outside(main: Study, values: np.ndarray) -> int:
     return int((below | above).sum())
 
 
+def _signals(found: MouldFound) -> tuple[MouldSignal, ...]:
+    return tuple(
+        MouldSignal(
+            rule=one.rule,
+            first=_moment(one.first_s),
+            last=_moment(one.last_s),
+            times=one.times,
+            value_g=one.value_g,
+            still=one.still,
+            with_gob=one.with_gob,
+        )
+        for one in found.chart.called
+    )
+
+
 def _mould(main: Study, found: MouldFound) -> MouldWeights:
     values, n = found.values, len(found.values)
     sd = _sd(values)
     half = mean_half_width(sd, n) * (n / found.spread.worth) ** 0.5 if sd is not None else None
     mean = float(values.mean())
-    signals = [
-        MouldSignal(
-            rule=one.rule, first=_moment(one.first_s), last=_moment(one.last_s), times=one.times, value_g=one.value_g, still=one.still, with_gob=one.with_gob
-        )
-        for one in found.chart.called
-    ]  # fmt: skip
     cap, perf = found.cap, found.perf
     return MouldWeights(
-        mould=found.mould, cavities=found.cavities, n=n, mean_g=mean, mean_low=mean - half if half is not None else None,
-        mean_high=mean + half if half is not None else None, sd_g=sd, least_g=float(values.min()), greatest_g=float(values.max()),
-        outside=_outside(main, values), cp=cap.c, cp_low=cap.c_low, cp_high=cap.c_high, cpk=cap.k, cpk_low=cap.k_low, cpk_high=cap.k_high,
-        pp=perf.c, pp_low=perf.c_low, pp_high=perf.c_high, ppk=perf.k, ppk_low=perf.k_low, ppk_high=perf.k_high,
-        within_g=found.spread.sd, within_by=found.spread.by, within_freedom=found.spread.freedom, left_out_g=found.spread.left_out, signals=tuple(signals),
-    )  # fmt: skip
+        mould=found.mould,
+        cavities=found.cavities,
+        n=n,
+        mean_g=mean,
+        mean_low=mean - half if half is not None else None,
+        mean_high=mean + half if half is not None else None,
+        sd_g=sd,
+        least_g=float(values.min()),
+        greatest_g=float(values.max()),
+        outside=_outside(main, values),
+        cp=cap.c,
+        cp_low=cap.c_low,
+        cp_high=cap.c_high,
+        cpk=cap.k,
+        cpk_low=cap.k_low,
+        cpk_high=cap.k_high,
+        pp=perf.c,
+        pp_low=perf.c_low,
+        pp_high=perf.c_high,
+        ppk=perf.k,
+        ppk_low=perf.k_low,
+        ppk_high=perf.k_high,
+        within_g=found.spread.sd,
+        within_by=found.spread.by,
+        within_freedom=found.spread.freedom,
+        left_out_g=found.spread.left_out,
+        signals=_signals(found),
+    )
 
 
 def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:
@@ -199,13 +257,25 @@ def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:
     loose = timedelta(minutes=asked.lehr.half_width)
     return told.model_copy(
         update={
-            "drifting": True, "called_at": called, "since": _moment(drift.onset_s), "since_low": _moment(drift.onset_low_s), "since_high": _moment(drift.onset_high_s),
-            "offset_g": drift.offset, "offset_low": drift.offset_low, "offset_high": drift.offset_high, "at_feeder_g": drift.feeder,
-            "correction_g": -drift.feeder, "correction_low": -drift.feeder_high, "correction_high": -drift.feeder_low, "g_per_day": drift.slope_a_day,
+            "drifting": True,
+            "called_at": called,
+            "since": _moment(drift.onset_s),
+            "since_low": _moment(drift.onset_low_s),
+            "since_high": _moment(drift.onset_high_s),
+            "offset_g": drift.offset,
+            "offset_low": drift.offset_low,
+            "offset_high": drift.offset_high,
+            "at_feeder_g": drift.feeder,
+            "correction_g": -drift.feeder,
+            "correction_low": -drift.feeder_high,
+            "correction_high": -drift.feeder_low,
+            "g_per_day": drift.slope_a_day,
             "to_nominal_g": nominal - found.usual_g - drift.feeder if nominal is not None else None,
-            "seen_at": seen, "seen_low": seen - loose, "seen_high": seen + loose,
+            "seen_at": seen,
+            "seen_low": seen - loose,
+            "seen_high": seen + loose,
         }
-    )  # fmt: skip
+    )
 
 
 def _parts(parts: dict[str, Component]) -> WeightParts:
@@ -240,7 +310,9 @@ def _spread_notes(main: Study) -> list[str]:
 
 
 def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
-    """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time taken for granted."""
+    """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time
+    taken for granted.
+    """
     notes = []
     if code is None:
         notes.append("no job or mould log tells which item these weighings are of: no limits, no capability")
@@ -257,7 +329,8 @@ def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
     notes += _spread_notes(main)
     if main.usual.own:
         notes.append(
-            "there is no past of this item to judge by: means and spreads are those of the window itself, so a slow change in it shows less"
+            "there is no past of this item to judge by: means and spreads are those of the window itself, so a slow "
+            "change in it shows less"
         )
     stray = main.rows.filter(pl.col("section").is_null())["mould"].unique().sort().to_list()
     if stray:

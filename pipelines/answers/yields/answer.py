@@ -13,18 +13,11 @@ import polars as pl
 from pipelines.answers.yields.line_day import cut_between, line_day
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.ledger.store import Reader
-from pipelines.measures.yields.balance import Balanced, balanced, usual_of, window_days
-from pipelines.measures.yields.day_yield import (
-    LineTold,
-    balances_of,
-    factors_of,
-    furnace_yield,
-    line_yield,
-    meters_of,
-    unseen_of,
-)
+from pipelines.ledger.reader import Reader
+from pipelines.measures.yields.balance import Balanced, balanced, window_days
+from pipelines.measures.yields.furnace_yield import balances_of, furnace_yield, meters_of
 from pipelines.measures.yields.line_flows import (
+    ItemMass,
     LineDay,
     Packed,
     carried_by_part,
@@ -38,12 +31,13 @@ from pipelines.measures.yields.line_flows import (
     running_at_end,
     without_pallets,
 )
-from pipelines.measures.yields.losses import machine_losses
-from pipelines.measures.yields.network import FurnaceReading, reading_of
+from pipelines.measures.yields.line_yield import LineTold, factors_of, line_yield, unseen_of
+from pipelines.measures.yields.losses import MachineLosses, machine_losses
+from pipelines.measures.yields.network import FurnaceReading, LineReading, reading_of
 from pipelines.measures.yields.overpacked import above_what_passed
 from pipelines.measures.yields.suspects import could_be, suspects_of
 from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable, carried_over
-from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses
+from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses, usual_of
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
 from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
@@ -53,8 +47,9 @@ TOGETHER = "judged together with"  # beside the expectations of a close's `usual
 
 @dataclass(frozen=True)
 class Kept:
-    """What a close keeps of a furnace's day beside its answers: the readings, what was expected to be lost unseen, and the closes of
-    earlier days (day, revision) that it was judged together with."""
+    """What a close keeps of a furnace's day beside its answers: the readings, what was expected to be lost unseen, and
+    the closes of earlier days (day, revision) that it was judged together with.
+    """
 
     furnace: str
     reading: FurnaceReading
@@ -77,8 +72,9 @@ def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = 
 def yield_as_known(
     reader: Reader, plant: Plant, day: date, known_at: datetime, furnace: str | None = None, line: str | None = None
 ) -> Yield:
-    """The day's yield as it was known at an earlier moment: word for word what the last close until then told, or worked out from
-    the rows received until then where there was none. `reader` looks back to that moment."""
+    """The day's yield as it was known at an earlier moment: word for word what the last close until then told, or
+    worked out from the rows received until then where there was none. `reader` looks back to that moment.
+    """
     check_names(plant, furnace, line)
     closes = reader.ask("closes_of_day", day=day)
     if closes.is_empty():
@@ -88,11 +84,17 @@ def yield_as_known(
     of_line = plant.lines[line].furnace if line is not None else furnace
     return told.model_copy(
         update={
-            "known_at": known_at, "revision": int(last["revision"]), "closed_at": last["closed_at"],
+            "known_at": known_at,
+            "revision": int(last["revision"]),
+            "closed_at": last["closed_at"],
             "furnaces": tuple(one for one in told.furnaces if of_line in (None, one.furnace)),
-            "lines": tuple(one for one in told.lines if line in (None, one.line) and (of_line is None or plant.lines[one.line].furnace == of_line)),
+            "lines": tuple(
+                one
+                for one in told.lines
+                if line in (None, one.line) and (of_line is None or plant.lines[one.line].furnace == of_line)
+            ),
         }
-    )  # fmt: skip
+    )
 
 
 def yield_and_readings(
@@ -139,6 +141,21 @@ class _FurnaceParts:
     could_be: list[CouldBe]
 
 
+def _packed_by_part(plant: Plant, day: LineDay, carried: Sequence[CarriedItems]) -> list[Packed]:
+    """What was packed in each shift and job of a line's day."""
+    return [
+        packed_in(day.pallets, day.passed, pack_span(plant, day.line, part.span), _running(day, n), carried[n - 1])
+        for n, part in enumerate(day.parts, 1)
+    ]
+
+
+def _machine_losses(
+    plant: Plant, day: LineDay, parts: Sequence[Packed], made: Balanced, reading: LineReading, mass: ItemMass
+) -> MachineLosses:
+    factors, unseen = factors_of(made, reading), unseen_of(made, reading)
+    return machine_losses(plant, day, parts, factors, unseen, mass, reading.gob_g)
+
+
 def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _FurnaceParts:
     shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
     whole = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
@@ -165,16 +182,19 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     window = window_days([earlier for earlier, _, _ in past], day, made.days)
     lines = []
     for line, told in days.items():
-        parts = [packed_in(told.pallets, told.passed, pack_span(plant, line, part.span), _running(told, n), carried[line][n - 1]) for n, part in enumerate(told.parts, 1)]  # fmt: skip
-        machine = machine_losses(
-            plant, told, parts, factors_of(made, readings[line]), unseen_of(made, readings[line]), masses[line], readings[line].gob_g
-        )  # fmt: skip
+        parts = _packed_by_part(plant, told, carried[line])
+        machine = _machine_losses(plant, told, parts, made, readings[line], masses[line])
         lines.append(LineTold(told, packed[line], masses[line], readings[line], machine, doubted[line]))
     suspects, unusual = suspects_of(made, window)
     return _FurnaceParts(
-        furnace_yield(plant, made, melt, usual, lines), [line_yield(plant, one, made) for one in lines], made,
-        Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)), suspects, unusual, could_be(made, window),
-    )  # fmt: skip
+        furnace_yield(plant, made, melt, usual, lines),
+        [line_yield(plant, one, made) for one in lines],
+        made,
+        Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)),
+        suspects,
+        unusual,
+        could_be(made, window),
+    )
 
 
 def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: CarriedTable) -> Packed:
@@ -191,14 +211,17 @@ def _running(told: LineDay, number: int) -> Sequence[str]:
 
 @dataclass(frozen=True)
 class _Past:
-    """What the closes before a day, and the day's own, kept of all furnaces. rows: of readings_before; settled: of usual_of_day."""
+    """What the closes before a day, and the day's own, kept of all furnaces. rows: of readings_before; settled: of
+    usual_of_day.
+    """
 
     rows: pl.DataFrame
     settled: pl.DataFrame
 
     def readings(self, furnace: str) -> list[tuple[date, int, FurnaceReading]]:
-        """What a furnace's meters read on earlier days, the oldest first: by the closes that the day's first close was judged together with,
-        so that a rebuild finds the same answers; by the last closes where it kept none."""
+        """What a furnace's meters read on earlier days, the oldest first: by the closes that the day's first close was
+        judged together with, so that a rebuild finds the same answers; by the last closes where it kept none.
+        """
         mine = list(self.rows.filter(pl.col("furnace") == furnace).iter_rows(named=True))
         newest = {row["day"]: row["revision"] for row in mine}  # revisions come in order
         kept = self._settled(furnace).get(TOGETHER)

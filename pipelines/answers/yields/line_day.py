@@ -11,7 +11,7 @@ import polars as pl
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pallets import pallets_of_line
 from pipelines.clock import Span
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.yields.called_only import rejected_by_calls
 from pipelines.measures.yields.counters import counted, increments
 from pipelines.measures.yields.line_flows import LineDay, LinePart, formed_span, pack_span, station_span
@@ -54,7 +54,7 @@ def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequen
         in_lehr=_in_lehr(reader, line, span, formed),
         notes=(*notes, *again, *only_calls),
         called=called,
-    )  # fmt: skip
+    )
 
 
 def cut_between(reader: Reader, line: str, span: Span) -> float:
@@ -142,7 +142,9 @@ def _passed(reader: Reader, plant: Plant, line: str, packed: Span, pallets: pl.D
 def _ware(
     reader: Reader, plant: Plant, line: str, span: Span, starts: Sequence[datetime], lehr: LehrTime
 ) -> tuple[pl.DataFrame, list[str], dict[str, float]]:
-    """The ware by part, with the stations that sent running totals only; a note on each stretch that those leave open; their cover."""
+    """The ware by part, with the stations that sent running totals only; a note on each stretch that those leave open;
+    their cover.
+    """
     ware = _by_station(reader, plant, line, "ware_by_part", span, starts)
     beyond = timedelta(hours=1)
     reads = reader.ask("counter_reads_of_line", line=line, from_time=span.start - beyond, to_time=span.end + beyond)
@@ -168,7 +170,9 @@ def _ware(
 
 
 def _of_totals(plant: Plant, station: str, told: pl.DataFrame, span: Span) -> tuple[list[str], float]:
-    """What has to be said of a station that was counted by its running totals, and the share of its day that they determine."""
+    """What has to be said of a station that was counted by its running totals, and the share of its day that they
+    determine.
+    """
     _, open_ = counted(told, span.start, span.end)
     mine = told.filter(pl.col("counter") == "inspected")
     late = max(timedelta(0), min(mine["from_at"].to_list(), default=span.end) - span.start)
@@ -179,7 +183,10 @@ def _of_totals(plant: Plant, station: str, told: pl.DataFrame, span: Span) -> tu
     for row in open_.iter_rows(named=True):
         where = f"{plant.clock.show(row['from_at'])} and {plant.clock.show(row['to_at'])}"
         most = f", at most {row['at_most']}" if row["at_most"] is not None else ""
-        notes.append(f"{station}: {row['counter']} between {where} is not determined ({row['doubt']}): at least {row['at_least']}{most}")  # fmt: skip
+        notes.append(
+            f"{station}: {row['counter']} between {where} is not determined ({row['doubt']}): at least "
+            f"{row['at_least']}{most}"
+        )
         if row["counter"] == "inspected":
             lost += row["to_at"] - row["from_at"]
     return notes, max(0.0, 1 - lost.total_seconds() / span.seconds)

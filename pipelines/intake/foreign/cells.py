@@ -23,7 +23,8 @@ _BOM = "\ufeff"
 
 
 def parse_foreign(data: bytes, feed: Feed, mapping: Mapping, name: str, longest_line: int) -> Raw:
-    """The cells of one exported text file under the feed's names, in the contract's words where they can be read at all.
+    """The cells of one exported text file under the feed's names, in the contract's words where they can be read at
+    all.
 
     FileRefused when it cannot be decoded, or when its header lacks what the mapping names.
     """
@@ -50,9 +51,8 @@ def _cells_of(data: bytes, mapping: Mapping, name: str, longest_line: int) -> Ra
     heads = mapping.skip_lines + mapping.header_lines
     if any("\r" in line.rstrip("\r") for line in text.split("\n", heads)[mapping.skip_lines : heads]):
         raise FileRefused(Reason.WRONG_HEADER, expected=MIXED_ENDS)  # a row behind it would be lost with it
-    plain = (
-        data.removeprefix(_BOM.encode()) if _is_utf8(mapping) else text.encode()
-    )  # so that a bad byte is seen in its row
+    # so that a bad byte is seen in its row
+    plain = data.removeprefix(_BOM.encode()) if _is_utf8(mapping) else text.encode()
     return read_cells(plain, header(text, mapping), mapping.separator, longest_line, heads)
 
 
@@ -76,7 +76,9 @@ def decoded(data: bytes, mapping: Mapping) -> str:
 
 
 def header(text: str, mapping: Mapping) -> list[str]:
-    """One heading a column. Several header lines are read downwards: a group's heading holds for the empty ones to its right."""
+    """One heading a column. Several header lines are read downwards: a group's heading holds for the empty ones to its
+    right.
+    """
     lines = text.split("\n", mapping.skip_lines + mapping.header_lines + 1)[mapping.skip_lines :]
     rows = [[cell.strip() for cell in _split(line, mapping)] for line in lines[: mapping.header_lines]]
     if not rows:
@@ -144,7 +146,9 @@ def _named(cells: pl.DataFrame, headings: list[str], feed: Feed, mapping: Mappin
 
 
 def columns_of(headings: list[str], feed: Feed, mapping: Mapping) -> dict[str, list[str]]:
-    """The feed's columns with the headings they are read from; several headings of one column are joined by a blank (a date and a time)."""
+    """The feed's columns with the headings they are read from; several headings of one column are joined by a blank (a
+    date and a time).
+    """
     found: dict[str, list[str]] = {}
     for heading, column in mapping.columns.items():
         if heading in headings:
@@ -194,7 +198,9 @@ def _stands_for(heading: str, glob: str) -> str:
 def _unpivoted(
     cells: pl.DataFrame, plain: list[pl.Expr], headings: list[str], feed: Feed, mapping: Mapping
 ) -> pl.DataFrame:
-    """One row for each row and value of the headings; where all their cells are empty (or nought, where only counts above it are sent), none."""
+    """One row for each row and value of the headings; where all their cells are empty (or nought, where only counts
+    above it are sent), none.
+    """
     values: dict[str, dict[str, str]] = {}
     for part in mapping.wide:
         for heading, word in matching(part, headings, mapping).items():
@@ -225,7 +231,9 @@ def _from_name(mapping: Mapping, name: str) -> dict[str, str]:
 
 
 def _translated(cells: pl.DataFrame, feed: Feed, mapping: Mapping) -> tuple[pl.DataFrame, int]:
-    """Codes in the works' own words. Where several mean the same, what was counted under them is added up; how many rows were."""
+    """Codes in the works' own words. Where several mean the same, what was counted under them is added up; how many
+    rows were.
+    """
     for column, words in mapping.leave_values.items():
         cells = cells.filter(~pl.col(column).str.strip_chars().is_in(words))
     told = {c: codes for c, codes in mapping.values.items() if c in cells.columns}

@@ -1,4 +1,6 @@
-"""What the columns of feeds are called in exports, in English, German and French: common words of the trade, without a source. The first fits best."""
+"""What the columns of feeds are called in exports, in English, German and French: common words of the trade, without a
+source. The first fits best.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +8,8 @@ import re
 import unicodedata
 
 _WORDS = {
-    "window_start": "window start|window|start|clock|time|timestamp|date time|datetime|from|datum uhrzeit|zeitpunkt|zeit|beginn|uhrzeit|uhr|heure|date|datum",
+    "window_start": "window start|window|start|clock|time|timestamp|date time|datetime|from|datum "
+    "uhrzeit|zeitpunkt|zeit|beginn|uhrzeit|uhr|heure|date|datum",
     "sampled_at": "sampled at|sampled|time|timestamp|date time|clock|zeitpunkt|zeit|uhrzeit|uhr|heure|date|datum",
     "checked_at": "checked at|checked|time|timestamp|clock|zeitpunkt|zeit|uhrzeit|uhr|heure|date|datum",
     "read_at": "read at|read|time|timestamp|clock|zeitpunkt|zeit|uhrzeit|uhr|heure|date|datum",
@@ -26,7 +29,8 @@ _WORDS = {
     "number": "number|no|nr|nummer|numero",
     "inspected": "inspected|seen|total inspected|in|checked|geprueft|kontrolliert|durchlauf|controles|total",
     "refed": "refed|re fed|re inspected|reinspected|recirculated|wieder aufgegeben|rueckfuehrung|ruecklauf|repasses",
-    "rejected": "rejected|rejects|reject|out|aus|total rejected|count|ausschuss|ausgeschieden|aussortiert|anzahl|rejetes|rebut",
+    "rejected": "rejected|rejects|reject|out|aus|total "
+    "rejected|count|ausschuss|ausgeschieden|aussortiert|anzahl|rejetes|rebut",
     "window_s": "window s|interval s|seconds|sekunden|intervall s",
     "defect": "defect|fault|defect code|fault code|code|reason|fehler|fehlercode|fehlerart|defaut",
     "item": "item|article|product|artikel|erzeugnis",

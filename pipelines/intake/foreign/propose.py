@@ -1,4 +1,6 @@
-"""A guess at the [[mapping]] of an unknown export: from its text, its headings and works.toml. It says that it guesses, and what it could not tell."""
+"""A guess at the [[mapping]] of an unknown export: from its text, its headings and works.toml. It says that it guesses,
+and what it could not tell.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,9 @@ _GIVEN = ("line", "station", "furnace", "sample")  # an export seldom says them;
 
 @dataclass
 class Proposal:
-    """A mapping as TOML, and what is still missing or only guessed, in sentences. mapping: only where it fills every column that must be."""
+    """A mapping as TOML, and what is still missing or only guessed, in sentences. mapping: only where it fills every
+    column that must be.
+    """
 
     toml: str
     mapping: Mapping | None
@@ -39,7 +43,9 @@ class Proposal:
 
 
 def propose(data: bytes, name: str, plant: Plant, feed: str | None = None) -> Proposal:
-    """A mapping for the text of one export. feed: which it is to become, where a person said so; else the one its headings fit best."""
+    """A mapping for the text of one export. feed: which it is to become, where a person said so; else the one its
+    headings fit best.
+    """
     text = look(data)
     wanted = _feed_for(text, plant, feed)
     told: dict[str, object] = {"files": _glob(name), "feed": wanted.name}
@@ -89,7 +95,9 @@ def _feed_for(text: Text, plant: Plant, feed: str | None) -> Feed:
 
 
 def _columns(text: Text, feed: Feed) -> dict[str, str]:
-    """Headings onto columns, by the names that the trade gives them; each column once, a day and a time of day both onto the moment."""
+    """Headings onto columns, by the names that the trade gives them; each column once, a day and a time of day both
+    onto the moment.
+    """
     found: dict[str, str] = {}
     for column in feed.columns:
         also = (plain(column), *OTHER_NAMES.get(column, ()))
@@ -179,7 +187,8 @@ def _time_keys(text: Text, columns: dict[str, str], feed: Feed, plant: Plant, to
             day_first, month_first = form.startswith("%d"), form.startswith("%m")
             if (day_first or month_first) and format_of(words, [_swapped(form)]):
                 guessed.append(
-                    f"{', '.join(headings)}: the day is taken to stand {'first' if day_first else 'second'}; these rows would also read the other way"
+                    f"{', '.join(headings)}: the day is taken to stand {'first' if day_first else 'second'}; these "
+                    "rows would also read the other way"
                 )
         if kind == "time" and not all(re.search(r"([Zz]|[+-]\d\d:?\d\d)$", word) for word in words):
             told["timezone"] = plant.works.timezone
@@ -218,8 +227,8 @@ def _constants(text: Text, feed: Feed, plant: Plant, name: str, told: dict[str, 
         else:
             choices = ids or feed.quantity(column).choices
             missing.append(
-                f"{column} ({feed.quantity(column).meaning}): give the heading that holds it in `columns`, or one value in `constants`"
-                + (f": {', '.join(choices[:12])}" if choices else "")
+                f"{column} ({feed.quantity(column).meaning}): give the heading that holds it in `columns`, or one "
+                "value in `constants`" + (f": {', '.join(choices[:12])}" if choices else "")
             )
     if "station" in constants and "line" in feed.columns and "line" not in filled:
         constants["line"] = plant.stations[str(constants["station"])].line

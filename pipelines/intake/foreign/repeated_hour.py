@@ -1,4 +1,6 @@
-"""The hour that the clock shows twice in autumn: told apart by the order of the rows, only where that order leaves no doubt."""
+"""The hour that the clock shows twice in autumn: told apart by the order of the rows, only where that order leaves no
+doubt.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +15,11 @@ SURE_MINUTES = 20  # rows that run on from unambiguous ones within this time are
 
 
 def order_says(clock: pl.Series, zone: ZoneInfo, groups: pl.DataFrame) -> pl.Series:
-    """0 where a local time is the first of its two, 1 where it is the second, -1 where the order cannot tell or the time came once.
+    """0 where a local time is the first of its two, 1 where it is the second, -1 where the order cannot tell or the
+    time came once.
 
-    clock: naive local times in the order of the rows, null where there is none.  groups: what the rows speak of (line, station, ...): where the whole
-    file does not run in order, each of these is looked at alone.
+    clock: naive local times in the order of the rows, null where there is none.  groups: what the rows speak of (line,
+    station, ...): where the whole file does not run in order, each of these is looked at alone.
     """
     local = clock.cast(pl.Int64).to_numpy().astype(float)  # microseconds, NaN for none
     twice = _twice(clock, zone)
@@ -58,7 +61,8 @@ def _night(local: np.ndarray, twice: np.ndarray, groups: pl.DataFrame) -> np.nda
 def _run(local: np.ndarray, twice: np.ndarray, strict: bool) -> np.ndarray | None:
     """Which of two each time of one run of rows is; None where the run is not in order or does not tell.
 
-    strict: equal times can stand beside each other (several stations of one minute); else each time stands once, so that the same again is the second.
+    strict: equal times can stand beside each other (several stations of one minute); else each time stands once, so
+    that the same again is the second.
     """
     rows = np.flatnonzero(~np.isnan(local))
     times = local[rows]
@@ -83,7 +87,9 @@ def _run(local: np.ndarray, twice: np.ndarray, strict: bool) -> np.ndarray | Non
 
 
 def _continued(times: np.ndarray, twice: np.ndarray) -> int | None:
-    """Of rows that hold the hour once: the first where they run on from the time before, the second where they run into the time after."""
+    """Of rows that hold the hour once: the first where they run on from the time before, the second where they run into
+    the time after.
+    """
     inside = np.flatnonzero(twice)
     if not len(inside):
         return None

@@ -14,10 +14,26 @@ from pipelines.intake.raw import split_line
 from pipelines.plant.mapping import Mapping
 
 TIME_FORMATS = (
-    "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%d-%m-%Y %H:%M:%S", "%d-%m-%Y %H:%M", "%d.%m.%y %H:%M:%S",
-    "%d.%m.%y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M:%S %p", "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M", "%Y%m%d %H%M%S",
-    "%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H:%M:%S", "%Y%m%d %H:%M",
-)  # fmt: skip
+    "%d.%m.%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M",
+    "%d/%m/%Y %H:%M:%S",
+    "%d/%m/%Y %H:%M",
+    "%d-%m-%Y %H:%M:%S",
+    "%d-%m-%Y %H:%M",
+    "%d.%m.%y %H:%M:%S",
+    "%d.%m.%y %H:%M",
+    "%m/%d/%Y %H:%M:%S",
+    "%m/%d/%Y %H:%M",
+    "%m/%d/%Y %I:%M %p",
+    "%m/%d/%Y %I:%M:%S %p",
+    "%Y/%m/%d %H:%M:%S",
+    "%Y/%m/%d %H:%M",
+    "%Y%m%d %H%M%S",
+    "%Y%m%d%H%M%S",
+    "%Y%m%d%H%M",
+    "%Y%m%d %H:%M:%S",
+    "%Y%m%d %H:%M",
+)
 DATE_FORMATS = ("%d.%m.%Y", "%d/%m/%Y", "%d-%m-%Y", "%d.%m.%y", "%m/%d/%Y", "%Y/%m/%d", "%Y%m%d")
 _NUMBER = re.compile(r"[+-]?\d{1,3}([ .,']?\d{3})*([.,]\d+)?\Z|[+-]?\d+([.,]\d+)?\Z")
 _COMMA = re.compile(r"[+-]?\d+,\d+\Z")
@@ -60,7 +76,9 @@ def look(data: bytes) -> Text:
 
 
 def _heads(rows: Sequence[Sequence[str]]) -> int:
-    """How many rows are headings: those before the first column turns to times or numbers; where it never does, those without any."""
+    """How many rows are headings: those before the first column turns to times or numbers; where it never does, those
+    without any.
+    """
     first = [bool(row) and _is_value(row[0]) for row in rows]
     if any(first):
         return min(first.index(True), 4)

@@ -37,7 +37,9 @@ class FileFault:
 
 @dataclass
 class Tried:
-    """What a file would become as one feed. new, unchanged, replacing: how its kept rows stand to what the ledger holds."""
+    """What a file would become as one feed. new, unchanged, replacing: how its kept rows stand to what the ledger
+    holds.
+    """
 
     feed: str
     mapping: str | None
@@ -60,7 +62,9 @@ class Tried:
 
 
 def try_file(path: Path, name: str, site: Site, plant: Plant, settings: Settings) -> list[Tried]:
-    """Each feed that a file of this name would become, with the site's works.toml; nothing is written. WrongUse where it cannot be opened."""
+    """Each feed that a file of this name would become, with the site's works.toml; nothing is written. WrongUse where
+    it cannot be opened.
+    """
     if not path.is_file():
         raise WrongUse(f"{path} is not a file; name one export as the station writes it")
     told = path.stat()
@@ -76,9 +80,15 @@ def _tried(trial: Intake, read: ReadFile) -> Tried:
     entry = delivery.files[0]
     mapping = " ".join(read.kind.mapping.files) if read.kind and read.kind.mapping else None
     told = Tried(
-        read.feed, mapping, entry.rows_read, entry.rows_kept, entry.rows_refused,
-        first=entry.data_from, last=entry.data_to, note=entry.note,
-    )  # fmt: skip
+        read.feed,
+        mapping,
+        entry.rows_read,
+        entry.rows_kept,
+        entry.rows_refused,
+        first=entry.data_from,
+        last=entry.data_to,
+        note=entry.note,
+    )
     told.faults = _faults(delivery)
     kept = delivery.kept.get(read.feed)
     if kept is not None:
@@ -101,8 +111,12 @@ def _faults(delivery: Delivery) -> list[FileFault]:
     )
     return [
         FileFault(
-            row["column_name"], row["reason"], row["values"], row["file_line"], row["value"] or "",
+            row["column_name"],
+            row["reason"],
+            row["values"],
+            row["file_line"],
+            row["value"] or "",
             reason_of(row["reason"]).sentence(row["value"], row["expected"]),
         )
         for row in kinds.sort("values", descending=True, maintain_order=True).iter_rows(named=True)
-    ]  # fmt: skip
+    ]

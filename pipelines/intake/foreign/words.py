@@ -1,4 +1,6 @@
-"""Times, dates and numbers of a foreign export in the contract's words. What cannot be read stays as it came and is refused later, with its reason."""
+"""Times, dates and numbers of a foreign export in the contract's words. What cannot be read stays as it came and is
+refused later, with its reason.
+"""
 
 from __future__ import annotations
 
@@ -102,7 +104,9 @@ def _instant(local: datetime, zone: ZoneInfo, fold: int) -> str:
 
 
 def read_moment(word: str, form: str | None, zone: ZoneInfo | None) -> datetime | str:
-    """The moment in UTC; a naive local one where the clock showed it twice or not at all; the word itself where it is no time."""
+    """The moment in UTC; a naive local one where the clock showed it twice or not at all; the word itself where it is
+    no time.
+    """
     naive = _naive(word, form)
     if naive is None:
         return word
@@ -137,7 +141,9 @@ def _naive(word: str, form: str | None) -> datetime | None:
 def _order_of(
     cells: pl.DataFrame, column: str, words: pl.Series, feed: Feed, mapping: Mapping, zone: ZoneInfo
 ) -> pl.Series:
-    """Whether times that came twice that night are the first (0) or the second (1), by the order of the rows; -1 where that is not certain."""
+    """Whether times that came twice that night are the first (0) or the second (1), by the order of the rows; -1 where
+    that is not certain.
+    """
     moments = {word: _naive(word, mapping.time_format) for word in words.unique().to_list()}
     plain = {word: _local(moment, zone) for word, moment in moments.items() if moment is not None}
     clock = words.replace_strict(list(plain), list(plain.values()), default=None, return_dtype=pl.Datetime("us"))

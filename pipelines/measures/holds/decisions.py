@@ -10,12 +10,23 @@ from schemas.quality import Decision
 
 PROPOSED, HELD, RELEASED, SCRAPPED, DISMISSED = "proposed", "held", "released", "scrapped", "dismissed"
 BECOMES = {
-    "propose": PROPOSED, "confirm": HELD, "place": HELD, "extend": HELD, "release": RELEASED, "scrap": SCRAPPED, "dismiss": DISMISSED,
-}  # fmt: skip
+    "propose": PROPOSED,
+    "confirm": HELD,
+    "place": HELD,
+    "extend": HELD,
+    "release": RELEASED,
+    "scrap": SCRAPPED,
+    "dismiss": DISMISSED,
+}
 FROM: dict[str, tuple[str | None, ...]] = {
-    "propose": (None, DISMISSED, RELEASED), "confirm": (PROPOSED,), "place": (None,), "extend": (None, PROPOSED, DISMISSED, RELEASED),
-    "release": (HELD,), "scrap": (HELD,), "dismiss": (PROPOSED,),
-}  # fmt: skip
+    "propose": (None, DISMISSED, RELEASED),
+    "confirm": (PROPOSED,),
+    "place": (None,),
+    "extend": (None, PROPOSED, DISMISSED, RELEASED),
+    "release": (HELD,),
+    "scrap": (HELD,),
+    "dismiss": (PROPOSED,),
+}
 
 
 @dataclass
@@ -56,7 +67,9 @@ def next_name(holds: Iterable[str]) -> str:
 
 
 def pallets_for(hold: Hold | None, action: str, named: Sequence[str]) -> tuple[str, ...]:
-    """The pallets that a decision is about: those named, or all of the hold that it can be about. NotPossible where it is about none."""
+    """The pallets that a decision is about: those named, or all of the hold that it can be about. NotPossible where it
+    is about none.
+    """
     states = hold.pallets if hold is not None else {}
     allowed = FROM[action]
     wrong = [p for p in named if states.get(p) not in allowed]

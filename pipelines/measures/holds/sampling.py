@@ -1,9 +1,12 @@
-"""Single sampling by attributes: sample size, acceptance number, operating characteristic, and when to change the inspection.
+"""Single sampling by attributes: sample size, acceptance number, operating characteristic, and when to change the
+inspection.
 
 References:
-    [1] ISO 2859-1:1999, tables 1, 2-A, 2-B and 2-C, clauses 9.3 and 9.4. Letters, sample sizes and the numbers of normal and tightened
-        inspection also stand in MIL-STD-105E (1989), tables I, II-A and II-B, which is in the public domain. The acceptance numbers of
-        reduced inspection are those of 1999 (no gap between acceptance and rejection), which 105E does not have: from memory.
+    [1] ISO 2859-1:1999, tables 1, 2-A, 2-B and 2-C, clauses 9.3 and 9.4. Letters, sample sizes and the numbers of
+    normal and tightened
+        inspection also stand in MIL-STD-105E (1989), tables I, II-A and II-B, which is in the public domain. The
+        acceptance numbers of reduced inspection are those of 1999 (no gap between acceptance and rejection), which 105E
+        does not have: from memory.
 """
 
 from __future__ import annotations
@@ -21,11 +24,17 @@ SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000, 31
 REDUCED_SIZES = (2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800)
 LOTS = (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000)
 LEVELS = {
-    "S-1": "AAAABBBBCCCCDDD", "S-2": "AAABBBCCCDDDEEE", "S-3": "AABBCCDDEEFFGGH", "S-4": "AABCCDEEFGGHJJK",
-    "I": "AABCCDEFGHJKLMN", "II": "ABCDEFGHJKLMNPQ", "III": "BCDEFGHJKLMNPQR",
-}  # fmt: skip
+    "S-1": "AAAABBBBCCCCDDD",
+    "S-2": "AAABBBCCCDDDEEE",
+    "S-3": "AABBCCDDEEFFGGH",
+    "S-4": "AABCCDEEFGGHJJK",
+    "I": "AABCCDEFGHJKLMN",
+    "II": "ABCDEFGHJKLMNPQ",
+    "III": "BCDEFGHJKLMNPQR",
+}
 NORMAL, TIGHTENED, REDUCED = "normal", "tightened", "reduced"
-_NUMBERS = {  # acceptance numbers along the diagonals letter + AQL; a sample of zero defects lies on the first, arrows between
+# acceptance numbers along the diagonals letter + AQL; a sample of zero defects lies on the first, arrows between
+_NUMBERS = {
     NORMAL: {14: 0, 17: 1, 18: 2, 19: 3, 20: 5, 21: 7, 22: 10, 23: 14, 24: 21},
     TIGHTENED: {15: 0, 18: 1, 19: 2, 20: 3, 21: 5, 22: 8, 23: 12, 24: 18},
     REDUCED: {14: 0, 17: 1, 18: 1, 19: 2, 20: 3, 21: 5, 22: 6, 23: 8, 24: 10},
@@ -39,21 +48,25 @@ STEADY_SCORE = 30
 
 
 def code_letter(lot: int, level: str = "II") -> str:
-    """The code letter of a lot of `lot` units at an inspection level. ValueError for a lot under 2 units. [1] table 1."""
+    """The code letter of a lot of `lot` units at an inspection level. ValueError for a lot under 2 units. [1] table
+    1.
+    """
     if lot < 2:
         raise ValueError(f"a lot of {lot} units is not sampled: look at all of it")
     return LEVELS[level][bisect_left(LOTS, lot)]
 
 
 def plan(lot: int, aql: float, level: str = "II", inspection: str = NORMAL, severity: str = "") -> SamplingPlan:
-    """The single sampling plan for a lot [units] and an AQL [percent nonconforming, up to 10]. [1] tables 1, 2-A to 2-C.
+    """The single sampling plan for a lot [units] and an AQL [percent nonconforming, up to 10]. [1] tables 1, 2-A to
+    2-C.
 
-    An arrow of the tables leads to the next plan up or down, with that plan's sample size. Where the sample is as large as the lot, the whole lot is
-    inspected. ValueError for an AQL that is no step of the standard or above 10.
+    An arrow of the tables leads to the next plan up or down, with that plan's sample size. Where the sample is as large
+    as the lot, the whole lot is inspected. ValueError for an AQL that is no step of the standard or above 10.
     """
     if aql not in AQLS or aql > 10:
         raise ValueError(
-            f"AQL {aql:g} is no step of ISO 2859-1 for percent nonconforming; it has {', '.join(f'{a:g}' for a in AQLS[:16])}"
+            f"AQL {aql:g} is no step of ISO 2859-1 for percent nonconforming; it has "
+            f"{', '.join(f'{a:g}' for a in AQLS[:16])}"
         )
     asked = LETTERS.index(code_letter(lot, level))
     row = _row(asked, AQLS.index(aql), inspection)
@@ -61,14 +74,23 @@ def plan(lot: int, aql: float, level: str = "II", inspection: str = NORMAL, seve
     ac = _NUMBERS[inspection][row + AQLS.index(aql)]
     n = min(sizes[row], lot)
     return SamplingPlan(
-        inspection=inspection, severity=severity, aql=aql, lot=lot, letter=LETTERS[asked], n=n, ac=ac, re=ac + 1, whole_lot=sizes[row] >= lot,
+        inspection=inspection,
+        severity=severity,
+        aql=aql,
+        lot=lot,
+        letter=LETTERS[asked],
+        n=n,
+        ac=ac,
+        re=ac + 1,
+        whole_lot=sizes[row] >= lot,
         curve=tuple(zip(*_curve(n, ac), strict=True)),
-    )  # fmt: skip
+    )
 
 
 def for_sample(n: int, aql: float) -> int | None:
-    """The acceptance number, by normal inspection, of a sample that was taken without asking for a plan: that of the largest plan of this AQL [percent
-    nonconforming] with no more than n units; None where n is smaller than its smallest. ValueError as in `plan`. [1] table 2-A.
+    """The acceptance number, by normal inspection, of a sample that was taken without asking for a plan: that of the
+    largest plan of this AQL [percent nonconforming] with no more than n units; None where n is smaller than its
+    smallest. ValueError as in `plan`. [1] table 2-A.
     """
     if aql not in AQLS or aql > 10:
         raise ValueError(f"AQL {aql:g} is no step of ISO 2859-1 for percent nonconforming")
@@ -84,7 +106,9 @@ def plans(sampling: Sampling, lot: int, severity: str) -> list[SamplingPlan]:
 
 
 def _row(asked: int, column: int, inspection: str) -> int:
-    """The row of the table whose plan stands for a letter, by its arrows. Where an arrow up would leave the table (letter A at AQL 10), it points down."""
+    """The row of the table whose plan stands for a letter, by its arrows. Where an arrow up would leave the table
+    (letter A at AQL 10), it points down.
+    """
     numbers = _NUMBERS[inspection]
     first, last = min(numbers), max(numbers)
     diagonal = asked + column
@@ -101,7 +125,9 @@ def _row(asked: int, column: int, inspection: str) -> int:
 
 
 def acceptance(n: int, ac: int, fractions: Sequence[float] | np.ndarray) -> np.ndarray:
-    """Probability that a lot is accepted, by its fraction nonconforming: binomial, P(X <= ac) of n. [1] clause 12.1 and chart annexes."""
+    """Probability that a lot is accepted, by its fraction nonconforming: binomial, P(X <= ac) of n. [1] clause 12.1 and
+    chart annexes.
+    """
     from scipy.special import bdtr
 
     told: np.ndarray = bdtr(ac, n, np.asarray(fractions, float))
@@ -115,7 +141,9 @@ def _curve(n: int, ac: int) -> tuple[list[float], list[float]]:
 
 
 def quality_at(n: int, ac: int, accepted: float) -> float:
-    """The fraction nonconforming at which a lot is accepted with probability `accepted`: the inverse of `acceptance`."""
+    """The fraction nonconforming at which a lot is accepted with probability `accepted`: the inverse of
+    `acceptance`.
+    """
     from scipy.special import bdtri
 
     return float(bdtri(ac, n, accepted)) if ac < n else 1.0
@@ -124,11 +152,13 @@ def quality_at(n: int, ac: int, accepted: float) -> float:
 def inspection_after(
     lots: Sequence[bool], tighter: Sequence[bool] | None = None, steady: bool = False, ac: int = 2
 ) -> str:
-    """Which inspection holds after a series of lots (True: accepted at original inspection), beginning with normal inspection.
+    """Which inspection holds after a series of lots (True: accepted at original inspection), beginning with normal
+    inspection.
 
-    tighter: for each lot, whether it would also have been accepted one AQL step tighter, where known; counts for the switching score
-    with ac of 2 and more. steady: production is steady and the responsible authority wants reduced inspection.
-    "stopped" after five lots not accepted under tightened inspection: sampling ends until the supplier has acted. [1] 9.3, 9.4.
+    tighter: for each lot, whether it would also have been accepted one AQL step tighter, where known; counts for the
+    switching score with ac of 2 and more. steady: production is steady and the responsible authority wants reduced
+    inspection. "stopped" after five lots not accepted under tightened inspection: sampling ends until the supplier has
+    acted. [1] 9.3, 9.4.
     """
     state, run, score, refused = NORMAL, [], 0, 0
     for number, accepted in enumerate(lots):

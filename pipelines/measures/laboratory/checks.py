@@ -21,7 +21,8 @@ REAL_AT_MM = 4.06  # thickness at which a temper number as read is the real one:
 
 
 def real_temper(apparent: float, thickness_mm: float | None) -> float | None:
-    """Real temper number: the apparent one, as read, brought to glass of REAL_AT_MM; None where the thickness is not known.
+    """Real temper number: the apparent one, as read, brought to glass of REAL_AT_MM; None where the thickness is not
+    known.
 
     Retardation grows with the way of the light, so thick glass looks more strained than it is, thin glass less.
     thickness_mm: of the glass where the greatest retardation was read.
@@ -54,8 +55,9 @@ def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[Lane]:
 
 
 def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame) -> list[float | None]:
-    """Thickness [mm] of the item behind each temper check: of its mould by the log (number, item), else of the line's only
-    item; None where several items ran and the mould tells none, or works.toml gives no thickness."""
+    """Thickness [mm] of the item behind each temper check: of its mould by the log (number, item), else of the line's
+    only item; None where several items ran and the mould tells none, or works.toml gives no thickness.
+    """
     items: dict[str, set[str]] = {}
     for number, item in spans.select("number", "item").drop_nulls().iter_rows():
         items.setdefault(str(number), set()).add(item)
@@ -70,8 +72,10 @@ def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame
 
 @dataclass(frozen=True)
 class Sampled:
-    """One sample against one severity. found: defects found, at most so many containers; fewest: at least so many, where the same containers had
-    several. ac: acceptance number for its size, None where the size is too small to judge by, or none is set; accepted: None then."""
+    """One sample against one severity. found: defects found, at most so many containers; fewest: at least so many,
+    where the same containers had several. ac: acceptance number for its size, None where the size is too small to judge
+    by, or none is set; accepted: None then.
+    """
 
     sampled_at: datetime
     item: str
@@ -86,8 +90,10 @@ class Sampled:
 
 
 def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
-    """Every sample (sampled_at, item, defect, sample_units, found) against each severity: a critical defect accepts none; major and minor by the acceptance number
-    of ISO 2859-1, normal inspection, at the works' AQL. Containers with several defects count for each of them."""
+    """Every sample (sampled_at, item, defect, sample_units, found) against each severity: a critical defect accepts
+    none; major and minor by the acceptance number of ISO 2859-1, normal inspection, at the works' AQL. Containers with
+    several defects count for each of them.
+    """
     told = []
     if plant.no_faults:
         fault = ~pl.col("defect").is_in(plant.no_faults).fill_null(False)
@@ -115,7 +121,9 @@ def _severity(plant: Plant, defect: str) -> str:
 
 @dataclass(frozen=True)
 class Running:
-    """What the samples of some days together say of a severity: share found [of containers looked at] with an exact 95 % interval, against its AQL [%]."""
+    """What the samples of some days together say of a severity: share found [of containers looked at] with an exact 95
+    % interval, against its AQL [%].
+    """
 
     severity: str
     samples: int
@@ -129,8 +137,11 @@ class Running:
 
 
 def running_quality(samples: Sequence[Sampled]) -> list[Running]:
-    """Process average by severity. A container with two defects stands in both of their counts: the interval reaches from the fewest faulty
-    containers that the counts allow to the most, and `found` is the most. References: [1] ISO 2859-1, process average. [2] the interval: Clopper and Pearson (1934)."""
+    """Process average by severity. A container with two defects stands in both of their counts: the interval reaches
+    from the fewest faulty containers that the counts allow to the most, and `found` is the most. References: [1] ISO
+    2859-1, process average.
+    [2] the interval: Clopper and Pearson (1934).
+    """
     told = []
     for severity in SEVERITIES:
         mine = [one for one in samples if one.severity == severity]
@@ -144,7 +155,9 @@ def running_quality(samples: Sequence[Sampled]) -> list[Running]:
 
 @dataclass(frozen=True)
 class DueCheck:
-    """Checks of one kind at one place in a window: how many were due while it ran, how many were made, and the stretches in which one was missing."""
+    """Checks of one kind at one place in a window: how many were due while it ran, how many were made, and the
+    stretches in which one was missing.
+    """
 
     kind: str
     of: str
@@ -164,11 +177,13 @@ def due(
     standing: Sequence[Span] = (),
     known_until: datetime | None = None,
 ) -> DueCheck | None:
-    """What was due each `every_min` of running time in a window, and where none was made; None where nothing is due (0).
+    """What was due each `every_min` of running time in a window, and where none was made; None where nothing is due
+    (0).
 
-    made: times of the checks made, also before the window. standing: when nothing ran. A check is missed when LATE times the interval has gone by without one.
+    made: times of the checks made, also before the window. standing: when nothing ran. A check is missed when LATE
+    times the interval has gone by without one.
     known_until: to when the feeds speak, for a window that is not over.
-    """  # fmt: skip
+    """
     if not every_min:
         return None
     end = min(window.end, known_until or window.end)

@@ -22,9 +22,11 @@ LEAST_NOISE = 1e-6  # g/cm3
 
 @dataclass(frozen=True)
 class ChangeOfDensity:
-    """A step of the density: by how much [g/cm3] with a 95 % interval, between which readings, and how probable one is at all.
+    """A step of the density: by how much [g/cm3] with a 95 % interval, between which readings, and how probable one is
+    at all.
 
-    since: the first reading after it; since_low: the last reading before the earliest, since_high: the first after the latest onset that belong to 95 %.
+    since: the first reading after it; since_low: the last reading before the earliest, since_high: the first after the
+    latest onset that belong to 95 %.
     """
 
     by: float
@@ -38,10 +40,13 @@ class ChangeOfDensity:
 
 @dataclass(frozen=True)
 class DensityChart:
-    """Readings (sampled_at, density_g_cm3) with the limits of single readings by their moving range [g/cm3], None under ENOUGH; centre: mean since the last change.
+    """Readings (sampled_at, density_g_cm3) with the limits of single readings by their moving range [g/cm3], None under
+    ENOUGH; centre: mean since the last change.
 
-    change: the last named one, None where noise explains the readings; beyond: whether the last reading is outside the limits. lone: by how much [g/cm3] the
-    last reading alone would be a step: a slip looks the same, so it is no change yet and moves neither centre nor limits.
+    change: the last named one, None where noise explains the readings; beyond: whether the last reading is outside the
+    limits. lone: by how much [g/cm3] the
+    last reading alone would be a step: a slip looks the same, so it is no change yet and moves neither centre nor
+    limits.
     """
 
     readings: pl.DataFrame
@@ -55,10 +60,13 @@ class DensityChart:
 
 
 def densities(checks: pl.DataFrame, sink_float_g_cm3_per_c: float | None) -> tuple[pl.DataFrame, int]:
-    """(sampled_at, density_g_cm3, how) of density checks [g/cm3], and how many comparisons could not be worked out because the works has no coefficient.
+    """(sampled_at, density_g_cm3, how) of density checks [g/cm3], and how many comparisons could not be worked out
+    because the works has no coefficient.
 
-    Density = standard + (standard_settles_c - sample_settles_c) x coefficient: denser glass settles at a lower temperature, where the liquid is denser.
-    References: [1] ASTM C729, Density of glass by the sink-float comparator (its tables are replaced by the works' own calibration with two standards).
+    Density = standard + (standard_settles_c - sample_settles_c) x coefficient: denser glass settles at a lower
+    temperature, where the liquid is denser.
+    References: [1] ASTM C729, Density of glass by the sink-float comparator (its tables are replaced by the works' own
+    calibration with two standards).
     """
     compared = pl.col("standard_g_cm3") + (pl.col("standard_settles_c") - pl.col("sample_settles_c")) * pl.lit(
         sink_float_g_cm3_per_c, dtype=pl.Float64
@@ -76,7 +84,8 @@ def densities(checks: pl.DataFrame, sink_float_g_cm3_per_c: float | None) -> tup
 def density_chart(readings: pl.DataFrame) -> DensityChart | None:
     """The readings (sampled_at, density_g_cm3 [g/cm3]) of one furnace in time; None without any.
 
-    Noise: `noise_of`, without the ranges that a named change spans; changes are looked for one after another, the last one is told.
+    Noise: `noise_of`, without the ranges that a named change spans; changes are looked for one after another, the last
+    one is told.
     """
     if readings.is_empty():
         return None
@@ -100,11 +109,14 @@ def density_chart(readings: pl.DataFrame) -> DensityChart | None:
 
 
 def noise_of(y: np.ndarray, steps: Sequence[int] = ()) -> float:
-    """Standard deviation of a reading from the moving ranges, those that end at a reading in `steps` left out: a change is no noise.
+    """Standard deviation of a reading from the moving ranges, those that end at a reading in `steps` left out: a change
+    is no noise.
 
-    With TRIMMED ranges and more the greatest is left out too (it may be a slip or a small step), and the mean of the others is divided by what it is expected
-    to be for normal readings without their greatest, so that leaving it out makes the noise no smaller.
-    References: [1] ISO 7870-2: mean moving range over d2. [2] David and Nagaraja, Order Statistics (2003), 3.1: the expected greatest of m.
+    With TRIMMED ranges and more the greatest is left out too (it may be a slip or a small step), and the mean of the
+    others is divided by what it is expected to be for normal readings without their greatest, so that leaving it out
+    makes the noise no smaller.
+    References: [1] ISO 7870-2: mean moving range over d2. [2] David and Nagaraja, Order Statistics (2003), 3.1: the
+    expected greatest of m.
     """
     ranges = np.sort(np.delete(np.abs(np.diff(y)), [step - 1 for step in steps]))
     mean = d2_d3(2)[0]
@@ -115,7 +127,9 @@ def noise_of(y: np.ndarray, steps: Sequence[int] = ()) -> float:
 
 
 def _greatest_range(m: int) -> float:
-    """Expected greatest of m moving ranges of a standard normal quantity, taken as independent: the integral of 1 - P(|difference| <= x)^m."""
+    """Expected greatest of m moving ranges of a standard normal quantity, taken as independent: the integral of 1 -
+    P(|difference| <= x)^m.
+    """
     from scipy.special import erf
 
     x = np.linspace(0, 12, 2401)
@@ -138,8 +152,10 @@ def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[C
 def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[ChangeOfDensity, int] | None:
     """One step at every place, weighed by its marginal likelihood; None unless it is SURE against none.
 
-    Mean before and step are normal beforehand, the mean with a wide and the step with STEP_SIGMAS noises; no step has the probability 1 - BEFORE.
-    References: [1] Smith, Biometrika 62 (1975) 407, inference about the change-point. [2] Carlstein and others, Change-point problems.
+    Mean before and step are normal beforehand, the mean with a wide and the step with STEP_SIGMAS noises; no step has
+    the probability 1 - BEFORE.
+    References: [1] Smith, Biometrika 62 (1975) 407, inference about the change-point. [2] Carlstein and others,
+    Change-point problems.
     """
     n = len(y)
     z = (y - y.mean()) / noise
@@ -169,15 +185,19 @@ def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[ChangeO
 
 @dataclass(frozen=True)
 class Effect:
-    """What a change of density does to an item: weight of a gob of the same volume [g], or, once the weight is brought back, its capacity [ml]."""
+    """What a change of density does to an item: weight of a gob of the same volume [g], or, once the weight is brought
+    back, its capacity [ml].
+    """
 
     weight_g: float
     capacity_ml: float
 
 
 def effect(by_g_cm3: float, density_g_cm3: float, weight_g: float) -> Effect:
-    """A feeder meters volume: weight moves by weight x change / density. At the same weight the glass of a container takes weight / density, so that the capacity of
-    the same mould moves by weight x change / (density x new density): glass displaces water."""
+    """A feeder meters volume: weight moves by weight x change / density. At the same weight the glass of a container
+    takes weight / density, so that the capacity of the same mould moves by weight x change / (density x new density):
+    glass displaces water.
+    """
     return Effect(
         weight_g * by_g_cm3 / density_g_cm3, weight_g * by_g_cm3 / (density_g_cm3 * (density_g_cm3 + by_g_cm3))
     )

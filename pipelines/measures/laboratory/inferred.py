@@ -1,4 +1,6 @@
-"""Capacity between two checks, from the weight: a mould encloses a fixed volume, and the glass takes its share of it."""
+"""Capacity between two checks, from the weight: a mould encloses a fixed volume, and the glass takes its share of
+it.
+"""
 
 from __future__ import annotations
 
@@ -18,8 +20,10 @@ FEW_SHARE = 0.0015  # spread of the moulds' volumes taken for granted while too 
 
 @dataclass(frozen=True)
 class Volumes:
-    """What the moulds enclose to the fill height [ml]: capacity and glass. by_mould: mean, standard deviation of the mould's mean; other: the same for a mould not
-    checked yet. single: standard deviation of one check. scale: laboratory less line weight of the same moulds [g], with its standard deviation."""
+    """What the moulds enclose to the fill height [ml]: capacity and glass. by_mould: mean, standard deviation of the
+    mould's mean; other: the same for a mould not checked yet. single: standard deviation of one check. scale:
+    laboratory less line weight of the same moulds [g], with its standard deviation.
+    """
 
     by_mould: dict[str, tuple[float, float]]
     other: tuple[float, float]
@@ -30,7 +34,9 @@ class Volumes:
 
 @dataclass(frozen=True)
 class Inferred:
-    """Mean capacity of one mould [ml] at a moment, with a 95 % interval, from its LATEST weighings (weight_g); beyond: probability that it lies beyond the limits."""
+    """Mean capacity of one mould [ml] at a moment, with a 95 % interval, from its LATEST weighings (weight_g); beyond:
+    probability that it lies beyond the limits.
+    """
 
     mould: str
     at: datetime
@@ -43,11 +49,14 @@ class Inferred:
 
 
 def volumes(checks: pl.DataFrame, weighings: pl.DataFrame, density_g_cm3: float, scale_share: float) -> Volumes | None:
-    """From capacity checks (sampled_at, mould, capacity_ml, empty_g) of an item and line weighings (sampled_at, mould, weight_g); None without checks.
+    """From capacity checks (sampled_at, mould, capacity_ml, empty_g) of an item and line weighings (sampled_at, mould,
+    weight_g); None without checks.
 
-    Volume = capacity + empty_g / density. Moulds are random about their common mean, so that one with a single check is drawn towards it.
+    Volume = capacity + empty_g / density. Moulds are random about their common mean, so that one with a single check is
+    drawn towards it.
     scale_share: standard uncertainty of the line's scale, of the weight, where no weighing lies near a check.
-    References: [1] Archimedes; ISO 9058 names capacity, weight and density as linked so. [2] Searle, Casella and McCulloch (1992), prediction of random effects.
+    References: [1] Archimedes; ISO 9058 names capacity, weight and density as linked so. [2] Searle, Casella and
+    McCulloch (1992), prediction of random effects.
     """
     if checks.is_empty():
         return None
@@ -78,11 +87,17 @@ def volumes(checks: pl.DataFrame, weighings: pl.DataFrame, density_g_cm3: float,
 
 
 def _scale(checks: pl.DataFrame, weighings: pl.DataFrame, scale_share: float) -> tuple[float, float]:
-    """Laboratory less line: mean over checks with a line weighing of the same mould NEAR in time, and its standard error."""
+    """Laboratory less line: mean over checks with a line weighing of the same mould NEAR in time, and its standard
+    error.
+    """
     near = checks.sort("sampled_at").join_asof(
         weighings.sort("sampled_at").select("sampled_at", "mould", "weight_g"),
-        on="sampled_at", by="mould", strategy="nearest", tolerance=NEAR, check_sortedness=False,
-    )  # fmt: skip
+        on="sampled_at",
+        by="mould",
+        strategy="nearest",
+        tolerance=NEAR,
+        check_sortedness=False,
+    )
     apart = (near["empty_g"] - near["weight_g"]).drop_nulls().to_numpy()
     if len(apart) < 4:
         return 0.0, scale_share * float(checks["empty_g"].to_numpy().mean())
@@ -97,7 +112,8 @@ def inferred(
     low_ml: float | None,
     high_ml: float | None,
 ) -> list[Inferred]:
-    """Every mould's mean capacity by its LATEST weighings (sampled_at, mould, weight_g, in time): volume less (weight + scale) / density.
+    """Every mould's mean capacity by its LATEST weighings (sampled_at, mould, weight_g, in time): volume less (weight +
+    scale) / density.
 
     The interval holds the volume's, the weighings', the scale's and the density's uncertainty (density_sd [g/cm3]).
     """
@@ -128,7 +144,9 @@ def inferred(
 
 
 def _pooled_sd(weighings: pl.DataFrame) -> float:
-    """Standard deviation of a weighing about its mould's mean [g]; of one mould with a single weighing, 0.3 % of it, a guess."""
+    """Standard deviation of a weighing about its mould's mean [g]; of one mould with a single weighing, 0.3 % of it, a
+    guess.
+    """
     told = weighings.select((pl.col("weight_g") - pl.col("weight_g").mean().over("mould")).alias("apart"), "mould")
     freedom = told.height - told["mould"].n_unique()
     if freedom < 1:
@@ -137,5 +155,7 @@ def _pooled_sd(weighings: pl.DataFrame) -> float:
 
 
 def heaviest_for(known: Volumes, density_g_cm3: float, most_ml: float, sd_ml: float, keeps: float) -> float:
-    """The mean line weight [g] at which the moulds' mean capacity lies `keeps` standard deviations sd_ml below its greatest value: any lighter, and too much goes in."""
+    """The mean line weight [g] at which the moulds' mean capacity lies `keeps` standard deviations sd_ml below its
+    greatest value: any lighter, and too much goes in.
+    """
     return (known.other[0] - (most_ml - keeps * sd_ml)) * density_g_cm3 - known.scale[0]

@@ -25,8 +25,10 @@ LEAST_ML, MOST_ML = 50.0, 5000.0
 
 @dataclass(frozen=True)
 class Verdict:
-    """Whether a sample passes. method: "mean and spread" or "mean and range"; spread [ml]: standard deviation or mean range; low, high [ml]: mean -+ k spread, to lie
-    within least and most; spread_most [ml]; margin [ml]: to the nearest bound, negative where one is broken."""
+    """Whether a sample passes. method: "mean and spread" or "mean and range"; spread [ml]: standard deviation or mean
+    range; low, high [ml]: mean -+ k spread, to lie within least and most; spread_most [ml]; margin [ml]: to the nearest
+    bound, negative where one is broken.
+    """
 
     method: str
     n: int
@@ -43,10 +45,13 @@ class Verdict:
 
 
 def permissible_error_ml(nominal_ml: float) -> float:
-    """Greatest permitted error [ml], above and below, of a container of nominal capacity [ml]; ValueError outside 50 ml to 5 l. [1] annex I"""
+    """Greatest permitted error [ml], above and below, of a container of nominal capacity [ml]; ValueError outside 50 ml
+    to 5 l. [1] annex I
+    """
     if not LEAST_ML <= nominal_ml <= MOST_ML:
         raise ValueError(
-            f"a nominal capacity of {nominal_ml:g} ml is outside {LEAST_ML:g} to {MOST_ML:g} ml, which the rules for measuring containers cover"
+            f"a nominal capacity of {nominal_ml:g} ml is outside {LEAST_ML:g} to {MOST_ML:g} ml, which the rules for "
+            "measuring containers cover"
         )
     for most, error in ((100, 3.0), (200, 0.03 * nominal_ml), (300, 6.0), (500, 0.02 * nominal_ml), (1000, 10.0)):
         if nominal_ml <= most:
@@ -55,8 +60,10 @@ def permissible_error_ml(nominal_ml: float) -> float:
 
 
 def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
-    """Mean and standard deviation of a sample [ml at 20 degrees C]: accepted if mean + k s and mean - k s lie within the indicated capacity -+ error, and s is no
-    more than F times the whole width. ValueError unless there are 35. [1] annex II, 1 and 3.1"""
+    """Mean and standard deviation of a sample [ml at 20 degrees C]: accepted if mean + k s and mean - k s lie within
+    the indicated capacity -+ error, and s is no more than F times the whole width. ValueError unless there are 35. [1]
+    annex II, 1 and 3.1
+    """
     _must_be(capacities_ml, SAMPLE)
     return _judged("mean and spread", capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
 
@@ -75,8 +82,8 @@ def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: floa
 def sample_of(times: Sequence[datetime], size: int) -> tuple[int, bool] | None:
     """Where the newest sample of `size` begins in checks in order of time, and whether it is of one hour's production.
 
-    The newest hour that holds so many, else the newest of all (the works' check-cards, [1] annex II 1); None where there
-    are fewer.
+    The newest hour that holds so many, else the newest of all (the works' check-cards, [1] annex II 1); None where
+    there are fewer.
     """
     for start in range(len(times) - size, -1, -1):
         if times[start + size - 1] - times[start] <= BATCH:
@@ -114,10 +121,12 @@ def _judged(
 
 
 def chance_accepted(share: float) -> float:
-    """Probability that a batch with this share beyond one limit, and none beyond the other, is accepted by mean and spread: the noncentral t distribution with
-    34 degrees of freedom, P(T >= k sqrt(n)), noncentrality z(share) sqrt(n). Normal capacities.
+    """Probability that a batch with this share beyond one limit, and none beyond the other, is accepted by mean and
+    spread: the noncentral t distribution with 34 degrees of freedom, P(T >= k sqrt(n)), noncentrality z(share) sqrt(n).
+    Normal capacities.
 
-    References: [1] as above. [2] Resnikoff and Lieberman, Tables of the Non-Central t-Distribution (1957), for single limits.
+    References: [1] as above. [2] Resnikoff and Lieberman, Tables of the Non-Central t-Distribution (1957), for single
+    limits.
     """
     from scipy.special import nctdtr, ndtri
 

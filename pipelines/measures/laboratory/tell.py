@@ -48,8 +48,8 @@ def gob_sentence(plant: Plant, one: GobWeights) -> str:
     since = f"{show(one.since)} ({_clock(plant, one.since_low)} to {_clock(plant, one.since_high)})"
     goes = f", {signed(one.g_per_day or 0.0, 1)} g a day now" if abs(one.g_per_day or 0.0) > 0.05 else ""
     return (
-        f"Gob {one.gob} is {signed(one.offset_g)} g ({between(one.offset_low, one.offset_high)}) from what was usual for "
-        f"its moulds, weighed {one.point}, since {since}{goes}."
+        f"Gob {one.gob} is {signed(one.offset_g)} g ({between(one.offset_low, one.offset_high)}) from what was usual "
+        f"for its moulds, weighed {one.point}, since {since}{goes}."
     )
 
 
@@ -67,8 +67,8 @@ def feeder_sentence(plant: Plant, told: Weights, one: FeederCorrection) -> str:
     if not one.agree or one.correction_g is None:
         parts = "; ".join(f"{w.item or 'unknown'} {w.point} {signed(w.drift_percent)} %" for w in one.weighed)
         return (
-            f"Feeder, gob {one.gob}: no correction is told. What was weighed of it disagrees by more than chance ({parts} "
-            "of the weight). Weigh a mass standard on each scale first."
+            f"Feeder, gob {one.gob}: no correction is told. What was weighed of it disagrees by more than chance "
+            f"({parts} of the weight). Weigh a mass standard on each scale first."
         )
     nominal = f" To nominal: {signed(one.to_nominal_g)} g a gob." if one.to_nominal_g is not None else ""
     seen = (
@@ -113,15 +113,20 @@ def spread_sentence(told: Weights) -> str:
 def parts_sentence(parts: WeightParts) -> str:
     """Where the spread of single weighings comes from."""
     named = {
-        "between moulds": parts.between_moulds_g2, "between gob positions": parts.between_gobs_g2, "from time to time": parts.between_times_g2, "within": parts.within_g2,
-    }  # fmt: skip
+        "between moulds": parts.between_moulds_g2,
+        "between gob positions": parts.between_gobs_g2,
+        "from time to time": parts.between_times_g2,
+        "within": parts.within_g2,
+    }
     known = {name: value for name, value in named.items() if value is not None}
     whole = sum(known.values())
     if not whole:
         return ""
-    return "Of the variance of single weighings: " + ", ".join(
-        f"{100 * value / whole:.0f} % {name} ({value**0.5:.2f} g)" for name, value in known.items()
-    ) + "."  # fmt: skip
+    return (
+        "Of the variance of single weighings: "
+        + ", ".join(f"{100 * value / whole:.0f} % {name} ({value**0.5:.2f} g)" for name, value in known.items())
+        + "."
+    )
 
 
 def glass_sentences(told: Weights) -> list[str]:
@@ -129,8 +134,9 @@ def glass_sentences(told: Weights) -> list[str]:
     said = []
     if told.giveaway_kg is not None and told.packed_units is not None:
         said.append(
-            f"Giveaway {signed(told.giveaway_kg, 0)} kg above nominal on {whole(told.packed_units)} containers packed ({_kg_between(told, told.giveaway_low, told.giveaway_high)})."
-        )  # fmt: skip
+            f"Giveaway {signed(told.giveaway_kg, 0)} kg above nominal on {whole(told.packed_units)} containers "
+            f"packed ({_kg_between(told, told.giveaway_low, told.giveaway_high)})."
+        )
     elif told.nominal_g is not None:
         said.append("No pallet of this item was closed in this time: no giveaway in kg.")
     if told.lowest_mean_g is not None and told.mean_g is not None:
@@ -139,10 +145,14 @@ def glass_sentences(told: Weights) -> list[str]:
         ]
         kg = ""
         if told.saving_kg is not None:
-            kg = f" Running there would have saved {signed(told.saving_kg, 0)} kg ({_kg_between(told, told.saving_low, told.saving_high)})."
+            kg = (
+                f" Running there would have saved {signed(told.saving_kg, 0)} kg "
+                f"({_kg_between(told, told.saving_low, told.saving_high)})."
+            )
         said.append(
-            f"Lowest mean that keeps the limits by three standard deviations of single containers: {told.lowest_mean_g:.1f} g (mean now {told.mean_g:.1f} g), set by {by}.{kg}"
-        )  # fmt: skip
+            "Lowest mean that keeps the limits by three standard deviations of single containers: "
+            f"{told.lowest_mean_g:.1f} g (mean now {told.mean_g:.1f} g), set by {by}.{kg}"
+        )
     return said
 
 
@@ -158,22 +168,34 @@ def hot_cold_sentence(told: Weights) -> str:
     one = told.hot_cold
     if one is None:
         return ""
-    sure = "" if one.low is None or one.high is None else " The lehr changes no weight: one of the scales is off." if one.low > 0 or one.high < 0 else " No difference beyond chance."  # fmt: skip
-    return f"Hot less cold over {one.moulds} moulds weighed at both: {signed(one.difference_g)} g ({between(one.low, one.high)}).{sure}"
+    sure = (
+        ""
+        if one.low is None or one.high is None
+        else " The lehr changes no weight: one of the scales is off."
+        if one.low > 0 or one.high < 0
+        else " No difference beyond chance."
+    )
+    return (
+        f"Hot less cold over {one.moulds} moulds weighed at both: {signed(one.difference_g)} g "
+        f"({between(one.low, one.high)}).{sure}"
+    )
 
 
 def density_sentences(plant: Plant, furnace: str, told: Density) -> list[str]:
     """The density of the day, and what of it asks for somebody."""
     said = [
-        f"{furnace}: {one.density_g_cm3:.4f} g/cm³ at {plant.clock.show(one.at)} ({one.how})" + (", outside its limits" if told.beyond and one is told.readings[-1] else "") + "."
+        f"{furnace}: {one.density_g_cm3:.4f} g/cm³ at {plant.clock.show(one.at)} ({one.how})"
+        + (", outside its limits" if told.beyond and one is told.readings[-1] else "")
+        + "."
         for one in told.readings
-    ]  # fmt: skip
+    ]
     if not told.readings:
         said.append(f"{furnace}: no density reading came for this day.")
     said += density_warnings(plant, furnace, told)
     if told.change is None and told.lone_by_g_cm3 is None and told.noise_g_cm3 is not None:
         said.append(
-            f"{furnace}: no change that is more than noise ({told.noise_g_cm3 / POINT:.1f} points of 0.0001 g/cm³ a reading, {told.earlier} earlier readings)."
+            f"{furnace}: no change that is more than noise ({told.noise_g_cm3 / POINT:.1f} points of 0.0001 g/cm³ a "
+            f"reading, {told.earlier} earlier readings)."
         )
     return said + [f"{furnace}: {note}." for note in told.notes]
 
@@ -185,23 +207,27 @@ def density_warnings(plant: Plant, furnace: str, told: Density) -> list[str]:
         one = told.change
         way = "fell" if one.by_g_cm3 < 0 else "rose"
         said.append(
-            f"{furnace}: the density {way} by {abs(one.by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ (95 %: {min(abs(one.low), abs(one.high)) / POINT:.0f} to "
-            f"{max(abs(one.low), abs(one.high)) / POINT:.0f}) and has been at {told.centre_g_cm3:.4f} since the reading of {plant.clock.show(one.since)} (after {_clock(plant, one.since_low)}, by "
-            f"{_clock(plant, one.since_high)}). That is more than the noise, {told.noise_g_cm3 / POINT:.1f} points a reading; a step is {_sure(one.probability)} %."
+            f"{furnace}: the density {way} by {abs(one.by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ (95 %: "
+            f"{min(abs(one.low), abs(one.high)) / POINT:.0f} to {max(abs(one.low), abs(one.high)) / POINT:.0f}) and "
+            f"has been at {told.centre_g_cm3:.4f} since the reading of {plant.clock.show(one.since)} (after "
+            f"{_clock(plant, one.since_low)}, by {_clock(plant, one.since_high)}). That is more than the noise, "
+            f"{told.noise_g_cm3 / POINT:.1f} points a reading; a step is {_sure(one.probability)} %."
         )
         said += [
-            f"{one_.line} {one_.item}: with the feeder left alone the weight moves by {signed(one_.weight_g)} g; once the weight is brought back the capacity moves by {signed(one_.capacity_ml)} ml."
+            f"{one_.line} {one_.item}: with the feeder left alone the weight moves by {signed(one_.weight_g)} g; "
+            f"once the weight is brought back the capacity moves by {signed(one_.capacity_ml)} ml."
             for one_ in told.effects
         ]
     if told.lone_by_g_cm3 is not None:
         way = "below" if told.lone_by_g_cm3 < 0 else "above"
         said.append(
-            f"{furnace}: the last reading lies {abs(told.lone_by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ {way} those before it. One reading: whether it is a step "
-            "or a slip cannot be told; measure again."
+            f"{furnace}: the last reading lies {abs(told.lone_by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ {way} "
+            "those before it. One reading: whether it is a step or a slip cannot be told; measure again."
         )
     elif told.beyond and told.low is not None and told.high is not None:
         said.append(
-            f"{furnace}: the last density, {told.readings[-1].density_g_cm3:.4f} g/cm³, is outside the limits of single readings, {told.low:.4f} to {told.high:.4f}."
+            f"{furnace}: the last density, {told.readings[-1].density_g_cm3:.4f} g/cm³, is outside the limits of "
+            f"single readings, {told.low:.4f} to {told.high:.4f}."
         )
     return said
 
@@ -241,12 +267,14 @@ def alarm_sentence(plant: Plant, line: str, told: Capacity, one: InferredCapacit
     side = f"above {told.capacity_max_ml:g}" if high else f"below {told.capacity_min_ml:g}"
     known = "" if one.checked else ", a mould whose volume was not checked yet"
     later = (
-        f"; the next check {'was' if one.next_check in {c.at for c in told.checks} else 'is due'} at {_clock(plant, one.next_check)}"
+        f"; the next check {'was' if one.next_check in {c.at for c in told.checks} else 'is due'} at "
+        f"{_clock(plant, one.next_check)}"
         if one.next_check
         else ""
     )
     return (
-        f"{line} {told.item}, mould {one.mould}: by its weight ({one.weight_g:.1f} g) its capacity is {one.capacity_ml:.1f} ml (95 %: {one.low:.1f} to {one.high:.1f}), {side} ml with "
+        f"{line} {told.item}, mould {one.mould}: by its weight ({one.weight_g:.1f} g) its capacity is "
+        f"{one.capacity_ml:.1f} ml (95 %: {one.low:.1f} to {one.high:.1f}), {side} ml with "
         f"{100 * one.beyond:.0f} % probability, at {_clock(plant, one.at)}{known}{later}. Have it checked."
     )
 
@@ -305,7 +333,8 @@ def visual_sentences(plant: Plant, line: str, told: Visual) -> list[str]:
                 "no critical defect is accepted" if one.severity == "critical" else f"AQL {one.aql:g} accepts {one.ac}"
             )
             said.append(
-                f"{line} {one.item}, {_clock(plant, one.at)}: {one.found} {one.severity} in {one.n} looked at ({', '.join(one.defects)}); {rule}. What becomes of the ware is for the authorised person to say."
+                f"{line} {one.item}, {_clock(plant, one.at)}: {one.found} {one.severity} in {one.n} looked at "
+                f"({', '.join(one.defects)}); {rule}. What becomes of the ware is for the authorised person to say."
             )
     small = {(one.severity, one.n, one.aql) for one in told.samples if one.ac is None}
     said += [
@@ -316,8 +345,9 @@ def visual_sentences(plant: Plant, line: str, told: Visual) -> list[str]:
         aql = f"; AQL {run.aql:g} %" if run.aql is not None else "; none is accepted"
         then = f"; inspection by ISO 2859-1: {run.inspection}" if run.inspection else ""
         said.append(
-            f"{line}, {run.severity}, last {told.days} days: {_faulty(run)} in {whole(run.n)} looked at ({100 * run.share:.3f} %, 95 %: {100 * run.low:.3f} to {100 * run.high:.3f} %){aql}{then}."
-        )  # fmt: skip
+            f"{line}, {run.severity}, last {told.days} days: {_faulty(run)} in {whole(run.n)} looked at "
+            f"({100 * run.share:.3f} %, 95 %: {100 * run.low:.3f} to {100 * run.high:.3f} %){aql}{then}."
+        )
     return said or [f"{line}: nobody's sample came for this day."]
 
 
@@ -343,7 +373,9 @@ def all_due(told: FurnaceLaboratory) -> tuple[DueChecks, ...]:
 
 
 def laboratory_sentences(plant: Plant, told: LaboratoryDay) -> list[str]:
-    """What of a laboratory day asks for somebody: beyond limits, changes, samples not accepted; the missed checks in one sentence a kind."""
+    """What of a laboratory day asks for somebody: beyond limits, changes, samples not accepted; the missed checks in
+    one sentence a kind.
+    """
     said: list[str] = []
     for furnace in told.furnaces:
         none = [] if furnace.density.readings else [f"{furnace.furnace}: no density reading came for this day."]

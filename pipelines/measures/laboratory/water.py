@@ -11,7 +11,8 @@ LEAST_C, MOST_C = 0.0, 40.0
 
 
 def water_density(water_c: np.ndarray | float) -> np.ndarray:
-    """Density of air-free water at 101.325 kPa [g/ml] by its temperature [degrees C]; NaN outside 0 to 40, where the formula holds.
+    """Density of air-free water at 101.325 kPa [g/ml] by its temperature [degrees C]; NaN outside 0 to 40, where the
+    formula holds.
 
     References: [1] Tanaka and others, Metrologia 38 (2001) 301, recommended formula.
     """
@@ -21,10 +22,12 @@ def water_density(water_c: np.ndarray | float) -> np.ndarray:
 
 
 def capacity_ml(water_g: np.ndarray | float, water_c: np.ndarray | float, air_g_ml: float = AIR_G_ML) -> np.ndarray:
-    """Volume [ml] of a container at the water's temperature [degrees C] from the mass of the water in it [g] as a balance in air shows it:
+    """Volume [ml] of a container at the water's temperature [degrees C] from the mass of the water in it [g] as a
+    balance in air shows it:
     m (1 - air / standards) / (water - air).
 
-    References: [1] ISO 4787, [2] ISO 8655-6, formula of the gravimetric method (Z factors are this volume over the mass).
+    References: [1] ISO 4787, [2] ISO 8655-6, formula of the gravimetric method (Z factors are this volume over the
+    mass).
     """
     told: np.ndarray = (
         np.asarray(water_g, float) * (1 - air_g_ml / STANDARDS_G_ML) / (water_density(water_c) - air_g_ml)

@@ -38,7 +38,8 @@ class LehrTime:
     """Minutes from the gob cut to the first station, with the half width of an interval that should hold the truth.
 
     source says where it comes from. The half width of a nominal value is an assumption, not a measurement; that of an
-    estimate is half of a 95 % interval of the hour's mean. spread: standard deviation [min] of single containers about it.
+    estimate is half of a 95 % interval of the hour's mean. spread: standard deviation [min] of single containers about
+    it.
     """
 
     minutes: float
@@ -90,9 +91,10 @@ def crossing(
 ) -> Crossing:
     """Both sides of a line's lehr for ware inspected in `span`.
 
-    forming: window_start, window_s, section, gob, gobs_cut, hot_rejected; where it is empty, a cavity counts as running evenly
-    except in its `stoppages` (section, stopped_at, restarted_at). ware: window_start, window_s, station, mould, inspected; windows
-    over FINE_S show no gap of minutes and are left out, so that a line that sends nothing finer keeps its nominal time.
+    forming: window_start, window_s, section, gob, gobs_cut, hot_rejected; where it is empty, a cavity counts as running
+    evenly except in its `stoppages` (section, stopped_at, restarted_at). ware: window_start, window_s, station, mould,
+    inspected; windows over FINE_S show no gap of minutes and are left out, so that a line that sends nothing finer
+    keeps its nominal time.
     spans: section, gob, number, fitted_at, ended_at.
     """
     ware = ware.filter(pl.col("window_s") <= FINE_S)
@@ -191,7 +193,9 @@ def _seen(ware: pl.DataFrame, numbers: Sequence[str | None], start: datetime, mi
 
 @dataclass(frozen=True)
 class HourOfLehr:
-    """The lehr time of ware inspected in one hour: mean and 95 % interval [min]; clear: this hour showed it by itself."""
+    """The lehr time of ware inspected in one hour: mean and 95 % interval [min]; clear: this hour showed it by
+    itself.
+    """
 
     minutes: float
     low: float
@@ -202,8 +206,9 @@ class HourOfLehr:
 def lehr_by_hour(both: Crossing, nominal: float) -> tuple[list[HourOfLehr], float]:
     """The lehr time of each whole or begun hour of `seen`, and the spread of ware about it [min, standard deviation].
 
-    The likelihood of an hour is multinomial over its (row, minute) cells with probabilities from the shifted and blurred
-    `left`; hours are joined by a hidden Markov model whose state wanders and rarely jumps, smoothed over all of them.
+    The likelihood of an hour is multinomial over its (row, minute) cells with probabilities from the shifted and
+    blurred `left`; hours are joined by a hidden Markov model whose state wanders and rarely jumps, smoothed over all of
+    them.
 
     References: [1] Rabiner, Proceedings of the IEEE 77 (1989) 257, forward-backward recursions, eq. 19-27.
     """
@@ -252,7 +257,9 @@ def _telling(both: Crossing, grid: np.ndarray, blur: float, first: int, last: in
 
 
 def _shifted(left: np.ndarray, grid: np.ndarray, blur: float, first: int, last: int) -> np.ndarray:
-    """Expected [rows, minutes, shifts]: minutes `first` to `last` of `left`, blurred, less each shift; nan outside it."""
+    """Expected [rows, minutes, shifts]: minutes `first` to `last` of `left`, blurred, less each shift; nan outside
+    it.
+    """
     whole = np.floor(grid).astype(int)
     minutes = np.arange(first, last)[:, None] - whole[None, :]
     inside = (minutes >= 0) & (minutes < left.shape[1])
@@ -300,26 +307,39 @@ def _hour(grid: np.ndarray, weight: np.ndarray, fit: np.ndarray) -> HourOfLehr:
 
 
 LEHR_SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
-    "hour": pl.Datetime("us", "UTC"), "minutes": pl.Float64, "low": pl.Float64, "high": pl.Float64, "spread": pl.Float64,
-    "measured": pl.Boolean, "clear": pl.Boolean,
-}  # fmt: skip
+    "hour": pl.Datetime("us", "UTC"),
+    "minutes": pl.Float64,
+    "low": pl.Float64,
+    "high": pl.Float64,
+    "spread": pl.Float64,
+    "measured": pl.Boolean,
+    "clear": pl.Boolean,
+}
 
 
 def lehr_frame(hours: Sequence[HourOfLehr], spread: float, start: datetime) -> pl.DataFrame:
-    """The hours of an estimate as rows: hour, minutes, low, high, spread, measured, clear; `start` is the first hour's."""
+    """The hours of an estimate as rows: hour, minutes, low, high, spread, measured, clear; `start` is the first
+    hour's.
+    """
     rows = [
         (
-            start + timedelta(hours=number), round(h.minutes, 3), round(h.low, 3), round(h.high, 3), spread,
-            h.high - h.low < 2 * MEASURED_HALF_WIDTH_MIN, h.clear,
+            start + timedelta(hours=number),
+            round(h.minutes, 3),
+            round(h.low, 3),
+            round(h.high, 3),
+            spread,
+            h.high - h.low < 2 * MEASURED_HALF_WIDTH_MIN,
+            h.clear,
         )
         for number, h in enumerate(hours)
-    ]  # fmt: skip
+    ]
     return pl.DataFrame(rows, schema=LEHR_SCHEMA, orient="row")
 
 
 def lehr_of_hours(plant: Plant, line: str, hours: pl.DataFrame, start: datetime, end: datetime) -> LehrTime:
-    """The lehr time of ware inspected in [start, end) from the rows of `lehr_frame` about it: mean, and a half width that
-    holds every hour's interval. The nearest hour stands in where none lies inside; the nominal value where none shows it.
+    """The lehr time of ware inspected in [start, end) from the rows of `lehr_frame` about it: mean, and a half width
+    that holds every hour's interval. The nearest hour stands in where none lies inside; the nominal value where none
+    shows it.
     """
     shown = hours.filter(pl.col("measured"))
     if shown.is_empty():

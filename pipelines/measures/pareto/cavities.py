@@ -1,4 +1,6 @@
-"""A machine's cavities over a window: what each was called for, defect by defect, and how unusual that is beyond what signals explain."""
+"""A machine's cavities over a window: what each was called for, defect by defect, and how unusual that is beyond what
+signals explain.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,8 @@ OWN = ("far", "more")
 
 @dataclass(frozen=True)
 class Cell:
-    """A defect in a cavity. expected: calls by the past or by the other cavities; explained: what signals bring beyond that;
+    """A defect in a cavity. expected: calls by the past or by the other cavities; explained: what signals bring beyond
+    that;
     q: false-discovery-adjusted probability, over all cavities and defects, of so many by chance."""
 
     defect: str
@@ -42,11 +45,14 @@ class Cell:
 
 @dataclass(frozen=True)
 class CavityState:
-    """One cavity. moulds: numbers fitted in the window, the last one last. ware: containers of it, unread ones shared out in
-    proportion. expected, explained: of the defects that could be judged. cells: those that stand out for what no signal explains,
-    the surest first; signals: numbers of the signals in whose place it lies. worst: its most frequent defects, critical first.
+    """One cavity. moulds: numbers fitted in the window, the last one last. ware: containers of it, unread ones shared
+    out in proportion. expected, explained: of the defects that could be judged. cells: those that stand out for what no
+    signal explains, the surest first; signals: numbers of the signals in whose place it lies. worst: its most frequent
+    defects, critical first.
     beyond: calls above what the past lets expect, of those that signals explain and of those it is named for.
-    level: that of its cells, else "signal" (part of one), "usual", "unknown" (nothing to compare with) or "empty" (no ware)."""
+    level: that of its cells, else "signal" (part of one), "usual", "unknown" (nothing to compare with) or "empty" (no
+    ware).
+    """
 
     section: int
     gob: str
@@ -83,8 +89,9 @@ class Counts:
 
 @dataclass(frozen=True)
 class ExpectedCalls:
-    """What the cells should bring [cavities, defects]. variance: beyond Poisson, calls squared; doubt: standard deviation of
-    expected [calls]; known: whether a cell can be judged."""
+    """What the cells should bring [cavities, defects]. variance: beyond Poisson, calls squared; doubt: standard
+    deviation of expected [calls]; known: whether a cell can be judged.
+    """
 
     calls: np.ndarray
     variance: np.ndarray
@@ -97,8 +104,8 @@ def cell_counts(
 ) -> Counts:
     """Calls by cavity and defect, and ware by cavity.
 
-    calls: defect, section, gob, calls; ware: station, mould, section, gob, inspected. stations: the lanes at which moulds are
-    read first; their unread ware is shared out in proportion to the read.
+    calls: defect, section, gob, calls; ware: station, mould, section, gob, inspected. stations: the lanes at which
+    moulds are read first; their unread ware is shared out in proportion to the read.
     """
     rows, columns = {place: n for n, place in enumerate(places)}, {code: n for n, code in enumerate(defects)}
     told, passed = np.zeros((len(places), len(defects))), np.zeros(len(places))
@@ -117,7 +124,9 @@ def cell_counts(
 def by_the_past(
     past: pl.DataFrame, moulds: Mapping[Spot, tuple[str, ...]], places: Sequence[Spot], defects: Sequence[str]
 ) -> ExpectedCalls:
-    """What the past of the moulds fitted in each place leads one to expect. past: mould, defect, expected, variance, doubt."""
+    """What the past of the moulds fitted in each place leads one to expect. past: mould, defect, expected, variance,
+    doubt.
+    """
     rows = {mould: n for n, place in enumerate(places) for mould in moulds.get(place, ())}
     columns = {code: n for n, code in enumerate(defects)}
     told = np.zeros((3, len(places), len(defects)))
@@ -128,10 +137,12 @@ def by_the_past(
 
 
 def by_the_others(counts: Counts, inside: np.ndarray) -> ExpectedCalls:
-    """What each cavity should bring of each defect at the rate of all others; `inside`: cells in a signal's place, which tell nothing.
+    """What each cavity should bring of each defect at the rate of all others; `inside`: cells in a signal's place,
+    which tell nothing.
 
-    A rate known from n calls has the relative variance 1 / (n + 1/2) (Jeffreys' gamma posterior); what cavities differ beyond
-    chance is drawn to HABIT and estimated from all cells but the one judged, so that a bad one does not widen its own limits.
+    A rate known from n calls has the relative variance 1 / (n + 1/2) (Jeffreys' gamma posterior); what cavities differ
+    beyond chance is drawn to HABIT and estimated from all cells but the one judged, so that a bad one does not widen
+    its own limits.
     References: [1] Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 (gamma and Poisson). [2] McCullagh and Nelder,
     Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
     """
@@ -152,13 +163,20 @@ def by_the_others(counts: Counts, inside: np.ndarray) -> ExpectedCalls:
 
 
 def cavity_states(
-    places: Sequence[Spot], defects: Sequence[str], counts: Counts, moulds: Mapping[Spot, tuple[str, ...]], expected: ExpectedCalls,
-    explained: Explained, judged: Sequence[str], critical: Sequence[str], shown: Sequence[str],
-) -> list[CavityState]:  # fmt: skip
+    places: Sequence[Spot],
+    defects: Sequence[str],
+    counts: Counts,
+    moulds: Mapping[Spot, tuple[str, ...]],
+    expected: ExpectedCalls,
+    explained: Explained,
+    judged: Sequence[str],
+    critical: Sequence[str],
+    shown: Sequence[str],
+) -> list[CavityState]:
     """Every place of the machine with what is unusual beyond what signals explain.
 
-    judged: the defects that are faults of the ware; shown: those that are counted and told. All judged cells are tested at once,
-    whatever is shown, so that a page of one defect says of it what the page of all says.
+    judged: the defects that are faults of the ware; shown: those that are counted and told. All judged cells are tested
+    at once, whatever is shown, so that a page of one defect says of it what the page of all says.
     """
     fault = np.array([code in judged for code in defects], bool)
     known = expected.known & (counts.ware > 0)[:, None] & fault[None, :]
@@ -198,18 +216,31 @@ class _Table:
         above = np.maximum(0.0, self.counts.calls[n] - self.expected[n])
         beyond = np.where(self.q[n] < MORE, above, np.minimum(above, self.explained[n]))
         return CavityState(
-            *place, moulds, int(calls.sum()), int(calls[severe].sum()), ware, float(self.expected[n, known].sum()) if judged else None,
-            float(self.explained[n, known].sum()), float(self.q[n, known].min()) if judged else None,
-            tuple((self.defects[d], int(calls[d])) for d in order[:4]), _level(calls.sum(), ware, judged, cells, signals), cells, signals,
+            *place,
+            moulds,
+            int(calls.sum()),
+            int(calls[severe].sum()),
+            ware,
+            float(self.expected[n, known].sum()) if judged else None,
+            float(self.explained[n, known].sum()),
+            float(self.q[n, known].min()) if judged else None,
+            tuple((self.defects[d], int(calls[d])) for d in order[:4]),
+            _level(calls.sum(), ware, judged, cells, signals),
+            cells,
+            signals,
             float(beyond[known].sum()),
-        )  # fmt: skip
+        )
 
     def _cell(self, n: int, d: int) -> Cell:
         q = float(self.q[n, d])
         return Cell(
-            self.defects[d], int(self.counts.calls[n, d]), float(self.expected[n, d]), float(self.explained[n, d]), q,
+            self.defects[d],
+            int(self.counts.calls[n, d]),
+            float(self.expected[n, d]),
+            float(self.explained[n, d]),
+            q,
             "far" if q < FAR else "more",
-        )  # fmt: skip
+        )
 
 
 def _level(calls: float, ware: float, judged: bool, cells: Sequence[Cell], signals: Sequence[int]) -> str:

@@ -1,4 +1,6 @@
-"""What a line's signals explain in each cavity of its machine: the calls of their place since their onset, and no others."""
+"""What a line's signals explain in each cavity of its machine: the calls of their place since their onset, and no
+others.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from schemas.results import Signal
+from schemas.signals import Signal
 
 EXCESS = "excess"
 SHARED = 0.05  # relative variance of a signal's factor from cavity to cavity, as where signals are followed
@@ -24,7 +26,8 @@ Spot = tuple[int, str]
 class Explained:
     """calls: [cavities, defects] that signals bring beyond what was expected; variance: of that, in calls squared.
 
-    inside: [signals, cavities] whether the cavity lies in the signal's place and any of its ware passed while it lasted.
+    inside: [signals, cavities] whether the cavity lies in the signal's place and any of its ware passed while it
+    lasted.
     """
 
     calls: np.ndarray
@@ -34,7 +37,9 @@ class Explained:
 
 @dataclass(frozen=True)
 class Frames:
-    """A window's calls (window_start, station, defect, section, gob, calls) and ware (window_start, station, section, gob, inspected)."""
+    """A window's calls (window_start, station, defect, section, gob, calls) and ware (window_start, station, section,
+    gob, inspected).
+    """
 
     calls: pl.DataFrame
     ware: pl.DataFrame
@@ -43,9 +48,14 @@ class Frames:
 def that_explain(signals: Sequence[Signal], line: str, start: datetime, end: datetime) -> list[Signal]:
     """The excesses of a line that were on at any time of [start, end); those that only passed explain nothing."""
     return [
-        s for s in signals
-        if s.line == line and s.kind == EXCESS and not s.passed and s.onset < end and (s.ended is None or s.ended > start)
-    ]  # fmt: skip
+        s
+        for s in signals
+        if s.line == line
+        and s.kind == EXCESS
+        and not s.passed
+        and s.onset < end
+        and (s.ended is None or s.ended > start)
+    ]
 
 
 def place_of(signal: Signal, places: Sequence[Spot]) -> np.ndarray:
@@ -61,9 +71,10 @@ def explained(
     """What the signals explain of each cavity and defect.
 
     In a cavity of its place a signal brings expected x (factor - 1) of the ware that passed from its onset to its end;
-    factor = calls / expected of the place in that time, in the window itself, so that a place as a whole is never more than
-    its signal explains. Of two signals of a defect the wider comes first, judged by the cavities that the narrower leaves.
-    A station's signal brings that station's own calls beyond its rate before, shared out as the defect is expected.
+    factor = calls / expected of the place in that time, in the window itself, so that a place as a whole is never more
+    than its signal explains. Of two signals of a defect the wider comes first, judged by the cavities that the narrower
+    leaves. A station's signal brings that station's own calls beyond its rate before, shared out as the defect is
+    expected.
     expected: [cavities, defects] in the window by the past.
     """
     calls, variance = np.zeros(expected.shape), np.zeros(expected.shape)
@@ -97,7 +108,9 @@ def explained(
 
 
 def _before(earlier: Sequence[tuple[Signal, Frames, np.ndarray]], signal: Signal, places: Sequence[Spot]) -> np.ndarray:
-    """What wider signals of the same defect bring in the time of this one: as much as of their own ware passed in it."""
+    """What wider signals of the same defect bring in the time of this one: as much as of their own ware passed in
+    it.
+    """
     told = np.zeros(len(places))
     for other, here, more in earlier:
         if other.defect == signal.defect:
@@ -117,7 +130,8 @@ def _factors(seen: np.ndarray, wanted: np.ndarray, free: np.ndarray) -> np.ndarr
 
 
 def _shared(seen: np.ndarray, should: np.ndarray, free: np.ndarray) -> np.ndarray:
-    """Relative variance of a signal's factor from cavity to cavity, by the `free` cavities but the one judged; at least SHARED.
+    """Relative variance of a signal's factor from cavity to cavity, by the `free` cavities but the one judged; at least
+    SHARED.
 
     References: [1] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 6.2 (moment estimates of over-dispersion).
     """

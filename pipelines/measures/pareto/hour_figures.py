@@ -19,8 +19,10 @@ LATE_AFTER = timedelta(minutes=75)  # behind the clock: an hour's file, and the 
 
 @dataclass(frozen=True)
 class Pulse:
-    """ware: new containers at the first station; rejected: at the stations that send counts, for a fault; apart: rejected for none. calls: of faults. expected: defect calls by the line's own past, with the interval that 95 of 100
-    such hours keep; q: probability of so many calls by chance. All None where no past tells. critical: critical calls."""
+    """ware: new containers at the first station; rejected: at the stations that send counts, for a fault; apart:
+    rejected for none. calls: of faults. expected: defect calls by the line's own past, with the interval that 95 of 100
+    such hours keep; q: probability of so many calls by chance. All None where no past tells. critical: critical calls.
+    """
 
     ware: int
     rejected: int
@@ -46,10 +48,11 @@ class Pulse:
 def pulse(
     plant: Plant, line: str, seconds: float, calls: pl.DataFrame, ware: pl.DataFrame, expected: pl.DataFrame
 ) -> Pulse:
-    """calls: station, mould, defect, calls; ware: station, mould, inspected, rejected; expected: kind, key, expected, variance, doubt, hours.
+    """calls: station, mould, defect, calls; ware: station, mould, inspected, rejected; expected: kind, key, expected,
+    variance, doubt, hours.
 
-    The interval takes the count's own Poisson variance, the spread from hour to hour and the doubt of the expectation as independent,
-    defects too, and a normal distribution.
+    The interval takes the count's own Poisson variance, the spread from hour to hour and the doubt of the expectation
+    as independent, defects too, and a normal distribution.
     """
     from pipelines.measures.signals.expected import excess_q
 
@@ -68,16 +71,24 @@ def pulse(
         low, high = max(0.0, mean - half), mean + half
         q = float(excess_q(np.array([float(seen)]), *(np.array([x]) for x in (mean, variance, doubt)))[0])
     return Pulse(
-        ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()), rejected=int(ware["rejected"].sum()) - apart, calls=seen,
-        critical=int(calls.filter(pl.col("defect").is_in(critical))["calls"].sum()), expected=mean, low=low, high=high, q=q,
+        ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()),
+        rejected=int(ware["rejected"].sum()) - apart,
+        calls=seen,
+        critical=int(calls.filter(pl.col("defect").is_in(critical))["calls"].sum()),
+        expected=mean,
+        low=low,
+        high=high,
+        q=q,
         apart=apart,
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True)
 class StationLife:
-    """One station: the end of its last window, and what that means. state: "alive", "silent" (its line's others go on), "late" (the whole line is
-    behind the clock), "never" (nothing was found). sends, heard: what a station without counts by window sends instead, and until when; then `last` is None."""
+    """One station: the end of its last window, and what that means. state: "alive", "silent" (its line's others go on),
+    "late" (the whole line is behind the clock), "never" (nothing was found). sends, heard: what a station without
+    counts by window sends instead, and until when; then `last` is None.
+    """
 
     line: str
     station: str
@@ -97,7 +108,8 @@ def alive(
     now: datetime,
     otherwise: Mapping[str, Mapping[str, datetime]] = {},
 ) -> list[StationLife]:
-    """The state of each (line, station) by the end of its last window. otherwise: by station without windows, the feeds it sends and until when.
+    """The state of each (line, station) by the end of its last window. otherwise: by station without windows, the feeds
+    it sends and until when.
 
     Rejects come only where something is rejected, so that their want says nothing: such a station is never late.
     """

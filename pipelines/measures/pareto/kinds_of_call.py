@@ -1,6 +1,8 @@
-"""What a call says: a fault of the ware, or ware thrown out for none (by its mould number, as a sample, for a setting, diverted).
+"""What a call says: a fault of the ware, or ware thrown out for none (by its mould number, as a sample, for a setting,
+diverted).
 
-Only faults are defects. What is no fault leaves the line all the same: it is counted, under its own name, and stands in no rate, expectation, signal or trace.
+Only faults are defects. What is no fault leaves the line all the same: it is counted, under its own name, and stands in
+no rate, expectation, signal or trace.
 """
 
 from __future__ import annotations
@@ -31,7 +33,8 @@ def no_faults(plant: Plant, calls: pl.DataFrame) -> pl.DataFrame:
 
 
 def rejected_for_none(plant: Plant, calls: pl.DataFrame, ware: pl.DataFrame) -> int:
-    """Containers rejected for no fault: by station its calls as none, and no more than it rejected. A container called for a fault beside it counts here.
+    """Containers rejected for no fault: by station its calls as none, and no more than it rejected. A container called
+    for a fault beside it counts here.
 
     calls: station, defect, calls. ware: station, rejected.
     """

@@ -33,9 +33,10 @@ def pareto(
     """The Pareto of one line and window.
 
     calls: station, mould, defect, calls (and section, gob where `by` needs them). ware: station, mould, inspected,
-    rejected (and section, gob). expected: kind, key, expected, variance, doubt: calls that the line's own past leads one to
-    expect in the window, from which baseline and q follow; past_from: since when that past counts. Critical defects come
-    first whatever their number; the rest by calls. Calls that are no fault of the ware stand apart, in no share and no rate of defects.
+    rejected (and section, gob). expected: kind, key, expected, variance, doubt: calls that the line's own past leads
+    one to expect in the window, from which baseline and q follow; past_from: since when that past counts. Critical
+    defects come first whatever their number; the rest by calls. Calls that are no fault of the ware stand apart, in no
+    share and no rate of defects.
     """
     every, calls = calls, faults(plant, calls)
     total = int(calls["calls"].sum())

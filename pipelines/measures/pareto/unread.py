@@ -1,4 +1,6 @@
-"""Calls without a mould number: how many, at which stations, in words. What is told by mould is told of the others only."""
+"""Calls without a mould number: how many, at which stations, in words. What is told by mould is told of the others
+only.
+"""
 
 from __future__ import annotations
 

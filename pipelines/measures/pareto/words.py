@@ -9,7 +9,9 @@ from schemas.results import Pareto
 
 
 def doubt_words(pareto: Pareto) -> str:
-    """Stations that sent no counts, calls without a mould number, more rejected than counted: sentences with a space before each, or nothing."""
+    """Stations that sent no counts, calls without a mould number, more rejected than counted: sentences with a space
+    before each, or nothing.
+    """
     words = uncounted_words(pareto.uncounted)
     if pareto.unread_share:
         words += f" {unread_caption(Unread(pareto.unread_share, pareto.unread_stations))}"

@@ -21,10 +21,12 @@ SCREENED = (1, 4)  # hours of the blocks in which faults of the past are looked 
 
 
 def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
-    """Probability of `calls` or more under a negative binomial of mean `expected` and relative excess variance `variance`.
+    """Probability of `calls` or more under a negative binomial of mean `expected` and relative excess variance
+    `variance`.
 
     Var = expected + variance x expected^2; at variance 0 the Poisson tail. Arrays broadcast; 1 where calls are 0.
-    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.6: the tail as an incomplete beta.
+    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.6: the tail as an incomplete
+    beta.
     """
     from scipy.special import betainc, gammainc
 
@@ -37,11 +39,13 @@ def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> n
 
 @dataclass(frozen=True)
 class Expectation:
-    """What an hour should bring. rate: [defects, stations] calls a container; habit: [defects, columns] a mould's factor.
+    """What an hour should bring. rate: [defects, stations] calls a container; habit: [defects, columns] a mould's
+    factor.
 
     spread_rate, spread_habit: relative variances of those two as they are known. common, own: relative variance from
     window to window, shared by a line and of a mould alone, by length of a window in hours. hours: of past behind it.
-    borrowed: True while the past is another job's for the greater part. known: [defects, stations] enough past to judge.
+    borrowed: True while the past is another job's for the greater part. known: [defects, stations] enough past to
+    judge.
     """
 
     rate: np.ndarray
@@ -61,7 +65,9 @@ class Expectation:
         return told
 
     def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
-        """Common and own relative variance [defects] of a window of so many hours: between the blocks by line, beyond them as theirs."""
+        """Common and own relative variance [defects] of a window of so many hours: between the blocks by line, beyond
+        them as theirs.
+        """
         shares = _shares_of(hours)
         common = sum(share * self.common[block] for share, block in zip(shares, BLOCKS, strict=True))
         own = sum(share * self.own[block] for share, block in zip(shares, BLOCKS, strict=True))
@@ -77,7 +83,8 @@ def _shares_of(hours: float) -> tuple[float, ...]:
 class PastHours:
     """The hours of a line, with the cells that faults have spoiled taken out.
 
-    calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; teaching: both by defect, 0 where a cell may not teach.
+    calls: [defects, stations, columns + 1, hours]; ware: [stations, columns + 1, hours]; teaching: both by defect, 0
+    where a cell may not teach.
     """
 
     def __init__(self, counts: LineCounts):
@@ -112,8 +119,9 @@ class PastHours:
         return int(self.jobs[min(hour, self.hours - 1)])
 
     def hours_of_job(self, hour: int, job: int) -> np.ndarray:
-        """The hours before `hour` of a job, as far back as the past reaches; of a longer past not the newest, in which a
-        slow fault may have begun unseen."""
+        """The hours before `hour` of a job, as far back as the past reaches; of a longer past not the newest, in which
+        a slow fault may have begun unseen.
+        """
         back = np.arange(max(0, hour - PAST_HOURS), hour)
         mine: np.ndarray = back[self.jobs[back] == job]
         return mine[:-GUARD_HOURS] if len(mine) >= GUARD_HOURS + GUARDED_FROM else mine
@@ -201,7 +209,9 @@ class PastHours:
 
 
 def _far(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:
-    """Which counts stand out so far that a fault is the better explanation; only those that can are looked at closely."""
+    """Which counts stand out so far that a fault is the better explanation; only those that can are looked at
+    closely.
+    """
     told = np.zeros(seen.shape, bool)
     near = (seen >= 3) & (seen > expected + 2 * np.sqrt(expected + PHI_START * expected**2))
     told[near] = excess_p(seen[near], expected[near], np.full((), PHI_START)) < SCREEN_P

@@ -1,4 +1,6 @@
-"""What each mould should bring of each defect by the line's own past: kept by blocks of hours, shared out over any window."""
+"""What each mould should bring of each defect by the line's own past: kept by blocks of hours, shared out over any
+window.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +54,8 @@ def cell_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
 
 
 def blocks_of_cells(cells: pl.DataFrame, start: datetime) -> pl.DataFrame:
-    """The hours of a line's cells summed by blocks of BLOCK_HOURS counted from `start`, moulds of which little is expected pooled.
+    """The hours of a line's cells summed by blocks of BLOCK_HOURS counted from `start`, moulds of which little is
+    expected pooled.
 
     cells: hour and CELLS. Comes back with `hour` the first hour of the block that has any; mould null for the pool: its
     expected is that of all its moulds, its variance and doubt relative to it as those of one of them.
@@ -63,7 +66,7 @@ def blocks_of_cells(cells: pl.DataFrame, start: datetime) -> pl.DataFrame:
     )
     summed = block.group_by("hour", *_KEY, maintain_order=True).agg(
         pl.col("hours").first(), pl.col("expected", "variance", "doubt").sum()
-    )  # fmt: skip
+    )
     own = pl.col("expected") >= LEAST_AN_HOUR * pl.col("hours")
     relative = summed.filter(~own).with_columns(
         v=pl.col("variance") / pl.col("expected") ** 2, r=pl.col("doubt") / pl.col("expected")
@@ -82,10 +85,12 @@ def blocks_of_cells(cells: pl.DataFrame, start: datetime) -> pl.DataFrame:
 def cells_between(
     blocks: pl.DataFrame, by_hour: pl.DataFrame, ware: dict[str, float], start: datetime, end: datetime
 ) -> pl.DataFrame:
-    """Calls expected of each mould and defect in [start, end), as CELLS; a pool is shared out over its moulds by their ware.
+    """Calls expected of each mould and defect in [start, end), as CELLS; a pool is shared out over its moulds by their
+    ware.
 
-    blocks: as blocks_of_cells gives them. by_hour: hour, mould, expected: of all defects, which says how a block's calls
-    lie in its hours. ware: containers of each mould. A part of a block has as much more of the variance as it is shorter.
+    blocks: as blocks_of_cells gives them. by_hour: hour, mould, expected: of all defects, which says how a block's
+    calls lie in its hours. ware: containers of each mould. A part of a block has as much more of the variance as it is
+    shorter.
     """
     begins = sorted(blocks["hour"].unique().to_list())
     if not begins or by_hour.is_empty():
@@ -94,8 +99,11 @@ def cells_between(
     ends = [min(a + longest, b) for a, b in zip(begins, [*begins[1:], begins[-1] + longest], strict=True)]
     hour = timedelta(hours=1)
     rows = by_hour.sort("hour").join_asof(
-        pl.DataFrame({"block": begins, "until": ends}).sort("block"), left_on="hour", right_on="block", strategy="backward"
-    )  # fmt: skip
+        pl.DataFrame({"block": begins, "until": ends}).sort("block"),
+        left_on="hour",
+        right_on="block",
+        strategy="backward",
+    )
     inside = pl.min_horizontal(pl.col("hour") + hour, pl.lit(end)) - pl.max_horizontal(pl.col("hour"), pl.lit(start))
     part = (inside.dt.total_seconds() / 3600).clip(0.0, 1.0)
     hours = rows.filter(pl.col("hour") < pl.col("until")).with_columns(inside=part * pl.col("expected"))
@@ -110,9 +118,10 @@ def cells_between(
         .with_columns(
             expected=pl.col("expected") * share, variance=pl.col("variance") * share, doubt=pl.col("doubt") * share
         )
-        .group_by(*_KEY, maintain_order=True).agg(pl.col("expected", "variance", "doubt").sum())
+        .group_by(*_KEY, maintain_order=True)
+        .agg(pl.col("expected", "variance", "doubt").sum())
         .sort(*_KEY)
-    )  # fmt: skip
+    )
 
 
 def _shared_out(

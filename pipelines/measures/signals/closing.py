@@ -19,8 +19,10 @@ BACK, GONE = "the rate is back where it was", "no ware of this place passes any 
 
 @dataclass(frozen=True)
 class Course:
-    """What a signal's stream did from bin `start` on, a value a bin: calls, calls expected without the signal, calls expected by the
-    past alone, and whether a station that could call the defect sent counts. noise: how the calls scatter."""
+    """What a signal's stream did from bin `start` on, a value a bin: calls, calls expected without the signal, calls
+    expected by the past alone, and whether a station that could call the defect sent counts. noise: how the calls
+    scatter.
+    """
 
     start: int
     step_min: float
@@ -48,7 +50,9 @@ def closed(signal: Found, course: Course, critical: bool) -> Found:
 
 
 def _gone(course: Course) -> int | None:
-    """The bin since which no ware of the signal's place passed, though its stations sent counts; None while it passes."""
+    """The bin since which no ware of the signal's place passed, though its stations sent counts; None while it
+    passes.
+    """
     passed = np.flatnonzero(course.past > 0)
     last = int(passed[-1]) + 1 if len(passed) else 0
     return last if int(course.sent[last:].sum()) * course.step_min >= GONE_MIN else None

@@ -28,16 +28,19 @@ class CountColumn:
 
 @dataclass(frozen=True)
 class LineCounts:
-    """Counts of a line. Bin t covers [start + t x step, + step) by the first station's clock: rows of later stations are
-    moved back by their way, so that one container stands in one bin. Each station keeps its own windows: a window longer than
-    a bin stands, ware and calls, in its last bin, because only then is it known; a fine station beside it loses nothing.
+    """Counts of a line. Bin t covers [start + t x step, + step) by the first station's clock: rows of later stations
+    are moved back by their way, so that one container stands in one bin. Each station keeps its own windows: a window
+    longer than a bin stands, ware and calls, in its last bin, because only then is it known; a fine station beside it
+    loses nothing.
 
     ware: [stations, columns + 1, bins] containers inspected; the last column is unread ware.
-    Calls are sparse and in order of time: at (bin), defect, station, column, calls. Calls of a station that told no ware beside them
+    Calls are sparse and in order of time: at (bin), defect, station, column, calls. Calls of a station that told no
+    ware beside them
     have no rate and are left out: they stand in the Paretos.
     sent: [stations, bins] whether the station sent counts at all, over the whole of each window.
-    window: [stations] the longest window of each, in bins. unjudged: [stations, bins] counts that were left out, because their
-    window is longer than COARSEST_MIN or a job began inside it. too_long: [stations] the longest window of the first kind, else 0.
+    window: [stations] the longest window of each, in bins. unjudged: [stations, bins] counts that were left out,
+    because their window is longer than COARSEST_MIN or a job began inside it. too_long: [stations] the longest window
+    of the first kind, else 0.
     jobs: [bins] number of the job whose ware passes; items of those jobs by number.
     """
 
@@ -88,7 +91,8 @@ def line_counts(
 ) -> LineCounts:
     """The counts of [span) on a grid of minutes, each station's windows as it sends them.
 
-    calls: window_start, window_s, station, mould, defect, calls. ware: window_start, station, mould, inspected, window_s.
+    calls: window_start, window_s, station, mould, defect, calls. ware: window_start, station, mould, inspected,
+    window_s.
     spans: section, gob, number, fitted_at, ended_at. jobs: started_at, item; both by the forming clock.
     """
     bins = max(1, int(np.ceil((span[1] - span[0]).total_seconds() / STEP_S)))
@@ -107,12 +111,25 @@ def line_counts(
     with_ware = sent[called["station_no"].to_numpy(), called["at"].to_numpy()]
     called = called.filter(pl.Series(with_ware, dtype=pl.Boolean))
     return LineCounts(
-        line, span[0], STEP_S, tuple(codes), stations, columns, counted, sent,
-        called["at"].to_numpy(), called["defect"].replace_strict(codes, return_dtype=pl.Int64).to_numpy(),
-        called["station_no"].to_numpy(), called["column_no"].to_numpy(), called["calls"].to_numpy(), number, items,
-        np.maximum(1, _longest(told, len(stations))), _covered(placed.filter("blurred"), len(stations), bins),
+        line,
+        span[0],
+        STEP_S,
+        tuple(codes),
+        stations,
+        columns,
+        counted,
+        sent,
+        called["at"].to_numpy(),
+        called["defect"].replace_strict(codes, return_dtype=pl.Int64).to_numpy(),
+        called["station_no"].to_numpy(),
+        called["column_no"].to_numpy(),
+        called["calls"].to_numpy(),
+        number,
+        items,
+        np.maximum(1, _longest(told, len(stations))),
+        _covered(placed.filter("blurred"), len(stations), bins),
         _longest(placed.filter(pl.col("long") > COARSEST_MIN), len(stations)),
-    )  # fmt: skip
+    )
 
 
 def _covered(placed: pl.DataFrame, stations: int, bins: int) -> np.ndarray:
@@ -142,7 +159,9 @@ class _Grid:
     jobs: np.ndarray
 
     def placed(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """The rows inside the grid with station_no, column_no, at (the last bin of their window), long (bins of it) and blurred."""
+        """The rows inside the grid with station_no, column_no, at (the last bin of their window), long (bins of it) and
+        blurred.
+        """
         after = {s: int(self.plant.stations[s].after_minutes * 60) for s in self.stations}
         numbers = {s: n for n, s in enumerate(self.stations)}
         here = frame.filter(pl.col("station").is_in(self.stations))

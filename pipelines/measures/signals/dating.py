@@ -16,10 +16,17 @@ CLUMP_PRIOR = 6.0
 
 
 def dated(
-    scan: Scan, defect: int, stream: int, span: tuple[int, int], raised: int, noise: Noise, able: np.ndarray,
+    scan: Scan,
+    defect: int,
+    stream: int,
+    span: tuple[int, int],
+    raised: int,
+    noise: Noise,
+    able: np.ndarray,
     cells: Callable[[int, int, int], np.ndarray],
-) -> Onset:  # fmt: skip
-    """Since when a stream exceeds what was expected, in the line's bins; looked for in bins [span), begun before bin `raised`.
+) -> Onset:
+    """Since when a stream exceeds what was expected, in the line's bins; looked for in bins [span), begun before bin
+    `raised`.
 
     able: [stations] that can call the defect; cells: expected calls by the past alone of a defect between two bins.
     """
@@ -40,8 +47,9 @@ def dated(
 def clumped(calls: np.ndarray, expected: np.ndarray, noise: Noise, size: int, change: Onset) -> float:
     """How much more than Poisson's the counts of a block scatter over its parts of `size` bins: at least 1.
 
-    Pearson's statistic over its degrees of freedom in whole blocks without the change, drawn to 1 by CLUMP_PRIOR degrees. A block's own
-    level, of which `noise` knows, does not enter: each part is compared with its share of what the block brought.
+    Pearson's statistic over its degrees of freedom in whole blocks without the change, drawn to 1 by CLUMP_PRIOR
+    degrees. A block's own level, of which `noise` knows, does not enter: each part is compared with its share of what
+    the block brought.
     References: [1] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 9.2 (quasi-likelihood).
     """
     skip = -noise.phase % noise.block
@@ -66,8 +74,8 @@ def laid_out(
 ) -> tuple[np.ndarray, np.ndarray, Lumps]:
     """Calls and expected calls [bins] of a stream from bin `start` on, and the windows of several bins that hold calls.
 
-    base: expected calls [stations, columns + 1, bins], each window's in its last bin. What a window of several bins holds is laid
-    evenly over them; a window that began before `start` over those that are left.
+    base: expected calls [stations, columns + 1, bins], each window's in its last bin. What a window of several bins
+    holds is laid evenly over them; a window that began before `start` over those that are left.
     """
     stop = start + base.shape[2]
     mine = (counts.at >= start) & (counts.at < stop) & (counts.defect == defect) & _in(counts, stream, reads)

@@ -1,4 +1,6 @@
-"""How far counts scatter beyond Poisson: by the likelihood of all moulds of a line together, shared over its defects."""
+"""How far counts scatter beyond Poisson: by the likelihood of all moulds of a line together, shared over its
+defects.
+"""
 
 from __future__ import annotations
 
@@ -17,10 +19,12 @@ START_SD = 0.8  # of the log of the pool's centre about the starting value
 def dispersions(
     calls: np.ndarray, ware: np.ndarray, rate: np.ndarray, reads: np.ndarray
 ) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray], np.ndarray]:
-    """Relative excess variances: common to a line and own to a mould by block length, and between moulds; all [defects].
+    """Relative excess variances: common to a line and own to a mould by block length, and between moulds; all
+    [defects].
 
-    calls, ware: [defects, stations, columns + 1, hours]; rate: [defects, stations]. What a line's sum shows beyond its moulds'
-    mean is common. Each defect's figure is its posterior mean under a normal of log phi over all defects (see `shared`).
+    calls, ware: [defects, stations, columns + 1, hours]; rate: [defects, stations]. What a line's sum shows beyond its
+    moulds' mean is common. Each defect's figure is its posterior mean under a normal of log phi over all defects (see
+    `shared`).
     """
     seen, wanted = _by_mould(calls, ware, rate, reads)
     between = shared(negative_binomial_logs(seen.sum(axis=2), wanted.sum(axis=2)), HABIT_VARIANCE, (0.01, 4.0))
@@ -65,11 +69,12 @@ def _phi(seen: np.ndarray, wanted: np.ndarray, start: float) -> np.ndarray:
 def conditional_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     """Log likelihood [defects, GRID] of phi from cells [defects, columns, blocks], each column's level unknown.
 
-    Given a column's total, counts that are negative binomial with sizes in proportion to what they should be are Dirichlet
-    multinomial, whatever the column's level: no level needs to be fitted, so sparse columns, of which most blocks hold nothing,
-    tell what they can and no more.
-    References: [1] Johnson, Kotz and Balakrishnan, Discrete Multivariate Distributions (1997) 35.13.1 (Dirichlet-compound
-    multinomial). [2] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 7.2 (conditional likelihood).
+    Given a column's total, counts that are negative binomial with sizes in proportion to what they should be are
+    Dirichlet multinomial, whatever the column's level: no level needs to be fitted, so sparse columns, of which most
+    blocks hold nothing, tell what they can and no more.
+    References: [1] Johnson, Kotz and Balakrishnan, Discrete Multivariate Distributions (1997) 35.13.1
+    (Dirichlet-compound multinomial). [2] McCullagh and Nelder, Generalized Linear Models, 2nd ed., 7.2 (conditional
+    likelihood).
     """
     from scipy.special import gammaln
 
@@ -99,9 +104,11 @@ def negative_binomial_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
 
 
 def shared(logs: np.ndarray, start: float, limits: tuple[float, float]) -> np.ndarray:
-    """Posterior mean of phi of each defect [defects] under a common normal of log phi, whose centre and spread come from all of them.
+    """Posterior mean of phi of each defect [defects] under a common normal of log phi, whose centre and spread come
+    from all of them.
 
-    logs: [defects, GRID]. The centre has a normal prior about log `start` (START_SD), so that a works without any past has it.
+    logs: [defects, GRID]. The centre has a normal prior about log `start` (START_SD), so that a works without any past
+    has it.
     References: [1] Efron and Morris, JASA 70 (1975) 311 (empirical Bayes over parallel problems).
     """
     at = np.log(GRID)

@@ -1,8 +1,9 @@
 """Slow drifts: an e-detector of every stream's hours beside the scan of windows.
 
-The guarantee: were counts negative binomial about what is expected of them, hour by hour independently, a stream would on the whole
-be called for the first time after no fewer hours than the limit, so that a line's streams of one kind together are called falsely no
-more often than FALSE_A_DAY. No run length is simulated and nothing is tuned to how sparse a stream is, as a CUSUM of normal scores
+The guarantee: were counts negative binomial about what is expected of them, hour by hour independently, a stream would
+on the whole be called for the first time after no fewer hours than the limit, so that a line's streams of one kind
+together are called falsely no more often than FALSE_A_DAY. No run length is simulated and nothing is tuned to how
+sparse a stream is, as a CUSUM of normal scores
 needs: hours that mostly hold no call have no normal scores, and its sums never rose.
 """
 
@@ -19,10 +20,11 @@ MOST_LOG = 4.0  # one hour alone cannot make a drift: the scan finds it
 
 
 def log_ratios(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> np.ndarray:
-    """Log likelihood ratio [factors, ...] of each count at factor x expected against expected; 0 where nothing is expected.
+    """Log likelihood ratio [factors, ...] of each count at factor x expected against expected; 0 where nothing is
+    expected.
 
-    variance: relative excess variance of the negative binomial. Its exponential has the mean 1 where the expectation holds; it is
-    cut off above MOST_LOG, which only lowers it.
+    variance: relative excess variance of the negative binomial. Its exponential has the mean 1 where the expectation
+    holds; it is cut off above MOST_LOG, which only lowers it.
     """
     size = 1 / np.maximum(variance, 1e-7)
     factor = np.array(FACTORS).reshape(-1, *[1] * np.ndim(expected))
@@ -32,12 +34,13 @@ def log_ratios(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) ->
 
 
 def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
-    """One step of the Shiryaev-Roberts sum, (1 + sum) x likelihood ratio: its mean grows by at most 1 a step while nothing changed.
+    """One step of the Shiryaev-Roberts sum, (1 + sum) x likelihood ratio: its mean grows by at most 1 a step while
+    nothing changed.
 
-    References: [1] Shin, Ramdas and Rinaldo, E-detectors: a nonparametric framework for sequential change detection, New England
-    Journal of Statistics in Data Science 2 (2024) 229, definition 2.1 and theorem 2.4: called first at a sum of A or more, the
-    mean run length to a false alarm is A steps or more; also for the mean of such sums over factors.
-    [2] Pollak, Annals of Statistics 13 (1985) 206.
+    References: [1] Shin, Ramdas and Rinaldo, E-detectors: a nonparametric framework for sequential change detection,
+    New England Journal of Statistics in Data Science 2 (2024) 229, definition 2.1 and theorem 2.4: called first at a
+    sum of A or more, the mean run length to a false alarm is A steps or more; also for the mean of such sums over
+    factors. [2] Pollak, Annals of Statistics 13 (1985) 206.
     """
     told: np.ndarray = (1 + sums) * np.exp(log_ratio)
     return told
@@ -46,7 +49,8 @@ def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
 def shared(sums: np.ndarray, limit: float) -> int:
     """How many of these detectors stand together: the greatest k of which k are at limit / k or more; 1 where none is.
 
-    Streams are nested (a mould in its section, its gob position, its line) and rise together; this holds under any dependence.
+    Streams are nested (a mould in its section, its gob position, its line) and rise together; this holds under any
+    dependence.
     References: [1] Wang and Ramdas, Journal of the Royal Statistical Society B 84 (2022) 822 (e-BH).
     """
     ordered = np.sort(np.ravel(sums))[::-1]

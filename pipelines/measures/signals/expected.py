@@ -75,11 +75,13 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
         said.append(f"There is no past to compare with yet: {need}. Critical calls are shown all the same.")
     elif told.borrowed:
         said.append(
-            "New job: what is expected leans on the last job of the same item, or of this line; early signals are cautious."
+            "New job: what is expected leans on the last job of the same item, or of this line; early signals are "
+            "cautious."
         )
     if not tracker.past.reads.any():
         said.append(
-            "No station read mould numbers: excesses are judged for the line and its stations only, not for moulds, sections or gobs."
+            "No station read mould numbers: excesses are judged for the line and its stations only, not for moulds, "
+            "sections or gobs."
         )
     return said
 
@@ -101,7 +103,8 @@ def _silent(tracker: Tracker, part: slice) -> list[str]:
         if silent > SILENT_SHARE * len(here):
             minutes = silent * counts.step_s / 60
             said.append(
-                f"{station} sent no counts for {minutes:.0f} min of the hour: what it alone can call was not judged then."
+                f"{station} sent no counts for {minutes:.0f} min of the hour: what it alone can call was not judged "
+                "then."
             )
     return said
 

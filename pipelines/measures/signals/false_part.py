@@ -1,4 +1,6 @@
-"""What of a station's calls is true: each station calls some good ware, and finds what the stations before it let pass."""
+"""What of a station's calls is true: each station calls some good ware, and finds what the stations before it let
+pass.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +17,10 @@ BLIND_MOST = 0.4  # of the defect, at most, where a station finds little
 
 @dataclass(frozen=True)
 class FalseParts:
-    """What the stations' usual calls may be made of. detection, false: [points, stations], the share of the defect found and the
-    share of calls that are false; passed: [points, stations] the share of the defect that the stations before let through."""
+    """What the stations' usual calls may be made of. detection, false: [points, stations], the share of the defect
+    found and the share of calls that are false; passed: [points, stations] the share of the defect that the stations
+    before let through.
+    """
 
     detection: np.ndarray
     false: np.ndarray
@@ -26,12 +30,13 @@ class FalseParts:
 def false_parts(
     rate: np.ndarray, ware: np.ndarray, orders: np.ndarray, able: np.ndarray, challenged: np.ndarray | None = None
 ) -> FalseParts:
-    """Equally likely ways to split every station's rate into a true and a false part; [stations] of one line, in any order.
+    """Equally likely ways to split every station's rate into a true and a false part; [stations] of one line, in any
+    order.
 
-    rate: calls a container inspected; ware: containers; able: whether the defect can be called; challenged: [stations, 2] passes
-    caught and missed. With detection d, a share r let pass by earlier orders and a level L of the defect the true part of a
-    station's rate is d L r. It cannot exceed the rate, so L = U x min over stations of rate / (d r), U uniform: where the split is
-    unknown it is integrated over. A station without ware or calls bounds nothing.
+    rate: calls a container inspected; ware: containers; able: whether the defect can be called; challenged: [stations,
+    2] passes caught and missed. With detection d, a share r let pass by earlier orders and a level L of the defect the
+    true part of a station's rate is d L r. It cannot exceed the rate, so L = U x min over stations of rate / (d r), U
+    uniform: where the split is unknown it is integrated over. A station without ware or calls bounds nothing.
     Points: [1] Halton, Numerische Mathematik 2 (1960) 84.
     """
     told = _points(int(able.sum()) + 1)
@@ -47,8 +52,9 @@ def false_parts(
 
 
 def thinned(detection: np.ndarray, ware: np.ndarray, orders: np.ndarray) -> np.ndarray:
-    """The share of the defect that reaches each station [points, stations]: the product over earlier orders of one less the
-    detection of the order's lanes, averaged by their ware (equal parts where none passed)."""
+    """The share of the defect that reaches each station [points, stations]: the product over earlier orders of one less
+    the detection of the order's lanes, averaged by their ware (equal parts where none passed).
+    """
     told = np.ones_like(detection)
     for order in np.unique(orders):
         lanes = orders == order

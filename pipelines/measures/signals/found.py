@@ -13,8 +13,9 @@ class Found:
     """One signal of a line. Bins are the line's own; stream: the one that shows it; q: the smallest so far.
 
     counted: calls, calls expected by the past, and containers of the place since the onset; recent: calls beyond
-    expectation in the last hour of ware that it covers, per hour. reopened: how often it was called over too soon. passed: over
-    within PASSED_MIN of being raised, and its place a guess. part_of: the signal that turned out to tell of the same fault.
+    expectation in the last hour of ware that it covers, per hour. reopened: how often it was called over too soon.
+    passed: over within PASSED_MIN of being raised, and its place a guess. part_of: the signal that turned out to tell
+    of the same fault.
     """
 
     name: str

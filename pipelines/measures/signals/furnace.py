@@ -42,7 +42,8 @@ def follow_lines(
 
 
 def _share(trackers: Mapping[str, Tracker], lehr_minutes: Mapping[str, float]) -> None:
-    """A signal of all lines of the furnace is one on each line that shows it, though it would not stand out there alone.
+    """A signal of all lines of the furnace is one on each line that shows it, though it would not stand out there
+    alone.
 
     One named defect on one line since one moment is a single test, so a plain level of SHARED_P holds for it.
     """

@@ -42,7 +42,8 @@ class Raised:
 
 
 class Likelihoods:
-    """Log likelihoods of all cells of a line for its places. Counts are negative binomial; points stand for the false parts.
+    """Log likelihoods of all cells of a line for its places. Counts are negative binomial; points stand for the false
+    parts.
 
     A raised column changes its own cells only, so the gains of single cells are computed once for all places.
     """
@@ -68,7 +69,9 @@ class Likelihoods:
         return false_parts(np.where(ware > 0, rate, 0.0), ware, cells.order, cells.able, cells.challenged)
 
     def of(self, places: Sequence[tuple[int, ...]]) -> list[Raised]:
-        """Of each place (its columns): ware of it has the defect more often, so each station's true part there grows, its false part does not."""
+        """Of each place (its columns): ware of it has the defect more often, so each station's true part there grows,
+        its false part does not.
+        """
         if not places:
             return []
         member = np.zeros((len(places), self.by_column.shape[-1]))
@@ -94,7 +97,9 @@ class Likelihoods:
         return Raised(told[None, :], self._growth(more), FACTORS)
 
     def of_blinded(self, station: int) -> Raised:
-        """One station finds less of the defect than before: its own calls fall, those of the stations behind it rise."""
+        """One station finds less of the defect than before: its own calls fall, those of the stations behind it
+        rise.
+        """
         cells, parts = self.cells, self.parts
         growth = np.ones((POINTS, len(REMAINS), len(self.rows)))
         for number, remains in enumerate(REMAINS):
@@ -108,7 +113,9 @@ class Likelihoods:
         return Raised(told, self._growth(growth - 1), REMAINS)
 
     def wandered(self) -> float:
-        """Log likelihood of nothing being raised, the whole line's rate wandering as it does: cells.line is its variance."""
+        """Log likelihood of nothing being raised, the whole line's rate wandering as it does: cells.line is its
+        variance.
+        """
         nodes, weights = WANDER
         sd = np.sqrt(np.log1p(max(self.cells.line, 0.0)))
         level = np.exp(sd * nodes - sd**2 / 2)[:, None, None]
@@ -124,7 +131,9 @@ class Likelihoods:
 
 
 def shares_of(cells: PlaceCells, member: np.ndarray) -> np.ndarray:
-    """How much of the line's expected calls falls to each place [places], as far as moulds are read; member: [places, columns] 1 or 0."""
+    """How much of the line's expected calls falls to each place [places], as far as moulds are read; member: [places,
+    columns] 1 or 0.
+    """
     by_column = cells.usual[cells.reads, :-1].sum(axis=0)
     if by_column.sum() <= 0:
         by_column = cells.ware[cells.reads, :-1].sum(axis=0)

@@ -1,4 +1,6 @@
-"""One fault told as one: two signals of a defect of which one place explains both, and how a place's growth shows at each station."""
+"""One fault told as one: two signals of a defect of which one place explains both, and how a place's growth shows at
+each station.
+"""
 
 from __future__ import annotations
 
@@ -21,9 +23,11 @@ ALSO_LIKELY = 0.5  # a known place with this part of a guess's probability is th
 
 
 def made_one(tracker: Followed, stop: int) -> None:
-    """Close each open signal that an older one of its defect explains, once that is placed as if the younger were not known.
+    """Close each open signal that an older one of its defect explains, once that is placed as if the younger were not
+    known.
 
-    A fault of a section is often raised as its first mould's, and its next mould's calls as a second signal, before enough is seen to tell.
+    A fault of a section is often raised as its first mould's, and its next mould's calls as a second signal, before
+    enough is seen to tell.
     """
     told = [s for s in tracker.signals if s.ended is None and not s.part_of]
     for older, younger in combinations(sorted(told, key=lambda s: s.raised), 2):
@@ -59,8 +63,9 @@ def _explained(tracker: Followed, younger: Found, stop: int) -> bool:
 def same_fault(known: Found, new: Found) -> bool:
     """Whether a new signal tells of a fault that is known already, whose place no longer changes.
 
-    It does at the same place, for a fault's rate wanders; or where its own place is a guess and the known one is nearly as likely,
-    or holds the guess and began no later. What surely lies elsewhere, or rose later inside a wider place, is another fault.
+    It does at the same place, for a fault's rate wanders; or where its own place is a guess and the known one is nearly
+    as likely, or holds the guess and began no later. What surely lies elsewhere, or rose later inside a wider place, is
+    another fault.
     """
     old, here = known.place, new.place
     if _same_ware(old, here):
@@ -77,9 +82,11 @@ def _same_ware(one: ScopePlace, other: ScopePlace) -> bool:
 
 
 def by_station(stream: Stream, growth: Sequence[float], base: np.ndarray, reads: np.ndarray) -> np.ndarray:
-    """[stations] how the growth of each differs from that of the signal's stream: only the true part of its calls grows.
+    """[stations] how the growth of each differs from that of the signal's stream: only the true part of its calls
+    grows.
 
-    growth: [stations] how many times its usual calls each has in the place; base: those usual calls, [stations, columns + 1];
+    growth: [stations] how many times its usual calls each has in the place; base: those usual calls, [stations, columns
+    + 1];
     reads: [stations] whether moulds are read there.
     """
     more = np.array(growth) - 1

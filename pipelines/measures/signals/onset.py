@@ -1,7 +1,9 @@
 """When a rate changed: the posterior over the change's moment, and whether the change is over.
 
-Counts scatter beyond Poisson (an hour is good or bad for a mould as a whole) and the rate before is known from a past only. Both
-belong into the likelihood: without them intervals hold the truth in half of the cases and signals are closed by a quiet hour.
+Counts scatter beyond Poisson (an hour is good or bad for a mould as a whole) and the rate before is known from a past
+only. Both
+belong into the likelihood: without them intervals hold the truth in half of the cases and signals are closed by a quiet
+hour.
 """
 
 from __future__ import annotations
@@ -44,8 +46,8 @@ def _interval(weights: np.ndarray, level: float = 0.95) -> Onset:
 class Noise:
     """How counts scatter about what is expected of them, beyond Poisson.
 
-    variance: relative excess variance of the sum of a block of `block` bins, drawn anew each block; doubt: relative variance of the
-    expectation as a whole; phase: bins of the first block that lie before the series.
+    variance: relative excess variance of the sum of a block of `block` bins, drawn anew each block; doubt: relative
+    variance of the expectation as a whole; phase: bins of the first block that lie before the series.
     """
 
     variance: float = 0.0
@@ -72,7 +74,9 @@ POISSON = Noise()
 
 @dataclass(frozen=True)
 class Lumps:
-    """Counts of windows longer than a bin, laid evenly over bins `first` to `last` of a series: when in them calls came is not known."""
+    """Counts of windows longer than a bin, laid evenly over bins `first` to `last` of a series: when in them calls came
+    is not known.
+    """
 
     first: np.ndarray
     last: np.ndarray
@@ -81,8 +85,8 @@ class Lumps:
     def gain(self, before: np.ndarray, after: np.ndarray, bins: int) -> np.ndarray:
         """What a split inside a window is more likely than the even spread says [factors, bins + 1].
 
-        A count n of a window of which the share a lies after the split has a mean in proportion to (1 - a) before + a after; laid
-        evenly its terms are n ((1 - a) log before + a log after).
+        A count n of a window of which the share a lies after the split has a mean in proportion to (1 - a) before + a
+        after; laid evenly its terms are n ((1 - a) log before + a log after).
         """
         told = np.zeros((bins + 1, len(before)))
         length = self.last - self.first
@@ -101,7 +105,9 @@ NO_LUMPS = Lumps(np.zeros(0, int), np.zeros(0, int), np.zeros(0))
 
 
 class _Blocks:
-    """A series in blocks. inside_*: sums of each bin's block from the bin on, [bins + 1]; of: the block of each split."""
+    """A series in blocks. inside_*: sums of each bin's block from the bin on, [bins + 1]; of: the block of each
+    split.
+    """
 
     def __init__(self, calls: np.ndarray, expected: np.ndarray, noise: Noise):
         bins = np.arange(len(calls)) + noise.phase
@@ -123,12 +129,14 @@ class _Blocks:
 def split_logs(
     calls: np.ndarray, expected: np.ndarray, before: np.ndarray, after: np.ndarray, noise: Noise
 ) -> np.ndarray:
-    """Log likelihood [factors, bins + 1] of a split before each bin: `before` x expected until it, `after` x expected from it on.
+    """Log likelihood [factors, bins + 1] of a split before each bin: `before` x expected until it, `after` x expected
+    from it on.
 
-    before, after: [factors]; the last split lies behind the series. In a block with calls n_j of means m_j that share one gamma
-    factor of mean 1 and variance 1/r the likelihood is prod m_j^n_j Gamma(n + r) r^r / (r + m)^(n + r), n and m the sums; terms
-    that are the same for all are left out. A doubtful level is summed out.
-    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.3 (gamma mixtures of Poisson counts).
+    before, after: [factors]; the last split lies behind the series. In a block with calls n_j of means m_j that share
+    one gamma factor of mean 1 and variance 1/r the likelihood is prod m_j^n_j Gamma(n + r) r^r / (r + m)^(n + r), n and
+    m the sums; terms that are the same for all are left out. A doubtful level is summed out.
+    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.3 (gamma mixtures of Poisson
+    counts).
     """
     told = _Blocks(np.asarray(calls, float), np.asarray(expected, float), noise)
     levels = noise.levels()
@@ -161,10 +169,12 @@ def rise(
 ) -> Onset:
     """Since when `calls` [bins] exceed an expectation [bins] that held before.
 
-    The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x expected
-    (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the moment has a flat prior
-    over the bins. `latest`: the last bin that can be the first. lumps: counts of long windows among `calls`, laid over their bins.
-    References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a change-point.
+    The calls before bin k have mean `expected`, from k on factor x expected (a step), or (1 + slope x time since k) x
+    expected (a slow drift), and scatter as `noise` says. Factor and slope are summed out under flat log priors, the
+    moment has a flat prior over the bins. `latest`: the last bin that can be the first. lumps: counts of long windows
+    among `calls`, laid over their bins.
+    References: [1] Raftery and Akman, Biometrika 73 (1986) 85: Bayesian analysis of a Poisson process with a
+    change-point.
     """
     return onset_of(rise_logs(calls, expected, step_min, noise, lumps), latest)
 
@@ -182,8 +192,9 @@ def rise_logs(
 
 
 def onset_of(logs: np.ndarray, latest: int | None = None, clumps: float = 1.0) -> Onset:
-    """The moment by its log likelihood [bins] under a flat prior. latest: the last bin that can be the first. clumps: dispersion inside the
-    blocks (see `dating.clumped`), by which the log likelihood is divided."""
+    """The moment by its log likelihood [bins] under a flat prior. latest: the last bin that can be the first. clumps:
+    dispersion inside the blocks (see `dating.clumped`), by which the log likelihood is divided.
+    """
     told = logs / max(clumps, 1.0)
     if latest is not None:
         told[latest + 1 :] = -np.inf
@@ -191,7 +202,9 @@ def onset_of(logs: np.ndarray, latest: int | None = None, clumps: float = 1.0) -
 
 
 def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float, noise: Noise) -> np.ndarray:
-    """Log likelihood [bins] of steady growth that begins at each bin, slopes and level summed out; between those tried by line."""
+    """Log likelihood [bins] of steady growth that begins at each bin, slopes and level summed out; between those tried
+    by line.
+    """
     bins, when = np.arange(len(calls)), np.flatnonzero(calls)
     tried = np.unique(np.append(np.arange(0, len(calls), max(1, round(RAMP_EVERY_MIN / step_min))), len(calls) - 1))
     grown = np.maximum(bins[None, :] - tried[:, None] + 0.5, 0.0) * step_min
@@ -218,8 +231,8 @@ def _mean_exp(logs: np.ndarray) -> np.ndarray:
 def change(counts: np.ndarray, exposure: np.ndarray | None = None, dispersion: float | None = None) -> Onset:
     """The one change in the rate of a series whose rates before and after are both unknown; bins are the series' own.
 
-    Poisson profile likelihood of a split before bin k (at least one bin on either side), divided by the dispersion, which is
-    Pearson's statistic over its degrees of freedom at the best split when not given. Flat prior over the bins.
+    Poisson profile likelihood of a split before bin k (at least one bin on either side), divided by the dispersion,
+    which is Pearson's statistic over its degrees of freedom at the best split when not given. Flat prior over the bins.
     `at` is the first bin of the second part.
     References: [1] Raftery and Akman, Biometrika 73 (1986) 85. [2] McCullagh and Nelder, Generalized Linear Models, 9.2
     (quasi-likelihood).
@@ -261,9 +274,10 @@ def ended(
 ) -> int | None:
     """The bin from which a raised rate (about factor x expected) is back at `expected`; None while it goes on.
 
-    An end before each bin is as likely beforehand as its share of LASTS_MIN; "back since some bin" must be more likely afterwards
-    than "goes on" by ENDED_LOG_ODDS, with `slow` more asked of a signal that was called over too soon before. Factors about the
-    given one are summed out on both sides, so that a signal that only grows weaker is not called over.
+    An end before each bin is as likely beforehand as its share of LASTS_MIN; "back since some bin" must be more likely
+    afterwards than "goes on" by ENDED_LOG_ODDS, with `slow` more asked of a signal that was called over too soon
+    before. Factors about the given one are summed out on both sides, so that a signal that only grows weaker is not
+    called over.
     References: [1] Shiryaev, Theory of Probability and Its Applications 8 (1963) 22 (posterior odds of a change).
     """
     if not len(calls):

@@ -1,4 +1,6 @@
-"""What is compared to place an excess: calls, expected calls and ware of one defect by station and column, on a line and on those beside it."""
+"""What is compared to place an excess: calls, expected calls and ware of one defect by station and column, on a line
+and on those beside it.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,9 @@ from pipelines.measures.signals.counts import CountColumn
 
 @dataclass(frozen=True)
 class Beside:
-    """Another line of the furnace in the same forming window: its cells by its own past, whatever it was told meanwhile."""
+    """Another line of the furnace in the same forming window: its cells by its own past, whatever it was told
+    meanwhile.
+    """
 
     line: str
     cells: PlaceCells
@@ -24,7 +28,8 @@ class PlaceCells:
     reads: [stations] whether moulds are read there. able: [stations] whether the defect can be called there.
     own: relative variance of a mould's count in the window; line: of the whole line's.
     base: what the past alone lets expect, without other signals; where not given, `expected`. orders: of the stations,
-    lanes sharing one; where not given, all are lanes. challenged: [stations, 2] challenge passes of the defect, caught and missed.
+    lanes sharing one; where not given, all are lanes. challenged: [stations, 2] challenge passes of the defect, caught
+    and missed.
     """
 
     seen: np.ndarray

@@ -22,7 +22,8 @@ WEIGHTS = {"mould": 1.0, "cavity": 0.3, "section": 0.7, "gob": 3.0, "line": 16.0
 def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
     """Step-up adjusted q of each p; `tests` when more were made than are listed (the others having p = 1).
 
-    Weighted tests (the few coarse streams of a line beside its many moulds) enter as p over weight, weights averaging 1.
+    Weighted tests (the few coarse streams of a line beside its many moulds) enter as p over weight, weights averaging
+    1.
     References: [1] Benjamini and Hochberg, Journal of the Royal Statistical Society B 57 (1995) 289.
     [2] Genovese, Roeder and Wasserman, Biometrika 93 (2006) 509 (weights).
     """
@@ -38,7 +39,8 @@ def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Stream:
-    """What is watched for each defect: a mould, a cavity over changes of its mould, section, gob position, station or the line.
+    """What is watched for each defect: a mould, a cavity over changes of its mould, section, gob position, station or
+    the line.
 
     columns: its columns; whole: unread ware and stations that read no moulds count too. station: one station alone.
     """
@@ -54,7 +56,9 @@ class Stream:
 
 
 def streams_of(counts: LineCounts, first: int = 0) -> tuple[Stream, ...]:
-    """Every stream of a line that is not the same as a coarser or finer one; moulds only where ware of theirs passed since bin `first`."""
+    """Every stream of a line that is not the same as a coarser or finer one; moulds only where ware of theirs passed
+    since bin `first`.
+    """
     live = counts.ware[:, :-1, first:].sum(axis=(0, 2)) > 0
     sections, gobs = groups_of(counts.columns)
     every = tuple(range(len(counts.columns)))
@@ -123,7 +127,9 @@ class Scan:
         self._fill_seen()
 
     def _columns_of(self) -> np.ndarray:
-        """Which columns' read ware a stream counts [streams, columns], 1 or 0; none of the line's and a station's, which count all ware."""
+        """Which columns' read ware a stream counts [streams, columns], 1 or 0; none of the line's and a station's,
+        which count all ware.
+        """
         told = np.zeros((len(self.streams), len(self.counts.columns)))
         for number, stream in enumerate(self.streams):
             if not stream.whole:
@@ -146,12 +152,15 @@ class Scan:
         np.cumsum(self.seen, axis=2, out=self.seen)
 
     def floor_of(self, end: np.ndarray | int) -> np.ndarray:
-        """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`, and of hours that have a past to judge by."""
+        """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`, and of hours that
+        have a past to judge by.
+        """
         told: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
         return told
 
     def expect(self, parts: Sequence[ScanPart], able: np.ndarray) -> None:
-        """Fill in what an hour should bring, in parts where a job changes in it; the last part's spreads hold for all of it.
+        """Fill in what an hour should bring, in parts where a job changes in it; the last part's spreads hold for all
+        of it.
 
         able: [defects, stations] whether a station can call a defect.
         """
@@ -221,7 +230,9 @@ class Scan:
         return spread
 
     def _spreads(self, told: Expectation) -> np.ndarray:
-        """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past only."""
+        """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past
+        only.
+        """
         read = told.line_spread[:, None] + told.spread_habit @ self.of_columns.T / self.sizes**2
         one = [stream.station for stream in self.streams]
         whole = np.stack([told.line_spread if n is None else told.spread_rate[:, n] for n in one], axis=1)
@@ -241,9 +252,17 @@ class Scan:
         keep = np.flatnonzero(best < FALSE_DISCOVERY * self.weights[g])
         keep = keep[np.argsort(end[keep], kind="stable")]
         return [
-            Excess(int(d[i]), int(g[i]), int(end[i] - 1 + self.first), int(window[i]), float(calls[i]), float(wanted[i]), float(best[i]))
+            Excess(
+                int(d[i]),
+                int(g[i]),
+                int(end[i] - 1 + self.first),
+                int(window[i]),
+                float(calls[i]),
+                float(wanted[i]),
+                float(best[i]),
+            )
             for i in keep
-        ]  # fmt: skip
+        ]
 
     def _best(self, d: np.ndarray, g: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, ...]:
         best, window = np.ones(len(d)), np.zeros(len(d), int)
@@ -337,5 +356,7 @@ class Scan:
         weights = self.weights[[one.stream for one in told]]
         q = benjamini_hochberg(np.array([one.p for one in told]) / weights, self.tests)
         return [
-            Excess(**{**vars(one), "q": float(value)}) for one, value in zip(told, q, strict=True) if value <= FALSE_DISCOVERY and one.at == at
-        ]  # fmt: skip
+            Excess(**{**vars(one), "q": float(value)})
+            for one, value in zip(told, q, strict=True)
+            if value <= FALSE_DISCOVERY and one.at == at
+        ]

@@ -20,7 +20,8 @@ READ_SHARE = 0.2  # below this share of calls with a mould number a place inside
 LEAST_READ = 3  # with fewer calls with a mould number no place inside the line is judged
 STANDS_OUT = 0.5  # of its scope's probability, the part that such a place must have
 
-# Prior probability of each scope by the defect's origin in works.toml: a guess of this tool, common practice without a source.
+# Prior probability of each scope by the defect's origin in works.toml: a guess of this tool, common practice without a
+# source.
 PRIORS = {
     "mould": {"mould": 0.62, "section": 0.10, "gob": 0.05, "line": 0.06, "furnace": 0.02, "station": 0.15},
     "timing": {"mould": 0.18, "section": 0.50, "gob": 0.06, "line": 0.09, "furnace": 0.02, "station": 0.15},
@@ -47,7 +48,8 @@ class ScopePlace:
     """One possible place. columns: the columns in it; station: where the calls rise, if the scope is a station.
 
     factor: by how much true calls grew in the place; growth: how many times its usual calls each station has there.
-    blinded: the member finds less than before, so that `station` behind it finds more; factor then says how much remains.
+    blinded: the member finds less than before, so that `station` behind it finds more; factor then says how much
+    remains.
     """
 
     scope: str
@@ -110,7 +112,9 @@ class _Line:
         return next(r for trial, r in zip(self.trials, self.raised, strict=True) if trial.scope == "line")
 
     def alone(self) -> float:
-        """Log likelihood with no fault shared with another line: nothing raised, or by a rare chance a fault of its own."""
+        """Log likelihood with no fault shared with another line: nothing raised, or by a rare chance a fault of its
+        own.
+        """
         own = float(np.logaddexp.reduce(self.prior - np.logaddexp.reduce(self.prior) + self.logs))
         return float(np.logaddexp(np.log1p(-COINCIDENCE) + self.likely.wandered(), np.log(COINCIDENCE) + own))
 
@@ -118,13 +122,15 @@ class _Line:
 def place(cells: PlaceCells, line: str, origin: str) -> Placing:
     """The probability of each place by comparing models that differ only in where the rate is raised.
 
-    Counts are negative binomial. A place of the ware multiplies the true part of each station's calls there, not the false
-    part, and each station sees what those before it let pass; the split is integrated over (`false_part`). A station's own
-    fault adds calls in proportion to its ware, whatever the mould, or makes it find less, so that the stations behind find more.
-    The factor is summed out under a flat log prior; places share their scope's prior equally. Over the lines of a furnace
+    Counts are negative binomial. A place of the ware multiplies the true part of each station's calls there, not the
+    false part, and each station sees what those before it let pass; the split is integrated over (`false_part`). A
+    station's own fault adds calls in proportion to its ware, whatever the mould, or makes it find less, so that the
+    stations behind find more. The factor is summed out under a flat log prior; places share their scope's prior
+    equally. Over the lines of a furnace
     the likelihoods are multiplied: a place on this line leaves the others as they were (but for a rare coincidence), a
     fault of the furnace raises all by factors that are alike.
-    References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773, Bayes factors: eq. 1-3.
+    References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773, Bayes factors: eq.
+    1-3.
     """
     others = [_Line(b.cells, b.line, origin, _readable(b.cells)) for b in cells.beside if b.cells.able.any()]
     told = _compared(_Line(cells, line, origin, _some_read(cells)), others, cells, line, origin)
@@ -169,7 +175,9 @@ def _called(where: ScopePlace, cells: PlaceCells) -> bool:
 
 
 def _kernel() -> np.ndarray:
-    """[factors, factors] log weights: how likely a line has the second factor where the furnace's fault has the first."""
+    """[factors, factors] log weights: how likely a line has the second factor where the furnace's fault has the
+    first.
+    """
     apart = np.log(FACTORS)[:, None] - np.log(FACTORS)[None, :]
     told = -0.5 * (apart / ALIKE_SD) ** 2
     normed: np.ndarray = told - np.logaddexp.reduce(told, axis=1, keepdims=True)
@@ -244,7 +252,9 @@ def _inside(cells: PlaceCells, every: tuple[int, ...]) -> list[_Trial]:
 
 
 def _changed(cells: PlaceCells, present: Sequence[int]) -> list[list[int]]:
-    """Cavities in which more than one mould ran in the window: what stays through a change is the cavity's equipment."""
+    """Cavities in which more than one mould ran in the window: what stays through a change is the cavity's
+    equipment.
+    """
     cavities = cavities_of(cells.columns)
     here = [[n for n in numbers if n in present] for numbers in cavities.values()]
     return [numbers for numbers in here if len(numbers) > 1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,7 +17,7 @@ from pipelines.measures.signals.onset import minutes_to_close
 from pipelines.measures.signals.scope import LOOK_BLINDED, LOOK_FIRST
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 EXCESS, CRITICAL_CALL = "excess", "critical call"
 SERIES_BARS = 36
@@ -34,6 +35,7 @@ class Logs:
 
 
 LehrAt = Callable[[datetime], LehrTime]
+Bars = tuple[float, ...]
 
 
 def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt, logs: Logs) -> Signal:
@@ -41,30 +43,81 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
     counts, where = tracker.counts, found.place
     after = tracker.after_minutes(found)
     moment = _rounded(counts, after)
-    onset = moment(found.onset.at)
-    lehr = lehr_at(onset)
-    low, high = moment(found.onset.low), moment(found.onset.high)
-    formed_low = lehr.formed(low, after) - timedelta(minutes=lehr.half_width)
-    formed_high = lehr.formed(high, after) + timedelta(minutes=lehr.half_width)
+    lehr = lehr_at(moment(found.onset.at))
+    dates = _dates(moment, found, lehr, after)
     calls, expected, ware = found.counted
     defect = plant.defects[counts.defects[found.defect]]
     columns = [counts.columns[n] for n in where.columns] if where.scope in ("mould", "section", "gob") else []
-    series = _series(tracker, found, now)
     return Signal(
-        id=found.name, kind=EXCESS, line=counts.line, furnace=plant.lines[counts.line].furnace, defect=defect.code, name=defect.name,
-        severity=defect.severity, scope=where.scope, members=where.members, moulds=tuple(c.mould for c in columns),
-        cavities=tuple(f"{c.section}{c.gob}" for c in columns if c.section is not None), raised=moment(found.raised),
-        onset=onset, onset_low=low, onset_high=high, formed=lehr.formed(onset, after), formed_low=formed_low, formed_high=formed_high,
-        lehr=f"{lehr.minutes:.0f} min, {lehr.source}", ended=None if found.ended is None else moment(found.ended),
-        why_ended=found.why_ended if found.ended is not None else "", passed=found.passed, calls=round(calls), expected=expected, ware=ware,
-        rate_before=expected / ware if ware else None, rate_after=calls / ware if ware else None, lost_per_hour=max(0.0, found.recent),
-        q=found.q, probability=found.placing.scopes[where.scope], scopes={k: round(v, 4) for k, v in found.placing.scopes.items()},
-        placed_inside=found.placing.inside, borrowed=found.borrowed,
-        new_mould=found.new_mould, look_first=LOOK_BLINDED if where.blinded else LOOK_FIRST[where.scope],
-        undecided=found.placing.undecided, blinded=where.blinded,
-        happened=happened(plant, logs, found, tracker, (formed_low, formed_high)), closes=_closes(tracker, found, lehr),
-        series_from=moment(series[0]), series_step_min=series[1], series_calls=series[2], series_expected=series[3],
-    )  # fmt: skip
+        id=found.name,
+        kind=EXCESS,
+        line=counts.line,
+        furnace=plant.lines[counts.line].furnace,
+        defect=defect.code,
+        name=defect.name,
+        severity=defect.severity,
+        scope=where.scope,
+        members=where.members,
+        moulds=tuple(c.mould for c in columns),
+        cavities=tuple(f"{c.section}{c.gob}" for c in columns if c.section is not None),
+        **dates,
+        lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
+        why_ended=found.why_ended if found.ended is not None else "",
+        passed=found.passed,
+        calls=round(calls),
+        expected=expected,
+        ware=ware,
+        rate_before=expected / ware if ware else None,
+        rate_after=calls / ware if ware else None,
+        lost_per_hour=max(0.0, found.recent),
+        q=found.q,
+        **_placed(found),
+        borrowed=found.borrowed,
+        new_mould=found.new_mould,
+        look_first=LOOK_BLINDED if where.blinded else LOOK_FIRST[where.scope],
+        blinded=where.blinded,
+        happened=happened(plant, logs, found, tracker, (dates["formed_low"], dates["formed_high"])),
+        closes=_closes(tracker, found, lehr),
+        **_bars(moment, *_series(tracker, found, now)),
+    )
+
+
+def _dates(moment: Callable[[float], datetime], found: Found, lehr: LehrTime, after: float) -> dict[str, Any]:
+    """When it began, by both clocks with their intervals, when it was raised, when it ended."""
+    onset, low, high = (moment(at) for at in (found.onset.at, found.onset.low, found.onset.high))
+    half = timedelta(minutes=lehr.half_width)
+    return {
+        "raised": moment(found.raised),
+        "onset": onset,
+        "onset_low": low,
+        "onset_high": high,
+        "formed": lehr.formed(onset, after),
+        "formed_low": lehr.formed(low, after) - half,
+        "formed_high": lehr.formed(high, after) + half,
+        "ended": None if found.ended is None else moment(found.ended),
+    }
+
+
+def _placed(found: Found) -> dict[str, Any]:
+    """How probable the place is, and what else it can be."""
+    placing = found.placing
+    return {
+        "probability": placing.scopes[found.place.scope],
+        "scopes": {scope: round(share, 4) for scope, share in placing.scopes.items()},
+        "placed_inside": placing.inside,
+        "undecided": placing.undecided,
+    }
+
+
+def _bars(
+    moment: Callable[[float], datetime], first: float, step: float, calls: Bars, expected: Bars
+) -> dict[str, Any]:
+    return {
+        "series_from": moment(first),
+        "series_step_min": step,
+        "series_calls": calls,
+        "series_expected": expected,
+    }
 
 
 def nothing_found(doubts: Sequence[str]) -> str:
@@ -80,7 +133,7 @@ def _rounded(counts: LineCounts, after: float) -> Callable[[float], datetime]:
     return moment
 
 
-def _series(tracker: Tracker, found: Found, now: int) -> tuple[float, float, tuple[float, ...], tuple[float, ...]]:
+def _series(tracker: Tracker, found: Found, now: int) -> tuple[float, float, Bars, Bars]:
     """First bin, minutes a bar, calls and expected calls of the signal's stream from before the onset until now."""
     step = tracker.counts.step_s / 60
     until = min(now, (found.ended or now) + int(120 / step))
@@ -149,7 +202,9 @@ def _stopped(
 
 
 def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
-    """What would make an open signal go away: how much ware at the old rate, and when it can be seen at the earliest."""
+    """What would make an open signal go away: how much ware at the old rate, and when it can be seen at the
+    earliest.
+    """
     if found.ended is not None:
         return f"closed: {found.why_ended}"
     now = tracker.scan.until
@@ -166,15 +221,15 @@ def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
         if found.place.scope == "station"
         else f"; what is put right at the hot end shows here after {lehr.minutes:.0f} min"
     )
-    return f"closes after about {minutes:.0f} min ({units:,.0f} containers of this place) at the rate before{crossing}".replace(
-        ",", " "
-    )
+    containers = f"{units:,.0f}".replace(",", " ")
+    return f"closes after about {minutes:.0f} min ({containers} containers of this place) at the rate before{crossing}"
 
 
 def critical_calls(
     plant: Plant, line: str, calls: pl.DataFrame, ware: pl.DataFrame, lehr_at: LehrAt, known: Sequence[Signal]
 ) -> list[Signal]:
-    """Every critical defect called in a window that no signal tells of already: one entry a defect, whatever chance says.
+    """Every critical defect called in a window that no signal tells of already: one entry a defect, whatever chance
+    says.
 
     calls: window_start, window_s, station, mould, defect, calls. ware: window_start, station, mould, inspected.
     """
@@ -200,10 +255,32 @@ def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: floa
     hours = max((last - first).total_seconds() / 3600, 1.0)
     half = timedelta(minutes=lehr.ware_half_width)
     return Signal(
-        id=f"{line}-{code}-{first:%Y%m%dT%H%M}Z-calls", kind=CRITICAL_CALL, line=line, furnace=plant.lines[line].furnace, defect=code,
-        name=plant.defects[code].name, severity="critical", scope="mould" if single else "line", members=tuple(moulds) if single else (line,),
-        moulds=tuple(moulds), raised=first, onset=first, onset_low=first, onset_high=first, formed=lehr.formed(first, after),
-        formed_low=lehr.formed(first, after) - half, formed_high=lehr.formed(first, after) + half, lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
-        ended=last + window, calls=calls, expected=None, ware=seen, rate_before=None, rate_after=calls / seen if seen else None,
-        lost_per_hour=calls / hours, q=None, probability=None, look_first="every container of a critical defect: where it was made, and whether all of it was caught",
-    )  # fmt: skip
+        id=f"{line}-{code}-{first:%Y%m%dT%H%M}Z-calls",
+        kind=CRITICAL_CALL,
+        line=line,
+        furnace=plant.lines[line].furnace,
+        defect=code,
+        name=plant.defects[code].name,
+        severity="critical",
+        scope="mould" if single else "line",
+        members=tuple(moulds) if single else (line,),
+        moulds=tuple(moulds),
+        raised=first,
+        onset=first,
+        onset_low=first,
+        onset_high=first,
+        formed=lehr.formed(first, after),
+        formed_low=lehr.formed(first, after) - half,
+        formed_high=lehr.formed(first, after) + half,
+        lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
+        ended=last + window,
+        calls=calls,
+        expected=None,
+        ware=seen,
+        rate_before=None,
+        rate_after=calls / seen if seen else None,
+        lost_per_hour=calls / hours,
+        q=None,
+        probability=None,
+        look_first="every container of a critical defect: where it was made, and whether all of it was caught",
+    )

@@ -35,7 +35,9 @@ BesideOf = Callable[[int, int, int], Sequence[Beside]]
 
 @dataclass
 class Tracker:
-    """The state of one line while its hours are followed. beside: other lines' counts of a defect between two bins of this line."""
+    """The state of one line while its hours are followed. beside: other lines' counts of a defect between two bins of
+    this line.
+    """
 
     plant: Plant
     counts: LineCounts
@@ -110,7 +112,9 @@ class Tracker:
         self._settle(start, stop)
 
     def join(self, defect: int, start: int, level: float) -> None:
-        """Raise a signal of the line if its calls since bin `start` exceed what was expected, tested once at `level`."""
+        """Raise a signal of the line if its calls since bin `start` exceed what was expected, tested once at
+        `level`.
+        """
         now, first = self.scan.until, max(self.scan.first, start)
         if now - first < self.bins(15) or any(s.defect == defect and self._near(s, now) for s in self.signals):
             return
@@ -233,7 +237,9 @@ class Tracker:
         return closed(signal, course, critical)
 
     def noise(self, defect: int, stream: int, start: int) -> Noise:
-        """How a stream's counts scatter from hour to hour, and how well its rate is known; `start`: the series' first bin."""
+        """How a stream's counts scatter from hour to hour, and how well its rate is known; `start`: the series' first
+        bin.
+        """
         variance, doubt = (float(x[defect, stream]) for x in (self.scan.by_hour, self.scan.spread))
         return Noise(variance, doubt, self.past.per_hour, start % self.past.per_hour)
 
@@ -272,7 +278,9 @@ class Tracker:
         return place(cells, self.counts.line, origin)
 
     def _cells(self, defect: int, start: int, stop: int, own: Found | None) -> PlaceCells:
-        """Calls in a window beside what is expected of it, other signals of the line included; and the furnace's other lines."""
+        """Calls in a window beside what is expected of it, other signals of the line included; and the furnace's other
+        lines.
+        """
         others = [
             s for s in self.signals if s.defect == defect and (own is None or s.name != own.name) and not s.part_of
         ]
@@ -280,8 +288,10 @@ class Tracker:
         return replace(told, beside=tuple(self.beside(defect, start, stop)))
 
     def cells_beside(self, defect: int, start: int, stop: int, since: int) -> PlaceCells:
-        """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely began before
-        bin `since` counts as expected, so that nothing this line was told of the present fault takes evidence from the other."""
+        """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely
+        began before bin `since` counts as expected, so that nothing this line was told of the present fault takes
+        evidence from the other.
+        """
         older = [s for s in self.signals if s.defect == defect and s.onset.high < since and not s.part_of]
         return self._cells_of(defect, start, stop, [s for s in older if s.place.scope not in ("line", "furnace")])
 
@@ -302,13 +312,23 @@ class Tracker:
         rate = float(told.line_spread[defect])
         habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
         return PlaceCells(
-            seen, expected, (c.ware[:, :, start:stop] * inside[:, None, :]).sum(axis=2), self.past.reads, self.able[defect], idio + habit,
-            common + rate, c.columns, c.stations, base=base, orders=self.orders,
-        )  # fmt: skip
+            seen,
+            expected,
+            (c.ware[:, :, start:stop] * inside[:, None, :]).sum(axis=2),
+            self.past.reads,
+            self.able[defect],
+            idio + habit,
+            common + rate,
+            c.columns,
+            c.stations,
+            base=base,
+            orders=self.orders,
+        )
 
     def _since(self, defect: int, start: int, stop: int) -> np.ndarray:
-        """[stations, bins] which bins of [start, stop) count ware of that time alone: a long window that began before it does not,
-        as long as a station with short ones can call the defect."""
+        """[stations, bins] which bins of [start, stop) count ware of that time alone: a long window that began before
+        it does not, as long as a station with short ones can call the defect.
+        """
         late = self.counts.window - 1
         if not (late[self.able[defect]] < PROMPT_BINS).any():
             late = np.zeros_like(late)
@@ -324,7 +344,7 @@ class Tracker:
         return np.concatenate(told, axis=2)
 
     def _extra(self, signal: Found, start: int, stop: int) -> np.ndarray:
-        """Calls that a signal adds to what the past would bring [stations, columns + 1, bins]; factors hour by hour of it."""
+        """Calls that a signal adds to what the past brings [stations, columns + 1, bins], by its hourly factor."""
         end = self.counts.bins if signal.ended is None else signal.ended
         base = self.cells_expected(signal.defect, start, stop)
         where, more = signal.place, np.zeros_like(base)
@@ -336,9 +356,8 @@ class Tracker:
             more[:, columns] = base[:, columns]
             read = base[self.past.reads][:, :-1].sum(axis=(0, 2))
             more[:, -1] = base[:, -1] * (read[columns].sum() / read.sum() if read.sum() > 0 else 1.0)
-            more *= by_station(self.scan.streams[signal.stream], where.growth, more.sum(axis=2), self.past.reads)[
-                :, None, None
-            ]
+            stream = self.scan.streams[signal.stream]
+            more *= by_station(stream, where.growth, more.sum(axis=2), self.past.reads)[:, None, None]
         bins = np.arange(start, stop)
         inside = (bins >= int(signal.onset.at)) & (bins < end)
         return more * ((self._factors(signal, start, stop) - 1) * inside)[None, None, :]

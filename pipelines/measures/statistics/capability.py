@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Capability:
-    """An index pair with 95 % intervals. c: Cp or Pp, None unless both limits are given; k: Cpk or Ppk, None without any limit."""
+    """An index pair with 95 % intervals. c: Cp or Pp, None unless both limits are given; k: Cpk or Ppk, None without
+    any limit.
+    """
 
     c: float | None
     c_low: float | None
@@ -23,12 +25,15 @@ NONE = Capability(None, None, None, None, None, None)
 def capability(
     mean: float, sd: float | None, n: float, freedom: float, low: float | None, high: float | None, level: float = 0.95
 ) -> Capability:
-    """Cp = (high - low) / 6 sd and Cpk = min(high - mean, mean - low) / 3 sd with the standard deviation within samples; with the overall one they
-    are Pp and Ppk. Limits, mean and sd in one unit; n values behind the mean, `freedom` degrees of freedom behind sd.
+    """Cp = (high - low) / 6 sd and Cpk = min(high - mean, mean - low) / 3 sd with the standard deviation within
+    samples; with the overall one they are Pp and Ppk. Limits, mean and sd in one unit; n values behind the mean,
+    `freedom` degrees of freedom behind sd.
 
-    Interval of Cp: Cp sqrt(chi2 quantiles / freedom). Interval of Cpk: Cpk -+ z sqrt(1 / 9n + Cpk^2 / 2 freedom). Without limits, under two values
+    Interval of Cp: Cp sqrt(chi2 quantiles / freedom). Interval of Cpk: Cpk -+ z sqrt(1 / 9n + Cpk^2 / 2 freedom).
+    Without limits, under two values
     or without spread there is no index: None.
-    References: [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6, What is process capability. [2] Bissell, Applied Statistics 39 (1990) 331.
+    References: [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6, What is process capability. [2] Bissell,
+    Applied Statistics 39 (1990) 331.
     [3] ISO 22514-2 for the words.
     """
     from scipy.special import chdtri, ndtri

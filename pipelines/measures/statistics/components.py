@@ -13,7 +13,9 @@ NOTHING = 1e-5  # a ratio below is none
 
 @dataclass(frozen=True)
 class Component:
-    """A variance with a 95 % interval, in the square of the data's unit. low and high are None where the data do not bound it."""
+    """A variance with a 95 % interval, in the square of the data's unit. low and high are None where the data do not
+    bound it.
+    """
 
     value: float
     low: float | None
@@ -23,11 +25,13 @@ class Component:
 def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[str, Component]:
     """The variance that each effect adds, and that within ("within"), of y = mean + sum of effects + rest.
 
-    values: [n].  effects: by name, the level of each value [n], whole numbers from 0. An effect with a single level, or with a level of its own for
-    every value, tells nothing and is left out. Empty for under three values. The effect with the most levels is absorbed, so that the cost grows
-    with the square of the levels of the others.
-    References: [1] Patterson and Thompson, Biometrika 58 (1971) 545. [2] Searle, Casella and McCulloch, Variance Components (1992), ch. 6.
-    [3] For balanced data the result is that of the analysis of variance: Davies, Statistical Methods in Research and Production.
+    values: [n].  effects: by name, the level of each value [n], whole numbers from 0. An effect with a single level, or
+    with a level of its own for every value, tells nothing and is left out. Empty for under three values. The effect
+    with the most levels is absorbed, so that the cost grows with the square of the levels of the others.
+    References: [1] Patterson and Thompson, Biometrika 58 (1971) 545. [2] Searle, Casella and McCulloch, Variance
+    Components (1992), ch. 6.
+    [3] For balanced data the result is that of the analysis of variance: Davies, Statistical Methods in Research and
+    Production.
     """
     from scipy.optimize import minimize
 
@@ -53,7 +57,7 @@ def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[st
             wide = float(np.exp(1.96 * spread[number])) if spread[number] < 10 else None
             value = float(ratios[number] * within)
             answer[name] = Component(value, value / wide if wide else None, value * wide if wide else None)
-    return answer | {"within": _within(within, told.freedom)}  # fmt: skip
+    return answer | {"within": _within(within, told.freedom)}
 
 
 def _within(value: float, freedom: float) -> Component:
@@ -61,7 +65,9 @@ def _within(value: float, freedom: float) -> Component:
 
     if freedom < 1:
         return Component(value, None, None)
-    return Component(value, float(value * freedom / chdtri(freedom, 0.025)), float(value * freedom / chdtri(freedom, 0.975)))  # fmt: skip
+    return Component(
+        value, float(value * freedom / chdtri(freedom, 0.025)), float(value * freedom / chdtri(freedom, 0.975))
+    )
 
 
 class _Sums:
@@ -92,7 +98,7 @@ class _Sums:
             for other in columns:
                 self.cross += np.bincount(one * width + other, minlength=width * width).reshape(width, width)
         self.outer_n, self.outer_sums = np.bincount(last).astype(float), np.bincount(last, y)
-        self.owner = np.concatenate([np.full(self.sizes[i], i) for i in self.inner]) if self.inner else np.zeros(0, int)  # fmt: skip
+        self.owner = np.concatenate([np.full(self.sizes[i], i) for i in self.inner]) if self.inner else np.zeros(0, int)
 
     def _solved(self, logs: np.ndarray) -> tuple[float, float]:
         """y'Py and log det C of the mixed model equations, the outer effect absorbed."""
@@ -123,7 +129,9 @@ class _Sums:
 
 
 def _spread(told: _Sums, logs: np.ndarray, within: float, step: float = 0.02) -> np.ndarray:
-    """Standard deviations of the logarithms of the components, from the curvature of the likelihood; infinite where it has none."""
+    """Standard deviations of the logarithms of the components, from the curvature of the likelihood; infinite where it
+    has none.
+    """
     at = np.append(logs, 0.0) + np.log(within)
     live = [*np.flatnonzero(np.exp(logs) >= NOTHING), len(logs)]
     curve = np.zeros((len(live), len(live)))

@@ -1,4 +1,6 @@
-"""Control limits and run lengths: p and p' charts, EWMA, CUSUM. Shares are shares of ware; run lengths are counts of points."""
+"""Control limits and run lengths: p and p' charts, EWMA, CUSUM. Shares are shares of ware; run lengths are counts of
+points.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ D2 = 1.128  # mean range of two standard normal values, as Laney rounds it
 
 @dataclass(frozen=True)
 class ShareLimits:
-    """Centre line, and lower and upper limit of each point; sigma_z: spread between points over that of a plain proportion."""
+    """Centre line, and lower and upper limit of each point; sigma_z: spread between points over that of a plain
+    proportion.
+    """
 
     centre: float
     low: np.ndarray
@@ -45,7 +49,8 @@ def p_prime_chart(hits: Sequence[float], trials: Sequence[float], width: float =
 
 
 def beyond_past(hits: Sequence[float], trials: Sequence[float], width: float = 3.0) -> ShareLimits | None:
-    """p' limits for all points from all but the last one, for judging the last against its past; None with fewer than four before it.
+    """p' limits for all points from all but the last one, for judging the last against its past; None with fewer than
+    four before it.
 
     References: as `p_prime_chart`.
     """
@@ -64,9 +69,11 @@ def _share_limits(hits: np.ndarray, trials: np.ndarray, width: float, sigma_z: f
 
 
 def cusum_step(sums: np.ndarray, z: np.ndarray, reference: float) -> np.ndarray:
-    """Upper cumulative sums after one more point of each series: S_t = max(0, S_(t-1) + z_t - reference); all in sigmas.
+    """Upper cumulative sums after one more point of each series: S_t = max(0, S_(t-1) + z_t - reference); all in
+    sigmas.
 
-    References: [1] Page, Biometrika 41 (1954) 100. [2] Montgomery, Introduction to Statistical Quality Control, CUSUM chart.
+    References: [1] Page, Biometrika 41 (1954) 100. [2] Montgomery, Introduction to Statistical Quality Control, CUSUM
+    chart.
     """
     moved: np.ndarray = np.maximum(0.0, sums + z - reference)
     return moved
@@ -89,7 +96,9 @@ def cusum_run_length(reference: float, limit: float, shift: float = 0.0, states:
 
 
 def cusum_limit(reference: float, run_length: float) -> float:
-    """The limit at which an upper CUSUM of standard normal values runs `run_length` points on average without a change."""
+    """The limit at which an upper CUSUM of standard normal values runs `run_length` points on average without a
+    change.
+    """
     low, high = 0.5, 40.0
     for _ in range(50):
         middle = (low + high) / 2

@@ -8,7 +8,8 @@ import numpy as np
 def smoothed(likely: np.ndarray, prior: np.ndarray, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Posterior weights [chains, series, steps, states], and the log likelihood of all series by chain.
 
-    likely: [series, steps, states] likelihoods, up to a factor a step. prior: [states]. moves: [chains, states, states], rows sum to 1.
+    likely: [series, steps, states] likelihoods, up to a factor a step. prior: [states]. moves: [chains, states,
+    states], rows sum to 1.
 
     References: [1] Rabiner, Proceedings of the IEEE 77 (1989) 257, forward-backward recursions, eq. 19-27.
     """

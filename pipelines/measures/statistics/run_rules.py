@@ -13,7 +13,9 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Rules:
-    """Call a point beyond `far`, and the second of two within three points beyond `near` on one side (None: not used)."""
+    """Call a point beyond `far`, and the second of two within three points beyond `near` on one side (None: not
+    used).
+    """
 
     far: float = 3.0
     near: float | None = 2.0
@@ -26,7 +28,9 @@ CLASSIC = Rules()
 
 
 def beyond(z: np.ndarray, rules: Rules) -> tuple[np.ndarray, np.ndarray]:
-    """Which points [points, series] are beyond the far limits, and which end two of three beyond the near ones. NaN points are passed over."""
+    """Which points [points, series] are beyond the far limits, and which end two of three beyond the near ones. NaN
+    points are passed over.
+    """
     far, near = np.abs(z) > rules.far, np.zeros(z.shape, bool)
     for column in range(z.shape[1]) if rules.near is not None else ():
         here = np.flatnonzero(~np.isnan(z[:, column]))
@@ -37,7 +41,8 @@ def beyond(z: np.ndarray, rules: Rules) -> tuple[np.ndarray, np.ndarray]:
 
 
 def rules_run_length(rules: Rules, shift: float = 0.0) -> float:
-    """Mean number of points until any of the rules calls, for a mean moved by `shift`: mean time to absorption of a Markov chain.
+    """Mean number of points until any of the rules calls, for a mean moved by `shift`: mean time to absorption of a
+    Markov chain.
 
     A state is where the last two points lay: above the near limit, below it, or within.
     References: [1] Champ and Woodall, Technometrics 29 (1987) 393.
@@ -66,7 +71,8 @@ def rules_for(run_length: float, rules: Rules = CLASSIC) -> Rules:
 
 
 def ewma(z: np.ndarray, weight: float, start: float | np.ndarray = 0.0) -> np.ndarray:
-    """Exponentially weighted moving averages E_t = weight z_t + (1 - weight) E_(t-1) of each series [points, series]; a NaN point leaves its average as it is.
+    """Exponentially weighted moving averages E_t = weight z_t + (1 - weight) E_(t-1) of each series [points, series]; a
+    NaN point leaves its average as it is.
 
     References: [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4, EWMA control charts.
     """
@@ -79,12 +85,15 @@ def ewma(z: np.ndarray, weight: float, start: float | np.ndarray = 0.0) -> np.nd
 
 
 def ewma_sd(weight: float, sd: float = 1.0) -> float:
-    """Standard deviation that an EWMA of independent points of `sd` settles to: sd sqrt(weight / (2 - weight)). [as `ewma`, 1]"""
+    """Standard deviation that an EWMA of independent points of `sd` settles to: sd sqrt(weight / (2 - weight)). [as
+    `ewma`, 1]
+    """
     return sd * float(np.sqrt(weight / (2 - weight)))
 
 
 def ewma_run_length(weight: float, width: float, shift: float = 0.0, states: int = 101) -> float:
-    """Mean number of points until an EWMA beginning at the centre is beyond width x its settled standard deviation on either side.
+    """Mean number of points until an EWMA beginning at the centre is beyond width x its settled standard deviation on
+    either side.
 
     The range between the limits is cut into states whose transitions make a Markov chain.
     References: [1] Lucas and Saccucci, Technometrics 32 (1990) 1. [2] Brook and Evans, Biometrika 59 (1972) 539.
@@ -102,7 +111,9 @@ def ewma_run_length(weight: float, width: float, shift: float = 0.0, states: int
 
 @lru_cache(maxsize=64)
 def ewma_width(weight: float, run_length: float) -> float:
-    """The width at which an EWMA runs `run_length` points on average without a change; the inverse of `ewma_run_length`."""
+    """The width at which an EWMA runs `run_length` points on average without a change; the inverse of
+    `ewma_run_length`.
+    """
     low, high = 0.5, 7.0
     for _ in range(40):
         middle = (low + high) / 2

@@ -9,7 +9,9 @@ def ratio(part: float, whole: float | None) -> float | None:
 
 
 def share(part: float, whole: float | None) -> float | None:
-    """part / whole, where the one was counted among the other; None where there is no whole, or where more was counted of the part."""
+    """part / whole, where the one was counted among the other; None where there is no whole, or where more was counted
+    of the part.
+    """
     return None if whole is not None and part > whole else ratio(part, whole)
 
 
@@ -63,9 +65,11 @@ def proportion_interval(hits: float, trials: float, level: float = 0.95) -> tupl
 
 
 def clustered_interval(hits: float, trials: float, effect: float, level: float = 0.95) -> tuple[float, float]:
-    """The exact interval with as many trials as clustered ones are worth: trials / effect, effect their design effect; (0, 1) without trials.
+    """The exact interval with as many trials as clustered ones are worth: trials / effect, effect their design effect;
+    (0, 1) without trials.
 
-    References: [1] Korn and Graubard, Survey Methodology 24 (1998) 193: Clopper and Pearson with the effective sample size.
+    References: [1] Korn and Graubard, Survey Methodology 24 (1998) 193: Clopper and Pearson with the effective sample
+    size.
     """
     return proportion_interval(hits / effect, trials / effect, level)
 
@@ -100,7 +104,8 @@ def count_interval(count: int, level: float = 0.95) -> tuple[float, float]:
 
 
 def mean_half_width(sd: float, n: int, level: float = 0.95) -> float:
-    """Half width of the interval of a mean of n normal values with standard deviation `sd`, by Student's t; in the unit of sd. ValueError under 2 values.
+    """Half width of the interval of a mean of n normal values with standard deviation `sd`, by Student's t; in the unit
+    of sd. ValueError under 2 values.
 
     References: [1] Student, Biometrika 6 (1908) 1.
     """

@@ -11,7 +11,8 @@ from pipelines.measures.trace.exposure import central, counted, log_chances
 
 @dataclass(frozen=True)
 class Given:
-    """Defective containers, of which some were found. mean, variance: of their number; low, high: whole numbers that hold at least 95 %.
+    """Defective containers, of which some were found. mean, variance: of their number; low, high: whole numbers that
+    hold at least 95 %.
 
     chance: probability of at least as many as were found, by what was expected before.
     """
@@ -26,11 +27,13 @@ class Given:
 def given_found(mean: float, variance: float, found: int) -> Given:
     """The number of defective containers when at least `found` of them are known to be among them.
 
-    mean, variance: of the gamma-distributed expectation about which the numbers are Poisson, as in `exposure.counted`; the numbers below
-    `found` are left out and the others put in proportion: P(n | n >= found) = P(n) / P(n >= found). Where nothing was expected, those
-    found are all that is known. One found among many expected says little; one found where 0.02 were expected is one, or a few.
+    mean, variance: of the gamma-distributed expectation about which the numbers are Poisson, as in `exposure.counted`;
+    the numbers below `found` are left out and the others put in proportion: P(n | n >= found) = P(n) / P(n >= found).
+    Where nothing was expected, those found are all that is known. One found among many expected says little; one found
+    where 0.02 were expected is one, or a few.
 
-    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed. (2005), section 5.11: truncated negative binomial.
+    References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed. (2005), section 5.11: truncated
+    negative binomial.
     """
     if mean <= 0:
         return Given(float(found), 0.0, found, found, 0.0)
@@ -43,9 +46,12 @@ def given_found(mean: float, variance: float, found: int) -> Given:
     low, high = central(chance)
     middle = float(chance @ numbers)
     return Given(
-        middle, float(chance @ (numbers - middle) ** 2), found + low, found + high,
+        middle,
+        float(chance @ (numbers - middle) ** 2),
+        found + low,
+        found + high,
         min(1.0, whole * float(np.exp(logs.max()))),
-    )  # fmt: skip
+    )
 
 
 def beside(given: Given, found: int, mean: float, variance: float) -> Given:

@@ -1,4 +1,6 @@
-"""A defect's rate by mould and time, as far as few calls can tell it: it keeps its level, wanders a little, and now and then jumps."""
+"""A defect's rate by mould and time, as far as few calls can tell it: it keeps its level, wanders a little, and now and
+then jumps.
+"""
 
 from __future__ import annotations
 
@@ -24,23 +26,30 @@ AT_ONCE = 1_000_000  # cells of moulds x bins x levels that are worked out toget
 
 @dataclass(frozen=True)
 class Rates:
-    """Defective containers per container by [mould, bin]: posterior mean, and the shape of the gamma that has its spread."""
+    """Defective containers per container by [mould, bin]: posterior mean, and the shape of the gamma that has its
+    spread.
+    """
 
     mean: np.ndarray
     shape: np.ndarray
 
 
 def local_rates(
-    found: np.ndarray, seen: np.ndarray, bin_min: float, only: Sequence[int] | None = None, false: np.ndarray | None = None
-) -> Rates:  # fmt: skip
+    found: np.ndarray,
+    seen: np.ndarray,
+    bin_min: float,
+    only: Sequence[int] | None = None,
+    false: np.ndarray | None = None,
+) -> Rates:
     """Rates from calls `found` among `seen` containers, both [moulds, bins]; `seen` already times the detection rate.
 
-    only: the moulds (by number) whose rates are wanted, in that order; their common level is that of all. false: [moulds, bins] calls expected
-    of good ware, which no rate of theirs explains; none without it.
+    only: the moulds (by number) whose rates are wanted, in that order; their common level is that of all. false:
+    [moulds, bins] calls expected of good ware, which no rate of theirs explains; none without it.
 
-    Calls are Poisson about rate x containers + false ones. The rate of a mould is a hidden Markov chain over levels: it stays, steps to a
-    neighbour, or jumps anywhere, so that a fault's beginning and end stay sharp and a quiet stretch becomes smooth. How often it steps and jumps
-    is averaged over a few values by how likely they make the calls of all moulds.
+    Calls are Poisson about rate x containers + false ones. The rate of a mould is a hidden Markov chain over levels: it
+    stays, steps to a neighbour, or jumps anywhere, so that a fault's beginning and end stay sharp and a quiet stretch
+    becomes smooth. How often it steps and jumps is averaged over a few values by how likely they make the calls of all
+    moulds.
 
     References: [1] Rabiner, Proceedings of the IEEE 77 (1989) 257, forward-backward recursions, eq. 19-27.
     """

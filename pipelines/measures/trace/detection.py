@@ -1,4 +1,6 @@
-"""How much of a defect the stations find: challenge passes by station, the works' stations as a whole, and what gets past by time."""
+"""How much of a defect the stations find: challenge passes by station, the works' stations as a whole, and what gets
+past by time.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,9 @@ def sums_of(challenges: pl.DataFrame) -> pl.DataFrame:
 
 
 def without_failures(counted: pl.DataFrame, lost: Sequence[Doubt]) -> pl.DataFrame:
-    """Challenges counted together, less the failed ones of stations that really failed. counted: station, defect, passes, caught, `challenges`."""
+    """Challenges counted together, less the failed ones of stations that really failed. counted: station, defect,
+    passes, caught, `challenges`.
+    """
     gone = [(d.station, d.defect, *outcome, -1) for d in lost for outcome in d.failures]
     names = ("station", "defect", "passes", "caught", "challenges")
     each = counted if "challenges" in counted.columns else counted.with_columns(challenges=pl.lit(1))
@@ -46,13 +50,14 @@ def without_failures(counted: pl.DataFrame, lost: Sequence[Doubt]) -> pl.DataFra
 
 
 def likeness(counted: pl.DataFrame) -> float:
-    """How much alike the passes of one challenge are: their intraclass correlation, of all stations and defects together; 0 where none shows, and under LEAST_CHALLENGES.
+    """How much alike the passes of one challenge are: their intraclass correlation, of all stations and defects
+    together; 0 where none shows, and under LEAST_CHALLENGES.
 
-    counted: station, defect, passes, caught, challenges. One less the chance that two passes of one challenge differ, over the chance that two
-    passes of different challenges of the same station and defect differ.
+    counted: station, defect, passes, caught, challenges. One less the chance that two passes of one challenge differ,
+    over the chance that two passes of different challenges of the same station and defect differ.
 
-    References: [1] Fleiss and Cuzick, Applied Psychological Measurement 3 (1979) 537, agreement of two within over two across. [2] Ridout,
-    Demetrio and Firth, Biometrics 55 (1999) 137, estimators of it.
+    References: [1] Fleiss and Cuzick, Applied Psychological Measurement 3 (1979) 537, agreement of two within over two
+    across. [2] Ridout, Demetrio and Firth, Biometrics 55 (1999) 137, estimators of it.
     """
     if int(counted["challenges"].sum()) < LEAST_CHALLENGES:
         return 0.0
@@ -70,7 +75,8 @@ def likeness(counted: pl.DataFrame) -> float:
 
 
 def design_effect(passes: float, squares: float, alike: float) -> float:
-    """By how much clustered passes tell less than independent ones: 1 + (m - 1) x correlation, m the mean of a pass's own challenge's passes.
+    """By how much clustered passes tell less than independent ones: 1 + (m - 1) x correlation, m the mean of a pass's
+    own challenge's passes.
 
     References: [1] Kish, Survey Sampling (1965), section 5.4.
     """
@@ -95,15 +101,17 @@ class MissPrior:
 
 
 def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
-    """The beta distribution of the share missed over all stations and defects of the works, from challenges, by moments.
+    """The beta distribution of the share missed over all stations and defects of the works, from challenges, by
+    moments.
 
-    Stations with few passes are weighed against it, so that ten of ten caught does not read as "misses none"; one never challenged is
-    taken to be one of them. Failed challenges of stations that really failed are left out. A guess where there is too little to tell.
+    Stations with few passes are weighed against it, so that ten of ten caught does not read as "misses none"; one never
+    challenged is taken to be one of them. Failed challenges of stations that really failed are left out. A guess where
+    there is too little to tell.
     counted: station, defect, passes, caught, challenges. With K kinds of weights n, about the weighted mean m:
     E sum n (x - m)^2 = (K - 1) (m (1 - m) - t) + t (N - sum n^2 / N), t the variance between kinds.
 
-    References: [1] Kleinman, Journal of the American Statistical Association 68 (1973) 46: moments of beta-binomial rates, and the
-    (K - 1) / K that a mean from the same data needs.
+    References: [1] Kleinman, Journal of the American Statistical Association 68 (1973) 46: moments of beta-binomial
+    rates, and the (K - 1) / K that a mean from the same data needs.
     """
     total = counted.select((pl.col("passes") * _each(counted)).sum(), (pl.col("caught") * _each(counted)).sum()).row(0)
     level = min(max(1 - total[1] / total[0] if total[0] else 0.5, LEAST_MISS), MOST_USUAL)
@@ -127,7 +135,8 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
 
 
 def working(usual: tuple[float, float]) -> tuple[float, float]:
-    """What a failure is held against (missed, found): the usual, or a station that misses MOST_USUAL where the usual is worse than that.
+    """What a failure is held against (missed, found): the usual, or a station that misses MOST_USUAL where the usual is
+    worse than that.
 
     Where every challenge of a works failed, failing is its usual and no failure would stand out.
     """
@@ -140,7 +149,9 @@ def _each(counted: pl.DataFrame) -> pl.Expr:
 
 
 def spread_between(n: np.ndarray, shares: np.ndarray) -> tuple[float, float]:
-    """The mean of shares of n trials each, and the variance between them beyond chance (at least 0): the moments in `works_prior`."""
+    """The mean of shares of n trials each, and the variance between them beyond chance (at least 0): the moments in
+    `works_prior`.
+    """
     mean = float(n @ shares / n.sum())
     squares = float(n @ (shares - mean) ** 2)
     chance = (len(n) - 1) * mean * (1 - mean)
@@ -149,9 +160,11 @@ def spread_between(n: np.ndarray, shares: np.ndarray) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Detection:
-    """How much of a defect the stations of a line find, from challenge passes; 95 % intervals, wider where the passes of a challenge are alike.
+    """How much of a defect the stations of a line find, from challenge passes; 95 % intervals, wider where the passes
+    of a challenge are alike.
 
-    stations: one row a place in the row of stations; rate, low, high combine them: 1 - product of (1 - d) over stations in a row.
+    stations: one row a place in the row of stations; rate, low, high combine them: 1 - product of (1 - d) over stations
+    in a row.
     """
 
     rate: float | None
@@ -163,10 +176,13 @@ class Detection:
 def detection(plant: Plant, line: str, defect: str | None, sums: pl.DataFrame, alike: float = 0.0) -> Detection:
     """Detection of one defect at a line. Lanes of one order stand in for each other: their passes are pooled.
 
-    The ends of the combined interval join the ends of the parts', and so hold at least 95 %. sums: as `sums_of` gives them.
-    A place that was never challenged is left out of the combined rate; `guess` in its row says what the works' stations do.
+    The ends of the combined interval join the ends of the parts', and so hold at least 95 %. sums: as `sums_of` gives
+    them.
+    A place that was never challenged is left out of the combined rate; `guess` in its row says what the works' stations
+    do.
 
-    References: [1] Clopper and Pearson, Biometrika 26 (1934) 404. [2] Korn and Graubard, Survey Methodology 24 (1998) 193.
+    References: [1] Clopper and Pearson, Biometrika 26 (1934) 404. [2] Korn and Graubard, Survey Methodology 24 (1998)
+    193.
     """
     if defect is None:
         return Detection(None, 0.0, 1.0, ())
@@ -194,7 +210,8 @@ def places_that_see(plant: Plant, line: str, defect: str) -> list[list[str]]:
 class Missed:
     """The share of a defect that gets past all stations, by bin: mean, and mean of its square.
 
-    usual: the mean outside stretches of doubt. guessed: stations never challenged with it. split: what the calls are made of; None: all true.
+    usual: the mean outside stretches of doubt. guessed: stations never challenged with it. split: what the calls are
+    made of; None: all true.
     """
 
     mean: np.ndarray
@@ -218,14 +235,21 @@ class Missed:
 
 
 def missed_by_time(
-    plant: Plant, line: str, defect: str, sums: Passes, stretches: Sequence[Doubt], prior: MissPrior, moments: np.ndarray
-) -> Missed | None:  # fmt: skip
-    """What gets past the stations of a line, for ware that met the first station at `moments` (seconds since 1970, UTC). sums: as `passes_by_kind` gives them.
+    plant: Plant,
+    line: str,
+    defect: str,
+    sums: Passes,
+    stretches: Sequence[Doubt],
+    prior: MissPrior,
+    moments: np.ndarray,
+) -> Missed | None:
+    """What gets past the stations of a line, for ware that met the first station at `moments` (seconds since 1970,
+    UTC). sums: as `passes_by_kind` gives them.
 
-    Lanes count by equal parts. In a stretch of doubt by a failed challenge the failed passes alone speak from the failure on, as far as it is
-    likely that the station really failed; between the last good challenge and the failure, when nobody knows which holds, the mean of both.
-    A station never challenged does as the works' stations do, with their spread. None where no station can call the defect, and where no
-    station of the works was ever challenged.
+    Lanes count by equal parts. In a stretch of doubt by a failed challenge the failed passes alone speak from the
+    failure on, as far as it is likely that the station really failed; between the last good challenge and the failure,
+    when nobody knows which holds, the mean of both. A station never challenged does as the works' stations do, with
+    their spread. None where no station can call the defect, and where no station of the works was ever challenged.
     """
     places = places_that_see(plant, line, defect)
     if not places or not any(passes for passes, _, _ in sums.values()):
@@ -252,10 +276,11 @@ def passes_by_kind(sums: pl.DataFrame) -> Passes:
 
 def usual_of(
     station: str, defect: str, sums: Passes, stretches: Sequence[Doubt], prior: MissPrior, weights: Sequence[float] = ()
-) -> tuple[float, float]:  # fmt: skip
+) -> tuple[float, float]:
     """Beta parameters (missed, found) of what a station usually misses: its own passes beside the works' stations'.
 
-    weights: how far each of its failed stretches counts as a failure and so does not speak for the usual; whole without them.
+    weights: how far each of its failed stretches counts as a failure and so does not speak for the usual; whole without
+    them.
     """
     passes, caught, squares = sums.get((station, defect), (0.0, 0.0, 0.0))
     effect = design_effect(passes, squares, prior.alike)
@@ -274,8 +299,9 @@ def failures_of(station: str, defect: str, stretches: Sequence[Doubt]) -> list[D
 def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doubt], prior: MissPrior) -> list[float]:
     """How likely it is in each of a station's failed stretches that it really failed, against what it usually does.
 
-    A stretch is held against all the station's other challenges: where every pass must be caught most of them fail too, and leaving those out
-    would make any station look as if it usually missed nothing. Then once more, with the others out as far as they were real.
+    A stretch is held against all the station's other challenges: where every pass must be caught most of them fail too,
+    and leaving those out would make any station look as if it usually missed nothing. Then once more, with the others
+    out as far as they were real.
     """
     mine = failures_of(station, defect, stretches)
     chances = [0.0] * len(mine)
@@ -292,8 +318,14 @@ def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doub
 
 
 def _lane(
-    plant: Plant, lane: str, defect: str, sums: Passes, stretches: Sequence[Doubt], prior: MissPrior, moments: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, float]:  # fmt: skip
+    plant: Plant,
+    lane: str,
+    defect: str,
+    sums: Passes,
+    stretches: Sequence[Doubt],
+    prior: MissPrior,
+    moments: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, float]:
     mine, real = failures_of(lane, defect, stretches), chances_of(lane, defect, sums, stretches, prior)
     usual = _beta(*usual_of(lane, defect, sums, stretches, prior, real))
     mean, square = np.full(len(moments), usual[0]), np.full(len(moments), usual[1])

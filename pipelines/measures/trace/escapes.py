@@ -1,4 +1,6 @@
-"""From what is in hand to cavities and pallets: what one line's exposure says, and several complaints taken together."""
+"""From what is in hand to cavities and pallets: what one line's exposure says, and several complaints taken
+together.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ Place = tuple[str, int, str, str]  # line, section, gob position, mould number
 
 @dataclass(frozen=True)
 class Placed:
-    """A share of the answer on one line: probability of every stay, and of every pallet, before lines are weighed against each other.
+    """A share of the answer on one line: probability of every stay, and of every pallet, before lines are weighed
+    against each other.
 
     stays, pallets: weights in expected escapes (in containers where no defect was named).
     """
@@ -47,7 +50,9 @@ def shares(weights: Sequence[np.ndarray]) -> list[np.ndarray]:
 
 @dataclass(frozen=True)
 class CarriedEscapes:
-    """What a line's pallets carry from the stays in question: means, whole-number intervals, and the line's sum with its variance."""
+    """What a line's pallets carry from the stays in question: means, whole-number intervals, and the line's sum with
+    its variance.
+    """
 
     mean: np.ndarray
     low: np.ndarray
@@ -57,10 +62,11 @@ class CarriedEscapes:
 
 
 def carried(exposure: Exposure) -> CarriedEscapes:
-    """Expected defective containers on each pallet. The rates of moulds are taken as unrelated, the share missed as common to all.
+    """Expected defective containers on each pallet. The rates of moulds are taken as unrelated, the share missed as
+    common to all.
 
-    The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more are told than
-    containers of these moulds lie on it.
+    The variance of the sum takes a mould's rate as wrong everywhere alike, which is on the safe side. Of no pallet more
+    are told than containers of these moulds lie on it.
     """
     mean, variance = exposure.escaped.sum(axis=0), pallet_variance(exposure)
     told = counted(mean, variance)
@@ -80,7 +86,9 @@ def pallet_variance(exposure: Exposure) -> np.ndarray:
 
 
 def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, share: float = COVERED) -> list[int]:
-    """The pallets (by number) of the shortest list: `share` of what is expected of the window, and `share` of what is expected beyond it."""
+    """The pallets (by number) of the shortest list: `share` of what is expected of the window, and `share` of what is
+    expected beyond it.
+    """
     chosen = set(smallest_cover(window, units, share))
     return sorted(chosen | set(smallest_cover(beyond, units, share)))
 
@@ -101,10 +109,11 @@ class EscapesTogether:
 def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> EscapesTogether:
     """Places (line, section, gob, mould) that made several containers, from what each complaint says by itself.
 
-    each: probabilities by complaint. prior: the places' probabilities by the works' own counts alone, over the time of all complaints. Those
-    counts are in every complaint's answer, and count once: what a complaint brings of its own is each / prior.
-    With one place behind all of them P(place) is in proportion to prior x product of (each / prior); with a place of its own behind each
-    the answers stand as they are. Both are given even odds beforehand; one_source is the probability of the first.
+    each: probabilities by complaint. prior: the places' probabilities by the works' own counts alone, over the time of
+    all complaints. Those counts are in every complaint's answer, and count once: what a complaint brings of its own is
+    each / prior. With one place behind all of them P(place) is in proportion to prior x product of (each / prior); with
+    a place of its own behind each the answers stand as they are. Both are given even odds beforehand; one_source is the
+    probability of the first.
 
     References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773: Bayes factors.
     """
@@ -124,7 +133,8 @@ STANDS_OUT = 3.0  # times an even share, from which a place is named though it i
 
 
 def about_places(probabilities: Sequence[float]) -> tuple[float, bool]:
-    """Over how many places an answer is spread, and whether the first of them stands out: likelier than not, or STANDS_OUT times an even share.
+    """Over how many places an answer is spread, and whether the first of them stands out: likelier than not, or
+    STANDS_OUT times an even share.
 
     The number is exp(entropy): of n equally likely places it is n.
     References: [1] Hill, Ecology 54 (1973) 427: diversity number of order 1.
@@ -139,7 +149,9 @@ def about_places(probabilities: Sequence[float]) -> tuple[float, bool]:
 
 
 def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:
-    """Stays of one mould number in two cavities of one line at one time: the log names two moulds alike, or is wrong."""
+    """Stays of one mould number in two cavities of one line at one time: the log names two moulds alike, or is
+    wrong.
+    """
     found = []
     for number, one in enumerate(stays):
         for other in stays[number + 1 :]:

@@ -1,4 +1,6 @@
-"""Where the containers with a defect went: expected on every pallet from every cavity, by what was found, what gets past, and when it was packed."""
+"""Where the containers with a defect went: expected on every pallet from every cavity, by what was found, what gets
+past, and when it was packed.
+"""
 
 from __future__ import annotations
 
@@ -74,7 +76,9 @@ def hull(stays: Sequence[Stay]) -> Span:
 def spread(
     rows: pl.DataFrame, value: str, start: datetime, bin_min: float, shape: tuple[int, int], row: np.ndarray
 ) -> np.ndarray:
-    """Counts of windows, spread evenly over the bins they touch: [rows, bins]. rows: moment, window_s and the value; row: which row each belongs to."""
+    """Counts of windows, spread evenly over the bins they touch: [rows, bins]. rows: moment, window_s and the value;
+    row: which row each belongs to.
+    """
     told: np.ndarray = np.zeros(shape)
     if rows.is_empty():
         return told
@@ -93,7 +97,8 @@ def spread(
 def lehr_by_bin(
     plant: Plant, line: str, hours: pl.DataFrame, start: datetime, bin_min: float, bins: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Lehr time and its standard deviation for a single container, by bin [min], from the rows of `lehr_frame` about it.
+    """Lehr time and its standard deviation for a single container, by bin [min], from the rows of `lehr_frame` about
+    it.
 
     The nominal value, assumed right to NOMINAL_HALF_WIDTH_MIN, where no hour within half a day shows it.
     """
@@ -112,9 +117,10 @@ def lehr_by_bin(
 
 @dataclass(frozen=True)
 class Exposure:
-    """Expected containers by [stays, pallets]: `ware` of the stay's mould, `escaped` of it with the defect, in a unit of its own where
-    `missed_known` is False. variance: of each escaped number by what is not known of the rate; common: [pallets] relative variance of
-    the share missed. all_ware, all_escaped: [stays] on pallets and elsewhere. weights: [stays, bins] escaped by bin at the first station.
+    """Expected containers by [stays, pallets]: `ware` of the stay's mould, `escaped` of it with the defect, in a unit
+    of its own where `missed_known` is False. variance: of each escaped number by what is not known of the rate; common:
+    [pallets] relative variance of the share missed. all_ware, all_escaped: [stays] on pallets and elsewhere. weights:
+    [stays, bins] escaped by bin at the first station.
     """
 
     stays: tuple[Stay, ...]
@@ -139,11 +145,13 @@ def line_exposure(
 ) -> Exposure:
     """What each stay put on each pallet.
 
-    pallets: pallet, item, packed_from, packed_to, units. after_min: from the first to the last station. missed: the share of the
-    defect that gets past all stations, by bin; the rest of it is what turns calls into defective containers.
+    pallets: pallet, item, packed_from, packed_to, units. after_min: from the first to the last station. missed: the
+    share of the defect that gets past all stations, by bin; the rest of it is what turns calls into defective
+    containers.
 
-    A container that meets the first station at minute a was formed at a - lehr time, blurred, and packed at a + after_min + packing
-    time, blurred. Escapes: rate of the defect x ware x share missed, which for a steady rate is found x (1 - d) / d.
+    A container that meets the first station at minute a was formed at a - lehr time, blurred, and packed at a +
+    after_min + packing time, blurred. Escapes: rate of the defect x ware x share missed, which for a steady rate is
+    found x (1 - d) / d.
     """
     inside, lost, loose = _by_bin(passing, stays, missed)
     begins, ends = _edges(passing, pallets, after_min + packing.minutes)
@@ -153,17 +161,26 @@ def line_exposure(
         len(stays), pallets.height
     )
     told = Exposure(
-        stays=tuple(stays), pallets=pallets, ware=ware * fits, escaped=escaped * fits, variance=(uneven * fits) ** 2,
-        common=_common(missed, passing, (begins + ends) / 2), missed_known=missed is not None,
-        all_ware=inside.sum(axis=1), all_escaped=lost.sum(axis=1), weights=lost,
-    )  # fmt: skip
+        stays=tuple(stays),
+        pallets=pallets,
+        ware=ware * fits,
+        escaped=escaped * fits,
+        variance=(uneven * fits) ** 2,
+        common=_common(missed, passing, (begins + ends) / 2),
+        missed_known=missed is not None,
+        all_ware=inside.sum(axis=1),
+        all_escaped=lost.sum(axis=1),
+        weights=lost,
+    )
     return told if missed is None or missed.split is None else _split(told, missed, passing, (begins + ends) / 2)
 
 
 def _split(told: Exposure, missed: Missed, passing: Passing, middle: np.ndarray) -> Exposure:
-    """The exposure averaged over what is not known of false calls and detection, which all moulds and pallets share; `common` is its variance.
+    """The exposure averaged over what is not known of false calls and detection, which all moulds and pallets share;
+    `common` is its variance.
 
-    A pallet's escapes by each draw: ware x (calls a container - false) / found x past, the calls put together again from rate and false part.
+    A pallet's escapes by each draw: ware x (calls a container - false) / found x past, the calls put together again
+    from rate and false part.
     """
     split = missed.split
     assert split is not None
@@ -184,15 +201,21 @@ def _split(told: Exposure, missed: Missed, passing: Passing, middle: np.ndarray)
     whole = escaped.sum(axis=1) / np.maximum(told.escaped.sum(axis=1), 1e-300)
     whole = np.where(told.escaped.sum(axis=1) > 0, whole, 1.0)
     return replace(
-        told, escaped=escaped, variance=told.variance * factor**2, common=np.maximum(spread, 0.0) + doubt,
-        all_escaped=told.all_escaped * whole, weights=told.weights * whole[:, None],
-    )  # fmt: skip
+        told,
+        escaped=escaped,
+        variance=told.variance * factor**2,
+        common=np.maximum(spread, 0.0) + doubt,
+        all_escaped=told.all_escaped * whole,
+        weights=told.weights * whole[:, None],
+    )
 
 
 def item_ware(
     passing: Passing, stays: Sequence[Stay], pallets: pl.DataFrame, after_min: float, packing: PackingTime
 ) -> np.ndarray:
-    """Containers of each pallet's item that met the first station for it [pallets], from all moulds that were fitted then."""
+    """Containers of each pallet's item that met the first station for it [pallets], from all moulds that were fitted
+    then.
+    """
     rows = {mould: number for number, mould in enumerate(passing.moulds)}
     known = list(dict.fromkeys(pallets["item"]))
     sums = np.zeros((len(known), passing.bins))
@@ -208,8 +231,9 @@ def item_ware(
 def _by_bin(
     passing: Passing, stays: Sequence[Stay], missed: Missed | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Ware, escapes, and the standard deviation of the escapes by what is not known of the rate, [stays, bins]; where a number sits in two
-    cavities at once its ware is shared out evenly."""
+    """Ware, escapes, and the standard deviation of the escapes by what is not known of the rate, [stays, bins]; where a
+    number sits in two cavities at once its ware is shared out evenly.
+    """
     rows = {mould: number for number, mould in enumerate(passing.moulds)}
     past = missed.mean if missed is not None else np.ones(passing.bins)
     shares = np.stack([formed_inside(passing, stay.span) for stay in stays])
@@ -264,7 +288,9 @@ def formed_inside(passing: Passing, span: Span) -> np.ndarray:
 
 
 def forming_quantiles(passing: Passing, weights: np.ndarray, level: float = 0.95) -> tuple[datetime, datetime]:
-    """The central window that holds `level` of the forming times of ware with `weights` [bins] by its bin at the first station."""
+    """The central window that holds `level` of the forming times of ware with `weights` [bins] by its bin at the first
+    station.
+    """
     from scipy.special import ndtr
 
     formed, blur = passing.formed
@@ -279,7 +305,9 @@ def forming_quantiles(passing: Passing, weights: np.ndarray, level: float = 0.95
 
 @dataclass(frozen=True)
 class Counted:
-    """Defective containers on a pallet: the mean, and the smallest whole numbers that hold at least 95 % of the probability."""
+    """Defective containers on a pallet: the mean, and the smallest whole numbers that hold at least 95 % of the
+    probability.
+    """
 
     mean: float
     low: int
@@ -287,9 +315,11 @@ class Counted:
 
 
 def counted(means: np.ndarray, variances: np.ndarray, level: float = 0.95) -> list[Counted]:
-    """How many defective containers: gamma-distributed expectation with the given mean and variance, Poisson numbers about it.
+    """How many defective containers: gamma-distributed expectation with the given mean and variance, Poisson numbers
+    about it.
 
-    References: [1] Gelman and others, Bayesian Data Analysis, 3rd ed. (2013), section 2.6: negative binomial prediction.
+    References: [1] Gelman and others, Bayesian Data Analysis, 3rd ed. (2013), section 2.6: negative binomial
+    prediction.
     """
     return [_counted(float(m), float(v), level) for m, v in zip(means, variances, strict=True)]
 
@@ -302,7 +332,9 @@ def _counted(mean: float, variance: float, level: float) -> Counted:
 
 
 def log_chances(mean: float, variance: float, numbers: np.ndarray) -> np.ndarray:
-    """Logarithm of the probability of whole numbers about a gamma-distributed expectation of a mean above 0 and a variance."""
+    """Logarithm of the probability of whole numbers about a gamma-distributed expectation of a mean above 0 and a
+    variance.
+    """
     from scipy.special import gammaln
 
     if variance <= mean * 1e-6:
@@ -336,7 +368,8 @@ def central(chance: np.ndarray, level: float = 0.95) -> tuple[int, int]:
 def smallest_cover(expected: np.ndarray, units: np.ndarray, share: float = 0.95) -> list[int]:
     """The pallets (by number) that hold `share` of the expected containers with the fewest units, the densest first.
 
-    Taken in order of expected containers a unit; then every pallet that is not needed is left out again, the fullest first.
+    Taken in order of expected containers a unit; then every pallet that is not needed is left out again, the fullest
+    first.
     """
     total = float(expected.sum())
     if total <= 0:

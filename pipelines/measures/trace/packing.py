@@ -1,4 +1,6 @@
-"""From the last station to the pallet: how long ware takes, and which part of each minute's ware went onto which pallet."""
+"""From the last station to the pallet: how long ware takes, and which part of each minute's ware went onto which
+pallet.
+"""
 
 from __future__ import annotations
 
@@ -36,11 +38,13 @@ ASSUMED = PackingTime(ASSUMED_MIN, ASSUMED_SD_MIN, "assumed: 0 to 10 min, the pa
 
 
 def packing_time(passed: Mapping[str, np.ndarray], start: datetime, pallets: pl.DataFrame) -> PackingTime:
-    """The time to the pallet at which the units of the pallets agree best with the ware that passed while each was packed.
+    """The time to the pallet at which the units of the pallets agree best with the ware that passed while each was
+    packed.
 
     passed: by item, containers that passed the last station a minute, from `start` by its clock.
     pallets: item, packed_from, packed_to, units. A common factor between units and counts is allowed for: meters err.
-    Pallets whose begin was worked out from the flow (`begun`) are left out: they would agree with any time. Where the flow is even nothing shows the time, and the answer is ASSUMED.
+    Pallets whose begin was worked out from the flow (`begun`) are left out: they would agree with any time. Where the
+    flow is even nothing shows the time, and the answer is ASSUMED.
     """
     if "begin" in pallets.columns:
         pallets = pallets.filter(pl.col("begin") != BY_FLOW)
@@ -91,8 +95,9 @@ def _minutes(moments: pl.Series, start: datetime) -> np.ndarray:
 def waits(passed: np.ndarray, start: datetime, pallets: pl.DataFrame, way_min: float) -> np.ndarray:
     """Minutes that what is packed in each minute from `start` had waited on the table, beyond the way to the pallet.
 
-    passed: containers past the last station a minute, of all items. pallets: packed_from, packed_to, units; filled evenly. What passed and is
-    not packed waits; the table is taken as empty where least waits within EMPTY_WITHIN_MIN. First come, first packed. Common practice, no source.
+    passed: containers past the last station a minute, of all items. pallets: packed_from, packed_to, units; filled
+    evenly. What passed and is not packed waits; the table is taken as empty where least waits within EMPTY_WITHIN_MIN.
+    First come, first packed. Common practice, no source.
     """
     from scipy.ndimage import minimum_filter1d
 
@@ -119,7 +124,9 @@ def waits(passed: np.ndarray, start: datetime, pallets: pl.DataFrame, way_min: f
 
 
 def _side_by_side(begins: np.ndarray, ends: np.ndarray) -> float:
-    """How many pallets are filled at once, on average over the time in which any is: so much longer waits what one palletiser alone keeps back."""
+    """How many pallets are filled at once, on average over the time in which any is: so much longer waits what one
+    palletiser alone keeps back.
+    """
     order = np.argsort(begins, kind="stable")
     first, last = begins[order], np.maximum.accumulate(ends[order])
     covered = float(np.maximum(last - np.maximum(first, np.concatenate([[first[0]], last[:-1]])), 0.0).sum())
@@ -132,13 +139,16 @@ def instant() -> pl.Expr:
 
 
 def begun(pallets: pl.DataFrame, passed: pl.DataFrame) -> pl.DataFrame:
-    """One line's pallets with `packed_from` of those stamped at one instant inferred; `begin` says how: TOLD, BY_LABEL or BY_FLOW.
+    """One line's pallets with `packed_from` of those stamped at one instant inferred; `begin` says how: TOLD, BY_LABEL
+    or BY_FLOW.
 
-    pallets: item, packed_from, packed_to, units. passed: window_start, window_s [s], passed: containers past the last station.
-    Such a pallet was filled from the label of the one of its item before it to its own label. Where the ware of that time is far from
-    its units (NEAR_ENOUGH: pallets were not reported, another job lay between, two were filled side by side), or where there is no
-    label before it, it was filled from the moment since which ALLOWED times its units passed. Labels of one instant share their time.
-    Without counts an even flow is taken, as fast as the pallets tell; without that, FILLED_MIN. Common practice, no source.
+    pallets: item, packed_from, packed_to, units. passed: window_start, window_s [s], passed: containers past the last
+    station.
+    Such a pallet was filled from the label of the one of its item before it to its own label. Where the ware of that
+    time is far from its units (NEAR_ENOUGH: pallets were not reported, another job lay between, two were filled side by
+    side), or where there is no label before it, it was filled from the moment since which ALLOWED times its units
+    passed. Labels of one instant share their time. Without counts an even flow is taken, as fast as the pallets tell;
+    without that, FILLED_MIN. Common practice, no source.
     """
     rows = pallets.with_columns(begin=pl.lit(TOLD))
     if not rows.height or not rows.select(instant().any()).item():
@@ -158,7 +168,9 @@ def begun(pallets: pl.DataFrame, passed: pl.DataFrame) -> pl.DataFrame:
 
 
 def _begin(label: float, before: float, units: float, flow: tuple[np.ndarray, np.ndarray] | None) -> tuple[float, str]:
-    """When the pallets of a label were begun [s], and by what that is known. before: the label before it; -inf where there is none."""
+    """When the pallets of a label were begun [s], and by what that is known. before: the label before it; -inf where
+    there is none.
+    """
     if flow is None:
         assumed = label - FILLED_MIN * 60
         return (before, BY_LABEL) if before > assumed else (assumed, BY_FLOW)
@@ -172,7 +184,9 @@ def _begin(label: float, before: float, units: float, flow: tuple[np.ndarray, np
 
 
 def _flow(passed: pl.DataFrame, pallets: pl.DataFrame, ends: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
-    """Containers past the last station, added up, at moments [s]; where no counts came, at the rate that is usual. None: no rate is known."""
+    """Containers past the last station, added up, at moments [s]; where no counts came, at the rate that is usual.
+    None: no rate is known.
+    """
     starts = passed["window_start"].dt.epoch("us").to_numpy() / 1e6
     long = np.maximum(passed["window_s"].to_numpy().astype(float), 1.0)
     speed = passed["passed"].to_numpy().astype(float) / long
@@ -191,7 +205,9 @@ def _flow(passed: pl.DataFrame, pallets: pl.DataFrame, ends: np.ndarray) -> tupl
 
 
 def _pace(pallets: pl.DataFrame) -> float | None:
-    """Containers a second by the pallets: what those that were told took, and what lies between one label and the next of its item."""
+    """Containers a second by the pallets: what those that were told took, and what lies between one label and the next
+    of its item.
+    """
     ended = pallets.sort("packed_to").with_columns(gap=pl.col("packed_to").diff().over("item"))
     took = pl.when(instant()).then(pl.col("gap")).otherwise(pl.col("packed_to") - pl.col("packed_from"))
     told = ended.with_columns(took=took.dt.total_seconds()).filter((pl.col("took") > 60) & (pl.col("units") > 0))
@@ -199,7 +215,9 @@ def _pace(pallets: pl.DataFrame) -> float | None:
 
 
 def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bins: float) -> np.ndarray:
-    """What of `weights` [rows, bins] falls into each pallet's time [begins, ends) (in bins), its edges blurred by `sd_bins`: [rows, pallets]."""
+    """What of `weights` [rows, bins] falls into each pallet's time [begins, ends) (in bins), its edges blurred by
+    `sd_bins`: [rows, pallets].
+    """
     from scipy.special import ndtr
 
     reach = int(np.ceil(4 * sd_bins)) + 1
@@ -216,7 +234,8 @@ def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bin
 def shared_out(
     weights: np.ndarray, pallets: pl.DataFrame, begins: np.ndarray, ends: np.ndarray, sd_bins: float
 ) -> np.ndarray:
-    """The same where pallets of one item were filled side by side: what came then is shared out by how fast each filled, and counted once.
+    """The same where pallets of one item were filled side by side: what came then is shared out by how fast each
+    filled, and counted once.
 
     pallets: item, units; begins, ends: in bins.
     """

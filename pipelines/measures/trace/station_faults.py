@@ -1,4 +1,6 @@
-"""Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than before, moulds that are not fitted."""
+"""Clocks and counts that cannot be right: a clock that is off, a station that stands still, more ware behind than
+before, moulds that are not fitted.
+"""
 
 from __future__ import annotations
 
@@ -20,10 +22,11 @@ STILL_MINUTES, FROZEN_WINDOWS = 30, 20
 
 @dataclass(frozen=True)
 class StationFault:
-    """One thing that cannot be right. kind: "clock", "ahead of arrival", "stands still", "frozen", "order", "mould not fitted".
+    """One thing that cannot be right. kind: "clock", "ahead of arrival", "stands still", "frozen", "order", "mould not
+    fitted".
 
-    minutes: a clock's error, later than the true time positive.  certain: nothing else explains it; else it is a guess.  size: containers, windows or
-    minutes, as the sentence says.
+    minutes: a clock's error, later than the true time positive.  certain: nothing else explains it; else it is a guess.
+    size: containers, windows or minutes, as the sentence says.
     """
 
     line: str
@@ -40,7 +43,9 @@ class StationFault:
 
 @dataclass(frozen=True)
 class ClockShift:
-    """By how much one series runs behind another [minutes], the correlations there and at nought, and how far the best stands above all others [sd]."""
+    """By how much one series runs behind another [minutes], the correlations there and at nought, and how far the best
+    stands above all others [sd].
+    """
 
     minutes: int
     best: float
@@ -49,7 +54,9 @@ class ClockShift:
 
 
 def minute_grid(windows: pl.DataFrame, start: datetime, end: datetime) -> dict[str, np.ndarray]:
-    """Containers inspected by station and minute; NaN where no window tells. windows: station, window_start, window_s, inspected. A window is spread over its minutes."""
+    """Containers inspected by station and minute; NaN where no window tells. windows: station, window_start, window_s,
+    inspected. A window is spread over its minutes.
+    """
     size = int((end - start) / MINUTE)
     told: dict[str, np.ndarray] = {}
     for (station,), part in windows.partition_by("station", as_dict=True).items():
@@ -63,10 +70,12 @@ def minute_grid(windows: pl.DataFrame, start: datetime, end: datetime) -> dict[s
 
 
 def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST_MINUTES) -> ClockShift | None:
-    """How many minutes `mine` runs behind `others`, by the correlation of the two series over all shifts; None where too little varies or is known.
+    """How many minutes `mine` runs behind `others`, by the correlation of the two series over all shifts; None where
+    too little varies or is known.
 
-    Fisher's z = atanh(r) has the variance 1 / (n - 3) for n independent pairs (Fisher, Metron 1 (1921) 3); series that go slowly up and down
-    have fewer, n (1 - ab) / (1 + ab) of autocorrelations a and b at one minute (Bartlett, J. R. Stat. Soc. 98 (1935) 536).
+    Fisher's z = atanh(r) has the variance 1 / (n - 3) for n independent pairs (Fisher, Metron 1 (1921) 3); series that
+    go slowly up and down have fewer, n (1 - ab) / (1 + ab) of autocorrelations a and b at one minute (Bartlett, J. R.
+    Stat. Soc. 98 (1935) 536).
     """
     size = len(mine)
     both = int(np.sum(~np.isnan(mine) & ~np.isnan(others)))
@@ -119,10 +128,12 @@ def clocks_off(
     start: datetime,
     end: datetime,
 ) -> list[StationFault]:
-    """Stations whose counts come earlier or later than those of all others of their line, by their way from the first station.
+    """Stations whose counts come earlier or later than those of all others of their line, by their way from the first
+    station.
 
-    grid: containers by minute and station.  after: minutes from the first station.  lanes: stations side by side, which share the ware: each is looked at against
-    what the stations of the whole ware leave for it.  With two stations nothing tells which of them is off: both are named, as a guess.
+    grid: containers by minute and station.  after: minutes from the first station.  lanes: stations side by side, which
+    share the ware: each is looked at against what the stations of the whole ware leave for it.  With two stations
+    nothing tells which of them is off: both are named, as a guess.
     """
     flat = {
         s: np.roll(values, -round(after.get(s, 0.0))) for s, values in grid.items() if np.isfinite(values).sum() > 240
@@ -166,8 +177,8 @@ def _clock_fault(
     way = "ahead of" if shift.minutes > 0 else "behind"
     who = "all other stations of its line" if several else "the only other station of its line, or that one is off"
     text = (
-        f"the clock of {station} runs {abs(shift.minutes)} min {way} {who}: its counts follow theirs with a correlation of {shift.best:.2f} at that shift, "
-        f"{shift.at_nought:.2f} as they stand"
+        f"the clock of {station} runs {abs(shift.minutes)} min {way} {who}: its counts follow theirs with a "
+        f"correlation of {shift.best:.2f} at that shift, {shift.at_nought:.2f} as they stand"
     )
     return StationFault(line, station, "clock", start, end, several, text, float(shift.minutes))
 
@@ -175,7 +186,9 @@ def _clock_fault(
 def standing_still(
     line: str, grid: Mapping[str, np.ndarray], start: datetime, frozen_after: int = FROZEN_WINDOWS
 ) -> list[StationFault]:
-    """Stations that count nothing, or the same again and again, while the others of their line count ware that varies."""
+    """Stations that count nothing, or the same again and again, while the others of their line count ware that
+    varies.
+    """
     faults = []
     for station, mine in grid.items():
         others = [values for name, values in grid.items() if name != station]
@@ -201,7 +214,8 @@ def standing_still(
                 "frozen",
                 run,
                 start,
-                f"{station} sent the same count, {mine[run[0]]:g} a minute, for {run[1] - run[0] + 1} min while its line's other stations varied",
+                f"{station} sent the same count, {mine[run[0]]:g} a minute, for {run[1] - run[0] + 1} min while its "
+                "line's other stations varied",
             )
             for run in _runs(same, frozen_after - 1)
             if len(np.unique(np.round(ware[run[0] : run[1]], 3))) > 4
@@ -230,8 +244,9 @@ def out_of_order(
 ) -> list[StationFault]:
     """Steps of a line at which more ware was inspected than the step before let pass.
 
-    steps: order and stations (lanes) of each.  counts: station -> inspected, rejected, share of the window that its counts cover.  relative: standard
-    uncertainty of a station's total.  The bound is three standard uncertainties of the difference and two minutes of ware, which the way between them shifts over the edges.
+    steps: order and stations (lanes) of each.  counts: station -> inspected, rejected, share of the window that its
+    counts cover.  relative: standard uncertainty of a station's total.  The bound is three standard uncertainties of
+    the difference and two minutes of ware, which the way between them shifts over the edges.
     """
     faults = []
     minutes = max(1.0, (end - start) / MINUTE)
@@ -245,7 +260,8 @@ def out_of_order(
         if seen - passed <= room:
             continue
         text = (
-            f"{' and '.join(behind)} inspected {seen:,} containers, {seen - passed:,} more than {' and '.join(before)} before let pass ({passed:,}); {room:,.0f} would be within "
+            f"{' and '.join(behind)} inspected {seen:,} containers, {seen - passed:,} more than "
+            f"{' and '.join(before)} before let pass ({passed:,}); {room:,.0f} would be within "
             "the meters' uncertainty: one of them miscounts, or ware came in between, such as ware put on again"
         )
         faults.append(StationFault(line, behind[0], "order", start, end, True, text, size=float(seen - passed)))
@@ -262,8 +278,10 @@ def not_fitted(
 ) -> list[StationFault]:
     """Mould numbers that were read and, by the mould log, stood nowhere on the line when the ware was formed.
 
-    ware: station, mould, section, inspected (section null where the number had no place).  like: numbers that were fitted and look like it.  places_filled:
-    whether the log fills every place of the machine: then such a number is a misreading for certain; else the log may lack a fitting.
+    ware: station, mould, section, inspected (section null where the number had no place).  like: numbers that were
+    fitted and look like it.  places_filled:
+    whether the log fills every place of the machine: then such a number is a misreading for certain; else the log may
+    lack a fitting.
     """
     lost = ware.filter(pl.col("section").is_null() & pl.col("mould").is_not_null())
     faults = []
@@ -277,7 +295,10 @@ def not_fitted(
             if places_filled
             else "a place of the machine is empty by the log, which may lack a fitting"
         )
-        text = f"mould {mould} was read on {count:,} containers at {', '.join(stations)} and stood nowhere on {line} then: {why}{guess}"
+        text = (
+            f"mould {mould} was read on {count:,} containers at {', '.join(stations)} and stood nowhere on {line} "
+            f"then: {why}{guess}"
+        )
         faults.append(
             StationFault(
                 line,

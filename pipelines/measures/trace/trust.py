@@ -1,4 +1,6 @@
-"""How far a station's word can be taken: ware that passed while no challenge vouched for it, and how likely the station really failed then."""
+"""How far a station's word can be taken: ware that passed while no challenge vouched for it, and how likely the station
+really failed then.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,8 @@ class Doubt:
     """A stretch of a station's time, by its own clock, for which no challenge vouches that it finds a defect.
 
     start: the last good challenge, None where there was none. end: the next good one, None while there is none.
-    failed_at: the first failed challenge inside, None where one is only overdue. failures: passes and caught of each failed one.
+    failed_at: the first failed challenge inside, None where one is only overdue. failures: passes and caught of each
+    failed one.
     """
 
     line: str
@@ -43,15 +46,17 @@ class Doubt:
 
 
 def good(plant: Plant) -> pl.Expr:
-    """Whether a challenge was passed: there was a pass, and the share that the defect's severity asks for was caught (of a critical one: all)."""
+    """Whether a challenge was passed: there was a pass, and the share that the defect's severity asks for was caught
+    (of a critical one: all).
+    """
     share = {code: plant.must_catch(code) for code in plant.defects}
     must = pl.col("defect").replace_strict(share, default=plant.must_catch(""), return_dtype=pl.Float64)
     return (pl.col("passes") > 0) & (pl.col("caught") >= must * pl.col("passes") - 1e-9)
 
 
 def doubts(plant: Plant, challenges: pl.DataFrame, until: datetime) -> list[Doubt]:
-    """Every stretch in doubt up to `until`: from the last good challenge before a failed one to the next good one, and since the last
-    good one where the next is overdue.
+    """Every stretch in doubt up to `until`: from the last good challenge before a failed one to the next good one, and
+    since the last good one where the next is overdue.
 
     challenges: checked_at, line, station, defect, passes, caught. The interval and the share that must be caught are
     `[checks]` of works.toml. A challenge that came late and was passed leaves no doubt.
@@ -62,13 +67,16 @@ def doubts(plant: Plant, challenges: pl.DataFrame, until: datetime) -> list[Doub
 
 
 def failed_kinds(plant: Plant, counted: pl.DataFrame) -> pl.DataFrame:
-    """Station and defect where any challenge failed. counted: station, defect, passes and caught of one challenge or of many alike."""
+    """Station and defect where any challenge failed. counted: station, defect, passes and caught of one challenge or of
+    many alike.
+    """
     bad = counted.filter(pl.col("station").is_in(list(plant.stations)) & ~good(plant))
     return bad.select("station", "defect").unique(maintain_order=True)
 
 
 def doubts_of(plant: Plant, counted: pl.DataFrame, failing: pl.DataFrame, until: datetime) -> list[Doubt]:
-    """The same from challenges with one outcome counted together: station, defect, passes, caught and `last`, when the last of them was.
+    """The same from challenges with one outcome counted together: station, defect, passes, caught and `last`, when the
+    last of them was.
 
     failing: every challenge of the kinds of which one failed, as in `doubts`.
     """
@@ -120,13 +128,16 @@ NODES, FAR = (
 def failed_chance(
     failures: Sequence[tuple[int, int]], usual: tuple[float, float], alike: float = 0.0, before: float = REAL
 ) -> float:
-    """Probability that failed challenges are no bad luck of a station as it usually is, but those of a station that finds any share alike.
+    """Probability that failed challenges are no bad luck of a station as it usually is, but those of a station that
+    finds any share alike.
 
-    failures: passes and caught of each challenge. usual: beta parameters (missed, found) of the share it misses. alike: correlation of the
-    passes of one challenge. before: the probability before any of them is seen. By Bayes' theorem: beta-binomial challenges about the usual
-    share, which is not known exactly, against the same about a share that can be anything.
+    failures: passes and caught of each challenge. usual: beta parameters (missed, found) of the share it misses. alike:
+    correlation of the passes of one challenge. before: the probability before any of them is seen. By Bayes' theorem:
+    beta-binomial challenges about the usual share, which is not known exactly, against the same about a share that can
+    be anything.
 
-    References: [1] Skellam, JRSS B 10 (1948) 257: the beta-binomial. [2] Kass and Raftery, JASA 90 (1995) 773: Bayes factors.
+    References: [1] Skellam, JRSS B 10 (1948) 257: the beta-binomial. [2] Kass and Raftery, JASA 90 (1995) 773: Bayes
+    factors.
     """
     from scipy.special import betaincinv
 
@@ -145,7 +156,9 @@ def _likelihood(told: np.ndarray, missed: np.ndarray, weights: np.ndarray, alike
 
 
 def log_beta_binomial(k: np.ndarray, n: np.ndarray, share: np.ndarray, alike: float) -> np.ndarray:
-    """Logarithm of the probability of k of n where the n are alike with an intraclass correlation; binomial where it is 0."""
+    """Logarithm of the probability of k of n where the n are alike with an intraclass correlation; binomial where it is
+    0.
+    """
     from scipy.special import betaln, gammaln, xlog1py, xlogy
 
     ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)

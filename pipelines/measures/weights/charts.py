@@ -19,8 +19,9 @@ FAR, NEAR, SLOW, SPREAD = "beyond the limits", "two of three near a limit", "slo
 
 @dataclass(frozen=True)
 class Called:
-    """One rule that called a mould in the window: the first and the last time, how often, the farthest mean [g], whether it still does at the last weighing, and
-    whether the mould only went with its gob position."""
+    """One rule that called a mould in the window: the first and the last time, how often, the farthest mean [g],
+    whether it still does at the last weighing, and whether the mould only went with its gob position.
+    """
 
     rule: str
     first_s: float
@@ -35,9 +36,10 @@ class Called:
 class MouldChart:
     """The weighings of one mould by time, with limits for the number of samples of each.
 
-    seconds, n, mean [g]: one a weighing time.  centre, low, high [g]: X-bar limits at 3 standard deviations of the mean (A3 S-bar where several samples were
-    weighed at a time, moving ranges where single ones).  spread, spread_centre, spread_low, spread_high [g]: s of the samples, or the moving range; NaN where
-    there is none.  ranges: whether the spread is a moving range.
+    seconds, n, mean [g]: one a weighing time.  centre, low, high [g]: X-bar limits at 3 standard deviations of the mean
+    (A3 S-bar where several samples were weighed at a time, moving ranges where single ones).  spread, spread_centre,
+    spread_low, spread_high [g]: s of the samples, or the moving range; NaN where there is none.  ranges: whether the
+    spread is a moving range.
     """
 
     mould: str
@@ -57,7 +59,9 @@ class MouldChart:
 
 @dataclass(frozen=True)
 class Judge:
-    """The rules in force for a line: limits in standard deviations, and how many weighings of one mould pass between two false calls of each kind."""
+    """The rules in force for a line: limits in standard deviations, and how many weighings of one mould pass between
+    two false calls of each kind.
+    """
 
     rules: Rules
     slow: float
@@ -66,14 +70,16 @@ class Judge:
 
     def words(self) -> str:
         return (
-            f"A mould is called beyond {self.rules.far:.2f} standard deviations of its mean, by two of three beyond {self.rules.near:.2f} on one side, by a moving average "
-            f"(newest weighing {WEIGHT:g}) beyond {self.slow:.2f} of its own, or by its spread. Each kind calls a steady mould by chance once in {self.points:,.0f} weighings; "
-            f"all moulds of the line together {FALSE_PER_WEEK:g} times a week."
+            f"A mould is called beyond {self.rules.far:.2f} standard deviations of its mean, by two of three beyond "
+            f"{self.rules.near:.2f} on one side, by a moving average (newest weighing {WEIGHT:g}) beyond "
+            f"{self.slow:.2f} of its own, or by its spread. Each kind calls a steady mould by chance once in "
+            f"{self.points:,.0f} weighings; all moulds of the line together {FALSE_PER_WEEK:g} times a week."
         )
 
 
 def judge_for(moulds: int, every_s: float) -> Judge:
-    """Limits at which all moulds of a line together call FALSE_PER_WEEK times a week by chance, shared by the three kinds of rules.
+    """Limits at which all moulds of a line together call FALSE_PER_WEEK times a week by chance, shared by the three
+    kinds of rules.
 
     References: as `run_rules.rules_run_length` and `run_rules.ewma_run_length`.
     """
@@ -84,7 +90,9 @@ def judge_for(moulds: int, every_s: float) -> Judge:
 def mould_charts(
     rounds: Rounds, start_s: float, usual: Reference, judge: Judge, gobs: list[GobSeries] | None = None
 ) -> list[MouldChart]:
-    """One chart a mould that was weighed from `start_s` on; earlier rounds only lead the moving averages in. gobs: series of the gob positions by the same rounds."""
+    """One chart a mould that was weighed from `start_s` on; earlier rounds only lead the moving averages in. gobs:
+    series of the gob positions by the same rounds.
+    """
     calls = _calls(rounds, rounds.mean - usual.mean, usual.sd_of(rounds.n), usual, judge)
     alone = _calls(rounds, *_without_gob(rounds, usual, gobs), usual, judge) if gobs else calls
     spread, ranges = _spread(rounds)
@@ -166,13 +174,24 @@ def _called(
             means = rounds.mean[at, column]
             farthest = float(means[np.argmax(np.abs(means - usual.mean[column]))])
             seconds = rounds.seconds[at]
-            found.append(Called(rule, float(seconds[0]), float(seconds[-1]), len(at), farthest, bool(at[-1] == last), not by_itself))  # fmt: skip
+            found.append(
+                Called(
+                    rule, float(seconds[0]), float(seconds[-1]), len(at), farthest, bool(at[-1] == last), not by_itself
+                )
+            )
     return tuple(found)
 
 
 def _chart(
-    rounds: Rounds, column: int, here: np.ndarray, usual: Reference, spread: np.ndarray, ranges: bool, mould: str, called: tuple[Called, ...]
-) -> MouldChart:  # fmt: skip
+    rounds: Rounds,
+    column: int,
+    here: np.ndarray,
+    usual: Reference,
+    spread: np.ndarray,
+    ranges: bool,
+    mould: str,
+    called: tuple[Called, ...],
+) -> MouldChart:
     n = rounds.n[here, column]
     centre, within = float(usual.mean[column]), float(usual.within[column])
     size = len(n)
@@ -186,5 +205,17 @@ def _chart(
         half = np.where(n >= 2, a3(several) * expected, 3 * within)
         middle, low, high = (np.where(n >= 2, at * expected, np.nan) for at in (np.ones(size), *b3_b4(several)))
     return MouldChart(
-        mould, rounds.seconds[here], n, rounds.mean[here, column], centre, centre - half, centre + half, spread, middle, low, high, ranges, called
-    )  # fmt: skip
+        mould,
+        rounds.seconds[here],
+        n,
+        rounds.mean[here, column],
+        centre,
+        centre - half,
+        centre + half,
+        spread,
+        middle,
+        low,
+        high,
+        ranges,
+        called,
+    )

@@ -1,4 +1,6 @@
-"""Slow drift of a gob position: found by an EWMA of the mean over its moulds, dated, and turned into a correction at the feeder."""
+"""Slow drift of a gob position: found by an EWMA of the mean over its moulds, dated, and turned into a correction at
+the feeder.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,9 @@ from pipelines.measures.weights.rounds import Rounds
 
 WEIGHT = 0.3  # of the newest round in the moving average
 FALSE_PER_WEEK = 0.8  # of all gob positions of a line together, at one point
-STEP_SHARE = 0.008  # how large a drift is thought of beforehand, of the weight: standard deviation of a step, and of a ramp's rise in eight hours
+# how large a drift is thought of beforehand, of the weight: standard deviation of a step, and of a ramp's rise in eight
+# hours
+STEP_SHARE = 0.008
 SHARES = (0.1, 0.5, 0.4)  # of drifts beforehand: steps, ramps that go on, ramps that ended; a guess
 EIGHT = 8 * 3600.0
 CLIP = 2.5  # standard deviations
@@ -23,7 +27,9 @@ WEEK_S = 7 * 86400.0
 
 @dataclass(frozen=True)
 class GobSeries:
-    """Mean deviation of a gob position's moulds from what is usual for them, by round [g]; sd: of that mean [g]; NaN where none was weighed."""
+    """Mean deviation of a gob position's moulds from what is usual for them, by round [g]; sd: of that mean [g]; NaN
+    where none was weighed.
+    """
 
     seconds: np.ndarray
     value: np.ndarray
@@ -32,7 +38,9 @@ class GobSeries:
 
 @dataclass(frozen=True)
 class Fit:
-    """What a drift has come to [g]: now, by the last weighing, and at the feeder, `ahead` seconds later; slope a day; the onset; 95 % intervals."""
+    """What a drift has come to [g]: now, by the last weighing, and at the feeder, `ahead` seconds later; slope a day;
+    the onset; 95 % intervals.
+    """
 
     offset: float
     offset_low: float
@@ -47,8 +55,9 @@ class Fit:
 
 
 def gob_series(rounds: Rounds, usual: Reference) -> list[GobSeries]:
-    """One series a gob position. A mould that is not in the reference counts little: its own offset is not known yet. One that lies CLIP standard deviations from
-    the middle of its gob's moulds counts as if it lay there, so that a mould's own fault does not look like the gob's.
+    """One series a gob position. A mould that is not in the reference counts little: its own offset is not known yet.
+    One that lies CLIP standard deviations from the middle of its gob's moulds counts as if it lay there, so that a
+    mould's own fault does not look like the gob's.
 
     References: [1] Huber, Annals of Mathematical Statistics 35 (1964) 73, winsorised means.
     """
@@ -72,7 +81,9 @@ def gob_series(rounds: Rounds, usual: Reference) -> list[GobSeries]:
 
 
 def _clipped(apart: np.ndarray, sd: np.ndarray) -> np.ndarray:
-    """Deviations [rounds, moulds] no more than CLIP of their standard deviations from the median of their round; as they are under four moulds."""
+    """Deviations [rounds, moulds] no more than CLIP of their standard deviations from the median of their round; as
+    they are under four moulds.
+    """
     some = np.flatnonzero((~np.isnan(apart)).sum(axis=1) >= 4)
     told = apart.copy()
     middle = np.nanmedian(apart[some], axis=1)[:, None]
@@ -81,7 +92,9 @@ def _clipped(apart: np.ndarray, sd: np.ndarray) -> np.ndarray:
 
 
 def with_spread(series: GobSeries, past_s: float) -> GobSeries:
-    """The series with the spread that its means really have from round to round, by the moving ranges before `past_s` (all where there are too few)."""
+    """The series with the spread that its means really have from round to round, by the moving ranges before `past_s`
+    (all where there are too few).
+    """
     past = ~np.isnan(series.value) & (series.seconds < past_s)
     known = past if past.sum() >= 8 else ~np.isnan(series.value)
     ranges = np.abs(np.diff(series.value[known]))
@@ -95,9 +108,11 @@ def with_spread(series: GobSeries, past_s: float) -> GobSeries:
 def alarms(
     series: list[GobSeries], rounds_known: int, every_s: float, own: bool
 ) -> tuple[np.ndarray, np.ndarray, float]:
-    """EWMA of each series in its own standard deviations [rounds, series], which points are beyond the limit, and the limit.
+    """EWMA of each series in its own standard deviations [rounds, series], which points are beyond the limit, and the
+    limit.
 
-    The limit lets all series of a line together call FALSE_PER_WEEK times a week by chance; it is wider by what the reference itself is uncertain of.
+    The limit lets all series of a line together call FALSE_PER_WEEK times a week by chance; it is wider by what the
+    reference itself is uncertain of.
     """
     z = np.stack([one.value / one.sd for one in series], axis=1)
     averages = ewma(z, WEIGHT)
@@ -108,11 +123,12 @@ def alarms(
 
 
 def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
-    """The drift by every onset and three courses, each weighed by how well it explains the series: a step, a ramp that goes on, a ramp that ended; None under
-    three rounds. Beforehand each onset within BACK_S (and each end) is as likely, SHARES tells the courses, and the size is normal about nothing (STEP_SHARE of
-    `weight_g`).
+    """The drift by every onset and three courses, each weighed by how well it explains the series: a step, a ramp that
+    goes on, a ramp that ended; None under three rounds. Beforehand each onset within BACK_S (and each end) is as
+    likely, SHARES tells the courses, and the size is normal about nothing (STEP_SHARE of `weight_g`).
 
-    References: [1] Gelman and others, Bayesian Data Analysis, linear models with known variance: closed marginal likelihoods.
+    References: [1] Gelman and others, Bayesian Data Analysis, linear models with known variance: closed marginal
+    likelihoods.
     """
     here = ~np.isnan(series.value) & (series.seconds >= series.seconds[-1] - BACK_S)
     if here.sum() < 3:
@@ -144,7 +160,8 @@ def fit(series: GobSeries, weight_g: float, ahead_s: float) -> Fit | None:
 def _courses(
     t: np.ndarray, onsets: np.ndarray, ahead_s: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Every course of a drift: its value at the rounds [courses, rounds] and `ahead_s` after the last, the number of its onset, and its share beforehand.
+    """Every course of a drift: its value at the rounds [courses, rounds] and `ahead_s` after the last, the number of
+    its onset, and its share beforehand.
 
     Steps and ended ramps come to 1; a ramp that goes on has come to 1 after EIGHT hours.
     """

@@ -15,9 +15,11 @@ ENOUGH = 8  # rounds of a past that can be judged by
 
 @dataclass(frozen=True)
 class Reference:
-    """mean [g], n (subgroups) of each mould; NaN and 0 for a mould that is not in it.  within: standard deviation of single containers of a mould [g], from
-    the samples of one time, else from the moving ranges.  between: what the means of a mould vary from time to time beyond that [g].  rounds: how many.  lent: degrees of freedom that the other moulds
-    lend a mould's spread."""
+    """mean [g], n (subgroups) of each mould; NaN and 0 for a mould that is not in it.  within: standard deviation of
+    single containers of a mould [g], from the samples of one time, else from the moving ranges.  between: what the
+    means of a mould vary from time to time beyond that [g].  rounds: how many.  lent: degrees of freedom that the other
+    moulds lend a mould's spread.
+    """
 
     mean: np.ndarray
     n: np.ndarray
@@ -34,7 +36,9 @@ class Reference:
 
 
 def reference_of(past: Rounds, here: Rounds) -> Reference:
-    """From the past if it has ENOUGH rounds, else from the very weighings that are judged (`own`). Points beyond 3 standard deviations are left out once."""
+    """From the past if it has ENOUGH rounds, else from the very weighings that are judged (`own`). Points beyond 3
+    standard deviations are left out once.
+    """
     own = int((past.n > 0).any(axis=1).sum()) < ENOUGH
     told = here if own else past
     first = _fitted(told.mean, told.sd, told.n, own)
@@ -80,10 +84,11 @@ def _by_ranges(mean: np.ndarray) -> tuple[np.ndarray, float]:
 
 
 def _by_samples(sd: np.ndarray, n: np.ndarray) -> tuple[np.ndarray, float]:
-    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty, with what the others lend it.
+    """Standard deviation within the samples of one time: mean of s over c4, each weighed by its certainty, with what
+    the others lend it.
 
-    Equal sizes give the mean S over c4 of ISO 7870-2; unequal ones are weighed by c4^2 / (1 - c4^2) (Burr, Journal of Quality Technology 1 (1969) 163),
-    whose half is the degrees of freedom of that mean.
+    Equal sizes give the mean S over c4 of ISO 7870-2; unequal ones are weighed by c4^2 / (1 - c4^2) (Burr, Journal of
+    Quality Technology 1 (1969) 163), whose half is the degrees of freedom of that mean.
     """
     with np.errstate(invalid="ignore"):
         factor = c4(n)

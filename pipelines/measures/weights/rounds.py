@@ -16,8 +16,9 @@ NOWHERE = -1
 class Rounds:
     """Weighings of one item at one point by round and mould.
 
-    seconds: begin of each round since 1970, UTC [rounds].  mean, sd [g], n: of the samples of a mould in a round [rounds, moulds]; NaN and 0 where it was not
-    weighed, sd NaN under two samples.  gob: number of the gob position in `gobs` [rounds, moulds], NOWHERE where no log tells.
+    seconds: begin of each round since 1970, UTC [rounds].  mean, sd [g], n: of the samples of a mould in a round
+    [rounds, moulds]; NaN and 0 where it was not weighed, sd NaN under two samples.  gob: number of the gob position in
+    `gobs` [rounds, moulds], NOWHERE where no log tells.
     """
 
     seconds: np.ndarray
@@ -41,7 +42,9 @@ class Rounds:
 
 
 def rounds_of(weighings: pl.DataFrame) -> Rounds:
-    """Weighings (sampled_at, mould, weight_g, gob) as rounds. A round ends where a mould comes again, or at a longer pause than usual within one."""
+    """Weighings (sampled_at, mould, weight_g, gob) as rounds. A round ends where a mould comes again, or at a longer
+    pause than usual within one.
+    """
     rows = weighings.sort("sampled_at").with_columns(second=pl.col("sampled_at").dt.epoch("ms") / 1000)
     number = _numbers(rows)
     rows = rows.with_columns(round=pl.Series(number))

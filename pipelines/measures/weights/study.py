@@ -25,7 +25,9 @@ PAST = timedelta(hours=48)  # of the same item before the window, by which it is
 
 @dataclass(frozen=True)
 class GobFound:
-    """A gob position: its series, when it was first called in the window (None: never), whether it still is, and its drift."""
+    """A gob position: its series, when it was first called in the window (None: never), whether it still is, and its
+    drift.
+    """
 
     gob: str
     series: GobSeries
@@ -52,7 +54,9 @@ class MouldFound:
 
 @dataclass(frozen=True)
 class Study:
-    """Everything about one item at one point; see `schemas.weights.Weights`. judged_by: what was usual; rounds: past and window."""
+    """Everything about one item at one point; see `schemas.weights.Weights`. judged_by: what was usual; rounds: past
+    and window.
+    """
 
     item: Item | None
     point: str
@@ -79,7 +83,9 @@ class ItemStudy:
 
 
 def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, lehr: LehrTime) -> Study | None:
-    """What the weighings (sampled_at, mould, weight_g, section, gob) of an item at a point tell of [span.start, span.end), judged by those before it; None without any in it."""
+    """What the weighings (sampled_at, mould, weight_g, section, gob) of an item at a point tell of [span.start,
+    span.end), judged by those before it; None without any in it.
+    """
     rows = weighings.filter(pl.col("sampled_at") >= span.start)
     if rows.is_empty():
         return None
@@ -91,9 +97,17 @@ def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, le
     series = [with_spread(one, start_s) for one in gob_series(judged, usual)]
     charts = mould_charts(judged, start_s, usual, judge, series)
     return Study(
-        item, point, rows, judged, usual, judge, _moulds(item, rows, here, charts), _gobs(judged, series, usual, start_s, item, point, lehr),
-        _parts(rows, here), start_s,
-    )  # fmt: skip
+        item,
+        point,
+        rows,
+        judged,
+        usual,
+        judge,
+        _moulds(item, rows, here, charts),
+        _gobs(judged, series, usual, start_s, item, point, lehr),
+        _parts(rows, here),
+        start_s,
+    )
 
 
 def _moulds(item: Item | None, rows: pl.DataFrame, here: Rounds, charts: list[MouldChart]) -> tuple[MouldFound, ...]:

@@ -9,7 +9,8 @@ import polars as pl
 
 from pipelines.measures.weights.rounds import Rounds, mould_order
 
-KEEPS = 3.0  # standard deviations between a mean and a limit that it keeps: 1 container in 740 beyond it, if weights are normal
+# standard deviations between a mean and a limit that it keeps: 1 container in 740 beyond it, if weights are normal
+KEEPS = 3.0
 
 
 @dataclass(frozen=True)
@@ -22,8 +23,9 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Glass:
-    """Glass packed above nominal, and above the lowest mean, in kg, each with a 95 % interval; None where units, nominal or limits are not known, the intervals alone where the
-    weighings are too few to bear one."""
+    """Glass packed above nominal, and above the lowest mean, in kg, each with a 95 % interval; None where units,
+    nominal or limits are not known, the intervals alone where the weighings are too few to bear one.
+    """
 
     giveaway_kg: float | None
     giveaway_low: float | None
@@ -35,7 +37,9 @@ class Glass:
 
 @dataclass(frozen=True)
 class HotCold:
-    """Hot less cold weight over the moulds weighed at both points [g], with a 95 % interval; by_mould: mould, hot_g, hot_n, cold_g, cold_n."""
+    """Hot less cold weight over the moulds weighed at both points [g], with a 95 % interval; by_mould: mould, hot_g,
+    hot_n, cold_g, cold_n.
+    """
 
     moulds: int
     difference_g: float
@@ -45,7 +49,9 @@ class HotCold:
 
 
 def lowest_mean(sd_g: float, weight_min_g: float | None, heavy_enough_g: float | None) -> Lowest:
-    """KEEPS standard deviations `sd_g` of single containers above the least weight, or, where that is more, the mean at which the capacity keeps its greatest value."""
+    """KEEPS standard deviations `sd_g` of single containers above the least weight, or, where that is more, the mean at
+    which the capacity keeps its greatest value.
+    """
     by = {"weight_min_g": weight_min_g + KEEPS * sd_g} if weight_min_g is not None else {}
     if heavy_enough_g is not None:
         by["capacity_max_ml"] = heavy_enough_g
@@ -54,7 +60,9 @@ def lowest_mean(sd_g: float, weight_min_g: float | None, heavy_enough_g: float |
 
 
 def glass(mean_g: float, se_g: float | None, nominal_g: float, lowest_g: float | None, units: float | None) -> Glass:
-    """(mean - nominal) x containers, and (mean - lowest mean) x containers; negative where the ware is lighter. se_g: standard error of the mean; None: too few to say."""
+    """(mean - nominal) x containers, and (mean - lowest mean) x containers; negative where the ware is lighter. se_g:
+    standard error of the mean; None: too few to say.
+    """
     if units is None:
         return Glass(None, None, None, None, None, None)
 
@@ -68,7 +76,8 @@ def glass(mean_g: float, se_g: float | None, nominal_g: float, lowest_g: float |
 
 
 def mean_error(rounds: Rounds, parts: dict[str, float]) -> float:
-    """Standard error of the mean of all weighings as the mean of these moulds in this time: spread of times over rounds, within over weighings [g].
+    """Standard error of the mean of all weighings as the mean of these moulds in this time: spread of times over
+    rounds, within over weighings [g].
 
     The moulds are those that ran, so their differences add nothing.
     """
@@ -77,7 +86,8 @@ def mean_error(rounds: Rounds, parts: dict[str, float]) -> float:
 
 
 def drift_a_day(rounds: Rounds) -> tuple[float, float, float] | None:
-    """Slope of the weight over the rounds [g a day] with a 95 % interval, each mould against its own mean; None under three rounds.
+    """Slope of the weight over the rounds [g a day] with a 95 % interval, each mould against its own mean; None under
+    three rounds.
 
     References: [1] Draper and Smith, Applied Regression Analysis: slope and its interval by Student's t.
     """
@@ -103,7 +113,9 @@ def drift_a_day(rounds: Rounds) -> tuple[float, float, float] | None:
 
 
 def hot_cold(hot: pl.DataFrame, cold: pl.DataFrame) -> HotCold | None:
-    """Hot and cold means of the same moulds (mould, weight_g of each). The lehr changes no weight: a difference is a scale, or other ware. None without a common mould."""
+    """Hot and cold means of the same moulds (mould, weight_g of each). The lehr changes no weight: a difference is a
+    scale, or other ware. None without a common mould.
+    """
     from scipy.special import stdtrit
 
     sides = [

@@ -1,4 +1,6 @@
-"""The network made to balance: what each meter becomes, which one is most likely lying, and the pack-to-melt that follows."""
+"""The network made to balance: what each meter becomes, which one is most likely lying, and the pack-to-melt that
+follows.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +14,10 @@ import numpy as np
 from pipelines.measures.yields.explanations import ACCUSED, LISTED, Answers, explained, quantiles
 from pipelines.measures.yields.joint_days import window_of
 from pipelines.measures.yields.misfit import NOTHING, Misfit, cut_range, furnace_range, line_range, misfit_of
-from pipelines.measures.yields.network import KG, WHOLE, FurnaceReading, LineReading, Network, network_of, steps_of
+from pipelines.measures.yields.network import KG, FurnaceReading, LineReading, Network, network_of, steps_of
 from pipelines.measures.yields.openings import OpeningCause, by_own_scatter, openings_of, together
 from pipelines.measures.yields.reconcile import Reconciled, reconcile
-from pipelines.measures.yields.usual_losses import GUESS_FURNACE, GUESS_LINE, ExpectedLosses, expected_share
+from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
 
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
@@ -27,8 +29,9 @@ APART_FROM = 0.005  # explanations from this probability on are worked out each 
 
 @dataclass(frozen=True)
 class Estimate:
-    """A figure of the reconciled values over all explanations: mean and 95 % interval. value is None where what is told of it has no one
-    number, low and high where nothing can be told; why then says so."""
+    """A figure of the reconciled values over all explanations: mean and 95 % interval. value is None where what is told
+    of it has no one number, low and high where nothing can be told; why then says so.
+    """
 
     value: float | None
     low: float | None
@@ -38,9 +41,10 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Explanation:
-    """What could be: the causes that are off (none: every meter is honest), the size of the last of them (relative to its reading or to
-    what passes; its 95 % interval), since which day of the window, and how probable it is. chosen: its places in `Answers`. sizes: of each
-    cause, by how much it is off on the day itself, with its 95 % interval."""
+    """What could be: the causes that are off (none: every meter is honest), the size of the last of them (relative to
+    its reading or to what passes; its 95 % interval), since which day of the window, and how probable it is. chosen:
+    its places in `Answers`. sizes: of each cause, by how much it is off on the day itself, with its 95 % interval.
+    """
 
     causes: tuple[int, ...]
     probability: float
@@ -56,8 +60,9 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Balanced:
-    """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers: all explanations of
-    the window's openings; told: the values that they make on average, closed; spread [n, k]: change of each value for each cause;
+    """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers:
+    all explanations of the window's openings; told: the values that they make on average, closed; spread [n, k]: change
+    of each value for each cause;
     misfit: where no explanation fits."""
 
     reading: FurnaceReading
@@ -101,9 +106,17 @@ class Balanced:
         ends = (int(np.searchsorted(shares.cumsum(), share)) for share in (0.025, 0.975))
         first_low, first_high = (min(end, self.days - 1) for end in ends)
         return Explanation(
-            names, float(answers.probability[chosen].sum()), float(size.probability @ size.lie), low, high, int(np.argmax(shares)),
-            first_low, first_high, chosen, tuple(self._today(mine, cause) for cause in names),
-        )  # fmt: skip
+            names,
+            float(answers.probability[chosen].sum()),
+            float(size.probability @ size.lie),
+            low,
+            high,
+            int(np.argmax(shares)),
+            first_low,
+            first_high,
+            chosen,
+            tuple(self._today(mine, cause) for cause in names),
+        )
 
     def _today(self, mine: Answers, cause: int) -> tuple[float, float, float]:
         """Mean and 95 % interval of how far a cause is off on the day, beyond what is expected of it."""
@@ -113,7 +126,9 @@ class Balanced:
         return float(mine.probability @ mean) - usual, low, high
 
     def blamed(self) -> dict[str, float]:
-        """By name, the probability of each meter to lie and of each loss to be beyond its usual; the likeliest first."""
+        """By name, the probability of each meter to lie and of each loss to be beyond its usual; the likeliest
+        first.
+        """
         return {self.causes[n].name: share for n, share in self.answers.blamed().items() if n >= 0}
 
     @property
@@ -130,18 +145,22 @@ class Balanced:
         return float(self.told.values[self.at(name)])
 
     def derived(self, figure: Callable[[np.ndarray], float], one: Explanation | None = None) -> Estimate:
-        """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008, 5.2.2); under
-        `one` only if given. About their mean it would be no first order: a meter that reads double moves values by half."""
+        """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008,
+        5.2.2); under `one` only if given. About their mean it would be no first order: a meter that reads double moves
+        values by half.
+        """
         told = self.answers if one is None else self.answers.of(one.chosen)
         mean, sd = np.zeros(len(told.causes)), np.zeros(len(told.causes))
         for rows in _alike(told):
             part = told.of(rows)
             x = self.told.values + self.spread @ (part.mean - self.answers.mean)
             steps = np.maximum(np.abs(x), 1.0) * 1e-6
-            gradient = self.spread.T @ np.array([
-                (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
-                for step, unit in zip(steps, np.eye(len(x)), strict=True)
-            ])  # fmt: skip
+            gradient = self.spread.T @ np.array(
+                [
+                    (figure(x + step * unit) - figure(x - step * unit)) / (2 * step)
+                    for step, unit in zip(steps, np.eye(len(x)), strict=True)
+                ]
+            )
             along, sd[rows] = part.along(gradient)
             mean[rows] = figure(x) + along - float(gradient @ part.mean)
         low, high = quantiles(told.probability, mean, sd, (0.025, 0.975))
@@ -169,7 +188,9 @@ class Balanced:
         return sum(kg.values()), sum(kg[line] * part for line, (_, _, part) in self.network.formed.items())
 
     def melted_kg(self, x: np.ndarray) -> float:
-        """Mass melted [kg] for the day's ware: cut, and its share of what left unseen and of what the level held back."""
+        """Mass melted [kg] for the day's ware: cut, and its share of what left unseen and of what the level held
+        back.
+        """
         day, then = self.cut_kg(x)
         lost = x[self.at(f"{self.reading.furnace}, furnace to shears")]
         return float(day / then * (then + lost + self.network.held_back)) if then else 0.0
@@ -214,11 +235,16 @@ class Balanced:
         return Estimate(None, min(ends), max(ends), NOTHING) if ends else Estimate(None, None, None, NOTHING)
 
     def _share(self, figure: Callable[[np.ndarray], float], one: Explanation | None) -> Estimate:
-        """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two numbers."""
+        """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two
+        numbers.
+        """
         told = self.derived(figure, one)
         assert told.value is not None and told.low is not None and told.high is not None
         if told.low > 1 or told.value > 1 or told.high < 0 or told.value < 0:
-            said = f"{100 * told.value:.1f} % ({100 * told.low:.1f} to {100 * told.high:.1f}) came out, which cannot be: a meter is far off"
+            said = (
+                f"{100 * told.value:.1f} % ({100 * told.low:.1f} to {100 * told.high:.1f}) came out, which cannot "
+                "be: a meter is far off"
+            )
             return Estimate(None, None, None, said)
         told = replace(told, low=max(0.0, told.low), high=min(1.0, told.high))
         if one is None and self._apart(figure):
@@ -250,7 +276,8 @@ def balanced(
 ) -> Balanced:
     """Reconcile a furnace's day, judged together with the days before it (`past`, the newest last).
 
-    References: as `reconcile`, `explained`; successive linearisation of gobs x mass: Pai and Fisher, AIChE Journal 34 (1988) 873 (from memory).
+    References: as `reconcile`, `explained`; successive linearisation of gobs x mass: Pai and Fisher, AIChE Journal 34
+    (1988) 873 (from memory).
     """
     network = network_of(plant, reading, usual)
     values = np.array([node.reading for node in network.nodes])
@@ -323,60 +350,3 @@ def _nothing(values: np.ndarray) -> Reconciled:
     return Reconciled(
         values, values, values, np.full(len(values), np.nan), np.zeros(0), 0.0, 0, 1.0, empty, np.zeros(len(values))
     )
-
-
-def usual_of(plant: Plant, reading: FurnaceReading, past: Sequence[FurnaceReading]) -> dict[str, ExpectedLosses]:
-    """What is expected to be lost unseen at each step of a day, from earlier days of the same furnace (the newest anywhere)."""
-    names = {f"{reading.furnace}, furnace to shears": (GUESS_FURNACE, 1)}
-    for line in reading.lines:
-        names |= {f"{line.line}, {step}": (GUESS_LINE, 1) for step, _ in steps_of(line)}
-        names[f"{line.line}, whole line"] = (GUESS_LINE, len(steps_of(line)))
-    seen: dict[str, list[tuple[float, float]]] = {name: [] for name in names}
-    for day in past:
-        for name, share, sd in open_shares(plant, day):
-            if name in seen:
-                seen[name].append((share, sd))
-    return {
-        name: expected_share([share for share, _ in seen[name]], [sd for _, sd in seen[name]], *guess)
-        for name, guess in names.items()
-    }
-
-
-def open_shares(plant: Plant, reading: FurnaceReading) -> list[tuple[str, float, float]]:
-    """By step: what the raw readings left open over what passed, and its standard uncertainty. Steps with a silent meter are left out."""
-    told = [one for line in reading.lines if line.ware > 0 for one in _of_line(plant, line)]
-    if reading.melted and all(line.cut is not None for line in reading.lines) and reading.formed_kg > 0:
-        pull = reading.melted - reading.held_back
-        kg = [(line.cut or 0) * line.gob_g * line.melt_part * KG for line in reading.lines]
-        weights = np.hypot(plant.uncertainty.weight, plant.uncertainty.gobs_cut) / 100
-        sd = np.hypot(plant.uncertainty.melt / 100 * reading.melted, weights * np.linalg.norm(kg))
-        told.append((f"{reading.furnace}, furnace to shears", (pull - sum(kg)) / sum(kg), float(sd) / sum(kg)))
-    return told
-
-
-def _of_line(plant: Plant, line: LineReading) -> list[tuple[str, float, float]]:
-    sure = plant.uncertainty
-    told: list[tuple[str, float, float]] = []
-    arriving = line.cut - line.hot if line.cut is not None and line.hot is not None else None
-    spread = float(np.hypot((line.cut or 0.0) * sure.gobs_cut / 100, line.cut_edge))
-    first, rejected = spread, 0.0
-    left, whole, error = arriving, arriving is not None, 0.0
-    for step, lanes in steps_of(line):
-        counted = sum(one.inspected for one in lanes) if lanes else line.packed
-        if lanes:
-            error = float(np.linalg.norm([one.inspected for one in lanes])) * sure.station_counts / 100
-        else:
-            error = float(np.hypot((line.packed or 0.0) * sure.packed / 100, line.packed_edge))
-        here = counted is not None and all(one.cover >= WHOLE for one in lanes)
-        if here and left is not None and counted is not None:
-            told.append(
-                (f"{line.line}, {step}", (left - counted) / line.ware, float(np.hypot(spread, error)) / line.ware)
-            )
-        whole &= here
-        away = sum(one.rejected for one in lanes)
-        rejected += away
-        left, spread = (counted - away, error) if here and counted is not None else (None, 0.0)
-    if whole and arriving is not None and line.packed is not None:
-        sd = float(np.hypot(first, error))
-        told.append((f"{line.line}, whole line", (arriving - rejected - line.packed) / line.ware, sd / line.ware))
-    return told

@@ -8,11 +8,13 @@ from pipelines.measures.pareto.kinds_of_call import uncounted
 
 
 def rejected_by_calls(ware: pl.DataFrame, calls: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, float], list[str]]:
-    """The counts with the rejects of stations that only made calls; by station the standard uncertainty of its sum; what has to be said.
+    """The counts with the rejects of stations that only made calls; by station the standard uncertainty of its sum;
+    what has to be said.
 
-    ware: part, station, inspected, rejected, refed. calls: part, station, defect, calls. A container can be called for several defects: at
-    least the commonest defect's calls were rejected in each part, at most all calls. The middle stands, with (most - least) / sqrt 12, the standard
-    deviation of an even distribution between (JCGM 100:2008, 4.3.7).
+    ware: part, station, inspected, rejected, refed. calls: part, station, defect, calls. A container can be called for
+    several defects: at least the commonest defect's calls were rejected in each part, at most all calls. The middle
+    stands, with (most - least) / sqrt 12, the standard deviation of an even distribution between (JCGM 100:2008,
+    4.3.7).
     """
     names = uncounted(calls, ware)
     if not names:
@@ -24,9 +26,10 @@ def rejected_by_calls(ware: pl.DataFrame, calls: pl.DataFrame) -> tuple[pl.DataF
     sums = each.group_by("station").agg(pl.col("most", "least").sum()).sort("station")
     sure = {name: float(most - least) / 12**0.5 for name, most, least in sums.iter_rows()}
     notes = [
-        f"{name}: sends calls and no counts; by its calls it rejected {least:,.0f}{f' to {most:,.0f}' if most > least else ''} containers. What it inspected is "
+        f"{name}: sends calls and no counts; by its calls it rejected "
+        f"{least:,.0f}{f' to {most:,.0f}' if most > least else ''} containers. What it inspected is "
         "worked out from its neighbours"
         for name, most, least in sums.iter_rows()
-    ]  # fmt: skip
+    ]
     floats = ware.with_columns(pl.col("inspected", "rejected", "refed").cast(pl.Float64))
     return pl.concat([floats, rows.cast({"part": ware.schema["part"]})], how="diagonal"), sure, notes

@@ -15,8 +15,9 @@ ENOUGH = 4  # days from which the noise from day to day is told
 
 @dataclass(frozen=True)
 class Against:
-    """A figure against the mean of earlier days: their mean, how many, the difference, and the 95 % limits that a further day of the
-    same kind would keep; beyond is None where the days are too few to tell."""
+    """A figure against the mean of earlier days: their mean, how many, the difference, and the 95 % limits that a
+    further day of the same kind would keep; beyond is None where the days are too few to tell.
+    """
 
     mean: float
     days: int
@@ -39,8 +40,8 @@ class YieldChange:
 
 
 def against(value: float, week: Sequence[float], month: Sequence[float]) -> tuple[Against | None, Against | None]:
-    """The day against its last 7 and its last 28 days. The noise is the standard deviation s from day to day within the 28: a further
-    day lies within mean -+ t s sqrt(1 + 1/n), t of n28 - 1 degrees of freedom.
+    """The day against its last 7 and its last 28 days. The noise is the standard deviation s from day to day within the
+    28: a further day lies within mean -+ t s sqrt(1 + 1/n), t of n28 - 1 degrees of freedom.
 
     References: [1] Hahn and Meeker, Statistical Intervals (1991) 4.7 (prediction interval of one further observation).
     """
@@ -66,9 +67,12 @@ def _against(value: float, past: Sequence[float], half: float | None) -> Against
 
 FIGURES = (("pack_to_melt", "pack-to-melt", "percent"),)
 LINE_FIGURES = (
-    ("pack_to_melt", "packed / cut, kg", "percent"), ("rejected_share", "rejected / inspected", "percent"), ("hot_share", "hot rejects / gobs", "percent"),
-    ("efficiency", "efficiency", "percent"), ("giveaway_kg", "giveaway", "kg"),
-)  # fmt: skip
+    ("pack_to_melt", "packed / cut, kg", "percent"),
+    ("rejected_share", "rejected / inspected", "percent"),
+    ("hot_share", "hot rejects / gobs", "percent"),
+    ("efficiency", "efficiency", "percent"),
+    ("giveaway_kg", "giveaway", "kg"),
+)
 
 
 def changes(
@@ -159,11 +163,13 @@ def revision_of(kept: str) -> Revision:
 _KEPT = {
     "furnaces": ("pack_to_melt", "melted_kg", "packed_kg", "unaccounted_kg"),
     "lines": ("pack_to_melt", "gobs_cut", "hot_rejected", "inspected", "rejected", "packed_units", "unaccounted_units"),
-}  # fmt: skip
+}
 
 
 def moved(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Moved]:
-    """What differs between the kept answers of two closes of a day, beyond the last bits: yields, counts, calls by line and defect."""
+    """What differs between the kept answers of two closes of a day, beyond the last bits: yields, counts, calls by line
+    and defect.
+    """
     found = []
     for table, figures in _KEPT.items():
         key = table[:-1]

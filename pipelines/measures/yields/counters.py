@@ -13,17 +13,27 @@ FASTER = 3.0  # a counter may run at most so many times as fast as its own middl
 SILENT_MIN = 10.0  # reads further apart than this are a gap: the sum can be known, its course cannot
 OF_ONE = ("line", "station", "counter", "mould", "defect")
 SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
-    "from_at": pl.Datetime("us", "UTC"), "to_at": pl.Datetime("us", "UTC"), "line": pl.String, "station": pl.String, "counter": pl.String,
-    "mould": pl.String, "defect": pl.String, "increment": pl.Int64, "at_least": pl.Int64, "at_most": pl.Int64, "doubt": pl.String,
-}  # fmt: skip
+    "from_at": pl.Datetime("us", "UTC"),
+    "to_at": pl.Datetime("us", "UTC"),
+    "line": pl.String,
+    "station": pl.String,
+    "counter": pl.String,
+    "mould": pl.String,
+    "defect": pl.String,
+    "increment": pl.Int64,
+    "at_least": pl.Int64,
+    "at_most": pl.Int64,
+    "doubt": pl.String,
+}
 
 
 def increments(reads: pl.DataFrame, moduli: Mapping[str, int | None], resets: Sequence[datetime] = ()) -> pl.DataFrame:
     """One row between two reads of one counter: what it counted.
 
-    reads: read_at, line, station, counter, mould, defect, total. moduli: by station, the total at which a counter starts at zero
-    again, None where it never does. resets: when somebody may have set counters to zero (a job change). increment is null
-    where reads leave more than one answer; at_least and at_most bound it then (at_most null: no bound is known).
+    reads: read_at, line, station, counter, mould, defect, total. moduli: by station, the total at which a counter
+    starts at zero again, None where it never does. resets: when somebody may have set counters to zero (a job change).
+    increment is null where reads leave more than one answer; at_least and at_most bound it then (at_most null: no bound
+    is known).
     doubt: empty, "reset", "reset or rollover", "more than one rollover", "gap" (the sum is known, its course is not).
     """
     rows: list[tuple[Any, ...]] = []
@@ -46,7 +56,9 @@ def _of_counter(
 
 
 def _fastest(total: list[int], minutes: list[float]) -> float:
-    """The most that the counter can have counted in a minute: its middle speed between clear reads times FASTER; inf if none is clear."""
+    """The most that the counter can have counted in a minute: its middle speed between clear reads times FASTER; inf if
+    none is clear.
+    """
     speeds = sorted((b - a) / m for a, b, m in zip(total, total[1:], minutes, strict=False) if b > a and m > 0)
     return FASTER * speeds[len(speeds) // 2] if speeds else float("inf")
 
@@ -56,9 +68,9 @@ def between(
 ) -> tuple[int | None, int, int | None, str]:
     """What a counter counted from total `first` to `second`: increment, its bounds, the doubt.
 
-    at_most: the most that can have been counted in the time; touched: somebody may have set it to zero meanwhile. A total that
-    falls has rolled over (second - first + modulus), which only a counter near its modulus can in the time, or was reset
-    (`second` since then, an unknown number before).
+    at_most: the most that can have been counted in the time; touched: somebody may have set it to zero meanwhile. A
+    total that falls has rolled over (second - first + modulus), which only a counter near its modulus can in the time,
+    or was reset (`second` since then, an unknown number before).
     """
     step = second - first
     if step < 0 and modulus is not None and step + modulus <= at_most:
@@ -75,8 +87,9 @@ def between(
 def counted(told: pl.DataFrame, start: datetime, end: datetime) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Containers counted in [start, end): station, inspected, rejected; and the stretches that are not determined.
 
-    told: rows of `increments`. A stretch that the limits cut through counts by the time inside; one that is not determined counts
-    with the least it can have been. Totals of single moulds or defects are parts of the whole and not added to it.
+    told: rows of `increments`. A stretch that the limits cut through counts by the time inside; one that is not
+    determined counts with the least it can have been. Totals of single moulds or defects are parts of the whole and not
+    added to it.
     """
     here = told.filter(
         (pl.col("to_at") > start) & (pl.col("from_at") < end) & pl.col("mould").is_null() & pl.col("defect").is_null()

@@ -1,10 +1,11 @@
-"""Which meter lies, or where more than usual is lost: all explanations that remain, each with its probability, none decided for.
+"""Which meter lies, or where more than usual is lost: all explanations that remain, each with its probability, none
+decided for.
 
-Days are judged together (`joint`): an error that stays, one that changes from day to day, and perhaps one meter off or one loss
-beyond its usual, from some day on. Every explanation keeps its own answer; what is told is their mixture. Nothing is taken out of the
-balances, so that nothing becomes unmeasured. Tried and rejected: naming the worst meter and working it out from the others (a
-surplus on a few pallets freed two flows of one balance and split them: 94.7 % became 63.4 %); Student's t instead of normal errors
-(accused honest meters on 13 to 52 % of bad days).
+Days are judged together (`joint`): an error that stays, one that changes from day to day, and perhaps one meter off or
+one loss beyond its usual, from some day on. Every explanation keeps its own answer; what is told is their mixture.
+Nothing is taken out of the balances, so that nothing becomes unmeasured. Tried and rejected: naming the worst meter and
+working it out from the others (a surplus on a few pallets freed two flows of one balance and split them: 94.7 % became
+63.4 %); Student's t instead of normal errors (accused honest meters on 13 to 52 % of bad days).
 """
 
 from __future__ import annotations
@@ -28,9 +29,8 @@ SCATTER = 0.15  # how far a lie moves from day to day, over its size: a guess
 SCATTERED = 0.05  # and over no more than this: a greater one would let honest meters scatter by tens of percent
 ROUNDS = 3  # lies that ended, taken out one after another
 CANDIDATES = 5
-SMALL = (
-    0.003  # of what passes: a loss beyond the guess by less, since before the window, is what this works usually loses
-)
+# of what passes: a loss beyond the guess by less, since before the window, is what this works usually loses
+SMALL = 0.003
 LEAST = 1e-5  # an explanation less probable is left out of the sum
 
 
@@ -38,9 +38,9 @@ LEAST = 1e-5  # an explanation less probable is left out of the sum
 class Answers:
     """h explanations as normal distributions of today's k causes.
 
-    probability [h]; at [h]: which of `means` [b, k] and `covariances` [b, k, k] it moves; causes: the causes it says are off, without
-    losses that are `SMALL`; moved [h]: the one it moves by lie and sd [h], -1 for none; first [h]: the day that began,
-    counted from the window's first; moves [h, k]. ended: lies of earlier days that no longer hold.
+    probability [h]; at [h]: which of `means` [b, k] and `covariances` [b, k, k] it moves; causes: the causes it says
+    are off, without losses that are `SMALL`; moved [h]: the one it moves by lie and sd [h], -1 for none; first [h]: the
+    day that began, counted from the window's first; moves [h, k]. ended: lies of earlier days that no longer hold.
     """
 
     probability: np.ndarray
@@ -82,10 +82,16 @@ class Answers:
         """Only the chosen explanations [h, bool], their probabilities made whole."""
         part = self.probability[chosen]
         return replace(
-            self, probability=part / part.sum(), at=self.at[chosen],
-            causes=tuple(one for one, keep in zip(self.causes, chosen, strict=True) if keep), moved=self.moved[chosen], first=self.first[chosen], lie=self.lie[chosen],
-            sd=self.sd[chosen], moves=self.moves[chosen],
-        )  # fmt: skip
+            self,
+            probability=part / part.sum(),
+            at=self.at[chosen],
+            causes=tuple(one for one, keep in zip(self.causes, chosen, strict=True) if keep),
+            moved=self.moved[chosen],
+            first=self.first[chosen],
+            lie=self.lie[chosen],
+            sd=self.sd[chosen],
+            moves=self.moves[chosen],
+        )
 
     def blames(self, cause: int) -> np.ndarray:
         """[h]: whether the explanation has this cause off."""
@@ -190,9 +196,11 @@ class _Parts:
         )
 
     def _losses_above_nothing(self) -> np.ndarray:
-        """By explanation, the logarithm of the probability that no loss is below nothing, over what was expected of that [h].
+        """By explanation, the logarithm of the probability that no loss is below nothing, over what was expected of
+        that [h].
 
-        The normal distributions reach below nothing; an explanation that needs a loss there explains nothing. Losses one by one, as if
+        The normal distributions reach below nothing; an explanation that needs a loss there explains nothing. Losses
+        one by one, as if
         they were independent: an approximation.
         """
         from scipy.special import log_ndtr

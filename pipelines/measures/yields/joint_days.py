@@ -1,4 +1,6 @@
-"""The openings of several days as one normal distribution: what they tell of today's causes when nothing lies, or one thing does."""
+"""The openings of several days as one normal distribution: what they tell of today's causes when nothing lies, or one
+thing does.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,9 @@ from pipelines.measures.yields.openings import OpeningCause, Openings
 
 @dataclass(frozen=True)
 class MeterLie:
-    """One cause off by an unknown constant on the days from `first` to `last` (both included), drawn from N(0, size^2)."""
+    """One cause off by an unknown constant on the days from `first` to `last` (both included), drawn from N(0,
+    size^2).
+    """
 
     cause: int
     first: int
@@ -54,8 +58,9 @@ def window_of(days: Sequence[Openings]) -> Window:
 
 @dataclass(frozen=True)
 class Told:
-    """A hypothesis's answer about today: mean and standard deviation of the lie, logarithm of its Bayes factor against the same
-    without it, and by how much each cause moves for each unit of the lie [k]."""
+    """A hypothesis's answer about today: mean and standard deviation of the lie, logarithm of its Bayes factor against
+    the same without it, and by how much each cause moves for each unit of the lie [k].
+    """
 
     mean: np.ndarray
     sd: np.ndarray
@@ -66,9 +71,9 @@ class Told:
 class Joint:
     """Today's causes given the openings of the window, with some lies taken for granted.
 
-    mean [k], covariance [k, k] of today's causes. References: [1] Rasmussen and Williams, Gaussian Processes for Machine Learning
-    (2006) A.2 (conditioning of a joint normal). [2] Tamhane, Iordache and Mah, Chemometrics and Intelligent Laboratory Systems 4
-    (1988) 33 (Bayesian gross errors over several days, from memory).
+    mean [k], covariance [k, k] of today's causes. References: [1] Rasmussen and Williams, Gaussian Processes for
+    Machine Learning (2006) A.2 (conditioning of a joint normal). [2] Tamhane, Iordache and Mah, Chemometrics and
+    Intelligent Laboratory Systems 4 (1988) 33 (Bayesian gross errors over several days, from memory).
     """
 
     def __init__(self, window: Window, lies: Sequence[MeterLie] = (), wider: np.ndarray | None = None):
@@ -113,7 +118,9 @@ class Joint:
         return self.cross @ self.precision
 
     def sums(self, cause: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Of one cause, day by day: d' P d [days, days], d' P r [days], and what each day's unit tells of today's causes [k, days]."""
+        """Of one cause, day by day: d' P d [days, days], d' P r [days], and what each day's unit tells of today's
+        causes [k, days].
+        """
         days = self.window.days
         column = np.zeros((self.starts[-1], days))
         for day in range(days):
@@ -131,7 +138,9 @@ class Joint:
         return [_told(q, alpha, size, one.one_sided, moves) for size in one.sizes]
 
     def ended(self, cause: int) -> tuple[np.ndarray, list[np.ndarray]]:
-        """Lies of a cause that ended before today: (first, last) of each [n, 2], and their log Bayes factors for each size."""
+        """Lies of a cause that ended before today: (first, last) of each [n, 2], and their log Bayes factors for each
+        size.
+        """
         within, pulls, _ = self.sums(cause)
         area = np.zeros((self.window.days + 1, self.window.days + 1))
         area[1:, 1:] = np.cumsum(np.cumsum(within, axis=0), axis=1)
@@ -148,8 +157,9 @@ def _told(q: np.ndarray, alpha: np.ndarray, size: float, one_sided: bool, moves:
     """The lie b of N(0, size^2), or of its half above nothing: v = 1 / (q + size^-2), mean v alpha,
     ln B = ln(v / size^2) / 2 + mean^2 / (2 v), for b >= 0 more by ln 2 Phi(mean / sqrt v).
 
-    References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773 (Bayes factors; the first term is
-    Occam's). [2] Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1 (1994) 13.10 (moments of a cut normal).
+    References: [1] Kass and Raftery, Journal of the American Statistical Association 90 (1995) 773 (Bayes factors; the
+    first term is Occam's). [2] Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1 (1994) 13.10
+    (moments of a cut normal).
     """
     from scipy.special import log_ndtr
 

@@ -46,13 +46,17 @@ class LinePart:
 class LineDay:
     """The frames of one line's day. `part` numbers the parts from 1.
 
-    gobs: part, item, section, gobs_cut, hot_rejected. ware: part, station, inspected, rejected (each station's own window).
-    calls: part, station, defect, calls. passed: window_start, window_s, passed (last station). pallets: item, units, packed_from,
-    packed_to, state. weights: item, weight_g of cold weighings. stoppages: section, stopped_at, restarted_at, cause. rates: by part, gobs a
-    minute and section while running. cover: by station, share of the day with counts. ends: lehr time at the day's two ends.
-    end_rates: gobs a minute there. in_lehr: containers in the lehr there, None without forming counts. melt_cut: gobs cut while the
-    furnace melted the day's glass. notes: what running totals leave open. called: by station that sent calls and no
-    counts, the standard uncertainty of what it rejected.
+    gobs: part, item, section, gobs_cut, hot_rejected. ware: part, station, inspected, rejected (each station's own
+    window).
+    calls: part, station, defect, calls. passed: window_start, window_s, passed (last station). pallets: item, units,
+    packed_from, packed_to, state. weights: item, weight_g of cold weighings. stoppages: section, stopped_at,
+    restarted_at, cause.
+    rates: by part, gobs a
+    minute and section while running. cover: by station, share of the day with counts. ends: lehr time at the day's two
+    ends.
+    end_rates: gobs a minute there. in_lehr: containers in the lehr there, None without forming counts. melt_cut: gobs
+    cut while the furnace melted the day's glass. notes: what running totals leave open. called: by station that sent
+    calls and no counts, the standard uncertainty of what it rejected.
     """
 
     line: str
@@ -129,7 +133,9 @@ class Melt:
 
 
 def melt_of(furnace: Furnace, melt: pl.DataFrame, span: Span) -> Melt:
-    """melt: part, window_s, batch_kg, moisture_pct, loss_pct, cullet_kg, level_change_mm. A log just short of whole is scaled up."""
+    """melt: part, window_s, batch_kg, moisture_pct, loss_pct, cullet_kg, level_change_mm. A log just short of whole is
+    scaled up.
+    """
     rows = list(melt.iter_rows(named=True))
     cover = sum(row["part"] * row["window_s"] for row in rows) / span.seconds
     melted = sum(r["part"] * melted_kg(r["batch_kg"], r["moisture_pct"], r["loss_pct"], r["cullet_kg"]) for r in rows)
@@ -160,9 +166,10 @@ class _Passed:
 
 @dataclass(frozen=True)
 class Packed:
-    """Containers packed in a span. by_item: on reported pallets; open: estimated on pallets not reported yet; states: by the
-    pallets' state; edge: standard uncertainty from the span's limits and the open pallets; known: whether any pallet was reported; carried: by item, of
-    the span's ware but packed after it, less the other way round."""
+    """Containers packed in a span. by_item: on reported pallets; open: estimated on pallets not reported yet; states:
+    by the pallets' state; edge: standard uncertainty from the span's limits and the open pallets; known: whether any
+    pallet was reported; carried: by item, of the span's ware but packed after it, less the other way round.
+    """
 
     by_item: dict[str, float]
     open: dict[str, float]
@@ -189,9 +196,10 @@ def packed_in(
     running: Sequence[str] = (),
     carried: CarriedItems = CarriedItems(),
 ) -> Packed:
-    """Containers packed in `span`. A pallet that its limits cut through counts by the ware that passed the last station inside them,
-    by its time where no counts came. running: items still made at the end; what they packed since their last pallet is estimated. carried: what waited at
-    its limits."""
+    """Containers packed in `span`. A pallet that its limits cut through counts by the ware that passed the last station
+    inside them, by its time where no counts came. running: items still made at the end; what they packed since their
+    last pallet is estimated. carried: what waited at its limits.
+    """
     through = _Passed(passed)
     by_item: dict[str, float] = {}
     states: dict[str, float] = {}
@@ -224,7 +232,9 @@ def _inside(start: datetime, end: datetime, span: Span, through: _Passed) -> flo
 
 
 def _open_units(pallets: pl.DataFrame, item: str, span: Span, through: _Passed) -> float:
-    """Containers of an item packed since its last pallet, at the rate of that pallet per container past the last station."""
+    """Containers of an item packed since its last pallet, at the rate of that pallet per container past the last
+    station.
+    """
     mine = pallets.filter(pl.col("item") == item)
     if mine.is_empty():
         return 0.0
@@ -267,7 +277,9 @@ def running_at_end(told: LineDay) -> list[str]:
 
 @dataclass(frozen=True)
 class ItemMass:
-    """Mean mass [g] of each item, the standard uncertainty of each mean from sampling, what has to be said, and which items were weighed."""
+    """Mean mass [g] of each item, the standard uncertainty of each mean from sampling, what has to be said, and which
+    items were weighed.
+    """
 
     mean_g: dict[str, float]
     sd_g: dict[str, float]
@@ -287,8 +299,9 @@ class ItemMass:
 
 
 def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> ItemMass:
-    """Mean mass of each item from its cold weighings; the nominal weight where there are none, with a note, and then as uncertain as
-    half the item's tolerance (1 % where it has none)."""
+    """Mean mass of each item from its cold weighings; the nominal weight where there are none, with a note, and then as
+    uncertain as half the item's tolerance (1 % where it has none).
+    """
     told = {
         row[0]: row[1:]
         for row in weights.group_by("item")
@@ -354,8 +367,9 @@ def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) 
 
 
 def _cut_edge(told: LineDay) -> float:
-    """Gobs by which the formed window may be wrong. Estimated lehr times err at each end by themselves; a nominal one at both ends alike,
-    which matters only where the machine ran faster at one of them."""
+    """Gobs by which the formed window may be wrong. Estimated lehr times err at each end by themselves; a nominal one
+    at both ends alike, which matters only where the machine ran faster at one of them.
+    """
     sd = [end.half_width / 1.96 for end in told.ends]
     first, last = told.end_rates
     if all(end.measured for end in told.ends):
@@ -369,7 +383,9 @@ def furnace_reading(furnace: str, melt: Melt, lines: Sequence[LineReading]) -> F
 
 
 def melt_shift(lines: Sequence[LineReading], lehr: Mapping[str, LehrTime]) -> timedelta:
-    """How long before the day its glass was cut: the lehr times of a furnace's lines, weighted by the glass each took."""
+    """How long before the day its glass was cut: the lehr times of a furnace's lines, weighted by the glass each
+    took.
+    """
     mass = {one.line: one.ware * one.gob_g for one in lines}
     total = sum(mass.values())
     if not total:

@@ -1,4 +1,6 @@
-"""What a line's machine did with its day: its losses by cause, its shifts and jobs, how much of the time it ran, and its efficiency."""
+"""What a line's machine did with its day: its losses by cause, its shifts and jobs, how much of the time it ran, and
+its efficiency.
+"""
 
 from __future__ import annotations
 
@@ -22,8 +24,8 @@ def causes_of(day: LineDay, machine: MachineLosses) -> tuple[Cause, ...]:
 def why_no_efficiency(reading: LineReading, over_cut: Estimate) -> str:
     """Why packed good over what could have been made is not told; empty where it is.
 
-    Its numerator is what is on pallets and its denominator the cycle rate that gobs were counted at: the two figures that packed over cut
-    rests on. Where that is refused, or no one number, so is this, for the same reason.
+    Its numerator is what is on pallets and its denominator the cycle rate that gobs were counted at: the two figures
+    that packed over cut rests on. Where that is refused, or no one number, so is this, for the same reason.
     """
     if reading.cut is None:
         return "no forming counts came"
@@ -42,10 +44,15 @@ def worked_by(day: LineDay, machine: MachineLosses, by: str, packed: bool, effic
         could, good = sum(machine.could[n] for n in mine), sum(machine.good[n] for n in mine)
         found.append(
             Worked(
-                name=name, hours=sum(day.parts[n - 1].span.seconds for n in mine) / 3600, could=could, cut=sum(cut.get(n, 0.0) for n in mine),
-                rejected=sum(rejected.get(n, 0.0) for n in mine), good=good if packed else None, efficiency=share(good, could) if efficiency else None,
+                name=name,
+                hours=sum(day.parts[n - 1].span.seconds for n in mine) / 3600,
+                could=could,
+                cut=sum(cut.get(n, 0.0) for n in mine),
+                rejected=sum(rejected.get(n, 0.0) for n in mine),
+                good=good if packed else None,
+                efficiency=share(good, could) if efficiency else None,
             )
-        )  # fmt: skip
+        )
     return tuple(found)
 
 

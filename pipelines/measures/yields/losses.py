@@ -32,7 +32,9 @@ HOT, STATION, PALLETS, UNSEEN = "hot end", "station", "pallets", "unaccounted"
 
 @dataclass(frozen=True)
 class Lost:
-    """Containers lost to one cause in one part of the day. where: section, station or step; counted: by a meter, else a difference."""
+    """Containers lost to one cause in one part of the day. where: section, station or step; counted: by a meter, else a
+    difference.
+    """
 
     part: int
     kind: str
@@ -44,7 +46,9 @@ class Lost:
 
 @dataclass(frozen=True)
 class MachineLosses:
-    """What a machine could have made, lost and packed good, in containers, by part of the day; mass_g: of a container, by part."""
+    """What a machine could have made, lost and packed good, in containers, by part of the day; mass_g: of a container,
+    by part.
+    """
 
     could: Mapping[int, float]
     lost: tuple[Lost, ...]
@@ -69,10 +73,13 @@ def machine_losses(
     masses: ItemMass,
     gob_g: float,
 ) -> MachineLosses:
-    """Every loss of a line by part of the day and cause; all of them and what was packed good make what it could have made.
+    """Every loss of a line by part of the day and cause; all of them and what was packed good make what it could have
+    made.
 
-    packed: by part. factors: reconciled over read, by meter (gobs cut, hot rejects, packed of the line; rejected of each station).
-    unseen: reconciled losses by step [containers], shared out by the gobs of each part. masses, gob_g: mass [g] by item, of the line.
+    packed: by part. factors: reconciled over read, by meter (gobs cut, hot rejects, packed of the line; rejected of
+    each station).
+    unseen: reconciled losses by step [containers], shared out by the gobs of each part. masses, gob_g: mass [g] by
+    item, of the line.
     """
     parts = dict(enumerate(told.parts, start=1))
     cut = _by_part(told.gobs, "gobs_cut", factors.get("cut", 1.0))
@@ -80,7 +87,16 @@ def machine_losses(
     lost = list(stops)
     for number in parts:
         standing = sum(one.units for one in stops if one.part == number)
-        lost.append(Lost(number, CYCLES, told.line, "slower cycles, gobs not counted", could[number] - standing - cut.get(number, 0.0), False))  # fmt: skip
+        lost.append(
+            Lost(
+                number,
+                CYCLES,
+                told.line,
+                "slower cycles, gobs not counted",
+                could[number] - standing - cut.get(number, 0.0),
+                False,
+            )
+        )
         lost += _of_ware(plant, told, number, parts[number], factors)
         lost += _away(number, packed[number - 1], factors)
         share = (
@@ -122,7 +138,9 @@ def _potential(plant: Plant, told: LineDay, parts: Mapping[int, LinePart]) -> tu
 def stopped_minutes(
     stoppages: pl.DataFrame, span: Span, sections: int, job_starts: Sequence[datetime] = ()
 ) -> dict[tuple[str, str, str], float]:
-    """Stopped section-minutes in `span` by (kind, cause, section); overlapping stops of one section count once, for the earlier."""
+    """Stopped section-minutes in `span` by (kind, cause, section); overlapping stops of one section count once, for the
+    earlier.
+    """
     reached: dict[int, datetime] = {}
     told: dict[tuple[str, str, str], float] = {}
     for row in stoppages.sort("stopped_at", "section", nulls_last=False).iter_rows(named=True):
@@ -143,8 +161,9 @@ def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
 
 
 def _of_ware(plant: Plant, told: LineDay, number: int, part: LinePart, factors: Mapping[str, float]) -> Iterator[Lost]:
-    """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a job. What was thrown out for
-    no fault of its own is a loss of its own kind, at any time."""
+    """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a
+    job. What was thrown out for no fault of its own is a loss of its own kind, at any time.
+    """
     hot = (
         told.gobs.filter(pl.col("part") == number).group_by("section").agg(pl.col("hot_rejected").sum()).sort("section")
     )
@@ -162,8 +181,9 @@ def _of_ware(plant: Plant, told: LineDay, number: int, part: LinePart, factors: 
 
 
 def _shares(plant: Plant, calls: pl.DataFrame, part: int, station: str, rejected: float) -> dict[str, float]:
-    """A station's rejects shared out over its calls. What is no fault is called once a container; the rest is shared over faults, of which one
-    container can have several."""
+    """A station's rejects shared out over its calls. What is no fault is called once a container; the rest is shared
+    over faults, of which one container can have several.
+    """
     here = calls.filter((pl.col("part") == part) & (pl.col("station") == station))
     told: dict[str, float] = dict(here.select("defect", "calls").iter_rows())
     apart = {code: told.pop(code) / rejected for code in plant.no_faults if told.get(code)}
@@ -178,19 +198,36 @@ def _shares(plant: Plant, calls: pl.DataFrame, part: int, station: str, rejected
 def _away(number: int, packed: Packed, factors: Mapping[str, float]) -> Iterator[Lost]:
     for state in AWAY:
         if packed.states.get(state):
-            yield Lost(number, PALLETS, state, "re-sorted" if state == "resort" else "scrapped", factors.get("packed", 1.0) * packed.states[state])  # fmt: skip
+            yield Lost(
+                number,
+                PALLETS,
+                state,
+                "re-sorted" if state == "resort" else "scrapped",
+                factors.get("packed", 1.0) * packed.states[state],
+            )
 
 
 def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[LinePart], *by: str) -> pl.DataFrame:
     """Losses summed by some of kind, where, cause, shift, job: those, units, kg, counted; the greatest mass first."""
     rows = [
         {
-            "kind": one.kind, "where": one.where, "cause": one.cause, "shift": parts[one.part - 1].shift, "job": parts[one.part - 1].job,
-            "units": one.units, "kg": one.units * mass_g[one.part] * KG, "counted": one.counted,
+            "kind": one.kind,
+            "where": one.where,
+            "cause": one.cause,
+            "shift": parts[one.part - 1].shift,
+            "job": parts[one.part - 1].job,
+            "units": one.units,
+            "kg": one.units * mass_g[one.part] * KG,
+            "counted": one.counted,
         }
         for one in lost
-    ]  # fmt: skip
-    schema = {**dict.fromkeys(("kind", "where", "cause", "shift", "job"), pl.String), "units": pl.Float64, "kg": pl.Float64, "counted": pl.Boolean}  # fmt: skip
+    ]
+    schema = {
+        **dict.fromkeys(("kind", "where", "cause", "shift", "job"), pl.String),
+        "units": pl.Float64,
+        "kg": pl.Float64,
+        "counted": pl.Boolean,
+    }
     sums = (pl.col("units").sum(), pl.col("kg").sum(), pl.col("counted").all())
     return (
         pl.DataFrame(rows, schema=schema).group_by(by).agg(*sums).sort("kg", *by, descending=[True, *[False] * len(by)])
@@ -208,15 +245,18 @@ def summed(causes: Iterable[Cause], key: Callable[[Cause], Key]) -> dict[Key, tu
 
 @dataclass(frozen=True)
 class Giveaway:
-    """Glass packed above the items' nominal weights [kg a day], negative where ware was lighter, with its standard uncertainty."""
+    """Glass packed above the items' nominal weights [kg a day], negative where ware was lighter, with its standard
+    uncertainty.
+    """
 
     kg: float
     sd: float
 
 
 def giveaway(plant: Plant, packed: Mapping[str, float], masses: ItemMass) -> Giveaway | None:
-    """(mean weight - nominal weight) x containers packed, summed over items; the scale's error is common to all of them. None where more than
-    `BARE` of what was packed was never weighed: its nominal weight would make it 0."""
+    """(mean weight - nominal weight) x containers packed, summed over items; the scale's error is common to all of
+    them. None where more than `BARE` of what was packed was never weighed: its nominal weight would make it 0.
+    """
     bare = sum(units for code, units in packed.items() if code not in masses.weighed)
     if bare > BARE * sum(packed.values()):
         return None

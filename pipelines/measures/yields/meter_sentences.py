@@ -7,12 +7,20 @@ from collections.abc import Iterable, Sequence
 from schemas.results import CouldBe, SuspectMeter, Yield
 
 KINDS = {
-    "cut": "counts", "inspected": "counts", "rejected": "counts", "hot": "counts", "packed": "counts", "weight": "reads", "melt": "reads",
-}  # fmt: skip
+    "cut": "counts",
+    "inspected": "counts",
+    "rejected": "counts",
+    "hot": "counts",
+    "packed": "counts",
+    "weight": "reads",
+    "melt": "reads",
+}
 
 
 def meter_sentences(told: Yield) -> list[str]:
-    """All that a day's yields have to say of its meters: who lies, what is lost beyond its usual, and what else it could be."""
+    """All that a day's yields have to say of its meters: who lies, what is lost beyond its usual, and what else it
+    could be.
+    """
     return [
         *suspect_sentences(told.suspect_meters),
         *unusual_sentences(told.unusual_losses),
@@ -21,13 +29,21 @@ def meter_sentences(told: Yield) -> list[str]:
 
 
 def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
-    """A sentence for each: what it read, what all explanations together make of it, by how much it is off if it is the one, since when, what to do."""
+    """A sentence for each: what it read, what all explanations together make of it, by how much it is off if it is the
+    one, since when, what to do.
+    """
     said = []
     for one in suspects:
-        text = f"{one.meter} reads {_count(one.reading)} {one.unit}; all explanations together make it {_count(one.reconciled)}"
+        text = (
+            f"{one.meter} reads {_count(one.reading)} {one.unit}; all explanations together make it "
+            f"{_count(one.reconciled)}"
+        )
         text += f" ({_sure(one.probability)}z {one.z:+.1f})"
         if one.off_pct is not None:
-            text += f"; where it is this one, {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} % of what was there, {_since(one)}"
+            text += (
+                f"; where it is this one, {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} "
+                f"% of what was there, {_since(one)}"
+            )
         text += ". Have it checked"
         if one.rivals:
             text += f"; it may as well be {' or '.join(_rival(name) for name in one.rivals)}"
@@ -48,7 +64,9 @@ def unusual_sentences(losses: Iterable[SuspectMeter]) -> list[str]:
 
 
 def could_be_sentences(many: Sequence[CouldBe]) -> list[str]:
-    """Where several explanations remain, one sentence a furnace: each with its probability and the yield that it makes."""
+    """Where several explanations remain, one sentence a furnace: each with its probability and the yield that it
+    makes.
+    """
     said = []
     for furnace in dict.fromkeys(one.furnace for one in many):
         mine = [one for one in many if one.furnace == furnace]
@@ -59,7 +77,9 @@ def could_be_sentences(many: Sequence[CouldBe]) -> list[str]:
 
 
 def yield_words(value: float | None, low: float | None, high: float | None) -> str:
-    """A yield in percent: a number with its 95 % interval, a range where it is no one number, a dash where nothing can be told."""
+    """A yield in percent: a number with its 95 % interval, a range where it is no one number, a dash where nothing can
+    be told.
+    """
     if low is None or high is None:
         return "–"
     between = f"{100 * low:.1f} to {100 * high:.1f}"

@@ -1,7 +1,8 @@
-"""Whether anything that the tool knows explains a day's readings at all; where not, what is off and what the meters say by themselves.
+"""Whether anything that the tool knows explains a day's readings at all; where not, what is off and what the meters say
+by themselves.
 
-An answer whose best explanation fits by chance once in a million days is none: the mixture of explanations would still be narrow, because each
-of them is, and would hold nothing of what happened.
+An answer whose best explanation fits by chance once in a million days is none: the mixture of explanations would still
+be narrow, because each of them is, and would hold nothing of what happened.
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ class OffBalance:
 
 @dataclass(frozen=True)
 class Misfit:
-    """p: probability of readings as far from the best explanation, or farther. off: balances, the one most off first."""
+    """p: probability of readings as far from the best explanation, or farther. off: balances, the one most off
+    first.
+    """
 
     p: float
     off: tuple[OffBalance, ...]
@@ -54,7 +57,9 @@ def misfit_of(window: Window, answers: Answers, network: Network) -> Misfit | No
 
 
 def _tail(square: float, freedom: int) -> float:
-    """Probability of a chi-square above `square`. The parameters that an explanation fits are not taken off: the greater p."""
+    """Probability of a chi-square above `square`. The parameters that an explanation fits are not taken off: the
+    greater p.
+    """
     from scipy.special import gammaincc
 
     return float(gammaincc(freedom / 2, max(square, 0.0) / 2)) if freedom else 1.0
@@ -63,7 +68,8 @@ def _tail(square: float, freedom: int) -> float:
 def _given_the_past(window: Window, answers: Answers) -> float:
     """The best p of today's openings given those of the days before, each explanation's lies of whatever size.
 
-    The square of a joint normal is that of the past and that of today given the past (Rasmussen and Williams 2006, A.6).
+    The square of a joint normal is that of the past and that of today given the past (Rasmussen and Williams 2006,
+    A.6).
     """
     today = len(window.values[-1])
     best = 0.0
@@ -102,10 +108,11 @@ def _square_today(window: Window, lies: Sequence[MeterLie]) -> float:
 
 
 def _whatever_is_lost(window: Window) -> float:
-    """The best p of today's openings alone where any amount may be lost anywhere, and up to two meters are off by whatever size.
+    """The best p of today's openings alone where any amount may be lost anywhere, and up to two meters are off by
+    whatever size.
 
-    It needs no past, so meters that contradict one another for weeks do not become what is usual. Losses are least squares above nothing
-    (Lawson and Hanson, Solving Least Squares Problems (1974) ch. 23).
+    It needs no past, so meters that contradict one another for weeks do not become what is usual. Losses are least
+    squares above nothing (Lawson and Hanson, Solving Least Squares Problems (1974) ch. 23).
     """
     from scipy.optimize import nnls
 
@@ -163,7 +170,9 @@ def off_sentences(misfit: Misfit) -> list[str]:
 
 
 def line_range(line: LineReading) -> tuple[float, float] | None:
-    """The least and the greatest packed over cut mass of a line that its meters say, each count taken for the truth in turn."""
+    """The least and the greatest packed over cut mass of a line that its meters say, each count taken for the truth in
+    turn.
+    """
     cut, good = _said(line)
     if not cut or not good:
         return None
@@ -188,7 +197,9 @@ def _said(line: LineReading) -> tuple[list[float], list[float]]:
 
 
 def furnace_range(reading: FurnaceReading, held_back: float) -> tuple[float, float] | None:
-    """The least and the greatest packed over melted mass of a furnace that its meters say; None without a melt log or a line's counts."""
+    """The least and the greatest packed over melted mass of a furnace that its meters say; None without a melt log or a
+    line's counts.
+    """
     said = [(line, *_said(line)) for line in reading.lines if line.ware > 0]
     if reading.melted is None or not said or any(not cut or not good for _, cut, good in said):
         return None

@@ -20,8 +20,9 @@ GUESSED_REJECTS = 0.02  # share of rejects of a meter that said nothing, with as
 
 @dataclass(frozen=True)
 class StationReading:
-    """What one station counted; cover is the share of its day that it sent counts for. called: the standard uncertainty of what it rejected,
-    where that comes from its calls alone."""
+    """What one station counted; cover is the share of its day that it sent counts for. called: the standard uncertainty
+    of what it rejected, where that comes from its calls alone.
+    """
 
     station: str
     order: int
@@ -35,10 +36,12 @@ class StationReading:
 class LineReading:
     """What the meters of one line read for the same ware.
 
-    cut, hot: gobs, None where no forming counts came. cut_edge, packed_edge: standard uncertainty [containers] from the limits of the
-    day (lehr time, pallets cut through or still open). gob_g, packed_g: mean mass [g] of what was cut and of what was packed;
-    weight_pct: standard uncertainty of gob_g from sampling. packed: None where no pallet was reported. melt_part: gobs cut while the day's
-    glass was melted over gobs cut for the day's ware. job: the items made, empty where no log names them.
+    cut, hot: gobs, None where no forming counts came. cut_edge, packed_edge: standard uncertainty [containers] from the
+    limits of the day (lehr time, pallets cut through or still open). gob_g, packed_g: mean mass [g] of what was cut and
+    of what was packed;
+    weight_pct: standard uncertainty of gob_g from sampling. packed: None where no pallet was reported. melt_part: gobs
+    cut while the day's glass was melted over gobs cut for the day's ware. job: the items made, empty where no log names
+    them.
     """
 
     line: str
@@ -56,8 +59,9 @@ class LineReading:
 
     @property
     def ware(self) -> float:
-        """A plain idea of how many containers there were, where meters are missing: the most that a count says, unless that is far above
-        the middle one."""
+        """A plain idea of how many containers there were, where meters are missing: the most that a count says, unless
+        that is far above the middle one.
+        """
         first = [s.inspected / max(s.cover, 0.05) for s in self.stations if s.order == self.stations[0].order]
         told = sorted(one for one in (self.cut or 0.0, sum(first), self.packed or 0.0) if one > 0)
         if not told:
@@ -95,7 +99,8 @@ def reading_of(kept: Mapping[str, Any]) -> FurnaceReading:
 
 @dataclass(frozen=True)
 class Node:
-    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss: what is lost unseen at a step.
+    """One variable of the network. kind: cut, hot, weight, inspected, rejected, packed, melt; loss: what is lost unseen
+    at a step.
     of: line, station or furnace."""
 
     name: str
@@ -125,7 +130,8 @@ class Balance:
 
 @dataclass(frozen=True)
 class Network:
-    """The variables and balances of one furnace and its lines. formed: by line, (place of cut, place of weight, melt_part). covariance:
+    """The variables and balances of one furnace and its lines. formed: by line, (place of cut, place of weight,
+    melt_part). covariance:
     [n, n] of the readings; the losses of a line are known better in sum than singly."""
 
     nodes: tuple[Node, ...]
@@ -144,9 +150,11 @@ class Network:
         return [n for n, node in enumerate(self.nodes) if not node.believed]
 
     def equations(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """A, B, c of A x + B u = c about the values `at`: counts as they are, glass cut [kg] = gobs x mass made linear there.
+        """A, B, c of A x + B u = c about the values `at`: counts as they are, glass cut [kg] = gobs x mass made linear
+        there.
 
-        u are the losses, each with a row that says it is what is expected of it (its node), so that it may not be below zero.
+        u are the losses, each with a row that says it is what is expected of it (its node), so that it may not be below
+        zero.
         """
         size, losses = len(self.nodes), self.losses
         rows, constants = [], []
@@ -185,14 +193,18 @@ class Network:
 
 
 def steps_of(reading: LineReading) -> list[tuple[str, list[StationReading]]]:
-    """The steps of a line where ware can be lost unseen, and the lanes behind each: "lehr", "before <station>", "packing"."""
+    """The steps of a line where ware can be lost unseen, and the lanes behind each: "lehr", "before <station>",
+    "packing".
+    """
     stages = [list(lanes) for _, lanes in groupby(reading.stations, key=lambda s: s.order)]
     named = [("lehr" if n == 0 else f"before {lanes[0].station}", lanes) for n, lanes in enumerate(stages)]
     return [*named, ("packing" if stages else "lehr to packing", [])]
 
 
 def network_of(plant: Plant, reading: FurnaceReading, usual: Mapping[str, ExpectedLosses]) -> Network:
-    """The network of a furnace. Lines that made and packed nothing are left out; usual: what is lost unseen, by the name of its step."""
+    """The network of a furnace. Lines that made and packed nothing are left out; usual: what is lost unseen, by the
+    name of its step.
+    """
     return _Builder(plant, usual).furnace(reading)
 
 
@@ -227,12 +239,23 @@ class _Builder:
         name, ware = told.line, told.ware
         silent = told.cut is None
         cut = self._add(
-            f"{name} gobs cut", "cut", name, told.cut if told.cut is not None else ware, self.sure.gobs_cut, told.cut_edge, believed=not silent
-        )  # fmt: skip
+            f"{name} gobs cut",
+            "cut",
+            name,
+            told.cut if told.cut is not None else ware,
+            self.sure.gobs_cut,
+            told.cut_edge,
+            believed=not silent,
+        )
         guess = GUESSED_REJECTS * ware
         hot = self._add(
-            f"{name} hot rejects", "hot", name, guess if told.hot is None else told.hot, self.sure.station_counts, guess if told.hot is None else 1.0
-        )  # fmt: skip
+            f"{name} hot rejects",
+            "hot",
+            name,
+            guess if told.hot is None else told.hot,
+            self.sure.station_counts,
+            guess if told.hot is None else 1.0,
+        )
         spread = (self.sure.weight**2 + told.weight_pct**2) ** 0.5
         weight = self._add(f"{name} weight", "weight", name, told.gob_g, spread, unit="g")
         self.formed[name] = (cut, weight, told.melt_part)
@@ -248,9 +271,20 @@ class _Builder:
             else:
                 silent = told.packed is None
                 reading = told.packed if told.packed is not None else ware
-                seen, away = [
-                    self._add(f"{name} packed", "packed", name, reading, self.sure.packed, told.packed_edge, believed=not silent)
-                ], []  # fmt: skip
+                seen, away = (
+                    [
+                        self._add(
+                            f"{name} packed",
+                            "packed",
+                            name,
+                            reading,
+                            self.sure.packed,
+                            told.packed_edge,
+                            believed=not silent,
+                        )
+                    ],
+                    [],
+                )
             self.balances.append(
                 Balance(f"{name}: {step}", name, "containers", tuple(into), (*out, *seen), (losses[-1],))
             )
@@ -276,8 +310,15 @@ class _Builder:
         for one in lanes:
             whole = one.cover >= WHOLE
             seen.append(
-                self._add(f"{one.station} inspected", "inspected", one.station, one.inspected, self.sure.station_counts, believed=whole)
-            )  # fmt: skip
+                self._add(
+                    f"{one.station} inspected",
+                    "inspected",
+                    one.station,
+                    one.inspected,
+                    self.sure.station_counts,
+                    believed=whole,
+                )
+            )
             share, guess = max(one.cover, 0.05), GUESSED_REJECTS * ware
             reading, edge = (
                 (one.rejected, 1.0) if whole else (one.rejected / share if one.cover else guess, guess * (1 - share))

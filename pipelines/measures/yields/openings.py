@@ -36,9 +36,10 @@ CAN_LIE = ("cut", "inspected", "packed", "weight", "melt")
 class OpeningCause:
     """One thing that can open a balance, the same from day to day by its name.
 
-    kind: of a node of the network, or "share" (a lane's part of the ware), "job" (a job's own loss). mean, lasting: expected
-    value and variance of what stays from day to day, relative to the reading or to what passes. sizes: standard deviations that
-    a lie or a spill is drawn with, none where it is not suspected. one_sided: it can only be above nothing.
+    kind: of a node of the network, or "share" (a lane's part of the ware), "job" (a job's own loss). mean, lasting:
+    expected value and variance of what stays from day to day, relative to the reading or to what passes. sizes:
+    standard deviations that a lie or a spill is drawn with, none where it is not suspected. one_sided: it can only be
+    above nothing.
     """
 
     name: str
@@ -53,10 +54,12 @@ class OpeningCause:
 class Openings:
     """A day's m openings (in less out, over what passed) and how they follow from k causes.
 
-    values [m]; effect [m, k]: change of each opening for a change of each cause (a meter's relative error, a loss's share);
-    daily [k]: variance of what changes from day to day. nodes [n, k] and fixed [n]: relative error of each node of the network
-    (a loss: its share) = fixed + nodes @ causes; a node that said nothing is worked out from the others. told [n]: False where they
-    do not tell it. scale [n]: a node's unit for that.
+    values [m]; effect [m, k]: change of each opening for a change of each cause (a meter's relative error, a loss's
+    share);
+    daily [k]: variance of what changes from day to day. nodes [n, k] and fixed [n]: relative error of each node of the
+    network
+    (a loss: its share) = fixed + nodes @ causes; a node that said nothing is worked out from the others. told [n]:
+    False where they do not tell it. scale [n]: a node's unit for that.
     """
 
     causes: tuple[OpeningCause, ...]
@@ -78,7 +81,9 @@ class _Guess(dict[str, ExpectedLosses]):
 
 
 def openings_of(plant: Plant, reading: FurnaceReading, jobs: Sequence[str] = ()) -> Openings:
-    """The openings of a day; nodes in the order of `network_of`. jobs: lines that changed their job in the window looked at."""
+    """The openings of a day; nodes in the order of `network_of`. jobs: lines that changed their job in the window
+    looked at.
+    """
     network = network_of(plant, reading, _Guess())
     lines = {one.line: one for one in reading.lines}
     builder = _Rows(plant, network, reading, lines)
@@ -157,8 +162,9 @@ class _Rows:
         self.daily.append(daily)
 
     def openings(self) -> Openings:
-        """Meters that said nothing are projected out of the rows, and worked out from the others (Crowe, Garcia Campos and
-        Hrymak, AIChE Journal 29 (1983) 881)."""
+        """Meters that said nothing are projected out of the rows, and worked out from the others (Crowe, Garcia Campos
+        and Hrymak, AIChE Journal 29 (1983) 881).
+        """
         size = len(self.network.nodes)
         full = np.zeros((len(self.rows), len(self.causes)))
         full[:, :size] = np.array(self.rows).reshape(len(self.rows), size)
@@ -207,18 +213,17 @@ def stated_pct(plant: Plant, kind: str) -> float:
 
 
 ENOUGH = 8  # days from which a melt log's own scatter is believed
-WORTH = (
-    0.35  # of the days, what a median of differences is worth beside a mean of squares: by simulation of normal errors
-)
+# of the days, what a median of differences is worth beside a mean of squares: by simulation of normal errors
+WORTH = 0.35
 
 
 def by_own_scatter(plant: Plant, days: Sequence[Openings]) -> list[Openings]:
-    """Days whose melt log moves from day to day as it was seen to; where that is surely less than what works.toml states, the rest of
-    the stated variance lasts.
+    """Days whose melt log moves from day to day as it was seen to; where that is surely less than what works.toml
+    states, the rest of the stated variance lasts.
 
-    The spread from day to day is 1.4826 times the median of |difference of days next to each other| over the root of 2, which neither a
-    step nor single bad days move much (von Neumann, Annals of Mathematical Statistics 12 (1941) 367, with the median in place of
-    the mean); as many days of the stated one are weighed with it.
+    The spread from day to day is 1.4826 times the median of |difference of days next to each other| over the root of 2,
+    which neither a step nor single bad days move much (von Neumann, Annals of Mathematical Statistics 12 (1941) 367,
+    with the median in place of the mean); as many days of the stated one are weighed with it.
     """
     stated = (stated_pct(plant, "melt") / 100) ** 2
     seen: dict[str, list[float]] = {}
@@ -256,10 +261,11 @@ def _moved(day: Openings, moved: Mapping[str, tuple[float, float]]) -> Openings:
 
 
 def together(days: Sequence[Openings]) -> list[Openings]:
-    """Many older days as one: the median of each opening over the days of the commonest network, none from fewer than four.
+    """Many older days as one: the median of each opening over the days of the commonest network, none from fewer than
+    four.
 
-    What moves from day to day counts with (pi / 2) / n of its variance (the median of n normal values), but a loss keeps all of its
-    own, because over months it moves slowly too.
+    What moves from day to day counts with (pi / 2) / n of its variance (the median of n normal values), but a loss
+    keeps all of its own, because over months it moves slowly too.
     """
     kinds: dict[tuple[str, ...], list[Openings]] = {}
     for day in days:
@@ -273,7 +279,9 @@ def together(days: Sequence[Openings]) -> list[Openings]:
     daily = np.median([day.daily for day in same], axis=0)
     return [
         replace(
-            same[-1], values=np.median([day.values for day in same], axis=0), effect=np.mean([day.effect for day in same], axis=0),
+            same[-1],
+            values=np.median([day.values for day in same], axis=0),
+            effect=np.mean([day.effect for day in same], axis=0),
             daily=np.where(lost, daily, daily * share),
         )
-    ]  # fmt: skip
+    ]

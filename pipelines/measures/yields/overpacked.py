@@ -26,8 +26,9 @@ CHAINED = 0.5  # a pallet between two others is so much less to be doubted
 
 @dataclass(frozen=True)
 class Overpacked:
-    """The pallets that no ware was there for. rows: their places in the frame; pallets: their names; units: on them; above: units on all
-    pallets beyond what was there; start, end: when."""
+    """The pallets that no ware was there for. rows: their places in the frame; pallets: their names; units: on them;
+    above: units on all pallets beyond what was there; start, end: when.
+    """
 
     rows: tuple[int, ...] = ()
     pallets: tuple[str, ...] = ()
@@ -41,14 +42,16 @@ NONE_DOUBTED = Overpacked()
 
 
 def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -> Overpacked:
-    """pallets: pallet, packed_from, packed_to, units; passed: window_start, window_s, passed; span: when the day's ware is packed.
+    """pallets: pallet, packed_from, packed_to, units; passed: window_start, window_s, passed; span: when the day's ware
+    is packed.
 
-    Ware that passed waits until it is packed; what is packed while none waits is above what passed. How long the way is, and by what share
-    pallets and counters differ all day, is taken from the day itself, so that a long table, a stop or a counter that reads low name no
-    pallet. Of the pallets about a surplus those are named, one after another, without which packed and passed agree best.
-    Common practice, no source: a count of stock that cannot fall below nothing. The constants were set on simulated works, tidy and rough
-    (tables, two palletisers with stops): on 26 honest line-days no pallet was named and two surpluses told; of 13 pairs of doubtful
-    pallets both were named on 11, one on 2.
+    Ware that passed waits until it is packed; what is packed while none waits is above what passed. How long the way
+    is, and by what share pallets and counters differ all day, is taken from the day itself, so that a long table, a
+    stop or a counter that reads low name no pallet. Of the pallets about a surplus those are named, one after another,
+    without which packed and passed agree best.
+    Common practice, no source: a count of stock that cannot fall below nothing. The constants were set on simulated
+    works, tidy and rough (tables, two palletisers with stops): on 26 honest line-days no pallet was named and two
+    surpluses told; of 13 pairs of doubtful pallets both were named on 11, one on 2.
     """
     if not pallets.height or not passed.height or "pallet" not in pallets.columns:
         return Overpacked()
@@ -72,9 +75,13 @@ def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -
         return Overpacked(above=float(first.sum()) if first.sum() > least else 0.0)
     rows = [pallets.row(n, named=True) for n in named]
     return Overpacked(
-        tuple(named), tuple(row["pallet"] for row in rows), float(units[named].sum()), float(first.sum()),
-        min(row["packed_from"] for row in rows), max(row["packed_to"] for row in rows),
-    )  # fmt: skip
+        tuple(named),
+        tuple(row["pallet"] for row in rows),
+        float(units[named].sum()),
+        float(first.sum()),
+        min(row["packed_from"] for row in rows),
+        max(row["packed_to"] for row in rows),
+    )
 
 
 def by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -92,7 +99,9 @@ def by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 
 def packed_by_bin(pallets: pl.DataFrame, edges: np.ndarray, ware: np.ndarray) -> np.ndarray:
-    """[pallets, bins]: units of each pallet, spread as the ware passed while it was packed; where no counts came, evenly."""
+    """[pallets, bins]: units of each pallet, spread as the ware passed while it was packed; where no counts came,
+    evenly.
+    """
     through = np.concatenate([[0.0], np.cumsum(ware + 1e-6)])
     rows = []
     for start, end, units in zip(pallets["packed_from"], pallets["packed_to"], pallets["units"], strict=True):
@@ -159,7 +168,9 @@ def _worst(
 
 
 def _chained(pallets: pl.DataFrame) -> np.ndarray:
-    """Whether a pallet begins where another ended, and ends where one begins: palletisers go on from one to the next."""
+    """Whether a pallet begins where another ended, and ends where one begins: palletisers go on from one to the
+    next.
+    """
     starts, ends = (pallets[name].dt.epoch("s").to_numpy() for name in ("packed_from", "packed_to"))
     near = np.abs(starts[:, None] - ends[None, :]) <= CHAIN_S
     told: np.ndarray = near.any(axis=1) & near.any(axis=0)

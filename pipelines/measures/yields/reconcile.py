@@ -12,11 +12,12 @@ import numpy as np
 class Reconciled:
     """What n readings become under m balances.
 
-    values, low, high: [n] reconciled values with 95 % intervals, in the readings' units. z: [n] each meter's adjustment, weighed by the
-    inverse covariance, over its standard deviation (nan where no balance checks it): for independent readings the adjustment over its own. losses: unmeasured flows, each at least 0. statistic: weighted sum of
-    squared adjustments; freedom: its degrees of freedom; p: probability of as much or more if no meter lies. covariance: [n, n] of
-    the values, as if no loss were held at zero, which is the wider. seen: [n] by how many standard deviations z moves for each unit by
-    which a meter is off; 0 where no balance checks it.
+    values, low, high: [n] reconciled values with 95 % intervals, in the readings' units. z: [n] each meter's
+    adjustment, weighed by the inverse covariance, over its standard deviation (nan where no balance checks it): for
+    independent readings the adjustment over its own. losses: unmeasured flows, each at least 0. statistic: weighted sum
+    of squared adjustments; freedom: its degrees of freedom; p: probability of as much or more if no meter lies.
+    covariance: [n, n] of the values, as if no loss were held at zero, which is the wider. seen: [n] by how many
+    standard deviations z moves for each unit by which a meter is off; 0 where no balance checks it.
     """
 
     values: np.ndarray
@@ -41,11 +42,13 @@ def reconcile(
 ) -> Reconciled:
     """Reconciled readings: minimise (x - y)' V^-1 (x - y) subject to A x + B u = c, u >= 0.
 
-    readings y [n]; covariance V [n, n], or standard deviations [n]; balances A [m, n]; losses B [m, k], unmeasured flows u;
+    readings y [n]; covariance V [n, n], or standard deviations [n]; balances A [m, n]; losses B [m, k], unmeasured
+    flows u;
     constants c [m], zero where not given; free: meters that are not believed at all and are worked out from the others.
     ValueError where shapes do not fit.
-    References: [1] Kuehn and Davidson, Chemical Engineering Progress 57 (1961) 44. [2] VDI 2048 Part 1. [3] Crowe, Garcia Campos and
-    Hrymak, AIChE Journal 29 (1983) 881 (projection of unmeasured flows). [4] Mah and Tamhane, AIChE Journal 28 (1982) 828 (measurement test).
+    References: [1] Kuehn and Davidson, Chemical Engineering Progress 57 (1961) 44. [2] VDI 2048 Part 1. [3] Crowe,
+    Garcia Campos and Hrymak, AIChE Journal 29 (1983) 881 (projection of unmeasured flows). [4] Mah and Tamhane, AIChE
+    Journal 28 (1982) 828 (measurement test).
     """
     y, matrix = np.asarray(readings, float), np.asarray(balances, float)
     spread = np.asarray(covariance, float)
@@ -65,7 +68,9 @@ def reconcile(
 def _losses_at_least_zero(
     y: np.ndarray, spread: np.ndarray, matrix: np.ndarray, unmeasured: np.ndarray, free: Sequence[int]
 ) -> list[int]:
-    """Which losses are above zero at the optimum; found by SciPy's bounded least squares over losses and balances' null space."""
+    """Which losses are above zero at the optimum; found by SciPy's bounded least squares over losses and balances' null
+    space.
+    """
     from scipy.linalg import null_space
     from scipy.optimize import lsq_linear
 
@@ -87,9 +92,11 @@ def _losses_at_least_zero(
 
 
 def without(gone: np.ndarray) -> np.ndarray:
-    """Combinations [combinations, balances] of balances in which the columns `gone` [balances, n] do not occur, orthonormal.
+    """Combinations [combinations, balances] of balances in which the columns `gone` [balances, n] do not occur,
+    orthonormal.
 
-    By singular values: an unpivoted QR's first columns need not span columns of a lower rank, and would leave some of them in.
+    By singular values: an unpivoted QR's first columns need not span columns of a lower rank, and would leave some of
+    them in.
     """
     from scipy.linalg import null_space
 

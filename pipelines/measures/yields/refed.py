@@ -1,6 +1,7 @@
 """Ware that goes through stations again: what a day's meters say of new ware only.
 
-A container that a station rejected and that was put on again is not lost, and where it is inspected again it is not new.
+A container that a station rejected and that was put on again is not lost, and where it is inspected again it is not
+new.
 """
 
 from __future__ import annotations
@@ -17,28 +18,41 @@ def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataF
     """A day's counts by part and station for new ware alone, and what has to be said of them.
 
     ware: part, station, inspected (new ware), rejected (of all ware), refed (null where a station does not tell it).
-    orders: the order of each station, lanes alike. A works that tells of no re-fed ware gets its counts back as they are.
+    orders: the order of each station, lanes alike. A works that tells of no re-fed ware gets its counts back as they
+    are.
 
-    With f new and r re-fed containers at one order and R rejected there, f + r - R go on. Of them are new what the next order says,
-    so R - max(0, r - r of the next) new ones left for good: the sum over all orders is all rejects less what was put on again. What an order
-    tells beyond all that the line rejected in the day, and `DAY_BEFORE` of it, cannot have been put on again: it counts as new ware.
+    With f new and r re-fed containers at one order and R rejected there, f + r - R go on. Of them are new what the next
+    order says, so R - max(0, r - r of the next) new ones left for good: the sum over all orders is all rejects less
+    what was put on again. What an order tells beyond all that the line rejected in the day, and `DAY_BEFORE` of it,
+    cannot have been put on again: it counts as new ware.
     """
     if "refed" not in ware.columns or not ware["refed"].sum():
         return ware.with_columns(refed=pl.lit(0)), []
     ware, doubts = _what_can_be(ware, orders)
-    sums = ware.group_by("station").agg(pl.col("inspected", "rejected").sum(), pl.col("refed").sum(), told=pl.col("refed").is_not_null().any())  # fmt: skip
+    sums = ware.group_by("station").agg(
+        pl.col("inspected", "rejected").sum(), pl.col("refed").sum(), told=pl.col("refed").is_not_null().any()
+    )
     station = {row["station"]: row for row in sums.iter_rows(named=True)}
     again, guessed = _by_order(station, orders)
     notes = doubts + [
         f"{name}: {station[name]['refed']:,.0f} containers went through it again and are not counted as new ware"
-        for name in sorted(station) if station[name]["refed"]
-    ]  # fmt: skip
-    notes += [f"{name} does not tell what went through again: taken from the station before it, a guess" for name in guessed]  # fmt: skip
+        for name in sorted(station)
+        if station[name]["refed"]
+    ]
+    notes += [
+        f"{name} does not tell what went through again: taken from the station before it, a guess" for name in guessed
+    ]
     known = sorted(again)
-    back = {order: max(0.0, again[order] - then) for order, then in zip(known, [*(again[o] for o in known[1:]), 0.0], strict=True)}  # fmt: skip
+    back = {
+        order: max(0.0, again[order] - then)
+        for order, then in zip(known, [*(again[o] for o in known[1:]), 0.0], strict=True)
+    }
     share, over = _kept_share(station, orders, back)
     if over >= 1:
-        notes.append(f"{over:,.0f} more containers were put on again than were rejected there: they came from elsewhere, such as the day before")  # fmt: skip
+        notes.append(
+            f"{over:,.0f} more containers were put on again than were rejected there: they came from elsewhere, such "
+            "as the day before"
+        )
     new = {name: 1 - guessed.get(name, 0.0) / max(row["inspected"], 1) for name, row in station.items()}
     return ware.with_columns(
         inspected=pl.col("inspected") * pl.col("station").replace_strict(new, return_dtype=pl.Float64),
@@ -57,10 +71,12 @@ def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.Data
         sums[orders[name]] = sums.get(orders[name], 0.0) + units
     kept = {name: min(1.0, most / sums[orders[name]]) if sums[orders[name]] else 1.0 for name in told}
     doubts = [
-        f"{name}: says that {told[name]:,.0f} containers went through it again, where the whole line rejected {rejected:,.0f}: that cannot be. "
-        f"At most {told[name] * kept[name]:,.0f} are taken for it, the rest as new ware; have its count of them checked"
-        for name in sorted(told) if kept[name] < 1
-    ]  # fmt: skip
+        f"{name}: says that {told[name]:,.0f} containers went through it again, where the whole line rejected "
+        f"{rejected:,.0f}: that cannot be. At most {told[name] * kept[name]:,.0f} are taken for it, the rest as new "
+        "ware; have its count of them checked"
+        for name in sorted(told)
+        if kept[name] < 1
+    ]
     if not doubts:
         return ware, []
     again = pl.col("refed") * pl.col("station").replace_strict(kept, return_dtype=pl.Float64)
@@ -71,8 +87,9 @@ def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.Data
 def _by_order(
     station: Mapping[str, dict[str, float]], orders: Mapping[str, int]
 ) -> tuple[dict[int, float], dict[str, float]]:
-    """Re-fed containers by order; and by station those that are worked out because it tells nothing: what passed the order before it, at
-    that order's share of all ware."""
+    """Re-fed containers by order; and by station those that are worked out because it tells nothing: what passed the
+    order before it, at that order's share of all ware.
+    """
     again: dict[int, float] = {}
     guessed: dict[str, float] = {}
     went_on = 0.0
@@ -92,7 +109,9 @@ def _by_order(
 def _kept_share(
     station: Mapping[str, dict[str, float]], orders: Mapping[str, int], back: Mapping[int, float]
 ) -> tuple[dict[str, float], float]:
-    """The share of each station's rejects that was not put on again; and how many were put on beyond all rejects of an order."""
+    """The share of each station's rejects that was not put on again; and how many were put on beyond all rejects of an
+    order.
+    """
     share: dict[str, float] = {}
     over = 0.0
     for order, units in back.items():
@@ -104,7 +123,8 @@ def _kept_share(
 
 
 def more_than_came(stages: list[tuple[str, float, float]], sure_pct: float, told: bool) -> list[str]:
-    """A guess where an order of stations inspected more than passed the one before it by more than the meters allow (4 standard uncertainties).
+    """A guess where an order of stations inspected more than passed the one before it by more than the meters allow (4
+    standard uncertainties).
 
     stages: name, inspected and rejected of each order. sure_pct: standard uncertainty of a station's total [%].
     """
@@ -116,6 +136,7 @@ def more_than_came(stages: list[tuple[str, float, float]], sure_pct: float, told
         more = here - passed
         if passed > 0 and more > 4 * sure_pct / 100 * (passed**2 + here**2) ** 0.5:
             said.append(
-                f"{name}: {more:,.0f} containers more than passed before it; ware put on again would look like this: a guess"
+                f"{name}: {more:,.0f} containers more than passed before it; ware put on again would look like this: "
+                "a guess"
             )
     return said

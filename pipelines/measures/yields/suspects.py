@@ -14,8 +14,10 @@ from schemas.results import CouldBe, SuspectMeter
 
 
 def suspects_of(told: Balanced, days: Sequence[date]) -> tuple[list[SuspectMeter], list[SuspectMeter]]:
-    """The meters that lie more probably than not, and the losses beyond their usual, each since when. days: of the window. A loss that
-    began before them is what this works usually loses. None where no explanation fits: the likeliest of them is no answer then."""
+    """The meters that lie more probably than not, and the losses beyond their usual, each since when. days: of the
+    window. A loss that began before them is what this works usually loses. None where no explanation fits: the
+    likeliest of them is no answer then.
+    """
     if told.misfit:
         return [], []
     kinds = {cause.name: cause.kind for cause in told.causes}
@@ -31,10 +33,16 @@ def _suspect(told: Balanced, name: str, share: float, days: Sequence[date]) -> S
     mine = next((one for one in told.explanations if cause in one.causes and one.causes[-1] == cause), None)
     rivals = [n for n, one in told.blamed().items() if n != name and one > LISTED and _instead(told, name, n)]
     return SuspectMeter(
-        meter=name, reading=node.reading, reconciled=told.value(name), z=z if np.isfinite(z) else 0.0, unit=node.unit,
-        furnace=told.reading.furnace, rivals=tuple(rivals), probability=share,
+        meter=name,
+        reading=node.reading,
+        reconciled=told.value(name),
+        z=z if np.isfinite(z) else 0.0,
+        unit=node.unit,
+        furnace=told.reading.furnace,
+        rivals=tuple(rivals),
+        probability=share,
         **(_dated(mine, node.kind, days) if mine else _sized(told, cause, node.kind)),
-    )  # fmt: skip
+    )
 
 
 def _instead(told: Balanced, name: str, other: str) -> bool:
@@ -48,9 +56,12 @@ def _instead(told: Balanced, name: str, other: str) -> bool:
 def _dated(one: Explanation, kind: str, days: Sequence[date]) -> dict[str, Any]:
     """Since when, and by how much in percent."""
     return {
-        "since": days[one.first], "since_low": days[one.first_low], "since_high": days[one.first_high], "days": (days[-1] - days[one.first]).days + 1,
+        "since": days[one.first],
+        "since_low": days[one.first_low],
+        "since_high": days[one.first_high],
+        "days": (days[-1] - days[one.first]).days + 1,
         **_off(kind, (one.size, one.size_low, one.size_high)),
-    }  # fmt: skip
+    }
 
 
 def _sized(told: Balanced, cause: int, kind: str) -> dict[str, Any]:
@@ -66,8 +77,9 @@ def _off(kind: str, sizes: tuple[float, float, float]) -> dict[str, float | None
 def off_pct(kind: str, size: float) -> float | None:
     """How far off [%], from the relative size that `explanations` reckon with.
 
-    A meter is off by (reading - truth) / truth: one that reads double is 100 % off, one that reads half -50 %. They reckon with
-    d = (reading - truth) / reading, in which balances are linear, so this is d / (1 - d); None where that leaves no truth above nothing.
+    A meter is off by (reading - truth) / truth: one that reads double is 100 % off, one that reads half -50 %. They
+    reckon with d = (reading - truth) / reading, in which balances are linear, so this is d / (1 - d); None where that
+    leaves no truth above nothing.
     A loss: of what passes, as it is.
     """
     if kind == "loss":
@@ -76,8 +88,9 @@ def off_pct(kind: str, size: float) -> float | None:
 
 
 def could_be(told: Balanced, days: Sequence[date]) -> list[CouldBe]:
-    """All explanations that remain, each with the yields that it makes; none where nothing speaks against honest meters, and none where
-    no explanation fits."""
+    """All explanations that remain, each with the yields that it makes; none where nothing speaks against honest
+    meters, and none where no explanation fits.
+    """
     if told.misfit or [one.causes for one in told.explanations] == [()]:
         return []
     return [_could_be(told, one, days) for one in told.explanations]
@@ -88,10 +101,15 @@ def _could_be(told: Balanced, one: Explanation, days: Sequence[date]) -> CouldBe
     lines = {line: told.line_pack_to_melt(line, one) for line in told.network.formed}
     causes = [told.causes[n] for n in one.causes]
     return CouldBe(
-        furnace=told.reading.furnace, causes=tuple(cause.name for cause in causes), kinds=tuple(cause.kind for cause in causes),
-        probability=one.probability, pack_to_melt=whole.value, low=whole.low, high=whole.high,
+        furnace=told.reading.furnace,
+        causes=tuple(cause.name for cause in causes),
+        kinds=tuple(cause.kind for cause in causes),
+        probability=one.probability,
+        pack_to_melt=whole.value,
+        low=whole.low,
+        high=whole.high,
         of="melted" if told.network.furnace is not None else "cut",
         off_pcts=tuple(off_pct(cause.kind, one.sizes[n][0]) for n, cause in enumerate(causes)),
         lines={line: (share.value, share.low, share.high) for line, share in lines.items() if share},
         **(_dated(one, causes[-1].kind, days) if causes else {}),
-    )  # fmt: skip
+    )

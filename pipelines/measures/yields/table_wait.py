@@ -1,4 +1,6 @@
-"""Ware that waits between the last station and the pallets at a day's edge: it is that day's, and is packed on the next."""
+"""Ware that waits between the last station and the pallets at a day's edge: it is that day's, and is packed on the
+next.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ UNSURE = 0.2  # standard uncertainty of what waits, over it: set on simulated wo
 
 @dataclass(frozen=True)
 class CarriedTable:
-    """Ware that waits at the edges of a day [containers]: start is packed in the day and of the one before, end the other way round."""
+    """Ware that waits at the edges of a day [containers]: start is packed in the day and of the one before, end the
+    other way round.
+    """
 
     start: float = 0.0
     end: float = 0.0
@@ -40,10 +44,12 @@ class CarriedItems:
 
 
 def carried_over(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -> CarriedTable:
-    """What waits at the start and the end of a span in which a day's ware is packed. pallets: packed_from, packed_to, units. passed:
+    """What waits at the start and the end of a span in which a day's ware is packed. pallets: packed_from, packed_to,
+    units. passed:
     window_start, window_s, passed (last station).
 
-    A count of stock: what passed less what was packed since the time of the hours before (where those are not known, after) at which least waited.
+    A count of stock: what passed less what was packed since the time of the hours before (where those are not known,
+    after) at which least waited.
     The stock at that time is common to both edges and to each day and the next. Common practice, no source.
     """
     return CarriedTable(*(_waiting(pallets, passed, at) for at in (span.start, span.end)))
@@ -63,7 +69,9 @@ def _waiting(pallets: pl.DataFrame, passed: pl.DataFrame, at: datetime) -> float
 def _stock(
     pallets: pl.DataFrame, passed: pl.DataFrame, start: datetime, end: datetime
 ) -> tuple[np.ndarray, float] | None:
-    """Containers between station and pallet over a time, but for a constant, and how many pass in a minute; None where the feeds do not cover it."""
+    """Containers between station and pallet over a time, but for a constant, and how many pass in a minute; None where
+    the feeds do not cover it.
+    """
     if not pallets.height or not passed.height:
         return None
     if pallets["packed_from"].min() > start or pallets["packed_to"].max() < end:  # type: ignore[operator]

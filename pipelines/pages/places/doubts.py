@@ -18,12 +18,17 @@ from pipelines.reports.frame.sheet import Column, Sheet
 
 NEWEST = timedelta(hours=8)
 _COLUMNS = (
-    Column("line", "Line"), Column("station", "Station", "id"), Column("kind", "What"), Column("since", "Since", "id"), Column("until", "Until", "id"),
+    Column("line", "Line"),
+    Column("station", "Station", "id"),
+    Column("kind", "What"),
+    Column("since", "Since", "id"),
+    Column("until", "Until", "id"),
     Column("sure", "How sure"),
-)  # fmt: skip
+)
 _ADVICE = (
-    "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows already kept under a wrong clock are read again with the error that "
-    "[[clock]] in works.toml names by `coldledger rebuild --from-archive`."
+    "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows already kept "
+    "under a wrong clock are read again with the error that [[clock]] in works.toml names by `coldledger rebuild "
+    "--from-archive`."
 )
 
 
@@ -49,7 +54,8 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
         strong=[n for n, one in enumerate(told) if one.certain],
     )
     sources = (
-        "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, sql/out/mould_spans_of_line.sql",
+        "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, "
+        "sql/out/mould_spans_of_line.sql",
     )
     when = f"{plant.clock.show(shown.start)} to {plant.clock.show(shown.end)}"
     words = tuple(f"{one.line}, {'certain' if one.certain else 'a guess'}: {one.sentence}." for one in told)
@@ -62,6 +68,10 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
 
 def _row(plant: Plant, one: StationFault) -> dict[str, Any]:
     return {
-        "line": one.line, "station": one.station, "kind": one.kind, "since": plant.clock.show(one.since), "until": plant.clock.show(one.until),
+        "line": one.line,
+        "station": one.station,
+        "kind": one.kind,
+        "since": plant.clock.show(one.since),
+        "until": plant.clock.show(one.until),
         "sure": "certain" if one.certain else "a guess",
-    }  # fmt: skip
+    }

@@ -1,4 +1,6 @@
-"""The page of feeds: late, silent, refused; repair and retry; what ran and what will. And the acknowledgement of signals."""
+"""The page of feeds: late, silent, refused; repair and retry; what ran and what will. And the acknowledgement of
+signals.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +43,9 @@ def _reading(routes: APIRouter, web: Web) -> None:
         start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
         to: Annotated[str | None, Query(max_length=40)] = None,
     ) -> Response:
-        """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to another."""
+        """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to
+        another.
+        """
         span = span_asked(web, start, to, "page")
         if line is not None and line not in web.desk.plant.lines:
             raise Refused(404, f"there is no line '{line}' in works.toml; it has {', '.join(web.desk.plant.lines)}")
@@ -86,8 +90,12 @@ def _writing(routes: APIRouter, web: Web) -> None:
 
     @routes.post("/signals/{signal}/acknowledge")
     def acknowledge(
-        request: Request, signal: str, note: Annotated[str, Form(max_length=300)] = "", to: Annotated[str, Form(max_length=2000)] = "", form_token: Token = ""
-    ) -> Response:  # fmt: skip
+        request: Request,
+        signal: str,
+        note: Annotated[str, Form(max_length=300)] = "",
+        to: Annotated[str, Form(max_length=2000)] = "",
+        form_token: Token = "",
+    ) -> Response:
         """Keep that somebody has seen a signal."""
         person = web.acting(request, form_token, "acknowledge", f"signal {signal}")
         acknowledge_signal(web.desk.opened, signal, person.name, note)
@@ -133,7 +141,9 @@ def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], told: FormDat
 
 
 def _tell(web: Web, request: Request, by: str, what: str, about: str, report: IntakeReport) -> None:
-    """What a retry did: for the audit trail, for the person, and for the scheduler, which works out what follows from it."""
+    """What a retry did: for the audit trail, for the person, and for the scheduler, which works out what follows from
+    it.
+    """
     plant = web.desk.opened.plant
     for day in days_to_follow(plant, [at for _, at in report.touched]):
         web.books.tell("add_request", flow="follow", about=day.isoformat())

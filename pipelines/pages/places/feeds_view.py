@@ -54,7 +54,10 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         _upcoming(web, reader, plant),
         *_notices(web, plant),
     )
-    sources = "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
+    sources = (
+        "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, "
+        "sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
+    )
     links = (("clocks and counts in doubt", "/feeds/doubts"),)
     return View(
         "feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, links, sources=(sources,), refresh_s=LIVE_S
@@ -85,12 +88,20 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
     )
     rows = [
         {
-            "line": one.line, "station": one.station, "last": plant.clock.show(one.last or one.heard) if one.last or one.heard else "", "behind": one.behind.total_seconds() / 60 if one.behind else None,
-            "state": {"alive": "alive", "silent": "silent: its line's others go on", "late": "late", "never": "nothing heard"}[one.state]
+            "line": one.line,
+            "station": one.station,
+            "last": plant.clock.show(one.last or one.heard) if one.last or one.heard else "",
+            "behind": one.behind.total_seconds() / 60 if one.behind else None,
+            "state": {
+                "alive": "alive",
+                "silent": "silent: its line's others go on",
+                "late": "late",
+                "never": "nothing heard",
+            }[one.state]
             + (f": {one.sends}" if one.sends else ""),
         }
         for one in life
-    ]  # fmt: skip
+    ]
     bad = [n for n, one in enumerate(life) if one.state != "alive"]
     return Section(
         "Stations",
@@ -106,23 +117,37 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
     )
 
 
+_REFUSED = (
+    Column("file", "File"),
+    Column("line", "Line of the file", "count"),
+    Column("column", "Column"),
+    Column("value", "Value"),
+    Column("why", "Why it was refused"),
+    Column("mend", "Correct"),
+)
+
+
 def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
-    columns = (
-        Column("file", "File"), Column("line", "Line of the file", "count"), Column("column", "Column"), Column("value", "Value"), Column("why", "Why it was refused"), Column("mend", "Correct"),
-    )  # fmt: skip
     rows = [
         {
-            "file": one["file"], "line": one["file_line"] or None, "column": one["column_name"], "value": one["value"], "why": one["sentence"],
+            "file": one["file"],
+            "line": one["file_line"] or None,
+            "column": one["column_name"],
+            "value": one["value"],
+            "why": one["sentence"],
             "mend": "correct and retry",
         }
         for one in refused
-    ]  # fmt: skip
+    ]
     links = {(n, "mend"): f"/feeds/refused/{one['batch']}" for n, one in enumerate(refused)}
-    caption = f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given another name or text, or be given up."
+    caption = (
+        f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given "
+        "another name or text, or be given up."
+    )
     parts: list[Any] = [
         Section(
             "Refused",
-            sheet=Sheet("refused", "Refused", columns, rows, caption if rows else "Nothing is refused.", links=links),
+            sheet=Sheet("refused", "Refused", _REFUSED, rows, caption if rows else "Nothing is refused.", links=links),
             wide=True,
             warn=bool(rows),
         )
@@ -143,9 +168,15 @@ def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
 
 def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
     columns = (
-        Column("feed", "Feed", "id"), Column("files", "Files", "count"), Column("came_again", "Came again", "count"), Column("rows_kept", "Rows kept", "count"),
-        Column("rows_replacing", "Replacing", "count"), Column("still_refused", "Still refused", "count"), Column("last", "Last received", "id"), Column("until", "Speaks until", "id"),
-    )  # fmt: skip
+        Column("feed", "Feed", "id"),
+        Column("files", "Files", "count"),
+        Column("came_again", "Came again", "count"),
+        Column("rows_kept", "Rows kept", "count"),
+        Column("rows_replacing", "Replacing", "count"),
+        Column("still_refused", "Still refused", "count"),
+        Column("last", "Last received", "id"),
+        Column("until", "Speaks until", "id"),
+    )
 
     def shown(text: str | None) -> str:
         return plant.clock.show(parse_timestamp(text)) if text else ""
@@ -216,7 +247,9 @@ def _notices(web: Web, plant: Plant) -> list[Section]:
 
 
 def refused_view(web: Web, batch: int) -> View:
-    """The refused rows of a file, or the file that was refused whole, to be corrected. Refused where nothing of it waits."""
+    """The refused rows of a file, or the file that was refused whole, to be corrected. Refused where nothing of it
+    waits.
+    """
     found, whole = refused_rows(web.desk.opened, batch), refused_file(web.desk.opened, batch)
     if whole is not None:
         return _refused_file(web, batch, *whole)
@@ -239,7 +272,8 @@ def refused_view(web: Web, batch: int) -> View:
         else ()
     )
     texts = (
-        "Correct what is wrong and retry: rows that are right then are kept, the others come back with their reasons. The file as it came stays in the archive.",
+        "Correct what is wrong and retry: rows that are right then are kept, the others come back with their "
+        "reasons. The file as it came stays in the archive.",
         *more,
     )
     parts = (

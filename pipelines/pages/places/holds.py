@@ -21,12 +21,16 @@ from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.quality import HeldPallet
+from schemas.quality import Decision, HeldPallet
 
 DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
 _WORDS = {
-    "confirm": "Confirm: hold these pallets", "dismiss": "Dismiss: do not hold them", "release": "Release them", "scrap": "Scrap them: give them to cullet", "extend": "Extend: hold more pallets",
-}  # fmt: skip
+    "confirm": "Confirm: hold these pallets",
+    "dismiss": "Dismiss: do not hold them",
+    "release": "Release them",
+    "scrap": "Scrap them: give them to cullet",
+    "extend": "Extend: hold more pallets",
+}
 Why = Annotated[str, Form(max_length=1000)]
 Token = Annotated[str, Form(max_length=400)]
 
@@ -51,9 +55,15 @@ def _reading(routes: APIRouter, web: Web) -> None:
 
     @routes.get("/holds/{name}")
     def hold(
-        request: Request, name: str, severity: Annotated[str, Query(max_length=10)] = "", past: Annotated[str, Query(max_length=200)] = "", steady: Annotated[int, Query(ge=0, le=1)] = 0
-    ) -> Response:  # fmt: skip
-        """One hold: every decision, its pallets, the decisions that can be made, and what to look at before it is released."""
+        request: Request,
+        name: str,
+        severity: Annotated[str, Query(max_length=10)] = "",
+        past: Annotated[str, Query(max_length=200)] = "",
+        steady: Annotated[int, Query(ge=0, le=1)] = 0,
+    ) -> Response:
+        """One hold: every decision, its pallets, the decisions that can be made, and what to look at before it is
+        released.
+        """
 
         def make(reader: Reader, plant: Plant) -> View:
             known = all_holds(reader)
@@ -64,16 +74,17 @@ def _reading(routes: APIRouter, web: Web) -> None:
         return web.show(request, ("hold", name, severity, past, steady), make)
 
 
-def _deciding(routes: APIRouter, web: Web) -> None:
-    def decided(
-        request: Request, action: str, name: str | None, pallets: list[str], by: str, why: str, evidence: str
-    ) -> Response:
-        told = decide(web.desk.opened, action, name, pallets, by, why, evidence)
-        web.note(by, action, told.hold, f"{len(told.pallets)} pallets: {', '.join(told.pallets)}")
-        web.desk.wrote()
-        web.say_next(request, web.texts(request)("holds.done", hold=told.hold, count=len(told.pallets)))
-        return go(f"/holds/{told.hold}")
+def _decided(
+    web: Web, request: Request, action: str, name: str | None, pallets: list[str], by: str, why: str, evidence: str
+) -> Response:
+    decision = decide(web.desk.opened, action, name, pallets, by, why, evidence)
+    web.note(by, action, decision.hold, f"{len(decision.pallets)} pallets: {', '.join(decision.pallets)}")
+    web.desk.wrote()
+    web.say_next(request, web.texts(request)("holds.done", hold=decision.hold, count=len(decision.pallets)))
+    return go(f"/holds/{decision.hold}")
 
+
+def _deciding(routes: APIRouter, web: Web) -> None:
     @routes.post("/holds")
     def place(
         request: Request,
@@ -84,13 +95,19 @@ def _deciding(routes: APIRouter, web: Web) -> None:
     ) -> Response:
         """Place a new hold."""
         person = web.acting(request, form_token, "place", f"place a hold on {pallets[:200]}")
-        return decided(request, "place", None, pallets.replace(",", " ").split(), person.name, why, evidence)
+        return _decided(web, request, "place", None, pallets.replace(",", " ").split(), person.name, why, evidence)
 
     @routes.post("/holds/{name}")
     def act(
-        request: Request, name: str, action: Annotated[str, Form(max_length=20)] = "", pallet: Annotated[list[str], Form()] = [], more: Annotated[str, Form(max_length=20000)] = "",  # noqa: B006
-        why: Why = "", evidence: Why = "", form_token: Token = "",
-    ) -> Response:  # fmt: skip
+        request: Request,
+        name: str,
+        action: Annotated[str, Form(max_length=20)] = "",
+        pallet: Annotated[list[str], Form()] = [],  # noqa: B006
+        more: Annotated[str, Form(max_length=20000)] = "",
+        why: Why = "",
+        evidence: Why = "",
+        form_token: Token = "",
+    ) -> Response:
         """Confirm, dismiss, extend, release or scrap."""
         if action not in DECISIONS:
             web.acting(request, form_token, "place", f"{action} of {name}")
@@ -99,7 +116,7 @@ def _deciding(routes: APIRouter, web: Web) -> None:
         chosen = more.replace(",", " ").split() if action == "extend" else pallet
         if not chosen:
             raise WrongUse("say which pallets: tick them, or write their numbers")
-        return decided(request, action, name, chosen, person.name, why, evidence)
+        return _decided(web, request, action, name, chosen, person.name, why, evidence)
 
 
 def _reasons() -> list[dict[str, Any]]:
@@ -147,27 +164,58 @@ def _all(reader: Reader, plant: Plant) -> View:
 
 
 _PALLETS = (
-    Column("pallet", "Pallet", "id"), Column("state", "State"), Column("since", "Since"), Column("line", "Line"), Column("item", "Item"), Column("packed", "Packed", "id"),
-    Column("units", "Units", "count"), Column("warehouse", "Warehouse says"), Column("disagrees", "What does not fit"),
-)  # fmt: skip
+    Column("pallet", "Pallet", "id"),
+    Column("state", "State"),
+    Column("since", "Since"),
+    Column("line", "Line"),
+    Column("item", "Item"),
+    Column("packed", "Packed", "id"),
+    Column("units", "Units", "count"),
+    Column("warehouse", "Warehouse says"),
+    Column("disagrees", "What does not fit"),
+)
 _HISTORY = (
-    Column("number", "No.", "count"), Column("at", "When", "id"), Column("action", "What"), Column("by", "Who"), Column("why", "Why"), Column("evidence", "On what evidence"), Column("pallets", "Pallets"),
-)  # fmt: skip
+    Column("number", "No.", "count"),
+    Column("at", "When", "id"),
+    Column("action", "What"),
+    Column("by", "Who"),
+    Column("why", "Why"),
+    Column("evidence", "On what evidence"),
+    Column("pallets", "Pallets"),
+)
+
+
+def _pallet_row(plant: Plant, held: HeldPallet) -> dict[str, Any]:
+    show = plant.clock.show
+    return {
+        "pallet": held.pallet,
+        "state": held.state,
+        "since": show(held.since) if held.since else "",
+        "line": held.line,
+        "item": held.item,
+        "packed": show(held.packed_from) if held.packed_from else "",
+        "units": held.units,
+        "warehouse": held.warehouse or "not known to it",
+        "disagrees": held.disagrees,
+    }
+
+
+def _decision_row(plant: Plant, decision: Decision) -> dict[str, Any]:
+    return {
+        "number": decision.number,
+        "at": plant.clock.show(decision.at),
+        "action": decision.action,
+        "by": decision.by,
+        "why": decision.why,
+        "evidence": decision.evidence,
+        "pallets": ", ".join(decision.pallets),
+    }
 
 
 def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
     told = answer_holds(reader, True, hold.name)
-    show = plant.clock.show
-    rows = [
-        {
-            "pallet": h.pallet, "state": h.state, "since": show(h.since) if h.since else "", "line": h.line, "item": h.item, "packed": show(h.packed_from) if h.packed_from else "",
-            "units": h.units, "warehouse": h.warehouse or "not known to it", "disagrees": h.disagrees,
-        }
-        for h in told
-    ]  # fmt: skip
-    made = [
-        {"number": d.number, "at": show(d.at), "action": d.action, "by": d.by, "why": d.why, "evidence": d.evidence, "pallets": ", ".join(d.pallets)} for d in reversed(hold.decisions)
-    ]  # fmt: skip
+    rows = [_pallet_row(plant, h) for h in told]
+    made = [_decision_row(plant, d) for d in reversed(hold.decisions)]
     parts: list[Any] = [
         Section(
             "Its pallets",
@@ -242,11 +290,19 @@ def _plan(
         raise WrongUse("lots inspected before are told as a row of + and -, such as ++-+")
     state, plans = plans_of_hold(reader, plant, hold.name, severity, [mark == "+" for mark in past], steady)
     columns = (
-        Column("inspection", "Inspection"), Column("aql", "AQL %", "number2"), Column("lot", "Lot", "count"), Column("letter", "Code letter"), Column("n", "Look at", "count"),
-        Column("ac", "Accept with up to", "count"), Column("re", "Not with", "count"),
-    )  # fmt: skip
+        Column("inspection", "Inspection"),
+        Column("aql", "AQL %", "number2"),
+        Column("lot", "Lot", "count"),
+        Column("letter", "Code letter"),
+        Column("n", "Look at", "count"),
+        Column("ac", "Accept with up to", "count"),
+        Column("re", "Not with", "count"),
+    )
     rows = [p.model_dump() for p in plans]
     strong = [n for n, p in enumerate(plans) if p.inspection == state]
-    words = f"Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan advises, an authorised person releases."
+    words = (
+        f"Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan advises, an "
+        "authorised person releases."
+    )
     parts.append(Section("The plan", (words,), sheet=Sheet("plan", "The plan", columns, rows, strong=strong)))
     return parts

@@ -45,7 +45,9 @@ def router(web: Web) -> APIRouter:
 
     @routes.get("/health")
     async def health(request: Request) -> Response:
-        """Whether the ledger answers, the scheduler lives, and when the last intake ended well; 503 where it does not. A stranger is told no more than that."""
+        """Whether the ledger answers, the scheduler lives, and when the last intake ended well; 503 where it does not.
+        A stranger is told no more than that.
+        """
         told, stranger = await web.at_once(lambda: (_health(web), web.stranger(request)))
         shown = {"status": told["status"]} if stranger else told
         return JSONResponse(shown, 200 if told["status"] == "ok" else 503, headers={"Cache-Control": "no-store"})
@@ -78,27 +80,43 @@ def _health(web: Web) -> dict[str, Any]:
     if fresh and late:
         first = late[0]
         problems.append(
-            f"{len(late)} of {len(fresh.stations)} stations late or silent, {first.station} by {behind(first) / MINUTE:.0f} min"
+            f"{len(late)} of {len(fresh.stations)} stations late or silent, {first.station} by "
+            f"{behind(first) / MINUTE:.0f} min"
         )
     if served and last is not None and web.desk.now() - last > STALE:
         problems.append("the last good intake ended over 90 minutes ago")
     if web.desk.mistake:
         problems.append("works.toml has mistakes; the one before is in use")
     return {
-        "status": "ok" if not problems else "trouble", "problems": problems, "scheduler": "running" if served else "not started here",
-        "last_intake": utc_text(last) if last else None, "last_batch": web.desk.ears.last_batch,
-        "newest_count": utc_text(fresh.newest) if fresh and fresh.newest else None, "newest_count_age_s": round(fresh.age.total_seconds()) if fresh and fresh.age is not None else None,
-        "late": [{"line": one.line, "station": one.station, "state": one.state, "behind_s": round(behind(one).total_seconds())} for one in late],
+        "status": "ok" if not problems else "trouble",
+        "problems": problems,
+        "scheduler": "running" if served else "not started here",
+        "last_intake": utc_text(last) if last else None,
+        "last_batch": web.desk.ears.last_batch,
+        "newest_count": utc_text(fresh.newest) if fresh and fresh.newest else None,
+        "newest_count_age_s": round(fresh.age.total_seconds()) if fresh and fresh.age is not None else None,
+        "late": [
+            {
+                "line": one.line,
+                "station": one.station,
+                "state": one.state,
+                "behind_s": round(behind(one).total_seconds()),
+            }
+            for one in late
+        ],
         "never_heard": [one.station for one in fresh.stations if one.state == "never"] if fresh else [],
-    }  # fmt: skip
+    }
 
 
 def _metrics(web: Web, meter: Meter) -> bytes:
     last = _last(web)
     told: dict[str, float | datetime | None] = {
-        "inbox_files": float(sum(1 for p in web.desk.site.inbox.iterdir() if p.is_file() and not p.name.startswith("."))),
-        "last_intake_timestamp_seconds": last.get("intake"), "last_close_timestamp_seconds": last.get("close"),
-    }  # fmt: skip
+        "inbox_files": float(
+            sum(1 for p in web.desk.site.inbox.iterdir() if p.is_file() and not p.name.startswith("."))
+        ),
+        "last_intake_timestamp_seconds": last.get("intake"),
+        "last_close_timestamp_seconds": last.get("close"),
+    }
     if not web.desk.opened.ledger.exists:
         return meter.text(told, [], [])
     view = web.desk.page(*figures_page(web)).view
@@ -118,9 +136,12 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
     now = answer_now(reader, plant, web.desk.now())
     holds = answer_holds(reader)
     told = {
-        "refused_rows": float(now.waiting[0]), "refused_files": float(now.waiting[1]), "newest_count_timestamp_seconds": now.newest,
-        "holds_proposed": float(sum(h.state == PROPOSED for h in holds)), "holds_given_out": float(sum(bool(h.hold) and h.state == HELD and h.warehouse == "released" for h in holds)),
-    }  # fmt: skip
+        "refused_rows": float(now.waiting[0]),
+        "refused_files": float(now.waiting[1]),
+        "newest_count_timestamp_seconds": now.newest,
+        "holds_proposed": float(sum(h.state == PROPOSED for h in holds)),
+        "holds_given_out": float(sum(bool(h.hold) and h.state == HELD and h.warehouse == "released" for h in holds)),
+    }
     stations = [
         (s.line, s.station, s.behind.total_seconds()) for one in now.lines for s in one.stations if s.behind is not None
     ]
@@ -131,6 +152,11 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
 def _line(one: LineNow) -> dict[str, Any]:
     beat = one.pulse
     return {
-        "line": one.line, "line_ware": beat.ware if beat else None, "line_rejected": beat.rejected if beat else None, "line_calls": beat.calls if beat else None,
-        "line_calls_expected": beat.expected if beat else None, "line_signals_open": len(one.open_signals), "line_critical_calls": beat.critical if beat else None,
-    }  # fmt: skip
+        "line": one.line,
+        "line_ware": beat.ware if beat else None,
+        "line_rejected": beat.rejected if beat else None,
+        "line_calls": beat.calls if beat else None,
+        "line_calls_expected": beat.expected if beat else None,
+        "line_signals_open": len(one.open_signals),
+        "line_critical_calls": beat.critical if beat else None,
+    }

@@ -21,14 +21,25 @@ from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.shared_parts import count, percent, sources
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import card_name, clock_words
-from schemas.results import Signal
+from schemas.signals import Signal
 
 COLUMNS = (
-    Column("place", "Cavity", "id"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("calls", "Calls", "count"), Column("ware", "Own ware", "count"),
-    Column("rate", "Calls / own ware", "percent"), Column("expected", "Expected", "expected"), Column("times", "Times expected", "number"),
-    Column("explained", "More by signals", "number"), Column("q", "q of the rest", "number3"), Column("verdict", "How unusual"),
-    Column("signals", "Part of"), Column("critical", "Critical", "count"), Column("worst", "Most frequent"),
-)  # fmt: skip
+    Column("place", "Cavity", "id"),
+    Column("section", "Section", "count"),
+    Column("gob", "Gob"),
+    Column("mould", "Mould"),
+    Column("calls", "Calls", "count"),
+    Column("ware", "Own ware", "count"),
+    Column("rate", "Calls / own ware", "percent"),
+    Column("expected", "Expected", "expected"),
+    Column("times", "Times expected", "number"),
+    Column("explained", "More by signals", "number"),
+    Column("q", "q of the rest", "number3"),
+    Column("verdict", "How unusual"),
+    Column("signals", "Part of"),
+    Column("critical", "Critical", "count"),
+    Column("worst", "Most frequent"),
+)
 
 
 def moulds_view(
@@ -51,10 +62,18 @@ def moulds_view(
         ("for a big screen", f"/moulds/{line}{fixed}&wall=1" + (f"&defect={defect}" if defect else "")),
     )
     return View(
-        "moulds", f"{line}: cavities, {what}", f"{clock.show(span.start)} to {clock.show(span.end)}, by the cold-end clock", (_machine(plant, told), _choose(plant, told, here, refresh_s, hours)),
-        _figures(told), links, (CAUTION, GLASS), sources(reader.asked, told.files),
-        f"Cavities by the mould log at forming, {decimals(told.lehr.minutes)} min before the station ({told.lehr.source}).", refresh_s,
-    )  # fmt: skip
+        "moulds",
+        f"{line}: cavities, {what}",
+        f"{clock.show(span.start)} to {clock.show(span.end)}, by the cold-end clock",
+        (_machine(plant, told), _choose(plant, told, here, refresh_s, hours)),
+        _figures(told),
+        links,
+        (CAUTION, GLASS),
+        sources(reader.asked, told.files),
+        f"Cavities by the mould log at forming, {decimals(told.lehr.minutes)} min before the station "
+        f"({told.lehr.source}).",
+        refresh_s,
+    )
 
 
 def _figures(told: MachineNow) -> tuple[Figure, ...]:
@@ -124,17 +143,25 @@ def _machine(plant: Plant, told: MachineNow) -> Special:
             {"number": n, "cavities": cavities, "framed": _framed(marks, "section", [c["number"] for c in cavities])}
             for n, cavities in sections.items()
         ],
-        "gobs": plant.lines[told.line].gob_positions, "framed": _framed(marks, WHOLE, list(range(len(places)))),
-        "signals": [_signal(plant, told, s, n + 1) for n, s in enumerate(told.signals)], "named": _named(told),
-        "judged": any(c.expected is not None for c in told.cavities), "doubts": told.doubts, "against": told.against,
-        "unread": percent(told.unread, 0), "unfitted": percent(told.unfitted, 1), "placed": percent(told.placed, 0),
-    }  # fmt: skip
+        "gobs": plant.lines[told.line].gob_positions,
+        "framed": _framed(marks, WHOLE, list(range(len(places)))),
+        "signals": [_signal(plant, told, s, n + 1) for n, s in enumerate(told.signals)],
+        "named": _named(told),
+        "judged": any(c.expected is not None for c in told.cavities),
+        "doubts": told.doubts,
+        "against": told.against,
+        "unread": percent(told.unread, 0),
+        "unfitted": percent(told.unfitted, 1),
+        "placed": percent(told.placed, 0),
+    }
     warn = any(s.ended is None for s in told.signals) or any(c.level == "far" or c.critical for c in told.cavities)
     return Special("machine", "The machine", told_of, _sheet(told), warn=warn)
 
 
 def _framed(marks: list[dict[str, Any]], scopes: str | tuple[str, ...], cavities: list[int]) -> str:
-    """The frame that a signal of one of these scopes puts about these cavities: while it goes on, or after it has ended."""
+    """The frame that a signal of one of these scopes puts about these cavities: while it goes on, or after it has
+    ended.
+    """
     mine = [m for m in marks if m["scope"] in ((scopes,) if isinstance(scopes, str) else scopes)]
     held = [m for m in mine if any(m["held"][n] for n in cavities)]
     return ("framed" if any(m["open"] for m in held) else "framed over") if held else ""
@@ -143,13 +170,23 @@ def _framed(marks: list[dict[str, Any]], scopes: str | tuple[str, ...], cavities
 def _cavity(one: CavityState, marks: list[dict[str, Any]], number: int, most: int) -> dict[str, Any]:
     kinds = {m["scope"] for m in marks if m["open"]} & {"gob", "mould"}
     return {
-        "number": number, "place": _place(one), "mould": ", ".join(f"no. {m}" for m in one.moulds) or "–", "calls": one.calls,
-        "rate": percent(one.rate) if one.rate is not None else "–", "critical": one.critical, "level": one.level,
-        "worst": ", ".join(f"{code} {n}" for code, n in one.worst[:2]), "marks": [m["n"] for m in marks],
-        "kinds": " ".join(sorted(f"in-{kind}" for kind in kinds)), "cells": [(c.defect, _words_of(c)) for c in one.cells[:2]],
-        "verdict": _verdict(one), "short": f"▲ {decimals(one.cells[0].times, 1)}" if one.cells else "",
-        "plain": _part(one.calls - one.beyond, most), "lit": _part(one.beyond, most), "tick": _part(one.expected, most),
-    }  # fmt: skip
+        "number": number,
+        "place": _place(one),
+        "mould": ", ".join(f"no. {m}" for m in one.moulds) or "–",
+        "calls": one.calls,
+        "rate": percent(one.rate) if one.rate is not None else "–",
+        "critical": one.critical,
+        "level": one.level,
+        "worst": ", ".join(f"{code} {n}" for code, n in one.worst[:2]),
+        "marks": [m["n"] for m in marks],
+        "kinds": " ".join(sorted(f"in-{kind}" for kind in kinds)),
+        "cells": [(c.defect, _words_of(c)) for c in one.cells[:2]],
+        "verdict": _verdict(one),
+        "short": f"▲ {decimals(one.cells[0].times, 1)}" if one.cells else "",
+        "plain": _part(one.calls - one.beyond, most),
+        "lit": _part(one.beyond, most),
+        "tick": _part(one.expected, most),
+    }
 
 
 def _part(value: float | None, most: float) -> str:
@@ -164,13 +201,20 @@ def _signal(plant: Plant, told: MachineNow, one: Signal, number: int) -> dict[st
     hour = clock.local(clock.hour_of(seen).start).strftime("%Y-%m-%dT%H:%M")
     near = told.span.end
     return {
-        "n": number, "scope": "unplaced" if one.scope == "line" and not one.placed_inside else one.scope,
-        "who": ", ".join(dict.fromkeys(one.members)), "where": ", ".join(dict.fromkeys(one.cavities)), "furnace": one.furnace,
-        "defect": f"{one.defect} {one.name}", "critical": one.severity == "critical", "times": decimals(ratio(one.calls, one.expected), 1),
-        "since": clock_words(plant, one.onset, near), "ended": clock_words(plant, one.ended, near) if one.ended else "",
-        "guess": one.is_guess, "sure": percent(one.probability, 0) if one.probability is not None else "",
+        "n": number,
+        "scope": "unplaced" if one.scope == "line" and not one.placed_inside else one.scope,
+        "who": ", ".join(dict.fromkeys(one.members)),
+        "where": ", ".join(dict.fromkeys(one.cavities)),
+        "furnace": one.furnace,
+        "defect": f"{one.defect} {one.name}",
+        "critical": one.severity == "critical",
+        "times": decimals(ratio(one.calls, one.expected), 1),
+        "since": clock_words(plant, one.onset, near),
+        "ended": clock_words(plant, one.ended, near) if one.ended else "",
+        "guess": one.is_guess,
+        "sure": percent(one.probability, 0) if one.probability is not None else "",
         "address": f"/hour/{told.line}?at={hour}#{card_name(one)}",
-    }  # fmt: skip
+    }
 
 
 def _named(told: MachineNow) -> list[dict[str, str]]:
@@ -178,29 +222,46 @@ def _named(told: MachineNow) -> list[dict[str, str]]:
     cells = sorted(((cell, c) for c in told.cavities for cell in c.cells), key=lambda pair: pair[0].q)
     return [
         {
-            "place": _place(c), "mould": ", ".join(c.moulds) or "?", "defect": cell.defect, "calls": count(cell.calls),
-            "should": expected(cell.should), "part": decimals(cell.explained, 1) if cell.explained >= 0.05 else "",
+            "place": _place(c),
+            "mould": ", ".join(c.moulds) or "?",
+            "defect": cell.defect,
+            "calls": count(cell.calls),
+            "should": expected(cell.should),
+            "part": decimals(cell.explained, 1) if cell.explained >= 0.05 else "",
         }
         for cell, c in cells[:8]
-    ]  # fmt: skip
+    ]
 
 
 def _sheet(told: MachineNow) -> Sheet:
     rows = [
         {
-            "place": _place(c), "section": c.section, "gob": c.gob, "mould": ", ".join(c.moulds), "calls": c.calls, "ware": c.ware, "rate": c.rate, "expected": c.expected, "times": c.times,
-            "explained": c.explained if c.signals else None, "q": c.q, "verdict": _verdict(c), "signals": ", ".join(told.signals[n].id for n in c.signals),
-            "critical": c.critical, "worst": ", ".join(f"{code} {n}" for code, n in c.worst),
+            "place": _place(c),
+            "section": c.section,
+            "gob": c.gob,
+            "mould": ", ".join(c.moulds),
+            "calls": c.calls,
+            "ware": c.ware,
+            "rate": c.rate,
+            "expected": c.expected,
+            "times": c.times,
+            "explained": c.explained if c.signals else None,
+            "q": c.q,
+            "verdict": _verdict(c),
+            "signals": ", ".join(told.signals[n].id for n in c.signals),
+            "critical": c.critical,
+            "worst": ", ".join(f"{code} {n}" for code, n in c.worst),
         }
         for c in told.cavities
-    ]  # fmt: skip
+    ]
     strong = [number for number, one in enumerate(told.cavities) if one.critical]
     return Sheet(
         "cavities",
         "Cavities",
         COLUMNS,
         rows,
-        f"{count(told.calls)} calls; {percent(told.placed, 1)} of them with a cavity that the mould log and a mould number tell.",
+        f"{count(told.calls)} calls; {percent(told.placed, 1)} of them with a cavity that the mould log and a mould "
+        "number tell.",
         strong=strong,
     )
 

@@ -18,14 +18,22 @@ from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.frame.shared_parts import count, percent, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import place_words
-from schemas.results import Signal
+from schemas.signals import Signal
 
 FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
 COLUMNS = (
-    Column("line", "Line"), Column("hour", "Hour", "id"), Column("share", "Rejected", "percent"), Column("ware", "Ware", "count"), Column("calls", "Calls", "count"),
-    Column("expected", "Expected (95 %)"), Column("verdict", "Against its past"), Column("critical", "Critical calls", "count"), Column("worst", "Worst signal"),
-    Column("lost", "Lost an hour", "count"), Column("feeds", "Feeds"),
-)  # fmt: skip
+    Column("line", "Line"),
+    Column("hour", "Hour", "id"),
+    Column("share", "Rejected", "percent"),
+    Column("ware", "Ware", "count"),
+    Column("calls", "Calls", "count"),
+    Column("expected", "Expected (95 %)"),
+    Column("verdict", "Against its past"),
+    Column("critical", "Critical calls", "count"),
+    Column("worst", "Worst signal"),
+    Column("lost", "Lost an hour", "count"),
+    Column("feeds", "Feeds"),
+)
 
 
 def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
@@ -45,8 +53,10 @@ def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
             links[n, "worst"] = f"/hour/{one.line}#p-what-is-not-chance"
         links[n, "feeds"] = "/feeds"
     caption = (
-        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the stations that send counts / ware at the first station. Expected: defect calls by the line's own "
-        "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown whatever chance says: none called is not none made."
+        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the stations "
+        "that send counts / ware at the first station. Expected: defect calls by the line's own "
+        "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown whatever "
+        "chance says: none called is not none made."
     )
     table = Section(
         "Every line now",
@@ -54,16 +64,28 @@ def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
         wide=True,
     )
     return View(
-        "now", "Now", _when(plant, told), (table, *_signals(plant, told), _chart(told)), _figures(told), cautions=(CAUTION, GLASS),
-        sources=(queries_words(told.asked),), refresh_s=refresh_s, notes=_notes(told),
+        "now",
+        "Now",
+        _when(plant, told),
+        (table, *_signals(plant, told), _chart(told)),
+        _figures(told),
+        cautions=(CAUTION, GLASS),
+        sources=(queries_words(told.asked),),
+        refresh_s=refresh_s,
+        notes=_notes(told),
         links=(("for a big screen", "/now?wall=1"),),
-    )  # fmt: skip
+    )
 
 
 WALL = (
-    Column("line", "Line"), Column("share", "Rejected", "percent1"), Column("against", "Calls / expected", "id"), Column("verdict", "Against its past"), Column("critical", "Critical", "count"),
-    Column("worst", "Worst signal"), Column("feeds", "Stations"),
-)  # fmt: skip
+    Column("line", "Line"),
+    Column("share", "Rejected", "percent1"),
+    Column("against", "Calls / expected", "id"),
+    Column("verdict", "Against its past"),
+    Column("critical", "Critical", "count"),
+    Column("worst", "Worst signal"),
+    Column("feeds", "Stations"),
+)
 
 
 def wall_view(plant: Plant, told: Now, refresh_s: int) -> View:
@@ -115,7 +137,8 @@ def _notes(told: Now) -> tuple[str, ...]:
     wrong = tuple(f"{line}: {sentence}" for line, sentence in said if sentence)
     if told.newest is not None and told.at - told.newest > timedelta(hours=3):
         return (
-            f"The newest count is {(told.at - told.newest) / timedelta(hours=1):.0f} h old: what stands here is not what the lines do now.",
+            f"The newest count is {(told.at - told.newest) / timedelta(hours=1):.0f} h old: what stands here is not "
+            "what the lines do now.",
             *wrong,
         )
     return wrong
@@ -131,9 +154,19 @@ def _figures(told: Now) -> tuple[Figure, ...]:
     return (
         Figure(percent(share(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
         Figure(count(critical), "critical calls", "each is on its line's page", "critical" if critical else ""),
-        Figure(count(len(opened)), "signals open", f"about {count(sum(s.lost_per_hour for s in opened))} containers lost an hour", "critical" if any(s.severity == "critical" for s in opened) else ""),
-        Figure(count(len(dead)), "stations silent or late", f"of {every}; {told.waiting[0]} rows and {told.waiting[1]} files wait in quarantine", "critical" if dead else ""),
-    )  # fmt: skip
+        Figure(
+            count(len(opened)),
+            "signals open",
+            f"about {count(sum(s.lost_per_hour for s in opened))} containers lost an hour",
+            "critical" if any(s.severity == "critical" for s in opened) else "",
+        ),
+        Figure(
+            count(len(dead)),
+            "stations silent or late",
+            f"of {every}; {told.waiting[0]} rows and {told.waiting[1]} files wait in quarantine",
+            "critical" if dead else "",
+        ),
+    )
 
 
 def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
@@ -143,10 +176,18 @@ def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
     clock = plant.clock
     worst = one.open_signals[0] if one.open_signals else None
     return {
-        "line": one.line, "hour": f"{clock.local(one.span.start):%H:%M}–{clock.local(one.span.end):%H:%M}", "share": beat.share, "ware": beat.ware, "calls": beat.calls,
-        "expected": expected_words(beat), "verdict": verdict(beat), "critical": beat.critical, "worst": signal_words(plant, worst) if worst else "none open",
-        "lost": worst.lost_per_hour if worst else None, "feeds": feeds_words(one, plant, told.at),
-    }  # fmt: skip
+        "line": one.line,
+        "hour": f"{clock.local(one.span.start):%H:%M}–{clock.local(one.span.end):%H:%M}",
+        "share": beat.share,
+        "ware": beat.ware,
+        "calls": beat.calls,
+        "expected": expected_words(beat),
+        "verdict": verdict(beat),
+        "critical": beat.critical,
+        "worst": signal_words(plant, worst) if worst else "none open",
+        "lost": worst.lost_per_hour if worst else None,
+        "feeds": feeds_words(one, plant, told.at),
+    }
 
 
 def _instead(one: LineNow) -> str:
@@ -176,7 +217,10 @@ def verdict(beat: Pulse) -> str:
 def signal_words(plant: Plant, one: Signal) -> str:
     """A signal in a line: defect, place, since when."""
     guess = f", {one.doubt}" if one.doubt else ""
-    return f"{one.defect} {one.name} ({one.severity}), {place_words(plant, one)}{guess}, since {plant.clock.local(one.onset):%H:%M}"
+    return (
+        f"{one.defect} {one.name} ({one.severity}), {place_words(plant, one)}{guess}, since "
+        f"{plant.clock.local(one.onset):%H:%M}"
+    )
 
 
 def feeds_words(one: LineNow, plant: Plant, at: datetime) -> str:
@@ -221,12 +265,16 @@ def _signals(plant: Plant, told: Now) -> list[Section]:
 def _chart(told: Now) -> Section:
     rows: list[dict[str, Any]] = [
         {
-            "label": one.line, "value": one.pulse.calls, "shown": decimals(one.pulse.calls), "kind": "major", "expected": one.pulse.expected,
+            "label": one.line,
+            "value": one.pulse.calls,
+            "shown": decimals(one.pulse.calls),
+            "kind": "major",
+            "expected": one.pulse.expected,
             "top": max(one.pulse.calls, one.pulse.expected or 0),
         }
         for one in told.lines
         if one.pulse is not None
-    ]  # fmt: skip
+    ]
     words = "Calls of each line's newest hour: " + "; ".join(
         f"{row['label']} {row['shown']}"
         + (f", expected {expected(row['expected'])}" if row["expected"] is not None else "")

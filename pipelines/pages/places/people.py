@@ -42,8 +42,11 @@ def _signing(routes: APIRouter, web: Web) -> None:
 
     @routes.post("/sign-in")
     async def signing_in(
-        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", to: Annotated[str, Form(max_length=2000)] = ""
-    ) -> Response:  # fmt: skip
+        request: Request,
+        name: Annotated[str, Form(max_length=100)] = "",
+        password: Annotated[str, Form(max_length=300)] = "",
+        to: Annotated[str, Form(max_length=2000)] = "",
+    ) -> Response:
         """Sign in with a name and a password."""
         return await door.open(request, name, password, local(to))
 
@@ -85,7 +88,9 @@ def _language(routes: APIRouter, web: Web) -> None:
 
 
 class Door:
-    """Where people sign in: tries are counted before a password is looked at, few passwords are looked at at once, and none of it waits for a page."""
+    """Where people sign in: tries are counted before a password is looked at, few passwords are looked at at once, and
+    none of it waits for a page.
+    """
 
     def __init__(self, web: Web):
         self.web, self.tries = web, Tries()
@@ -166,9 +171,13 @@ def _people(routes: APIRouter, web: Web) -> None:
 
     @routes.post("/people")
     def change(
-        request: Request, name: Annotated[str, Form(max_length=100)] = "", password: Annotated[str, Form(max_length=300)] = "", role: Annotated[list[str], Form()] = [],  # noqa: B006
-        end: Annotated[str, Form(max_length=100)] = "", form_token: Token = "",
-    ) -> Response:  # fmt: skip
+        request: Request,
+        name: Annotated[str, Form(max_length=100)] = "",
+        password: Annotated[str, Form(max_length=300)] = "",
+        role: Annotated[list[str], Form()] = [],  # noqa: B006
+        end: Annotated[str, Form(max_length=100)] = "",
+        form_token: Token = "",
+    ) -> Response:
         """Add a person or give them other roles and another password; or take one out."""
         by = web.acting(request, form_token, "people", f"people: {end or name}")
         if end:
@@ -196,8 +205,13 @@ def _people_view(web: Web, request: Request) -> View:
     t, clock = web.texts(request), web.desk.opened.plant.clock
     everybody = web.people.everybody()
     rows = [
-        {**one, "made": clock.show(parse_timestamp(str(one["made_at"]))), "state": "taken out" if one["ended_at"] else "may sign in"} for one in everybody
-    ]  # fmt: skip
+        {
+            **one,
+            "made": clock.show(parse_timestamp(str(one["made_at"]))),
+            "state": "taken out" if one["ended_at"] else "may sign in",
+        }
+        for one in everybody
+    ]
     acts = [
         {**one, "at": clock.show(parse_timestamp(one["told_at"]), seconds=True)}
         for one in web.books.ask("newest_audit", most=500)

@@ -71,7 +71,9 @@ def _of_now(routes: APIRouter, web: Web) -> None:
 
 
 def live_pages(web: Web) -> list[tuple[Key, Make]]:
-    """The pages that everybody opens: now, every line's newest hour and cavities (of the hours usual on the map, and of a shift), the newest day."""
+    """The pages that everybody opens: now, every line's newest hour and cavities (of the hours usual on the map, and of
+    a shift), the newest day.
+    """
     plant = web.desk.opened.plant
     days = [page for on in _newest_closed(web) for page in [(("day", on), partial(_day, web, on))]]
     return [
@@ -182,7 +184,9 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
         hours: Annotated[int, Query(ge=1, le=168)] = HOURS,
         defect: Word = None,
     ) -> Response:
-        """The cavities of a line's machine: in the newest hours, or from one time to another; of all defects, or of one."""
+        """The cavities of a line's machine: in the newest hours, or from one time to another; of all defects, or of
+        one.
+        """
         _known(web, "line", line)
         fixed = span_asked(web, start, to, "page")
         return web.show(request, *_moulds(web, line, fixed, hours, defect or None), fixed)
@@ -218,7 +222,8 @@ def _day(web: Web, on: date, reader: Reader, plant: Plant) -> View:
         page, later = kept
         note = (
             (
-                "Files that speak of this day came after this report was written: the next close, or `coldledger close`, looks at it again.",
+                "Files that speak of this day came after this report was written: the next close, or `coldledger "
+                "close`, looks at it again.",
             )
             if later
             else ()

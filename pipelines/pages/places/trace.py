@@ -50,7 +50,9 @@ def in_hand(told: dict[str, str]) -> InHand:
 
 
 def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
-    """The question of each complaint, or the one question where there is none. WrongUse for times and days that are none."""
+    """The question of each complaint, or the one question where there is none. WrongUse for times and days that are
+    none.
+    """
     complaints = [one for one in hand.complaint.replace(",", " ").split() if one]
     if len(complaints) > MOST_COMPLAINTS:
         raise WrongUse(f"at most {MOST_COMPLAINTS} complaints are traced together")
@@ -58,21 +60,37 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     zone, ends = web.desk.opened.plant.clock.zone, (hand.made_from or None, hand.made_to or None)
     made = typed.part(*ends, zone, "trace", ("made from", "made until"))
     asked = Question(
-        complaints[0] if complaints else None, hand.item or None, hand.line or None, hand.mould or None, hand.defect or None, hand.pallet or None,
-        *made, received,
-    )  # fmt: skip
+        complaints[0] if complaints else None,
+        hand.item or None,
+        hand.line or None,
+        hand.mould or None,
+        hand.defect or None,
+        hand.pallet or None,
+        *made,
+        received,
+    )
     return asked, [replace(asked, complaint=one) for one in complaints[1:]]
 
 
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    _proposing(routes, web)
 
     @routes.get("/trace")
     def trace(
-        request: Request, complaint: Text = "", item: Text = "", line: Text = "", mould: Text = "", defect: Text = "", pallet: Text = "", made_from: Text = "", made_to: Text = "",
-        received: Text = "", customer: Annotated[int, Query(ge=0, le=1)] = 0,
-    ) -> Response:  # fmt: skip
+        request: Request,
+        complaint: Text = "",
+        item: Text = "",
+        line: Text = "",
+        mould: Text = "",
+        defect: Text = "",
+        pallet: Text = "",
+        made_from: Text = "",
+        made_to: Text = "",
+        received: Text = "",
+        customer: Annotated[int, Query(ge=0, le=1)] = 0,
+    ) -> Response:
         """From what is in hand to cavities, evidence and pallets at risk; with `customer` the report that goes out."""
         hand = in_hand(
             dict(zip(NAMES, (complaint, item, line, mould, defect, pallet, made_from, made_to, received), strict=True))
@@ -87,17 +105,22 @@ def router(web: Web) -> APIRouter:
 
         return web.show(request, ("trace", hand.told, customer), make)
 
+    return routes
+
+
+def _proposing(routes: APIRouter, web: Web) -> None:
     @routes.post("/trace/propose")
     def propose_hold(
-        request: Request, which: Annotated[str, Form(max_length=10)] = "", question: Annotated[str, Form(max_length=2000)] = "", form_token: Annotated[str, Form(max_length=400)] = ""
-    ) -> Response:  # fmt: skip
+        request: Request,
+        which: Annotated[str, Form(max_length=10)] = "",
+        question: Annotated[str, Form(max_length=2000)] = "",
+        form_token: Annotated[str, Form(max_length=400)] = "",
+    ) -> Response:
         """Propose a hold on what a trace lists; it holds nothing until a person confirms it."""
         person = web.acting(request, form_token, "place", f"propose after a trace of {question[:200]}")
         if which not in ("fewest", "all"):
             raise WrongUse("a hold is proposed on the fewest pallets or on all that are possible")
         return _propose(web, request, person.name, which, question)
-
-    return routes
 
 
 def _propose(web: Web, request: Request, by: str, which: str, question: str) -> Response:
@@ -161,7 +184,8 @@ def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[s
 
 def _ask_form(web: Web, reader: Reader, plant: Plant, hand: InHand) -> Special:
     texts = (
-        "Fill in what is in hand and leave the rest: a complaint's number alone is enough, and so is a pallet, a mould number or an item with a time.",
+        "Fill in what is in hand and leave the rest: a complaint's number alone is enough, and so is a pallet, a "
+        "mould number or an item with a time.",
     )
     return form(
         "What is in hand",
@@ -200,7 +224,8 @@ def _proposal(told: Trace, hand: InHand) -> Special:
     fewest, everything = told.proposed, told.possible
     assert fewest is not None
     texts = [
-        "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, and the warehouse must be told."
+        "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, and the "
+        "warehouse must be told."
     ]
     buttons = [("fewest", f"Propose the shortest list: {len(fewest.pallets)} pallets, {fewest.units} units")]
     if everything is not None and everything.pallets and everything.pallets != fewest.pallets:

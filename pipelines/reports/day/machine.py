@@ -43,15 +43,21 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
     """The machine in three sentences."""
     no_efficiency = f", {one.efficiency_why}" if one.efficiency is None and one.efficiency_why else ""
     made = (
-        f"Efficiency {percent(one.efficiency, 1)}{no_efficiency} (packed good {count(one.packed_good)} of {count(one.could)} that its cycle rate could have made); "
-        f"packed / cut {yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
+        f"Efficiency {percent(one.efficiency, 1)}{no_efficiency} (packed good {count(one.packed_good)} of "
+        f"{count(one.could)} that its cycle rate could have made); packed / cut "
+        f"{yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
     )
     ware = (
-        f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the first station, {count(one.rejected)} rejected "
-        f"there and after, {count(one.packed_units)} packed{' (no pallet was reported)' if one.packed_units is None else ''}, {count(one.unaccounted_units)} unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day began {count(one.in_lehr_start)}, "
-        f"when it ended {count(one.in_lehr_end)}."
+        f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the "
+        f"first station, {count(one.rejected)} rejected there and after, {count(one.packed_units)} "
+        f"packed{' (no pallet was reported)' if one.packed_units is None else ''}, {count(one.unaccounted_units)} "
+        f"unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day "
+        f"began {count(one.in_lehr_start)}, when it ended {count(one.in_lehr_end)}."
     )
-    glass = f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to {_signed(one.giveaway_high)} kg)."
+    glass = (
+        f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to "
+        f"{_signed(one.giveaway_high)} kg)."
+    )
     if one.giveaway_kg is None:
         glass = f"Giveaway not known: {one.giveaway_why}." if one.giveaway_why else "Giveaway not known."
     items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in one.weights.items())
@@ -60,7 +66,10 @@ def _head(told: Day, one: LineYield) -> tuple[str, ...]:
         for state, units in sorted(one.states.items())
     )
     if states:
-        ware += f" On pallets, by their state: {states}{f'; not reported yet, estimated {count(one.open_units)}' if one.open_units else ''}."
+        ware += (
+            " On pallets, by their state: "
+            f"{states}{f'; not reported yet, estimated {count(one.open_units)}' if one.open_units else ''}."
+        )
     return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
 
 
@@ -73,15 +82,23 @@ def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
     reconciled = {meter.meter: meter.reconciled for meter in told.told.meters}
     rows = [
         {
-            "station": flow.station, "order": plant.stations[flow.station].order, "inspected": flow.inspected, "rejected": flow.rejected,
-            "rate": ratio(flow.rejected, flow.inspected), "settled": reconciled.get(f"{flow.station} inspected"),
+            "station": flow.station,
+            "order": plant.stations[flow.station].order,
+            "inspected": flow.inspected,
+            "rejected": flow.rejected,
+            "rate": ratio(flow.rejected, flow.inspected),
+            "settled": reconciled.get(f"{flow.station} inspected"),
         }
         for flow in one.stations
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("station", "Station"), Column("order", "Order", "count"), Column("inspected", "Inspected", "count"), Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected / inspected", "percent"), Column("settled", "Inspected, reconciled", "count"),
-    )  # fmt: skip
+        Column("station", "Station"),
+        Column("order", "Order", "count"),
+        Column("inspected", "Inspected", "count"),
+        Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected / inspected", "percent"),
+        Column("settled", "Inspected, reconciled", "count"),
+    )
     return Sheet(
         f"stations-{one.line}",
         f"{one.line} stations",
@@ -94,7 +111,10 @@ def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
 def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
     pareto = told.paretos[line]
     words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
-    note = f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past in the job, where there is any."
+    note = (
+        f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past "
+        "in the job, where there is any."
+    )
     return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
 
 
@@ -115,14 +135,18 @@ def _hours(plant: Plant, told: Day, line: str) -> Sheet:
         )
         links[number, "rate"] = f"../{hour_address(plant, line, span)}"
     columns = (
-        Column("hour", "From"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"), Column("rate", "Rejected / ware"),
-    )  # fmt: skip
+        Column("hour", "From"),
+        Column("ware", "Ware", "count"),
+        Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected / ware"),
+    )
     return Sheet(
         f"hours-{line}",
         f"{line} hours",
         columns,
         rows,
-        "Rejected at the stations that send counts / containers at the first station; none where more was rejected than counted in. Each figure opens its hour.",
+        "Rejected at the stations that send counts / containers at the first station; none where more was rejected "
+        "than counted in. Each figure opens its hour.",
         links=links,
     )
 
@@ -138,8 +162,14 @@ def _weight_section(line: str, told: Weights) -> Section:
     rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
     limits = [{"at": limit} for limit in (told.weight_min_g, told.weight_max_g) if limit is not None]
     item = told.item or "an unknown item"
-    words = f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to {decimals(moulds[0].mean_g, 1)} g"
-    note = f"{told.n} weighings {told.point}, mean {decimals(told.mean_g, 1)} g; dots are means, bars reach from the least to the greatest; dashed: limits."
+    words = (
+        f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to "
+        f"{decimals(moulds[0].mean_g, 1)} g"
+    )
+    note = (
+        f"{told.n} weighings {told.point}, mean {decimals(told.mean_g, 1)} g; dots are means, bars reach from the "
+        "least to the greatest; dashed: limits."
+    )
     return Section(
         f"{line}: weights of {item}",
         chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),

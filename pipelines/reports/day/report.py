@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from pipelines.answers.day import Day, answer_day
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.tell import all_due, gob_sentences, laboratory_sentences
 from pipelines.measures.statistics.shares import more_than_whole
 from pipelines.measures.yields.change import Against, Revision, YieldChange
@@ -51,12 +51,15 @@ def day_page(reader: Reader, plant: Plant, day: date, revision: str = "") -> Pag
 def page_of(
     plant: Plant, told: Day, words: str = "", why: Revision | None = None, earlier: tuple[tuple[str, str], ...] = ()
 ) -> Page:
-    """The page of a day already answered. words: which close wrote it; why: what it moved; earlier: pages of the revisions before."""
+    """The page of a day already answered. words: which close wrote it; why: what it moved; earlier: pages of the
+    revisions before.
+    """
     hours = told.span.seconds / 3600
     return Page(
         works=plant.works.name,
         title=f"Production day {told.day.isoformat()}",
-        when=f"{plant.clock.show(told.span.start)} to {plant.clock.show(told.span.end)}, {hours:g} hours{'; ' + words if words else ''}",
+        when=f"{plant.clock.show(told.span.start)} to {plant.clock.show(told.span.end)}, {hours:g} "
+        f"hours{'; ' + words if words else ''}",
         figures=tuple(_furnace_figure(f) for f in told.told.furnaces),
         sections=tuple(_sections(plant, told, why)),
         links=(
@@ -153,7 +156,8 @@ def _moved(plant: Plant, why: Revision) -> Section:
     ]
     columns = (Column("of", "Of"), Column("what", "What"), Column("before", "Before"), Column("after", "Now"))
     came = [
-        f"{one['feed']}: {one['file']}, received {plant.clock.show(one['received_at'])}, {one['rows_kept']} rows kept, {one['rows_replacing']} of them in place of earlier ones"
+        f"{one['feed']}: {one['file']}, received {plant.clock.show(one['received_at'])}, {one['rows_kept']} rows "
+        f"kept, {one['rows_replacing']} of them in place of earlier ones"
         for one in why.files
     ]
     head = f"Closed before on {plant.clock.show(why.closed_at)} as revision {why.after}. Since then these files came:"
@@ -189,7 +193,8 @@ def _critical_lines(told: Day) -> Section:
     for line, pareto in told.paretos.items():
         calls = [f"{row.key} {row.name} {row.critical_calls}" for row in pareto.rows if row.critical_calls]
         said.append(
-            f"{line}: {', '.join(calls) if calls else 'none called'}, in {count(pareto.ware)} containers at the first station."
+            f"{line}: {', '.join(calls) if calls else 'none called'}, in {count(pareto.ware)} containers at the "
+            "first station."
         )
     return Section("Critical calls", items=tuple(said), warn=_any_critical(told), wide=True)
 
@@ -198,21 +203,34 @@ def _changes(chosen: list[YieldChange], name: str) -> Sheet:
     """Figures against their last 7 and 28 closed days."""
     rows = [
         {
-            "of": one.of, "name": one.name, "value": _figure(one, one.value), "week": _mean(one, one.week), "from_week": _verdict(one, one.week),
-            "month": _mean(one, one.month), "from_month": _verdict(one, one.month),
+            "of": one.of,
+            "name": one.name,
+            "value": _figure(one, one.value),
+            "week": _mean(one, one.week),
+            "from_week": _verdict(one, one.week),
+            "month": _mean(one, one.month),
+            "from_month": _verdict(one, one.month),
         }
         for one in chosen
-    ]  # fmt: skip
+    ]
     strong = [
-        number for number, one in enumerate(chosen) if any(past is not None and past.beyond for past in (one.week, one.month))
-    ]  # fmt: skip
+        number
+        for number, one in enumerate(chosen)
+        if any(past is not None and past.beyond for past in (one.week, one.month))
+    ]
     columns = (
-        Column("of", "Of"), Column("name", "Figure"), Column("value", "This day"), Column("week", "Last 7 days"), Column("from_week", "Change"),
-        Column("month", "Last 28 days"), Column("from_month", "Change"),
-    )  # fmt: skip
+        Column("of", "Of"),
+        Column("name", "Figure"),
+        Column("value", "This day"),
+        Column("week", "Last 7 days"),
+        Column("from_week", "Change"),
+        Column("month", "Last 28 days"),
+        Column("from_month", "Change"),
+    )
     caption = (
-        "Mean of the closed days (how many). More than noise: outside the limits that 95 of 100 further days of the same kind would keep, by the "
-        "spread from day to day of the last 28; with so many figures a day, one in twenty is outside by chance."
+        "Mean of the closed days (how many). More than noise: outside the limits that 95 of 100 further days of the "
+        "same kind would keep, by the spread from day to day of the last 28; with so many figures a day, one in "
+        "twenty is outside by chance."
     )
     return Sheet(
         name, "What changed" if name == "changed" else "All against earlier days", columns, rows, caption, strong=strong
@@ -236,7 +254,9 @@ def _verdict(one: YieldChange, past: Against | None) -> str:
 
 
 def _holds(plant: Plant, told: Day) -> Section:
-    """Pallets that stand in another state than packed or released, decisions about holds, and stations that nobody vouches for."""
+    """Pallets that stand in another state than packed or released, decisions about holds, and stations that nobody
+    vouches for.
+    """
     said = []
     for (state,), rows in told.held.sort("state").group_by(["state"], maintain_order=True):
         name = "to be re-sorted" if state == "resort" else str(state)
@@ -291,7 +311,9 @@ def _doubt(plant: Plant, one: StationDoubt) -> str:
 
 
 def _laboratory(plant: Plant, told: Day) -> Section:
-    """Weights, capacity, density, annealing and samples: what asks for somebody in sentences, then a line each with the ways to the pages."""
+    """Weights, capacity, density, annealing and samples: what asks for somebody in sentences, then a line each with the
+    ways to the pages.
+    """
     said = [f"{line}: {text}" for line, many in told.weights.items() for text in _weight_words(plant, many)]
     said += laboratory_sentences(plant, told.laboratory)
     head = (
@@ -364,6 +386,7 @@ def _missing(plant: Plant, told: Day) -> list[str]:
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]
     if any(told.waiting):
         said.append(
-            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger feeds` says why."
+            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger "
+            "feeds` says why."
         )
     return said + notes + [f"{f.furnace}: {note}" for f in told.told.furnaces for note in f.notes]

@@ -12,55 +12,108 @@ from pipelines.reports.frame.shared_parts import count, laboratory_address, weig
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.results import FurnaceYield
 
+_MACHINES = (
+    Column("line", "Line"),
+    Column("cut", "Gobs cut, read", "count"),
+    Column("hot", "Hot rejects, read", "count"),
+    Column("lehr", "To the lehr, read", "count"),
+    Column("inspected", "Inspected, read", "count"),
+    Column("rejected", "Rejected, read", "count"),
+    Column("rate", "Rejected / inspected, read", "percent"),
+    Column("packed", "Packed, read", "count"),
+    Column("value", "Packed / formed, kg, reconciled", "percent1"),
+    Column("low", "95 % from", "percent1"),
+    Column("high", "to", "percent1"),
+    Column("quality", "Quality ratio", "percent1"),
+    Column("scrap", "Scrap ratio", "percent1"),
+    Column("running", "Availability", "percent1"),
+    Column("lost", "Unaccounted, reconciled", "count"),
+    Column("efficiency", "Efficiency", "percent1"),
+    Column("give", "Giveaway, kg", "count"),
+)
+
 
 def machines_sheet(told: Day) -> Sheet:
     """What every machine cut, lost and packed."""
     rows = [
         {
-            "line": y.line, "cut": y.gobs_cut, "hot": y.hot_rejected, "lehr": y.to_lehr, "inspected": None if y.silent else y.inspected, "rejected": None if y.silent else y.rejected,
-            "rate": share(y.rejected - y.rejected_apart, y.inspected), "packed": y.packed_units, "value": y.pack_to_melt, "low": y.low, "high": y.high,
-            "quality": y.quality_ratio, "scrap": y.scrap_ratio, "running": y.availability, "lost": y.unaccounted_units, "efficiency": y.efficiency, "give": y.giveaway_kg,
+            "line": y.line,
+            "cut": y.gobs_cut,
+            "hot": y.hot_rejected,
+            "lehr": y.to_lehr,
+            "inspected": None if y.silent else y.inspected,
+            "rejected": None if y.silent else y.rejected,
+            "rate": share(y.rejected - y.rejected_apart, y.inspected),
+            "packed": y.packed_units,
+            "value": y.pack_to_melt,
+            "low": y.low,
+            "high": y.high,
+            "quality": y.quality_ratio,
+            "scrap": y.scrap_ratio,
+            "running": y.availability,
+            "lost": y.unaccounted_units,
+            "efficiency": y.efficiency,
+            "give": y.giveaway_kg,
         }
         for y in told.told.lines
-    ]  # fmt: skip
-    columns = (
-        Column("line", "Line"), Column("cut", "Gobs cut, read", "count"), Column("hot", "Hot rejects, read", "count"), Column("lehr", "To the lehr, read", "count"),
-        Column("inspected", "Inspected, read", "count"), Column("rejected", "Rejected, read", "count"), Column("rate", "Rejected / inspected, read", "percent"),
-        Column("packed", "Packed, read", "count"), Column("value", "Packed / formed, kg, reconciled", "percent1"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"),
-        Column("quality", "Quality ratio", "percent1"), Column("scrap", "Scrap ratio", "percent1"), Column("running", "Availability", "percent1"),
-        Column("lost", "Unaccounted, reconciled", "count"), Column("efficiency", "Efficiency", "percent1"), Column("give", "Giveaway, kg", "count"),
-    )  # fmt: skip
+    ]
     caption = (
-        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs cut, availability = running / "
-        "all section-minutes by the stoppage log (ISO 22400-2). Packed / formed and unaccounted are reconciled; the rest as counted."
+        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs "
+        "cut, availability = running / all section-minutes by the stoppage log (ISO 22400-2). Packed / formed and "
+        "unaccounted are reconciled; the rest as counted."
     )
-    return Sheet("machines", "Machines", columns, rows, caption)
+    return Sheet("machines", "Machines", _MACHINES, rows, caption)
+
+
+_FURNACES = (
+    Column("furnace", "Furnace"),
+    Column("melted", "Melted, kg, read", "count"),
+    Column("pull", "Pull, kg, read", "count"),
+    Column("packed", "Packed, kg, read", "count"),
+    Column("value", "Pack-to-melt, reconciled", "percent"),
+    Column("low", "95 % from", "percent1"),
+    Column("high", "to", "percent1"),
+    Column("raw", "Packed / melted as read", "percent"),
+    Column("over_cut", "Packed / cut, reconciled"),
+    Column("lost", "Unaccounted before the shears, kg, reconciled", "count"),
+    Column("lost_low", "95 % from", "count"),
+    Column("lost_high", "to", "count"),
+    Column("p", "p of the balances", "number3"),
+    Column("days", "Earlier days known", "count"),
+    Column("notes", "Notes"),
+)
 
 
 def furnaces_sheet(told: Day) -> Sheet:
     """Every furnace: melted, packed, reconciled."""
     rows = [
         {
-            "furnace": f.furnace, "melted": f.melted_kg, "pull": f.pull_kg, "packed": f.packed_kg, "value": f.pack_to_melt,
-            "low": f.low, "high": f.high, "raw": f.raw, "lost": f.unaccounted_kg, "lost_low": f.unaccounted_low, "lost_high": f.unaccounted_high, "p": f.p,
-            "days": f.usual_days, "over_cut": _over_cut(f), "notes": "; ".join(filter(None, (f.why, *f.notes))),
+            "furnace": f.furnace,
+            "melted": f.melted_kg,
+            "pull": f.pull_kg,
+            "packed": f.packed_kg,
+            "value": f.pack_to_melt,
+            "low": f.low,
+            "high": f.high,
+            "raw": f.raw,
+            "lost": f.unaccounted_kg,
+            "lost_low": f.unaccounted_low,
+            "lost_high": f.unaccounted_high,
+            "p": f.p,
+            "days": f.usual_days,
+            "over_cut": _over_cut(f),
+            "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
         for f in told.told.furnaces
-    ]  # fmt: skip
-    columns = (
-        Column("furnace", "Furnace"), Column("melted", "Melted, kg, read", "count"), Column("pull", "Pull, kg, read", "count"), Column("packed", "Packed, kg, read", "count"),
-        Column("value", "Pack-to-melt, reconciled", "percent"), Column("low", "95 % from", "percent1"), Column("high", "to", "percent1"), Column("raw", "Packed / melted as read", "percent"),
-        Column("over_cut", "Packed / cut, reconciled"),
-        Column("lost", "Unaccounted before the shears, kg, reconciled", "count"), Column("lost_low", "95 % from", "count"), Column("lost_high", "to", "count"),
-        Column("p", "p of the balances", "number3"), Column("days", "Earlier days known", "count"), Column("notes", "Notes"),
-    )  # fmt: skip
+    ]
     return Sheet(
         "furnaces",
         "Furnaces",
-        columns,
+        _FURNACES,
         rows,
-        "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a rise of the level held back. p: chance of readings "
-        "that disagree so much if every meter keeps its uncertainty. Unaccounted is weighed between the day's readings and what the furnace lost on earlier days.",
+        "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a rise of the "
+        "level held back. p: chance of readings that disagree so much if every meter keeps its uncertainty. "
+        "Unaccounted is weighed between the day's readings and what the furnace lost on earlier days.",
     )
 
 
@@ -86,9 +139,13 @@ def critical_sheet(plant: Plant, told: Day) -> Sheet:
         if row.critical_calls
     ]
     columns = (
-        Column("line", "Line"), Column("code", "Code"), Column("name", "Critical defect"), Column("calls", "Calls", "count"),
-        Column("ware", "Inspected for it", "count"), Column("rate", "Rate", "percent"),
-    )  # fmt: skip
+        Column("line", "Line"),
+        Column("code", "Code"),
+        Column("name", "Critical defect"),
+        Column("calls", "Calls", "count"),
+        Column("ware", "Inspected for it", "count"),
+        Column("rate", "Rate", "percent"),
+    )
     return Sheet("critical", "Critical", columns, rows, "Every critical call of the day.")
 
 
@@ -107,9 +164,13 @@ def shifts_sheet(told: Day) -> Sheet:
         for name, p in shifts
     ]
     columns = (
-        Column("line", "Line"), Column("shift", "Shift from"), Column("ware", "Ware", "count"), Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected", "percent"), Column("critical", "Critical calls", "count"),
-    )  # fmt: skip
+        Column("line", "Line"),
+        Column("shift", "Shift from"),
+        Column("ware", "Ware", "count"),
+        Column("rejected", "Rejected", "count"),
+        Column("rate", "Rejected", "percent"),
+        Column("critical", "Critical calls", "count"),
+    )
     return Sheet(
         "shifts",
         "Shifts",
@@ -123,20 +184,57 @@ def weights_sheet(told: Day) -> Sheet:
     """Weighings against limits, with what drifts."""
     rows = [
         {
-            "line": line, "item": w.item or "unknown", "point": w.point, "n": w.n, "mean": w.mean_g, "mean_low": w.mean_low, "mean_high": w.mean_high, "sd": w.sd_g, "low": w.weight_min_g,
-            "nominal": w.nominal_g, "high": w.weight_max_g, "outside": w.outside, "ppk": w.ppk,
+            "line": line,
+            "item": w.item or "unknown",
+            "point": w.point,
+            "n": w.n,
+            "mean": w.mean_g,
+            "mean_low": w.mean_low,
+            "mean_high": w.mean_high,
+            "sd": w.sd_g,
+            "low": w.weight_min_g,
+            "nominal": w.nominal_g,
+            "high": w.weight_max_g,
+            "outside": w.outside,
+            "ppk": w.ppk,
             "drift": ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in w.gobs if gob.drifting),
         }
         for line, many in told.weights.items()
         for w in many
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("line", "Line"), Column("item", "Item"), Column("point", "Weighed"), Column("n", "Weighings", "count"), Column("mean", "Mean, g", "number2"), Column("mean_low", "95 % from", "number2"),
-        Column("mean_high", "to", "number2"), Column("sd", "SD, g", "number2"), Column("low", "Least allowed, g", "number"), Column("nominal", "Nominal, g", "number"),
-        Column("high", "Greatest allowed, g", "number"), Column("outside", "Outside limits", "count"), Column("ppk", "Worst mould's Ppk", "number2"), Column("drift", "Gob positions that drift"),
-    )  # fmt: skip
+        Column("line", "Line"),
+        Column("item", "Item"),
+        Column("point", "Weighed"),
+        Column("n", "Weighings", "count"),
+        Column("mean", "Mean, g", "number2"),
+        Column("mean_low", "95 % from", "number2"),
+        Column("mean_high", "to", "number2"),
+        Column("sd", "SD, g", "number2"),
+        Column("low", "Least allowed, g", "number"),
+        Column("nominal", "Nominal, g", "number"),
+        Column("high", "Greatest allowed, g", "number"),
+        Column("outside", "Outside limits", "count"),
+        Column("ppk", "Worst mould's Ppk", "number2"),
+        Column("drift", "Gob positions that drift"),
+    )
     caption = "SD holds mould to mould, time and scale together. Each line's weight page shows every mould."
     return Sheet("weights", "Weights", columns, rows, caption)
+
+
+_LABORATORY = (
+    Column("line", "Line"),
+    Column("weights", "Every mould"),
+    Column("laboratory", "Laboratory page"),
+    Column("density", "Glass, g/cm³", "id"),
+    Column("checks", "Capacity checks", "count"),
+    Column("outside", "outside", "count"),
+    Column("temper", "Temper numbers", "count"),
+    Column("strained", "beyond", "count"),
+    Column("samples", "Samples", "count"),
+    Column("refused", "not accepted", "count"),
+    Column("missed", "Checks missed", "count"),
+)
 
 
 def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
@@ -151,20 +249,23 @@ def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
             links[(len(rows), "laboratory")] = f"../{laboratory_address(told.day, furnace.furnace)}"
             rows.append(
                 {
-                    "line": line.line, "weights": f"weights {line.line}", "laboratory": f"laboratory {furnace.furnace}", "density": f"{decimals(density, 4)}" if density is not None else "–", "checks": checks,
-                    "outside": sum(one.outside for one in line.capacity), "temper": line.temper.n, "strained": len(line.temper.beyond), "samples": sum(s.severity == "critical" for s in line.visual.samples),
-                    "refused": sum(s.accepted is False for s in line.visual.samples), "missed": sum(one.missed for one in line.due),
+                    "line": line.line,
+                    "weights": f"weights {line.line}",
+                    "laboratory": f"laboratory {furnace.furnace}",
+                    "density": f"{decimals(density, 4)}" if density is not None else "–",
+                    "checks": checks,
+                    "outside": sum(one.outside for one in line.capacity),
+                    "temper": line.temper.n,
+                    "strained": len(line.temper.beyond),
+                    "samples": sum(s.severity == "critical" for s in line.visual.samples),
+                    "refused": sum(s.accepted is False for s in line.visual.samples),
+                    "missed": sum(one.missed for one in line.due),
                 }
-            )  # fmt: skip
-    columns = (
-        Column("line", "Line"), Column("weights", "Every mould"), Column("laboratory", "Laboratory page"), Column("density", "Glass, g/cm³", "id"), Column("checks", "Capacity checks", "count"),
-        Column("outside", "outside", "count"), Column("temper", "Temper numbers", "count"), Column("strained", "beyond", "count"), Column("samples", "Samples", "count"),
-        Column("refused", "not accepted", "count"), Column("missed", "Checks missed", "count"),
-    )  # fmt: skip
+            )
     return Sheet(
         "laboratory",
         "Laboratory",
-        columns,
+        _LABORATORY,
         rows,
         "The laboratory's day against its limits; each line leads to its pages.",
         links=links,
@@ -175,13 +276,23 @@ def held_sheet(plant: Plant, told: Day) -> Sheet:
     """Every pallet that is held, to be re-sorted or scrapped."""
     rows = [
         {
-            "pallet": row["pallet"], "line": row["line"], "item": row["item"], "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
-            "units": row["units"], "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}", "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
+            "pallet": row["pallet"],
+            "line": row["line"],
+            "item": row["item"],
+            "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
+            "units": row["units"],
+            "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}",
+            "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
         }
         for row in told.held.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("pallet", "Pallet"), Column("line", "Line"), Column("item", "Item"), Column("state", "State"), Column("units", "Units", "count"),
-        Column("from", "Packed from"), Column("to", "to"),
-    )  # fmt: skip
+        Column("pallet", "Pallet"),
+        Column("line", "Line"),
+        Column("item", "Item"),
+        Column("state", "State"),
+        Column("units", "Units", "count"),
+        Column("from", "Packed from"),
+        Column("to", "to"),
+    )
     return Sheet("held", "Held", columns, rows, "State by the pallets feed, as the warehouse last told it.")

@@ -1,4 +1,6 @@
-"""Charts, declared with Altair and rendered to SVG. Colours are the page's own variables, so that dark mode and print work."""
+"""Charts, declared with Altair and rendered to SVG. Colours are the page's own variables, so that dark mode and print
+work.
+"""
 
 from __future__ import annotations
 
@@ -16,19 +18,35 @@ Chart = alt.LayerChart | alt.FacetChart | alt.Chart
 INK, MUTED, GRID = "#010101", "#020202", "#030303"
 CRITICAL, MAJOR, MINOR, ACCENT, BACK = "#040404", "#050505", "#060606", "#070707", "#080808"
 _VARIABLES = {
-    INK: "ink", MUTED: "muted", GRID: "grid", CRITICAL: "critical", MAJOR: "major", MINOR: "minor", ACCENT: "accent", BACK: "paper",
-}  # fmt: skip
+    INK: "ink",
+    MUTED: "muted",
+    GRID: "grid",
+    CRITICAL: "critical",
+    MAJOR: "major",
+    MINOR: "minor",
+    ACCENT: "accent",
+    BACK: "paper",
+}
 SEVERITY_COLOURS = {"critical": CRITICAL, "major": MAJOR, "minor": MINOR}
 _CONFIG = {
     "background": None,
     "font": "sans-serif",
     "view": {"stroke": None},
-    "axis": {"labelColor": INK, "titleColor": MUTED, "gridColor": GRID, "domainColor": MUTED, "tickColor": MUTED, "labelFontSize": 12,
-             "titleFontSize": 12, "titleFontWeight": "normal", "labelLimit": 220},
+    "axis": {
+        "labelColor": INK,
+        "titleColor": MUTED,
+        "gridColor": GRID,
+        "domainColor": MUTED,
+        "tickColor": MUTED,
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+        "labelLimit": 220,
+    },
     "legend": {"labelColor": INK, "titleColor": MUTED, "labelFontSize": 12, "titleFontSize": 12, "orient": "top"},
     "header": {"labelColor": INK, "titleColor": MUTED, "labelFontSize": 12},
     "text": {"color": INK, "fontSize": 12},
-}  # fmt: skip
+}
 
 
 def svg(
@@ -38,7 +56,8 @@ def svg(
     *told: str,
     **more: list[dict[str, Any]],
 ) -> str:
-    """The chart that `draw` declares, with its data, as an SVG for a page, named by `label` for those who cannot see it.
+    """The chart that `draw` declares, with its data, as an SVG for a page, named by `label` for those who cannot see
+    it.
 
     rows: the chart's data in the order of its axis; `more`: further named data. A chart is declared once and then only
     given other data, because a declaration takes longer than the drawing.
@@ -60,7 +79,8 @@ def svg(
 _NOT_SEEN = (
     r'<path class="(?:background|foreground)"[^>]*?(?:display="none"|d="M0,0h0v0h0Z")[^>]*?/>',
     r'<text[^>]*? opacity="0"[^>]*?>[^<]*</text>',
-    r' (?:aria-[a-z]+|role|class|pointer-events)="[^"]*"',  # the chart as a whole has a name; its parts are no graphics of their own
+    # the chart as a whole has a name; its parts are no graphics of their own
+    r' (?:aria-[a-z]+|role|class|pointer-events)="[^"]*"',
     r' opacity="1"',
 )
 
@@ -69,7 +89,9 @@ _LONG = re.compile(r"\d+\.\d{3,}(?:e-?\d+)?")
 
 
 def _lean(text: str) -> str:
-    """The same picture in fewer bytes: nothing that is not drawn, no digits beyond a hundredth of a pixel. Links lead within the page, and stay out of the keyboard's way: tables hold the same."""
+    """The same picture in fewer bytes: nothing that is not drawn, no digits beyond a hundredth of a pixel. Links lead
+    within the page, and stay out of the keyboard's way: tables hold the same.
+    """
     for pattern in _NOT_SEEN:
         text = re.sub(pattern, "", text)
     text = re.sub(r'<a xlink:href="[^"#]*(#[^"]*)"[^>]*>', r'<a href="\1" tabindex="-1" aria-hidden="true">', text)
@@ -101,7 +123,9 @@ _LATE = alt.condition(alt.datum.late, alt.value(CRITICAL), alt.value(MINOR))
 
 
 def bars(unit: str) -> Chart:
-    """Horizontal bars: rows of label, value, shown (its text), top (where the text stands), kind (severity), expected or None (a tick)."""
+    """Horizontal bars: rows of label, value, shown (its text), top (where the text stands), kind (severity), expected
+    or None (a tick).
+    """
     colours = alt.Scale(domain=list(SEVERITY_COLOURS), range=list(SEVERITY_COLOURS.values()))
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
     bar = base.mark_bar(height={"band": 0.7}).encode(
@@ -118,7 +142,9 @@ def bars(unit: str) -> Chart:
 
 
 def trend(title: str) -> Chart:
-    """A rate by hour: rows of label, rate [%], low, high, now (bool), and limits from and to (None where there are none)."""
+    """A rate by hour: rows of label, rate [%], low, high, now (bool), and limits from and to (None where there are
+    none).
+    """
     base = alt.Chart(_ROWS).encode(x=alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45)))
     rule = base.mark_rule(color=MUTED).encode(y=alt.Y("low:Q", title=title, scale=alt.Scale(zero=True)), y2="high:Q")
     line = base.mark_line(color=MAJOR, strokeWidth=2).encode(y="rate:Q")
@@ -134,16 +160,20 @@ def trend(title: str) -> Chart:
 
 
 def waterfall(unit: str) -> Chart:
-    """From what came in to what went out, bar under bar: rows of label, low, high, shown, top, kind. Dark bars are what is there, light ones
-    were counted as lost, dashed empty ones no meter names; the figures stand beside them, so that no colour is needed."""
+    """From what came in to what went out, bar under bar: rows of label, low, high, shown, top, kind. Dark bars are what
+    is there, light ones were counted as lost, dashed empty ones no meter names; the figures stand beside them, so that
+    no colour is needed.
+    """
     kinds = ["stock", "counted", "unaccounted", "kept"]
     fills = alt.Scale(domain=kinds, range=[MAJOR, GRID, "transparent", BACK])
     dashes = alt.Scale(domain=kinds, range=[[1, 0], [1, 0], [4, 3], [1, 2]])
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
     bar = base.mark_bar(stroke=INK, strokeWidth=1.2, height={"band": 0.72}).encode(
-        x=alt.X("low:Q", title=unit, axis=alt.Axis(tickCount=4, grid=False), scale=alt.Scale(zero=False, nice=False)), x2="high:Q", color=alt.Color("kind:N", scale=fills, legend=None),
+        x=alt.X("low:Q", title=unit, axis=alt.Axis(tickCount=4, grid=False), scale=alt.Scale(zero=False, nice=False)),
+        x2="high:Q",
+        color=alt.Color("kind:N", scale=fills, legend=None),
         strokeDash=alt.StrokeDash("kind:N", scale=dashes, legend=None),
-    )  # fmt: skip
+    )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
     return alt.layer(bar, ends).properties(
         width=250, height=alt.Step(24), padding=_WIDER
@@ -151,7 +181,9 @@ def waterfall(unit: str) -> Chart:
 
 
 def weight_dots(unit: str) -> Chart:
-    """Mean weight a mould with its least and greatest weighing: rows of label, mean, low, high; `limits` of at, dashed."""
+    """Mean weight a mould with its least and greatest weighing: rows of label, mean, low, high; `limits` of at,
+    dashed.
+    """
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title="mould"))
     span = base.mark_rule(color=MUTED, strokeWidth=2).encode(
         x=alt.X("low:Q", title=unit, scale=alt.Scale(zero=False)), x2="high:Q"
@@ -173,23 +205,29 @@ def columns(title: str) -> Chart:
 
 
 def acceptance(title: str) -> Chart:
-    """Operating characteristics: rows of plan, share [% nonconforming] and accepted [%]; a line a plan, told apart by its dashes and named in a legend;
+    """Operating characteristics: rows of plan, share [% nonconforming] and accepted [%]; a line a plan, told apart by
+    its dashes and named in a legend;
     `limits` of at, dashed."""
     x = alt.X("share:Q", title=title)
     line = (
         alt.Chart(_ROWS)
         .mark_line(color=MAJOR, strokeWidth=2)
         .encode(
-            x=x, y=alt.Y("accepted:Q", title="accepted, % of lots", scale=alt.Scale(domain=[0, 100])),
-            strokeDash=alt.StrokeDash("plan:N", title=None, sort=None, legend=alt.Legend(symbolSize=400, labelLimit=300, direction="vertical")),
+            x=x,
+            y=alt.Y("accepted:Q", title="accepted, % of lots", scale=alt.Scale(domain=[0, 100])),
+            strokeDash=alt.StrokeDash(
+                "plan:N", title=None, sort=None, legend=alt.Legend(symbolSize=400, labelLimit=300, direction="vertical")
+            ),
         )
-    )  # fmt: skip
+    )
     rule = alt.Chart(alt.NamedData(name="limits")).mark_rule(color=CRITICAL, strokeDash=[2, 3]).encode(x="at:Q")
     return alt.layer(line, rule).properties(width=330, height=170)
 
 
 def pulse(unit: str) -> Chart:
-    """Calls in time against what was expected, small: rows of at, value, expected, late (after the onset); no scale but the highest bar."""
+    """Calls in time against what was expected, small: rows of at, value, expected, late (after the onset); no scale but
+    the highest bar.
+    """
     x = alt.X("order:O", title=None, axis=None)
     bar = (
         alt.Chart(_ROWS)

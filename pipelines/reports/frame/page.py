@@ -30,7 +30,8 @@ class Figure:
 
 @dataclass(frozen=True)
 class Card:
-    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a link to it says after the #.
+    """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a
+    link to it says after the #.
     signal: the name of the signal it tells of, seen: whether somebody has acknowledged it."""
 
     title: str
@@ -45,8 +46,9 @@ class Card:
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one in print. broad: the chart takes
-    the width there is, and can be moved sideways where there is little."""
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one
+    in print. broad: the chart takes the width there is, and can be moved sideways where there is little.
+    """
 
     title: str
     texts: tuple[str, ...] = ()

@@ -75,18 +75,30 @@ def pareto_chart(told: Pareto, words: str) -> str:
         expected = row.baseline * told.ware if row.baseline is not None else None
         rows.append(
             {
-                "label": label(row), "value": row.calls, "shown": f"{row.calls}", "kind": row.severity or "major",
-                "expected": expected, "top": max(row.calls, expected or 0),
+                "label": label(row),
+                "value": row.calls,
+                "shown": f"{row.calls}",
+                "kind": row.severity or "major",
+                "expected": expected,
+                "top": max(row.calls, expected or 0),
             }
-        )  # fmt: skip
+        )
     return charts.svg(charts.bars, words, rows, "calls") if rows else ""
 
 
 PARETO_COLUMNS = (
-    Column("key", "Code"), Column("name", "Name"), Column("severity", "Severity"), Column("calls", "Calls", "count"),
-    Column("share", "Share", "percent1"), Column("cumulative", "Cumulative", "percent1"), Column("rate", "Rate on line's ware", "percent"),
-    Column("baseline", "Expected", "percent"), Column("q", "q of the excess", "number3"), Column("own_ware", "Own ware", "count"), Column("own_rate", "Rate on own ware", "percent"),
-)  # fmt: skip
+    Column("key", "Code"),
+    Column("name", "Name"),
+    Column("severity", "Severity"),
+    Column("calls", "Calls", "count"),
+    Column("share", "Share", "percent1"),
+    Column("cumulative", "Cumulative", "percent1"),
+    Column("rate", "Rate on line's ware", "percent"),
+    Column("baseline", "Expected", "percent"),
+    Column("q", "q of the excess", "number3"),
+    Column("own_ware", "Own ware", "count"),
+    Column("own_rate", "Rate on own ware", "percent"),
+)
 
 
 def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
@@ -96,7 +108,10 @@ def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
         | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")}
         for row in told.rows
     ]
-    caption = f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = containers that could have been called so."
+    caption = (
+        f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = "
+        "containers that could have been called so."
+    )
     caption += doubt_words(told)
     if told.refed:
         caption += f" {count(told.refed)} more went through the first station again and are no new ware."

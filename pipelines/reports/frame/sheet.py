@@ -25,8 +25,8 @@ _FORMATS = {
 class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
-    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2 (2 digits), number3 (3 digits), expected
-    (1 digit, never 0), link.
+    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2
+    (2 digits), number3 (3 digits), expected (1 digit, never 0), link.
     """
 
     name: str

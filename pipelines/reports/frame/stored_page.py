@@ -1,4 +1,6 @@
-"""A page kept beside its HTML as data, so that it can be shown again in another frame without asking everything anew."""
+"""A page kept beside its HTML as data, so that it can be shown again in another frame without asking everything
+anew.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ def kept_path(page: Path) -> Path:
 
 
 def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
-    """Keep a page's data. batch: the last file received when it was made.  seen: how many acknowledgements there were."""
+    """Keep a page's data. batch: the last file received when it was made.  seen: how many acknowledgements there
+    were.
+    """
     told = asdict(page)
     for section in told["sections"]:
         if section["sheet"] is not None:
@@ -36,7 +40,9 @@ def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
 
 
 def kept_page(path: Path) -> tuple[Page, int, int] | None:
-    """The page kept beside `path`, the last file received and the acknowledgements when it was made; None where none was kept or it cannot be read."""
+    """The page kept beside `path`, the last file received and the acknowledgements when it was made; None where none
+    was kept or it cannot be read.
+    """
     with suppress(OSError, ValueError, EOFError, KeyError, TypeError):
         told = json.loads(gzip.decompress(kept_path(path).read_bytes()))
         return _restored(told["page"]), int(told["batch"]), int(told.get("seen", 0))

@@ -1,7 +1,9 @@
-"""A table as HTML: on a page on disk and in the application alike. great-tables draws it; the page's one style sheet dresses it.
+"""A table as HTML: on a page on disk and in the application alike. great-tables draws it; the page's one style sheet
+dresses it.
 
-What the application adds (headings that sort, the way it is sorted, headings beside the cells of a card) and what the style sheet goes by (classes) is set on the drawn table's
-elements, not in its text. great-tables takes about 0.1 ms a cell, an hour's page of 750 cells 50 to 80 ms; writing the tags by hand took a fiftieth of that, was a second table
+What the application adds (headings that sort, the way it is sorted, headings beside the cells of a card) and what the
+style sheet goes by (classes) is set on the drawn table's elements, not in its text. great-tables takes about 0.1 ms a
+cell, an hour's page of 750 cells 50 to 80 ms; writing the tags by hand took a fiftieth of that, was a second table
 beside this one, and the two had grown apart.
 """
 
@@ -26,7 +28,9 @@ _CANNOT = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(55296, 57344)
 
 @dataclass(frozen=True)
 class Dress:
-    """What the application adds to a table: the reader's language, how it is sorted, and the address that sorts it otherwise."""
+    """What the application adds to a table: the reader's language, how it is sorted, and the address that sorts it
+    otherwise.
+    """
 
     say: Say = str
     order: Order | None = None

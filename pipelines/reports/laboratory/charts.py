@@ -13,9 +13,11 @@ _KINDS = ["steady", "with gob", "called"]
 
 
 def glance() -> Chart:
-    """All moulds of a line: rows of label, gob, mean, low, high, kind (steady, with gob, called), mark (the label of a called one), address; `limits` of at, dashed and solid.
+    """All moulds of a line: rows of label, gob, mean, low, high, kind (steady, with gob, called), mark (the label of a
+    called one), address; `limits` of at, dashed and solid.
 
-    A called mould is a large diamond with its number, one that moves with its gob a triangle, so that no colour is needed; each mould leads to its chart.
+    A called mould is a large diamond with its number, one that moves with its gob a triangle, so that no colour is
+    needed; each mould leads to its chart.
     """
     x = alt.X(
         "label:O",
@@ -25,9 +27,10 @@ def glance() -> Chart:
     )
     base = alt.Chart(_ROWS).encode(x=x)
     span = base.mark_rule(strokeWidth=2).encode(
-        y=alt.Y("low:Q", title="weight, g", scale=alt.Scale(zero=False)), y2="high:Q",
+        y=alt.Y("low:Q", title="weight, g", scale=alt.Scale(zero=False)),
+        y2="high:Q",
         color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MUTED, MUTED, CRITICAL]), legend=None),
-    )  # fmt: skip
+    )
     dot = base.mark_point(filled=True, opacity=1).encode(
         y="mean:Q",
         href="address:N",
@@ -38,10 +41,18 @@ def glance() -> Chart:
         color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MAJOR, ACCENT, CRITICAL]), legend=None),
     )
     name = base.mark_text(dy=-10, fontSize=15, fontWeight="bold", color=INK).encode(y="high:Q", text="mark:N")
-    limit = alt.Chart(_LIMITS).mark_rule(strokeWidth=2).encode(
-        y="at:Q", color=alt.value(CRITICAL), strokeDash=alt.StrokeDash("kind:N", scale=alt.Scale(domain=["limit", "nominal"], range=[[6, 4], [1, 0]]), legend=None),
-        opacity=alt.Opacity("kind:N", scale=alt.Scale(domain=["limit", "nominal"], range=[1, 0.35]), legend=None),
-    )  # fmt: skip
+    limit = (
+        alt.Chart(_LIMITS)
+        .mark_rule(strokeWidth=2)
+        .encode(
+            y="at:Q",
+            color=alt.value(CRITICAL),
+            strokeDash=alt.StrokeDash(
+                "kind:N", scale=alt.Scale(domain=["limit", "nominal"], range=[[6, 4], [1, 0]]), legend=None
+            ),
+            opacity=alt.Opacity("kind:N", scale=alt.Scale(domain=["limit", "nominal"], range=[1, 0.35]), legend=None),
+        )
+    )
     layers = alt.layer(limit, span, dot, name).resolve_scale(color="independent")
     return layers.properties(width=alt.Step(26), height=240)
 
@@ -63,7 +74,9 @@ def _track(unit: str, height: int, field: str, low: str, high: str, centre: str,
 
 
 def control(unit: str, spread: str) -> Chart:
-    """A mould's X-bar chart over its spread: rows of at (ms, the works' clock), mean, low, high, centre, spread, spread_low, spread_high, spread_centre."""
+    """A mould's X-bar chart over its spread: rows of at (ms, the works' clock), mean, low, high, centre, spread,
+    spread_low, spread_high, spread_centre.
+    """
     above = _track(unit, 96, "mean", "low", "high", "centre", 3, False)
     return alt.vconcat(
         above, _track(spread, 46, "spread", "spread_low", "spread_high", "spread_centre", 2, True), spacing=6
@@ -71,7 +84,9 @@ def control(unit: str, spread: str) -> Chart:
 
 
 def drifts(unit: str) -> Chart:
-    """Gob positions in time: rows of at (ms), gob, value, average, from and to (limits of the average); a small chart a gob position."""
+    """Gob positions in time: rows of at (ms), gob, value, average, from and to (limits of the average); a small chart a
+    gob position.
+    """
     base = alt.Chart().encode(
         x=alt.X(
             "at:T",
@@ -94,9 +109,11 @@ def densities(unit: str) -> Chart:
     y = alt.Y("value:Q", title=unit, scale=alt.Scale(zero=False), axis=alt.Axis(format=".4f", tickCount=5))
     line = base.mark_line(color=GRID, strokeWidth=1.5).encode(y=y)
     dot = base.mark_point(filled=True, opacity=1).encode(
-        y=y, size=alt.condition(alt.datum.today, alt.value(130), alt.value(40)), color=alt.condition(alt.datum.today, alt.value(CRITICAL), alt.value(MAJOR)),
+        y=y,
+        size=alt.condition(alt.datum.today, alt.value(130), alt.value(40)),
+        color=alt.condition(alt.datum.today, alt.value(CRITICAL), alt.value(MAJOR)),
         shape=alt.condition(alt.datum.today, alt.value("diamond"), alt.value("circle")),
-    )  # fmt: skip
+    )
     limits = [
         base.transform_filter("datum.low != null").mark_line(color=MUTED, strokeDash=[4, 4]).encode(y=f"{name}:Q")
         for name in ("low", "high")
@@ -110,7 +127,9 @@ def densities(unit: str) -> Chart:
 
 
 def capacities(unit: str) -> Chart:
-    """Capacity by mould: rows of label, value (checked, or None), mean, low, high (inferred, or None), kind (steady, called); `limits` of at, dashed."""
+    """Capacity by mould: rows of label, value (checked, or None), mean, low, high (inferred, or None), kind (steady,
+    called); `limits` of at, dashed.
+    """
     x = alt.X(
         "label:O", sort=_IN_ORDER, title="mould", axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14)
     )
@@ -121,11 +140,18 @@ def capacities(unit: str) -> Chart:
         .mark_rule(color=MAJOR, strokeWidth=3)
         .encode(y=alt.Y("low:Q", title=unit, scale=scale), y2="high:Q")
     )
-    now = base.transform_filter("datum.mean != null").mark_point(filled=True, opacity=1).encode(
-        y="mean:Q", shape=alt.Shape("kind:N", scale=alt.Scale(domain=_KINDS, range=["circle", "triangle-up", "diamond"]), legend=None),
-        size=alt.Size("kind:N", scale=alt.Scale(domain=_KINDS, range=[45, 45, 220]), legend=None),
-        color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MAJOR, ACCENT, CRITICAL]), legend=None),
-    )  # fmt: skip
+    now = (
+        base.transform_filter("datum.mean != null")
+        .mark_point(filled=True, opacity=1)
+        .encode(
+            y="mean:Q",
+            shape=alt.Shape(
+                "kind:N", scale=alt.Scale(domain=_KINDS, range=["circle", "triangle-up", "diamond"]), legend=None
+            ),
+            size=alt.Size("kind:N", scale=alt.Scale(domain=_KINDS, range=[45, 45, 220]), legend=None),
+            color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MAJOR, ACCENT, CRITICAL]), legend=None),
+        )
+    )
     check = base.transform_filter("datum.value != null").mark_tick(color=INK, thickness=2, size=16).encode(y="value:Q")
     limit = alt.Chart(_LIMITS).mark_rule(color=CRITICAL, strokeDash=[6, 4], strokeWidth=2).encode(y="at:Q")
     return alt.layer(limit, span, now, check).properties(width=alt.Step(24), height=190)

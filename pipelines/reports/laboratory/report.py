@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import polars as pl
 
 from pipelines.answers.laboratory.answer import answer_laboratory, density_of
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.density import DensityChart
 from pipelines.measures.laboratory.tell import (
     all_due,
@@ -42,8 +42,8 @@ from pipelines.reports.laboratory.tables import (
 from schemas.laboratory import Capacity, FurnaceLaboratory
 
 MEASURING = (
-    "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the laboratory; the official control is that of the "
-    "authorised body under local law."
+    "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the laboratory; "
+    "the official control is that of the authorised body under local law."
 )
 
 
@@ -74,7 +74,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
         sources=sources(reader.asked, behind),
         made="Capacity by the mass of water, its density at its temperature, and the buoyancy of air (ISO 4787).",
         workbook=f"{furnace}.xlsx",
-    )  # fmt: skip
+    )
 
 
 def _figures(told: FurnaceLaboratory) -> list[Figure]:
@@ -90,15 +90,35 @@ def _figures(told: FurnaceLaboratory) -> list[Figure]:
     critical = sum(one.found for one in refused if one.severity == "critical")
     due = all_due(told)
     missed = sum(one.missed for one in due)
-    under = f"changed: {density.change.by_g_cm3:+.4f} since {density.change.since:%d %b}" if density.change else f"{density.earlier} earlier readings, no change beyond noise"  # fmt: skip
+    under = (
+        f"changed: {density.change.by_g_cm3:+.4f} since {density.change.since:%d %b}"
+        if density.change
+        else f"{density.earlier} earlier readings, no change beyond noise"
+    )
     under = under if density.lone_by_g_cm3 is None else "the last reading alone is off: no step, no slip yet"
     return [
         Figure(last, "g/cm³, density", under.replace("-", "−"), "critical" if moved or density.beyond else ""),
-        Figure(str(outside), "capacity checks outside limits", f"of {checked}; {alarms} moulds called by their weight", "critical" if outside or alarms else ""),
+        Figure(
+            str(outside),
+            "capacity checks outside limits",
+            f"of {checked}; {alarms} moulds called by their weight",
+            "critical" if outside or alarms else "",
+        ),
         Figure(str(strained), "temper numbers beyond the limit", f"of {numbers}", "critical" if strained else ""),
-        Figure(str(len(refused)), "samples not accepted", f"{critical} containers with a critical defect in them", "critical" if refused else ""),
+        Figure(
+            str(len(refused)),
+            "samples not accepted",
+            f"{critical} containers with a critical defect in them",
+            "critical" if refused else "",
+        ),
         Figure(str(missed), "checks missed", f"of {sum(one.due for one in due)} due", "critical" if missed else ""),
-    ]  # fmt: skip
+    ]
+
+
+def _measuring(told: FurnaceLaboratory) -> list[Section]:
+    if not _verdicts(told):
+        return []
+    return [Section("Measuring containers", sheet=measuring_sheet(told), warn=_refused(told), wide=True)]
 
 
 def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) -> list[Section]:
@@ -108,16 +128,37 @@ def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None)
     warnings += missed
     notes = [f"{line.line}: {note}." for line in told.lines for note in line.notes]
     return [
-        Section("What asks for somebody", items=tuple(warnings or ["Nothing beyond its limits."]), warn=bool(warnings), wide=True),
+        Section(
+            "What asks for somebody",
+            items=tuple(warnings or ["Nothing beyond its limits."]),
+            warn=bool(warnings),
+            wide=True,
+        ),
         _density(plant, told, chart),
         *[_capacity(plant, line.line, one) for line in told.lines for one in line.capacity],
-        *([Section("Measuring containers", sheet=measuring_sheet(told), warn=_refused(told), wide=True)] if _verdicts(told) else []),
-        Section("Annealing: temper numbers", _tempers(plant, told), sheet=temper_sheet(told), warn=any(line.temper.beyond for line in told.lines)),
-        Section("Checks due and made", items=tuple(missed or ["No check that was due is missing."]), sheet=due_sheet(plant, told), warn=bool(missed)),
-        Section("Samples", _visuals(plant, told), sheet=visual_sheet(plant, told), warn=any(s.accepted is False for line in told.lines for s in line.visual.samples), wide=True),
+        *_measuring(told),
+        Section(
+            "Annealing: temper numbers",
+            _tempers(plant, told),
+            sheet=temper_sheet(told),
+            warn=any(line.temper.beyond for line in told.lines),
+        ),
+        Section(
+            "Checks due and made",
+            items=tuple(missed or ["No check that was due is missing."]),
+            sheet=due_sheet(plant, told),
+            warn=bool(missed),
+        ),
+        Section(
+            "Samples",
+            _visuals(plant, told),
+            sheet=visual_sheet(plant, told),
+            warn=any(s.accepted is False for line in told.lines for s in line.visual.samples),
+            wide=True,
+        ),
         *[section for line in told.lines for one in line.capacity for section in _behind(plant, line.line, one)],
         missing_section(notes),
-    ]  # fmt: skip
+    ]
 
 
 def _verdicts(told: FurnaceLaboratory) -> list[bool]:
@@ -146,14 +187,19 @@ def _density(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) 
     change, limits = told.density.change, {"low": chart.low, "high": chart.high}
     rows = [
         {
-            "at": _ms(plant, row["sampled_at"]), "value": row["density_g_cm3"], "today": any(one.at == row["sampled_at"] for one in told.density.readings),
+            "at": _ms(plant, row["sampled_at"]),
+            "value": row["density_g_cm3"],
+            "today": any(one.at == row["sampled_at"] for one in told.density.readings),
             **(limits if change is None or row["sampled_at"] >= change.since else {"low": None, "high": None}),
         }
         for row in chart.readings.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     steps = [{"at": _ms(plant, change.since)}] if change else []
     words = f"Glass density of {told.furnace}: " + [*said, *warned[:1]][-1]
-    note = "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); upright: since when it has been where it is."
+    note = (
+        "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); upright: since "
+        "when it has been where it is."
+    )
     picture = charts.svg(charts_laboratory.densities, words, rows, "g/cm³", steps=steps)
     return Section(
         "Glass density", shown, picture, note, warn=change is not None or told.density.beyond, wide=True, broad=True
@@ -185,8 +231,13 @@ def _picture(line: str, told: Capacity) -> tuple[str, str]:
     by_mould: dict[str, dict[str, object]] = {}
     for one in told.inferred:
         by_mould[one.mould] = {
-            "label": one.mould, "value": None, "mean": one.capacity_ml, "low": one.low, "high": one.high, "kind": "called" if one.called else "steady"
-        }  # fmt: skip
+            "label": one.mould,
+            "value": None,
+            "mean": one.capacity_ml,
+            "low": one.low,
+            "high": one.high,
+            "kind": "called" if one.called else "steady",
+        }
     empty = {"mean": None, "low": None, "high": None, "kind": "steady"}
     rows = list(by_mould.values())
     for check in told.checks:
@@ -195,6 +246,11 @@ def _picture(line: str, told: Capacity) -> tuple[str, str]:
         return "", ""
     limits = [{"at": at} for at in (told.capacity_min_ml, told.capacity_max_ml) if at is not None]
     called = [one.mould for one in told.inferred if one.called]
-    words = f"Capacity of {told.item or 'an unknown item'} on {line} by mould, {told.n} checks; " + (f"beyond a limit by weight: {', '.join(called)}" if called else "no mould is beyond a limit by its weight")  # fmt: skip
-    note = "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % interval; dashed: limits."
+    words = f"Capacity of {told.item or 'an unknown item'} on {line} by mould, {told.n} checks; " + (
+        f"beyond a limit by weight: {', '.join(called)}" if called else "no mould is beyond a limit by its weight"
+    )
+    note = (
+        "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % interval; "
+        "dashed: limits."
+    )
     return charts.svg(charts_laboratory.capacities, words, rows, "capacity, ml", limits=limits), note

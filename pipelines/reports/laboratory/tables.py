@@ -13,48 +13,79 @@ def capacity_sheet(plant: Plant, told: Capacity, name: str) -> Sheet:
     """Every container checked."""
     rows = [
         {
-            "at": f"{plant.clock.local(one.at):%H:%M}", "mould": one.mould, "cavity": one.cavity, "empty": one.empty_g, "water": one.water_c, "value": one.capacity_ml,
+            "at": f"{plant.clock.local(one.at):%H:%M}",
+            "mould": one.mould,
+            "cavity": one.cavity,
+            "empty": one.empty_g,
+            "water": one.water_c,
+            "value": one.capacity_ml,
             "verdict": "outside" if one.outside else "",
         }
         for one in told.checks
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("at", "Checked"), Column("mould", "Mould", "id"), Column("cavity", "Cavity", "id"), Column("empty", "Empty, g", "number"), Column("water", "Water, °C", "number"),
-        Column("value", "Capacity, ml", "number2"), Column("verdict", "Against limits"),
-    )  # fmt: skip
+        Column("at", "Checked"),
+        Column("mould", "Mould", "id"),
+        Column("cavity", "Cavity", "id"),
+        Column("empty", "Empty, g", "number"),
+        Column("water", "Water, °C", "number"),
+        Column("value", "Capacity, ml", "number2"),
+        Column("verdict", "Against limits"),
+    )
     strong = [row for row, one in enumerate(told.checks) if one.outside]
     caption = f"{told.n} containers, {told.fill.replace('_', ' ')}, at the water's temperature."
     if told.sd_ml is not None and told.low is not None and told.high is not None:
-        caption += f" Mean {decimals(told.mean_ml, 2)} ml (95 %: {decimals(told.low, 2)} to {decimals(told.high, 2)}), sd {decimals(told.sd_ml, 2)} ml."
+        caption += (
+            f" Mean {decimals(told.mean_ml, 2)} ml (95 %: {decimals(told.low, 2)} to {decimals(told.high, 2)}), sd "
+            f"{decimals(told.sd_ml, 2)} ml."
+        )
     return Sheet(f"capacity-{name}", f"Capacity {name}", columns, rows, caption, strong=strong)
+
+
+_MEASURING = (
+    Column("line", "Line"),
+    Column("item", "Item"),
+    Column("method", "Method"),
+    Column("n", "Containers", "count"),
+    Column("sample", "Of"),
+    Column("verdict", "Verdict"),
+    Column("margin_ml", "Margin, ml", "number2"),
+    Column("mean_ml", "Mean, ml", "number2"),
+    Column("spread_ml", "Spread, ml", "number2"),
+    Column("low", "Mean − k spread", "number2"),
+    Column("least", "at least", "number2"),
+    Column("high", "Mean + k spread", "number2"),
+    Column("most", "at most", "number2"),
+    Column("spread_most", "Spread at most", "number2"),
+    Column("error", "Error allowed, ml", "number2"),
+)
 
 
 def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
     """The verdicts on every measuring container by both methods, with their bounds and margins."""
     rows = [
         {
-            "line": line.line, "item": one.item, "error": one.measuring.error_ml, **verdict.model_dump(exclude={"sample_from", "sample_to"}),
-            "sample": "one hour" if verdict.one_hour else "a longer time", "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
+            "line": line.line,
+            "item": one.item,
+            "error": one.measuring.error_ml,
+            **verdict.model_dump(exclude={"sample_from", "sample_to"}),
+            "sample": "one hour" if verdict.one_hour else "a longer time",
+            "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
         }
         for line in told.lines
         for one in line.capacity
         if one.measuring is not None
         for verdict in one.measuring.verdicts
-    ]  # fmt: skip
-    columns = (
-        Column("line", "Line"), Column("item", "Item"), Column("method", "Method"), Column("n", "Containers", "count"), Column("sample", "Of"), Column("verdict", "Verdict"), Column("margin_ml", "Margin, ml", "number2"), Column("mean_ml", "Mean, ml", "number2"),
-        Column("spread_ml", "Spread, ml", "number2"), Column("low", "Mean − k spread", "number2"), Column("least", "at least", "number2"), Column("high", "Mean + k spread", "number2"),
-        Column("most", "at most", "number2"), Column("spread_most", "Spread at most", "number2"), Column("error", "Error allowed, ml", "number2"),
-    )  # fmt: skip
+    ]
     caption = (
-        "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), at 20 °C, of one "
-        "hour where it holds so many (Directive 75/107/EEC, annex II 1). Against the indicated capacity and the greatest "
-        "permitted error."
+        "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), at 20 °C, of "
+        "one hour where it holds so many (Directive 75/107/EEC, annex II 1). Against the indicated capacity and the "
+        "greatest permitted error."
     )
     return Sheet(
         "measuring",
         "Measuring containers",
-        columns,
+        _MEASURING,
         rows,
         caption,
         strong=[n for n, row in enumerate(rows) if not row["accepted"]],
@@ -65,15 +96,25 @@ def inferred_sheet(told: Capacity, name: str) -> Sheet:
     """Mean capacity of each mould by its weight."""
     rows = [
         {
-            "mould": one.mould, "weight": one.weight_g, "value": one.capacity_ml, "low": one.low, "high": one.high, "beyond": one.beyond,
+            "mould": one.mould,
+            "weight": one.weight_g,
+            "value": one.capacity_ml,
+            "low": one.low,
+            "high": one.high,
+            "beyond": one.beyond,
             "known": "checked" if one.checked else "not checked yet: by the other moulds",
         }
         for one in told.inferred
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("mould", "Mould", "id"), Column("weight", "Weight, g", "number"), Column("value", "Capacity, ml", "number2"), Column("low", "95 % from", "number2"), Column("high", "to", "number2"),
-        Column("beyond", "Probability beyond a limit", "percent1"), Column("known", "Mould's volume"),
-    )  # fmt: skip
+        Column("mould", "Mould", "id"),
+        Column("weight", "Weight, g", "number"),
+        Column("value", "Capacity, ml", "number2"),
+        Column("low", "95 % from", "number2"),
+        Column("high", "to", "number2"),
+        Column("beyond", "Probability beyond a limit", "percent1"),
+        Column("known", "Mould's volume"),
+    )
     strong = [row for row, one in enumerate(told.inferred) if one.called]
     caption = "Mean by the latest weighings and the volume that the mould encloses; an estimate, not a check."
     return Sheet(f"inferred-{name}", f"By weight {name}", columns, rows, caption, strong=strong)
@@ -82,19 +123,28 @@ def inferred_sheet(told: Capacity, name: str) -> Sheet:
 def temper_sheet(told: FurnaceLaboratory) -> Sheet:
     """Temper numbers by line and lane."""
     rows = [
-        {"line": line.line, **lane.model_dump(), "limit": line.temper.limit} for line in told.lines for lane in line.temper.lanes
-    ]  # fmt: skip
+        {"line": line.line, **lane.model_dump(), "limit": line.temper.limit}
+        for line in told.lines
+        for lane in line.temper.lanes
+    ]
     columns = (
-        Column("line", "Line"), Column("lane", "Lane"), Column("n", "Containers", "count"), Column("mean", "Mean", "number2"), Column("worst", "Worst", "number"), Column("worst_real", "Worst, real", "number"), Column("limit", "Limit as read", "number"),
+        Column("line", "Line"),
+        Column("lane", "Lane"),
+        Column("n", "Containers", "count"),
+        Column("mean", "Mean", "number2"),
+        Column("worst", "Worst", "number"),
+        Column("worst_real", "Worst, real", "number"),
+        Column("limit", "Limit as read", "number"),
         Column("beyond", "Beyond", "count"),
-    )  # fmt: skip
+    )
     strong = [number for number, row in enumerate(rows) if row["beyond"]]
     return Sheet(
         "temper",
         "Temper numbers",
         columns,
         rows,
-        "Temper numbers by polarised light (ASTM C148), as read; real: brought to glass of 4.06 mm. The limits are the works' own; a number on one is within it.",
+        "Temper numbers by polarised light (ASTM C148), as read; real: brought to glass of 4.06 mm. The limits are "
+        "the works' own; a number on one is within it.",
         strong=strong,
     )
 
@@ -103,23 +153,42 @@ def visual_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
     """Every sample with something found, and every severity of every sample that was not accepted."""
     rows = [
         {
-            "line": line.line, "at": f"{plant.clock.local(one.at):%H:%M}", "item": one.item, "severity": one.severity, "n": one.n, "found": one.found, "what": ", ".join(one.defects),
-            "aql": "none" if one.aql is None else f"{one.aql:g}", "ac": one.ac, "verdict": {None: "too small to judge", True: "accepted", False: "not accepted"}[one.accepted],
+            "line": line.line,
+            "at": f"{plant.clock.local(one.at):%H:%M}",
+            "item": one.item,
+            "severity": one.severity,
+            "n": one.n,
+            "found": one.found,
+            "what": ", ".join(one.defects),
+            "aql": "none" if one.aql is None else f"{one.aql:g}",
+            "ac": one.ac,
+            "verdict": {None: "too small to judge", True: "accepted", False: "not accepted"}[one.accepted],
         }
         for line in told.lines
         for one in line.visual.samples
         if one.found
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("line", "Line"), Column("at", "Taken"), Column("item", "Item"), Column("severity", "Severity"), Column("n", "Looked at", "count"), Column("found", "Found", "count"),
-        Column("what", "Defects"), Column("aql", "AQL"), Column("ac", "Accepts", "count"), Column("verdict", "Verdict"),
-    )  # fmt: skip
+        Column("line", "Line"),
+        Column("at", "Taken"),
+        Column("item", "Item"),
+        Column("severity", "Severity"),
+        Column("n", "Looked at", "count"),
+        Column("found", "Found", "count"),
+        Column("what", "Defects"),
+        Column("aql", "AQL"),
+        Column("ac", "Accepts", "count"),
+        Column("verdict", "Verdict"),
+    )
     looked = sum(one.n for line in told.lines for one in line.visual.samples if one.severity == "critical")
     samples = sum(one.severity == "critical" for line in told.lines for one in line.visual.samples)
     strong = [
         number for number, row in enumerate(rows) if row["verdict"] == "not accepted" or row["severity"] == "critical"
     ]
-    caption = f"{samples} samples, {looked} containers looked at; those with something found. Acceptance numbers of ISO 2859-1, normal inspection; a critical defect accepts none."
+    caption = (
+        f"{samples} samples, {looked} containers looked at; those with something found. Acceptance numbers of ISO "
+        "2859-1, normal inspection; a critical defect accepts none."
+    )
     return Sheet("visual", "Samples", columns, rows, caption, strong=strong)
 
 
@@ -129,16 +198,31 @@ def due_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
     fine = [one for one in all_due(told) if one.kind == "challenge" and not one.missed]
     rows = [
         {
-            "kind": one.kind, "of": one.of, "every": f"{one.every_min:g} min" if one.every_min < 120 else f"{one.every_min / 60:g} h", "due": one.due, "made": one.made, "missed": one.missed,
-            "gaps": "; ".join(f"{plant.clock.local(start):%H:%M} to {plant.clock.local(end):%H:%M}" for start, end in one.gaps),
+            "kind": one.kind,
+            "of": one.of,
+            "every": f"{one.every_min:g} min" if one.every_min < 120 else f"{one.every_min / 60:g} h",
+            "due": one.due,
+            "made": one.made,
+            "missed": one.missed,
+            "gaps": "; ".join(
+                f"{plant.clock.local(start):%H:%M} to {plant.clock.local(end):%H:%M}" for start, end in one.gaps
+            ),
         }
         for one in every
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("kind", "Check"), Column("of", "Where"), Column("every", "Each"), Column("due", "Due", "count"), Column("made", "Made", "count"), Column("missed", "Missed", "count"),
+        Column("kind", "Check"),
+        Column("of", "Where"),
+        Column("every", "Each"),
+        Column("due", "Due", "count"),
+        Column("made", "Made", "count"),
+        Column("missed", "Missed", "count"),
         Column("gaps", "None from, to"),
-    )  # fmt: skip
-    caption = f"By [checks] of works.toml, while the line ran; missed from 1.25 times the interval on. {len(fine)} challenges of stations with a defect that were all made are not listed."
+    )
+    caption = (
+        f"By [checks] of works.toml, while the line ran; missed from 1.25 times the interval on. {len(fine)} "
+        "challenges of stations with a defect that were all made are not listed."
+    )
     return Sheet(
         "due", "Checks due", columns, rows, caption, strong=[row for row, one in enumerate(every) if one.missed]
     )

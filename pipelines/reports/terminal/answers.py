@@ -39,6 +39,19 @@ def percent(value: float | None, digits: int = 2) -> str:
     return "-" if value is None else f"{100 * value:.{digits}f} %"
 
 
+_PARETO = (
+    "name",
+    "severity",
+    "calls",
+    "share",
+    "cumulative",
+    "rate on ware",
+    "before",
+    "own ware",
+    "rate on own",
+)
+
+
 def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
@@ -49,25 +62,23 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
         return print_csv(PARETO_COLUMNS, [[getattr(row, name, None) for name in PARETO_COLUMNS] for row in rows])
     clock = plant.clock
     shown = [
-        (r.key, r.name, r.severity or (f"{r.critical_calls} critical" if r.critical_calls else ""), r.calls, percent(r.share, 1),
-         percent(r.cumulative, 1), percent(r.rate, 3), percent(r.baseline, 3), r.own_ware, percent(r.own_rate, 3))
+        (
+            r.key,
+            r.name,
+            r.severity or (f"{r.critical_calls} critical" if r.critical_calls else ""),
+            r.calls,
+            percent(r.share, 1),
+            percent(r.cumulative, 1),
+            percent(r.rate, 3),
+            percent(r.baseline, 3),
+            r.own_ware,
+            percent(r.own_rate, 3),
+        )
         for r in told.rows
-    ]  # fmt: skip
-    columns = (
-        told.by,
-        "name",
-        "severity",
-        "calls",
-        "share",
-        "cumulative",
-        "rate on ware",
-        "before",
-        "own ware",
-        "rate on own",
-    )
+    ]
     return print_table(
         f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}",
-        columns,
+        (told.by, *_PARETO),
         shown,
         _pareto_caption(plant, told),
     )
@@ -77,7 +88,10 @@ def _pareto_caption(plant: Plant, told: Pareto) -> str:
     """Both denominators, and what has to be said of them; or that nothing came."""
     if told.why:
         return told.why
-    caption = f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send counts; {told.calls:,} calls."
+    caption = (
+        f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send "
+        f"counts; {told.calls:,} calls."
+    )
     caption += doubt_words(told)
     if told.refed:
         caption += f" {told.refed:,} more went through it again and are no new ware."
@@ -90,7 +104,10 @@ def _pareto_caption(plant: Plant, told: Pareto) -> str:
 
 CAUSE_COLUMNS = ("line", "shift", "job", "kind", "where", "cause", "containers", "kg", "counted")
 MOST_CAUSES = 10
-RECONCILED = "* reconciled: what all meters together make it. Without *: read, as its own meter says it or follows from such readings."
+RECONCILED = (
+    "* reconciled: what all meters together make it. Without *: read, as its own meter says it or follows from such "
+    "readings."
+)
 
 
 def show_yield(plant: Plant, told: Yield, format: Format) -> None:
@@ -127,7 +144,9 @@ def _cause_row(line: str, one: Cause) -> tuple[Any, ...]:
 
 
 def _show_causes(told: Yield) -> None:
-    """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the CSV."""
+    """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the
+    CSV.
+    """
     sums = [
         ((line.line, *key), values)
         for line in told.lines
@@ -140,27 +159,78 @@ def _show_causes(told: Yield) -> None:
 
 def _show_furnaces(told: Yield) -> None:
     rows = [
-        (f.furnace, f.melted_kg, f.pull_kg, f.cut_kg, f.packed_kg, yield_words(f.pack_to_melt, f.low, f.high),
-         yield_words(f.packed_over_cut, f.packed_over_cut_low, f.packed_over_cut_high), percent(f.raw), f.unaccounted_kg)
+        (
+            f.furnace,
+            f.melted_kg,
+            f.pull_kg,
+            f.cut_kg,
+            f.packed_kg,
+            yield_words(f.pack_to_melt, f.low, f.high),
+            yield_words(f.packed_over_cut, f.packed_over_cut_low, f.packed_over_cut_high),
+            percent(f.raw),
+            f.unaccounted_kg,
+        )
         for f in told.furnaces
-    ]  # fmt: skip
+    ]
     columns = (
-        "furnace", "melted kg", "pull kg", "cut kg*", "packed kg", "pack-to-melt*", "packed/cut*", "plain quotient", "unaccounted kg*",
-    )  # fmt: skip
+        "furnace",
+        "melted kg",
+        "pull kg",
+        "cut kg*",
+        "packed kg",
+        "pack-to-melt*",
+        "packed/cut*",
+        "plain quotient",
+        "unaccounted kg*",
+    )
     print_table(f"Pack-to-melt of {told.day}", columns, rows, RECONCILED)
 
 
 def _show_lines(told: Yield) -> None:
     rows = [
-        (y.line, y.gobs_cut, y.hot_rejected, y.to_lehr, None if y.silent else y.inspected, None if y.silent else y.rejected, y.packed_units, yield_words(y.pack_to_melt, y.low, y.high),
-         y.unaccounted_units, percent(y.efficiency, 1), y.giveaway_kg)
+        (
+            y.line,
+            y.gobs_cut,
+            y.hot_rejected,
+            y.to_lehr,
+            None if y.silent else y.inspected,
+            None if y.silent else y.rejected,
+            y.packed_units,
+            yield_words(y.pack_to_melt, y.low, y.high),
+            y.unaccounted_units,
+            percent(y.efficiency, 1),
+            y.giveaway_kg,
+        )
         for y in told.lines
-    ]  # fmt: skip
-    columns = ("line", "gobs cut", "hot", "to lehr", "inspected", "rejected", "packed", "packed/cut* (95 %)", "unaccounted*", "efficiency", "giveaway kg")  # fmt: skip
+    ]
+    columns = (
+        "line",
+        "gobs cut",
+        "hot",
+        "to lehr",
+        "inspected",
+        "rejected",
+        "packed",
+        "packed/cut* (95 %)",
+        "unaccounted*",
+        "efficiency",
+        "giveaway kg",
+    )
     print_table("Lines, in containers", columns, rows, RECONCILED)
 
 
-FEED_COLUMNS = ("feed", "files", "came_again", "rows_read", "rows_kept", "rows_refused", "rows_replacing", "still_refused", "last_received", "data_to")  # fmt: skip
+FEED_COLUMNS = (
+    "feed",
+    "files",
+    "came_again",
+    "rows_read",
+    "rows_kept",
+    "rows_refused",
+    "rows_replacing",
+    "still_refused",
+    "last_received",
+    "data_to",
+)
 STATION_COLUMNS = ("line", "station", "last_window", "verdict")
 
 

@@ -23,13 +23,44 @@ from pipelines.measures.laboratory.tell import (
 )
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.laboratory import Capacity, FurnaceLaboratory, LaboratoryDay, LineLaboratory, MeasuringVerdict
-from schemas.weights import Weights
+from schemas.laboratory import (
+    Capacity,
+    CapacityCheck,
+    FurnaceLaboratory,
+    LaboratoryDay,
+    LineLaboratory,
+    MeasuringVerdict,
+)
+from schemas.weights import MouldWeights, Weights
 
 MOULD_COLUMNS = (
-    "mould", "cavities", "n", "mean_g", "mean_low", "mean_high", "sd_g", "least_g", "greatest_g", "outside", "cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high",
-    "pp", "pp_low", "pp_high", "ppk", "ppk_low", "ppk_high", "within_g", "within_by", "within_freedom", "signals",
-)  # fmt: skip
+    "mould",
+    "cavities",
+    "n",
+    "mean_g",
+    "mean_low",
+    "mean_high",
+    "sd_g",
+    "least_g",
+    "greatest_g",
+    "outside",
+    "cp",
+    "cp_low",
+    "cp_high",
+    "cpk",
+    "cpk_low",
+    "cpk_high",
+    "pp",
+    "pp_low",
+    "pp_high",
+    "ppk",
+    "ppk_low",
+    "ppk_high",
+    "within_g",
+    "within_by",
+    "within_freedom",
+    "signals",
+)
 CSV_COLUMNS = ("line", "item", "point", *MOULD_COLUMNS)
 TABLE = ("mould", "cavity", "n", "mean g", "sd g", "least", "greatest", "Cpk (95 % from)", "Ppk (95 % from)", "what")
 LAB_COLUMNS = ("furnace", "line", "kind", "of", "at", "value", "unit", "least", "most", "verdict")
@@ -50,18 +81,33 @@ def show_weights(plant: Plant, told: Weights, format: Format) -> None:
 def _csv(told: Weights) -> list[list[Any]]:
     rows = []
     for mould in told.moulds:
-        values = mould.model_dump() | {"cavities": " ".join(mould.cavities), "signals": "; ".join(f"{s.rule}{' (with its gob)' if s.with_gob else ''}" for s in mould.signals)}  # fmt: skip
+        values = mould.model_dump() | {
+            "cavities": " ".join(mould.cavities),
+            "signals": "; ".join(f"{s.rule}{' (with its gob)' if s.with_gob else ''}" for s in mould.signals),
+        }
         rows.append([told.line, told.item, told.point, *(values[name] for name in MOULD_COLUMNS)])
     return rows
+
+
+def _mould_row(mould: MouldWeights) -> tuple[Any, ...]:
+    return (
+        mould.mould,
+        " ".join(mould.cavities) or "-",
+        mould.n,
+        mould.mean_g,
+        mould.sd_g,
+        mould.least_g,
+        mould.greatest_g,
+        _index(mould.cpk, mould.cpk_low),
+        _index(mould.ppk, mould.ppk_low),
+        mould_words(mould),
+    )
 
 
 def _show_item(plant: Plant, told: Weights) -> None:
     show = plant.clock.show
     title = f"Weights of {told.line}, {told.item or 'unknown item'} {told.name}, {show(told.from_)} to {show(told.to)}"
-    rows = [
-        (m.mould, " ".join(m.cavities) or "-", m.n, m.mean_g, m.sd_g, m.least_g, m.greatest_g, _index(m.cpk, m.cpk_low), _index(m.ppk, m.ppk_low), mould_words(m))
-        for m in told.moulds
-    ]  # fmt: skip
+    rows = [_mould_row(mould) for mould in told.moulds]
     caption = f"{told.n} weighings at the {told.point} end"
     if told.mean_g is not None:
         caption += f", mean {told.mean_g:.2f} g"
@@ -71,7 +117,12 @@ def _show_item(plant: Plant, told: Weights) -> None:
         low, high = (f"{v:g}" if v is not None else "none" for v in (told.weight_min_g, told.weight_max_g))
         caption += f"; nominal {told.nominal_g:g} g, limits {low} to {high}; {told.outside} outside"
     print_table(title, TABLE, rows, caption)
-    slope = f"Drift over the window {told.drift_g_per_day:+.2f} g a day (95 %: {told.drift_low:+.2f} to {told.drift_high:+.2f})." if told.drift_g_per_day is not None else ""  # fmt: skip
+    slope = (
+        f"Drift over the window {told.drift_g_per_day:+.2f} g a day (95 %: {told.drift_low:+.2f} to "
+        f"{told.drift_high:+.2f})."
+        if told.drift_g_per_day is not None
+        else ""
+    )
     said = [
         *gob_sentences(plant, told),
         spread_sentence(told),
@@ -90,6 +141,20 @@ def _index(value: float | None, low: float | None) -> str:
     return "-" if value is None else f"{value:.2f} ({low:.2f})" if low is not None else f"{value:.2f}"
 
 
+_CAPACITY = (
+    "line",
+    "item",
+    "fill",
+    "checks",
+    "mean ml",
+    "sd ml",
+    "least",
+    "greatest",
+    "outside",
+    "as measuring container",
+)
+
+
 def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
@@ -97,25 +162,24 @@ def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
         return print_csv(LAB_COLUMNS, [row for furnace in told.furnaces for row in _furnace_rows(furnace)])
     for furnace in told.furnaces:
         rows = [
-            (line.line, one.item or "?", one.fill, one.n, one.mean_ml, one.sd_ml, one.capacity_min_ml, one.capacity_max_ml, one.outside, _verdict(one))
+            (
+                line.line,
+                one.item or "?",
+                one.fill,
+                one.n,
+                one.mean_ml,
+                one.sd_ml,
+                one.capacity_min_ml,
+                one.capacity_max_ml,
+                one.outside,
+                _verdict(one),
+            )
             for line in furnace.lines
             for one in line.capacity
-        ]  # fmt: skip
-        columns = (
-            "line",
-            "item",
-            "fill",
-            "checks",
-            "mean ml",
-            "sd ml",
-            "least",
-            "greatest",
-            "outside",
-            "as measuring container",
-        )
+        ]
         print_table(
             f"Laboratory, furnace {furnace.furnace}, production day {told.day}",
-            columns,
+            _CAPACITY,
             rows,
             "Capacity by weighing water.",
         )
@@ -149,24 +213,69 @@ def _furnace_rows(told: FurnaceLaboratory) -> list[list[Any]]:
     """Every single reading of the day with what it is judged by."""
     density = told.density
     rows: list[list[Any]] = [
-        [told.furnace, "", "density", one.how, one.at.isoformat(), one.density_g_cm3, "g/cm3", density.low, density.high, ""] for one in density.readings
-    ]  # fmt: skip
+        [
+            told.furnace,
+            "",
+            "density",
+            one.how,
+            one.at.isoformat(),
+            one.density_g_cm3,
+            "g/cm3",
+            density.low,
+            density.high,
+            "",
+        ]
+        for one in density.readings
+    ]
     rows += [[told.furnace, line.line, *row] for line in told.lines for row in _line_rows(line)]
-    rows += [[told.furnace, "", f"due {one.kind}", one.of, "", one.made, "made", one.due, None, f"{one.missed} missed"] for one in all_due(told)]  # fmt: skip
+    rows += [
+        [told.furnace, "", f"due {one.kind}", one.of, "", one.made, "made", one.due, None, f"{one.missed} missed"]
+        for one in all_due(told)
+    ]
     return rows
 
 
+def _check_row(item: Capacity, check: CapacityCheck) -> list[Any]:
+    return [
+        "capacity",
+        f"{item.item or ''} {check.mould}",
+        check.at.isoformat(),
+        check.capacity_ml,
+        "ml",
+        item.capacity_min_ml,
+        item.capacity_max_ml,
+        "outside" if check.outside else "within",
+    ]
+
+
 def _line_rows(line: LineLaboratory) -> list[list[Any]]:
-    rows: list[list[Any]] = [
-        ["capacity", f"{one.item or ''} {check.mould}", check.at.isoformat(), check.capacity_ml, "ml", one.capacity_min_ml, one.capacity_max_ml, "outside" if check.outside else "within"]
-        for one in line.capacity
-        for check in one.checks
-    ]  # fmt: skip
-    rows += [["temper", lane.lane, "", lane.worst, "worst of the day", None, line.temper.limit, f"{lane.beyond or 0} beyond of {lane.n}"] for lane in line.temper.lanes]  # fmt: skip
+    rows = [_check_row(item, check) for item in line.capacity for check in item.checks]
     rows += [
-        [f"visual {one.severity}", f"{one.item} {' '.join(one.defects)}".strip(), one.at.isoformat(), one.found, f"of {one.n}", 0, one.ac, _accepted(one.accepted)]
+        [
+            "temper",
+            lane.lane,
+            "",
+            lane.worst,
+            "worst of the day",
+            None,
+            line.temper.limit,
+            f"{lane.beyond or 0} beyond of {lane.n}",
+        ]
+        for lane in line.temper.lanes
+    ]
+    rows += [
+        [
+            f"visual {one.severity}",
+            f"{one.item} {' '.join(one.defects)}".strip(),
+            one.at.isoformat(),
+            one.found,
+            f"of {one.n}",
+            0,
+            one.ac,
+            _accepted(one.accepted),
+        ]
         for one in line.visual.samples
-    ]  # fmt: skip
+    ]
     return rows
 
 

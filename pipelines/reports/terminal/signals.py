@@ -14,12 +14,36 @@ from pipelines.numbers import expected
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.results import Signal
+from schemas.signals import Signal
 
 CSV_COLUMNS = (
-    "id", "kind", "line", "furnace", "defect", "severity", "scope", "members", "moulds", "onset", "onset_low", "onset_high", "formed",
-    "ended", "passed", "calls", "expected", "ware", "rate_before", "rate_after", "lost_per_hour", "q", "probability", "undecided", "acknowledged_by", "note",
-)  # fmt: skip
+    "id",
+    "kind",
+    "line",
+    "furnace",
+    "defect",
+    "severity",
+    "scope",
+    "members",
+    "moulds",
+    "onset",
+    "onset_low",
+    "onset_high",
+    "formed",
+    "ended",
+    "passed",
+    "calls",
+    "expected",
+    "ware",
+    "rate_before",
+    "rate_after",
+    "lost_per_hour",
+    "q",
+    "probability",
+    "undecided",
+    "acknowledged_by",
+    "note",
+)
 COLUMNS = ("line", "defect", "place", "since (95 %)", "ended", "calls", "expected", "of ware", "lost/h", "q")
 
 
@@ -71,7 +95,9 @@ def _say_doubts(plant: Plant, doubts: Sequence[tuple[str, datetime, str]], err: 
 
 
 def _words(plant: Plant, one: Signal) -> str:
-    """What a row has no room for: where to look, when it was formed, what the logs say, what makes it go away, who has seen it."""
+    """What a row has no room for: where to look, when it was formed, what the logs say, what makes it go away, who has
+    seen it.
+    """
     sure = f"{one.scope} {percent(one.probability, 0)}" + (f", {one.doubt}" if one.doubt else "")
     if one.undecided:
         others = sorted(((p, s) for s, p in one.scopes.items() if s != one.scope), reverse=True)[:1]
@@ -88,10 +114,17 @@ def _row(plant: Plant, one: Signal) -> tuple[object, ...]:
     since = f"{local(one.onset):%d %H:%M} ({local(one.onset_low):%H:%M}-{local(one.onset_high):%H:%M})"
     severe = f" ({one.severity})" if one.severity == "critical" else ""
     return (
-        one.line, f"{one.defect} {one.name}{severe}", f"{one.scope} {', '.join(one.members)}", since,
-        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on", one.calls, expected(one.expected), round(one.ware),
-        f"{one.lost_per_hour:.0f}", f"{one.q or 0:.1g}",
-    )  # fmt: skip
+        one.line,
+        f"{one.defect} {one.name}{severe}",
+        f"{one.scope} {', '.join(one.members)}",
+        since,
+        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on",
+        one.calls,
+        expected(one.expected),
+        round(one.ware),
+        f"{one.lost_per_hour:.0f}",
+        f"{one.q or 0:.1g}",
+    )
 
 
 def _flat(value: object) -> object:

@@ -16,28 +16,68 @@ from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
 from pipelines.reports.trace.tables import few, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import whereabouts
-from schemas.quality import HeldPallet, HoldList, MouldLife, PalletContents, SamplingPlan, Trace
+from schemas.quality import (
+    HeldPallet,
+    HoldList,
+    MouldLife,
+    MouldStay,
+    PalletContents,
+    SamplingPlan,
+    Trace,
+    TracedPallet,
+)
 
 SHOWN = 12
 PALLET_COLUMNS = (
-    "pallet", "line", "item", "packed from", "to", "units", "state", "of these moulds", "expected defective", "at least", "at most (95 %)", "chance it is the one", "95 % list",
-    "beyond the window", "in doubt", "holds", "begin inferred",
-)  # fmt: skip
+    "pallet",
+    "line",
+    "item",
+    "packed from",
+    "to",
+    "units",
+    "state",
+    "of these moulds",
+    "expected defective",
+    "at least",
+    "at most (95 %)",
+    "chance it is the one",
+    "95 % list",
+    "beyond the window",
+    "in doubt",
+    "holds",
+    "begin inferred",
+)
 _CHANCE = 11
 _BRIEF = (0, 2, 3, 5, 6, 7, 8, 10, 11, 12)
+
+
+def _pallet_row(plant: Plant, pallet: TracedPallet) -> tuple[Any, ...]:
+    show = plant.clock.show
+    return (
+        pallet.pallet,
+        pallet.line,
+        pallet.item,
+        show(pallet.packed_from),
+        show(pallet.packed_to),
+        pallet.units,
+        pallet.state,
+        pallet.mould_units,
+        pallet.expected_defective,
+        pallet.expected_low,
+        pallet.expected_high,
+        pallet.probability,
+        "yes" if pallet.proposed else "",
+        "yes" if pallet.beyond else "",
+        "; ".join(pallet.doubts),
+        ", ".join(pallet.holds),
+        "yes" if pallet.begin_inferred else "",
+    )
 
 
 def show_trace(plant: Plant, told: Trace, format: Format) -> None:
     if format is Format.json:
         return print_json(told.told())
-    show = plant.clock.show
-    rows = [
-        (
-            p.pallet, p.line, p.item, show(p.packed_from), show(p.packed_to), p.units, p.state, p.mould_units, p.expected_defective, p.expected_low, p.expected_high,
-            p.probability, "yes" if p.proposed else "", "yes" if p.beyond else "", "; ".join(p.doubts), ", ".join(p.holds), "yes" if p.begin_inferred else "",
-        )
-        for p in told.pallets
-    ]  # fmt: skip
+    rows = [_pallet_row(plant, pallet) for pallet in told.pallets]
     if format is Format.csv:
         return print_csv(PALLET_COLUMNS, rows)
     for text in told.impossible:
@@ -83,7 +123,8 @@ def _show_lists(told: Trace) -> None:
     if told.expected_defective is not None:
         typer.echo(
             f"Expected defective containers on these pallets: {few(told.expected_defective)} "
-            f"(95 %: {whole_range(told.expected_low, told.expected_high)}). Fewer than 1 is none with 95 %, not that none can be there."
+            f"(95 %: {whole_range(told.expected_low, told.expected_high)}). Fewer than 1 is none with 95 %, not that "
+            "none can be there."
         )
     if told.complained:
         typer.echo(f"At least {told.complained} reached the customer: that was complained of.")
@@ -99,7 +140,8 @@ def _show_lists(told: Trace) -> None:
         )
     for plan in told.plans:
         typer.echo(
-            f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, {plan_words(plan)}"
+            f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, "
+            f"{plan_words(plan)}"
         )
 
 
@@ -123,7 +165,8 @@ def show_plans(name: str, state: str, plans: Sequence[SamplingPlan], format: For
     print_table(f"Re-inspection of {name}: ISO 2859-1, single sampling, {plans[0].severity}", PLAN_COLUMNS, rows)
     if state == "stopped":
         typer.echo(
-            "Five lots were not accepted under tightened inspection: sampling stops until the cause is removed. Sort all of it or scrap it."
+            "Five lots were not accepted under tightened inspection: sampling stops until the cause is removed. Sort "
+            "all of it or scrap it."
         )
     typer.echo(CAUTION)
     typer.echo(GLASS)
@@ -176,7 +219,8 @@ def show_holds(plant: Plant, told: Sequence[HeldPallet], format: Format) -> None
         return print_csv(HOLD_COLUMNS, rows)
     print_table("Pallets on hold", HOLD_COLUMNS[:10], [row[:10] for row in rows])
     typer.echo(
-        f"{sum(h.state == 'held' for h in told)} held, {sum(h.state == 'proposed' for h in told)} proposed and held by nobody until a person confirms them."
+        f"{sum(h.state == 'held' for h in told)} held, {sum(h.state == 'proposed' for h in told)} proposed and held "
+        "by nobody until a person confirms them."
     )
     typer.echo(CAUTION)
     return None
@@ -231,9 +275,17 @@ def show_contents(plant: Plant, told: PalletContents, format: Format) -> None:
 
 def _show_around(plant: Plant, told: PalletContents) -> None:
     signals = [
-        (s["id"], s["defect"], s["severity"], s["scope"], ", ".join(s["members"][:8]), _local(plant, s["onset"]), _local(plant, s["ended"]))
+        (
+            s["id"],
+            s["defect"],
+            s["severity"],
+            s["scope"],
+            ", ".join(s["members"][:8]),
+            _local(plant, s["onset"]),
+            _local(plant, s["ended"]),
+        )
         for s in told.signals
-    ]  # fmt: skip
+    ]
     columns = ("signal", "defect", "severity", "scope", "members", "onset", "ended")
     print_table("Signals open while its ware was inspected", columns, signals)
     states = [(s["state"], s["units"], _local(plant, s["received_at"]), s["file"], s["file_line"]) for s in told.states]
@@ -257,12 +309,15 @@ def show_mould(plant: Plant, told: MouldLife, format: Format) -> None:
     return None
 
 
-def _show_life(plant: Plant, told: MouldLife) -> None:
+def _stay_row(plant: Plant, stay: MouldStay) -> tuple[Any, ...]:
     show = plant.clock.show
-    stays = [
-        (s.section, s.gob, s.item, show(s.fitted), show(s.ended) if s.ended else "still there", s.blank, s.neck_ring, s.containers)
-        for s in told.stays
-    ]  # fmt: skip
+    ended = show(stay.ended) if stay.ended else "still there"
+    parts = (stay.blank, stay.neck_ring)
+    return (stay.section, stay.gob, stay.item, show(stay.fitted), ended, *parts, stay.containers)
+
+
+def _show_life(plant: Plant, told: MouldLife) -> None:
+    stays = [_stay_row(plant, stay) for stay in told.stays]
     columns: tuple[str, ...] = ("section", "gob", "item", "fitted", "ended", "blank", "neck ring", "containers seen")
     print_table(f"Mould {told.mould} on {told.line}", columns, stays)
     calls = [
@@ -284,9 +339,15 @@ def _show_life(plant: Plant, told: MouldLife) -> None:
     by_state = ", ".join(f"{state} {units:,.0f}" for state, units in told.states.items())
     typer.echo(f"{len(told.pallets)} pallets carry it: {by_state or 'none'} containers. All of them with --format csv.")
     near = [
-        (p["pallet"], p["item"], _local(plant, p["packed_from"]), _local(plant, p["packed_to"]), p["state"], p["of_mould"])
+        (
+            p["pallet"],
+            p["item"],
+            *(_local(plant, p[at]) for at in ("packed_from", "packed_to")),
+            p["state"],
+            p["of_mould"],
+        )
         for p in told.pallets[-20:]
-    ]  # fmt: skip
+    ]
     print_table("The newest pallets", ("pallet", "item", "packed from", "to", "state", "of this mould"), near)
 
 

@@ -51,7 +51,8 @@ def _moment(value: Any) -> Any:
 def show_proposal(proposal: Proposal) -> None:
     """The proposed mapping as it can be put into works.toml; what was guessed, what is missing."""
     typer.echo(
-        "Nothing in works.toml is for this file. A guess at its [[mapping]]; check it, correct it, put it into works.toml:\n"
+        "Nothing in works.toml is for this file. A guess at its [[mapping]]; check it, correct it, put it into "
+        "works.toml:\n"
     )
     typer.echo(proposal.toml)
     for told in proposal.guessed:
@@ -79,8 +80,8 @@ def _show_one(plant: Plant, one: Tried) -> None:
     if isinstance(one.first, datetime) and isinstance(one.last, datetime):
         span = f", {plant.clock.show(one.first)} to {plant.clock.show(one.last)}"
     typer.echo(
-        f"{one.feed}{how}: {one.rows:,} rows, {one.kept:,} would be kept ({one.new:,} new, {one.unchanged:,} known already, "
-        f"{one.replacing:,} would replace others), {one.refused:,} set aside{span}. Nothing was kept now."
+        f"{one.feed}{how}: {one.rows:,} rows, {one.kept:,} would be kept ({one.new:,} new, {one.unchanged:,} known "
+        f"already, {one.replacing:,} would replace others), {one.refused:,} set aside{span}. Nothing was kept now."
     )
     if one.note and one.note != "refused whole":
         typer.echo(f"Note: {one.note}.")

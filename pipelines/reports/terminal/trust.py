@@ -10,24 +10,55 @@ from pipelines.cautions import CAUTION
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.quality import StationAssumption, StationDoubt, Trust
+from schemas.quality import DetectionRate, StationAssumption, StationDoubt, Trust
 
 TRUST_COLUMNS = (
-    "line", "station", "defect", "severity", "passes", "caught", "detection", "at least", "at most", "last challenge", "last caught",
-)  # fmt: skip
+    "line",
+    "station",
+    "defect",
+    "severity",
+    "passes",
+    "caught",
+    "detection",
+    "at least",
+    "at most",
+    "last challenge",
+    "last caught",
+)
 DOUBT_COLUMNS = (
-    "station", "defect", "severity", "challenge", "really failed", "last good", "next good", "caught", "containers in doubt", "pallets", "released", "units",
-)  # fmt: skip
+    "station",
+    "defect",
+    "severity",
+    "challenge",
+    "really failed",
+    "last good",
+    "next good",
+    "caught",
+    "containers in doubt",
+    "pallets",
+    "released",
+    "units",
+)
+
+
+def _rate_row(plant: Plant, rate: DetectionRate) -> tuple[Any, ...]:
+    return (
+        rate.line,
+        rate.station,
+        rate.defect,
+        rate.severity,
+        rate.passes,
+        rate.caught,
+        percent(rate.rate, 1),
+        percent(rate.low, 1),
+        percent(rate.high, 1),
+        plant.clock.show(rate.last),
+        f"{rate.last_caught} of {rate.last_passes}",
+    )
 
 
 def show_trust(plant: Plant, told: Trust, format: Format) -> None:
-    rows = [
-        (
-            r.line, r.station, r.defect, r.severity, r.passes, r.caught, percent(r.rate, 1), percent(r.low, 1), percent(r.high, 1), plant.clock.show(r.last),
-            f"{r.last_caught} of {r.last_passes}",
-        )
-        for r in told.rates
-    ]  # fmt: skip
+    rows = [_rate_row(plant, rate) for rate in told.rates]
     if format is Format.json:
         return print_json(told.told())
     if format is Format.csv:
@@ -36,7 +67,8 @@ def show_trust(plant: Plant, told: Trust, format: Format) -> None:
         typer.echo(text)
     if rows:
         print_table(
-            f"Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge alike by {told.alike:.2f})",
+            "Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge "
+            f"alike by {told.alike:.2f})",
             TRUST_COLUMNS,
             rows,
         )
@@ -72,9 +104,19 @@ def _show_usual(told: Trust) -> None:
 
 def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
     return (
-        d.station, d.defect, d.severity, d.why, percent(d.likely, 0), plant.clock.show(d.from_) if d.from_ else "never vouched for", plant.clock.show(d.to) if d.to else "no good one yet",
-        f"{d.caught} of {d.passes}" if d.passes else "-", d.containers, len(d.pallets), d.released, d.units,
-    )  # fmt: skip
+        d.station,
+        d.defect,
+        d.severity,
+        d.why,
+        percent(d.likely, 0),
+        plant.clock.show(d.from_) if d.from_ else "never vouched for",
+        plant.clock.show(d.to) if d.to else "no good one yet",
+        f"{d.caught} of {d.passes}" if d.passes else "-",
+        d.containers,
+        len(d.pallets),
+        d.released,
+        d.units,
+    )
 
 
 ASSUMED_COLUMNS = ("line", "station", "never challenged with", "taken to miss", "by")
@@ -85,9 +127,10 @@ def unchallenged_words(told: Trust) -> list[str]:
     if told.rates:
         return []
     return [
-        "No challenge: in the days asked and the 30 days before no marked container with a known defect was put through these stations.",
-        "A challenge is for this: the share of its passes that a station misses tells how many containers with the defect get past it. "
-        "Without one nobody knows that a station rejects anything it should.",
+        "No challenge: in the days asked and the 30 days before no marked container with a known defect was put "
+        "through these stations.",
+        "A challenge is for this: the share of its passes that a station misses tells how many containers with the "
+        "defect get past it. Without one nobody knows that a station rejects anything it should.",
     ]
 
 
@@ -97,8 +140,8 @@ def _show_assumed(told: Trust) -> None:
         return
     if not told.works_challenged:
         typer.echo(
-            "No station of the works was challenged: traces give no number of escapes. Only where lines are weighed against each other "
-            "each station is taken to miss the share below, all alike: a guess."
+            "No station of the works was challenged: traces give no number of escapes. Only where lines are weighed "
+            "against each other each station is taken to miss the share below, all alike: a guess."
         )
     else:
         typer.echo(

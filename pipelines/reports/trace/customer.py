@@ -1,4 +1,6 @@
-"""The report of a trace for the customer: its window, the pallets that were decided on, what to do with each; no rates of the works' own."""
+"""The report of a trace for the customer: its window, the pallets that were decided on, what to do with each; no rates
+of the works' own.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +8,7 @@ from dataclasses import dataclass
 
 from pipelines.answers.holds import answer_holds
 from pipelines.cautions import GLASS, PAGE_CAUTION
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.frame.shared_parts import count
@@ -48,13 +50,15 @@ def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         links=(),
         cautions=(HANDLE, GLASS, PAGE_CAUTION),
         sources=(),
-        made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps the evidence behind it, row by row, in its own file of this trace.",
+        made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps "
+        "the evidence behind it, row by row, in its own file of this trace.",
         workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
     )
 
 
 def decided_pallets(plant: Plant, told: Trace, holds: list[HeldPallet]) -> tuple[list[Decided], list[TracedPallet]]:
-    """The pallets of a trace on which somebody of the works decided, and those on the hold list on which nobody has yet.
+    """The pallets of a trace on which somebody of the works decided, and those on the hold list on which nobody has
+    yet.
 
     A proposal is no decision. Where several holds name a pallet the gravest stands: held, then scrapped, then released.
     """
@@ -95,7 +99,8 @@ def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Fig
         Figure(
             count(len(apart)),
             "pallets to keep apart",
-            f"{count(sum(d.pallet.units for d in apart))} containers, of which {count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
+            f"{count(sum(d.pallet.units for d in apart))} containers, of which "
+            f"{count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
             "critical" if apart else "",
         ),
         Figure(count(len(here)), "pallets held at the works", f"{count(sum(d.pallet.units for d in here))} containers"),
@@ -110,7 +115,10 @@ def _sections(plant: Plant, told: Trace, decided: list[Decided], open_ones: list
         Section("What this report covers", items=_covers(plant, told), wide=True),
     ]
     if open_ones:
-        words = f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then make this report again."
+        words = (
+            f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then "
+            "make this report again."
+        )
         sections.append(Section("Not ready to send", items=(words,), warn=True, wide=True))
     if decided:
         sections.append(Section("Pallets, as decided", sheet=_sheet(plant, decided), wide=True))
@@ -144,7 +152,10 @@ def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
     first = told.cavities[0]
     window = f"formed between {plant.clock.show(told.formed_from)} and {plant.clock.show(told.formed_to)}"
     if told.uncounted:
-        window += f", if it was of the ware that we have counts of: for {told.uncounted:.0%} of the time in which its pallet was filled we have none"
+        window += (
+            f", if it was of the ware that we have counts of: for {told.uncounted:.0%} of the time in which its "
+            "pallet was filled we have none"
+        )
     elif told.asked.get("pallet"):
         window += " (95 %)"
     whose = (
@@ -174,15 +185,27 @@ def _covers(plant: Plant, told: Trace) -> tuple[str, ...]:
 def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
     rows = [
         {
-            "pallet": d.pallet.pallet, "item": d.pallet.item, "packed": packed_words(plant, d.pallet), "units": d.pallet.units,
-            "mine": d.pallet.mould_units, "decision": d.decision, "todo": d.to_do,
+            "pallet": d.pallet.pallet,
+            "item": d.pallet.item,
+            "packed": packed_words(plant, d.pallet),
+            "units": d.pallet.units,
+            "mine": d.pallet.mould_units,
+            "decision": d.decision,
+            "todo": d.to_do,
         }
-        for d in sorted(decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet))
-    ]  # fmt: skip
+        for d in sorted(
+            decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet)
+        )
+    ]
     columns = (
-        Column("pallet", "Pallet", "id"), Column("todo", "What to do"), Column("decision", "Decided"), Column("item", "Item"), Column("packed", "Packed", "id"),
-        Column("units", "Units", "count"), Column("mine", "Of the moulds in question", "count"),
-    )  # fmt: skip
+        Column("pallet", "Pallet", "id"),
+        Column("todo", "What to do"),
+        Column("decision", "Decided"),
+        Column("item", "Item"),
+        Column("packed", "Packed", "id"),
+        Column("units", "Units", "count"),
+        Column("mine", "Of the moulds in question", "count"),
+    )
     caption = (
         "Of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
     )
@@ -191,13 +214,15 @@ def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
 
 def _unknown(plant: Plant, told: Trace, decided: list[Decided]) -> tuple[str, ...]:
     items = [
-        "How many containers with this fault are on these pallets is not stated here; at least one was found where a complaint names it."
+        "How many containers with this fault are on these pallets is not stated here; at least one was found where a "
+        "complaint names it."
     ]
     if not left_known(plant) and any(d.away for d in decided):
         items.append("Which of these pallets have left our works is not known to this report.")
     if not told.asked.get("mould"):
         items.append(
-            "The mould number was not told to us. It stands in relief on the container; with it the list becomes shorter."
+            "The mould number was not told to us. It stands in relief on the container; with it the list becomes "
+            "shorter."
         )
     if not told.asked.get("pallet"):
         items.append("The pallet was not told to us. Its label names the hour of packing.")
@@ -214,6 +239,7 @@ def _next(told: Trace) -> tuple[str, ...]:
     )
     return (
         critical,
-        "Which pallets are called back, sorted, replaced or released is decided by the authorised people of the works, with you.",
+        "Which pallets are called back, sorted, replaced or released is decided by the authorised people of the "
+        "works, with you.",
         SIGNED,
     )

@@ -1,4 +1,6 @@
-"""The evidence of a trace: what was called, weighed, stopped, changed, challenged, and what is missing, each with its source rows."""
+"""The evidence of a trace: what was called, weighed, stopped, changed, challenged, and what is missing, each with its
+source rows.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +59,10 @@ def _timeline(plant: Plant, told: Trace) -> Section | None:
         rows.append({"label": f"{plant.clock.local(at):%d. %H:%M}", "value": found.get(at, 0)})
         at += timedelta(minutes=10)
     mould, line = seen["cavity"]["mould"], seen["cavity"]["line"]
-    words = f"{sum(found.values())} calls of {told.asked['defect']} with mould {mould} read; by ten minutes of the cold-end clock, two hours before and after the window"
+    words = (
+        f"{sum(found.values())} calls of {told.asked['defect']} with mould {mould} read; by ten minutes of the "
+        "cold-end clock, two hours before and after the window"
+    )
     title = f"{told.asked['defect']} from mould {mould} on {line}, as the stations saw it"
     return Section(
         title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True
@@ -75,7 +80,8 @@ def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
         )
     others = ", ".join(f"{c['defect']} {c['calls']} at {c['station']}" for c in seen["calls"][:10])
     return (
-        f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, {local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",
+        f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, "
+        f"{local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",
         *_rate(seen, told),
         f"all calls with that mould read: {others or 'none'}",
         weighed,
@@ -91,7 +97,8 @@ def _rate(seen: dict[str, Any], told: Trace) -> tuple[str, ...]:
     low, high = score_interval(calls, ware)
     rate = f" = {percent(calls / ware)} (95 %: {percent(low)} to {percent(high)})" if ware else ""
     return (
-        f"calls of the defect with that mould read: {calls} of {count(ware)}{rate}; on the line with none read: {seen['calls_without_mould']}",
+        f"calls of the defect with that mould read: {calls} of {count(ware)}{rate}; on the line with none read: "
+        f"{seen['calls_without_mould']}",
     )
 
 
@@ -102,7 +109,8 @@ def _happened(plant: Plant, told: Trace) -> tuple[str, ...]:
         *(_stop(plant, stop) for stop in seen["stoppages"][:20]),
         *(["no stoppage of that section from two hours before to two hours after"] if not seen["stoppages"] else []),
         *(
-            f"{parts.get(m['part'], m['part'])} {m['number']} sat there from {local(plant, m['fitted_at'])} to {local(plant, m['ended_at'])} (batch {m['batch']}, line {m['file_line']})"
+            f"{parts.get(m['part'], m['part'])} {m['number']} sat there from {local(plant, m['fitted_at'])} to "
+            f"{local(plant, m['ended_at'])} (batch {m['batch']}, line {m['file_line']})"
             for m in seen["moulds_there"]
         ),
     )
@@ -111,7 +119,10 @@ def _happened(plant: Plant, told: Trace) -> tuple[str, ...]:
 def _stop(plant: Plant, stop: dict[str, Any]) -> str:
     what = f"section {stop['section']}" if stop["section"] else "the whole machine"
     rows = f"batch {stop['batch']}, line {stop['file_line']}"
-    return f"{what} stood {local(plant, stop['stopped_at'])} to {local(plant, stop['restarted_at'])} ({stop['cause'] or 'no cause given'}; {rows})"
+    return (
+        f"{what} stood {local(plant, stop['stopped_at'])} to {local(plant, stop['restarted_at'])} "
+        f"({stop['cause'] or 'no cause given'}; {rows})"
+    )
 
 
 def _stations(plant: Plant, told: Trace) -> Sheet:
@@ -119,7 +130,8 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
         return (
             "none"
             if row is None
-            else f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch {row['batch']}, line {row['file_line']})"
+            else f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch "
+            f"{row['batch']}, line {row['file_line']})"
         )
 
     rows = [
@@ -143,7 +155,10 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
         if must is None
         else f"{must:.0%} of its passes are caught"
     )
-    caption = f"A challenge is due every {plant.checks.challenge_hours:g} h and passed when {passed} ([checks] in works.toml)."
+    caption = (
+        f"A challenge is due every {plant.checks.challenge_hours:g} h and passed when {passed} ([checks] in "
+        "works.toml)."
+    )
     return Sheet(
         "stations", "Stations", columns, rows, caption, strong=[n for n, row in enumerate(rows) if row["doubt"] != "no"]
     )
@@ -163,25 +178,47 @@ def _detection(told: Trace) -> Sheet:
             {"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]}
         )
     columns = (
-        Column("where", "Stations"), Column("passes", "Passes", "count"), Column("caught", "Caught", "count"), Column("rate", "Detection", "percent1"),
-        Column("low", "at least", "percent1"), Column("high", "at most", "percent1"),
-    )  # fmt: skip
-    caption = "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is taken to do as they do, a guess."
+        Column("where", "Stations"),
+        Column("passes", "Passes", "count"),
+        Column("caught", "Caught", "count"),
+        Column("rate", "Detection", "percent1"),
+        Column("low", "at least", "percent1"),
+        Column("high", "at most", "percent1"),
+    )
+    caption = (
+        "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge "
+        "are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is "
+        "taken to do as they do, a guess."
+    )
     return Sheet("detection", "Detection", columns, rows, caption)
 
 
 def _signals(plant: Plant, told: Trace) -> Sheet:
     rows = [
         {
-            "id": s["id"], "defect": s["defect"], "severity": s["severity"], "scope": f"{s['scope']} {', '.join(s['members'][:6])}", "onset": local(plant, s["onset"]),
-            "ended": "open" if s["ended"] is None else local(plant, s["ended"]), "calls": s["calls"], "expected": s["expected"], "mine": "yes" if s["holds_the_mould"] else "",
+            "id": s["id"],
+            "defect": s["defect"],
+            "severity": s["severity"],
+            "scope": f"{s['scope']} {', '.join(s['members'][:6])}",
+            "onset": local(plant, s["onset"]),
+            "ended": "open" if s["ended"] is None else local(plant, s["ended"]),
+            "calls": s["calls"],
+            "expected": s["expected"],
+            "mine": "yes" if s["holds_the_mould"] else "",
         }
         for s in told.evidence["signals"]
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("id", "Signal"), Column("defect", "Defect"), Column("severity", "Severity"), Column("scope", "Where"), Column("onset", "Onset"), Column("ended", "Ended"),
-        Column("calls", "Calls", "count"), Column("expected", "Expected", "number"), Column("mine", "Holds the mould"),
-    )  # fmt: skip
+        Column("id", "Signal"),
+        Column("defect", "Defect"),
+        Column("severity", "Severity"),
+        Column("scope", "Where"),
+        Column("onset", "Onset"),
+        Column("ended", "Ended"),
+        Column("calls", "Calls", "count"),
+        Column("expected", "Expected", "number"),
+        Column("mine", "Holds the mould"),
+    )
     return Sheet(
         "signals",
         "Signals",

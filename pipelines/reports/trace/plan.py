@@ -1,4 +1,6 @@
-"""The re-inspection plan of a trace: samples by ISO 2859-1 with their operating characteristic, or the whole lot for what is critical."""
+"""The re-inspection plan of a trace: samples by ISO 2859-1 with their operating characteristic, or the whole lot for
+what is critical.
+"""
 
 from __future__ import annotations
 
@@ -11,38 +13,47 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.quality import Trace
 
 RULES = (
-    "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not accepted at original inspection. Tightened to normal: five consecutive lots accepted. "
-    "Normal to reduced: switching score of 30, steady production, and the responsible authority wants it. Reduced to normal: a lot not accepted, or production irregular. Sampling stops "
-    "after five lots not accepted under tightened inspection, until the cause is removed (ISO 2859-1:1999, 9.3 and 9.4)."
+    "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not accepted at "
+    "original inspection. Tightened to normal: five consecutive lots accepted. "
+    "Normal to reduced: switching score of 30, steady production, and the responsible authority wants it. Reduced to "
+    "normal: a lot not accepted, or production irregular. Sampling stops "
+    "after five lots not accepted under tightened inspection, until the cause is removed (ISO 2859-1:1999, 9.3 and "
+    "9.4)."
 )
 LOT = (
-    "The plan takes the pallets of the shortest list as one lot and draws from all of them at random. It was made for a continuing series of lots: for a single one read its protection off "
-    "the curve. Lots submitted again are inspected under normal or tightened inspection, and for which defects, as the responsible authority decides."
+    "The plan takes the pallets of the shortest list as one lot and draws from all of them at random. It was made "
+    "for a continuing series of lots: for a single one read its protection off "
+    "the curve. Lots submitted again are inspected under normal or tightened inspection, and for which defects, as "
+    "the responsible authority decides."
 )
+
+
+def _all_of_it(told: Trace) -> Section:
+    text = (
+        "This defect is critical. A sample cannot clear it: every container of what is held is looked at, or it "
+        "is scrapped, as the works' quality system decides."
+    )
+    lot = f"Shortest list: {count(told.proposed.units)} containers to sort whole or to scrap." if told.proposed else ""
+    return Section(
+        "Re-inspection: all of it",
+        items=tuple(
+            t for t in (text, lot, "Sort by hand or machine only with the protection the works prescribes.") if t
+        ),
+        warn=True,
+        wide=True,
+    )
 
 
 def plan_section(plant: Plant, told: Trace) -> Section:
     """What to look at before anything of the held ware is released."""
     if told.severity == "critical":
-        text = "This defect is critical. A sample cannot clear it: every container of what is held is looked at, or it is scrapped, as the works' quality system decides."
-        lot = (
-            f"Shortest list: {count(told.proposed.units)} containers to sort whole or to scrap."
-            if told.proposed
-            else ""
-        )
-        return Section(
-            "Re-inspection: all of it",
-            items=tuple(
-                t for t in (text, lot, "Sort by hand or machine only with the protection the works prescribes.") if t
-            ),
-            warn=True,
-            wide=True,
-        )
+        return _all_of_it(told)
     if not told.plans:
         return Section(
             "Re-inspection",
             items=(
-                "Without a defect there is no severity, and without a severity no plan. Name the defect, or sort all of it.",
+                "Without a defect there is no severity, and without a severity no plan. Name the defect, or sort all "
+                "of it.",
             ),
             wide=True,
         )
@@ -53,7 +64,10 @@ def plan_section(plant: Plant, told: Trace) -> Section:
     ]
     first = told.plans[0]
     risk = percent(quality_at(first.n, first.ac, 0.10))
-    words = f"How often a lot is accepted, by its share nonconforming; AQL {first.aql:g} % dashed. Normal inspection: in 10 % of lots still accepted with {risk} nonconforming."
+    words = (
+        f"How often a lot is accepted, by its share nonconforming; AQL {first.aql:g} % dashed. Normal inspection: in "
+        f"10 % of lots still accepted with {risk} nonconforming."
+    )
     chart = charts.svg(charts.acceptance, words, curves, "nonconforming, % of the lot", limits=[{"at": first.aql}])
     title = "Re-inspection plan (ISO 2859-1)"
     return Section(title, chart=chart, chart_words=words, sheet=_sheet(plant, told), items=(LOT, RULES), wide=True)
@@ -62,15 +76,32 @@ def plan_section(plant: Plant, told: Trace) -> Section:
 def _sheet(plant: Plant, told: Trace) -> Sheet:
     rows = [
         {
-            "kind": one.inspection, "letter": one.letter, "lot": one.lot, "n": one.n, "ac": one.ac, "re": one.re,
-            "p95": quality_at(one.n, one.ac, 0.95), "p10": quality_at(one.n, one.ac, 0.10), "whole": "yes" if one.whole_lot else "",
+            "kind": one.inspection,
+            "letter": one.letter,
+            "lot": one.lot,
+            "n": one.n,
+            "ac": one.ac,
+            "re": one.re,
+            "p95": quality_at(one.n, one.ac, 0.95),
+            "p10": quality_at(one.n, one.ac, 0.10),
+            "whole": "yes" if one.whole_lot else "",
         }
         for one in told.plans
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("kind", "Inspection"), Column("letter", "Letter"), Column("lot", "Lot", "count"), Column("n", "Sample", "count"), Column("ac", "Accept up to", "count"),
-        Column("re", "Refuse from", "count"), Column("p95", "Accepted in 95 % at", "percent"), Column("p10", "Accepted in 10 % at", "percent"), Column("whole", "All of the lot"),
-    )  # fmt: skip
+        Column("kind", "Inspection"),
+        Column("letter", "Letter"),
+        Column("lot", "Lot", "count"),
+        Column("n", "Sample", "count"),
+        Column("ac", "Accept up to", "count"),
+        Column("re", "Refuse from", "count"),
+        Column("p95", "Accepted in 95 % at", "percent"),
+        Column("p10", "Accepted in 10 % at", "percent"),
+        Column("whole", "All of the lot"),
+    )
     first = told.plans[0]
-    caption = f"Single sampling, {first.severity}, AQL {first.aql:g} % nonconforming, level {plant.sampling.level} ([sampling] in works.toml). Curve: binomial."
+    caption = (
+        f"Single sampling, {first.severity}, AQL {first.aql:g} % nonconforming, level {plant.sampling.level} "
+        "([sampling] in works.toml). Curve: binomial."
+    )
     return Sheet("plan", "Plan", columns, rows, caption)

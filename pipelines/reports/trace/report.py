@@ -1,4 +1,6 @@
-"""The report of a trace for the file: what to do first, the cavities, the evidence, the pallets, the plan, what is not known."""
+"""The report of a trace for the file: what to do first, the cavities, the evidence, the pallets, the plan, what is not
+known.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ from typing import Any
 
 from pipelines.cautions import FOOD
 from pipelines.clock import parse_timestamp
-from pipelines.ledger.store import Reader
+from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.shared_parts import count, percent, queries_words
@@ -42,8 +44,10 @@ def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
         cautions=(FOOD, CAUTION, GLASS),
         sources=(queries_words(told.queries), *_files(told)),
         made=(
-            "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share that gets past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
-            "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it joins what is not known of rate and detection with chance."
+            "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share that gets "
+            "past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
+            "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it joins what is "
+            "not known of rate and detection with chance."
         ),
         workbook=trace_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
@@ -144,23 +148,27 @@ def _first(plant: Plant, told: Trace) -> tuple[str, ...]:
     words = []
     if gone:
         words.append(
-            f"Released already, on the shortest list: {named(gone)}. {whereabouts(plant)} Whether to stop or call them back is for the authorised person, now."
+            f"Released already, on the shortest list: {named(gone)}. {whereabouts(plant)} Whether to stop or call "
+            "them back is for the authorised person, now."
         )
     here = [p for p in told.pallets if p.proposed and not p.cleared and p.state not in OUT]
     if here:
         words.append(
-            f"Not released, on the shortest list: {named(here)}. `coldledger trace … --propose fewest` proposes the hold; a person confirms it."
+            f"Not released, on the shortest list: {named(here)}. `coldledger trace … --propose fewest` proposes the "
+            "hold; a person confirms it."
         )
     if told.severity == "critical":
         words.append(
-            "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. It is not sampled away."
+            "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. "
+            "It is not sampled away."
         )
     if told.whole_stay is not None:
         words += stay_words(plant, told.whole_stay)
     doubts = sorted({text for p in told.pallets for text in p.doubts})
     if doubts:
         words.append(
-            f"No good challenge vouches for: {', '.join(doubts)}. Ware that passed then is in doubt beyond what the stations called."
+            f"No good challenge vouches for: {', '.join(doubts)}. Ware that passed then is in doubt beyond what the "
+            "stations called."
         )
     held = [p for p in told.pallets if p.holds or p.hold]
     if held:
@@ -176,7 +184,11 @@ def _beyond(plant: Plant, told: Trace) -> str:
             else ""
         )
         return f"No signal of this defect at these moulds was open: the lists are for the window alone.{lost}"
-    return f"Signals ({', '.join(told.faults)}) say that the same fault was formed from {plant.clock.show(told.fault_from)} to {plant.clock.show(told.fault_to)}; pallets of that time are in the lists."
+    return (
+        f"Signals ({', '.join(told.faults)}) say that the same fault was formed from "
+        f"{plant.clock.show(told.fault_from)} to {plant.clock.show(told.fault_to)}; pallets of that time are in the "
+        "lists."
+    )
 
 
 def _asked(plant: Plant, told: Trace) -> tuple[str, ...]:
@@ -189,7 +201,8 @@ def _asked(plant: Plant, told: Trace) -> tuple[str, ...]:
     for part in told.parts:
         first = part["cavities"][0] if part["cavities"] else None
         place = (
-            f"{first['section']}{first['gob']} of {first['line']}, mould {first['mould']}, probability {percent(first['probability'], 0)}"
+            f"{first['section']}{first['gob']} of {first['line']}, mould {first['mould']}, probability "
+            f"{percent(first['probability'], 0)}"
             if first
             else "no cavity fits"
         )

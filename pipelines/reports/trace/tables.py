@@ -16,16 +16,33 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
     """The likeliest cavities, with what was fitted there."""
     rows = [
         {
-            "line": c.line, "section": c.section, "gob": c.gob, "mould": c.mould, "blank": c.blank or "–", "ring": c.neck_ring or "–",
-            "from": plant.clock.show(c.from_), "to": plant.clock.show(c.to), "p": c.probability,
+            "line": c.line,
+            "section": c.section,
+            "gob": c.gob,
+            "mould": c.mould,
+            "blank": c.blank or "–",
+            "ring": c.neck_ring or "–",
+            "from": plant.clock.show(c.from_),
+            "to": plant.clock.show(c.to),
+            "p": c.probability,
         }
         for c in told.cavities[:SHOWN_CAVITIES]
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("line", "Line"), Column("section", "Section", "count"), Column("gob", "Gob"), Column("mould", "Mould"), Column("blank", "Blank"), Column("ring", "Neck ring"),
-        Column("from", "Formed from"), Column("to", "to"), Column("p", "Probability", "percent1"),
-    )  # fmt: skip
-    caption = f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. Probabilities sum to one over all of them. "
+        Column("line", "Line"),
+        Column("section", "Section", "count"),
+        Column("gob", "Gob"),
+        Column("mould", "Mould"),
+        Column("blank", "Blank"),
+        Column("ring", "Neck ring"),
+        Column("from", "Formed from"),
+        Column("to", "to"),
+        Column("p", "Probability", "percent1"),
+    )
+    caption = (
+        f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. "
+        "Probabilities sum to one over all of them. "
+    )
     caption += (
         "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window asked for."
     )
@@ -33,24 +50,49 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
 
 
 PALLET_COLUMNS = (
-    Column("pallet", "Pallet", "id"), Column("list", "Shortest list"), Column("state", "State"), Column("made", "Line, item", "id"), Column("packed", "Packed", "id"), Column("units", "Units", "count"),
-    Column("mine", "Of these moulds", "count"), Column("chance", "Chance it is the one", "percent1"), Column("expected", "Expected defective", "id"), Column("range", "95 %", "id"),
-     Column("why", "Why"), Column("doubts", "In doubt"), Column("holds", "Holds"),
-)  # fmt: skip
+    Column("pallet", "Pallet", "id"),
+    Column("list", "Shortest list"),
+    Column("state", "State"),
+    Column("made", "Line, item", "id"),
+    Column("packed", "Packed", "id"),
+    Column("units", "Units", "count"),
+    Column("mine", "Of these moulds", "count"),
+    Column("chance", "Chance it is the one", "percent1"),
+    Column("expected", "Expected defective", "id"),
+    Column("range", "95 %", "id"),
+    Column("why", "Why"),
+    Column("doubts", "In doubt"),
+    Column("holds", "Holds"),
+)
 
 
 def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
     """Every pallet that can carry a sister."""
     rows = [
         {
-            "pallet": p.pallet, "state": p.state, "made": f"{p.line}, {p.item}", "packed": packed_words(plant, p), "units": p.units,
-            "mine": p.mould_units, "chance": p.probability, "expected": few(p.expected_defective), "range": _range(p), "list": "yes" if p.proposed else "",
-            "why": "same fault" if p.beyond else "window", "doubts": ", ".join(p.doubts), "holds": ", ".join(p.holds),
+            "pallet": p.pallet,
+            "state": p.state,
+            "made": f"{p.line}, {p.item}",
+            "packed": packed_words(plant, p),
+            "units": p.units,
+            "mine": p.mould_units,
+            "chance": p.probability,
+            "expected": few(p.expected_defective),
+            "range": _range(p),
+            "list": "yes" if p.proposed else "",
+            "why": "same fault" if p.beyond else "window",
+            "doubts": ", ".join(p.doubts),
+            "holds": ", ".join(p.holds),
         }
         for p in told.pallets
-    ]  # fmt: skip
+    ]
     strong = [number for number, p in enumerate(told.pallets) if p.cleared]
-    caption = "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 %: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by this page."
+    caption = (
+        "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 "
+        "%: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window "
+        "asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by "
+        "this page."
+    )
     if any(p.begin_inferred for p in told.pallets):
         caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
     caption = f"{caption} {whereabouts(plant)}"
@@ -95,9 +137,10 @@ def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
     )
     until = show(stay.to) if stay.to else "now, as far as is known"
     return [
-        f"Critical: mould {stay.mould} in {stay.section}{stay.gob} of {stay.line} made {count(stay.containers)} containers since {since}.",
-        f"They were formed from {show(stay.from_)} to {until} and lie on {len(stay.pallets)} pallets with {count(stay.units)} units, "
-        f"{stay.cleared} of them released. The minutes asked for are a part of that.",
+        f"Critical: mould {stay.mould} in {stay.section}{stay.gob} of {stay.line} made {count(stay.containers)} "
+        f"containers since {since}.",
+        f"They were formed from {show(stay.from_)} to {until} and lie on {len(stay.pallets)} pallets with "
+        f"{count(stay.units)} units, {stay.cleared} of them released. The minutes asked for are a part of that.",
     ]
 
 
@@ -109,9 +152,15 @@ def list_sheet(plant: Plant, told: Trace) -> Sheet:
         if one is not None
     ]
     columns = (
-        Column("name", "List"), Column("pallets", "Pallets", "count"), Column("units", "Units", "count"), Column("covers", "Covers of what is expected", "percent1"),
+        Column("name", "List"),
+        Column("pallets", "Pallets", "count"),
+        Column("units", "Units", "count"),
+        Column("covers", "Covers of what is expected", "percent1"),
         Column("gone", "Released already", "count"),
-    )  # fmt: skip
-    caption = "Expected escapes by rejects found and detection; without a known detection, by rejects alone. Scrapped and emptied pallets are on neither list. A whole pallet can be held, not a part."
+    )
+    caption = (
+        "Expected escapes by rejects found and detection; without a known detection, by rejects alone. Scrapped and "
+        "emptied pallets are on neither list. A whole pallet can be held, not a part."
+    )
     caption = f"{caption} {whereabouts(plant)}"
     return Sheet("lists", "Hold lists", columns, rows, caption)

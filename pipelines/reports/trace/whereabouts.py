@@ -1,4 +1,6 @@
-"""Where a pallet is, as far as anybody knows: its state by the warehouse, and what that says of whether it has left the works."""
+"""Where a pallet is, as far as anybody knows: its state by the warehouse, and what that says of whether it has left the
+works.
+"""
 
 from __future__ import annotations
 

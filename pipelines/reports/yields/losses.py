@@ -54,19 +54,32 @@ def biggest(plant: Plant, told: Yield, most: int) -> list[dict[str, Any]]:
     order = sorted(sums.items(), key=lambda one: -one[1][1])[:most]
     return [
         {
-            "of": of, "kind": kind, "cause": cause, "units": None if math.isnan(units) else units, "kg": kg, "money": money(plant, kg),
+            "of": of,
+            "kind": kind,
+            "cause": cause,
+            "units": None if math.isnan(units) else units,
+            "kg": kg,
+            "money": money(plant, kg),
             "made": "not made" if kind in NOT_MADE else "made and lost",
         }
         for (of, kind, cause), (units, kg) in order
-    ]  # fmt: skip
+    ]
 
 
 def biggest_sheet(plant: Plant, told: Yield, most: int, name: str, title: str) -> Sheet:
     columns = (
-        Column("of", "Where"), Column("kind", "Kind"), Column("cause", "Cause"), Column("units", "Containers", "count"), Column("kg", "kg of glass", "count"),
-        *money_column(plant), Column("made", ""),
-    )  # fmt: skip
-    caption = "Not made: containers that the machine's own cycle rate could have made in the time. Made and lost: glass that was melted and goes back as cullet."
+        Column("of", "Where"),
+        Column("kind", "Kind"),
+        Column("cause", "Cause"),
+        Column("units", "Containers", "count"),
+        Column("kg", "kg of glass", "count"),
+        *money_column(plant),
+        Column("made", ""),
+    )
+    caption = (
+        "Not made: containers that the machine's own cycle rate could have made in the time. Made and lost: glass "
+        "that was melted and goes back as cullet."
+    )
     return Sheet(name, title, columns, biggest(plant, told, most), caption)
 
 
@@ -78,8 +91,10 @@ def furnace_picture(told: FurnaceYield) -> Section:
         f"{row['label']} {row['shown']}" for row in rows
     )
     head = (
-        f"The day's ware: {count(told.flow[0].kg)} kg melted for it, {yield_words(told.pack_to_melt, told.low, told.high)} of that packed. "
-        f"Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. Dashed: no meter names it."
+        f"The day's ware: {count(told.flow[0].kg)} kg melted for it, "
+        f"{yield_words(told.pack_to_melt, told.low, told.high)} of that packed. "
+        "Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. "
+        "Dashed: no meter names it."
     )
     return Section(
         f"Furnace {told.furnace}: from melt to pack",
@@ -92,10 +107,16 @@ def machine_picture(told: LineYield) -> Section:
     """From what the cycle rate could have made to what was packed good, in containers."""
     sums = {kind: units for kind, (units, _) in summed(told.causes, lambda one: one.kind).items()}
     named = (
-        ("stoppage", "stopped", "counted"), ("job change", "job change", "counted"), ("cycles", "slower cycles, gobs not counted", "unaccounted"),
-        ("hot end", "rejected hot", "counted"), ("station", "rejected at stations", "counted"), ("start-up", "start-up of a job", "counted"),
-        *((name, name, "counted") for name in WORDS.values()), ("pallets", "re-sort, scrapped pallets", "counted"), ("unaccounted", "unaccounted", "unaccounted"),
-    )  # fmt: skip
+        ("stoppage", "stopped", "counted"),
+        ("job change", "job change", "counted"),
+        ("cycles", "slower cycles, gobs not counted", "unaccounted"),
+        ("hot end", "rejected hot", "counted"),
+        ("station", "rejected at stations", "counted"),
+        ("start-up", "start-up of a job", "counted"),
+        *((name, name, "counted") for name in WORDS.values()),
+        ("pallets", "re-sort, scrapped pallets", "counted"),
+        ("unaccounted", "unaccounted", "unaccounted"),
+    )
     steps = [("could make", told.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]
     if told.packed_good is not None:
@@ -124,15 +145,21 @@ def _falling(steps: Sequence[tuple[str, float, str]], unit: str) -> list[dict[st
         sign = "" if kind == "stock" or abs(value) < 0.5 else "−" if value >= 0 else "+"
         rows.append(
             {
-                "label": name, "low": low, "high": high, "top": max(low, high), "kind": kind,
+                "label": name,
+                "low": low,
+                "high": high,
+                "top": max(low, high),
+                "kind": kind,
                 "shown": f"{sign}{count(abs(value))} {unit}".strip(),
             }
-        )  # fmt: skip
+        )
     return rows
 
 
 def _base(rows: list[dict[str, Any]]) -> float:
-    """Where the axis begins, so that losses can be seen: as far below the last bar as all losses together; the bars are cut there."""
+    """Where the axis begins, so that losses can be seen: as far below the last bar as all losses together; the bars are
+    cut there.
+    """
     least, most = min(row["high"] for row in rows), max(row["high"] for row in rows)
     step = 10 ** max(0, len(f"{max(most - least, 1):.0f}") - 1)
     base = max(0.0, (least - (most - least)) // step * step)
@@ -154,12 +181,19 @@ def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
         rows.append(_cause_row(plant, told, f"{len(ordered) - most} smaller", "", "", units, kg, True))
     columns = (
-        Column("kind", "Kind"), Column("where", "Where"), Column("cause", "Cause"), Column("units", "Containers", "count"),
-        Column("share", "Of what it could make", "percent"), Column("kg", "kg", "count"), *money_column(plant), Column("how", ""),
-    )  # fmt: skip
+        Column("kind", "Kind"),
+        Column("where", "Where"),
+        Column("cause", "Cause"),
+        Column("units", "Containers", "count"),
+        Column("share", "Of what it could make", "percent"),
+        Column("kg", "kg", "count"),
+        *money_column(plant),
+        Column("how", ""),
+    )
     caption = (
-        "One container called for several defects is shared between them. Start-up: rejects of ware formed in a job's first hour. Stops by the stoppage log, "
-        "at the cycle rate of their time. Differences are worked out, not counted; negative: more was cut than the rate tells."
+        "One container called for several defects is shared between them. Start-up: rejects of ware formed in a job's "
+        "first hour. Stops by the stoppage log, at the cycle rate of their time. Differences are worked out, not "
+        "counted; negative: more was cut than the rate tells."
     )
     return Sheet(f"causes-{told.line}", f"{told.line} causes", columns, rows, caption)
 
@@ -168,9 +202,15 @@ def _cause_row(
     plant: Plant, told: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: bool
 ) -> dict[str, Any]:
     return {
-        "kind": kind, "where": where, "cause": cause, "units": units, "share": ratio(units, told.could), "kg": kg, "money": money(plant, kg),
+        "kind": kind,
+        "where": where,
+        "cause": cause,
+        "units": units,
+        "share": ratio(units, told.could),
+        "kg": kg,
+        "money": money(plant, kg),
         "how": "counted" if counted else "difference",
-    }  # fmt: skip
+    }
 
 
 def worked_sheet(told: LineYield) -> Sheet:
@@ -186,12 +226,24 @@ def worked_sheet(told: LineYield) -> Sheet:
                 {"by": by, **part.model_dump(), **{kind.replace(" ", "_"): units for kind, units in kinds.items()}}
             )
     columns = (
-        Column("by", "By"), Column("name", "Name"), Column("hours", "Hours", "number"), Column("could", "Could make", "count"), Column("stoppage", "Stopped", "count"),
-        Column("job_change", "Job change", "count"), Column("start-up", "Start-up", "count"), Column("cut", "Gobs cut", "count"), Column("hot_end", "Hot rejects", "count"),
-        Column("station", "At stations", "count"), Column("pallets", "Re-sort, scrap", "count"), Column("good", "Packed good", "count"),
+        Column("by", "By"),
+        Column("name", "Name"),
+        Column("hours", "Hours", "number"),
+        Column("could", "Could make", "count"),
+        Column("stoppage", "Stopped", "count"),
+        Column("job_change", "Job change", "count"),
+        Column("start-up", "Start-up", "count"),
+        Column("cut", "Gobs cut", "count"),
+        Column("hot_end", "Hot rejects", "count"),
+        Column("station", "At stations", "count"),
+        Column("pallets", "Re-sort, scrap", "count"),
+        Column("good", "Packed good", "count"),
         Column("efficiency", "Efficiency", "percent1"),
-    )  # fmt: skip
-    caption = "By the first station's clock; what a shift met was partly formed in the one before. Efficiency = packed good / could make."
+    )
+    caption = (
+        "By the first station's clock; what a shift met was partly formed in the one before. Efficiency = packed "
+        "good / could make."
+    )
     return Sheet(f"worked-{told.line}", f"{told.line} shifts and jobs", columns, rows, caption)
 
 
@@ -199,26 +251,46 @@ def balances_sheet(told: Yield) -> Sheet:
     """What did not close, and what is left of it."""
     rows = [row.model_dump() for row in told.balances]
     columns = (
-        Column("furnace", "Furnace"), Column("balance", "Balance"), Column("unit", "Unit"), Column("before", "Did not close by", "count"),
-        Column("into", "In, reconciled", "count"), Column("out", "Out, reconciled", "count"), Column("unaccounted", "Unaccounted", "count"), Column("after", "Left open", "count"),
-    )  # fmt: skip
-    caption = "In less out by the readings (negative: the meters found more than came in); then the same after reconciliation, in whole containers."
+        Column("furnace", "Furnace"),
+        Column("balance", "Balance"),
+        Column("unit", "Unit"),
+        Column("before", "Did not close by", "count"),
+        Column("into", "In, reconciled", "count"),
+        Column("out", "Out, reconciled", "count"),
+        Column("unaccounted", "Unaccounted", "count"),
+        Column("after", "Left open", "count"),
+    )
+    caption = (
+        "In less out by the readings (negative: the meters found more than came in); then the same after "
+        "reconciliation, in whole containers."
+    )
     return Sheet("balances", "Balances", columns, rows, caption)
 
 
 def meters_sheet(told: Yield) -> Sheet:
     """Every meter: what it read and what it becomes."""
     rows = [
-        {**row.model_dump(), "moved": row.reconciled - row.reading if row.reading is not None else None, "said": "" if row.reading is not None else "worked out"}
+        {
+            **row.model_dump(),
+            "moved": row.reconciled - row.reading if row.reading is not None else None,
+            "said": "" if row.reading is not None else "worked out",
+        }
         for row in told.meters
-    ]  # fmt: skip
+    ]
     columns = (
-        Column("meter", "Meter"), Column("unit", "Unit"), Column("reading", "Read", "number"), Column("uncertainty", "Standard uncertainty", "number"),
-        Column("reconciled", "Reconciled", "number"), Column("low", "95 % from", "number"), Column("high", "to", "number"), Column("moved", "Moved by", "number"),
-        Column("z", "z", "number2"), Column("said", ""),
-    )  # fmt: skip
+        Column("meter", "Meter"),
+        Column("unit", "Unit"),
+        Column("reading", "Read", "number"),
+        Column("uncertainty", "Standard uncertainty", "number"),
+        Column("reconciled", "Reconciled", "number"),
+        Column("low", "95 % from", "number"),
+        Column("high", "to", "number"),
+        Column("moved", "Moved by", "number"),
+        Column("z", "z", "number2"),
+        Column("said", ""),
+    )
     caption = (
-        "By furnace, the meter that most probably lies first. z: how far it had to give way, over the standard deviation of that. "
-        "Uncertainties as works.toml states them, with what the day's limits add."
+        "By furnace, the meter that most probably lies first. z: how far it had to give way, over the standard "
+        "deviation of that. Uncertainties as works.toml states them, with what the day's limits add."
     )
     return Sheet("meters", "Meters", columns, rows, caption)

@@ -132,7 +132,9 @@ class Hearing:
         return found
 
     def _keep(self, spool: Spool, messages: list[tuple[BrokerTopic, Any]]) -> None:
-        """Keep the messages, then acknowledge them. Until the disk takes them, none is acknowledged, and the broker holds the rest back."""
+        """Keep the messages, then acknowledge them. Until the disk takes them, none is acknowledged, and the broker
+        holds the rest back.
+        """
         at = self.settings.now()
         by_name: dict[str, list[tuple[Any, list[str]]]] = {}
         for topic, message in messages:

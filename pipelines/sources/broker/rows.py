@@ -27,7 +27,9 @@ def levels(topic: BrokerTopic, told: str) -> dict[str, str]:
 
 
 def rows_of(topic: BrokerTopic, told: str, payload: bytes, at: datetime) -> list[str]:
-    """The lines that a message becomes, without line ends. What can be no row stays as it came, so that the intake sets it aside where it can be seen; nothing is raised."""
+    """The lines that a message becomes, without line ends. What can be no row stays as it came, so that the intake sets
+    it aside where it can be seen; nothing is raised.
+    """
     try:
         said = json.loads(payload.decode("utf-8"), parse_float=_Number, parse_int=_Number)
         given = levels(topic, told)
@@ -47,7 +49,9 @@ class _Number(str):
 
 
 def _row(said: Any, given: Mapping[str, str], topic: BrokerTopic, at: datetime) -> str:
-    """A row as a line. What the topic says holds: a broker grants rights by topic, so that a station cannot speak for another."""
+    """A row as a line. What the topic says holds: a broker grants rights by topic, so that a station cannot speak for
+    another.
+    """
     if not isinstance(said, dict):
         return json.dumps(said, ensure_ascii=True)
     own = dict(_flat(said))

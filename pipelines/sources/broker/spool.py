@@ -1,4 +1,6 @@
-"""What was heard and is not in the inbox yet: lines forced to the disk before the broker is told that they were heard, then given out as one whole file."""
+"""What was heard and is not in the inbox yet: lines forced to the disk before the broker is told that they were heard,
+then given out as one whole file.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,9 @@ class Spool:
         self.recover()
 
     def recover(self) -> None:
-        """After a stop: a line that was cut off is dropped (its message was not acknowledged and comes again), what is whole is given out."""
+        """After a stop: a line that was cut off is dropped (its message was not acknowledged and comes again), what is
+        whole is given out.
+        """
         for path in sorted(self.folder.iterdir()):
             if not _OPEN.match(path.name):
                 continue
@@ -59,7 +63,9 @@ class Spool:
             )
 
     def give_out(self) -> list[str]:
-        """Every name's lines as one file into the inbox, by a rename. What cannot be given out now stays and is tried again; the names of those that were."""
+        """Every name's lines as one file into the inbox, by a rename. What cannot be given out now stays and is tried
+        again; the names of those that were.
+        """
         given = []
         for path in sorted(self.folder.iterdir()):
             found = _OPEN.match(path.name)

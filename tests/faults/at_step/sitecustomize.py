@@ -1,7 +1,10 @@
-"""Put first on the path of a served site's processes: counts the moments at which each of them touches the site, and ends one with SIGKILL.
+"""Put first on the path of a served site's processes: counts the moments at which each of them touches the site, and
+ends one with SIGKILL.
 
-COLDLEDGER_TEST_STEPS names a folder outside the site; its file `plan` holds `ROLE STEP`: the first process of that role is killed before that step, once. Counts lie in `ROLE.PID`.
-A step is an event by which Python touches the world (PEP 578) that names the site's folder, or by which a process or a connection begins.
+COLDLEDGER_TEST_STEPS names a folder outside the site; its file `plan` holds `ROLE STEP`: the first process of that role
+is killed before that step, once. Counts lie in `ROLE.PID`.
+A step is an event by which Python touches the world (PEP 578) that names the site's folder, or by which a process or a
+connection begins.
 """
 
 import os

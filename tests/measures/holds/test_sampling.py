@@ -33,24 +33,65 @@ LOT = dict(
 
 @pytest.mark.parametrize(
     ("lot", "level", "letter"),
-    [(2, "II", "A"), (8, "II", "A"), (9, "II", "B"), (3201, "II", "L"), (10_000, "II", "L"), (10_001, "II", "M"), (500_001, "III", "R"), (1200, "S-1", "C"), (1201, "I", "H"), (35_000, "S-4", "H")],
-)  # fmt: skip
+    [
+        (2, "II", "A"),
+        (8, "II", "A"),
+        (9, "II", "B"),
+        (3201, "II", "L"),
+        (10_000, "II", "L"),
+        (10_001, "II", "M"),
+        (500_001, "III", "R"),
+        (1200, "S-1", "C"),
+        (1201, "I", "H"),
+        (35_000, "S-4", "H"),
+    ],
+)
 def test_code_letters(lot: int, level: str, letter: str) -> None:
     """MIL-STD-105E (1989), table I, in the public domain; ISO 2859-1 table 1 is the same."""
     assert code_letter(lot, level) == letter
 
 
-# MIL-STD-105E (1989), table II-A, level II: letter, AQL, sample, Ac. The row of lots of 3 201 to 10 000 also stands in many handbooks.
+# MIL-STD-105E (1989), table II-A, level II: letter, AQL, sample, Ac. The row of lots of 3 201 to 10 000 also stands in
+# many handbooks.
 NORMAL_ROWS = [
-    ("L", 0.65, 200, 3), ("L", 1.0, 200, 5), ("L", 2.5, 200, 10), ("H", 1.0, 50, 1), ("J", 1.5, 80, 3), ("K", 0.65, 125, 2), ("G", 0.65, 20, 0), ("H", 0.65, 80, 1), ("C", 10.0, 5, 1),
-    ("D", 10.0, 8, 2), ("A", 10.0, 5, 1), ("B", 10.0, 5, 1), ("A", 6.5, 2, 0), ("B", 6.5, 2, 0), ("C", 6.5, 8, 1), ("P", 0.65, 800, 10), ("Q", 1.0, 1250, 21), ("Q", 0.015, 800, 0), ("A", 0.065, 200, 0),
-]  # fmt: skip
+    ("L", 0.65, 200, 3),
+    ("L", 1.0, 200, 5),
+    ("L", 2.5, 200, 10),
+    ("H", 1.0, 50, 1),
+    ("J", 1.5, 80, 3),
+    ("K", 0.65, 125, 2),
+    ("G", 0.65, 20, 0),
+    ("H", 0.65, 80, 1),
+    ("C", 10.0, 5, 1),
+    ("D", 10.0, 8, 2),
+    ("A", 10.0, 5, 1),
+    ("B", 10.0, 5, 1),
+    ("A", 6.5, 2, 0),
+    ("B", 6.5, 2, 0),
+    ("C", 6.5, 8, 1),
+    ("P", 0.65, 800, 10),
+    ("Q", 1.0, 1250, 21),
+    ("Q", 0.015, 800, 0),
+    ("A", 0.065, 200, 0),
+]
 # The same, table II-B: tightened inspection; two arrows down stand between the plans with Ac 0 and Ac 1.
 TIGHTENED_ROWS = [
-    ("F", 1.0, 20, 0), ("G", 1.0, 80, 1), ("H", 1.0, 80, 1), ("J", 1.0, 80, 1), ("K", 1.0, 125, 2), ("L", 1.0, 200, 3), ("M", 1.0, 315, 5), ("N", 1.0, 500, 8), ("P", 1.0, 800, 12),
-    ("Q", 1.0, 1250, 18), ("Q", 0.025, 3150, 1), ("H", 0.40, 50, 0), ("A", 0.10, 200, 0),
-]  # fmt: skip
-# ISO 2859-1:1999, table 2-C, reduced inspection. L and M at 0.65 (2 and 3) as a public page on GB/T 2828.1, which is the same standard, prints them; the others from memory.
+    ("F", 1.0, 20, 0),
+    ("G", 1.0, 80, 1),
+    ("H", 1.0, 80, 1),
+    ("J", 1.0, 80, 1),
+    ("K", 1.0, 125, 2),
+    ("L", 1.0, 200, 3),
+    ("M", 1.0, 315, 5),
+    ("N", 1.0, 500, 8),
+    ("P", 1.0, 800, 12),
+    ("Q", 1.0, 1250, 18),
+    ("Q", 0.025, 3150, 1),
+    ("H", 0.40, 50, 0),
+    ("A", 0.10, 200, 0),
+]
+# ISO 2859-1:1999, table 2-C, reduced inspection. L and M at 0.65 (2 and 3) as a public page on GB/T 2828.1, which is
+# the same standard, prints them; the others from memory.
 REDUCED_ROWS = [
     ("L", 0.65, 80, 2),
     ("M", 0.65, 125, 3),
@@ -77,7 +118,8 @@ def test_rows_of_the_master_tables(kind: str, letter: str, aql: float, n: int, a
     assert told.n == min(n, LOT[letter]) and told.whole_lot == (n >= LOT[letter])
 
 
-# MIL-STD-105E (1989), in the public domain, tables I and II-A, level II: for each letter, sample size and acceptance number at these AQLs.
+# MIL-STD-105E (1989), in the public domain, tables I and II-A, level II: for each letter, sample size and acceptance
+# number at these AQLs.
 MASTER_AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 MASTER = {
     "A": "200/0 125/0 80/0 50/0 32/0 20/0 13/0 8/0 5/0 3/0 2/0",
@@ -124,12 +166,15 @@ def test_points_of_the_operating_characteristic(n: int, ac: int, share: float, a
 
 
 def test_qualities_accepted_in_95_50_and_10_percent() -> None:
-    """n 80, Ac 2: 1.0298, 3.3285 and 6.516 % (binomial, SciPy). ISO 2859-1's table for letter J, AQL 1.0, prints 1.03 and 6.52 (from memory)."""
+    """n 80, Ac 2: 1.0298, 3.3285 and 6.516 % (binomial, SciPy). ISO 2859-1's table for letter J, AQL 1.0, prints 1.03
+    and 6.52 (from memory).
+    """
     told = [100 * quality_at(80, 2, accepted) for accepted in (0.95, 0.5, 0.1)]
     assert told == pytest.approx([1.0298, 3.3285, 6.516], abs=1e-4)
 
 
-# Chance of acceptance [millionths] of plans n/Ac at these shares nonconforming, and shares [percent] accepted in 95, 50 and 10 %: binomial, by SciPy.
+# Chance of acceptance [millionths] of plans n/Ac at these shares nonconforming, and shares [percent] accepted in 95, 50
+# and 10 %: binomial, by SciPy.
 SHARES = (0.001, 0.0025, 0.005, 0.01, 0.015, 0.025, 0.04, 0.065, 0.1)
 CURVES = {
     (80, 2): ((999922, 998888, 992288, 953447, 880808, 676691, 374788, 100937, 10684), (1.0298, 3.3285, 6.516)),
@@ -138,7 +183,7 @@ CURVES = {
     (50, 1): ((998814, 992930, 973868, 910565, 827322, 643511, 400481, 155405, 33786), (0.7154, 3.334, 7.5581)),
     (20, 3): ((1000000, 1000000, 999997, 999957, 999798, 998627, 992587, 962609, 867047), (7.1354, 18.055, 30.4187)),
     (200, 0): ((818649, 606151, 366958, 133980, 48668, 6323, 285, 1, 0), (0.0256, 0.346, 1.1447)),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("n", "ac"), list(CURVES))
@@ -171,12 +216,23 @@ def test_tightened_accepts_less_than_normal_at_the_aql(lot: int, aql: float) -> 
 @pytest.mark.parametrize(
     ("lots", "steady", "told"),
     [
-        ("", False, NORMAL), ("+-++++-", False, NORMAL), ("+-++-", False, TIGHTENED), ("--", False, TIGHTENED), ("--+++++", False, NORMAL), ("--++++-+++++", False, NORMAL),
-        ("--+-+-+-+--", False, "stopped"), ("+" * 10, True, REDUCED), ("+" * 10, False, NORMAL), ("+" * 10 + "-", True, NORMAL), ("+" * 9, True, NORMAL),
+        ("", False, NORMAL),
+        ("+-++++-", False, NORMAL),
+        ("+-++-", False, TIGHTENED),
+        ("--", False, TIGHTENED),
+        ("--+++++", False, NORMAL),
+        ("--++++-+++++", False, NORMAL),
+        ("--+-+-+-+--", False, "stopped"),
+        ("+" * 10, True, REDUCED),
+        ("+" * 10, False, NORMAL),
+        ("+" * 10 + "-", True, NORMAL),
+        ("+" * 9, True, NORMAL),
     ],
-)  # fmt: skip
+)
 def test_switching_rules(lots: str, steady: bool, told: str) -> None:
-    """ISO 2859-1:1999, 9.3.1 to 9.3.4 and 9.4, from memory: two of five or fewer; five in a row; a score of 30 (3 a lot one AQL step tighter); five refused."""
+    """ISO 2859-1:1999, 9.3.1 to 9.3.4 and 9.4, from memory: two of five or fewer; five in a row; a score of 30 (3 a lot
+    one AQL step tighter); five refused.
+    """
     accepted = [mark == "+" for mark in lots]
     assert inspection_after(accepted, accepted, steady) == told
 
@@ -197,8 +253,10 @@ def test_refused_questions_say_why() -> None:
 @pytest.mark.parametrize("letter", list(LOT))
 @pytest.mark.parametrize("aql", AQLS[:16])
 def test_every_arrow_ends_on_a_plan_of_the_same_column(kind: str, letter: str, aql: float) -> None:
-    """The tables' structure (MIL-STD-105E, II-A to II-C): acceptance numbers are alike along the diagonals of letter and AQL, so the plan that an arrow leads
-    to must be one that its own letter has in that column, and no letter next to it on the way may have one."""
+    """The tables' structure (MIL-STD-105E, II-A to II-C): acceptance numbers are alike along the diagonals of letter
+    and AQL, so the plan that an arrow leads to must be one that its own letter has in that column, and no letter next
+    to it on the way may have one.
+    """
     column, sizes = AQLS.index(aql), REDUCED_SIZES if kind == REDUCED else SIZES
     told = plan(LOT[letter], aql, "II", kind)
     rows = [row for row in range(len(sizes)) if row + column in _NUMBERS[kind]]

@@ -20,8 +20,8 @@ START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 @pytest.mark.parametrize("n", [6, 10, 11, 20, 60])
 def test_the_noise_is_that_of_a_reading(n: int) -> None:
     """Normal readings with standard deviation 1 (simulated, 3,000 series): the mean noise is 1 within 2 %.
-    Leaving the greatest
-    range out without more would tell 0.82 at eleven readings."""
+    Leaving the greatest range out without more would tell 0.82 at eleven readings.
+    """
     rng = np.random.default_rng([41, n])
     told = [noise_of(rng.normal(size=n)) for _ in range(3000)]
     assert np.mean(told) == pytest.approx(1.0, abs=0.02)
@@ -81,8 +81,9 @@ def test_one_reading_is_no_step_and_the_second_one_makes_it_one(sign: int) -> No
 
 
 def test_a_change_is_as_probable_as_the_marginal_likelihoods_say() -> None:
-    """By SciPy's normal density: readings with a mean of any size, against those with a step of eight noises' spread at each place besides; a
-    step is beforehand one in twenty (Smith, Biometrika 62 (1975) 407)."""
+    """By SciPy's normal density: readings with a mean of any size, against those with a step of eight noises' spread at
+    each place besides; a step is beforehand one in twenty (Smith, Biometrika 62 (1975) 407).
+    """
     rng = np.random.default_rng(15)
     y = 2.5 + 0.0005 * (rng.normal(0, 1, 24) + np.where(np.arange(24) >= 14, 2.2, 0.0))
     times = [START + timedelta(days=n) for n in range(24)]

@@ -1,4 +1,6 @@
-"""Capacity from the weight: what moulds enclose against the mixed model solved directly, its interval against draws of every part."""
+"""Capacity from the weight: what moulds enclose against the mixed model solved directly, its interval against draws of
+every part.
+"""
 
 from __future__ import annotations
 
@@ -35,8 +37,9 @@ NO_WEIGHINGS = pl.DataFrame(schema={"sampled_at": pl.Datetime("us", "UTC"), "mou
 
 
 def test_a_moulds_volume_is_drawn_to_the_others_as_the_mixed_model_says() -> None:
-    """Balanced data: components by the analysis of variance (Searle, Casella and McCulloch, Variance Components (1992), 3.6), then the
-    best linear unbiased prediction m + b Z' V^-1 (y - m) with NumPy's solver (7.4 there)."""
+    """Balanced data: components by the analysis of variance (Searle, Casella and McCulloch, Variance Components (1992),
+    3.6), then the best linear unbiased prediction m + b Z' V^-1 (y - m) with NumPy's solver (7.4 there).
+    """
     rng = np.random.default_rng(5)
     y = 700 + rng.normal(0, 1.0, (6, 1)) + rng.normal(0, 0.9, (6, 4))
     moulds, each = y.shape
@@ -52,7 +55,9 @@ def test_a_moulds_volume_is_drawn_to_the_others_as_the_mixed_model_says() -> Non
 
 
 def test_the_interval_holds_volume_weighings_scale_and_density_together() -> None:
-    """By draws: capacity = volume - (mean of four weighings + scale) / density, each part normal with its own standard deviation."""
+    """By draws: capacity = volume - (mean of four weighings + scale) / density, each part normal with its own standard
+    deviation.
+    """
     rng = np.random.default_rng(6)
     known = Volumes({"1": (700.0, 0.3)}, (700.0, 1.0), 0.5, (0.0, 0.4), 12)
     weights = [399.0, 401.0, 400.5, 399.5]

@@ -19,7 +19,9 @@ def samples(*rows: tuple[str, int]) -> pl.DataFrame:
 
 
 def test_two_defects_on_one_container_are_not_two_containers_for_certain(plant: Plant) -> None:
-    """CHN and CHS are major: 5 and 3 found of 200 are 5 to 8 containers; ends by `scipy.stats.beta` (Clopper and Pearson)."""
+    """CHN and CHS are major: 5 and 3 found of 200 are 5 to 8 containers; ends by `scipy.stats.beta` (Clopper and
+    Pearson).
+    """
     from scipy.stats import beta
 
     told = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 5), ("CHS", 3))))}["major"]

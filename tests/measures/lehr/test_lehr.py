@@ -61,7 +61,9 @@ def test_without_mould_numbers_the_whole_lines_swing_shows_it(plant: Plant, simu
 
 
 def test_without_forming_counts_the_stoppage_log_shows_it(plant: Plant, simulated: Simulated) -> None:
-    """Ware of the first minutes after a stop goes to cullet, which the log does not say: the estimate is a little long."""
+    """Ware of the first minutes after a stop goes to cullet, which the log does not say: the estimate is a little
+    long.
+    """
     _, ware, spans, _ = frames_of(simulated, "K1")
     stops = simulated.feeds["stoppages"].filter(pl.col("line") == "K1")
     span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(hours=24))
@@ -110,7 +112,9 @@ def test_a_window_takes_its_own_hours_and_says_where_it_borrows(plant: Plant, si
 def test_windows_too_long_to_show_a_gap_leave_the_nominal_time(
     window_s: int, measured: bool, plant: Plant, simulated: Simulated
 ) -> None:
-    """Five-minute windows still tell the lehr time; hourly ones tell none, and none is made up from where they begin."""
+    """Five-minute windows still tell the lehr time; hourly ones tell none, and none is made up from where they
+    begin.
+    """
     _, ware, spans, _ = coarser(frames_of(simulated, "K1"), window_s)
     forming = simulated.feeds["forming_counts"].filter(pl.col("line") == "K1")
     span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(hours=24))

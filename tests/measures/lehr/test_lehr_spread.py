@@ -11,8 +11,9 @@ OVER = 3.0  # variance over mean of a minute's count: ware comes off the lehr's 
 
 
 def simulated(rng: np.random.Generator, lehr_min: float) -> Crossing:
-    """An hour at the station; two sections stood for some minutes each, so that their moulds left gaps. Ware spreads by two minutes on
-    its way; counts are negative binomial with a variance of OVER times their mean."""
+    """An hour at the station; two sections stood for some minutes each, so that their moulds left gaps. Ware spreads by
+    two minutes on its way; counts are negative binomial with a variance of OVER times their mean.
+    """
     left = np.full((MOULDS, LEAD + MINUTES + 20), 9.0)
     for mould in (1, 5):
         stop = int(LEAD - lehr_min + rng.integers(8, 40))
@@ -27,7 +28,9 @@ def simulated(rng: np.random.Generator, lehr_min: float) -> Crossing:
 
 
 def test_the_interval_of_an_hour_is_as_wide_as_its_error() -> None:
-    """Two hundred simulated hours: 95 % intervals hold the truth in 90 to 99.5 %. Counts taken as multinomial would hold it in 70 %."""
+    """Two hundred simulated hours: 95 % intervals hold the truth in 90 to 99.5 %. Counts taken as multinomial would
+    hold it in 70 %.
+    """
     rng = np.random.default_rng(41)
     held = []
     for _ in range(200):

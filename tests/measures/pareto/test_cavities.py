@@ -1,4 +1,6 @@
-"""How unusual a cavity is: against reference libraries, against ware without a fault, and against what signals explain."""
+"""How unusual a cavity is: against reference libraries, against ware without a fault, and against what signals
+explain.
+"""
 
 from __future__ import annotations
 
@@ -23,9 +25,7 @@ from pipelines.measures.pareto.cavities import (
     cell_counts,
 )
 from pipelines.measures.pareto.explained_calls import Explained, Frames, explained, that_explain
-from pipelines.measures.pareto.hour_figures import LATE_AFTER, alive, pulse
-from pipelines.plant.works import Plant
-from schemas.results import Signal
+from schemas.signals import Signal
 
 PLACES = [(section, gob) for section in range(1, 9) for gob in "AB"]
 MOULDS = {place: (str(n + 1),) for n, place in enumerate(PLACES)}
@@ -53,7 +53,9 @@ def states(
 
 
 def test_cells_are_judged_by_benjamini_and_hochberg_on_poisson_tails_over_all_cavities_and_defects() -> None:
-    """Reference: scipy.stats.poisson.sf and scipy.stats.false_discovery_control (SciPy 1.17), where past and spread are known exactly."""
+    """Reference: scipy.stats.poisson.sf and scipy.stats.false_discovery_control (SciPy 1.17), where past and spread are
+    known exactly.
+    """
     rng = np.random.default_rng(5)
     expected = rng.uniform(2, 25, NOTHING.shape)
     calls = rng.poisson(expected).astype(float)
@@ -70,7 +72,9 @@ def test_cells_are_judged_by_benjamini_and_hochberg_on_poisson_tails_over_all_ca
 
 
 def test_over_dispersed_cells_are_judged_by_the_negative_binomial() -> None:
-    """Reference: scipy.stats.nbinom.sf (SciPy 1.17): mean 10 and relative variance 0.3 are size 1 / 0.3, p = size / (size + mean)."""
+    """Reference: scipy.stats.nbinom.sf (SciPy 1.17): mean 10 and relative variance 0.3 are size 1 / 0.3, p = size /
+    (size + mean).
+    """
     calls = np.full(NOTHING.shape, 9.0)
     calls[4, 2] = 45
     told = states(calls, exactly(np.full(NOTHING.shape, 10.0), 0.3))
@@ -118,8 +122,9 @@ def test_critical_calls_stand_first_whatever_their_number_and_whether_judged_or_
 
 
 def test_by_the_others_a_cavity_is_left_out_of_its_own_expectation() -> None:
-    """By hand: cavities of 100, 100 and 200 containers with 10, 20 and 30 calls; the first expects 100 x (50 + 1/2) / 300, as a gamma
-    posterior with Jeffreys' prior has it; its relative standard deviation is 1 / sqrt(50.5)."""
+    """By hand: cavities of 100, 100 and 200 containers with 10, 20 and 30 calls; the first expects 100 x (50 + 1/2) /
+    300, as a gamma posterior with Jeffreys' prior has it; its relative standard deviation is 1 / sqrt(50.5).
+    """
     counts = Counts(np.array([[10.0], [20.0], [30.0]]), np.array([100.0, 100.0, 200.0]))
     told = by_the_others(counts, np.zeros((3, 1), bool))
     assert told.calls[:, 0] == pytest.approx([100 * 50.5 / 300, 100 * 40.5 / 300, 200 * 30.5 / 200])
@@ -137,7 +142,9 @@ def test_by_the_others_what_lies_inside_a_signal_tells_nothing_of_those_outside(
 
 @pytest.mark.parametrize("mean", [0.3, 3.0, 20.0])
 def test_without_a_fault_hardly_a_map_names_a_cavity_and_a_planted_one_is_named(mean: float) -> None:
-    """Under chance alone the share of maps that name any cavity is at most the q (Benjamini and Hochberg 1995: with no true excess FDR is the family-wise rate)."""
+    """Under chance alone the share of maps that name any cavity is at most the q (Benjamini and Hochberg 1995: with no
+    true excess FDR is the family-wise rate).
+    """
     rng = np.random.default_rng(11)
     named = found = 0
     none = NOTHING > 0
@@ -191,7 +198,12 @@ def test_unread_ware_is_shared_out_and_critical_defects_stand_first() -> None:
 
 
 def test_the_past_of_all_moulds_that_stood_in_a_place_counts() -> None:
-    rows = [("1", "CHF", 2.0, 0.5, 0.1), ("99", "CHF", 3.0, 0.5, 0.2), ("2", "STN", 4.0, 1.0, 0.3), ("77", "STN", 9.0, 9.0, 9.0)]  # fmt: skip
+    rows = [
+        ("1", "CHF", 2.0, 0.5, 0.1),
+        ("99", "CHF", 3.0, 0.5, 0.2),
+        ("2", "STN", 4.0, 1.0, 0.3),
+        ("77", "STN", 9.0, 9.0, 9.0),
+    ]
     past = pl.DataFrame(rows, schema=["mould", "defect", "expected", "variance", "doubt"], orient="row")
     told = by_the_past(past, {**MOULDS, (1, "A"): ("1", "99")}, PLACES, DEFECTS)
     assert told.calls[0].tolist() == [5.0, 0, 0] and told.calls[1].tolist() == [0, 4.0, 0]
@@ -203,11 +215,32 @@ def test_the_past_of_all_moulds_that_stood_in_a_place_counts() -> None:
 
 def signal(scope: str, defect: str = "STN", cavities: Sequence[str] = (), **more: object) -> Signal:
     told = {
-        "id": "K1-1", "kind": "excess", "line": "K1", "furnace": "F1", "defect": defect, "name": "", "severity": "major", "scope": scope,
-        "members": ("K1",), "cavities": tuple(cavities), "raised": NOON, "onset": NOON, "onset_low": NOON, "onset_high": NOON,
-        "formed": NOON, "formed_low": NOON, "formed_high": NOON, "calls": 40, "expected": 10.0, "ware": 1e4, "rate_before": 1e-3,
-        "rate_after": 4e-3, "lost_per_hour": 10.0, "q": 1e-4, "probability": 0.99,
-    } | more  # fmt: skip
+        "id": "K1-1",
+        "kind": "excess",
+        "line": "K1",
+        "furnace": "F1",
+        "defect": defect,
+        "name": "",
+        "severity": "major",
+        "scope": scope,
+        "members": ("K1",),
+        "cavities": tuple(cavities),
+        "raised": NOON,
+        "onset": NOON,
+        "onset_low": NOON,
+        "onset_high": NOON,
+        "formed": NOON,
+        "formed_low": NOON,
+        "formed_high": NOON,
+        "calls": 40,
+        "expected": 10.0,
+        "ware": 1e4,
+        "rate_before": 1e-3,
+        "rate_after": 4e-3,
+        "lost_per_hour": 10.0,
+        "q": 1e-4,
+        "probability": 0.99,
+    } | more
     return Signal.model_validate(told)
 
 
@@ -230,8 +263,9 @@ def explain(signals: Sequence[Signal], calls: np.ndarray, expected: float = 8.0)
 
 
 def test_inside_its_place_and_since_its_onset_a_signal_explains_its_factor() -> None:
-    """By hand: 8 calls expected of each cavity in four hours, 4 since noon; the section's cavities had 12 each then: a factor of 3, which
-    explains 4 x (3 - 1) = 8 calls of each, and nothing elsewhere or before."""
+    """By hand: 8 calls expected of each cavity in four hours, 4 since noon; the section's cavities had 12 each then: a
+    factor of 3, which explains 4 x (3 - 1) = 8 calls of each, and nothing elsewhere or before.
+    """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:, 4:6] = 6.0
     told = explain([signal("section", cavities=("3A", "3B"))], calls)
@@ -248,7 +282,9 @@ def test_a_signal_that_ended_before_explains_only_until_its_end() -> None:
 
 
 def test_of_the_whole_machine_each_cavity_is_judged_by_the_others() -> None:
-    """By hand: 4 calls each since noon where 4 were expected, but 12 in fifteen: without itself a cavity sees 14 x 12 + 4 or 15 x 12."""
+    """By hand: 4 calls each since noon where 4 were expected, but 12 in fifteen: without itself a cavity sees 14 x 12 +
+    4 or 15 x 12.
+    """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:, 1:] = 6.0
     told = explain([signal("furnace")], calls)
@@ -266,7 +302,9 @@ def test_the_wider_of_two_signals_is_judged_by_what_the_narrower_leaves() -> Non
 
 
 def test_a_stations_signal_explains_that_stations_calls_beyond_its_rate_before() -> None:
-    """By hand: 16 cavities x 2 hours x 500 containers at 1 in 1000 let expect 16 calls; there were 16 x 8: the other 112 are its own, 7 a cavity."""
+    """By hand: 16 cavities x 2 hours x 500 containers at 1 in 1000 let expect 16 calls; there were 16 x 8: the other
+    112 are its own, 7 a cavity.
+    """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:] = 4.0
     told = explain([signal("station", members=("s",))], calls)
@@ -277,17 +315,25 @@ def test_a_stations_signal_explains_that_stations_calls_beyond_its_rate_before()
 
 def test_only_excesses_of_the_line_and_time_explain_and_none_that_only_passed() -> None:
     every = [
-        signal("line", id="on"), signal("line", id="other line", line="K2"), signal("line", id="critical", kind="critical call"),
-        signal("line", id="passed", passed=True, ended=NOON + timedelta(minutes=9)), signal("line", id="later", onset=NOON + timedelta(hours=3)),
+        signal("line", id="on"),
+        signal("line", id="other line", line="K2"),
+        signal("line", id="critical", kind="critical call"),
+        signal("line", id="passed", passed=True, ended=NOON + timedelta(minutes=9)),
+        signal("line", id="later", onset=NOON + timedelta(hours=3)),
         signal("line", id="over", onset=NOON - timedelta(hours=9), ended=NOON - timedelta(hours=3)),
-    ]  # fmt: skip
+    ]
     told = that_explain(every, "K1", NOON - timedelta(hours=2), NOON + timedelta(hours=2))
     assert [one.id for one in told] == ["on"]
 
 
-@pytest.mark.parametrize(("scope", "cavities"), [("section", ("3A", "3B")), ("gob", tuple(f"{s}A" for s in range(1, 9))), ("line", ()), ("furnace", ())])  # fmt: skip
+@pytest.mark.parametrize(
+    ("scope", "cavities"),
+    [("section", ("3A", "3B")), ("gob", tuple(f"{s}A" for s in range(1, 9))), ("line", ()), ("furnace", ())],
+)
 def test_no_cavity_inside_a_signal_is_named_for_it_and_one_beside_it_is(scope: str, cavities: tuple[str, ...]) -> None:
-    """Ware with a place made worse tenfold since noon, and cavity 7B made worse eightfold of another defect: only that is named."""
+    """Ware with a place made worse tenfold since noon, and cavity 7B made worse eightfold of another defect: only that
+    is named.
+    """
     rng = np.random.default_rng(21)
     mask = np.array([not cavities or f"{s}{g}" in cavities for s, g in PLACES])
     inside = beside = alone = 0
@@ -311,67 +357,3 @@ def test_no_cavity_inside_a_signal_is_named_for_it_and_one_beside_it_is(scope: s
 
 
 # a line's hour
-
-
-def frame(plant: Plant, calls: int) -> tuple[pl.DataFrame, pl.DataFrame]:
-    first = plant.first_stations("K1")[0]
-    return (
-        pl.DataFrame({"station": [first], "mould": ["1"], "defect": ["CHS"], "calls": [calls]}),
-        pl.DataFrame({"station": [first], "mould": ["1"], "inspected": [5000], "rejected": [calls]}),
-    )
-
-
-def expected(mean: float, variance: float = 0.0, doubt: float = 0.0, hours: float = 1.0) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "kind": ["defect", "mould"],
-            "key": ["CHS", "1"],
-            "expected": [mean, 9e9],
-            "variance": [variance, 9e9],
-            "doubt": [doubt, 9e9],
-            "hours": [hours, hours],
-        }
-    )
-
-
-def test_an_hours_calls_are_judged_by_the_poisson_tail_where_the_past_is_known_exactly(plant: Plant) -> None:
-    """Reference: scipy.stats.poisson (SciPy 1.17); the interval is normal: 1.96 standard deviations, with continuity left out."""
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0))
-    assert told.q == pytest.approx(stats.poisson.sf(129, 100.0), rel=1e-6)
-    assert (told.low, told.high) == (pytest.approx(100 - 1.96 * 10), pytest.approx(100 + 1.96 * 10))
-    assert told.times == pytest.approx(1.3) and told.share == pytest.approx(130 / 5000)
-
-
-def test_what_is_not_known_widens_the_interval(plant: Plant) -> None:
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0, variance=300.0, doubt=10.0))
-    assert told.high == pytest.approx(100 + 1.96 * (100 + 300 + 100) ** 0.5) and told.q and told.q > 0.05
-
-
-def test_without_a_past_that_covers_the_time_nothing_is_judged(plant: Plant) -> None:
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(50.0, hours=0.5))
-    assert (told.expected, told.low, told.q, told.times) == (None, None, None, None)
-
-
-def test_a_station_is_silent_beside_its_line_and_late_beside_the_clock() -> None:
-    now = NOON
-    last = {
-        "a": now - timedelta(minutes=5),
-        "b": now - timedelta(minutes=50),
-        "d": now - LATE_AFTER - timedelta(minutes=1),
-    }
-    told = {one.station: one.state for one in alive([("K1", "a"), ("K1", "b"), ("K1", "c"), ("K2", "d")], last, now)}
-    assert told == {"a": "alive", "b": "silent", "c": "never", "d": "late"}
-
-
-def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
-    """Running totals can be late; rejects come only where something is rejected, so that their want is no silence. Heard of either way."""
-    now = datetime(2026, 3, 10, 12, tzinfo=UTC)
-    ago = {minutes: now - timedelta(minutes=minutes) for minutes in (5, 90, 300)}
-    told = alive(
-        [("K1", "a"), ("K1", "b"), ("K1", "c"), ("K1", "d"), ("K1", "e")], {"a": ago[5]}, now,
-        {"b": {"counter_reads": ago[5], "reject_counts": ago[90]}, "c": {"counter_reads": ago[90]}, "d": {"reject_counts": ago[300]}},
-    )  # fmt: skip
-    assert [(one.state, one.sends, one.heard) for one in told] == [
-        ("alive", "", None), ("alive", "running totals only", ago[5]), ("late", "running totals only", ago[90]),
-        ("alive", "rejects only", ago[300]), ("never", "", None),
-    ]  # fmt: skip

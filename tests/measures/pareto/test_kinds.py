@@ -1,4 +1,6 @@
-"""Calls that are no fault of the ware: counted under their own name, in no share, rate, expectation or place. By hand."""
+"""Calls that are no fault of the ware: counted under their own name, in no share, rate, expectation or place. By
+hand.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +22,21 @@ from tests.measures.yields.test_yields import SPAN as DAY
 
 KINDS = {"MRJ": "mould_rejection", "SMP": "sample", "SET": "setting", "DIV": "diverted"}
 ADDED = "".join(
-    f'\n[[defect]]\ncode = "{code}"\nname = "{kind}"\nseverity = "minor"\nzone = "whole"\norigin = "handling"\nkind = "{kind}"\n'
+    f'\n[[defect]]\ncode = "{code}"\nname = "{kind}"\nseverity = "minor"\nzone = "whole"\norigin = "handling"\nkind '
+    f'= "{kind}"\n'
     for code, kind in KINDS.items()
 )
-EXPECTED = {"kind": pl.String, "key": pl.String, "expected": pl.Float64, "variance": pl.Float64, "doubt": pl.Float64, "hours": pl.Float64}  # fmt: skip
+EXPECTED = {
+    "kind": pl.String,
+    "key": pl.String,
+    "expected": pl.Float64,
+    "variance": pl.Float64,
+    "doubt": pl.Float64,
+    "hours": pl.Float64,
+}
 APART = [("K1-side-a", "11", "MRJ", 40), ("K1-foot", None, "DIV", 9), ("K1-foot", None, "SMP", 3)]
-# station K1-side-a rejects mould 11 by its number: 40 more of its 60 containers; the foot diverts 9 and gives 3 as samples
+# station K1-side-a rejects mould 11 by its number: 40 more of its 60 containers; the foot diverts 9 and gives 3 as
+# samples
 THROWN = [(s, m, seen, away + {"K1-side-a": 40 if m else 0, "K1-foot": 12}.get(s, 0)) for s, m, seen, away in HAND]
 
 
@@ -50,8 +61,10 @@ def test_a_pareto_of_faults_is_what_it_would_be_without_them(kinds: Plant, by: s
 def test_what_is_no_fault_stands_apart_under_its_own_name(kinds: Plant) -> None:
     told = pareto(kinds, "K1", SPAN, "defect", *frames([*ONE, *APART], THROWN)).told()
     assert [(one["key"], one["kind"], one["calls"]) for one in told["apart"]] == [
-        ("MRJ", "mould_rejection", 40), ("DIV", "diverted", 9), ("SMP", "sample", 3)
-    ]  # fmt: skip
+        ("MRJ", "mould_rejection", 40),
+        ("DIV", "diverted", 9),
+        ("SMP", "sample", 3),
+    ]
     assert told["apart"][0]["of_ware"] == pytest.approx(40 / 200) and {row["kind"] for row in told["rows"]} == {"fault"}
     by_mould = pareto(kinds, "K1", SPAN, "mould", *frames([*ONE, *APART], THROWN))
     assert [(one.key, one.calls) for one in by_mould.apart] == [("11", 40), ("unread", 9), ("unread", 3)]
@@ -85,7 +98,15 @@ def test_signals_have_no_stream_of_them(kinds: Plant) -> None:
     calls = pl.DataFrame(
         [{**window, "station": "K1-side-a", "mould": "11", "defect": code, "calls": 5} for code in ("SCF", *KINDS)]
     )
-    spans = pl.DataFrame(schema={"section": pl.Int64, "gob": pl.String, "number": pl.String, "fitted_at": pl.Datetime("us", "UTC"), "ended_at": pl.Datetime("us", "UTC")})  # fmt: skip
+    spans = pl.DataFrame(
+        schema={
+            "section": pl.Int64,
+            "gob": pl.String,
+            "number": pl.String,
+            "fitted_at": pl.Datetime("us", "UTC"),
+            "ended_at": pl.Datetime("us", "UTC"),
+        }
+    )
     jobs = pl.DataFrame(schema={"started_at": pl.Datetime("us", "UTC"), "item": pl.String})
     told = line_counts(kinds, "K1", SPAN, calls, ware, spans, jobs, 90.0)
     assert not set(KINDS) & set(told.defects) and told.calls.tolist() == [5] and told.ware.sum() == 60
@@ -94,14 +115,22 @@ def test_signals_have_no_stream_of_them(kinds: Plant) -> None:
 def test_a_persons_sample_with_diverted_ware_in_it_found_nothing(kinds: Plant) -> None:
     checks = pl.DataFrame(
         [(SPAN[0], "J370", "DIV", 80, 7), (SPAN[0], "J370", "SCF", 80, 1)],
-        {"sampled_at": pl.Datetime("us", "UTC"), "item": pl.String, "defect": pl.String, "sample_units": pl.Int64, "found": pl.Int64},
+        {
+            "sampled_at": pl.Datetime("us", "UTC"),
+            "item": pl.String,
+            "defect": pl.String,
+            "sample_units": pl.Int64,
+            "found": pl.Int64,
+        },
         orient="row",
-    )  # fmt: skip
+    )
     assert {one.severity: one.found for one in samples_of(kinds, checks)} == {"critical": 0, "major": 0, "minor": 1}
 
 
 def test_losses_name_them_and_faults_share_the_rest(kinds: Plant) -> None:
-    """K2-side rejects 2 000: 600 by mould number, 100 diverted; 1 300 are left for 1 500 and 1 000 calls of two faults: 780 and 520."""
+    """K2-side rejects 2 000: 600 by mould number, 100 diverted; 1 300 are left for 1 500 and 1 000 calls of two faults:
+    780 and 520.
+    """
     told = day([("J370", 1, 100_000.0, 500.0)])
     extra = pl.DataFrame({"part": [1, 1], "station": ["K2-side"] * 2, "defect": ["MRJ", "DIV"], "calls": [600, 100]})
     told = type(told)(**{**vars(told), "calls": pl.concat([told.calls, extra])})
@@ -110,7 +139,9 @@ def test_losses_name_them_and_faults_share_the_rest(kinds: Plant) -> None:
     assert FORMED.seconds == DAY.seconds
     found = {(one.kind, one.cause): one.units for one in machine.lost if one.where == "K2-side"}
     assert found == {
-        ("rejected by mould number", "MRJ"): pytest.approx(600), ("diverted", "DIV"): pytest.approx(100),
-        ("station", "CHS"): pytest.approx(780), ("station", "STN"): pytest.approx(520),
-    }  # fmt: skip
+        ("rejected by mould number", "MRJ"): pytest.approx(600),
+        ("diverted", "DIV"): pytest.approx(100),
+        ("station", "CHS"): pytest.approx(780),
+        ("station", "STN"): pytest.approx(520),
+    }
     assert summed([], lambda one: one.kind) == {}

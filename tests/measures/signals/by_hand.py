@@ -1,4 +1,6 @@
-"""Places worked out by hand: the same models cell by cell in plain loops, with SciPy's negative binomial as reference."""
+"""Places worked out by hand: the same models cell by cell in plain loops, with SciPy's negative binomial as
+reference.
+"""
 
 from __future__ import annotations
 
@@ -81,7 +83,9 @@ def of_blinded(cells: PlaceCells, station: int) -> np.ndarray:
         for number, remains in enumerate((0.0, 0.1, 0.25, 0.5, 0.75)):
             now = [d * (remains if n == station else 1) for n, d in enumerate(detection)]
 
-            def mean(s: int, c: int, now: list[float] = now, was: list[float] = detection, false: list[float] = false) -> float:  # fmt: skip
+            def mean(
+                s: int, c: int, now: list[float] = now, was: list[float] = detection, false: list[float] = false
+            ) -> float:
                 ratio = now[s] * let_pass(cells, now, s) / (was[s] * let_pass(cells, was, s))
                 return float(cells.expected[s, c] + cells.usual[s, c] * (1 - false[s]) * (ratio - 1))
 
@@ -90,7 +94,9 @@ def of_blinded(cells: PlaceCells, station: int) -> np.ndarray:
 
 
 def wandered(cells: PlaceCells) -> float:
-    """Nothing raised, the line's level lognormal with mean 1 and variance cells.line: Gauss and Hermite's five nodes."""
+    """Nothing raised, the line's level lognormal with mean 1 and variance cells.line: Gauss and Hermite's five
+    nodes.
+    """
     nodes, weights = np.polynomial.hermite_e.hermegauss(5)
     sd = np.sqrt(np.log(1 + cells.line))
     logs = [_log(cells, lambda s, c, k=np.exp(sd * x - sd**2 / 2): float(k * cells.expected[s, c])) for x in nodes]  # type: ignore[misc]

@@ -8,7 +8,9 @@ Frames = tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]
 
 
 def coarser(frames: Frames, window_s: int, stations: tuple[str, ...] | None = None) -> Frames:
-    """Calls and ware summed into windows of `window_s`, of these stations or of all; mould stays and jobs as they were."""
+    """Calls and ware summed into windows of `window_s`, of these stations or of all; mould stays and jobs as they
+    were.
+    """
     calls, ware, spans, jobs = frames
     return (
         _summed(calls, window_s, stations, ["station", "mould", "defect"], ["calls"]),

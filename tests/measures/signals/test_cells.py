@@ -1,4 +1,6 @@
-"""What each mould should bring of each defect: kept by blocks, shared out over a window; by hand, and against what is kept of moulds and defects."""
+"""What each mould should bring of each defect: kept by blocks, shared out over a window; by hand, and against what is
+kept of moulds and defects.
+"""
 
 from __future__ import annotations
 
@@ -36,15 +38,20 @@ def of(frame: pl.DataFrame) -> dict[tuple[str | None, str], tuple[float, float, 
 
 
 def test_hours_of_a_block_add_up_and_little_is_pooled() -> None:
-    """By hand: 3 + 5 calls stay as they are; two moulds of 0.01 and 0.03 calls in two hours are below 0.02 an hour and become one
-    row of 0.04, whose relative variance (mean of 0.5 and 1.5) and relative doubt (mean of 1 and 2) are those of one of them."""
+    """By hand: 3 + 5 calls stay as they are; two moulds of 0.01 and 0.03 calls in two hours are below 0.02 an hour and
+    become one row of 0.04, whose relative variance (mean of 0.5 and 1.5) and relative doubt (mean of 1 and 2) are those
+    of one of them.
+    """
     told = blocks_of_cells(
         cells(
-            (0, "1", "CHF", 3.0, 1.0, 0.5), (1, "1", "CHF", 5.0, 2.0, 0.25), (5, "1", "CHF", 2.0, 1.0, 0.5),
-            (0, "2", "STN", 0.01, 0.5 * 0.01**2, 0.01), (1, "3", "STN", 0.03, 1.5 * 0.03**2, 0.06),
+            (0, "1", "CHF", 3.0, 1.0, 0.5),
+            (1, "1", "CHF", 5.0, 2.0, 0.25),
+            (5, "1", "CHF", 2.0, 1.0, 0.5),
+            (0, "2", "STN", 0.01, 0.5 * 0.01**2, 0.01),
+            (1, "3", "STN", 0.03, 1.5 * 0.03**2, 0.06),
         ),
         START,
-    )  # fmt: skip
+    )
     first = of(told.filter(pl.col("hour") == START))
     assert first == {
         ("1", "CHF"): pytest.approx((8.0, 3.0, 0.75)),
@@ -54,9 +61,15 @@ def test_hours_of_a_block_add_up_and_little_is_pooled() -> None:
 
 
 def test_a_window_gets_its_part_of_a_block_by_what_its_hours_expect() -> None:
-    """By hand: hours of 1, 3, 2, 2 expected calls; a window over the second and half of the third has (3 + 1) / 8 of the block,
-    and of the pool each of two moulds its share by ware, 1 : 3."""
-    blocks = pl.concat([cells((0, "1", "CHF", 8.0, 4.0, 2.0)), cells((0, "1", "STN", 0.4, 0.08, 0.2)).with_columns(mould=pl.lit(None, pl.String))])  # fmt: skip
+    """By hand: hours of 1, 3, 2, 2 expected calls; a window over the second and half of the third has (3 + 1) / 8 of
+    the block, and of the pool each of two moulds its share by ware, 1 : 3.
+    """
+    blocks = pl.concat(
+        [
+            cells((0, "1", "CHF", 8.0, 4.0, 2.0)),
+            cells((0, "1", "STN", 0.4, 0.08, 0.2)).with_columns(mould=pl.lit(None, pl.String)),
+        ]
+    )
     hours = by_hour(*((h, "1", e) for h, e in enumerate((1.0, 3.0, 2.0, 2.0))), *((h, "2", 1.0) for h in range(4)))
     told = of(cells_between(blocks, hours, {"1": 100.0, "2": 300.0}, START + HOUR, START + 2.5 * HOUR))
     assert told["1", "CHF"] == pytest.approx((4.0, 2.0, 1.0))

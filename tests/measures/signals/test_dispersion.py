@@ -24,7 +24,9 @@ def drawn(rng: np.random.Generator, rate: float, phi: float, shape: tuple[int, .
 
 
 def test_given_its_total_a_column_is_dirichlet_multinomial() -> None:
-    """Reference: scipy.stats.dirichlet_multinomial (SciPy 1.17); terms without phi are left out, so differences are compared."""
+    """Reference: scipy.stats.dirichlet_multinomial (SciPy 1.17); terms without phi are left out, so differences are
+    compared.
+    """
     rng = np.random.default_rng(3)
     seen = rng.poisson(1.3, (2, 3, 12)).astype(float)
     wanted = np.ones((2, 3, 12)) * np.array([0.5, 1.0, 2.0])[None, :, None]
@@ -74,7 +76,9 @@ def test_without_dispersion_hardly_any_is_told() -> None:
 
 
 def test_defects_share_what_is_known_of_them() -> None:
-    """One sparse defect among nineteen that scatter much is thought to scatter much as well; alone it has nearly the starting value."""
+    """One sparse defect among nineteen that scatter much is thought to scatter much as well; alone it has nearly the
+    starting value.
+    """
     rng = np.random.default_rng(6)
     many = drawn(rng, 3.0, 1.0, (19, 24, 48))
     sparse = drawn(rng, 0.01, 1.0, (1, 24, 48))

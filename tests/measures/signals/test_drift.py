@@ -24,7 +24,9 @@ def test_the_likelihood_ratio_has_mean_one_at_most(mean: float, variance: float)
 
 
 def test_the_sum_by_hand() -> None:
-    """Pollak, Annals of Statistics 13 (1985) 206: after ratios of 2, 2 and 0.5 the sum is 2, (1 + 2) 2 = 6 and (1 + 6) / 2 = 3.5."""
+    """Pollak, Annals of Statistics 13 (1985) 206: after ratios of 2, 2 and 0.5 the sum is 2, (1 + 2) 2 = 6 and (1 + 6)
+    / 2 = 3.5.
+    """
     sums, told = np.zeros(1), []
     for ratio in (2.0, 2.0, 0.5):
         sums = shiryaev_roberts(sums, np.log(np.array([ratio])))
@@ -37,7 +39,9 @@ def test_nothing_expected_tells_nothing() -> None:
 
 
 def test_quiet_streams_are_called_no_more_often_than_promised() -> None:
-    """600 sparse streams for 150 days: alarms at or under the budget of their kind, with 3 standard deviations of its count."""
+    """600 sparse streams for 150 days: alarms at or under the budget of their kind, with 3 standard deviations of its
+    count.
+    """
     rng = np.random.default_rng(12)
     streams, days, mean, variance = 600, 150, np.full(600, 0.5), np.full(600, 0.15)
     limit, parts, alarms = streams * 24 / FALSE_A_DAY, np.zeros((len(FACTORS), 600)), 0
@@ -66,7 +70,9 @@ def test_a_doubled_rate_of_ten_calls_an_hour_is_found_within_a_shift() -> None:
 
 
 def test_detectors_that_rise_together_share_the_limit() -> None:
-    """By hand (e-BH): of 60, 55, 20 and 1 at limit 100 the two greatest stand, each at 50 or more; alone 60 would not."""
+    """By hand (e-BH): of 60, 55, 20 and 1 at limit 100 the two greatest stand, each at 50 or more; alone 60 would
+    not.
+    """
     assert shared(np.array([[60.0, 1.0], [20.0, 55.0]]), 100.0) == 2
     assert shared(np.array([60.0, 1.0, 20.0]), 100.0) == 1
     assert shared(np.array([100.0, 50.0, 34.0, 25.0]), 100.0) == 4

@@ -18,10 +18,18 @@ FAULTS = (
     PlannedFault("section", "K1", "THN", ("K1/5A", "K1/5B"), START, START + 300, 25.0),
     PlannedFault("gob", "K4", "LAP", tuple(f"K4/{s}C" for s in range(1, 7)), START, START + 300, 14.0),
     PlannedFault("line", "K3", "BLI", tuple(f"K3/{s}{g}" for s in range(1, 11) for g in "AB"), START, START + 300, 7.0),
-    PlannedFault("furnace", "K1", "STN", tuple(f"K1/{s}{g}" for s in range(1, 9) for g in "AB") + tuple(f"K2/{s}A" for s in range(1, 7)), START, START + 300, 9.0),
+    PlannedFault(
+        "furnace",
+        "K1",
+        "STN",
+        tuple(f"K1/{s}{g}" for s in range(1, 9) for g in "AB") + tuple(f"K2/{s}A" for s in range(1, 7)),
+        START,
+        START + 300,
+        9.0,
+    ),
     PlannedFault("station", "K3", "SCF", ("K3-side-b",), START, START + 300, 15.0),
     PlannedFault("mould", "K4", "DRT", ("K4/2A",), START, START + 420, 60.0, drift=True),
-)  # fmt: skip
+)
 
 
 def followed(plan: Plan, plant: Plant) -> tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker]]:

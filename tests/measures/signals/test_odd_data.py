@@ -74,7 +74,9 @@ def test_one_mould_only(plant: Plant, simulated: Simulated) -> None:
 
 
 def test_a_silent_station_is_said_and_is_no_end_of_its_signals(plant: Plant, simulated: Simulated) -> None:
-    """The station that shows a fault falls silent in mid-fault: what it alone can call was not judged, nothing is closed."""
+    """The station that shows a fault falls silent in mid-fault: what it alone can call was not judged, nothing is
+    closed.
+    """
     calls, ware, spans, jobs = frames_of(simulated, "K3")
     start = simulated.plan.cold_from
     silent = (pl.col("station") == "K3-side-a") & pl.col("window_start").is_between(

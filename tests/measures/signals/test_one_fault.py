@@ -74,7 +74,9 @@ def test_hours_are_cut_where_the_series_begins_inside_one() -> None:
 
 
 def test_a_long_fault_of_a_rough_works_stays_one_signal() -> None:
-    """Ten hours and more of a line's and a furnace's fault, whose rates wander: at each line one signal tells of each at the end."""
+    """Ten hours and more of a line's and a furnace's fault, whose rates wander: at each line one signal tells of each
+    at the end.
+    """
     world, seed = WORLDS["rough"], 36
     works = world.plant(seed)
     plan = make_plan(works, date(2026, 5, 4), 2, seed, lag_offset=0.0, faults=0, roughness=world.roughness)

@@ -1,4 +1,6 @@
-"""Onset and end of a signal where counts scatter and the rate before is in doubt: against integrals, and against drawn truth."""
+"""Onset and end of a signal where counts scatter and the rate before is in doubt: against integrals, and against drawn
+truth.
+"""
 
 from __future__ import annotations
 
@@ -53,7 +55,9 @@ def test_splits_are_the_integral_over_each_hours_mood() -> None:
 @pytest.mark.parametrize("variance", [0.0, 0.15, 0.5])
 @pytest.mark.parametrize("doubt", [0.0, 0.05])
 def test_the_interval_of_an_onset_holds_the_truth(variance: float, doubt: float) -> None:
-    """95 % intervals of 160 drawn faults hold the moment in 92 % and more; without the scatter it was 61 % at dispersion 0.5."""
+    """95 % intervals of 160 drawn faults hold the moment in 92 % and more; without the scatter it was 61 % at
+    dispersion 0.5.
+    """
     rng = np.random.default_rng(int(100 * variance + 1000 * doubt) + 7)
     held = 0
     for number in range(160):
@@ -76,7 +80,9 @@ def test_scatter_widens_the_interval_and_leaves_a_sharp_step_sharp() -> None:
 
 @pytest.mark.parametrize("variance", [0.0, 0.15, 0.5])
 def test_a_signal_that_goes_on_is_not_called_over_and_one_that_is_back_is(variance: float) -> None:
-    """Twelve hours of a fault that goes on, looked at each hour: under 10 % closed (Poisson closed 86 to 98 %); back: closed."""
+    """Twelve hours of a fault that goes on, looked at each hour: under 10 % closed (Poisson closed 86 to 98 %); back:
+    closed.
+    """
     rng = np.random.default_rng(int(100 * variance) + 3)
     wrong = right = 0
     noise = Noise(variance, 0.02)
@@ -117,7 +123,9 @@ def test_the_time_to_close_is_about_what_it_takes() -> None:
 
 
 def test_a_split_inside_a_long_window_mixes_its_mean() -> None:
-    """By hand: 6 calls in a window of 4 bins, split before its third: a mean of (2 x 1 + 2 x 3) / 4 = 2 times, not the root of 3."""
+    """By hand: 6 calls in a window of 4 bins, split before its third: a mean of (2 x 1 + 2 x 3) / 4 = 2 times, not the
+    root of 3.
+    """
     lumps = Lumps(np.array([1]), np.array([4]), np.array([6.0]))
     told = lumps.gain(np.array([1.0]), np.array([3.0]), 8)[0]
     assert told[3] == pytest.approx(6 * (np.log(2.0) - 0.5 * np.log(3.0)))
@@ -127,7 +135,9 @@ def test_a_split_inside_a_long_window_mixes_its_mean() -> None:
 
 @pytest.mark.parametrize("window", [5, 15, 60])
 def test_the_interval_holds_an_onset_in_the_middle_of_a_long_window(window: int) -> None:
-    """Counts of 5, 15 and 60 minutes laid over their minutes: 95 % intervals of 150 drawn faults hold the truth in 91 % and more."""
+    """Counts of 5, 15 and 60 minutes laid over their minutes: 95 % intervals of 150 drawn faults hold the truth in 91 %
+    and more.
+    """
     rng = np.random.default_rng(window)
     held, wide = 0, []
     for _ in range(150):

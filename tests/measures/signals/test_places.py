@@ -33,7 +33,9 @@ def line_cells(first: list[float], second: float, usual: tuple[float, float] = (
     expected = base + np.array([[0.1, 0, 0, 0, 0], [0, 0, 0, 0, 0.2]])
     seen = np.array([first, [0, 0, 0, 0, second]])
     able = np.array([True, True])
-    return PlaceCells(seen, expected, ware, np.array([True, False]), able, 0.2, 0.1, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(
+        seen, expected, ware, np.array([True, False]), able, 0.2, 0.1, COLUMNS, ("wall", "base"), (), base, (1, 2)
+    )
 
 
 MINE = line_cells([7, 8, 9, 8, 1], 9)
@@ -104,14 +106,18 @@ def test_what_a_place_explains_at_a_station_is_the_growth_of_its_true_part() -> 
 
 
 def test_lanes_thin_by_their_ware_and_a_lane_that_cannot_call_it_lets_all_pass() -> None:
-    """By hand: lanes with 3/4 and 1/4 of the ware, the second blind, find 0.6; a station behind finds half of the rest."""
+    """By hand: lanes with 3/4 and 1/4 of the ware, the second blind, find 0.6; a station behind finds half of the
+    rest.
+    """
     detection = np.array([[0.8, 0.0, 0.5, 0.9]])
     told = thinned(detection, np.array([300.0, 100.0, 400.0, 400.0]), np.array([1, 1, 2, 3]))
     assert told[0] == pytest.approx([1.0, 1.0, 1 - 0.75 * 0.8, (1 - 0.75 * 0.8) * 0.5])
 
 
 def test_the_first_point_of_the_false_parts_by_hand() -> None:
-    """Halton's first point is 1/2, 1/3, 1/5: detections by the sixth root (beta 6, 1), half of the most that rates allow."""
+    """Halton's first point is 1/2, 1/3, 1/5: detections by the sixth root (beta 6, 1), half of the most that rates
+    allow.
+    """
     told = false_parts(np.array([0.002, 0.0015]), np.array([500.0, 500.0]), np.array([1, 2]), np.array([True, True]))
     d = [((1 / 3 - 0.07) / 0.93) ** (1 / 6), ((1 / 5 - 0.07) / 0.93) ** (1 / 6)]
     level = 0.5 * min(0.002 / d[0], 0.0015 / (d[1] * (1 - d[0])))
@@ -130,7 +136,9 @@ def test_challenges_sharpen_a_stations_detection() -> None:
 
 
 def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> PlaceCells:
-    """Five hours of a line whose first station reads moulds: of each seen true level 1, raised by a factor; false calls at both."""
+    """Five hours of a line whose first station reads moulds: of each seen true level 1, raised by a factor; false calls
+    at both.
+    """
     ware = np.array([[750.0] * 4 + [0.0], [0.0] * 4 + [3000.0]])
     true, false = 15.0, (7.5, 14.0)
     usual = (true * found + false[0], true * (1 - found) * 0.9 + false[1])
@@ -138,7 +146,20 @@ def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> 
     first = rng.poisson((true * found * raised + false[0]) / 4, 4)
     second = rng.poisson(true * raised * (1 - found) * 0.9 + false[1])
     seen = np.array([[*first, 0], [0, 0, 0, 0, second]], float)
-    return PlaceCells(seen, base, ware, np.array([True, False]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("wall", "base"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(
+        seen,
+        base,
+        ware,
+        np.array([True, False]),
+        np.array([True, True]),
+        0.05,
+        0.03,
+        COLUMNS,
+        ("wall", "base"),
+        (),
+        base,
+        (1, 2),
+    )
 
 
 def test_a_furnaces_fault_that_the_second_station_hardly_shows_is_no_stations_fault() -> None:
@@ -167,7 +188,9 @@ def test_one_able_station_without_a_pattern_stays_undecided() -> None:
     alone = replace(cells, able=np.array([True, False]))
     told = place(alone, "L", "gob")
     assert told.undecided and 0.3 < told.scopes["line"] < 0.7 and 0.3 < told.scopes["station"] < 0.7
-    assert not place(replace(cells, beside=(Beside("M", works_line(np.random.default_rng(4), 8.0)),)), "L", "glass").undecided  # fmt: skip
+    assert not place(
+        replace(cells, beside=(Beside("M", works_line(np.random.default_rng(4), 8.0)),)), "L", "glass"
+    ).undecided
 
 
 def test_a_station_that_stops_seeing_is_named_and_not_the_one_behind_it() -> None:
@@ -195,7 +218,20 @@ def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> PlaceCe
     calls = rng.poisson((true * habit * 0.09 + 1.5) * read)
     unread = rng.poisson((true * habit.sum() * 0.09 + 6) * (1 - read))
     seen = np.array([[0, 0, 0, 0, rng.poisson(true * habit.sum() * 0.9 + 6)], [*calls, unread]], float)
-    return PlaceCells(seen, base, ware, np.array([False, True]), np.array([True, True]), 0.05, 0.03, COLUMNS, ("base", "wall"), (), base, (1, 2))  # fmt: skip
+    return PlaceCells(
+        seen,
+        base,
+        ware,
+        np.array([False, True]),
+        np.array([True, True]),
+        0.05,
+        0.03,
+        COLUMNS,
+        ("base", "wall"),
+        (),
+        base,
+        (1, 2),
+    )
 
 
 def test_a_mould_is_named_though_few_of_its_calls_carry_its_number() -> None:

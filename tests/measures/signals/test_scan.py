@@ -27,9 +27,25 @@ def counts(calls: list[tuple[int, int, int]], job_from: int | None = None) -> Li
     columns = tuple(CountColumn(str(n), n // 2 + 1, "AB"[n % 2]) for n in range(MOULDS))
     flat = np.zeros((1, bins), bool)
     return LineCounts(
-        "L", datetime(2026, 3, 1, tzinfo=UTC), 60, ("D1", "D2"), ("S",), columns, ware, ~flat, at, defect,
-        np.zeros(len(at), int), column, np.ones(len(at)), jobs, ("X",) * 2, np.ones(1, np.int64), flat, np.zeros(1, np.int64),
-    )  # fmt: skip
+        "L",
+        datetime(2026, 3, 1, tzinfo=UTC),
+        60,
+        ("D1", "D2"),
+        ("S",),
+        columns,
+        ware,
+        ~flat,
+        at,
+        defect,
+        np.zeros(len(at), int),
+        column,
+        np.ones(len(at)),
+        jobs,
+        ("X",) * 2,
+        np.ones(1, np.int64),
+        flat,
+        np.zeros(1, np.int64),
+    )
 
 
 def quiet() -> list[tuple[int, int, int]]:
@@ -64,7 +80,9 @@ def test_weights_share_the_tests_out() -> None:
 
 
 def test_an_alarms_q_is_benjamini_and_hochbergs_over_all_streams() -> None:
-    """Reference: scipy.stats.false_discovery_control on weighted p, padded with ones for the streams that show nothing."""
+    """Reference: scipy.stats.false_discovery_control on weighted p, padded with ones for the streams that show
+    nothing.
+    """
     scan = scanned(quiet())
     at, p = 20 * 60, (1e-6, 3e-6, 2e-5)
     streams = [0, 1, scan.line]
@@ -108,7 +126,9 @@ def test_an_expectation_is_in_doubt_as_its_past_is_short() -> None:
 
 
 def test_no_window_reaches_back_into_hours_without_a_past() -> None:
-    """Until 400 containers of a station were seen nothing is expected that could be judged: what stands for a rate there is none."""
+    """Until 400 containers of a station were seen nothing is expected that could be judged: what stands for a rate
+    there is none.
+    """
     told = counts([one for one in quiet() if one[0] >= 300])
     told.ware[:, :, :300] = 0.0
     past = PastHours(told)

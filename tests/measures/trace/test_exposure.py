@@ -26,7 +26,9 @@ def test_windows_are_spread_over_the_bins_they_touch() -> None:
 
 
 def test_rates_keep_a_jump_sharp_and_lose_no_call() -> None:
-    """A mould at 1 in 1000 that makes 20 times as much from minute 600 on, among nine at 1 in 1000; 9 containers a minute."""
+    """A mould at 1 in 1000 that makes 20 times as much from minute 600 on, among nine at 1 in 1000; 9 containers a
+    minute.
+    """
     rng = np.random.default_rng(11)
     seen = np.full((10, 1200), 9.0)
     true = np.full((10, 1200), 0.001)
@@ -40,7 +42,9 @@ def test_rates_keep_a_jump_sharp_and_lose_no_call() -> None:
 
 
 def test_calls_expected_of_good_ware_raise_no_rate() -> None:
-    """Truth of the simulation: 1 in 1000 with the defect, 2 in 1000 good ones called; with 100 containers a minute 2880 calls."""
+    """Truth of the simulation: 1 in 1000 with the defect, 2 in 1000 good ones called; with 100 containers a minute 2880
+    calls.
+    """
     rng = np.random.default_rng(19)
     seen = np.full((4, 2400), 100.0)
     found = rng.poisson(0.003 * seen).astype(float)
@@ -94,7 +98,9 @@ def test_what_lies_on_pallets_adds_up() -> None:
 
 
 def test_pallets_filled_side_by_side_share_what_came() -> None:
-    """By hand: 60 containers in 60 minutes; two pallets open all the hour, one filled twice as fast: 40 and 20; of another item all 60."""
+    """By hand: 60 containers in 60 minutes; two pallets open all the hour, one filled twice as fast: 40 and 20; of
+    another item all 60.
+    """
     side = pl.DataFrame({"item": ["J370", "J370", "O250"], "units": [40, 20, 60]})
     told = shared_out(np.ones((1, 80)), side, np.array([10.0, 10, 10]), np.array([70.0, 70, 70]), 0.01)
     assert told[0] == pytest.approx([40, 20, 60], rel=1e-3)
@@ -110,10 +116,13 @@ def passing(found: np.ndarray | None = None) -> Passing:
 
 PALLETS = pl.DataFrame(
     {
-        "pallet": ["P1", "P2", "P3"], "item": ["J370", "J370", "O250"],
-        "packed_from": [AT + 105 * MINUTE, AT + 135 * MINUTE, AT + 105 * MINUTE], "packed_to": [AT + 135 * MINUTE, AT + 165 * MINUTE, AT + 135 * MINUTE], "units": [300, 300, 300],
+        "pallet": ["P1", "P2", "P3"],
+        "item": ["J370", "J370", "O250"],
+        "packed_from": [AT + 105 * MINUTE, AT + 135 * MINUTE, AT + 105 * MINUTE],
+        "packed_to": [AT + 135 * MINUTE, AT + 165 * MINUTE, AT + 135 * MINUTE],
+        "units": [300, 300, 300],
     }
-)  # fmt: skip
+)
 
 
 def stay(mould: str, first: float, last: float) -> Stay:
@@ -121,7 +130,9 @@ def stay(mould: str, first: float, last: float) -> Stay:
 
 
 def test_a_steady_rate_gives_found_times_missed_over_caught() -> None:
-    """One call a minute of 10 containers, a quarter missed: a defect in 1/7.5; 30 minutes on a pallet: 30 x (1 - d) / d = 10 escapes, half from each mould."""
+    """One call a minute of 10 containers, a quarter missed: a defect in 1/7.5; 30 minutes on a pallet: 30 x (1 - d) / d
+    = 10 escapes, half from each mould.
+    """
     found = np.full((2, 300), 0.5)
     quarter = Missed(np.full(300, 0.25), np.full(300, 0.0625))
     told = line_exposure(

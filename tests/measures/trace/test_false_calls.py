@@ -32,7 +32,9 @@ class Line:
 
 
 def line(rng: np.random.Generator, many: int, challenged: int, false: tuple[float, float] = (0.0005, 0.003)) -> Line:
-    """Places in a row with detection 0.75 to 0.99 and false calls of 0.05 to 0.3 % of the ware, unevenly spread over 14 defects."""
+    """Places in a row with detection 0.75 to 0.99 and false calls of 0.05 to 0.3 % of the ware, unevenly spread over 14
+    defects.
+    """
     levels = np.exp(rng.normal(np.log(0.0011), 0.7, len(CODES)))
     detection = rng.uniform(0.75, 0.99, (many, len(CODES)))
     wrong = np.exp(rng.uniform(*np.log(false), many))[:, None] * rng.dirichlet(np.full(len(CODES), 1.5), many)
@@ -53,7 +55,9 @@ def split(one: Line) -> Split:
 
 @pytest.mark.parametrize(("many", "challenged"), [(1, 1), (2, 2)])
 def test_escapes_of_simulated_lines_are_right_in_sum_and_their_intervals_hold(many: int, challenged: int) -> None:
-    """Truth written down by the simulation above; taken as all true, the calls tell too much (the plain sum beside it)."""
+    """Truth written down by the simulation above; taken as all true, the calls tell too much (the plain sum beside
+    it).
+    """
     rng = np.random.default_rng(40 + many)
     told, true, plain, held, lines = 0.0, 0.0, 0.0, 0, 50
     for _ in range(lines):
@@ -71,7 +75,9 @@ def test_escapes_of_simulated_lines_are_right_in_sum_and_their_intervals_hold(ma
 
 
 def test_a_station_behind_that_calls_as_often_as_the_first_calls_good_ware() -> None:
-    """The first place finds 95 of 100 by 900 passes. 1000 calls there leave some 50 for the next; of 400 there most must be false."""
+    """The first place finds 95 of 100 by 900 passes. 1000 calls there leave some 50 for the next; of 400 there most
+    must be false.
+    """
     seen = {"first": 1000.0, "second": 400.0}
     known = (2.8 + 45, 19.0 + 855)
     places = [
@@ -95,7 +101,9 @@ def test_what_other_defects_are_hardly_called_for_bounds_the_false_calls() -> No
 
 
 def test_without_other_defects_the_level_is_the_guess() -> None:
-    """Beforehand all false calls of a place together are FALSE_SHARE of the ware: log-normal, its middle at exp(-UNEVEN^2 / 2) of it."""
+    """Beforehand all false calls of a place together are FALSE_SHARE of the ware: log-normal, its middle at
+    exp(-UNEVEN^2 / 2) of it.
+    """
     place = CallPlace(1e-6, 1.0, {"D5": 0.0}, {"D5": [(1.0, 9.0)]})
     told = split_calls("D5", [place], [{}])
     assert pytest.approx(0.0012) == FALSE_SHARE
@@ -116,7 +124,9 @@ def test_a_place_without_counts_finds_its_share_and_tells_nothing() -> None:
 
 
 def test_escapes_at_a_rate_of_calls_follow_the_parts() -> None:
-    """By hand: two draws, 0.001 false of 0.003 called, found 0.8, past 0.2: 0.002 / 0.8 x 0.2; the other 0.002 false, found 0.5, past 0.5."""
+    """By hand: two draws, 0.001 false of 0.003 called, found 0.8, past 0.2: 0.002 / 0.8 x 0.2; the other 0.002 false,
+    found 0.5, past 0.5.
+    """
     two = np.array([0.5, 0.5])
     told = Split(np.array([0.2, 0.5]), np.array([0.8, 0.5]), np.array([0.001, 0.002]), np.array([0.0025, 0.002]), two)
     mean, square = told.escapes(np.array(0.003))

@@ -60,9 +60,20 @@ def test_a_pallets_later_row_is_its_new_state(day_of_truth: Simulated) -> None:
 
 def test_what_is_said_of_a_meter_names_by_how_much_since_when_and_what_to_do() -> None:
     told = SuspectMeter(
-        meter="F1 melt log", reading=103_000.0, reconciled=100_000.0, z=3.4, unit="kg", furnace="F1", since=DAY, since_low=DAY - timedelta(days=1),
-        since_high=DAY, days=3, off_pct=3.0, off_low=2.0, off_high=4.0,
-    )  # fmt: skip
+        meter="F1 melt log",
+        reading=103_000.0,
+        reconciled=100_000.0,
+        z=3.4,
+        unit="kg",
+        furnace="F1",
+        since=DAY,
+        since_low=DAY - timedelta(days=1),
+        since_high=DAY,
+        days=3,
+        off_pct=3.0,
+        off_low=2.0,
+        off_high=4.0,
+    )
     (said,) = suspect_sentences([told])
     assert (
         "F1 melt log reads 103 000 kg; all explanations together make it 100 000" in said

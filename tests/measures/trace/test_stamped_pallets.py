@@ -28,7 +28,14 @@ def pallets(*rows: tuple[str, float, float, int]) -> pl.DataFrame:
     """Rows of item, begin, label [min] and units."""
     told = [(f"P{n}", item, at(a), at(b), units, "packed") for n, (item, a, b, units) in enumerate(rows)]
     moment = pl.Datetime("us", "UTC")
-    schema = {"pallet": pl.String, "item": pl.String, "packed_from": moment, "packed_to": moment, "units": pl.Int64, "state": pl.String}  # fmt: skip
+    schema = {
+        "pallet": pl.String,
+        "item": pl.String,
+        "packed_from": moment,
+        "packed_to": moment,
+        "units": pl.Int64,
+        "state": pl.String,
+    }
     return pl.DataFrame(told, schema=schema, orient="row")
 
 
@@ -52,7 +59,9 @@ def begins(told: pl.DataFrame) -> list[float]:
 
 
 def test_a_pallet_is_begun_at_the_label_before_it() -> None:
-    """20 min of 100 containers fill a pallet of 2000; the first one, without a label before it, had 25 min: units and a quarter."""
+    """20 min of 100 containers fill a pallet of 2000; the first one, without a label before it, had 25 min: units and a
+    quarter.
+    """
     told = begun(stamped(("J", 60, 2000), ("J", 80, 2000), ("J", 101, 2000)), ware(-60, 120))
     assert told["begin"].to_list() == [BY_FLOW, BY_LABEL, BY_LABEL]
     assert begins(told) == pytest.approx([35, 60, 80], abs=0.01)
@@ -60,7 +69,9 @@ def test_a_pallet_is_begun_at_the_label_before_it() -> None:
 
 
 def test_a_stop_lengthens_the_time_in_which_a_pallet_was_filled() -> None:
-    """By hand: 10 min of ware, a stop of two hours, 10 min of ware; and backwards over the same stop where no label tells."""
+    """By hand: 10 min of ware, a stop of two hours, 10 min of ware; and backwards over the same stop where no label
+    tells.
+    """
     told = begun(stamped(("J", 60, 2000), ("J", 200, 2000)), ware(-60, 240, (70, 190)))
     assert begins(told)[1] == pytest.approx(60, abs=0.01) and told["begin"][1] == BY_LABEL
     alone = begun(stamped(("J", 200, 2000)), ware(-60, 240, (70, 190)))
@@ -68,7 +79,9 @@ def test_a_stop_lengthens_the_time_in_which_a_pallet_was_filled() -> None:
 
 
 def test_a_label_far_back_does_not_tell_and_a_label_beside_it_neither() -> None:
-    """Hours later, after another job or pallets nobody reported; and two palletisers whose labels come a minute apart."""
+    """Hours later, after another job or pallets nobody reported; and two palletisers whose labels come a minute
+    apart.
+    """
     told = begun(stamped(("J", 0, 2000), ("O", 100, 2000), ("J", 300, 2000)), ware(-60, 400))
     assert told["begin"].to_list() == [BY_FLOW] * 3 and begins(told) == pytest.approx([-25, 75, 275], abs=0.01)
     beside = begun(stamped(("J", 60, 2000), ("J", 61, 2000)), ware(-60, 120))
@@ -96,7 +109,9 @@ def test_without_counts_the_labels_tell_how_fast_pallets_fill() -> None:
 
 
 def test_what_a_stamped_pallet_carries_is_counted_once() -> None:
-    """A mould makes 5 of 100 containers a minute: 100 of a pallet filled in 20 min, as many as if its beginning had been noted."""
+    """A mould makes 5 of 100 containers a minute: 100 of a pallet filled in 20 min, as many as if its beginning had
+    been noted.
+    """
     passing = Passing("K1", at(-100), 1.0, ("7",), np.full((1, 400), 5.0), None, np.full(400, 0.0), np.full(400, 0.1))
     stay = Stay("K1", 1, "A", "7", "J", Span(at(-90), at(280)))
     way = PackingTime(0.0, 0.3, "")
@@ -109,7 +124,9 @@ def test_what_a_stamped_pallet_carries_is_counted_once() -> None:
 
 
 def test_the_way_to_the_pallet_is_not_learnt_from_begins_made_of_the_flow() -> None:
-    """Labels after stops of the flow tell the way as noted times do; begins that were worked out from that flow tell nothing."""
+    """Labels after stops of the flow tell the way as noted times do; begins that were worked out from that flow tell
+    nothing.
+    """
     rng = np.random.default_rng(5)
     counts = np.full(1200, 100.0)
     for start in rng.integers(0, 1170, 12):
@@ -127,7 +144,8 @@ def test_the_way_to_the_pallet_is_not_learnt_from_begins_made_of_the_flow() -> N
 
 
 def test_stamped_pallets_are_packed_units_and_no_surplus() -> None:
-    """By hand: six hours, a pallet every 20 min; the first, 25 min by its units, has 20 of them in the time asked, the last 10 of its 20.
+    """By hand: six hours, a pallet every 20 min; the first, 25 min by its units, has 20 of them in the time asked, the
+    last 10 of its 20.
     Taken at an instant each counted on one side, and 2000 containers in a second were above what passed."""
     marked = begun(stamped(*(("J", m, 2000) for m in range(20, 400, 20))), ware(-60, 400))
     span = Span(at(0), at(370))

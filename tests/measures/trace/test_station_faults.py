@@ -1,4 +1,6 @@
-"""Clocks and counts that cannot be right: found in what the simulator sends, with one thing made wrong; nothing found where all is right."""
+"""Clocks and counts that cannot be right: found in what the simulator sends, with one thing made wrong; nothing found
+where all is right.
+"""
 
 from __future__ import annotations
 
@@ -169,8 +171,10 @@ def test_the_room_of_the_order_is_that_of_the_meters() -> None:
 
 
 def test_how_sure_a_shift_is_follows_fisher_and_bartlett() -> None:
-    """By hand: Fisher, Metron 1 (1921) 3: atanh(r) of n pairs has the variance 1 / (n - 3); Bartlett, J. R. Stat. Soc. 98 (1935) 536: of series
-    with autocorrelations a and b n (1 - ab) / (1 + ab) pairs count. Correlations by NumPy's `corrcoef`."""
+    """By hand: Fisher, Metron 1 (1921) 3: atanh(r) of n pairs has the variance 1 / (n - 3); Bartlett, J. R. Stat. Soc.
+    98 (1935) 536: of series with autocorrelations a and b n (1 - ab) / (1 + ab) pairs count. Correlations by NumPy's
+    `corrcoef`.
+    """
     rng = np.random.default_rng(31)
     slow = np.zeros(900)
     for n in range(1, 900):

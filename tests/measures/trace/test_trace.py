@@ -26,7 +26,9 @@ def stay(mould: str, section: int, first: float, last: float) -> Stay:
 
 
 def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
-    """By hand: prior 1/2 each, each complaint 0.8 to 0.2. One source: 0.5 (0.64/0.25) and 0.5 (0.04/0.25), sum 1.36; 1.36 / 2.36 = 0.576."""
+    """By hand: prior 1/2 each, each complaint 0.8 to 0.2. One source: 0.5 (0.64/0.25) and 0.5 (0.04/0.25), sum 1.36;
+    1.36 / 2.36 = 0.576.
+    """
     told = together([{A: 0.8, B: 0.2}, {A: 0.8, B: 0.2}], {A: 0.5, B: 0.5})
     assert told.one_source == pytest.approx(1.36 / 2.36)
     both = (1.36 / 2.36) * (0.64 / 0.68) + (1 / 2.36) * 0.8
@@ -34,7 +36,9 @@ def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
 
 
 def test_the_works_calls_count_once_for_all_complaints() -> None:
-    """By hand: three complaints that bring nothing of their own leave what the calls say (0.8) and even odds; counted each time it would be 0.98."""
+    """By hand: three complaints that bring nothing of their own leave what the calls say (0.8) and even odds; counted
+    each time it would be 0.98.
+    """
     calls = {A: 0.8, B: 0.2}
     told = together([calls, calls, calls], calls)
     assert told.one_source == pytest.approx(0.5) and told.probability[A] == pytest.approx(0.8)
@@ -91,7 +95,9 @@ def test_the_cover_holds_its_share_with_hardly_more_units_than_the_best(pallets:
 
 @pytest.mark.parametrize(("mean", "variance"), [(0.02, 0.0), (0.4, 0.02), (3.0, 0.0), (12.0, 30.0)])
 def test_whole_number_intervals_hold_95_percent_by_scipy(mean: float, variance: float) -> None:
-    """Poisson and negative binomial of `scipy.stats`: the set holds 95 %, and no longer does with one number fewer at either end."""
+    """Poisson and negative binomial of `scipy.stats`: the set holds 95 %, and no longer does with one number fewer at
+    either end.
+    """
     from scipy.stats import nbinom, poisson
 
     told = counted(np.array([mean]), np.array([variance]))[0]
@@ -103,7 +109,9 @@ def test_whole_number_intervals_hold_95_percent_by_scipy(mean: float, variance: 
 
 
 def test_of_no_pallet_more_are_told_than_lie_on_it() -> None:
-    """A station that found nothing in 60 passes lets its share missed run away: 900 expected of 40 containers are 40, not 900."""
+    """A station that found nothing in 60 passes lets its share missed run away: 900 expected of 40 containers are 40,
+    not 900.
+    """
     one = np.array([[900.0, 0.5]])
     exposure = Exposure(
         (),

@@ -31,8 +31,13 @@ from pipelines.plant.works import Plant
 AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 SCHEMA: dict[str, Any] = {
-    "checked_at": pl.Datetime("us", "UTC"), "line": pl.String, "station": pl.String, "defect": pl.String, "passes": pl.Int64, "caught": pl.Int64,
-}  # fmt: skip
+    "checked_at": pl.Datetime("us", "UTC"),
+    "line": pl.String,
+    "station": pl.String,
+    "defect": pl.String,
+    "passes": pl.Int64,
+    "caught": pl.Int64,
+}
 
 
 def challenged(
@@ -113,7 +118,9 @@ def test_clustered_passes_are_beta_binomial_by_scipy(n: int, share: float, alike
 
 
 def test_bad_luck_and_failure_are_weighed() -> None:
-    """By hand: 5 of 10 caught; a station that misses 3 % (beta(3, 97) by scipy) against one that finds any share alike, 1/11; 0.005 beforehand."""
+    """By hand: 5 of 10 caught; a station that misses 3 % (beta(3, 97) by scipy) against one that finds any share alike,
+    1/11; 0.005 beforehand.
+    """
     from scipy.stats import betabinom
 
     luck = betabinom(10, 3, 97).pmf(5)
@@ -136,7 +143,9 @@ def test_two_failed_challenges_tell_more_than_one_and_alike_passes_less() -> Non
 
 
 def test_what_gets_past_rises_in_a_stretch_of_doubt(plant: Plant) -> None:
-    """K1-mouth alone calls CHN. 100 passes of which 97 caught, prior beta(3, 97): 3 % missed; after a challenge with 0 of 10 caught beta(11, 1): 11/12."""
+    """K1-mouth alone calls CHN. 100 passes of which 97 caught, prior beta(3, 97): 3 % missed; after a challenge with 0
+    of 10 caught beta(11, 1): 11/12.
+    """
     rows = challenged(*((-8.0 * n, 10 if n > 3 else 9) for n in range(10, 0, -1)), (8, 0), (16, 10), defect="CHN")
     stretches = doubts(plant, rows, AT + 20 * HOUR)
     moments = np.array([(AT + h * HOUR).timestamp() for h in (-10.0, 4.0, 12.0, 19.0)])
@@ -165,7 +174,9 @@ def test_places_in_a_row_and_lanes_beside_each_other(plant: Plant) -> None:
 
 
 def test_a_station_never_challenged_does_as_the_works_stations_do_with_their_spread(plant: Plant) -> None:
-    """By hand: K1-foot was never challenged with STN: beta(1, 9), mean 0.1, mean square 1 x 2 / (10 x 11). Neither nothing nor all."""
+    """By hand: K1-foot was never challenged with STN: beta(1, 9), mean 0.1, mean square 1 x 2 / (10 x 11). Neither
+    nothing nor all.
+    """
     side = pl.concat([challenged((0, 10), station=s, defect="STN") for s in ("K1-side-a", "K1-side-b")])
     told = missed_by_time(
         plant, "K1", "STN", passes_by_kind(sums_of(side)), [], MissPrior(1, 9), np.array([AT.timestamp()])
@@ -201,7 +212,9 @@ def test_the_works_prior_finds_mean_and_spread_of_simulated_stations() -> None:
 
 
 def test_the_spread_between_few_stations_is_unbiased() -> None:
-    """Four stations: without (K - 1) / K the mean from the same data swallows a quarter of the variance. Kleinman, JASA 68 (1973) 46. 20 000 works."""
+    """Four stations: without (K - 1) / K the mean from the same data swallows a quarter of the variance. Kleinman, JASA
+    68 (1973) 46. 20 000 works.
+    """
     rng = np.random.default_rng(8)
     share = rng.beta(6, 44, (20_000, 4))
     n = np.array([40.0, 40.0, 80.0, 160.0])
@@ -225,7 +238,9 @@ def test_the_likeness_of_a_challenges_passes_is_found(alike: float) -> None:
 
 
 def test_intervals_of_clustered_passes_hold_what_they_say() -> None:
-    """Clopper and Pearson hold 84 to 92 % where passes are alike by 0.1; with the effective number at least 93 %. Truth: the simulated share."""
+    """Clopper and Pearson hold 84 to 92 % where passes are alike by 0.1; with the effective number at least 93 %.
+    Truth: the simulated share.
+    """
     rng = np.random.default_rng(23)
     held = {1.0: 0, 1.9: 0}
     for _ in range(2000):
@@ -239,8 +254,9 @@ def test_intervals_of_clustered_passes_hold_what_they_say() -> None:
 
 @pytest.mark.parametrize(("sizes", "effect"), [([10] * 30, 1.9), ([1] * 30, 1.0), ([5, 15], 2.15)])
 def test_the_design_effect_is_kishs(sizes: list[int], effect: float) -> None:
-    """Kish, Survey Sampling (1965) 5.4, by hand at a correlation of 0.1: 1 + (m - 1) 0.1, m the passes that a pass's challenge has; a pass
-    alone in its challenge is worth a pass."""
+    """Kish, Survey Sampling (1965) 5.4, by hand at a correlation of 0.1: 1 + (m - 1) 0.1, m the passes that a pass's
+    challenge has; a pass alone in its challenge is worth a pass.
+    """
     assert design_effect(sum(sizes), sum(n * n for n in sizes), 0.1) == pytest.approx(effect)
 
 
@@ -257,7 +273,9 @@ def test_unclustered_intervals_are_clopper_and_pearsons() -> None:
 
 
 def test_where_every_pass_must_be_caught_a_station_that_often_misses_one_is_as_usual(plant: Plant) -> None:
-    """A station that misses 13 % of a critical defect fails three challenges of four; only the one that finds 1 of 10 is its failure."""
+    """A station that misses 13 % of a critical defect fails three challenges of four; only the one that finds 1 of 10
+    is its failure.
+    """
     rng = np.random.default_rng(29)
     often = [(-8.0 * n, int(10 - rng.binomial(10, 0.13))) for n in range(90, 0, -1)]
     rows = challenged(*often, (0, 10), (8, 1), (16, 10), defect="OVP")

@@ -74,7 +74,9 @@ def test_formed_hour_and_cavity_of_calls_are_right(day_taken: Place, day_of_trut
 
 @pytest.mark.parametrize("seed", [90_001, 90_002, 90_003])
 def test_trace_finds_the_true_cavity_and_pallet(seed: int, plant: Plant, new_place: Callable[[], Place]) -> None:
-    """Mould and window known: the true cavity first and the true pallet in the list, for escapes drawn from all lines."""
+    """Mould and window known: the true cavity first and the true pallet in the list, for escapes drawn from all
+    lines.
+    """
     simulated = simulate(make_plan(plant, date(2026, 2, 16), 1, seed=seed, lag_offset=3.0))
     place = new_place()
     write_feeds(simulated, place.site.inbox, every="1d", formats=("csv",))
@@ -128,7 +130,9 @@ def test_trace_from_a_pallet_and_a_mould(seed: int, plant: Plant, new_place: Cal
 
 
 def test_yield_is_near_the_truth_and_its_steps_add_up(plant: Plant, new_place: Callable[[], Place]) -> None:
-    """The first of two days, so that every pallet begun in it is closed: gobs, masses and packed ware are the truth's."""
+    """The first of two days, so that every pallet begun in it is closed: gobs, masses and packed ware are the
+    truth's.
+    """
     simulated = simulate(make_plan(plant, DAY, 2, seed=55_121, lag_offset=0.0))
     place = new_place()
     write_feeds(simulated, place.site.inbox, every="1d", formats=("csv",))
@@ -169,7 +173,9 @@ def good_of(simulated: Simulated, plant: Plant, lines: list[str], day: date) -> 
 
 @pytest.mark.parametrize(("day", "hours"), [(date(2026, 3, 28), 23), (date(2025, 10, 25), 25)])
 def test_days_of_23_and_25_hours_add_up(day: date, hours: int, plant: Plant, new_place: Callable[[], Place]) -> None:
-    """The hours of a day on which the clock changes (last Sundays of March and October) sum to the day's own figures."""
+    """The hours of a day on which the clock changes (last Sundays of March and October) sum to the day's own
+    figures.
+    """
     simulated = simulate(make_plan(plant, day, 1, seed=77_000 + hours, faults=2))
     place = new_place()
     write_feeds(simulated, place.site.inbox, every="1d", formats=("csv",), dirty=False)

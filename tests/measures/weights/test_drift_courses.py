@@ -10,8 +10,10 @@ from pipelines.measures.weights.drift import GobSeries, fit
 
 
 def test_courses_are_weighed_by_their_marginal_likelihoods() -> None:
-    """Four hourly rounds; a step, a ramp that goes on or one that ended, from each onset; sizes normal about nothing (0.8 % of 400 g). Given a
-    course c the size is prior c' V^-1 y with V = noise + prior c c' (Gelman and others, Bayesian Data Analysis)."""
+    """Four hourly rounds; a step, a ramp that goes on or one that ended, from each onset; sizes normal about nothing
+    (0.8 % of 400 g). Given a course c the size is prior c' V^-1 y with V = noise + prior c c' (Gelman and others,
+    Bayesian Data Analysis).
+    """
     t, y, sd, prior = 3600.0 * np.arange(4), np.array([0.1, 0.3, 1.0, 1.2]), 0.5, (0.008 * 400) ** 2
     onsets = 3600.0 * np.arange(-1, 3)
     steps = [(t > a).astype(float) for a in onsets]

@@ -1,4 +1,6 @@
-"""Weighings in rounds, judged by what was usual: gaps, single samples, unequal sizes, new moulds, drifting gob positions, and none where nothing happened."""
+"""Weighings in rounds, judged by what was usual: gaps, single samples, unequal sizes, new moulds, drifting gob
+positions, and none where nothing happened.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +48,9 @@ def simulated(
     noise: float = 0.5,
     samples: int = 1,
 ) -> pl.DataFrame:
-    """Two days of steady weighings each half hour, then `hours`; a gob position grows by `drift` grams in eight hours from `since` hours on. Invented."""
+    """Two days of steady weighings each half hour, then `hours`; a gob position grows by `drift` grams in eight hours
+    from `since` hours on. Invented.
+    """
     rng = np.random.default_rng(seed)
     moulds = [(f"{section}{gob}", gob) for section in range(1, sections + 1) for gob in "AB"]
     offset = dict(zip([m for m, _ in moulds], rng.normal(0, 0.8, len(moulds)), strict=True))
@@ -99,7 +103,9 @@ def test_limits_follow_the_number_of_samples_of_each_time() -> None:
 
 
 def test_single_samples_are_judged_by_moving_ranges() -> None:
-    """NIST/SEMATECH e-Handbook 6.3.2.2, individuals: limits at mean -+ 3 mean range / 1.128, the range up to 3.267 mean range."""
+    """NIST/SEMATECH e-Handbook 6.3.2.2, individuals: limits at mean -+ 3 mean range / 1.128, the range up to 3.267 mean
+    range.
+    """
     grams = [200.0, 201.0, 200.0, 199.0, 201.0, 200.0, 200.5, 199.5, 200.0, 201.0]
     chart = studied(frame([(START + n * HALF, "1", g) for n, g in enumerate(grams)], {"1": "A"}), 6).moulds[0].chart
     mean_range = float(np.abs(np.diff(grams)).mean())
@@ -128,7 +134,9 @@ def test_no_weighing_in_the_window_is_no_study() -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_the_drifting_gob_position_is_named_with_its_correction(seed: int) -> None:
-    """1 g in 8 hours on gob B of 16 moulds that differ by 0.8 g, weighed each half hour: the truth is the simulated one, lehr time included."""
+    """1 g in 8 hours on gob B of 16 moulds that differ by 0.8 g, weighed each half hour: the truth is the simulated
+    one, lehr time included.
+    """
     told = studied(simulated(seed, 11, {"B": 1.0}, since=3.0), 11)
     drifting = [gob for gob in told.gobs if gob.still]
     assert [gob.gob for gob in drifting] == ["B"] and drifting[0].fit is not None
@@ -145,7 +153,9 @@ def test_the_drifting_gob_position_is_named_with_its_correction(seed: int) -> No
 
 
 def test_where_nothing_happens_hardly_anything_is_called() -> None:
-    """Forty quiet days of one line: the rules promise one false signal a line and week; ten in forty days would be far beyond chance."""
+    """Forty quiet days of one line: the rules promise one false signal a line and week; ten in forty days would be far
+    beyond chance.
+    """
     calls = 0
     for seed in range(40):
         told = studied(simulated(1000 + seed, 24), 24)

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from pipelines.measures.yields.balance import balanced, usual_of, window_days
-from pipelines.measures.yields.day_yield import in_whole, meters_of
+from pipelines.measures.yields.balance import balanced, window_days
+from pipelines.measures.yields.furnace_yield import in_whole, meters_of
 from pipelines.measures.yields.line_flows import melted_kg
 from pipelines.measures.yields.meter_sentences import could_be_sentences
 from pipelines.measures.yields.network import FurnaceReading, reading_of
 from pipelines.measures.yields.suspects import could_be, suspects_of
-from pipelines.measures.yields.usual_losses import expected_share
+from pipelines.measures.yields.usual_losses import expected_share, usual_of
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
@@ -33,7 +33,9 @@ def works(plant: Plant):  # type: ignore[no-untyped-def]
 
 
 def test_the_network_is_solved_as_a_general_optimiser_solves_it(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """The same weighted squares with the bilinear glass balance as it is, minimised by SciPy's SLSQP from the readings."""
+    """The same weighted squares with the bilinear glass balance as it is, minimised by SciPy's SLSQP from the
+    readings.
+    """
     rng, past, truth, _ = works
     reading = read(rng, plant, truth)
     told = balanced(plant, reading, usual_of(plant, reading, past))
@@ -47,9 +49,13 @@ def test_the_network_is_solved_as_a_general_optimiser_solves_it(plant: Plant, wo
 
     losses = network.losses
     found = minimize(
-        lambda v: v @ v, np.zeros(len(y)), jac=lambda v: 2 * v, method="SLSQP",
-        constraints=[{"type": "eq", "fun": opened}, {"type": "ineq", "fun": lambda v: (y + root @ v)[losses] / 100}], options={"maxiter": 2000, "ftol": 1e-10},
-    )  # fmt: skip
+        lambda v: v @ v,
+        np.zeros(len(y)),
+        jac=lambda v: 2 * v,
+        method="SLSQP",
+        constraints=[{"type": "eq", "fun": opened}, {"type": "ineq", "fun": lambda v: (y + root @ v)[losses] / 100}],
+        options={"maxiter": 2000, "ftol": 1e-10},
+    )
     assert found.success
     assert told.first.values == pytest.approx(y + root @ found.x, rel=2e-5, abs=1.0)
 
@@ -66,7 +72,9 @@ def test_containers_close_to_the_last_one(plant: Plant, works) -> None:  # type:
 
 
 def test_a_meter_far_off_is_named_by_how_much_and_since_when(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """K1-mouth counts 2 % short for the last nine days: named on each, dated to the day, the shortfall inside its interval."""
+    """K1-mouth counts 2 % short for the last nine days: named on each, dated to the day, the shortfall inside its
+    interval.
+    """
     rng, past, _, state = works
     days = [(DAY - timedelta(days=len(past) - n), one) for n, one in enumerate(past)]
     lie = -0.02 / (plant.uncertainty.station_counts / 100)
@@ -85,7 +93,9 @@ def test_a_meter_far_off_is_named_by_how_much_and_since_when(plant: Plant, works
 
 
 def test_the_story_of_one_lie_is_the_same_from_day_to_day(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """K2's pallets counted 1.3 % too full from one day on: from its second day on the same meter is named, since the same day."""
+    """K2's pallets counted 1.3 % too full from one day on: from its second day on the same meter is named, since the
+    same day.
+    """
     rng, past, _, state = works
     lie, days, told = 0.013 / (plant.uncertainty.packed / 100), list(past[-35:]), []
     for number in range(8):
@@ -116,7 +126,9 @@ def test_lanes_that_nothing_tells_apart_are_both_named(plant: Plant, works) -> N
 
 
 def test_more_than_usual_lost_unseen_blames_no_meter_and_stands_where_it_happened(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
-    """3 % of K2's ware breaks before K2-foot: only a loss there can be, for the counters on both sides agree with the rest."""
+    """3 % of K2's ware breaks before K2-foot: only a loss there can be, for the counters on both sides agree with the
+    rest.
+    """
     rng, past, truth, _ = works
     lines = []
     for one in truth.lines:
@@ -160,7 +172,9 @@ def test_a_gob_counter_that_reads_high_and_a_loss_in_the_lehr_are_one_of_these_t
 
 @pytest.mark.parametrize("history", [0, 59])
 def test_pallets_of_1_3_percent_too_much_do_not_move_a_line_far(plant: Plant, works, history: int) -> None:  # type: ignore[no-untyped-def]
-    """Even where no ware count could name them: naming a meter once freed two flows of one balance and told 63 % for 95."""
+    """Even where no ware count could name them: naming a meter once freed two flows of one balance and told 63 % for
+    95.
+    """
     rng, past, truth, _ = works
     past = past[len(past) - history :]
     reading = read(rng, plant, truth)
@@ -224,8 +238,9 @@ def test_a_reading_comes_back_from_its_json(plant: Plant, works) -> None:  # typ
 
 
 def test_what_is_usual_is_a_guess_first_and_the_past_later() -> None:
-    """No day: the guess. Sixteen days at 1 % with meters of 1.5 %: their mean's 0.375 % is weighed with the guess's 0.4 %, by hand
-    (0.01 / 0.00375^2 + 0.004 / 0.004^2) / (1 / 0.00375^2 + 1 / 0.004^2)."""
+    """No day: the guess. Sixteen days at 1 % with meters of 1.5 %: their mean's 0.375 % is weighed with the guess's 0.4
+    %, by hand (0.01 / 0.00375^2 + 0.004 / 0.004^2) / (1 / 0.00375^2 + 1 / 0.004^2).
+    """
     assert expected_share([], [], 0.004).share == 0.004
     rng = np.random.default_rng(5)
     noise = rng.normal(0, 0.015, 16)
@@ -246,8 +261,10 @@ def test_a_day_far_from_the_others_does_not_move_what_is_usual() -> None:
 
 
 def test_fusion_loss_of_a_soda_lime_batch_from_molar_masses() -> None:
-    """Batch calculation (published 6.04: an encyclopedia's batch, closed by gas masses): glass per 100 kg of batch is what the
-    contract's formula gives with the loss that the molar masses give. And 6.05: CO2 of soda and limestone (IUPAC molar masses)."""
+    """Batch calculation (published 6.04: an encyclopedia's batch, closed by gas masses): glass per 100 kg of batch is
+    what the contract's formula gives with the loss that the molar masses give. And 6.05: CO2 of soda and limestone
+    (IUPAC molar masses).
+    """
     told = {"batch_per_100g_glass": 125.76856, "fusion_loss_%": 20.48887}
     assert melted_kg(told["batch_per_100g_glass"], 0.0, told["fusion_loss_%"], 0.0) == pytest.approx(100.0, abs=1e-4)
     loi = {"Na2CO3_CO2": 0.415228, "CaCO3_CO2": 0.439712, "dolomite_CO2": 0.477324}
@@ -261,8 +278,9 @@ def test_fusion_loss_of_a_soda_lime_batch_from_molar_masses() -> None:
 
 
 def test_the_yield_is_nearer_the_truth_than_the_quotient_and_honest_days_accuse_nobody(plant: Plant) -> None:
-    """Twenty furnace-days of ten works with 45 days behind each, on seeds of their own; the benchmark has the figures, this a floor
-    under them."""
+    """Twenty furnace-days of ten works with 45 days behind each, on seeds of their own; the benchmark has the figures,
+    this a floor under them.
+    """
     errors, raw, inside, accused, held = [], [], 0, 0, 0
     for seed in range(10):
         rng = np.random.default_rng([4_711, seed])

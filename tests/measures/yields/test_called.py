@@ -9,10 +9,11 @@ import polars as pl
 import pytest
 
 from pipelines.measures.pareto.kinds_of_call import uncounted, uncounted_words
-from pipelines.measures.yields.balance import balanced, usual_of
+from pipelines.measures.yields.balance import balanced
 from pipelines.measures.yields.called_only import rejected_by_calls
-from pipelines.measures.yields.day_yield import _steps
+from pipelines.measures.yields.line_yield import _steps
 from pipelines.measures.yields.network import reading_of
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
@@ -40,7 +41,9 @@ def test_where_every_station_counts_nothing_changes() -> None:
 
 
 def test_its_rejects_close_the_balance_of_the_whole_line(plant: Plant) -> None:
-    """K1-foot sends calls alone and rejects 3 % of the ware: known by its calls it is no loss, and packed over cut keeps its interval."""
+    """K1-foot sends calls alone and rejects 3 % of the ware: known by its calls it is no loss, and packed over cut
+    keeps its interval.
+    """
     rng = np.random.default_rng([20_262, 4])
     truth = day_of(rng, plant, "F1", works_state(rng, plant, "F1"))
     reading = read(rng, plant, truth)

@@ -13,7 +13,16 @@ DAY = date(2026, 3, 29)
 
 
 def brief(value: float, rejected: int = 40) -> dict:
-    line = {"line": "K1", "pack_to_melt": value + 0.01, "inspected": 1000, "rejected": rejected, "gobs_cut": 1100.0, "hot_rejected": 11.0, "efficiency": None, "giveaway_kg": 3.0}  # fmt: skip
+    line = {
+        "line": "K1",
+        "pack_to_melt": value + 0.01,
+        "inspected": 1000,
+        "rejected": rejected,
+        "gobs_cut": 1100.0,
+        "hot_rejected": 11.0,
+        "efficiency": None,
+        "giveaway_kg": 3.0,
+    }
     return {"furnace": {"furnace": "F1", "pack_to_melt": value}, "lines": [line]}
 
 
@@ -30,7 +39,9 @@ def test_a_further_day_keeps_the_limits_as_often_as_it_should() -> None:
 
 
 def test_the_limits_are_those_of_a_t_table() -> None:
-    """Four days 1, 2, 3, 4: mean 2.5, s 1.291, t(3; 0.975) 3.182 (any table): half width 3.182 x 1.291 x sqrt(1.25) = 4.593."""
+    """Four days 1, 2, 3, 4: mean 2.5, s 1.291, t(3; 0.975) 3.182 (any table): half width 3.182 x 1.291 x sqrt(1.25) =
+    4.593.
+    """
     _, month = against(8.0, [], [1.0, 2.0, 3.0, 4.0])
     assert month is not None and month.high == pytest.approx(2.5 + 4.593, abs=0.002) and month.beyond is True
     week, few = against(8.0, [1.0], [1.0, 2.0, 3.0])
@@ -48,7 +59,16 @@ def test_only_closed_days_inside_the_last_7_and_28_count() -> None:
 
 
 def answers(calls: int, packed: float, value: float) -> dict:
-    line = {"line": "K1", "pack_to_melt": value, "gobs_cut": 1.0, "hot_rejected": 1.0, "inspected": 5, "rejected": 2, "packed_units": packed, "unaccounted_units": None}  # fmt: skip
+    line = {
+        "line": "K1",
+        "pack_to_melt": value,
+        "gobs_cut": 1.0,
+        "hot_rejected": 1.0,
+        "inspected": 5,
+        "rejected": 2,
+        "packed_units": packed,
+        "unaccounted_units": None,
+    }
     furnace = {"furnace": "F1", "pack_to_melt": value, "melted_kg": None, "packed_kg": 1.0, "unaccounted_kg": 0.0}
     pareto = {"K1": {"calls": calls, "rows": [{"key": "CHF", "calls": calls}]}}
     return {"yield": {"furnaces": [furnace], "lines": [line]}, "pareto": pareto}

@@ -23,10 +23,15 @@ def reads(totals: dict[int, int], station: str = "K1-foot") -> pl.DataFrame:
     return pl.DataFrame(
         {
             "read_at": [START + timedelta(minutes=m) for m in totals],
-            "line": "K1", "station": station, "counter": "inspected", "mould": None, "defect": None, "total": list(totals.values()),
+            "line": "K1",
+            "station": station,
+            "counter": "inspected",
+            "mould": None,
+            "defect": None,
+            "total": list(totals.values()),
         },
         schema_overrides={"mould": pl.String, "defect": pl.String, "read_at": pl.Datetime("us", "UTC")},
-    )  # fmt: skip
+    )
 
 
 def test_two_rollovers_a_reset_at_a_job_change_and_twenty_silent_minutes() -> None:
@@ -96,7 +101,9 @@ def test_a_window_takes_its_part_and_names_what_is_open() -> None:
 def test_a_station_of_running_totals_alone_stands_in_the_yield(
     day_of_truth: Simulated, new_place: Callable[[], Place]
 ) -> None:
-    """The simulator's foot station of K2 gives totals too: without its windows the totals alone give the same counts."""
+    """The simulator's foot station of K2 gives totals too: without its windows the totals alone give the same
+    counts.
+    """
     feeds = dict(day_of_truth.feeds)
     mine = pl.col("station") == "K2-foot"
     true = feeds["station_counts"].filter(mine)

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipelines.measures.yields.balance import balanced, usual_of
-from pipelines.measures.yields.day_yield import _packed_can_be, _steps
+from pipelines.measures.yields.balance import balanced
+from pipelines.measures.yields.line_yield import _packed_can_be, _steps
 from pipelines.measures.yields.network import FurnaceReading
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 
@@ -40,8 +41,9 @@ def test_pallets_not_told_or_above_what_was_cut_are_divided_by_nothing(plant: Pl
 
 
 def test_a_line_whose_stations_are_all_silent_goes_from_cut_to_packed(plant: Plant) -> None:
-    """Two silent lanes before a silent third make the unknown columns of a lower rank in their middle. The line's quotient must
-    stand by what was cut and packed, which agree."""
+    """Two silent lanes before a silent third make the unknown columns of a lower rank in their middle. The line's
+    quotient must stand by what was cut and packed, which agree.
+    """
     day = _day(plant)
     line = next(one for one in day.lines if len({s.order for s in one.stations}) < len(one.stations))
     silent = tuple(replace(one, inspected=0.0, rejected=0.0, cover=0.0) for one in line.stations)

@@ -1,4 +1,6 @@
-"""Explanations of a window of days against direct integration, a general normal distribution and a published network."""
+"""Explanations of a window of days against direct integration, a general normal distribution and a published
+network.
+"""
 
 from __future__ import annotations
 
@@ -73,7 +75,9 @@ def stacked(window: Window) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndar
 
 @pytest.mark.parametrize("seed", range(4))
 def test_todays_causes_are_those_of_the_joint_normal_distribution(seed: int) -> None:
-    """Conditioning of all causes of all days, by the full matrices (Rasmussen and Williams 2006, A.6), and SciPy's density."""
+    """Conditioning of all causes of all days, by the full matrices (Rasmussen and Williams 2006, A.6), and SciPy's
+    density.
+    """
     window = days_of(seed, kinds="--l")
     effect, mean, covariance, values = stacked(window)
     sigma = effect @ covariance @ effect.T
@@ -89,8 +93,9 @@ def test_todays_causes_are_those_of_the_joint_normal_distribution(seed: int) -> 
 @pytest.mark.parametrize("kinds", ["---", "-l-"])
 @pytest.mark.parametrize("first", [0, 2])
 def test_a_lies_bayes_factor_mean_and_spread_are_the_integrals(kinds: str, first: int) -> None:
-    """Occam's term, the exponent and the half-normal's factor at once: the densities integrated over the size of the lie by SciPy's
-    quadrature, prior N(0, 3^2), for a loss its half above nothing."""
+    """Occam's term, the exponent and the half-normal's factor at once: the densities integrated over the size of the
+    lie by SciPy's quadrature, prior N(0, 3^2), for a loss its half above nothing.
+    """
     window, cause = days_of(11, kinds=kinds), 1
     joint = Joint(window)
     effect, mean, covariance, values = stacked(window)
@@ -112,7 +117,9 @@ def test_a_lies_bayes_factor_mean_and_spread_are_the_integrals(kinds: str, first
 
 
 def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
-    """ln B = log density with the lie's variance added - log density without; causes move as the wider distribution says."""
+    """ln B = log density with the lie's variance added - log density without; causes move as the wider distribution
+    says.
+    """
     window = days_of(5)
     alone, lie = Joint(window), MeterLie(2, 1, 3, 3.0)
     told, wider = alone.until_today(2)[0], Joint(window, [lie])
@@ -127,7 +134,9 @@ def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
 
 
 def test_explanations_are_weighed_by_their_priors() -> None:
-    """Two days that say nothing (no effect on any opening): what is told is what was believed before, cause by cause and day by day."""
+    """Two days that say nothing (no effect on any opening): what is told is what was believed before, cause by cause
+    and day by day.
+    """
     day = openings([0.0], [[1e-9, 1e-9]], [1.0, 1.0])
     answers = explained(window_of([day, day]))
     shares = answers.blamed()
@@ -144,7 +153,9 @@ def test_explanations_are_weighed_by_their_priors() -> None:
 
 
 def test_sizes_and_days_share_the_prior_of_a_lie() -> None:
-    """Five days that say nothing, a lie of any of three sizes: the three together have its prior, half of it since before the first day."""
+    """Five days that say nothing, a lie of any of three sizes: the three together have its prior, half of it since
+    before the first day.
+    """
     day = openings([0.0], [[1e-9, 1e-9]], [1.0, 1.0])
     day = replace(day, causes=tuple(replace(one, sizes=(1.0, 3.0, 9.0)) for one in day.causes))
     answers = explained(window_of([day] * 5))
@@ -191,7 +202,8 @@ def _one_day(y: np.ndarray, sd: np.ndarray, a: np.ndarray) -> Window:
 
 
 def test_the_stream_with_a_gross_error_is_blamed_first() -> None:
-    """Narasimhan and Jordache (2000), heat exchanger with bypass: the gross error lies in stream 2, which shares its balances with stream 4.
+    """Narasimhan and Jordache (2000), heat exchanger with bypass: the gross error lies in stream 2, which shares its
+    balances with stream 4.
     Read where it lies beside the project; without it, an invented network of the same structure."""
     path = beside("3.03_nj_bypass.json")
     y, sd = INVENTED.copy(), np.array([2.0, 1.5, 1.0, 1.5, 1.0, 2.0])
@@ -205,7 +217,9 @@ def test_the_stream_with_a_gross_error_is_blamed_first() -> None:
 @settings(deadline=None, max_examples=30)
 @given(st.integers(0, 10_000), st.floats(-6, 6))
 def test_what_is_told_is_a_distribution(seed: int, off: float) -> None:
-    """Probabilities add up to one, the mean lies inside the 95 % interval, which lies inside the 99 % one, and a wider gradient widens it."""
+    """Probabilities add up to one, the mean lies inside the 95 % interval, which lies inside the 99 % one, and a wider
+    gradient widens it.
+    """
     rng = np.random.default_rng(seed)
     effect = [[1.0, -1.0, 0.0], [0.0, 1.0, -1.0]]
     days = [
@@ -230,7 +244,9 @@ def test_quantiles_of_one_normal_distribution_are_scipys() -> None:
 
 
 def test_older_days_stand_as_one_with_the_medians_variance() -> None:
-    """The median of n normal values has pi / 2 / n of their variance (Kenney and Keeping 1962, 13.13, from memory); a loss keeps its own."""
+    """The median of n normal values has pi / 2 / n of their variance (Kenney and Keeping 1962, 13.13, from memory); a
+    loss keeps its own.
+    """
     days = [openings([float(n)], [[1.0, 1.0]], [1.0, 0.5], kinds="-l") for n in range(9)]
     (one,) = together(days)
     assert one.values[0] == 4.0 and one.daily == pytest.approx([math.pi / 2 / 9, 0.5])

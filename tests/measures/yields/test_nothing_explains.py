@@ -9,11 +9,12 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from pipelines.measures.yields.balance import Balanced, balanced, usual_of, window_days
+from pipelines.measures.yields.balance import Balanced, balanced, window_days
 from pipelines.measures.yields.meter_sentences import could_be_sentences, suspect_sentences
 from pipelines.measures.yields.misfit import NOTHING, line_range, off_sentences
 from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
 from pipelines.measures.yields.suspects import could_be, off_pct, suspects_of
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from schemas.results import SuspectMeter
 from tests.benchmarks.yield_readings import TrueDay, day_of, read, works_state
@@ -40,7 +41,10 @@ def lied(day: FurnaceReading, factors: Mapping[str, float]) -> FurnaceReading:
             replace(s, inspected=s.inspected * factors.get(f"{s.station} inspected", 1.0)) for s in one.stations
         )
         assert one.cut is not None and one.packed is not None
-        cut, packed = (one.cut * factors.get(f"{one.line} gobs cut", 1.0), one.packed * factors.get(f"{one.line} packed", 1.0))  # fmt: skip
+        cut, packed = (
+            one.cut * factors.get(f"{one.line} gobs cut", 1.0),
+            one.packed * factors.get(f"{one.line} packed", 1.0),
+        )
         return replace(one, stations=stations, cut=cut, packed=packed)
 
     return replace(day, lines=tuple(line(one) for one in day.lines))
@@ -103,7 +107,9 @@ def test_honest_days_are_explained(plant: Plant, works) -> None:  # type: ignore
 
 
 def test_percent_off_is_of_what_was_there() -> None:
-    """By hand: 50 where 100 were is -50 %, relative to the reading -1; 200 is +100 %, relative to the reading one half."""
+    """By hand: 50 where 100 were is -50 %, relative to the reading -1; 200 is +100 %, relative to the reading one
+    half.
+    """
     assert off_pct("cut", (50 - 100) / 50) == pytest.approx(-50.0)
     assert off_pct("melt", (200 - 100) / 200) == pytest.approx(100.0)
     assert off_pct("packed", 1.2) is None and off_pct("loss", 0.5) == 50.0
@@ -148,7 +154,8 @@ def test_a_limit_that_is_none_is_said() -> None:
 
 
 def test_the_range_takes_each_count_for_the_truth_in_turn() -> None:
-    """By hand: 100 cut, 10 rejected hot, 80 inspected, 5 rejected, 60 packed of the same mass. Cut by the counts: 100, 90, 75;
+    """By hand: 100 cut, 10 rejected hot, 80 inspected, 5 rejected, 60 packed of the same mass. Cut by the counts: 100,
+    90, 75;
     good: 85, 75, 60."""
     line = LineReading("L", 100.0, 10.0, 200.0, 200.0, 60.0, (StationReading("s", 1, 80.0, 5.0),))
     assert line_range(line) == (pytest.approx(60 / 100), 1.0)

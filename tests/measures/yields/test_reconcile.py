@@ -26,9 +26,13 @@ def by_scipy(y: np.ndarray, sd: np.ndarray, a: np.ndarray, b: np.ndarray | None 
     start = np.concatenate([y, np.ones(whole.shape[1] - len(y))])
     bounds = [(None, None)] * len(y) + [(0, None)] * (whole.shape[1] - len(y))
     told = minimize(
-        lambda x: (((x[: len(y)] - y) / sd) ** 2).sum(), start, constraints={"type": "eq", "fun": lambda x: whole @ x}, bounds=bounds,
-        method="SLSQP", options={"ftol": 1e-11, "maxiter": 500},
-    )  # fmt: skip
+        lambda x: (((x[: len(y)] - y) / sd) ** 2).sum(),
+        start,
+        constraints={"type": "eq", "fun": lambda x: whole @ x},
+        bounds=bounds,
+        method="SLSQP",
+        options={"ftol": 1e-11, "maxiter": 500},
+    )
     assert told.success
     return np.asarray(told.x)
 
@@ -43,7 +47,9 @@ def test_the_closed_form_is_scipys_constrained_least_squares() -> None:
 
 
 def test_reconciled_values_are_surer_than_readings_as_least_squares_says() -> None:
-    """Flows on the null space of the balances are a regression: its covariance N (N' V^-1 N)^-1 N' by SciPy's null space; VDI 2048 Part 1."""
+    """Flows on the null space of the balances are a regression: its covariance N (N' V^-1 N)^-1 N' by SciPy's null
+    space; VDI 2048 Part 1.
+    """
     free = null_space(BYPASS)
     covariance = free @ np.linalg.inv(free.T @ np.diag(SD**-2) @ free) @ free.T
     told = reconcile(INVENTED, SD, BYPASS)
@@ -53,7 +59,9 @@ def test_reconciled_values_are_surer_than_readings_as_least_squares_says() -> No
 
 @pytest.mark.parametrize("seed", range(6))
 def test_losses_are_never_below_zero_and_the_optimum_is_scipys(seed: int) -> None:
-    """A chain with a loss at every step, some of which the readings would make negative; the total is metered at both ends."""
+    """A chain with a loss at every step, some of which the readings would make negative; the total is metered at both
+    ends.
+    """
     rng = np.random.default_rng(seed)
     a = np.array([[1, -1, 0, 0], [0, 1, -1, 0], [0, 0, 1, -1], [1, 0, 0, -1]], float)
     b = np.array([[-1, 0], [0, 0], [0, -1], [-1, -1]], float)
@@ -66,8 +74,10 @@ def test_losses_are_never_below_zero_and_the_optimum_is_scipys(seed: int) -> Non
 
 
 def test_the_exchanger_with_bypass_as_the_book_has_it() -> None:
-    """Narasimhan and Jordache, Data Reconciliation and Gross Error Detection (2000): clean 100.22, 64.50, 35.72; global test 16.674 with a
-    gross error on stream 2. The flows are read where they lie beside the project; without them the invented network stands above."""
+    """Narasimhan and Jordache, Data Reconciliation and Gross Error Detection (2000): clean 100.22, 64.50, 35.72; global
+    test 16.674 with a gross error on stream 2. The flows are read where they lie beside the project; without them the
+    invented network stands above.
+    """
     path = beside("3.03_nj_bypass.json")
     if path is None:
         assert reconcile(INVENTED, SD, BYPASS).freedom == 4
@@ -81,8 +91,10 @@ def test_the_exchanger_with_bypass_as_the_book_has_it() -> None:
 
 
 def test_the_heat_circuit_of_vdi_2048() -> None:
-    """VDI 2048 Part 1, example with correlated readings: printed values and half widths, chi-square 2.537. Read where it lies beside the
-    project; without it, correlated errors are checked against the Karush-Kuhn-Tucker system solved by NumPy."""
+    """VDI 2048 Part 1, example with correlated readings: printed values and half widths, chi-square 2.537. Read where
+    it lies beside the project; without it, correlated errors are checked against the Karush-Kuhn-Tucker system solved
+    by NumPy.
+    """
     rng = np.random.default_rng(1)
     root = rng.normal(size=(6, 6)) * 0.4 + np.eye(6) * 2
     covariance = root @ root.T

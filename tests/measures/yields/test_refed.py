@@ -13,7 +13,8 @@ KINDS = {"part": pl.Int64, "station": pl.String, "inspected": pl.Float64, "rejec
 
 
 def passed_twice(seed: int, enters: int) -> tuple[dict[str, list[int]], dict[str, int], int]:
-    """10 000 containers over three stations; half of what any of them rejects is put on again before station number `enters`, once.
+    """10 000 containers over three stations; half of what any of them rejects is put on again before station number
+    `enters`, once.
 
     By station inspected, rejected and re-fed; the new ware each saw; the containers that came out good in the end.
     """
@@ -55,7 +56,9 @@ def test_new_ware_less_what_left_for_good_is_what_came_out(seed: int, enters: in
 
 
 def test_a_station_behind_that_does_not_tell_gets_what_passed_the_one_before() -> None:
-    """1 000 new and 100 again at the side, 110 rejected of 1 100: a tenth of the 100 stays there, 90 go on, so 990 - 90 are new at the foot."""
+    """1 000 new and 100 again at the side, 110 rejected of 1 100: a tenth of the 100 stays there, 90 go on, so 990 - 90
+    are new at the foot.
+    """
     ware = pl.DataFrame([(1, "side", 1_000, 110, 100), (1, "foot", 990, 0, None)], KINDS, orient="row")
     told, notes = of_new_ware(ware, {"side": 1, "foot": 2})
     assert told["inspected"].to_list() == [1_000, pytest.approx(900)]
@@ -71,7 +74,9 @@ def test_a_little_more_put_on_than_rejected_came_from_the_day_before() -> None:
 
 
 def test_more_put_on_than_the_line_rejected_is_doubted_by_name_and_not_subtracted() -> None:
-    """1 500 counted, 500 of them said to be again, 60 rejected on the whole line: at most 75 are, so 1 425 are new. Two parts share alike."""
+    """1 500 counted, 500 of them said to be again, 60 rejected on the whole line: at most 75 are, so 1 425 are new. Two
+    parts share alike.
+    """
     rows = [(1, "side", 600, 20, 300), (2, "side", 400, 0, 200), (1, "foot", 900, 40, None), (2, "foot", 470, 0, None)]
     told, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"side": 1, "foot": 2})
     side = told.filter(pl.col("station") == "side")

@@ -1,4 +1,6 @@
-"""Ware that waits for its pallets at a day's edge is the day's. By hand, and on a simulated rough works whose truth is known."""
+"""Ware that waits for its pallets at a day's edge is the day's. By hand, and on a simulated rough works whose truth is
+known.
+"""
 
 from __future__ import annotations
 
@@ -23,8 +25,17 @@ def ware(rate: int = 100, start: datetime = START - 12 * HOUR, hours: int = 37) 
     return pl.DataFrame(rows, {"window_start": MOMENT, "window_s": pl.Int64, "passed": pl.Int64}, orient="row")
 
 
-def packed(stands: datetime, minutes: int, rate: int = 100, catch_up: int = 150, from_: datetime = START - 12 * HOUR, hours: int = 37) -> pl.DataFrame:  # fmt: skip
-    """A pallet every five minutes of what a palletiser packs, which stands so long from `stands` on and then works the table off at `catch_up`."""
+def packed(
+    stands: datetime,
+    minutes: int,
+    rate: int = 100,
+    catch_up: int = 150,
+    from_: datetime = START - 12 * HOUR,
+    hours: int = 37,
+) -> pl.DataFrame:
+    """A pallet every five minutes of what a palletiser packs, which stands so long from `stands` on and then works the
+    table off at `catch_up`.
+    """
     rows, waits = [], 0.0
     for n in range(hours * 12):
         at = from_ + n * 5 * MINUTE
@@ -38,7 +49,9 @@ def packed(stands: datetime, minutes: int, rate: int = 100, catch_up: int = 150,
 
 
 def test_what_waits_at_an_edge_is_what_passed_and_was_not_packed() -> None:
-    """A palletiser that stood the last 20 minutes of the day leaves 20 minutes x 100; one that stands at noon leaves nothing at either edge."""
+    """A palletiser that stood the last 20 minutes of the day leaves 20 minutes x 100; one that stands at noon leaves
+    nothing at either edge.
+    """
     late = carried_over(packed(SPAN.end - 20 * MINUTE, 20), ware(), SPAN)
     assert late.end == pytest.approx(2_000, abs=1) and late.start == 0.0
     early = carried_over(packed(START - 30 * MINUTE, 30), ware(), SPAN)

@@ -19,7 +19,9 @@ MINUTES, FLOW, WAY = 1000, 100.0, 5.0
 
 
 def pallets(packed: np.ndarray, units: int = 500) -> pl.DataFrame:
-    """Pallets of `units`, one after the other, as `packed` containers a minute fill them; none is filled while nothing is packed."""
+    """Pallets of `units`, one after the other, as `packed` containers a minute fill them; none is filled while nothing
+    is packed.
+    """
     whole = np.concatenate([[0.0], np.cumsum(packed + 1e-9)])
     edges = np.interp(np.arange(0, whole[-1], units), whole, np.arange(len(whole)))
     rows = [(START + timedelta(minutes=a), START + timedelta(minutes=b), units) for a, b in pairwise(edges)]
@@ -27,7 +29,9 @@ def pallets(packed: np.ndarray, units: int = 500) -> pl.DataFrame:
 
 
 def with_a_stop(flow: float, begin: int, end: int, quicker: float) -> np.ndarray:
-    """What a palletiser packs a minute: it stands from `begin` to `end`, and then works off what waits, so much quicker."""
+    """What a palletiser packs a minute: it stands from `begin` to `end`, and then works off what waits, so much
+    quicker.
+    """
     packed, stock = np.zeros(MINUTES), 0.0
     for minute in range(MINUTES):
         stock += flow
@@ -42,8 +46,9 @@ def test_where_the_palletiser_never_stands_nothing_waits() -> None:
 
 
 def test_a_stop_is_waited_and_worked_off() -> None:
-    """By hand: it stands 30 min from minute 400; what is packed at 430 came 30 min earlier; at 30 % more than the line it takes
-    100 min until nothing waits, half of it after 50."""
+    """By hand: it stands 30 min from minute 400; what is packed at 430 came 30 min earlier; at 30 % more than the line
+    it takes 100 min until nothing waits, half of it after 50.
+    """
     told = waits(np.full(MINUTES, FLOW), START, pallets(with_a_stop(FLOW, 400, 430, 1.3)), WAY)
     assert told[425:445].max() == pytest.approx(30, abs=3) and told[480] == pytest.approx(15, abs=4)
     assert told[:390].max() == 0.0 and told[545:].max() == 0.0
@@ -69,7 +74,9 @@ def test_without_pallets_or_ware_nothing_is_said_to_wait() -> None:
 
 
 def test_the_window_of_a_pallet_begins_as_much_earlier_as_its_ware_waited() -> None:
-    """By hand: packed from minute 100 to 110, 5 min on its way, 2 min from the first to the last station; waited up to 20 min: bins 73 to 103."""
+    """By hand: packed from minute 100 to 110, 5 min on its way, 2 min from the first to the last station; waited up to
+    20 min: bins 73 to 103.
+    """
     rows = pl.DataFrame(
         [("P", "J", START + timedelta(minutes=100), START + timedelta(minutes=110), 1000)],
         schema=["pallet", "item", "packed_from", "packed_to", "units"],

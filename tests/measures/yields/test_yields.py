@@ -11,16 +11,8 @@ import pytest
 
 from pipelines.clock import Span
 from pipelines.measures.lehr.lehr_time import LehrTime
-from pipelines.measures.yields.balance import Balanced, balanced, usual_of
-from pipelines.measures.yields.day_yield import (
-    LineTold,
-    balances_of,
-    factors_of,
-    furnace_yield,
-    line_yield,
-    meters_of,
-    unseen_of,
-)
+from pipelines.measures.yields.balance import Balanced, balanced
+from pipelines.measures.yields.furnace_yield import balances_of, furnace_yield, meters_of
 from pipelines.measures.yields.line_flows import (
     LineDay,
     LinePart,
@@ -34,8 +26,9 @@ from pipelines.measures.yields.line_flows import (
     packed_in,
     running_at_end,
 )
+from pipelines.measures.yields.line_yield import LineTold, factors_of, line_yield, unseen_of
 from pipelines.measures.yields.losses import giveaway, grouped, machine_losses, stopped_minutes
-from pipelines.measures.yields.overpacked import above_what_passed
+from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from pipelines.reports.yields.losses import machine_picture
 from schemas.results import FurnaceYield, LineYield
@@ -82,12 +75,21 @@ def day(
         "hot_rejected": pl.Float64,
     }
     return LineDay(
-        line="K2", span=SPAN, parts=parts, gobs=pl.DataFrame([(1, *row) for row in gobs], kinds, orient="row"),
-        ware=seen.select(pl.lit(1).alias("part"), pl.all()), calls=calls, passed=passed(START - HOUR, *[4_000] * 27),
+        line="K2",
+        span=SPAN,
+        parts=parts,
+        gobs=pl.DataFrame([(1, *row) for row in gobs], kinds, orient="row"),
+        ware=seen.select(pl.lit(1).alias("part"), pl.all()),
+        calls=calls,
+        passed=passed(START - HOUR, *[4_000] * 27),
         pallets=pallets(inside) if packed is None else packed,
         weights=pl.DataFrame(weights, {"item": pl.String, "weight_g": pl.Float64}, orient="row"),
-        stoppages=pl.DataFrame(stops, STOPS, orient="row"), rates={1: 12.0}, cover={row[0]: 1.0 for row in ware}, lehr=LEHR, ends=(LEHR, LEHR),
-    )  # fmt: skip
+        stoppages=pl.DataFrame(stops, STOPS, orient="row"),
+        rates={1: 12.0},
+        cover={row[0]: 1.0 for row in ware},
+        lehr=LEHR,
+        ends=(LEHR, LEHR),
+    )
 
 
 def made(
@@ -111,7 +113,9 @@ GOBS = [("P100", 1, 60_000.0, 1_500.0), ("P100", 2, 40_000.0, 1_000.0)]
 
 
 def test_a_pallet_over_the_limit_counts_by_the_ware_that_passed_inside() -> None:
-    """A pallet of 100 packed over four hours, the first of them in the day: 900 of its 1500 containers passed in it, so 60."""
+    """A pallet of 100 packed over four hours, the first of them in the day: 900 of its 1500 containers passed in it, so
+    60.
+    """
     cut = pallets(("P100", 100, SPAN.end - HOUR, SPAN.end + 3 * HOUR))
     here = packed_in(cut, passed(SPAN.end - HOUR, 900, 200, 200, 200), SPAN)
     assert here.by_item == {"P100": pytest.approx(60)} and here.edge > 0
@@ -151,8 +155,10 @@ def test_every_balance_closes_to_the_last_container_and_the_table_shows_what_did
 
 
 def test_all_losses_and_what_was_packed_make_what_the_machine_could_have_made(plant: Plant) -> None:
-    """12 gobs a minute and section, six sections, 1440 minutes: 103 680. Section 1 stood for 60 minutes (720), and the whole machine
-    for 30 around the start of a job elsewhere is absent here, so the rest that was not cut is a difference."""
+    """12 gobs a minute and section, six sections, 1440 minutes: 103 680. Section 1 stood for 60 minutes (720), and the
+    whole machine for 30 around the start of a job elsewhere is absent here, so the rest that was not cut is a
+    difference.
+    """
     stop = (1, FORMED.start + HOUR, FORMED.start + 2 * HOUR, "swab")
     told, _, _, line = made(plant, day(GOBS, stops=[stop]))
     assert told.could == pytest.approx(103_680)
@@ -170,8 +176,9 @@ def test_all_losses_and_what_was_packed_make_what_the_machine_could_have_made(pl
 
 
 def test_oee_index_of_the_standard_is_the_efficiency_where_the_cycle_rate_is_the_machines_own() -> None:
-    """ISO 22400-2 as encoded in an open ontology (published 9.02): OEE = availability x effectiveness x quality; with PRI = 1 / the cycle
-    rate that is GQ / (PBT / PRI): packed good over what the time could have made."""
+    """ISO 22400-2 as encoded in an open ontology (published 9.02): OEE = availability x effectiveness x quality; with
+    PRI = 1 / the cycle rate that is GQ / (PBT / PRI): packed good over what the time could have made.
+    """
     path = beside("9.02_kpi.json")
     invented = {"GQ": 45_000, "APT": 1200, "PBT": 1440, "PRI": 0.024, "PQ": 48_000, "OEE": 0.75}
     told = json.loads(path.read_text())["expected"] if path is not None else invented
@@ -209,7 +216,9 @@ def test_weighed_items_use_their_mean_and_others_their_nominal_weight_and_it_is_
 
 
 def test_giveaway_is_the_mass_above_nominal(plant: Plant) -> None:
-    """1000 jars of 184 g where 182 g is nominal, 2000 bottles 1 g too light: 2 kg - 2 kg = 0; the scale's 0.2 % is common to both."""
+    """1000 jars of 184 g where 182 g is nominal, 2000 bottles 1 g too light: 2 kg - 2 kg = 0; the scale's 0.2 % is
+    common to both.
+    """
     weights = pl.DataFrame({"item": ["J370"] * 4 + ["O250"] * 4, "weight_g": [184.0] * 4 + [213.0] * 4})
     masses = item_masses(plant, weights, ["J370", "O250"])
     told = giveaway(plant, {"J370": 1000.0, "O250": 2000.0}, masses)
@@ -217,7 +226,9 @@ def test_giveaway_is_the_mass_above_nominal(plant: Plant) -> None:
 
 
 def test_a_pallet_or_weighing_that_nobody_told_is_no_zero(plant: Plant) -> None:
-    """No pallet: nothing packed, given away or efficient is told. No weighing of what was packed: no giveaway, which the nominal weight makes 0."""
+    """No pallet: nothing packed, given away or efficient is told. No weighing of what was packed: no giveaway, which
+    the nominal weight makes 0.
+    """
     told, furnace, _, _ = made(plant, day(GOBS, packed=pallets()))
     assert (told.packed_units, told.packed_kg, told.packed_good, told.efficiency, told.giveaway_kg) == (None,) * 5
     assert told.efficiency_why == told.giveaway_why == "no pallet was reported" and furnace.packed_kg is None
@@ -239,9 +250,14 @@ def test_no_counts_and_no_pallets_of_a_machine_that_cut_are_no_zero_packed(plant
 
 
 def test_efficiency_is_refused_with_the_quotient_that_rests_on_the_same_figures(plant: Plant) -> None:
-    """Pallets above what was cut; then a third missing on them, which may be lost or counted short. Neither has an efficiency, nor its shifts."""
+    """Pallets above what was cut; then a third missing on them, which may be lost or counted short. Neither has an
+    efficiency, nor its shifts.
+    """
     full = pallets(("P100", 113_000, START + HOUR, START + 20 * HOUR))
-    for told, _, _, _ in (made(plant, day(GOBS, packed=full)), made(plant, day(GOBS, packed=pallets(("P100", 60_000, START + HOUR, START + 20 * HOUR))))):  # fmt: skip
+    for told, _, _, _ in (
+        made(plant, day(GOBS, packed=full)),
+        made(plant, day(GOBS, packed=pallets(("P100", 60_000, START + HOUR, START + 20 * HOUR)))),
+    ):
         assert told.pack_to_melt is None and told.efficiency is None and told.efficiency_why == told.why != ""
         assert all(one.efficiency is None and one.good is not None for one in told.by_shift)
         assert told.packed_good is not None
@@ -257,7 +273,15 @@ def test_without_forming_counts_nothing_is_made_up(plant: Plant) -> None:
 
 def test_a_silent_station_is_worked_out_from_its_neighbours(plant: Plant) -> None:
     whole = day(GOBS)
-    half = type(whole)(**{**vars(whole), "cover": {"K2-side": 0.5, "K2-foot": 1.0}, "ware": whole.ware.with_columns(inspected=pl.when(pl.col("station") == "K2-side").then(48_700).otherwise("inspected"))})  # fmt: skip
+    half = type(whole)(
+        **{
+            **vars(whole),
+            "cover": {"K2-side": 0.5, "K2-foot": 1.0},
+            "ware": whole.ware.with_columns(
+                inspected=pl.when(pl.col("station") == "K2-side").then(48_700).otherwise("inspected")
+            ),
+        }
+    )
     told, _, settled, _ = made(plant, half)
     side = next(meter for meter in meters_of(settled) if meter.meter == "K2-side inspected")
     assert side.reading is None and side.reconciled == pytest.approx(97_300, rel=0.005)
@@ -354,38 +378,3 @@ def test_impossible_figures_are_refused_and_explained(plant: Plant) -> None:
     assert furnace.packed_over_cut is None and "K2: 113,000" in furnace.packed_over_cut_why
     deaf, furnace, _, _ = made(plant, day([], packed=full))
     assert deaf.pack_to_melt is None and furnace.pack_to_melt is None and furnace.packed_over_cut is None
-
-
-def named_pallets(*rows: tuple) -> pl.DataFrame:
-    schema = {"pallet": pl.String, "packed_from": MOMENT, "packed_to": MOMENT, "units": pl.Int64}
-    return pl.DataFrame(rows, schema, orient="row")
-
-
-def a_day_of_pallets(way_min: int = 4, ratio: float = 1.0) -> list[tuple]:
-    """A pallet of 1000 every fifteen minutes, of 1000 that passed so long before."""
-    way, quarter = timedelta(minutes=way_min), timedelta(minutes=15)
-    starts = [START - 6 * HOUR + n * quarter for n in range(30 * 4 - 2)]
-    return [(f"P{n}", start + way, start + quarter + way, round(1000 * ratio)) for n, start in enumerate(starts)]
-
-
-@pytest.mark.parametrize(("way", "ratio"), [(0, 1.0), (25, 0.99), (55, 1.01)])
-def test_pallets_that_no_ware_was_there_for_are_named_and_no_other(way: int, ratio: float) -> None:
-    ware = passed(START - 12 * HOUR, *[4_000] * 40)
-    usual = a_day_of_pallets(way, ratio)
-    assert above_what_passed(named_pallets(*usual), ware, SPAN).pallets == ()
-    at = START + 9 * HOUR + timedelta(minutes=3)
-    extra = [("X1", at, at + timedelta(minutes=20), 1_500), ("X2", at, at + timedelta(minutes=20), 1_400)]
-    told = above_what_passed(named_pallets(*usual, *extra), ware, SPAN)
-    assert set(told.pallets) == {"X1", "X2"} and told.units == 2_900 and told.above > 1_000
-
-
-def test_a_stopped_palletiser_and_what_its_table_held_name_no_pallet() -> None:
-    """Nothing is packed for 40 minutes; then three pallets at double speed catch up."""
-    ware = passed(START - 12 * HOUR, *[4_000] * 40)
-    rows, stop = [], START + 8 * HOUR
-    for name, start, end, units in a_day_of_pallets(0):
-        if stop <= start < stop + timedelta(minutes=40):
-            start = stop + timedelta(minutes=40) + (start - stop) / 2
-            end = start + timedelta(minutes=7)
-        rows.append((name, start, end, units))
-    assert above_what_passed(named_pallets(*rows), ware, SPAN).pallets == ()

@@ -8,7 +8,12 @@ from pipelines.reports.frame.order import Order
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.table_html import Dress, table_html
 
-COLUMNS = (Column("mould", "Mould", "id"), Column("why", "Why & where"), Column("calls", "Calls", "count"), Column("share", "Share", "percent1"))  # fmt: skip
+COLUMNS = (
+    Column("mould", "Mould", "id"),
+    Column("why", "Why & where"),
+    Column("calls", "Calls", "count"),
+    Column("share", "Share", "percent1"),
+)
 ROWS = (
     {"mould": 9, "why": "<b>check</b> & 'finish'", "calls": 1200, "share": 0.125},
     {"mould": 10, "why": "bell\x07 and \x00 nul", "calls": None, "share": None},
@@ -49,10 +54,19 @@ def test_text_stays_text_and_numbers_are_written_by_their_kind() -> None:
     found = Cells(table_html(Sheet("t", "T", COLUMNS, ROWS)))
     assert found.texts("th") == ["Mould", "Why & where", "Calls", "Share"]
     assert found.texts("td") == [
-        "9", "<b>check</b> & 'finish'", "1\u2009200", "12.5 %",
-        "10", "bell\ufffd and \ufffd nul", "–", "–",
-        "11", "", "7", "50.0 %",
-    ]  # fmt: skip
+        "9",
+        "<b>check</b> & 'finish'",
+        "1\u2009200",
+        "12.5 %",
+        "10",
+        "bell\ufffd and \ufffd nul",
+        "–",
+        "–",
+        "11",
+        "",
+        "7",
+        "50.0 %",
+    ]
     assert [attrs.get("class") for tag, attrs, _ in found.cells if tag == "td"][:4] == ["id", None, "n", "n"]
     assert all(attrs["scope"] == "col" for tag, attrs, _ in found.cells if tag == "th") and not found.links
 
@@ -71,8 +85,11 @@ def test_shade_strength_and_links_keep_to_their_rows_when_sorted() -> None:
     states = [attrs.get("aria-sort") for tag, attrs, _ in found.cells if tag == "th"]
     assert states == [None, None, "ascending", None]
     assert [link["href"] for link in found.links][:4] == [
-        "?sort=t.mould.False#t", "?sort=t.why.False#t", "?sort=t.calls.True#t", "?sort=t.share.True#t",
-    ]  # fmt: skip
+        "?sort=t.mould.False#t",
+        "?sort=t.why.False#t",
+        "?sort=t.calls.True#t",
+        "?sort=t.share.True#t",
+    ]
 
 
 def test_a_table_of_one_row_sorts_nothing_and_one_of_none_is_a_heading() -> None:

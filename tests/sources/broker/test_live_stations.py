@@ -1,4 +1,6 @@
-"""Live stations against a real broker: what they say is in the ledger, through an outage of the broker, of the listener and of the disk."""
+"""Live stations against a real broker: what they say is in the ledger, through an outage of the broker, of the listener
+and of the disk.
+"""
 
 from __future__ import annotations
 

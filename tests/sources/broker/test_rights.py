@@ -1,4 +1,6 @@
-"""A broker that grants rights by topic, over TLS: a station speaks for itself alone, whatever it says it is; and whatever is said is kept or set aside, and acknowledged."""
+"""A broker that grants rights by topic, over TLS: a station speaks for itself alone, whatever it says it is; and
+whatever is said is kept or set aside, and acknowledged.
+"""
 
 from __future__ import annotations
 
@@ -71,11 +73,14 @@ def test_a_station_speaks_for_itself_alone(
         until(lambda: _heard_of(broker, ruled, one))
         before = one.heard
         speak(
-            broker, ruled[0], "side-a", "sand",
+            broker,
+            ruled[0],
+            "side-a",
+            "sand",
             ("cold-end/K1/K1-mouth/counts", count(1)),  # the topic of another: the broker lets nothing through
             (COUNTS, {**count(2), "station": "K1-mouth", "line": "K2"}),  # the name of another in its own topic
             (COUNTS, count(3)),
-        )  # fmt: skip
+        )
         speak(
             broker, ruled[0], "coldledger", "glass", (COUNTS, count(4, inspected=99))
         )  # who only reads writes nothing
@@ -97,10 +102,29 @@ def _heard_of(broker: Broker, ruled: Files, one: Hearing) -> bool:
 
 
 HOSTILE = (
-    b"[" * 990 + b"]" * 990, b'{"a":' * 990 + b"1" + b"}" * 990, b'[{"inspected": 1}, ' + b"[" * 990 + b"]" * 990 + b"]", b"[" * 100_000, b"", b"\xff\xfe", b"\0", b"null", b"12", b"[[]]", b'"x"',
-    b'{"mould": "\\ud800"}', b'{"\\ud800": 1}', b'"\\ud800"', b"NaN", b'{"inspected": 1e999}', b'{"inspected": ' + b"9" * 5000 + b"}", b'{"a": {"b": {"c": 1}}}', b"\r\n\r\n", b"{" * 10, b'{"": ""}',
+    b"[" * 990 + b"]" * 990,
+    b'{"a":' * 990 + b"1" + b"}" * 990,
+    b'[{"inspected": 1}, ' + b"[" * 990 + b"]" * 990 + b"]",
+    b"[" * 100_000,
+    b"",
+    b"\xff\xfe",
+    b"\0",
+    b"null",
+    b"12",
+    b"[[]]",
+    b'"x"',
+    b'{"mould": "\\ud800"}',
+    b'{"\\ud800": 1}',
+    b'"\\ud800"',
+    b"NaN",
+    b'{"inspected": 1e999}',
+    b'{"inspected": ' + b"9" * 5000 + b"}",
+    b'{"a": {"b": {"c": 1}}}',
+    b"\r\n\r\n",
+    b"{" * 10,
+    b'{"": ""}',
     b"x" * 300_000,
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize("payload", HOSTILE, ids=lambda payload: repr(payload[:20]))

@@ -102,8 +102,14 @@ def _said(station: mqtt.Client) -> bool:
     ids=["another authority", "a wrong password"],
 )
 def test_who_is_not_trusted_is_not_heard_and_it_is_said_why(
-    tmp_path: Path, broker: Broker, closed: Files, caplog: pytest.LogCaptureFixture, trusted: bool, password: str, words: str
-) -> None:  # fmt: skip
+    tmp_path: Path,
+    broker: Broker,
+    closed: Files,
+    caplog: pytest.LogCaptureFixture,
+    trusted: bool,
+    password: str,
+    words: str,
+) -> None:
     place = live(tmp_path / "site", broker, closed[0] if trusted else authority(tmp_path / "other")[0])
     (place.site.root / ".listen" / "password.txt").write_text(password)
     with caplog.at_level(logging.WARNING), hearing(place) as one:

@@ -1,0 +1,46 @@
+"""Several complaints together: what their questions have in common, and where they can all come from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+from pipelines.answers.trace.question import Question
+from pipelines.measures.trace.escapes import (
+    EscapesTogether,
+    Place,
+)
+from schemas.quality import Cavity, Trace
+
+
+def by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
+    told: dict[Place, float] = {}
+    for c in cavities:
+        told[c.line, c.section, c.gob, c.mould] = told.get((c.line, c.section, c.gob, c.mould), 0.0) + c.probability
+    return told
+
+
+def joined_question(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:
+    """One question that holds all of them: what they have in common, and the hull of their times."""
+
+    def common(name: str) -> Any:
+        values = {getattr(q, name) for q in questions}
+        return values.pop() if len(values) == 1 else None
+
+    starts, ends = [t.formed_from for t in parts if t.formed_from], [t.formed_to for t in parts if t.formed_to]
+    lines = {c.line for t in parts for c in t.cavities}
+    line = common("line") or (lines.pop() if len(lines) == 1 else None)
+    start, end = (min(starts), max(ends)) if starts else (None, None)
+    if start is not None and end is not None and start >= end:
+        end = start + timedelta(minutes=1)
+    return Question(None, common("item"), line, common("mould"), common("defect"), None, start, end, None)
+
+
+def source_sentence(ranking: EscapesTogether) -> str:
+    if not ranking.common:
+        return (
+            "no one cavity can have made all of these: they have more than one source, or something of what was told "
+            "is wrong"
+        )
+    return f"one cavity made them all with probability {ranking.one_source:.0%}, at even odds beforehand: a guess"

@@ -1,0 +1,290 @@
+"""The yield of one line's day: what was cut, lost and packed, with every loss and what is not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipelines.measures.pareto.kinds_of_call import WORDS
+from pipelines.measures.statistics.shares import quality_ratio, scrap_ratio, share
+from pipelines.measures.yields.balance import Balanced, Estimate
+from pipelines.measures.yields.line_flows import ItemMass, LineDay, Packed
+from pipelines.measures.yields.line_work import availability_of, causes_of, why_no_efficiency, worked_by
+from pipelines.measures.yields.losses import MachineLosses, giveaway
+from pipelines.measures.yields.network import KG, WHOLE, LineReading, steps_of
+from pipelines.measures.yields.overpacked import NONE_DOUBTED, Overpacked
+from pipelines.measures.yields.refed import more_than_came
+from pipelines.plant.works import Plant
+from schemas.results import (
+    LineYield,
+    Loss,
+    StationFlow,
+)
+
+SILENT = "nothing came: whether it stood is not known"
+
+
+IMPOSSIBLE = 0.02  # of what was cut: so much more on pallets is no matter of the day's limits
+
+
+@dataclass(frozen=True)
+class LineTold:
+    """All that is known of one line's day before it is put into words."""
+
+    day: LineDay
+    packed: Packed
+    masses: ItemMass
+    reading: LineReading
+    machine: MachineLosses
+    doubted: Overpacked = NONE_DOUBTED
+
+
+def factors_of(told: Balanced, line: LineReading) -> dict[str, float]:
+    """Reconciled over read, for the meters of a line whose losses are told by cause; 1 where a meter read nothing."""
+    names = {"cut": f"{line.line} gobs cut", "hot": f"{line.line} hot rejects", "packed": f"{line.line} packed"}
+    names |= {one.station: f"{one.station} rejected" for one in line.stations}
+    known = {node.name: node.reading for node in told.network.nodes}
+    return {key: told.value(name) / known[name] if known.get(name) else 1.0 for key, name in names.items()}
+
+
+def unseen_of(told: Balanced, line: LineReading) -> dict[str, float]:
+    """Reconciled losses of a line that no meter sees, by step [containers]."""
+    if line.line not in told.network.formed:
+        return {}
+    return {step: max(0.0, told.value(f"{line.line}, {step}")) for step, _ in steps_of(line)}
+
+
+def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
+    """One line's day in containers and kilograms, with every loss."""
+    day, reading, machine = told.day, told.reading, told.machine
+    flows = _station_flows(day, reading)
+    rejected = sum(flow.rejected for flow in flows)
+    cut, hot = reading.cut, reading.hot
+    value = Estimate(None, None, None, SILENT) if day.silent else line_share(balanced, reading)
+    lost = balanced.unseen(reading) if cut is not None and not balanced.unexplained(reading.line) else None
+    known = reading.packed is not None and not day.silent
+    no_efficiency = why_no_efficiency(reading, value)
+    return LineYield(
+        line=reading.line,
+        **_formed(reading),
+        inspected=sum(f.inspected for f in flows if f.station in plant.first_stations(reading.line)),
+        rejected=rejected,
+        packed_units=told.packed.units if known else None,
+        packed_kg=told.packed.units * reading.packed_g * KG if known else None,
+        **_estimated(value, "pack_to_melt", "low", "high"),
+        why=value.why,
+        **_estimated(lost, "unaccounted_units", "unaccounted_low", "unaccounted_high"),
+        stations=flows,
+        quality_ratio=quality_ratio(told.packed.units, cut) if packed_can_be(balanced, reading) else None,
+        scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
+        availability=availability_of(plant, day),
+        losses=_steps(reading),
+        weights=told.masses.mean_g,
+        notes=tuple(_line_notes(plant, told)),
+        **_not_packed_yet(told),
+        states=told.packed.states,
+        could=machine.potential if cut is not None else None,
+        packed_good=machine.packed_good if known else None,
+        efficiency=None if no_efficiency else share(machine.packed_good, machine.potential),
+        efficiency_why=no_efficiency,
+        **_given_away(plant, told, known),
+        silent=day.silent,
+        doubtful_units=told.doubted.units,
+        doubtful_pallets=told.doubted.pallets,
+        rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())),
+        causes=causes_of(day, machine),
+        by_shift=worked_by(day, machine, "shift", known, not no_efficiency),
+        by_job=worked_by(day, machine, "job", known, not no_efficiency),
+    )
+
+
+def _station_flows(day: LineDay, reading: LineReading) -> tuple[StationFlow, ...]:
+    again = _refed(day)
+    return tuple(
+        StationFlow(
+            station=s.station, inspected=round(s.inspected), rejected=round(s.rejected), refed=again.get(s.station, 0)
+        )
+        for s in reading.stations
+    )
+
+
+def _formed(reading: LineReading) -> dict[str, Any]:
+    cut, hot = reading.cut, reading.hot
+    return {
+        "gobs_cut": cut,
+        "formed_kg": cut * reading.gob_g * KG if cut is not None else None,
+        "hot_rejected": hot,
+        "to_lehr": cut - hot if cut is not None and hot is not None else None,
+    }
+
+
+def _estimated(estimate: Estimate | None, value: str, low: str, high: str) -> dict[str, Any]:
+    """An estimate and its interval under the names of an answer's fields."""
+    if estimate is None:
+        return dict.fromkeys((value, low, high))
+    return {value: estimate.value, low: estimate.low, high: estimate.high}
+
+
+def _given_away(plant: Plant, told: LineTold, known: bool) -> dict[str, Any]:
+    given = giveaway(plant, told.packed.items, told.masses) if known else None
+    if given is None:
+        return {"giveaway_why": _why_no_giveaway(told)}
+    half = 1.96 * given.sd
+    return {"giveaway_kg": given.kg, "giveaway_low": given.kg - half, "giveaway_high": given.kg + half}
+
+
+def _not_packed_yet(told: LineTold) -> dict[str, Any]:
+    return {
+        "open_units": sum(told.packed.open.values()),
+        "carried_units": sum(told.packed.carried.values()),
+        "in_lehr_start": told.day.in_lehr[0],
+        "in_lehr_end": told.day.in_lehr[1],
+    }
+
+
+def _why_no_giveaway(told: LineTold) -> str:
+    if told.reading.packed is None or told.day.silent:
+        return "no pallet was reported"
+    bare = [item for item, units in told.packed.items.items() if units and item not in told.masses.weighed]
+    return f"no weighing of {', '.join(bare)}"
+
+
+def line_share(balanced: Balanced, reading: LineReading) -> Estimate:
+    """Packed over cut of a line, or why there is none."""
+    if reading.ware == 0:
+        return Estimate(None, None, None, "the line stood")
+    if reading.cut is None:
+        return Estimate(None, None, None, "no forming counts came: nothing to divide by")
+    told = refused(balanced, reading) or balanced.line_pack_to_melt(reading.line)
+    return told or Estimate(None, None, None, "nothing was cut")
+
+
+def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
+    """An impossible quotient of a line's readings, before anything is reconciled: more on pallets than was cut or
+    passed the last station, by more than three standard uncertainties of both; None where it is possible.
+    """
+    nodes = {node.name: node for node in balanced.network.nodes}
+    packed = nodes.get(f"{reading.line} packed")
+    if packed is None or reading.packed is None:
+        return None
+    last = [one for one in reading.stations if one.order == reading.stations[-1].order]
+    passed = sum(one.inspected - one.rejected for one in last)
+    whole = bool(last) and all(one.cover >= WHOLE for one in last)
+    against: list[tuple[str, float, float]] = []
+    if reading.cut is not None:
+        against.append(("was cut", reading.cut - (reading.hot or 0.0), nodes[f"{reading.line} gobs cut"].sd))
+    if whole and reading.cut is None:
+        against.append(("passed the last station", passed, 0.003 * passed))
+    for what, there, sd in against:
+        if reading.packed - there > max(3 * float(np.hypot(packed.sd, sd)), IMPOSSIBLE * there):
+            said = (
+                f"{reading.packed:,.0f} containers on pallets, {there:,.0f} {what}: "
+                f"{100 * reading.packed / max(there, 1):.1f} %, which cannot be"
+            )
+            return Estimate(None, None, None, said)
+    return None
+
+
+def packed_can_be(balanced: Balanced, reading: LineReading) -> bool:
+    """Whether what was packed may be divided by anything: pallets were told, and hold no more than there can have
+    been.
+    """
+    return reading.packed is not None and refused(balanced, reading) is None
+
+
+def _refed(day: LineDay) -> dict[str, int]:
+    """Containers that went through each station again."""
+    if "refed" not in day.ware.columns:
+        return {}
+    return {row[0]: round(row[1]) for row in day.ware.group_by("station").agg(pl.col("refed").sum()).iter_rows()}
+
+
+def _steps(line: LineReading) -> tuple[Loss, ...]:
+    """Each step's loss by the readings. What no meter names is `unaccounted`; it can be negative: see the balances."""
+    losses: list[tuple[str, float, bool]] = []
+    arriving: float | None = None
+    if line.cut is not None and line.hot is not None:
+        losses.append(("hot end rejects", line.hot, True))
+        arriving = line.cut - line.hot
+    for step, lanes in steps_of(line):
+        if any(one.cover == 0 for one in lanes) or (not lanes and line.packed is None):
+            losses.extend(
+                (f"rejects of {one.station}", one.rejected, True)
+                for one in lanes
+                if one.cover > 0 or one.called is not None
+            )
+            arriving = None  # what was not told is no zero: no difference to it, and none after it
+            continue
+        counted = sum(one.inspected for one in lanes) if lanes else (line.packed or 0.0)
+        if arriving is not None:
+            losses.append((f"unaccounted, {step}", arriving - counted, False))
+        losses.extend((f"rejects of {one.station}", one.rejected, True) for one in lanes)
+        arriving = counted - sum(one.rejected for one in lanes)
+    return tuple(Loss(step=step, units=n, kg=n * line.gob_g * KG, measured=counted) for step, n, counted in losses)
+
+
+def _more_than_came(plant: Plant, told: LineTold) -> list[str]:
+    stages = [lanes for _, lanes in steps_of(told.reading) if lanes and all(one.cover >= WHOLE for one in lanes)]
+    if len(stages) < len({one.order for one in told.reading.stations}):
+        return []
+    sums = [
+        (
+            " and ".join(one.station for one in lanes),
+            sum(one.inspected for one in lanes),
+            sum(one.rejected for one in lanes),
+        )
+        for lanes in stages
+    ]
+    return more_than_came(sums, plant.uncertainty.station_counts, told=any(_refed(told.day).values()))
+
+
+def _line_notes(plant: Plant, told: LineTold) -> list[str]:
+    day, reading = told.day, told.reading
+    if day.silent:
+        return [SILENT]
+    notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
+    if reading.cut is None:
+        notes.append("no forming counts: nothing can be said of the hot end and the lehr")
+    if reading.ware == 0:
+        notes.append("the line stood: nothing was cut, inspected or packed")
+        return notes
+    if day.gobs.filter(pl.col("item").is_null()).height:
+        notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
+    for one in reading.stations:
+        if one.cover < 0.99 and not any(note.startswith(one.station) for note in day.notes):
+            notes.append(
+                f"{one.station}: counts for {100 * one.cover:.0f} % of the day; worked out from its neighbours"
+            )
+    notes += _doubted(plant, told)
+    if reading.packed is None:
+        notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
+    notes += _more_than_came(plant, told)
+    if told.packed.carried:
+        waits = ", ".join(f"{units:+,.0f} {item}" for item, units in told.packed.carried.items())
+        notes.append(
+            "ware waited for its pallets at the day's start or end; counted to the day that it was inspected on: "
+            f"{waits}"
+        )
+    if told.packed.open:
+        told_items = ", ".join(f"{units:,.0f} {item}" for item, units in told.packed.open.items())
+        notes.append(f"on pallets not reported yet, estimated from the last station: {told_items}")
+    return [*notes, *day.notes]
+
+
+def _doubted(plant: Plant, told: LineTold) -> list[str]:
+    """Pallets that no ware was there for, by name."""
+    doubt = told.doubted
+    if doubt.start is None or doubt.end is None:
+        more = (
+            f"pallets hold {doubt.above:,.0f} more than passed the last station at some times; no single pallet "
+            "explains it"
+        )
+        return [more] if doubt.above else []
+    between = f"{plant.clock.show(doubt.start)} to {plant.clock.show(doubt.end)}"
+    return [
+        f"more on pallets than passed the last station, {between}: {doubt.above:,.0f} containers. Left out until "
+        f"somebody has looked: {', '.join(doubt.pallets)}, with {doubt.units:,.0f}"
+    ]
