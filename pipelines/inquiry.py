@@ -28,11 +28,14 @@ from pipelines.ledger.reader import Reader
 from pipelines.settings import settings_from_environment
 from pipelines.site.folder import OpenSite
 from pipelines.site.folder import open_site as open_folder
-from schemas.laboratory import LaboratoryDay
-from schemas.quality import HeldPallet, Trace
-from schemas.results import Pareto, Result, Yield
-from schemas.signals import Signal
-from schemas.weights import Weights
+from schemas.answers.holds import HeldPallet
+from schemas.answers.laboratory import LaboratoryDay
+from schemas.answers.pareto import Pareto
+from schemas.answers.shape import Result
+from schemas.answers.signals import Signal
+from schemas.answers.trace import Trace
+from schemas.answers.weights import Weights
+from schemas.answers.yields import Yield
 
 if TYPE_CHECKING:
     from schemas.feeds import Feed

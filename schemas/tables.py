@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from schemas.answers.shape import Result
+from schemas.answers.signals import Signal
 from schemas.quantities import QUANTITIES, Kind, Quantity
-from schemas.results import Result
-from schemas.signals import Signal
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ import pytest
 
 from pipelines import open_site
 from pipelines.errors import SiteError, WrongUse
+from schemas.answers.pareto import Pareto
 from schemas.feeds import ALL_FEEDS
-from schemas.results import Pareto
 from tests.conftest import Place
 
 START, END = "2026-03-10T06:00", "2026-03-10T14:00"

@@ -22,11 +22,13 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.trust import Doubt
 from pipelines.measures.yields.change import MONTH, YieldChange, changes
 from pipelines.plant.works import Plant
-from schemas.laboratory import LaboratoryDay
-from schemas.quality import HeldPallet, StationDoubt
-from schemas.results import Pareto, Yield
-from schemas.signals import Signal
-from schemas.weights import Weights
+from schemas.answers.holds import HeldPallet
+from schemas.answers.laboratory import LaboratoryDay
+from schemas.answers.pareto import Pareto
+from schemas.answers.signals import Signal
+from schemas.answers.trust import StationDoubt
+from schemas.answers.weights import Weights
+from schemas.answers.yields import Yield
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
 from pipelines.measures.holds.sampling import inspection_after, plans
 from pipelines.plant.works import Plant
-from schemas.quality import Decision, HeldPallet, SamplingPlan
+from schemas.answers.holds import Decision, HeldPallet
+from schemas.answers.trace import SamplingPlan
 
 
 def decisions(reader: Reader) -> list[Decision]:

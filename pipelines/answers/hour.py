@@ -14,8 +14,8 @@ from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.plant.works import Plant
-from schemas.results import Pareto
-from schemas.signals import Signal
+from schemas.answers.pareto import Pareto
+from schemas.answers.signals import Signal
 
 BACK_HOURS = 11
 

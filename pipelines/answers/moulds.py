@@ -33,7 +33,7 @@ from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
 from pipelines.measures.signals.counts import COARSEST_MIN
 from pipelines.measures.statistics.shares import ratio
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 LONGEST = timedelta(days=7)
 KNOWN_LATER = timedelta(hours=3)  # what began in a window may have been raised this much after its end

@@ -12,7 +12,7 @@ from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import Pulse, StationLife, alive, pulse
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 LOOK_BACK = timedelta(days=2)
 HOUR = timedelta(hours=1)

@@ -14,7 +14,7 @@ from pipelines.measures.pareto.mould_places import with_cavity, with_formed
 from pipelines.measures.pareto.ranking import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.plant.works import Plant
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 
 PAST = timedelta(hours=PAST_HOURS)
 

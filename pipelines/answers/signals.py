@@ -20,7 +20,7 @@ from pipelines.measures.signals.expected import hour_doubts, hour_expectations
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 PAST = timedelta(hours=PAST_HOURS)
 LEAD = timedelta(hours=12)  # followed before what is asked for, so that signals open then are known

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.measures.statistics.shares import count_interval, ratio
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 
 DIMENSIONS = ("defect", "zone", "severity")  # what means the same in every works; moulds and places are each works' own
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import date, datetime
+from importlib import import_module
+from pkgutil import iter_modules
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
-from schemas import laboratory, quality, results, weights
-from schemas.results import Result
+import schemas.answers
+from schemas.answers.shape import Result
 
 _WORDS: dict[Any, str] = {
     str: "text",
@@ -23,7 +25,8 @@ _WORDS: dict[Any, str] = {
 
 def shapes() -> dict[str, type[Result]]:
     """Every shape of an answer by its name."""
-    found = [one for module in (results, quality, weights, laboratory) for one in vars(module).values()]
+    modules = [import_module(f"schemas.answers.{found.name}") for found in iter_modules(schemas.answers.__path__)]
+    found = [one for module in modules for one in vars(module).values()]
     return {
         one.__name__: one for one in found if isinstance(one, type) and issubclass(one, Result) and one is not Result
     }

@@ -31,7 +31,7 @@ from pipelines.ledger.export import (
 )
 from pipelines.plant.works import Plant, read_plant
 from pipelines.site.folder import OpenSite
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 Fan = Callable[
     [Callable[[Any], Any], Sequence[Any]], Iterable[Any]

@@ -12,7 +12,8 @@ from pipelines.ledger import Reader
 from pipelines.ledger.holds import keep_decision, restore_decisions
 from pipelines.measures.holds.decisions import NotPossible, next_name, pallets_for
 from pipelines.site.folder import OpenSite
-from schemas.quality import Decision, Trace
+from schemas.answers.holds import Decision
+from schemas.answers.trace import Trace
 
 TOOL = "coldledger"  # in whose name proposals are made
 

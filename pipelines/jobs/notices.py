@@ -12,7 +12,7 @@ from pipelines.answers.now import LineNow, Now
 from pipelines.clock import utc_text
 from pipelines.measures.signals.closing import PASSED_MIN
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 FRESH = timedelta(hours=6)  # what is older was news once and is none now
 YOUNG = timedelta(minutes=PASSED_MIN)  # a signal whose place is a guess is told of only when it has lasted this long

@@ -21,7 +21,7 @@ from pipelines.measures.signals.expected import SCHEMA
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 _HOUR: dict[str, pl.DataType | type[pl.DataType]] = {"line": pl.String, "hour": pl.Datetime("us", "UTC")}
 _SCHEMAS: dict[str, dict[str, pl.DataType | type[pl.DataType]]] = {

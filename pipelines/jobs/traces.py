@@ -7,7 +7,7 @@ from pathlib import Path
 from pipelines.jobs.pages import write_index
 from pipelines.reports.all_reports import ALL_REPORTS, write_page
 from pipelines.site.folder import OpenSite
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 
 
 def write_trace(opened: OpenSite, told: Trace) -> tuple[Path, Path]:

@@ -18,9 +18,9 @@ from typing import Annotated, Any, Union, get_args, get_origin
 
 import pyarrow as pa
 
+from schemas.answers.shape import Result
 from schemas.feeds import ALL_FEEDS
 from schemas.quantities import Quantity
-from schemas.results import Result
 from schemas.tables import LINEAGE, TABLES
 
 _MOMENT = pa.timestamp("us", "UTC")

@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.ledger.queries import query
 from pipelines.ledger.store import Ledger
-from schemas.results import Yield
+from schemas.answers.yields import Yield
 
 
 def former_plants(ledger: Ledger) -> dict[str, str]:

@@ -9,7 +9,7 @@ import duckdb
 from pipelines.ledger.queries import query
 from pipelines.ledger.reader import Reader
 from pipelines.ledger.store import Ledger
-from schemas.quality import Decision
+from schemas.answers.holds import Decision
 
 
 def keep_decision(ledger: Ledger, decide: Callable[[Reader], Decision]) -> Decision:

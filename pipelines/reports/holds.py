@@ -13,7 +13,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.shared_parts import count, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.quality import Decision, HeldPallet
+from schemas.answers.holds import Decision, HeldPallet
 
 EMPTY = "None."
 

@@ -31,7 +31,7 @@ from pipelines.reports.frame.shared_parts import (
 )
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import signals_section, signals_sheet
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 
 GRID_DEFECTS, GRID_MOULDS = 10, 30
 

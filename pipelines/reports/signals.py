@@ -12,7 +12,7 @@ from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Card, Section
 from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 CARDS = 6  # a screenful
 

@@ -32,7 +32,7 @@ from pipelines.reports.frame.shared_parts import (
 )
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.laboratory import charts as charts_laboratory
-from schemas.weights import MouldWeights, Weights
+from schemas.answers.weights import MouldWeights, Weights
 
 HOT_CAUTION = (
     "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the "

@@ -11,7 +11,7 @@ import pytest
 from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
 from sample_feeds.simulator import Simulated
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 from tests.conftest import Place
 
 MADE = {"made_from": datetime(2026, 3, 10, 11, tzinfo=UTC), "made_to": datetime(2026, 3, 10, 11, 5, tzinfo=UTC)}

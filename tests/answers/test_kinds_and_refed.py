@@ -30,7 +30,7 @@ from pipelines.measures.pareto.ranking import DIMENSIONS
 from pipelines.reports.hour import hour_page
 from sample_feeds.simulator import Simulated
 from sample_feeds.simulator.write import encode
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 from tests.conftest import WORKS, Place
 from tests.measures.pareto.test_kinds import ADDED
 

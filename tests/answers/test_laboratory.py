@@ -20,7 +20,7 @@ from pipelines.measures.laboratory.tell import (
     temper_sentences,
 )
 from sample_feeds.simulator import DensityStep, GobDrift, Simulated, make_plan, simulate, write_feeds
-from schemas.laboratory import LaboratoryDay, LineLaboratory
+from schemas.answers.laboratory import LaboratoryDay, LineLaboratory
 from tests.conftest import WORKS, Place
 
 DAY = date(2026, 3, 10)

@@ -16,7 +16,7 @@ from pipelines.clock import Span
 from pipelines.measures.yields.line_flows import packed_in
 from pipelines.reports.trace.tables import pallet_sheet
 from sample_feeds.simulator import Simulated
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 from tests.conftest import Place
 
 NOON = datetime(2026, 3, 10, 11, tzinfo=UTC)

@@ -16,7 +16,7 @@ from pipelines.clock import Span
 from pipelines.errors import PlantError, WrongUse
 from pipelines.plant.works import read_plant
 from sample_feeds.simulator import Simulated
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 from tests.conftest import WORKS, Place
 
 NOON = datetime(2026, 3, 10, 11, tzinfo=UTC)

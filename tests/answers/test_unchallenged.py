@@ -10,7 +10,7 @@ from pipelines.answers.trace.trust import answer_trust
 from pipelines.clock import Span
 from pipelines.reports.terminal.table import Format
 from pipelines.reports.terminal.trust import show_trust
-from schemas.quality import Trust
+from schemas.answers.trust import Trust
 from tests.conftest import Place
 
 AT = datetime(2026, 3, 10, 4, tzinfo=UTC)

@@ -10,7 +10,7 @@ import pytest
 from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.question import Question
 from pipelines.reports.trace.customer import _found
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 from tests.conftest import Place
 
 LINE = "K1"

@@ -15,7 +15,7 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.measures.laboratory.tell import glass_sentences, gob_sentences
 from sample_feeds.simulator import Simulated
-from schemas.weights import Weights
+from schemas.answers.weights import Weights
 from tests.conftest import WORKS, Place
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)

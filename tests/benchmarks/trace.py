@@ -34,7 +34,7 @@ from pipelines.site.folder import OpenSite
 from sample_feeds.simulator import Plan, PlannedFault, Simulated, make_plan, simulate, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN
 from sample_feeds.simulator.rough import reads_moulds as station_reads
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 from tests.benchmarks.worlds import WORLDS, World, asked_worlds, side_by_side
 
 FIRST = date(2026, 2, 16)

@@ -42,7 +42,7 @@ from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
 from pipelines.site.folder import OpenSite, init_site, open_site
 from sample_feeds.simulator import make_plan, simulate, write_feeds
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 from tests.benchmarks import signal_speed, trace_speed
 from tests.benchmarks.trace_speed import LAST
 

@@ -24,7 +24,7 @@ from pipelines.settings import Settings
 from pipelines.site.folder import init_site, open_site
 from sample_feeds.simulator import Plan, PlannedLie, Simulated, make_plan, meters_of, misread, simulate, write_feeds
 from sample_feeds.simulator.disturbed import doubtful
-from schemas.results import FurnaceYield, Yield
+from schemas.answers.yields import FurnaceYield, Yield
 from tests.benchmarks.worlds import WORLDS
 from tests.benchmarks.yield_readings import State, day_of, read
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipelines.measures.yields.balance import balanced
 from pipelines.measures.yields.explanations import LISTED
-from pipelines.measures.yields.usual_losses import usual_of
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.plant.works import Plant, read_plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.measures.yields.balance import balanced
-from pipelines.measures.yields.usual_losses import usual_of
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.plant.works import read_plant
 from tests.benchmarks.worlds import asked_worlds, side_by_side
 from tests.benchmarks.yield_days import SCENARIOS, Told, one_works, summed

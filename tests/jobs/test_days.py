@@ -20,7 +20,7 @@ from pipelines.ledger.queries import query
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings
 from sample_feeds.simulator import Simulated, make_plan, simulate, write_feeds
-from schemas.results import Yield
+from schemas.answers.yields import Yield
 from tests.conftest import NOW, Place
 from tests.measures.trace.test_truth import good_of
 

@@ -17,8 +17,8 @@ from pipelines.jobs.from_exports import export_site
 from pipelines.jobs.signals import empty_marts
 from pipelines.ledger.export import MARTS, place_at, reading_export, write_columns_of, write_mart
 from pipelines.ledger.marts import acknowledge, keep_hours
+from schemas.answers.signals import Signal
 from schemas.feeds import ALL_FEEDS
-from schemas.signals import Signal
 from schemas.tables import TABLES
 from tests.conftest import Place
 

@@ -12,7 +12,7 @@ from pipelines.answers.trace.question import Question
 from pipelines.errors import WrongUse
 from pipelines.jobs.holds import decide, propose, restore
 from pipelines.jobs.traces import write_trace
-from schemas.quality import Decision, HeldPallet
+from schemas.answers.holds import Decision, HeldPallet
 from tests.conftest import Place
 
 HEAD = "pallet,line,item,packed_from,packed_to,units,state\n"

@@ -19,7 +19,7 @@ from pipelines.jobs.signals import acknowledge_signal, days_behind, days_to_foll
 from pipelines.reports.all_reports import ALL_REPORTS, page_html
 from sample_feeds.simulator import make_plan, write_feeds
 from sample_feeds.simulator.plan import RUN_IN_MIN, PlannedFault
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 from tests.conftest import HEAD, Place
 from tests.shared import Shared
 from tests.test_cli import run

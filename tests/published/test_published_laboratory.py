@@ -21,7 +21,7 @@ from pipelines.measures.laboratory.measuring import (
 )
 from pipelines.measures.laboratory.water import at_20c, capacity_ml, water_density
 from sample_feeds.simulator.laboratory import water_g_ml
-from schemas.laboratory import LineLaboratory
+from schemas.answers.laboratory import LineLaboratory
 from tests.conftest import WORKS, Place
 
 DAY = date(2026, 3, 2)

@@ -12,7 +12,8 @@ from pipelines.plant.works import Plant, read_plant
 from pipelines.reports.trace.customer import KEEP, NOTHING, decided_pallets
 from pipelines.reports.trace.tables import few, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import is_gone, whereabouts
-from schemas.quality import HeldPallet, Trace, TracedPallet, WholeStay
+from schemas.answers.holds import HeldPallet
+from schemas.answers.trace import Trace, TracedPallet, WholeStay
 from tests.conftest import WORKS
 
 AT = datetime(2026, 3, 10, 6, tzinfo=UTC)

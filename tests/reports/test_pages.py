@@ -21,8 +21,8 @@ from pipelines.reports.frame.sheet import Column, Sheet, written
 from pipelines.reports.frame.table_html import table_html
 from pipelines.reports.frame.workbook import write_workbook
 from pipelines.reports.laboratory import report as laboratory
-from schemas.laboratory import Density, DensityReading, DueChecks, FurnaceLaboratory
-from schemas.quality import Trace
+from schemas.answers.laboratory import Density, DensityReading, DueChecks, FurnaceLaboratory
+from schemas.answers.trace import Trace
 from tests.conftest import Place
 
 DAY = date(2026, 3, 10)

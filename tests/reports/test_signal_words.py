@@ -10,7 +10,7 @@ from pipelines.pages.texts import texts
 from pipelines.plant.works import Plant
 from pipelines.reports.signals import place_words, sureness
 from pipelines.reports.terminal.signals import _words
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 

@@ -30,7 +30,7 @@ from pipelines.measures.laboratory.density import DensityChart, densities, densi
 from pipelines.measures.weights.rounds import rounds_of
 from pipelines.plant.tables import Line
 from pipelines.plant.works import Plant
-from schemas.laboratory import (
+from schemas.answers.laboratory import (
     Density,
     DensityChange,
     DensityEffect,

@@ -46,8 +46,8 @@ from pipelines.measures.trace.escapes import (
 )
 from pipelines.measures.trace.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.plant.works import Plant
-from schemas.quality import Cavity, Trace, TracedPallet, WholeStay
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
+from schemas.answers.trace import Cavity, Trace, TracedPallet, WholeStay
 
 NAMED = 12  # cavities whose blank and neck ring are looked up
 

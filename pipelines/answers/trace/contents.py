@@ -29,7 +29,7 @@ from pipelines.measures.trace.exposure import Stay, forming_quantiles, hull
 from pipelines.measures.trace.packing import TOLD
 from pipelines.plant.tables import FAULT, SEVERITIES
 from pipelines.plant.works import Plant
-from schemas.quality import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
+from schemas.answers.contents import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
 SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is not listed
 

@@ -19,7 +19,7 @@ from pipelines.measures.pareto.ranking import reading_stations
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.detection import Detection
 from pipelines.plant.works import Plant
-from schemas.quality import Cavity
+from schemas.answers.trace import Cavity
 
 AROUND = timedelta(hours=2)  # before and after the window, for the calls minute by minute
 LONGEST = timedelta(hours=12)  # of a window shown minute by minute; of a longer one its last part

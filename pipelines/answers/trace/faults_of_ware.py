@@ -13,7 +13,7 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.exposure import Stay, hull
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 FAULT_REACH = timedelta(days=3)  # how far from the window the same fault is followed
 

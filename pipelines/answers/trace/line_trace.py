@@ -10,7 +10,7 @@ from pipelines.answers.trace.line_ware import LineView
 from pipelines.clock import Span
 from pipelines.measures.trace.escapes import CarriedEscapes
 from pipelines.measures.trace.exposure import Exposure
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from pipelines.measures.holds.sampling import plans
 from pipelines.measures.trace.escapes import EscapesTogether, hold_numbers
 from pipelines.measures.trace.exposure import counted
 from pipelines.plant.works import Plant
-from schemas.quality import Cavity, HoldList, SamplingPlan, TracedPallet
+from schemas.answers.trace import Cavity, HoldList, SamplingPlan, TracedPallet
 
 EMPTY = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
 

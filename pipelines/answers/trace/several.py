@@ -11,7 +11,7 @@ from pipelines.measures.trace.escapes import (
     EscapesTogether,
     Place,
 )
-from schemas.quality import Cavity, Trace
+from schemas.answers.trace import Cavity, Trace
 
 
 def by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:

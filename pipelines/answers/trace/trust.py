@@ -30,7 +30,7 @@ from pipelines.measures.trace.detection import (
 )
 from pipelines.measures.trace.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant.works import Plant
-from schemas.quality import DetectionRate, StationAssumption, StationDoubt, Trust
+from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
 
 BACK, AHEAD = timedelta(days=30), timedelta(days=1)
 

@@ -14,7 +14,7 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.exposure import Stay
 from pipelines.measures.trace.trust import good
 from pipelines.plant.works import Plant
-from schemas.quality import Cavity, WholeStay
+from schemas.answers.trace import Cavity, WholeStay
 
 
 def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_until: datetime) -> WholeStay | None:

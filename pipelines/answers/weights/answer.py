@@ -21,7 +21,7 @@ from pipelines.measures.statistics.shares import mean_half_width
 from pipelines.measures.weights import PAST, GobFound, ItemStudy, MouldFound, Study, study
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
 from pipelines.plant.works import Plant
-from schemas.weights import GobWeights, HotColdWeights, MouldSignal, MouldWeights, WeightParts, Weights
+from schemas.answers.weights import GobWeights, HotColdWeights, MouldSignal, MouldWeights, WeightParts, Weights
 
 OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware can still be met, beyond the lehr time
 

@@ -10,7 +10,7 @@ from pipelines.measures.lehr.lehr_time import LehrTime
 from pipelines.measures.weights import GobFound, ItemStudy, Study
 from pipelines.measures.weights.drift import fit
 from pipelines.measures.weights.feeder import CorrectedTogether, Weighed, together
-from schemas.weights import FeederCorrection, FeederWeighed, GobWeights
+from schemas.answers.weights import FeederCorrection, FeederWeighed, GobWeights
 
 
 def with_feeder(studies: Sequence[ItemStudy], lehr: LehrTime) -> list[ItemStudy]:

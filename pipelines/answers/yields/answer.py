@@ -33,14 +33,15 @@ from pipelines.measures.yields.line_flows import (
 )
 from pipelines.measures.yields.line_yield import LineTold, factors_of, line_yield, unseen_of
 from pipelines.measures.yields.losses import MachineLosses, machine_losses
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.network import FurnaceReading, LineReading, reading_of
 from pipelines.measures.yields.overpacked import above_what_passed
 from pipelines.measures.yields.suspects import could_be, suspects_of
 from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable, carried_over
-from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses, usual_of
+from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
-from schemas.results import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
+from schemas.answers.yields import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
 
 TOGETHER = "judged together with"  # beside the expectations of a close's `usual`
 

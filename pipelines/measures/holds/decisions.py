@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from schemas.quality import Decision
+from schemas.answers.holds import Decision
 
 PROPOSED, HELD, RELEASED, SCRAPPED, DISMISSED = "proposed", "held", "released", "scrapped", "dismissed"
 BECOMES = {

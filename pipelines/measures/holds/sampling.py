@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipelines.plant.tables import AQLS, Sampling
-from schemas.quality import SamplingPlan
+from schemas.answers.trace import SamplingPlan
 
 LETTERS = "ABCDEFGHJKLMNPQR"
 SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000, 3150)

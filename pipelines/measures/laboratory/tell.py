@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from pipelines.plant.works import Plant
-from schemas.laboratory import (
+from schemas.answers.laboratory import (
     Capacity,
     Density,
     DueChecks,
@@ -18,7 +18,7 @@ from schemas.laboratory import (
     TemperBeyond,
     Visual,
 )
-from schemas.weights import FeederCorrection, GobWeights, MouldWeights, WeightParts, Weights
+from schemas.answers.weights import FeederCorrection, GobWeights, MouldWeights, WeightParts, Weights
 
 POINT = 0.0001  # g/cm3, as densities are followed from day to day: common practice
 

@@ -11,7 +11,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 EXCESS = "excess"
 SHARED = 0.05  # relative variance of a signal's factor from cavity to cavity, as where signals are followed

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipelines.plant.works import Plant
-from schemas.results import Apart
+from schemas.answers.pareto import Apart
 
 WORDS = {
     "mould_rejection": "rejected by mould number",

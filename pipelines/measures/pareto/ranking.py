@@ -13,7 +13,7 @@ from pipelines.measures.pareto.unread import Unread, unread_calls
 from pipelines.measures.statistics.shares import ratio
 from pipelines.plant.tables import SEVERITIES
 from pipelines.plant.works import Plant
-from schemas.results import Apart, Pareto, ParetoRow
+from schemas.answers.pareto import Apart, Pareto, ParetoRow
 
 DIMENSIONS = ("defect", "mould", "section", "gob", "station", "zone", "severity")
 NEEDS_PLACE = ("section", "gob")

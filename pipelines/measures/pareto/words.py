@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipelines.measures.pareto.kinds_of_call import uncounted_words
 from pipelines.measures.pareto.unread import Unread, unread_caption
 from pipelines.measures.statistics.shares import more_than_whole
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 
 
 def doubt_words(pareto: Pareto) -> str:

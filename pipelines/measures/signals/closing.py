@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.onset import Noise, ended
-from schemas.results import SURE
+from schemas.answers.shape import SURE
 
 GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 CLOSING_MIN = 960  # an end is looked for in so much of the past

@@ -9,7 +9,7 @@ from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.place_cells import Beside
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant.works import Plant
-from schemas.results import SURE
+from schemas.answers.shape import SURE
 
 SHARED_P = 0.005
 OLDER_MIN = 120  # a signal of another line that surely began so much earlier is another matter and stays expected there

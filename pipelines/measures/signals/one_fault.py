@@ -16,7 +16,7 @@ from pipelines.measures.signals.followed import Followed
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.scan import Stream
 from pipelines.measures.signals.scope import ScopePlace
-from schemas.results import SURE
+from schemas.answers.shape import SURE
 
 EXPLAINED_P = 1e-3  # what another signal leaves of one is chance where it would come oftener than this
 ALSO_LIKELY = 0.5  # a known place with this part of a guess's probability is the guess's own

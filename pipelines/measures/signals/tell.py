@@ -17,7 +17,7 @@ from pipelines.measures.signals.onset import minutes_to_close
 from pipelines.measures.signals.scope import LOOK_BLINDED, LOOK_FIRST
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant.works import Plant
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 EXCESS, CRITICAL_CALL = "excess", "critical call"
 SERIES_BARS = 36

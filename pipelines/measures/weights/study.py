@@ -18,7 +18,7 @@ from pipelines.measures.weights.reference import Reference, reference_of
 from pipelines.measures.weights.rounds import NOWHERE, Rounds, rounds_of
 from pipelines.measures.weights.spreads import Spread, own_spreads
 from pipelines.plant.tables import Item
-from schemas.weights import Weights
+from schemas.answers.weights import Weights
 
 PAST = timedelta(hours=48)  # of the same item before the window, by which it is judged
 
@@ -54,8 +54,8 @@ class MouldFound:
 
 @dataclass(frozen=True)
 class Study:
-    """Everything about one item at one point; see `schemas.weights.Weights`. judged_by: what was usual; rounds: past
-    and window.
+    """Everything about one item at one point; see `schemas.answers.weights.Weights`. judged_by: what was usual; rounds:
+    past and window.
     """
 
     item: Item | None

@@ -16,7 +16,7 @@ from pipelines.measures.yields.misfit import off_sentences
 from pipelines.measures.yields.network import KG
 from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
-from schemas.results import (
+from schemas.answers.yields import (
     BalanceRow,
     FlowStep,
     FurnaceYield,

@@ -12,7 +12,7 @@ from pipelines.measures.yields.line_flows import LineDay
 from pipelines.measures.yields.losses import MachineLosses, grouped, stopped_minutes
 from pipelines.measures.yields.network import LineReading
 from pipelines.plant.works import Plant
-from schemas.results import Cause, Worked
+from schemas.answers.yields import Cause, Worked
 
 
 def causes_of(day: LineDay, machine: MachineLosses) -> tuple[Cause, ...]:

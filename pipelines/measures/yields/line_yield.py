@@ -18,7 +18,7 @@ from pipelines.measures.yields.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.yields.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.yields.refed import more_than_came
 from pipelines.plant.works import Plant
-from schemas.results import (
+from schemas.answers.yields import (
     LineYield,
     Loss,
     StationFlow,

@@ -15,7 +15,7 @@ from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.measures.yields.line_flows import ItemMass, LineDay, LinePart, Packed
 from pipelines.measures.yields.network import KG
 from pipelines.plant.works import Plant
-from schemas.results import Cause
+from schemas.answers.yields import Cause
 
 Key = TypeVar("Key", bound=Hashable)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from schemas.results import CouldBe, SuspectMeter, Yield
+from schemas.answers.yields import CouldBe, SuspectMeter, Yield
 
 KINDS = {
     "cut": "counts",

@@ -21,7 +21,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.quality import Decision, HeldPallet
+from schemas.answers.holds import Decision, HeldPallet
 
 DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
 _WORDS = {

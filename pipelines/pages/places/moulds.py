@@ -21,7 +21,7 @@ from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.shared_parts import count, percent, sources
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import card_name, clock_words
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 COLUMNS = (
     Column("place", "Cavity", "id"),

@@ -18,7 +18,7 @@ from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.frame.shared_parts import count, percent, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import place_words
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
 COLUMNS = (

@@ -20,7 +20,7 @@ from pipelines.pages.view import Special, View, view_of
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 
 NAMES = ("complaint", "item", "line", "mould", "defect", "pallet", "made_from", "made_to", "received")
 MOST_COMPLAINTS = 20

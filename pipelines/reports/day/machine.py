@@ -16,8 +16,8 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.shared_parts import count, hour_address, pareto_chart, pareto_sheet, percent
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
-from schemas.results import LineYield
-from schemas.weights import Weights
+from schemas.answers.weights import Weights
+from schemas.answers.yields import LineYield
 
 
 def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:

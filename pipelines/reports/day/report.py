@@ -35,9 +35,9 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import PASSED, signals_sheet
 from pipelines.reports.trace.whereabouts import released_words
 from pipelines.reports.yields.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet
-from schemas.quality import StationDoubt
-from schemas.results import FurnaceYield
-from schemas.weights import Weights
+from schemas.answers.trust import StationDoubt
+from schemas.answers.weights import Weights
+from schemas.answers.yields import FurnaceYield
 
 MOST = 3
 SIGNALS = 5

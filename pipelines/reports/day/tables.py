@@ -10,7 +10,7 @@ from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.shared_parts import count, laboratory_address, weights_address
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.results import FurnaceYield
+from schemas.answers.yields import FurnaceYield
 
 _MACHINES = (
     Column("line", "Line"),

@@ -16,7 +16,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.results import Pareto, ParetoRow
+from schemas.answers.pareto import Pareto, ParetoRow
 
 SHOWN = 12
 

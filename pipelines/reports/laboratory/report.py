@@ -39,7 +39,7 @@ from pipelines.reports.laboratory.tables import (
     temper_sheet,
     visual_sheet,
 )
-from schemas.laboratory import Capacity, FurnaceLaboratory
+from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 MEASURING = (
     "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the laboratory; "

@@ -6,7 +6,7 @@ from pipelines.measures.laboratory.tell import all_due
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.laboratory import Capacity, FurnaceLaboratory
+from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 
 def capacity_sheet(plant: Plant, told: Capacity, name: str) -> Sheet:

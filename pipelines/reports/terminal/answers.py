@@ -13,7 +13,8 @@ from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import meter_sentences, yield_words
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.results import Cause, Pareto, Yield
+from schemas.answers.pareto import Pareto
+from schemas.answers.yields import Cause, Yield
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport

@@ -23,7 +23,7 @@ from pipelines.measures.laboratory.tell import (
 )
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.laboratory import (
+from schemas.answers.laboratory import (
     Capacity,
     CapacityCheck,
     FurnaceLaboratory,
@@ -31,7 +31,7 @@ from schemas.laboratory import (
     LineLaboratory,
     MeasuringVerdict,
 )
-from schemas.weights import MouldWeights, Weights
+from schemas.answers.weights import MouldWeights, Weights
 
 MOULD_COLUMNS = (
     "mould",

@@ -14,7 +14,7 @@ from pipelines.numbers import expected
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 CSV_COLUMNS = (
     "id",

@@ -16,16 +16,9 @@ from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
 from pipelines.reports.trace.tables import few, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import whereabouts
-from schemas.quality import (
-    HeldPallet,
-    HoldList,
-    MouldLife,
-    MouldStay,
-    PalletContents,
-    SamplingPlan,
-    Trace,
-    TracedPallet,
-)
+from schemas.answers.contents import MouldLife, MouldStay, PalletContents
+from schemas.answers.holds import HeldPallet
+from schemas.answers.trace import HoldList, SamplingPlan, Trace, TracedPallet
 
 SHOWN = 12
 PALLET_COLUMNS = (

@@ -10,7 +10,7 @@ from pipelines.cautions import CAUTION
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.answers import percent
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.quality import DetectionRate, StationAssumption, StationDoubt, Trust
+from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
 
 TRUST_COLUMNS = (
     "line",

@@ -16,7 +16,8 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.report import trace_name
 from pipelines.reports.trace.tables import packed_words
 from pipelines.reports.trace.whereabouts import OUT, is_gone, left_known
-from schemas.quality import HeldPallet, Trace, TracedPallet
+from schemas.answers.holds import HeldPallet
+from schemas.answers.trace import Trace, TracedPallet
 
 SIGNED = "Released to the customer by (name, date, signature): ________________________________"
 HANDLE = "Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says."

@@ -10,7 +10,7 @@ from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 
 RULES = (
     "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not accepted at "

@@ -19,7 +19,7 @@ from pipelines.reports.trace.evidence import evidence_sections
 from pipelines.reports.trace.plan import plan_section
 from pipelines.reports.trace.tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import OUT, left_known, named, whereabouts
-from schemas.quality import Trace
+from schemas.answers.trace import Trace
 
 
 def trace_address(told: Trace) -> str:

@@ -7,7 +7,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.shared_parts import count, stretch
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.whereabouts import whereabouts
-from schemas.quality import Trace, TracedPallet, WholeStay
+from schemas.answers.trace import Trace, TracedPallet, WholeStay
 
 SHOWN_CAVITIES = 24
 

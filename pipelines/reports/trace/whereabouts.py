@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pipelines.plant.works import Plant
-from schemas.quality import TracedPallet
+from schemas.answers.trace import TracedPallet
 
 OUT = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
 

@@ -15,7 +15,7 @@ from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.results import Cause, FurnaceYield, LineYield, Yield
+from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
 
 NOT_MADE = ("stoppage", "job change", "cycles")  # never was a container; the rest was made and lost
 

@@ -18,7 +18,7 @@ from pipelines.measures.holds.decisions import (
     next_name,
     pallets_for,
 )
-from schemas.quality import Decision
+from schemas.answers.holds import Decision
 
 AT = datetime(2026, 3, 5, 8, tzinfo=UTC)
 

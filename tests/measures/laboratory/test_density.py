@@ -12,7 +12,7 @@ from scipy.stats import multivariate_normal
 from pipelines.measures.laboratory.density import density_chart, noise_of
 from pipelines.measures.laboratory.tell import density_sentences
 from pipelines.plant.works import Plant
-from schemas.laboratory import Density
+from schemas.answers.laboratory import Density
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 

@@ -25,7 +25,7 @@ from pipelines.measures.pareto.cavities import (
     cell_counts,
 )
 from pipelines.measures.pareto.explained_calls import Explained, Frames, explained, that_explain
-from schemas.signals import Signal
+from schemas.answers.signals import Signal
 
 PLACES = [(section, gob) for section in range(1, 9) for gob in "AB"]
 MOULDS = {place: (str(n + 1),) for n, place in enumerate(PLACES)}

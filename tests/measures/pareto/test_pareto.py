@@ -11,7 +11,7 @@ from pipelines.measures.pareto.mould_places import with_cavity
 from pipelines.measures.pareto.ranking import pareto
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.shared_parts import pareto_sheet
-from schemas.results import Pareto
+from schemas.answers.pareto import Pareto
 
 SPAN = (datetime(2026, 3, 2, 8, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))
 CALLS = {"station": pl.String, "mould": pl.String, "defect": pl.String, "calls": pl.Int64}

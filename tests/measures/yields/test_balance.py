@@ -13,10 +13,11 @@ from scipy.optimize import minimize
 from pipelines.measures.yields.balance import balanced, window_days
 from pipelines.measures.yields.furnace_yield import in_whole, meters_of
 from pipelines.measures.yields.line_flows import melted_kg
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.meter_sentences import could_be_sentences
 from pipelines.measures.yields.network import FurnaceReading, reading_of
 from pipelines.measures.yields.suspects import could_be, suspects_of
-from pipelines.measures.yields.usual_losses import expected_share, usual_of
+from pipelines.measures.yields.usual_losses import expected_share
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 

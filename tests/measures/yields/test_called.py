@@ -12,8 +12,8 @@ from pipelines.measures.pareto.kinds_of_call import uncounted, uncounted_words
 from pipelines.measures.yields.balance import balanced
 from pipelines.measures.yields.called_only import rejected_by_calls
 from pipelines.measures.yields.line_yield import _steps
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.network import reading_of
-from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 

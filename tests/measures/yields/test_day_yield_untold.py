@@ -8,8 +8,8 @@ import numpy as np
 
 from pipelines.measures.yields.balance import balanced
 from pipelines.measures.yields.line_yield import _packed_can_be, _steps
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.network import FurnaceReading
-from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
 from tests.benchmarks.yield_readings import day_of, read, works_state
 

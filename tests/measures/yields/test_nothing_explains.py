@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from pipelines.measures.yields.balance import Balanced, balanced, window_days
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.meter_sentences import could_be_sentences, suspect_sentences
 from pipelines.measures.yields.misfit import NOTHING, line_range, off_sentences
 from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
 from pipelines.measures.yields.suspects import could_be, off_pct, suspects_of
-from pipelines.measures.yields.usual_losses import usual_of
 from pipelines.plant.works import Plant
-from schemas.results import SuspectMeter
+from schemas.answers.yields import SuspectMeter
 from tests.benchmarks.yield_readings import TrueDay, day_of, read, works_state
 
 DAY = date(2026, 5, 1)

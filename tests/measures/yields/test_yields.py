@@ -28,10 +28,10 @@ from pipelines.measures.yields.line_flows import (
 )
 from pipelines.measures.yields.line_yield import LineTold, factors_of, line_yield, unseen_of
 from pipelines.measures.yields.losses import giveaway, grouped, machine_losses, stopped_minutes
-from pipelines.measures.yields.usual_losses import usual_of
+from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.plant.works import Plant
 from pipelines.reports.yields.losses import machine_picture
-from schemas.results import FurnaceYield, LineYield
+from schemas.answers.yields import FurnaceYield, LineYield
 from tests.published.outside import beside
 
 START = datetime(2026, 3, 2, 5, tzinfo=UTC)

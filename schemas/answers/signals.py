@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from schemas.results import SURE, Moment, Result
+from schemas.answers.shape import SURE, Moment, Result
 
 
 class Signal(Result):

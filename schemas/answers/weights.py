@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from schemas.results import Moment, Result
+from schemas.answers.shape import Moment, Result
 
 
 class MouldSignal(Result):

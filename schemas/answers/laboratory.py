@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from schemas.results import Moment, Result
+from schemas.answers.shape import Moment, Result
 
 
 class MeasuringVerdict(Result):

@@ -1,87 +1,11 @@
-"""The shapes that measures answer with. Fields may be added, never renamed: the JSON is a contract."""
+"""The yield of a day: lines, furnaces, meters, balances. Fields may be added, never renamed: the JSON is a contract."""
 
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime
-from typing import Annotated, Any
+from datetime import date
 
-from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
-
-
-def _utc(moment: datetime) -> str:
-    return moment.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
-Moment = Annotated[datetime, PlainSerializer(_utc, when_used="json")]
-
-
-class Result(BaseModel):
-    model_config = ConfigDict(populate_by_name=True, frozen=True)
-
-    def told(self) -> dict[str, Any]:
-        """The answer as JSON values, under the contract's names."""
-        return self.model_dump(mode="json", by_alias=True)
-
-
-class ParetoRow(Result):
-    """One bar. `rate` = calls / the line's ware; `own_rate` = calls / `own_ware`, the ware of this key itself."""
-
-    key: str
-    name: str
-    severity: str | None = None
-    calls: int
-    share: float
-    cumulative: float
-    rate: float | None
-    baseline: float | None = None
-    q: float | None = None
-    own_ware: float | None = None
-    own_rate: float | None = None
-    critical_calls: int = 0
-    kind: str = "fault"
-
-
-class Apart(Result):
-    """Ware thrown out for no fault of its own, under one key of a Pareto. kind: mould_rejection, sample, setting or
-    diverted; of_ware = calls / the line's ware: no rate of defects.
-    """
-
-    key: str
-    name: str
-    kind: str
-    calls: int
-    of_ware: float | None
-
-
-class Pareto(Result):
-    """rows: faults only, shares over them. rejected: containers rejected at the stations that send counts, for whatever
-    cause (uncounted: those that made calls and sent none); of them rejected_apart for no fault of theirs, by cause in
-    `apart`. ware: new ware at the first station; refed: what went through it again, which is not in ware. unread_share:
-    of the calls, those without a mould number, unread_stations: the same by station; only where keys are moulds or
-    their places. why: why nothing is known of the window, so that a 0 in it is no count.
-    """
-
-    line: str
-    from_: Moment = Field(alias="from")
-    to: Moment
-    by: str
-    ware: int
-    rejected: int
-    calls: int
-    unread_share: float | None = None
-    baseline_from: Moment | None = None
-    rows: tuple[ParetoRow, ...]
-    refed: int = 0
-    rejected_apart: int = 0
-    apart: tuple[Apart, ...] = ()
-    unread_stations: dict[str, float] = {}
-    uncounted: tuple[str, ...] = ()
-    why: str = ""
-
-    @property
-    def rejected_for_faults(self) -> int:
-        return self.rejected - self.rejected_apart
+from schemas.answers.shape import Moment, Result
 
 
 class StationFlow(Result):
@@ -348,6 +272,3 @@ class Yield(Result):
         mine = [one.model_dump(mode="json", exclude=wide) for one in self.lines if one.line in lines]
         of = next(one.model_dump(mode="json", exclude={"notes"}) for one in self.furnaces if one.furnace == furnace)
         return json.dumps({"furnace": of, "lines": mine})
-
-
-SURE = 0.8  # a place less probable than this is called a guess
