@@ -138,7 +138,8 @@ def test_retry_by_command(place: Place) -> None:
         0,
         "1 files taken in: 1 rows kept, 0 rows set aside, 0 files set aside whole.\n",
     )
-    assert run("feeds", site=place.site.root).returncode == 0
+    assert run("feeds", site=place.site.root, COLDLEDGER_NOW="2026-03-02T08:30:00Z").returncode == 0
+    assert run("feeds", site=place.site.root).returncode == 1, "a month later its station is late"
 
 
 def test_replaced_rows_can_be_read(place: Place) -> None:

@@ -2,47 +2,41 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
-from pipelines.answers.now import heard_otherwise
+from pipelines.answers.now import LOOK_BACK, stations_alive
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.reader import Reader
-from pipelines.measures.pareto.hour_figures import REJECTS, TOTALS
+from pipelines.measures.pareto.hour_figures import REJECTS, StationLife
 from pipelines.plant.works import Plant
 from schemas.reasons import reason_of, refusal_sentence
 
-SILENT_AFTER = timedelta(minutes=30)
-LOOK_BACK = timedelta(days=2)
-LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
+ALL_TIMES = datetime(1900, 1, 1, tzinfo=UTC) + LOOK_BACK
+STOPPED = ("late", "silent")  # states of a station of which somebody must learn
 
 
 def answer_feeds(
-    reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0, stations: bool = True
+    reader: Reader, plant: Plant, most: int = 200, from_batch: int = 0, now: datetime | None = None
 ) -> dict[str, Any]:
-    """{feeds: [...], stations: [...], refused: [...]}; a station is silent when its line's others went on without it.
-    stations: whether to ask for those.
-    """
+    """{feeds: [...], stations: [...], refused: [...]}; the stations as they stand at `now`, and none without it."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
-    silence = _silence(reader, plant) if stations else {}
-    other = heard_otherwise(reader, plant, silence, LONG_AGO) if stations else {}
-    lives = [_station(s.id, s.line, silence.get(s.id), other.get(s.id)) for s in plant.station] if stations else []
+    stations = [_station(one) for one in _stations(reader, plant, now)] if now is not None else []
     refused = [
         _told(row) | {"sentence": _sentence(row)}
         for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
     ]
-    return {"feeds": feeds, "stations": lives, "refused": refused}
+    return {"feeds": feeds, "stations": stations, "refused": refused}
 
 
-def _silence(reader: Reader, plant: Plant) -> dict[str, dict[str, Any]]:
-    """Each station's last window: of the last days, and only where one has none there, of all times."""
-    newest = reader.ask("newest_counts").item()
-    for since in (newest - LOOK_BACK if newest is not None else LONG_AGO, LONG_AGO):
-        told = {row["station"]: row for row in reader.ask("station_silence", from_time=since).iter_rows(named=True)}
-        if all(station in told for station in plant.stations):
-            break
-    return told
+def _stations(reader: Reader, plant: Plant, now: datetime) -> list[StationLife]:
+    """Every station as the pages have it; one that they know nothing of is looked for in all times."""
+    told = stations_alive(reader, plant, now)
+    if all(one.state != "never" for one in told):
+        return told
+    ever = {one.station: one for one in stations_alive(reader, plant, now, ALL_TIMES)}
+    return [ever[one.station] if one.state == "never" else one for one in told]
 
 
 def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:
@@ -58,34 +52,36 @@ def _told(row: dict[str, Any]) -> dict[str, Any]:
     return {key: utc_text(value) if hasattr(value, "tzinfo") else value for key, value in row.items()}
 
 
-def _station(station: str, line: str, row: dict[str, Any] | None, other: dict[str, datetime] | None) -> dict[str, Any]:
-    if row is None and other:
-        return {
-            "line": line,
-            "station": station,
-            "last_window": None,
-            "verdict": _sends(other),
-            "heard": utc_text(max(other.values())),
-        }
-    if row is None:
-        return {"line": line, "station": station, "last_window": None, "verdict": "never heard of"}
-    behind_line, behind_works = (
-        row["last_of_line"] - row["last_window"],
-        row["last_of_works"] - row["last_window"],
-    )
-    verdict = "ok"
-    if behind_line > SILENT_AFTER:
-        verdict = f"silent: {behind_line.total_seconds() / 60:.0f} min behind its line's other stations"
-    elif behind_works > SILENT_AFTER:
-        verdict = f"late: {behind_works.total_seconds() / 60:.0f} min behind the other lines"
-    return {"line": line, "station": station, "last_window": utc_text(row["last_window"]), "verdict": verdict}
+def _station(one: StationLife) -> dict[str, Any]:
+    told = {
+        "line": one.line,
+        "station": one.station,
+        "last_window": utc_text(one.last) if one.last else None,
+        "behind_min": round(one.behind.total_seconds() / 60) if one.behind is not None else None,
+        "state": one.state,
+        "verdict": _verdict(one),
+    }
+    return told | {"heard": utc_text(one.heard)} if one.heard else told
 
 
-def _sends(other: dict[str, datetime]) -> str:
+def _verdict(one: StationLife) -> str:
+    behind = f"{one.behind.total_seconds() / 60:.0f} min behind the clock" if one.behind is not None else ""
+    state = {
+        "alive": "" if one.sends else "ok",
+        "late": f"late: {behind}",
+        "silent": f"silent: {behind}, its line's others go on",
+        "never": "never heard of",
+    }[one.state]
+    return "; ".join(words for words in (state, _sends(one.sends)) if words)
+
+
+def _sends(sends: str) -> str:
     """What a station without counts by window sends, and what can be made of it."""
-    if "counter_reads" in other:
-        return f"{TOTALS}, no counts by window: yields stand on them, Paretos and signals pass the station over"
-    return f"{REJECTS}, no counts of ware: its calls are told without a rate of its own"
+    if not sends:
+        return ""
+    if sends == REJECTS:
+        return f"{sends}, no counts of ware: its calls are told without a rate of its own"
+    return f"{sends}, no counts by window: yields stand on them, Paretos and signals pass the station over"
 
 
 def _sentence(row: dict[str, Any]) -> str:

@@ -8,7 +8,15 @@ from typing import Annotated, Any
 import typer
 
 from pipelines import errors
-from pipelines.commands.options import FormatOption, FromOption, SiteOption, ToOption, open_here, span_of
+from pipelines.commands.options import (
+    FormatOption,
+    FromOption,
+    SiteOption,
+    ToOption,
+    by_the_clock_of_the_demo,
+    open_here,
+    span_of,
+)
 from pipelines.reports.terminal.table import Format, print_json
 
 feeds_app = typer.Typer(
@@ -28,7 +36,9 @@ def feeds(
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
-    """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused."""
+    """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused, and while a
+    station is late or silent.
+    """
     if context.invoked_subcommand is not None:
         return
     if describe:
@@ -36,14 +46,15 @@ def feeds(
 
         typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
         return
-    from pipelines.answers.feeds import answer_feeds
-    from pipelines.reports.terminal.answers import show_feeds
+    from pipelines.answers.feeds import STOPPED, answer_feeds
+    from pipelines.reports.terminal.feeds import show_feeds
 
-    opened = open_here(site)
+    opened = by_the_clock_of_the_demo(open_here(site))
     with opened.ledger.reading() as reader:
-        told = answer_feeds(reader, opened.plant)
+        told = answer_feeds(reader, opened.plant, now=opened.settings.now())
     show_feeds(opened.plant, told, format)
-    raise typer.Exit(errors.NEEDS_A_PERSON if told["refused"] else errors.DONE)
+    waits = told["refused"] or any(one["state"] in STOPPED for one in told["stations"])
+    raise typer.Exit(errors.NEEDS_A_PERSON if waits else errors.DONE)
 
 
 def _described() -> Any:
@@ -56,7 +67,7 @@ def _described() -> Any:
 def retry(site: SiteOption = None) -> None:
     """Take repaired rows and files of quarantine/ in again."""
     from pipelines.intake.retry import retry_quarantine
-    from pipelines.reports.terminal.answers import show_intake
+    from pipelines.reports.terminal.feeds import show_intake
 
     opened = open_here(site)
     report = retry_quarantine(opened.site, opened.plant, opened.settings)

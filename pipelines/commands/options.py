@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -48,6 +49,20 @@ def open_here(site: Path | None) -> OpenSite:
     opened = open_site(site, settings_from_environment())
     close_to_others(opened.site)
     return opened
+
+
+def by_the_clock_of_the_demo(opened: OpenSite) -> OpenSite:
+    """The invented works stands at the time at which its feeds end; every other site, and one whose clock is set from
+    outside, is left as it is.
+    """
+    from pipelines.commands.demo import MARK
+    from pipelines.settings import clock_of
+
+    mark = opened.site.root / MARK
+    if opened.settings.clock is not None or opened.settings.fixed_now is not None or not mark.exists():
+        return opened
+    text = mark.read_text(encoding="utf-8").strip()
+    return replace(opened, settings=replace(opened.settings, clock=clock_of(text))) if text else opened
 
 
 def moment_of(text: str, opened: OpenSite) -> datetime:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipelines.commands.options import FormatOption, SiteOption, amount, open_here, whole
+from pipelines.commands.options import FormatOption, SiteOption, amount, by_the_clock_of_the_demo, open_here, whole
 from pipelines.errors import DONE, NEEDS_A_PERSON, WrongUse
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
 
@@ -60,20 +60,14 @@ def serve(
 
 def _at_its_time(opened: OpenSite) -> OpenSite:
     """The invented works is served at the time at which its feeds end; every other site at the computer's time."""
-    from pipelines.commands.demo import MARK
     from pipelines.settings import clock_of
 
-    mark = opened.site.root / MARK
-    if opened.settings.clock is None and opened.settings.fixed_now is None and mark.exists():
-        text = mark.read_text(encoding="utf-8").strip()
-        if text:
-            return replace(opened, settings=replace(opened.settings, clock=clock_of(text)))
     if opened.settings.clock is None and opened.settings.fixed_now is not None:
         return replace(
             opened,
             settings=replace(opened.settings, clock=clock_of(opened.settings.fixed_now.isoformat()), fixed_now=None),
         )
-    return opened
+    return by_the_clock_of_the_demo(opened)
 
 
 def schedule(

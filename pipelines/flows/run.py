@@ -138,7 +138,7 @@ def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
 
 def _show_intake(opened: OpenSite, answer: Any) -> int:
     from pipelines.answers.feeds import answer_feeds
-    from pipelines.reports.terminal.answers import show_intake
+    from pipelines.reports.terminal.feeds import show_intake
 
     report, pages = answer
     show_intake(report)

@@ -25,7 +25,7 @@ MOST_REFUSED, MOST_ROWS = 300, 100
 
 def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     """What came, what is late, silent or refused; what ran, and what will."""
-    told, now = answer_feeds(reader, plant, most=MOST_REFUSED, stations=False), web.desk.now()
+    told, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
     life = stations_alive(reader, plant, now)
     dead = [one for one in life if one.state != "alive"]
     waiting = [
@@ -301,7 +301,7 @@ def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
     with web.desk.opened.ledger.reading() as reader:
         whys = [
             one["sentence"]
-            for one in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch, stations=False)["refused"]
+            for one in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch)["refused"]
             if one["batch"] == batch
         ]
     words = [

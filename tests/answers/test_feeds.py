@@ -1,0 +1,100 @@
+"""What came, and how every station stands by the clock: the command says of it what the pages say."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from pipelines.answers.feeds import answer_feeds
+from pipelines.answers.now import stations_alive
+from tests.conftest import HEAD, Place
+
+LAST = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)  # where the newest window ends
+Run = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """A command as a person types it: how it ends, and what it says on both streams."""
+    from pipelines.cli import main
+
+    def typed(*args: str, now: datetime, site: Place) -> tuple[int, str]:
+        monkeypatch.setenv("COLDLEDGER_NOW", now.isoformat())
+        monkeypatch.setattr("sys.argv", ["coldledger", *args, "--site", str(site.site.root)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        return int(ended.value.code or 0), capsys.readouterr().out
+
+    return typed
+
+
+def counts(station: str, until: datetime, line: str = "K1") -> str:
+    return f"{(until - timedelta(minutes=1)).isoformat()},{line},{station},11,60,60,1\n"
+
+
+@pytest.fixture
+def both(place: Place) -> Place:
+    """Two stations of a line that spoke until the same moment."""
+    place.put("station_counts.K1.csv", HEAD + counts("K1-side-a", LAST) + counts("K1-side-b", LAST))
+    place.take()
+    return place
+
+
+def station_of(told: str, station: str) -> dict[str, Any]:
+    return next(one for one in json.loads(told)["stations"] if one["station"] == station)
+
+
+def test_a_works_that_went_silent_as_a_whole_is_late_by_the_clock(both: Place, run: Run) -> None:
+    code, told = run("feeds", "--format", "json", now=LAST + timedelta(minutes=20), site=both)
+    assert code == 0 and station_of(told, "K1-side-a")["verdict"] == "ok"
+    code, told = run("feeds", "--format", "json", now=LAST + timedelta(minutes=107), site=both)
+    one = station_of(told, "K1-side-a")
+    assert (one["verdict"], one["behind_min"]) == ("late: 107 min behind the clock", 107)
+    assert (one["line"], one["last_window"]) == ("K1", "2026-03-10T09:00:00Z")
+    assert code == 1, "who calls it from cron learns of it"
+    code, told = run("feeds", now=LAST + timedelta(minutes=107), site=both)
+    assert code == 1 and "late: 107 min behind the clock" in told and "behind min" in told
+
+
+def test_a_station_whose_line_goes_on_is_silent(both: Place, run: Run) -> None:
+    later = LAST + timedelta(minutes=40)
+    both.put("station_counts.K1.later.csv", HEAD + counts("K1-side-b", later))
+    both.take()
+    code, told = run("feeds", "--format", "json", now=later + timedelta(minutes=5), site=both)
+    assert station_of(told, "K1-side-a")["verdict"] == "silent: 45 min behind the clock, its line's others go on"
+    assert code == 1
+
+
+def test_one_that_was_never_heard_of_alone_ends_no_command_with_1(both: Place, run: Run) -> None:
+    """A station that is not connected yet would make cron shout for ever."""
+    code, told = run("feeds", "--format", "json", now=LAST, site=both)
+    assert code == 0 and station_of(told, "K2-side")["verdict"] == "never heard of"
+
+
+def test_one_that_stopped_days_ago_is_not_called_never_heard_of(both: Place, run: Run) -> None:
+    later = LAST + timedelta(days=9)
+    both.put("station_counts.K1.later.csv", HEAD + counts("K1-side-b", later))
+    both.take()
+    code, told = run("feeds", "--format", "json", now=later, site=both)
+    one = station_of(told, "K1-side-a")
+    assert code == 1 and (one["state"], one["behind_min"]) == ("silent", 9 * 24 * 60)
+
+
+@pytest.mark.parametrize("minutes", [0, 20, 74, 76, 107, 600])
+def test_the_command_and_the_pages_have_one_definition(both: Place, minutes: int) -> None:
+    now = LAST + timedelta(minutes=minutes)
+    both.settings = replace(both.settings, fixed_now=now)
+    with both.opened.ledger.reading() as reader:
+        told = answer_feeds(reader, both.plant, now=now)["stations"]
+        pages = stations_alive(reader, both.plant, now)
+    assert [(one["station"], one["state"]) for one in told] == [(one.station, one.state) for one in pages]
+
+
+def test_no_station_is_asked_for_where_no_moment_is_told(both: Place) -> None:
+    with both.opened.ledger.reading() as reader:
+        assert answer_feeds(reader, both.plant)["stations"] == []
