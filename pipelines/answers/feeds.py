@@ -8,6 +8,7 @@ from typing import Any
 from pipelines.answers.now import LOOK_BACK, stations_alive
 from pipelines.clock import utc_text
 from pipelines.errors import WrongUse
+from pipelines.ledger import Ledger
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import REJECTS, StationLife
 from pipelines.plant.works import Plant
@@ -23,11 +24,22 @@ def answer_feeds(
     """{feeds: [...], stations: [...], refused: [...]}; the stations as they stand at `now`, and none without it."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     stations = [_station(one) for one in _stations(reader, plant, now)] if now is not None else []
-    refused = [
+    return {"feeds": feeds, "stations": stations, "refused": _refused(reader, most, from_batch)}
+
+
+def _refused(reader: Reader, most: int, from_batch: int) -> list[dict[str, Any]]:
+    return [
         _told(row) | {"sentence": _sentence(row)}
         for row in reader.ask("refusals_open", most=most, from_batch=from_batch).iter_rows(named=True)
     ]
-    return {"feeds": feeds, "stations": stations, "refused": refused}
+
+
+def first_refused(ledger: Ledger, first_batch: int, most: int) -> list[dict[str, Any]]:
+    """The first wrong values of what came with and after a batch, each with its sentence; none where no batch came."""
+    if not first_batch:
+        return []
+    with ledger.reading() as reader:
+        return _refused(reader, most, first_batch)
 
 
 def _stations(reader: Reader, plant: Plant, now: datetime) -> list[StationLife]:

@@ -17,7 +17,10 @@ from pipelines.commands.options import (
     open_here,
     span_of,
 )
+from pipelines.reports.terminal.feeds import MOST_OF_FEEDS, Part
 from pipelines.reports.terminal.table import Format, print_json
+
+MOST_FOR_MACHINES = 100_000  # wrong values in JSON and CSV
 
 feeds_app = typer.Typer(
     invoke_without_command=True,
@@ -33,6 +36,10 @@ def feeds(
         bool,
         typer.Option("--describe", help="Print the reference of every feed: columns, units, limits, an example."),
     ] = False,
+    of: Annotated[
+        Part | None,
+        typer.Option("--of", help="One of the three tables alone. CSV is always one: that of the feeds, else this."),
+    ] = None,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
@@ -51,8 +58,9 @@ def feeds(
 
     opened = by_the_clock_of_the_demo(open_here(site))
     with opened.ledger.reading() as reader:
-        told = answer_feeds(reader, opened.plant, now=opened.settings.now())
-    show_feeds(opened.plant, told, format)
+        most = MOST_OF_FEEDS if format is Format.table else MOST_FOR_MACHINES
+        told = answer_feeds(reader, opened.plant, most, now=opened.settings.now())
+    show_feeds(opened.plant, told, format, of)
     waits = told["refused"] or any(one["state"] in STOPPED for one in told["stations"])
     raise typer.Exit(errors.NEEDS_A_PERSON if waits else errors.DONE)
 
@@ -66,12 +74,13 @@ def _described() -> Any:
 @feeds_app.command()
 def retry(site: SiteOption = None) -> None:
     """Take repaired rows and files of quarantine/ in again."""
+    from pipelines.answers.feeds import first_refused
     from pipelines.intake.retry import retry_quarantine
-    from pipelines.reports.terminal.feeds import show_intake
+    from pipelines.reports.terminal.feeds import MOST_OF_INTAKE, show_intake
 
     opened = open_here(site)
     report = retry_quarantine(opened.site, opened.plant, opened.settings)
-    show_intake(report)
+    show_intake(report, first_refused(opened.ledger, report.first_batch, MOST_OF_INTAKE))
     if report.touched:
         from pipelines.flows.run import call_flow
         from pipelines.jobs.signals import days_to_follow

@@ -137,15 +137,11 @@ def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
 
 
 def _show_intake(opened: OpenSite, answer: Any) -> int:
-    from pipelines.answers.feeds import answer_feeds
-    from pipelines.reports.terminal.feeds import show_intake
+    from pipelines.answers.feeds import first_refused
+    from pipelines.reports.terminal.feeds import MOST_OF_INTAKE, show_intake
 
     report, pages = answer
-    show_intake(report)
-    if report.rows_refused:
-        with opened.ledger.reading() as reader:
-            for refused in answer_feeds(reader, opened.plant, most=10, from_batch=report.first_batch)["refused"]:
-                typer.echo(refused["sentence"], err=True)
+    show_intake(report, first_refused(opened.ledger, report.first_batch, MOST_OF_INTAKE))
     if pages:
         typer.echo(f"{len(pages)} hour pages written; the newest: {pages[-1]}")
     return NEEDS_A_PERSON if report.needs_a_person else DONE

@@ -364,9 +364,9 @@ class Intake:
         if read.refused is not None:
             self.report.files_refused += 1
             told = read.refused
-            self.report.messages.append(
-                refusal_sentence(entry.file, 0, told.column, told.reason, told.value, told.expected)
-            )
+            sentence = refusal_sentence(entry.file, 0, told.column, told.reason, told.value, told.expected)
+            self.report.messages.append(sentence)
+            self.report.refused_whole.append(sentence)
 
 
 def _family(read: ReadFile) -> tuple[str, str]:

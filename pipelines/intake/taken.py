@@ -15,7 +15,7 @@ from pipelines.intake.raw import Raw, long_texts
 class IntakeReport:
     """What one intake did. `messages` are sentences for a person; `touched` are (line, moment) of cold-end counts kept,
     one moment in each quarter of an hour; `checked` are (line or furnace, moment) of the laboratory's rows, one an
-    hour.
+    hour. refused_whole: those of the messages that speak of a file set aside whole.
     """
 
     files: int = 0
@@ -25,6 +25,7 @@ class IntakeReport:
     repeated: int = 0
     first_batch: int = 0
     messages: list[str] = field(default_factory=list)
+    refused_whole: list[str] = field(default_factory=list)
     touched: set[tuple[str, datetime]] = field(default_factory=set)
     checked: set[tuple[str, datetime]] = field(default_factory=set)
     lock_held_s: float = 0.0

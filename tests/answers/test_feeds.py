@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 
-from pipelines.answers.feeds import answer_feeds
+from pipelines.answers.feeds import answer_feeds, first_refused
 from pipelines.answers.now import stations_alive
+from pipelines.reports.terminal.feeds import MOST_OF_INTAKE, show_intake
 from tests.conftest import HEAD, Place
 
 LAST = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)  # where the newest window ends
@@ -98,3 +99,66 @@ def test_the_command_and_the_pages_have_one_definition(both: Place, minutes: int
 def test_no_station_is_asked_for_where_no_moment_is_told(both: Place) -> None:
     with both.opened.ledger.reading() as reader:
         assert answer_feeds(reader, both.plant)["stations"] == []
+
+
+@pytest.fixture
+def rubbish(place: Place) -> Place:
+    """Thirteen files that are refused whole, two of them by their names, and one of which thirty rows are."""
+    for number in range(11):
+        place.put(f"station_counts.K{number}.csv", f"no such column {number}\n1\n")
+    for name in ("counts.csv", "more.csv"):
+        place.put(name, f"{HEAD}{name}\n")
+    place.put("station_counts.rows.csv", HEAD + "".join(f"{n},K1,K1-side-a,11,60,60,1\n" for n in range(30)))
+    return place
+
+
+def test_rows_and_whole_files_that_wait_are_told_apart(rubbish: Place, run: Run) -> None:
+    rubbish.take()
+    _, told = run("feeds", "--format", "json", now=LAST, site=rubbish)
+    feeds = {one["feed"]: one for one in json.loads(told)["feeds"]}
+    assert (feeds["station_counts"]["rows_still_refused"], feeds["station_counts"]["files_still_refused"]) == (30, 11)
+    assert feeds["unknown"]["files_still_refused"] == 2
+    _, told = run("feeds", now=LAST, site=rubbish)
+    assert "... and 3 more rows and files; all of them lie in quarantine/" in told
+
+
+def test_each_of_the_three_tables_can_be_had_as_csv(rubbish: Place, run: Run) -> None:
+    rubbish.take()
+    heads = {
+        (): "feed,files,came_again",
+        ("--of", "feeds"): "feed,files,came_again",
+        ("--of", "stations"): "line,station,last_window,behind_min,verdict",
+        ("--of", "refused"): "batch,feed,file,file_line,column_name,value,reason,expected,sentence",
+    }
+    for more, head in heads.items():
+        assert run("feeds", "--format", "csv", *more, now=LAST, site=rubbish)[1].startswith(head)
+    assert len(run("feeds", "--format", "csv", "--of", "refused", now=LAST, site=rubbish)[1].splitlines()) == 1 + 43
+    assert set(json.loads(run("feeds", "--format", "json", "--of", "stations", now=LAST, site=rubbish)[1])) == {
+        "stations"
+    }
+
+
+def test_an_intake_says_each_sentence_once_and_twenty_at_most(
+    rubbish: Place, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (rubbish.site.inbox / "old").mkdir()
+    report = rubbish.take()
+    show_intake(report, first_refused(rubbish.opened.ledger, report.first_batch, MOST_OF_INTAKE))
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == len(set(said)) == 1 + 20 + 1
+    assert said[0].startswith("inbox/old is a folder"), "what is no file is said beside the twenty"
+    assert sum("set aside whole" in one for one in said) == 13
+    assert sum("The row was set aside" in one for one in said) == 7
+    assert said[-1] == "and 23 more rows and files: `coldledger feeds`"
+    assert sum("station_counts, reject_counts" in one for one in said) == 1, "the list of feeds stands there once"
+
+
+def test_an_intake_of_good_files_says_nothing_of_what_waits_from_before(
+    rubbish: Place, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rubbish.take()
+    rubbish.put("station_counts.good.csv", HEAD + counts("K1-side-a", LAST))
+    for _ in range(2):
+        report = rubbish.take()
+        show_intake(report, first_refused(rubbish.opened.ledger, report.first_batch, MOST_OF_INTAKE))
+    assert capsys.readouterr().err == ""

@@ -33,15 +33,15 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         for p in web.desk.site.inbox.iterdir()
         if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
     ]
-    refused = sum(int(one["still_refused"]) for one in told["feeds"])
+    rows, files = (sum(int(one[f"{what}_still_refused"]) for one in told["feeds"]) for what in ("rows", "files"))
     runs = web.books.ask("newest_runs", most=30)
     figures = (
         Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
         Figure(
-            count(refused),
+            count(rows),
             "rows wait in quarantine",
-            "nothing of them is lost; correct them below",
-            "critical" if refused else "",
+            f"and {count(files)} whole files; nothing of them is lost; correct them below",
+            "critical" if rows or files else "",
         ),
         Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
         _last_intake(web, plant, now),
@@ -173,7 +173,8 @@ def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
         Column("came_again", "Came again", "count"),
         Column("rows_kept", "Rows kept", "count"),
         Column("rows_replacing", "Replacing", "count"),
-        Column("still_refused", "Still refused", "count"),
+        Column("rows_still_refused", "Rows still refused", "count"),
+        Column("files_still_refused", "Files still refused", "count"),
         Column("last", "Last received", "id"),
         Column("until", "Speaks until", "id"),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -9,6 +11,7 @@ import typer
 from pipelines.clock import parse_timestamp
 from pipelines.plant.works import Plant
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from schemas.feeds import ALL_FEEDS
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -21,42 +24,102 @@ FEED_COLUMNS = (
     "rows_kept",
     "rows_refused",
     "rows_replacing",
-    "still_refused",
+    "rows_still_refused",
+    "files_still_refused",
     "last_received",
     "data_to",
 )
 STATION_COLUMNS = ("line", "station", "last_window", "behind_min", "verdict")
+REFUSED_COLUMNS = ("batch", "feed", "file", "file_line", "column_name", "value", "reason", "expected", "sentence")
+MOST_OF_FEEDS, MOST_OF_INTAKE = 40, 20  # sentences; every one of them is in the JSON and the CSV
+_LIST = f" ({', '.join(ALL_FEEDS)})"
 
 
-def show_feeds(plant: Plant, told: dict[str, Any], format: Format) -> None:
+class Part(StrEnum):
+    """What `coldledger feeds` answers with: three tables."""
+
+    feeds = "feeds"
+    stations = "stations"
+    refused = "refused"
+
+
+_COLUMNS = {Part.feeds: FEED_COLUMNS, Part.stations: STATION_COLUMNS, Part.refused: REFUSED_COLUMNS}
+
+
+def show_feeds(plant: Plant, told: dict[str, Any], format: Format, of: Part | None = None) -> None:
+    """All three tables, or one of them; CSV is one alone, that of the feeds where none is named."""
+    if format is Format.table:
+        for part in Part if of is None else (of,):
+            _SHOW[part](plant, told)
+        return None
+    asked = of is Part.refused or (of is None and format is Format.json)
+    if asked and (more := _waiting(told) - _rows_of(told["refused"])) > 0:
+        typer.echo(f"{more:,} more rows and files are refused than are told here", err=True)
     if format is Format.json:
-        return print_json(told)
+        return print_json(told if of is None else {of.value: told[of]})
+    part = of or Part.feeds
+    return print_csv(_COLUMNS[part], [[row[name] for name in _COLUMNS[part]] for row in told[part]])
+
+
+def _show_arrivals(plant: Plant, told: dict[str, Any]) -> None:
     rows = [[feed[name] for name in FEED_COLUMNS] for feed in told["feeds"]]
-    if format is Format.csv:
-        return print_csv(FEED_COLUMNS, rows)
     local = [[*row[:-2], *(_local(plant, moment) for moment in row[-2:])] for row in rows]
     print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
-    stations = [
+
+
+def _show_stations(plant: Plant, told: dict[str, Any]) -> None:
+    rows = [
         (s["line"], s["station"], _local(plant, s["last_window"]), s["behind_min"], s["verdict"])
         for s in told["stations"]
     ]
-    print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], stations)
-    for refused in told["refused"][:40]:
-        typer.echo(refused["sentence"])
-    if len(told["refused"]) > 40:
-        typer.echo(f"... and {len(told['refused']) - 40} more; all of them lie in quarantine/")
-    return None
+    print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], rows)
 
 
-def show_intake(report: IntakeReport) -> None:
+def _show_refused(plant: Plant, told: dict[str, Any]) -> None:
+    shown = told["refused"][:MOST_OF_FEEDS]
+    for sentence in with_the_list_once(one["sentence"] for one in shown):
+        typer.echo(sentence)
+    if (more := _waiting(told) - _rows_of(shown)) > 0:
+        typer.echo(f"... and {more:,} more rows and files; all of them lie in quarantine/")
+
+
+_SHOW = {Part.feeds: _show_arrivals, Part.stations: _show_stations, Part.refused: _show_refused}
+
+
+def _waiting(told: dict[str, Any]) -> int:
+    """Rows and whole files that are still refused."""
+    return sum(int(one["rows_still_refused"]) + int(one["files_still_refused"]) for one in told["feeds"])
+
+
+def _rows_of(refused: Sequence[dict[str, Any]]) -> int:
+    """How many rows and whole files these wrong values belong to."""
+    return len({(one["batch"], one["file_line"]) for one in refused})
+
+
+def with_the_list_once(sentences: Iterable[str]) -> list[str]:
+    """The sentences, each once; the list of all feeds stands in the first that has it."""
+    told: list[str] = []
+    for sentence in dict.fromkeys(sentences):
+        listed = any(_LIST in one for one in told)
+        told.append(sentence.replace(_LIST, "") if listed else sentence)
+    return told
+
+
+def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) -> None:
+    """What an intake did. refused: the first wrong values of it, as `answer_feeds` tells them."""
     typer.echo(
         f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused:,} rows set aside, "
         f"{report.files_refused} files set aside whole."
     )
     if report.repeated:
         typer.echo(f"{report.repeated} files had come before, byte for byte: nothing to do for them.")
-    for message in report.messages:
-        typer.echo(message, err=True)
+    whole = report.refused_whole[:MOST_OF_INTAKE]
+    rows = [one for one in refused if one["file_line"]][: MOST_OF_INTAKE - len(whole)]
+    others = [message for message in report.messages if message not in report.refused_whole]
+    for sentence in with_the_list_once([*others, *whole, *(one["sentence"] for one in rows)]):
+        typer.echo(sentence, err=True)
+    if (more := report.files_refused + report.rows_refused - len(whole) - _rows_of(rows)) > 0:
+        typer.echo(f"and {more:,} more rows and files: `coldledger feeds`", err=True)
 
 
 def _local(plant: Plant, moment: str | None) -> str:
