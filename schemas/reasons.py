@@ -54,6 +54,7 @@ class Reason(Enum):
         "twice or take the place of theirs; a length alone is corrected by the same counts at the same start"
     )
     NOT_TEXT = "{value} holds bytes that are not UTF-8; save the file as UTF-8"
+    NUL_BYTE = "{value} holds a NUL byte (shown as \ufffd), which no text has; mend what writes it"
     FIELD_COUNT = "the row has {expected}; the file may have been cut off"
     LINE_TOO_LONG = "the line is longer than {expected} characters"
     NOT_JSON = "the line is not a JSON object; the file may have been cut off"
@@ -71,6 +72,7 @@ class Reason(Enum):
     MAPPING_FEED = "its [[mapping]] names {value}, which is no feed ({expected})"
     MAPPING_COLUMN = "its [[mapping]] in works.toml is wrong: {expected}"
     WRONG_ENCODING = "the file is not UTF-8 text ({expected}); save it as UTF-8"
+    OTHER_KIND = "by its first bytes the file is {expected}"
     TOO_LARGE = "the file unpacks to more than {expected}; split it"
     NO_ROWS = "something stands behind the header, but no row could be made out; its line ends may be no line ends"
     TOO_MANY_WRONG = "more than {expected} of its rows are wrong; mend what writes it"

@@ -16,6 +16,7 @@ from schemas.reasons import Reason
 
 _COUNT = re.compile(r"[+-]?\d{1,15}\Z", re.ASCII)
 _NUMBER = re.compile(r"[+-]?\d{1,18}(\.\d{1,18})?([eE][+-]?\d{1,2})?\Z", re.ASCII)
+_DIGITS = re.compile(r"[+-]?[1-9]\d{15,}(\.\d*)?\Z", re.ASCII)  # more than are read
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _FREE = ("note", "cause")  # in a person's own words, over several lines if they like
@@ -98,12 +99,30 @@ def _date(word: str, quantity: Quantity, reading: Reading) -> date:
 
 def _count(word: str, quantity: Quantity, reading: Reading) -> int:
     if not _COUNT.match(word):
+        _check_digits(word, quantity)
         raise BadCell(Reason.NOT_A_COUNT)
     return int(word)
 
 
+def _check_digits(word: str, quantity: Quantity) -> None:
+    """BadCell with the range where a number has more digits than are read: it is above, or below, all that is
+    allowed.
+    """
+    if not _DIGITS.match(word) or quantity.low is None or quantity.high is None:
+        return
+    if word.startswith("-"):
+        raise BadCell(Reason.TOO_LOW, bound_text(quantity.low))
+    raise BadCell(Reason.TOO_HIGH, bound_text(quantity.high))
+
+
+def bound_text(limit: float) -> str:
+    """A bound as sentences have it."""
+    return f"{limit:g}" if limit < 1e6 else f"{limit:.0f}"
+
+
 def _number(word: str, quantity: Quantity, reading: Reading) -> float:
     if not _NUMBER.match(word):
+        _check_digits(word, quantity)
         raise BadCell(Reason.NOT_A_NUMBER)
     return float(word)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from pipelines.intake.by_bytes import check_bytes
 from pipelines.intake.cast import Reading
 from pipelines.intake.find import Kind
 from pipelines.intake.foreign.cells import parse_foreign
@@ -19,11 +20,13 @@ from pipelines.settings import Settings
 def parse_file(data: bytes, kind: Kind, settings: Settings, name: str = "") -> Raw:
     """The cells of a file; FileRefused when it cannot be read at all."""
     if kind.format == ".parquet":
+        check_bytes(data, kind.format)
         return parse_parquet(data, kind.feed, settings)
     if kind.format == ".csv.gz":
         data = unpack(data, settings.largest_file, settings.most_lines)
     else:
         check_size(len(data), lines_in(data), settings.largest_file, settings.most_lines)
+    check_bytes(data, ".csv")
     if kind.format == ".jsonl" and kind.mapping is None:
         return parse_jsonl(data, kind.feed, settings.longest_line)
     if kind.mapping is None:

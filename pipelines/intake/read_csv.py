@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import gzip
+import json
 import zlib
 from array import array
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from pipelines.errors import FileRefused
+from pipelines.intake.by_bytes import check_bytes
 from pipelines.intake.raw import (
     CELL,
     MIXED_ENDS,
@@ -36,14 +38,16 @@ from schemas.reasons import Reason
 
 _BOM = b"\xef\xbb\xbf"
 _PIECE = 1 << 22
+_SEPARATORS = {";": "';'", "\t": "tabs", "|": "'|'"}
 _GREAT = 200_000  # rows from which it is worth looking how many different texts there are
 _JOIN_AT_MOST = 50  # physical lines that one quoted record may span
 
 
 def unpack(data: bytes, largest: int, most_lines: int) -> bytes:
-    """The text of a gz file; FileRefused when it is broken, cut off, or larger than `largest` bytes or so many lines,
-    as soon as that shows.
+    """The text of a gz file; FileRefused when it is none, broken, cut off, or larger than `largest` bytes or so many
+    lines, as soon as that shows.
     """
+    check_bytes(data, ".csv.gz")
     parts: list[bytes] = []
     size = lines = 0
     try:
@@ -76,9 +80,21 @@ def parse_csv(data: bytes, feed: Feed, longest_line: int) -> Raw:
     if not text or text.isspace():
         raise FileRefused(Reason.EMPTY_FILE)
     names = _header(text)
+    _check_separator(names, feed)
     check_header(names, feed)
     raw = read_cells(text, names, ",", longest_line)
     return Raw(without_aside(raw.table), raw.lines, raw.broken, raw.note)
+
+
+def _check_separator(names: list[str], feed: Feed) -> None:
+    """FileRefused where the header shows that another character than the comma stands between the columns."""
+    for mark in _SEPARATORS if len(names) == 1 else ():
+        if len({name.strip() for name in split_line(names[0], mark)} & {*feed.columns}) > 1:
+            raise FileRefused(
+                Reason.WRONG_HEADER,
+                expected=f"its columns separated by {_SEPARATORS[mark]}, not by commas; save it with commas, or let a "
+                f"[[mapping]] with separator = {json.dumps(mark)} take it (`coldledger help mapping`)",
+            )
 
 
 def read_cells(text: bytes, names: list[str], separator: str, longest_line: int, heads: int = 1) -> Raw:
@@ -108,8 +124,10 @@ def _check_table(table: pa.Table) -> None:
 def _header(text: bytes) -> list[str]:
     end = text.find(b"\n")
     first = text[: end if 0 <= end < 100_000 else 100_000]
-    if text[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in first:
+    if text[:2] in (b"\xff\xfe", b"\xfe\xff") or 3 * first.count(b"\0") > len(first):
         raise FileRefused(Reason.WRONG_ENCODING, expected="it looks like UTF-16")
+    if b"\0" in first:
+        raise FileRefused(Reason.WRONG_HEADER, expected=f"a NUL byte in it, at byte {first.index(0) + 1}")
     try:
         line = first.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
@@ -282,8 +300,10 @@ def _unreadable(number: int, line: bytes, longest: int) -> BrokenRow | None:
             expected=f"{longest:,}",
         )
     try:
-        fine = "\0" not in line.decode("utf-8")
+        if "\0" not in line.decode("utf-8"):
+            return None
+        reason = Reason.NUL_BYTE
     except UnicodeDecodeError:
-        fine = False
+        reason = Reason.NOT_TEXT
     shown = line.decode("utf-8", "replace").replace("\0", "�")
-    return None if fine else BrokenRow(number, shown, Reason.NOT_TEXT, shown)
+    return BrokenRow(number, shown, reason, shown)

@@ -73,8 +73,11 @@ def _json_cells(number: int, line: bytes, longest: int) -> dict[str, str] | Brok
     if any(isinstance(value, dict | list) for value in told.values()):
         return BrokenRow(number, shown, Reason.NESTED_JSON, _nested(told))
     row = {name: _json_text(value) for name, value in told.items()}
-    if b"\\u" in line and not _writable("".join((*row, *row.values()))):
+    words = "".join((*row, *row.values())) if b"\\u" in line else ""
+    if not _writable(words):
         return BrokenRow(number, shown, Reason.NOT_TEXT, shown)
+    if "\0" in words:
+        return BrokenRow(number, shown, Reason.NUL_BYTE, shown)
     return row
 
 
@@ -99,14 +102,12 @@ def _nested(told: dict[str, Any]) -> str:
 
 
 def _writable(text: str) -> bool:
-    """Whether a text is whole: half of a pair of UTF-16 can be written in JSON, and in nothing else. Nor is there a
-    text with a zero byte.
-    """
+    """Whether a text is whole: half of a pair of UTF-16 can be written in JSON, and in nothing else."""
     try:
         text.encode()
     except UnicodeEncodeError:
         return False
-    return "\0" not in text
+    return True
 
 
 def _json_text(value: Any) -> str:

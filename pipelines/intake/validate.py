@@ -13,7 +13,7 @@ import pyarrow as pa
 from pandera.errors import SchemaErrors
 
 from pipelines.errors import FileRefused
-from pipelines.intake.cast import BadCell, Reading, cast_text
+from pipelines.intake.cast import BadCell, Reading, bound_text, cast_text
 from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
 from pipelines.intake.raw import MOST_WRONG, MOST_WRONG_BYTES, Raw
@@ -272,7 +272,7 @@ def _rule_fault(work: _Work, check: str, column: str, rows: np.ndarray, unread: 
     limit = getattr(work.feed.quantity(column), bound) if bound else None
     if reason is Reason.MISSING and (lacking := work.feed.quantity(column).lacking):
         return _Fault(rows, column, work.cells(column, rows), reason, f"; {lacking}")
-    expected = "" if limit is None else f"{limit:g}" if limit < 1e6 else f"{limit:.0f}"
+    expected = "" if limit is None else bound_text(limit)
     return _Fault(rows, column, work.cells(column, rows), reason, expected)
 
 
