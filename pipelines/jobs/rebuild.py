@@ -10,6 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from pipelines.errors import WrongUse
 from pipelines.jobs.days import Rebuilt, rebuild_day
 from pipelines.jobs.laboratory import laboratory_pages, pages_of_day
 from pipelines.jobs.pages import hour_pages, hours_of_days, write_index
@@ -56,8 +57,11 @@ class Notebook:
 
 
 def rebuild_days(opened: OpenSite, first: date, last: date, progress: Progress | None = None) -> list[Rebuilt]:
-    """Signals, answers and pages of every day from `first` to `last`, worked out again from what was taken in."""
+    """Signals, answers and pages of every day from `first` to `last`, worked out again from what was taken in. WrongUse
+    where nothing came on any of them, and none was closed.
+    """
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    _check_something_came(opened, days)
     notes = Notebook.opened(opened, first, last)
     _signals(opened, days, notes, progress)
     rebuilt = _answers(opened, days, notes, progress)
@@ -65,6 +69,17 @@ def rebuild_days(opened: OpenSite, first: date, last: date, progress: Progress |
     write_index(opened)
     notes.path.unlink(missing_ok=True)
     return rebuilt
+
+
+def _check_something_came(opened: OpenSite, days: Sequence[date]) -> None:
+    """Pages of days of which nothing was ever heard would look as if the works had stood."""
+    clock = opened.plant.clock
+    with opened.ledger.reading() as reader:
+        came = reader.ask("files_of_window", from_time=clock.day(days[0]).start, to_time=clock.day(days[-1]).end).item()
+        if came or set(days) & set(reader.ask("last_closes")["day"].to_list()):
+            return
+    which = f"these days, {days[0]} to {days[-1]}" if len(days) > 1 else f"production day {days[0]}"
+    raise WrongUse(f"nothing came on {which}: there is nothing to rebuild, and nothing was written")
 
 
 def _signals(opened: OpenSite, days: Sequence[date], notes: Notebook, progress: Progress | None) -> None:
