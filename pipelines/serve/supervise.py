@@ -74,9 +74,11 @@ def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
         raise WrongUse(f"--address {asked.address} is no address such as https://ledger.works.example")
     if asked.beyond:
         if not People(books).has("admin"):
+            some = any(one["ended_at"] is None for one in People(books).everybody())
+            lacks = "an admin is missing: no other person can let people in" if some else "nobody can sign in"
             raise WrongUse(
-                "more than this computer could reach the pages, and nobody can sign in: run `coldledger people add "
-                f"NAME --role admin --site {opened.site.root}` first. " + TLS.format(port=asked.port)
+                f"more than this computer could reach the pages, and {lacks}; run `coldledger people add NAME --role "
+                f"admin --site {opened.site.root}` first. " + TLS.format(port=asked.port)
             )
         if not asked.address.startswith("https://"):
             advice.append("Without TLS passwords cross the network in the clear. " + TLS.format(port=asked.port))
