@@ -67,7 +67,11 @@ def clock_of(text: str, name: str = "a clock") -> RunningClock:
             typed.amount(speed, 0.001, FASTEST, "its speed") if fast else 1.0,
         )
     except WrongUse as error:
-        raise WrongUse(f"{name} is MOMENT, MOMENTxSPEED or MOMENT@SECONDSxSPEED, and {error}") from None
+        why = f": {error}" if start else ""
+        raise WrongUse(
+            f"{name} is MOMENT, MOMENTxSPEED or MOMENT@SECONDSxSPEED, such as 2026-03-05T05:05:00Zx600, not "
+            f"'{typed.shown(text)}'{why}"
+        ) from None
 
 
 @dataclass(frozen=True)
@@ -102,10 +106,22 @@ class Settings:
         return self.clock.speed if self.clock is not None else 1.0
 
 
+def log_kind(told: str | None = None) -> str:
+    """How to log, `text` or `json`: as --log tells, else as COLDLEDGER_LOG does, else text. WrongUse for anything
+    else.
+    """
+    name, kind = ("--log", told) if told is not None else ("COLDLEDGER_LOG", os.environ.get("COLDLEDGER_LOG", ""))
+    kind = kind.strip() or "text"
+    if kind not in ("text", "json"):
+        raise WrongUse(f"{name} is text or json, not '{typed.shown(kind)}'")
+    return kind
+
+
 def settings_from_environment() -> Settings:
     """Settings with what the environment overrides: COLDLEDGER_NOW, COLDLEDGER_CLOCK, COLDLEDGER_LOCK_WAIT_S. WrongUse
-    for what they cannot be.
+    for what they, or COLDLEDGER_LOG, cannot be.
     """
+    log_kind()
     fixed = os.environ.get("COLDLEDGER_NOW", "").strip()
     running = os.environ.get("COLDLEDGER_CLOCK", "").strip()
     wait = os.environ.get("COLDLEDGER_LOCK_WAIT_S", "").strip()

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from pipelines import cli, typed
 from pipelines.errors import WrongUse
-from pipelines.settings import FASTEST, RunningClock, clock_of, settings_from_environment
+from pipelines.settings import FASTEST, RunningClock, clock_of, log_kind, settings_from_environment
 from tests import rubbish
 from tests.conftest import Place
 
@@ -34,7 +34,7 @@ NUMBERS = {"days", "seed", "keep", "port", "most", "hours"}
 WORDS = {
     "site", "format", "directory", "archive", "over", "into", "dask", "line", "by", "works", "furnace", "signal",
     "note", "feed", "file", "name", "log", "item", "complaint", "mould", "defect", "pallet", "propose", "report",
-    "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "why",
+    "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "of", "why",
     "evidence", "severity", "past", "steady", "source", "help", "version", "pool", "write", "topic",
 }  # fmt: skip
 SAYS = re.compile(r"is not a (day|time) such as|is no time of a works|needs an offset|is a (whole )?number from")
@@ -178,7 +178,7 @@ def test_ten_years_at_once_are_refused_with_the_bound(
     assert code == 2 and "days, and this question bears at most" in said, said
 
 
-@pytest.mark.parametrize("name", ["COLDLEDGER_NOW", "COLDLEDGER_CLOCK", "COLDLEDGER_LOCK_WAIT_S"])
+@pytest.mark.parametrize("name", ["COLDLEDGER_NOW", "COLDLEDGER_CLOCK", "COLDLEDGER_LOCK_WAIT_S", "COLDLEDGER_LOG"])
 @pytest.mark.parametrize(
     "value",
     [
@@ -203,6 +203,32 @@ def test_rubbish_in_the_environment_is_a_sentence_and_2(
     monkeypatch.setenv(name, value)
     code, said = run("schedule")
     assert code == 2 and name in said and len(said.strip().splitlines()) == 1, said
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "says"),
+    [
+        ("COLDLEDGER_CLOCK", "x", "@SECONDSxSPEED, such as 2026-03-05T05:05:00Zx600, not 'x'"),
+        ("COLDLEDGER_CLOCK", "2026-03-10T10:00Zx0", "not '2026-03-10T10:00Zx0': its speed is a number from 0.001 to"),
+        ("COLDLEDGER_CLOCK", "noon", "not 'noon': 'noon' is not a time such as"),
+        ("COLDLEDGER_LOG", "xml", "COLDLEDGER_LOG is text or json, not 'xml'"),
+    ],
+)
+def test_what_was_given_in_the_environment_is_quoted(
+    name: str, value: str, says: str, run: Callable[..., tuple[int, str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(name, value)
+    code, said = run("schedule")
+    assert code == 2 and says in said and "''" not in said, said
+
+
+def test_how_to_log_is_as_told_else_as_the_environment_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("COLDLEDGER_LOG", raising=False)
+    assert log_kind() == "text"
+    monkeypatch.setenv("COLDLEDGER_LOG", "json")
+    assert (log_kind(), log_kind("text")) == ("json", "text")
+    with pytest.raises(WrongUse, match="--log is text or json, not 'yaml'"):
+        log_kind("yaml")
 
 
 def test_a_rubbish_clock_of_the_demo_is_a_sentence(

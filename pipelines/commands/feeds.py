@@ -11,6 +11,7 @@ from pipelines import errors
 from pipelines.commands.options import (
     FormatOption,
     FromOption,
+    LogOption,
     SiteOption,
     ToOption,
     by_the_clock_of_the_demo,
@@ -19,6 +20,7 @@ from pipelines.commands.options import (
 )
 from pipelines.reports.terminal.feeds import MOST_OF_FEEDS, Part
 from pipelines.reports.terminal.table import Format, print_json
+from pipelines.settings import log_kind
 
 MOST_FOR_MACHINES = 100_000  # wrong values in JSON and CSV
 
@@ -157,7 +159,7 @@ def try_(
 
 
 def listen(
-    log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",
+    log: LogOption = None,
     site: SiteOption = None,
 ) -> None:
     """Hear live stations by way of an MQTT broker and write what they say into the inbox; Ctrl-C or SIGTERM ends it.
@@ -168,9 +170,7 @@ def listen(
     from pipelines import logs
     from pipelines.sources.broker.listener import Hearing
 
-    if log not in ("text", "json"):
-        raise errors.WrongUse(f"--log is text or json, not '{log}'")
-    logs.start(log)
+    logs.start(log_kind(log))
     one = Hearing(open_here(site))
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: one.stopping.set())

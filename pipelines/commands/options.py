@@ -40,6 +40,9 @@ DaskOption = Annotated[
         "`dask`.",
     ),
 ]
+LogOption = Annotated[
+    str | None, typer.Option("--log", help="text, or json: a JSON object a line; else as COLDLEDGER_LOG says.")
+]
 DayOption = Annotated[str, typer.Option("--day", help="Production day, as 2026-03-02.")]
 
 

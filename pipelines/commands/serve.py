@@ -10,9 +10,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipelines.commands.options import FormatOption, SiteOption, amount, by_the_clock_of_the_demo, open_here, whole
-from pipelines.errors import DONE, NEEDS_A_PERSON, WrongUse
+from pipelines.commands.options import (
+    FormatOption,
+    LogOption,
+    SiteOption,
+    amount,
+    by_the_clock_of_the_demo,
+    open_here,
+    whole,
+)
+from pipelines.errors import DONE, NEEDS_A_PERSON
 from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.settings import log_kind
 
 if TYPE_CHECKING:
     from pipelines.site.folder import OpenSite
@@ -43,7 +52,7 @@ def serve(
             "then.",
         ),
     ] = "",
-    log: Annotated[str, typer.Option("--log", help="text, or json: a JSON object a line.")] = "text",
+    log: LogOption = None,
     pages_only: Annotated[
         bool, typer.Option("--pages-only", help="Only the pages: the flows are called by cron or systemd.")
     ] = False,
@@ -52,10 +61,9 @@ def serve(
     """The pages, the schedules and the run history, one process to start; Ctrl-C or SIGTERM ends all of it."""
     from pipelines.serve.supervise import ServeOptions, serve
 
-    if log not in ("text", "json"):
-        raise WrongUse(f"--log is text or json, not '{log}'")
+    kind = log_kind(log)
     parts = ("pages",) if pages_only else ServeOptions.parts
-    serve(_at_its_time(open_here(site)), ServeOptions(host, port, address, log, parts))
+    serve(_at_its_time(open_here(site)), ServeOptions(host, port, address, kind, parts))
 
 
 def _at_its_time(opened: OpenSite) -> OpenSite:

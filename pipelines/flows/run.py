@@ -14,7 +14,7 @@ import typer
 
 from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
 from pipelines.flows.history import Unnoted, note_later_runs, unreachable
-from pipelines.ledger.sentences import unwritable
+from pipelines.ledger.sentences import unwritable_history
 from pipelines.site.folder import OpenSite
 from pipelines.site.locks import one_run_at_a_time, server_of
 
@@ -39,7 +39,7 @@ def prepare(opened: OpenSite) -> None:
     try:
         Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SiteError(unwritable(opened.site, error)) from error
+        raise SiteError(unwritable_history(opened.site, os.environ["PREFECT_HOME"], error)) from error
     for name, value in {**server_of(opened.site), **_QUIET}.items():
         os.environ.setdefault(name, value)
 

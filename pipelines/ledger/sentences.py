@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+from pathlib import Path
 
 import duckdb
 
@@ -43,6 +44,16 @@ def unwritable(site: Site, error: OSError) -> str:
     if error.errno == errno.ENOSPC:
         return f"the disk of {site.root} is full; free some space and run this again: nothing received was lost"
     return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
+
+
+def unwritable_history(site: Site, folder: str, error: OSError) -> str:
+    """One sentence for the folder of the run history where it cannot be made."""
+    if Path(folder) == site.root / ".prefect":
+        return unwritable(site, error)
+    return (
+        f"PREFECT_HOME, {folder}, cannot be written to ({error.strerror}): the run history lies there; name a folder "
+        "that can be, or leave PREFECT_HOME unset, and it lies in the site"
+    )
 
 
 def plain_error(error: duckdb.Error, site: Site) -> Exception:
