@@ -58,7 +58,7 @@ def serve(
     ] = False,
     site: SiteOption = None,
 ) -> None:
-    """The pages, the schedules and the run history, one process to start; Ctrl-C or SIGTERM ends all of it."""
+    """The pages and the schedules, one process to start; Ctrl-C or SIGTERM ends all of it."""
     from pipelines.serve.supervise import ServeOptions, serve
 
     kind = log_kind(log)
@@ -107,6 +107,27 @@ def schedule(
     later = None if json else "when it has come"
     rows = [{"at": show(one.at) if one.at else later, "flow": one.flow, "why": one.why} for one in told]
     _show("What will run", ("at", "flow", "why"), rows, format)
+
+
+def runs(
+    most: Annotated[
+        int,
+        typer.Option("--most", help="How many, the newest first.", parser=whole(1, 2000, "--most"), metavar="NUMBER"),
+    ] = 20,
+    site: SiteOption = None,
+    format: FormatOption = Format.table,
+) -> None:
+    """What ran: intakes, closes, rebuilds, by whom or why, and how each ended; the newest first."""
+    from pipelines.clock import parse_timestamp
+    from pipelines.people.books import Books
+
+    opened = open_here(site)
+    rows = Books(opened.site.serve).ask("newest_runs", most=most)
+    if format is Format.table:
+        for row in rows:
+            for name in ("begun_at", "ended_at"):
+                row[name] = opened.plant.clock.show(parse_timestamp(row[name])) if row[name] else ""
+    _show("What ran", ("flow", "why", "begun_at", "ended_at", "state", "told"), rows, format)
 
 
 @people_app.callback()

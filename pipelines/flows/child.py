@@ -37,7 +37,7 @@ def run_child(flow: str, root: Path, days: list[date]) -> Outcome:
     """Run a flow and tell what it did; what goes wrong is told and never raised."""
     try:
         opened = open_site(root, settings_from_environment())
-        return {"intake": _intake, "close": _close, "follow": _follow, "end": _end}[flow](opened, days)
+        return {"intake": _intake, "close": _close, "follow": _follow}[flow](opened, days)
     except ColdledgerError as error:
         busy = type(error).__name__ == "LedgerBusy"
         return Outcome("busy" if busy else "failed", str(error))
@@ -51,7 +51,7 @@ def run_child(flow: str, root: Path, days: list[date]) -> Outcome:
 def _intake(opened: OpenSite, days: list[date]) -> Outcome:
     from pipelines.flows.steps import in_words
 
-    answer = call_flow("intake", opened)
+    answer = call_flow("intake", opened, why="")
     report, _ = answer
     state = "needs a person" if report.needs_a_person else "done"
     return Outcome(state, in_words("intake", answer), report.messages[:20], rows=report.rows_kept, files=report.files)
@@ -60,7 +60,7 @@ def _intake(opened: OpenSite, days: list[date]) -> Outcome:
 def _close(opened: OpenSite, days: list[date]) -> Outcome:
     from pipelines.flows.steps import in_words
 
-    closed = call_flow("close", opened, day=days[0] if days else None)
+    closed = call_flow("close", opened, why="", day=days[0] if days else None)
     done = [one.day.isoformat() for one in closed]
     return Outcome("done", in_words("close", closed), [note for one in closed for note in one.missing][:20], done)
 
@@ -68,20 +68,8 @@ def _close(opened: OpenSite, days: list[date]) -> Outcome:
 def _follow(opened: OpenSite, days: list[date]) -> Outcome:
     from pipelines.flows.steps import in_words
 
-    pages = call_flow("follow", opened, days=days)
+    pages = call_flow("follow", opened, why="", days=days)
     return Outcome("done", f"signals of {len(days)} days followed, {in_words('follow', pages)}")
-
-
-def _end(opened: OpenSite, days: list[date]) -> Outcome:
-    """After a power cut: runs that the history still has as begun did crash, those of flows that run now left alone."""
-    from pipelines.flows.run import prepare
-    from pipelines.flows.server import end_unfinished
-    from pipelines.site.locks import FLOWS, running_flows
-
-    prepare(opened)
-    running = running_flows(opened.site)
-    done = end_unfinished([flow for flow in FLOWS if flow not in running])
-    return Outcome("done", f"{done} runs that a stop had left unfinished were noted as crashed")
 
 
 def main(argv: list[str]) -> None:

@@ -1,7 +1,7 @@
 """The flows: they take a site's folder and plain values, so that any Prefect can start them. Each is a thin wrapper
 around plain functions.
 
-Started by a command or by `coldledger serve`, a flow finds the site that is open already (`with_history`); started by a
+Started by a command or by `coldledger serve`, a flow finds the site that is open already (`with_prefect`); started by a
 worker of a works' own Prefect, it opens the site itself. A schedule that starts one is only a wake-up call: what it
 does depends on what it finds.
 """
@@ -17,6 +17,7 @@ from typing import Any
 
 from prefect import flow, get_run_logger, task
 
+from pipelines.flows.noted import BY_DEPLOYMENT, NotedRun
 from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help, in_words
 from pipelines.settings import keep_private, settings_from_environment
 from pipelines.site.folder import OpenSite, close_to_others, open_site
@@ -92,12 +93,18 @@ def _work(name: str, site: str, **values: Any) -> Any:
     opened = open_site(Path(site), settings_from_environment())
     close_to_others(opened.site)
     with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
-        answer = FLOWS[name](Steps().begin(_as_task), opened, **values)
+        noted = NotedRun(opened, name, BY_DEPLOYMENT)
+        try:
+            answer = FLOWS[name](Steps().begin(_as_task), opened, **values)
+        except BaseException as error:
+            noted.failed(error)
+            raise
+        noted.ended(answer)
     get_run_logger().info("%s of %s: %s", name, opened.site.root, in_words(name, answer))
     return None
 
 
-def with_history(name: str, steps: Steps, opened: OpenSite, progress: Any = None, **values: Any) -> Any:
+def with_prefect(name: str, steps: Steps, opened: OpenSite, progress: Any = None, **values: Any) -> Any:
     """Run a flow in this process under Prefect, its steps as tasks; gives back what the steps give."""
     token = _RUN.set(Run(opened, steps, progress))
     try:

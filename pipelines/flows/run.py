@@ -6,32 +6,30 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+from urllib.error import HTTPError, URLError
+from urllib.request import urlopen
 
 import typer
 
 from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
-from pipelines.flows.history import Unnoted, note_later_runs, unreachable
+from pipelines.flows.noted import BY_COMMAND, NotedRun
+from pipelines.flows.steps import FLOWS, Steps, plainly
 from pipelines.ledger.sentences import unwritable_history
 from pipelines.site.folder import OpenSite
-from pipelines.site.locks import one_run_at_a_time, server_of
+from pipelines.site.locks import one_run_at_a_time
 
-if TYPE_CHECKING:
-    from pipelines.flows.steps import Steps
-
+REACH_S = 10.0  # a server that does not say in this time that it lives counts as away
 _QUIET = {
     "PREFECT_LOGGING_LEVEL": "CRITICAL",  # what went wrong is said once, in a sentence, by the command itself
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
-    "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
-    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "60",
 }
 
 
 def prepare(opened: OpenSite) -> None:
-    """Settings of the run history: kept in the site's own folder unless the environment says otherwise; nothing calls
+    """Settings of Prefect: its own files in the site's folder unless the environment says otherwise; nothing calls
     out.
     """
     home = opened.site.root / ".prefect"
@@ -40,8 +38,19 @@ def prepare(opened: OpenSite) -> None:
         Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SiteError(unwritable_history(opened.site, os.environ["PREFECT_HOME"], error)) from error
-    for name, value in {**server_of(opened.site), **_QUIET}.items():
+    for name, value in _QUIET.items():
         os.environ.setdefault(name, value)
+
+
+def unreachable(address: str) -> str | None:
+    """Why the Prefect server at `address` cannot be reached; None where it can."""
+    try:
+        with urlopen(f"{address.rstrip('/')}/health", timeout=REACH_S):
+            return None
+    except HTTPError as error:
+        return None if error.code < 500 else f"{address} answers {error.code}"
+    except (URLError, OSError, ValueError) as error:
+        return f"{address}: {getattr(error, 'reason', None) or error}"
 
 
 @contextmanager
@@ -83,24 +92,35 @@ def _kind_of(name: str, what: str) -> str:
     return "pages" if name.endswith((".html", " hour pages")) else what
 
 
-def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
+def call_flow(name: str, opened: OpenSite, why: str = BY_COMMAND, **values: Any) -> Any:
     """Run a flow by name and give back its answer. LedgerBusy while the same flow runs already: none overlaps itself.
 
-    Where the run history cannot be reached, or fails on the way, the work is done all the same, each step once; that is
-    said on the error stream, and the run is noted in the history with a later one.
+    The run is noted in the site's books (why: by whom; empty where whoever begins it notes it). Where PREFECT_API_URL
+    names a server it is a flow run of that server too; where that cannot be reached, or fails on the way, the work is
+    done all the same, each step once, and that is said on the error stream.
     """
-    from pipelines.flows.steps import FLOWS, Steps, plainly
-
     with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
-        steps, begun = Steps(), datetime.now(UTC)
-        away = None
+        run = NotedRun(opened, name, why) if why else None
+        try:
+            answer = _worked(name, opened, values)
+        except BaseException as error:
+            if run is not None:
+                run.failed(error)
+            raise
+        if run is not None:
+            run.ended(answer)
+        return answer
+
+
+def _worked(name: str, opened: OpenSite, values: dict[str, Any]) -> Any:
+    steps, address = Steps(), os.environ.get("PREFECT_API_URL", "")
+    away = None
+    if address:
         try:
             prepare(opened)
-            away = unreachable(os.environ.get("PREFECT_API_URL", ""))
+            away = unreachable(address)
             if away is None:
-                answer = _with_history(name, steps, opened, told)
-                note_later_runs(opened.site)
-                return answer
+                return _with_prefect(name, steps, opened, values)
         except ColdledgerError:
             raise
         except Exception as error:
@@ -108,31 +128,26 @@ def call_flow(name: str, opened: OpenSite, **told: Any) -> Any:
                 raise
             away = f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}"
         typer.echo(
-            f"The run history cannot be reached ({away}); {name} works without it, and is noted there with a later "
-            "run.",
+            f"The Prefect server cannot be reached ({away}); {name} works without it, and the site's own run history "
+            "has the run.",
             err=True,
         )
-        run = Unnoted(name, begun, opened.site)
-        with run:
-            return FLOWS[name](steps.begin(plainly), opened, **told)
+    return FLOWS[name](steps.begin(plainly), opened, **values)
 
 
-def _with_history(name: str, steps: Steps, opened: OpenSite, told: dict[str, Any]) -> Any:
+def _with_prefect(name: str, steps: Steps, opened: OpenSite, values: dict[str, Any]) -> Any:
     from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
-    from pipelines.flows.beside import put_beside
-    from pipelines.flows.flows import with_history
+    from pipelines.flows.flows import with_prefect
 
-    if not os.environ.get("PREFECT_API_URL"):
-        put_beside()
     with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
-        return with_history(name, steps, opened, **told)
+        return with_prefect(name, steps, opened, **values)
 
 
-def run_flow(name: str, opened: OpenSite, **told: Any) -> int:
+def run_flow(name: str, opened: OpenSite, **values: Any) -> int:
     """Run a flow, show what it did, and say how the command should end."""
     with shown_progress({"intake": "files", "close": "days", "rebuild": "days"}[name]) as progress:
-        answer = call_flow(name, opened, progress=progress, **told)
+        answer = call_flow(name, opened, progress=progress, **values)
     return _SHOW[name](opened, answer)
 
 

@@ -15,6 +15,7 @@ from pipelines.ledger.queries import query, statements
 
 _FOLDER = "people"
 WAIT_S = 20.0
+KEEP_RUNS = 2000  # the run history: what ran, in words
 
 
 class Books:

@@ -1,6 +1,4 @@
-"""The parts of a started `coldledger serve`, each a process of its own: the pages, the run history's server, the clerk,
-the listener.
-"""
+"""The parts of a started `coldledger serve`, each a process of its own: the pages, the clerk, the listener."""
 
 from __future__ import annotations
 
@@ -49,20 +47,11 @@ def pages(told: Mapping[str, Any]) -> None:
     )
 
 
-def history(told: Mapping[str, Any]) -> None:
-    """Run the server that keeps the run history."""
-    from pipelines.flows.server import serve_history, settings_of_server
-
-    serve_history(told["history_port"], settings_of_server(str(Path(told["root"]) / ".prefect"), told["secret"]))
-
-
 def clerk(told: Mapping[str, Any]) -> None:
     """Wake the flows when they are due."""
-    from pipelines.flows.server import settings_of_callers
-    from pipelines.serve.clerk import Clerk, history_answers
+    from pipelines.serve.clerk import Clerk
 
-    callers = settings_of_callers(told["history_port"], told["secret"])
-    one = Clerk(Path(told["root"]), settings_from_environment(), callers)
+    one = Clerk(Path(told["root"]), settings_from_environment())
 
     def stop(*_: object) -> None:
         one.stopping.set()
@@ -70,12 +59,8 @@ def clerk(told: Mapping[str, Any]) -> None:
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if history_answers(callers["PREFECT_API_URL"], 120, one.stopping):
-        one.start()
-        one.loop()
-    elif not one.stopping.is_set():
-        log.error("the run history's server does not answer")
-        sys.exit(1)
+    one.start()
+    one.loop()
 
 
 def listener(told: Mapping[str, Any]) -> None:
@@ -90,7 +75,6 @@ def listener(told: Mapping[str, Any]) -> None:
 
 ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {
     "pages": pages,
-    "history": history,
     "clerk": clerk,
     "listener": listener,
 }

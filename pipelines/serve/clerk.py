@@ -11,7 +11,6 @@ import subprocess
 import sys
 import threading
 import time
-import urllib.request
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import date, datetime, timedelta
@@ -25,7 +24,7 @@ from pipelines.errors import ColdledgerError
 from pipelines.jobs.days import days_to_close
 from pipelines.jobs.due import PastRuns, close_due, intake_due
 from pipelines.jobs.notices import Notice, failed_run, notices_of
-from pipelines.people.books import Books
+from pipelines.people.books import KEEP_RUNS, Books
 from pipelines.plant.works import Plant
 from pipelines.serve.notify import addresses, send
 from pipelines.settings import Settings
@@ -36,7 +35,6 @@ log = logging.getLogger("coldledger.clerk")
 SETTLED_S, LONGEST_WAIT_S = 2.0, 30.0  # files that still come are waited for, but not for ever
 LOOK_AGAIN = timedelta(minutes=10)
 NOTICE_EVERY = timedelta(minutes=1)
-KEEP_RUNS = 2000
 RUN_LIMIT_S = 6 * 3600.0
 
 
@@ -72,13 +70,9 @@ class Clerk:
                 self.past.begun["close"] = parse_timestamp(row["begun_at"])
 
     def start(self) -> None:
-        """Before the first run: what a stop left unfinished is said to have been cut off, here and in the run
-        history.
-        """
+        """Before the first run: what a stop left unfinished is said to have been cut off."""
         if not running_flows(self.opened.site):
             self.books.tell("crash_runs")
-        told = self._run_child("end", [])
-        log.info("%s", told.get("told", ""))
 
     def tick(self) -> bool:
         """Do the one thing that is due most; whether something was."""
@@ -248,14 +242,3 @@ class Clerk:
                 log.exception("the clerk stumbled; it goes on")
                 busy = False
             self.stopping.wait(0.2 if busy else max(0.05, min(1.0, 1.0 / self.settings.speed)))
-
-
-def history_answers(url: str, wait_s: float, stopping: threading.Event) -> bool:
-    """Wait for the run history's server."""
-    until = time.monotonic() + wait_s
-    while time.monotonic() < until and not stopping.is_set():
-        with suppress(OSError), urllib.request.urlopen(f"{url}/health", timeout=2) as answer:
-            if answer.status == 200:
-                return True
-        stopping.wait(0.3)
-    return False

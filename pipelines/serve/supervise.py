@@ -6,7 +6,6 @@ import ipaddress
 import json
 import logging
 import os
-import secrets
 import signal
 import socket
 import subprocess
@@ -24,7 +23,7 @@ from pipelines.people.access import People
 from pipelines.people.books import Books
 from pipelines.serve.child import TOLD
 from pipelines.site.folder import OpenSite
-from pipelines.site.locks import held, tell_server
+from pipelines.site.locks import held
 
 log = logging.getLogger("coldledger.serve")
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -40,13 +39,13 @@ TLS = (
 
 @dataclass(frozen=True)
 class ServeOptions:
-    """How to serve. address: what a reverse proxy shows; parts: which of pages, history and clerk."""
+    """How to serve. address: what a reverse proxy shows; parts: which of pages and clerk."""
 
     host: str = "127.0.0.1"
     port: int = 4280
     address: str = ""
     log: str = "text"
-    parts: tuple[str, ...] = ("pages", "history", "clerk")
+    parts: tuple[str, ...] = ("pages", "clerk")
 
     @property
     def beyond(self) -> bool:
@@ -95,12 +94,6 @@ def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
     return advice
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @dataclass
 class ServedPart:
     """One child and its past."""
@@ -127,10 +120,6 @@ class Supervisor:
         """Start, watch, and, once told to stop, end everything in order."""
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: self.stopping.set())
-        if "history" in self.asked.parts:
-            from pipelines.flows.server import settings_of_callers
-
-            tell_server(self.opened.site, settings_of_callers(self.told["history_port"], self.told["secret"]))
         try:
             while not self.stopping.is_set():
                 for part in self.parts:
@@ -185,8 +174,8 @@ class Supervisor:
         process.stderr.close()
 
     def _end(self) -> None:
-        """What begins things first: the listener, the clerk; then the pages; the run history last."""
-        for name, patience in (("listener", 6.0), ("clerk", 20.0), ("pages", 6.0), ("history", 6.0)):
+        """What begins things first: the listener, the clerk; then the pages."""
+        for name, patience in (("listener", 6.0), ("clerk", 20.0), ("pages", 6.0)):
             for part in self.parts:
                 if part.name == name and part.process is not None and part.process.poll() is None:
                     part.process.terminate()
@@ -215,8 +204,6 @@ def told_of(opened: OpenSite, asked: ServeOptions) -> dict[str, Any]:
         "address": asked.address,
         "open_reading": not asked.beyond,
         "hosts": list(hosts),
-        "history_port": _free_port(),
-        "secret": secrets.token_urlsafe(24),
     }
 
 

@@ -1,18 +1,15 @@
-"""Who is running: locks that the kernel frees when their holder dies, and where a started server listens."""
+"""Who is running: locks that the kernel frees when their holder dies."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from pathlib import Path
+from contextlib import contextmanager
 
 from filelock import FileLock, Timeout
 
 from pipelines.errors import LedgerBusy, SiteError
 from pipelines.ledger.sentences import unwritable
 from pipelines.settings import Site
-from pipelines.whole_files import written_whole
 
 FLOWS = ("intake", "follow", "close", "rebuild")
 
@@ -55,25 +52,3 @@ def is_held(site: Site, name: str) -> bool:
 def running_flows(site: Site) -> tuple[str, ...]:
     """The flows that run at this moment."""
     return tuple(flow for flow in FLOWS if is_held(site, f"run-{flow}"))
-
-
-def _server_file(site: Site) -> Path:
-    return site.serve / "server.json"
-
-
-def tell_server(site: Site, told: dict[str, str]) -> None:
-    """Note where the run history's server listens, for this account alone."""
-    path = _server_file(site)
-    with written_whole(path, private=True) as part:
-        part.write_text(json.dumps(told), encoding="utf-8")
-
-
-def server_of(site: Site) -> dict[str, str]:
-    """Environment by which a flow reaches the started server of this site; empty where `coldledger serve` does not
-    run.
-    """
-    with suppress(OSError, ValueError):
-        told = json.loads(_server_file(site).read_text(encoding="utf-8"))
-        if is_held(site, "serve") and isinstance(told, dict):
-            return {str(name): str(value) for name, value in told.items()}
-    return {}

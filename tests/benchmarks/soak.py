@@ -2,9 +2,6 @@
 memory, open files and databases sampled.
 
 `python -m tests.benchmarks.soak --minutes 60 --speed 360 --days 16`
-
-The run history drops runs by the computer's clock; so that days of it pass too, runs are aged in it as fast as the
-works' clock runs.
 """
 
 from __future__ import annotations
@@ -46,12 +43,11 @@ def one_line(text: str) -> str:
 
 @dataclass
 class Sample:
-    """Memory [MB] and open files of each part; sizes of the run history and the books [MB]."""
+    """Memory [MB] and open files of each part; size of the books [MB], and the runs in them."""
 
     at: float
     memory: dict[str, float] = field(default_factory=dict)
     files: dict[str, int] = field(default_factory=dict)
-    history: float = 0.0
     books: float = 0.0
     runs: int = 0
 
@@ -74,23 +70,10 @@ def sampled(root: Path, began: float) -> Sample:
             status = Path(f"/proc/{pid}/status").read_text().splitlines()
             one.memory[name] = int(next(line for line in status if line.startswith("VmRSS")).split()[1]) / 1024
             one.files[name] = len(list(Path(f"/proc/{pid}/fd").iterdir()))
-    size = [path.stat().st_size for path in (root / ".prefect").glob("prefect.db*")]
-    one.history = sum(size) / 1e6
     one.books = sum(path.stat().st_size for path in (root / ".serve").glob("serve.db*")) / 1e6
-    with suppress(sqlite3.Error), sqlite3.connect(root / ".prefect" / "prefect.db", timeout=5) as con:
-        one.runs = con.execute("select count(*) from flow_run").fetchone()[0]
+    with suppress(sqlite3.Error), sqlite3.connect(root / ".serve" / "serve.db", timeout=5) as con:
+        one.runs = con.execute("select count(*) from runs").fetchone()[0]
     return one
-
-
-def age(root: Path, by: timedelta) -> None:
-    """Let the run history's runs be older by as much as the works' clock went faster than the computer's."""
-    days = by.total_seconds() / 86400
-    with suppress(sqlite3.Error), sqlite3.connect(root / ".prefect" / "prefect.db", timeout=20) as con:
-        con.execute(
-            "update flow_run set end_time = strftime('%Y-%m-%d %H:%M:%f', julianday(end_time) - ?) || '000' where "
-            "end_time is not null",
-            (days,),
-        )
 
 
 def feed(waiting: list[Path], inbox: Path, now: datetime) -> list[Path]:
@@ -150,48 +133,41 @@ def main() -> None:
     plant = read_plant(works)
     waiting = write_feeds(simulate(make_plan(plant, FIRST, told.days, 5)), folder / "feeds", dirty=False)
     clock = RunningClock(plant.clock.day(FIRST).start + timedelta(minutes=30), time.time(), told.speed)
-    one = Served(root, clock.text(), port=PORT, PREFECT_SERVER_SERVICES_DB_VACUUM_LOOP_SECONDS="60")
-    samples, bad, asked_for, began, last = run(one.process, root, waiting, clock, told.minutes)
+    one = Served(root, clock.text(), port=PORT)
+    samples, bad, asked_for, began = run(one.process, root, waiting, clock, told.minutes)
     ended = one.stop()
     print(
         f"stopped with {ended} after {(time.monotonic() - began) / 60:.0f} min, "
         f"{(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
     )
     report(root, samples, bad, asked_for)
-    print(f"kept in {folder}; aged last {last}")
+    print(f"kept in {folder}")
 
 
 def run(
     process: subprocess.Popen[bytes], root: Path, waiting: list[Path], clock: RunningClock, minutes: float
-) -> tuple[list[Sample], int, int, float, datetime]:
+) -> tuple[list[Sample], int, int, float]:
     """Feed, read and sample until the time is over."""
     began = time.monotonic()
     samples: list[Sample] = []
     bad = asked_for = 0
-    aged = clock.now()
     while time.monotonic() - began < minutes * 60 and process.poll() is None:
         waiting = feed(waiting, root / "inbox", clock.now())
         if time.monotonic() - began > 15:
             bad += read_pages()
             asked_for += len(PAGES)
             samples.append(sampled(root, began))
-            if clock.now() - aged > timedelta(hours=6):
-                age(root, clock.now() - aged)
-                aged = clock.now()
         time.sleep(2)
-    return samples, bad, asked_for, began, aged
+    return samples, bad, asked_for, began
 
 
 def report(root: Path, samples: list[Sample], bad: int, asked_for: int) -> None:
     """What the samples say."""
-    for name in ("pages", "history", "clerk"):
+    for name in ("pages", "clerk"):
         print(f"{name}: {slope(samples, name)}")
     for share in (0.1, 0.25, 0.5, 0.75, 1.0):
         one = samples[int(share * (len(samples) - 1))]
-        print(
-            f"after {one.at / 60:.0f} min: run history {one.history:.1f} MB with {one.runs} runs; books "
-            f"{one.books:.2f} MB"
-        )
+        print(f"after {one.at / 60:.0f} min: books {one.books:.2f} MB with {one.runs} runs")
     print(f"{asked_for} pages asked for, {bad} did not answer well")
     with sqlite3.connect(root / ".serve" / "serve.db") as con:
         print(con.execute("select flow, state, count(*) from runs group by flow, state").fetchall())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import socket
 import subprocess
@@ -18,9 +19,11 @@ import pytest
 import yaml
 
 from pipelines.flows.deployments import as_text, close_cron, intake_cron
+from pipelines.flows.noted import BY_DEPLOYMENT
+from pipelines.people.books import Books
 from pipelines.plant.works import Plant, read_plant
 from sample_feeds.simulator import Simulated, write_feeds
-from tests.conftest import NOW, WORKS, Place
+from tests.conftest import HEAD, NOW, WORKS, Place
 
 DAY, POOL = date(2026, 3, 10), "cold-end"
 
@@ -128,7 +131,34 @@ def test_a_works_own_scheduler_and_worker_take_in_and_close(
     told = _driven(server, now)
     assert told == {"intake": "COMPLETED", "close": "COMPLETED"}
     assert place.ask("closes_of_day", day=DAY)["revision"].to_list() == [1]
+    runs = Books(place.site.serve).ask("newest_runs", most=5)
+    assert {(row["flow"], row["why"]) for row in runs} == {(flow, BY_DEPLOYMENT) for flow in ("intake", "close")}
     assert place.facts("station_counts").height > 100_000 and list(place.site.inbox.iterdir()) == []
+
+
+def test_a_command_is_a_flow_run_of_the_server_that_is_named_too(server: dict[str, str], tmp_path: Path) -> None:
+    """Its steps are tasks there; the site's own books have the run, as they have every other."""
+    place = Place(tmp_path / "named")
+    place.put("station_counts.K1.csv", HEAD + "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n")
+    command = [sys.executable, "-c", "from pipelines.cli import main; main()", "intake", "--site", str(place.site.root)]
+    said = subprocess.run(command, env=server, capture_output=True, text=True, timeout=300)
+    assert said.returncode == 0 and "1 rows kept" in said.stdout and said.stderr == "", said.stderr
+    assert [(row["flow"], row["state"]) for row in Books(place.site.serve).ask("newest_runs", most=5)] == [
+        ("intake", "done")
+    ]
+    runs = asked(server, "flow_runs", {"parameters": {"site": str(place.site.root)}})
+    assert [run["state_type"] for run in runs] == ["COMPLETED"]
+    steps = asked(server, "task_runs", {"flow_run_id": runs[0]["id"]})
+    assert {"take the inbox in", "write the hour pages"} <= {run["name"].rsplit("-", 1)[0] for run in steps}
+
+
+def asked(server: dict[str, str], what: str, like: dict[str, Any]) -> list[dict[str, Any]]:
+    """The server's runs that have these values."""
+    request = urllib.request.Request(
+        f"{server['PREFECT_API_URL']}/{what}/filter", b"{}", {"Content-Type": "application/json"}
+    )
+    with urllib.request.urlopen(request, timeout=30) as answer:
+        return [run for run in json.load(answer) if all(run.get(key) == value for key, value in like.items())]
 
 
 DRIVE = """

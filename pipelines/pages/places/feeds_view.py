@@ -67,7 +67,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
 def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
     last = {row["flow"]: row["ended_at"] for row in web.books.ask("last_runs", state="done", or_state="needs a person")}
     if "intake" not in last:
-        return Figure("–", "last good intake", "none was begun by `coldledger serve` yet")
+        return Figure("–", "last good intake", "none yet")
     at = parse_timestamp(last["intake"])
     minutes = (now - at).total_seconds() / 60
     return Figure(
