@@ -16,7 +16,7 @@ import typer
 from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
 from pipelines.flows.noted import BY_COMMAND, NotedRun
 from pipelines.flows.steps import FLOWS, Steps, plainly
-from pipelines.ledger.sentences import unwritable_history
+from pipelines.ledger.sentences import unwritable_prefect
 from pipelines.site.folder import OpenSite
 from pipelines.site.locks import one_run_at_a_time
 
@@ -37,7 +37,7 @@ def prepare(opened: OpenSite) -> None:
     try:
         Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SiteError(unwritable_history(opened.site, os.environ["PREFECT_HOME"], error)) from error
+        raise SiteError(unwritable_prefect(opened.site, os.environ["PREFECT_HOME"], error)) from error
     for name, value in _QUIET.items():
         os.environ.setdefault(name, value)
 

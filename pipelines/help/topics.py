@@ -57,7 +57,7 @@ TOPICS = (
     Topic("works", "pipelines.plant", ("init",)),
     Topic("site", "pipelines.site"),
     Topic("close", "pipelines.jobs", ("close", "rebuild")),
-    Topic("serve", "pipelines.serve", ("serve", "schedule")),
+    Topic("serve", "pipelines.serve", ("serve", "schedule", "runs")),
     Topic("people", "pipelines.people", ("people",)),
     Topic("notices", "pipelines.serve", ("notices",)),
     Topic("deployments", "pipelines.flows", ("deployments",)),

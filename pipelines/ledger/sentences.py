@@ -46,13 +46,13 @@ def unwritable(site: Site, error: OSError) -> str:
     return f"{site.root} cannot be written to ({error.strerror}); give this account the right to write there"
 
 
-def unwritable_history(site: Site, folder: str, error: OSError) -> str:
-    """One sentence for the folder of the run history where it cannot be made."""
+def unwritable_prefect(site: Site, folder: str, error: OSError) -> str:
+    """One sentence for the folder of Prefect's own files where it cannot be made."""
     if Path(folder) == site.root / ".prefect":
         return unwritable(site, error)
     return (
-        f"PREFECT_HOME, {folder}, cannot be written to ({error.strerror}): the run history lies there; name a folder "
-        "that can be, or leave PREFECT_HOME unset, and it lies in the site"
+        f"PREFECT_HOME, {folder}, cannot be written to ({error.strerror}): Prefect keeps its files there; name a "
+        "folder that can be, or leave PREFECT_HOME unset, and they lie in the site"
     )
 
 

@@ -30,6 +30,7 @@ from tests.conftest import Place, one_furnace
 from tests.shared import Shared
 
 ROOT = Path(__file__).parent.parent.parent
+PATIENCE_S = 120  # ends a test that hangs; how long things take is told by tests/benchmarks (kills, soak, crowd)
 DAY = date(2026, 3, 10)
 START = "2026-03-11T05:10:00+00:00"
 
@@ -159,7 +160,7 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
     fed: Place, started: Callable[..., Served]
 ) -> None:
     one = started(fed.site.root)
-    one.until(lambda: one.get("/health")[0] in (200, 503), 15, "pages")
+    one.until(lambda: one.get("/health")[0] in (200, 503), PATIENCE_S, "pages")
     one.until(lambda: ("close", "done") in one.runs(), 600, "the day closed")
     flows = [flow for flow, _ in one.runs()]
     assert flows == ["intake", "close"] and one.runs()[0][1] in ("done", "needs a person")
@@ -171,8 +172,7 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
     )
     children = one.children()
     assert len(children) == 2
-    begun = time.monotonic()
-    assert one.stop() == 0 and time.monotonic() - begun < 20
+    assert one.stop() == 0
     assert not one.children(), "nothing is left running"
     for line in one.log.read_text().splitlines():
         assert {"at", "level", "from", "message"} <= json.loads(line).keys()
@@ -191,7 +191,7 @@ def test_killed_while_it_takes_in_nothing_is_lost_and_pages_are_back(
         os.kill(pid, signal.SIGKILL)
     one.process.wait(10)
     two = started(fed.site.root)
-    assert two.until(lambda: two.get("/now")[0] in (200, 503), 15, "pages back") < 15
+    two.until(lambda: two.get("/now")[0] in (200, 503), PATIENCE_S, "pages back")
     two.until(lambda: ("close", "done") in two.runs(), 600, "the day closed")
     assert two.runs()[0] == ("intake", "cut off") and not [state for _, state in two.runs() if state == "running"]
     assert two.stop() == 0
@@ -208,7 +208,7 @@ def test_a_supervisor_that_is_killed_takes_its_parts_with_it_and_a_part_that_die
     shutil.copytree(day_taken.site.root, root)
     one = started(root)
     one.until(lambda: one.get("/now")[0] == 200, 20, "pages")
-    one.until(lambda: len(one.children()) >= 2, 10, "all parts")
+    one.until(lambda: len(one.children()) >= 2, PATIENCE_S, "all parts")
     pages = next(
         pid
         for pid in one.children()
@@ -216,10 +216,10 @@ def test_a_supervisor_that_is_killed_takes_its_parts_with_it_and_a_part_that_die
     )
     os.kill(pages, signal.SIGKILL)
     one.until(lambda: one.get("/now")[0] == 0, 5, "pages gone") if one.get("/now")[0] else None
-    one.until(lambda: one.get("/now")[0] == 200, 15, "pages begun again")
+    one.until(lambda: one.get("/now")[0] == 200, PATIENCE_S, "pages begun again")
     one.process.kill()
     one.process.wait(10)
-    one.until(lambda: not one.children(), 10, "the parts to end with their supervisor")
+    one.until(lambda: not one.children(), PATIENCE_S, "the parts to end with their supervisor")
 
 
 def test_six_hours_off_are_caught_up_once_and_in_order(fed_again: Place, started: Callable[..., Served]) -> None:

@@ -1,4 +1,4 @@
-"""Where the run history lies: a folder that cannot be made is named, and not the site."""
+"""Where Prefect keeps its own files: a folder that cannot be made is named, and not the site."""
 
 from __future__ import annotations
 
@@ -9,9 +9,7 @@ from pipelines.flows.run import prepare
 from tests.conftest import Place
 
 
-def test_a_folder_of_the_run_history_that_cannot_be_made_is_named(
-    place: Place, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_for_prefect_that_cannot_be_made_is_named(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PREFECT_HOME", "/proc/x")
     with pytest.raises(SiteError) as told:
         prepare(place.opened)
