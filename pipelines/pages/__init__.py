@@ -15,10 +15,11 @@ commit; `/health` says the same. On a fast clock browsers ask again as much soon
 
 **Nobody takes the pages away.** Health, sign-in and what is turned away have threads of their own (`Web.at_once`,
 `quickly`, `Door`); pages are made two at once, at most eight asked for by one reader and 24 by all (`turns.py`), the
-rest is answered 429. A try to sign in is counted before the password is looked at, by name and address together with a
-delay that doubles, and by address (`tries.py`); two passwords are hashed at once. Beyond this computer `gate.py` stands
-before every route. Commands and served parts write with a mask that leaves out everybody but the account and its group
-(`site.keep_private`).
+rest is answered 429. A try to sign in is counted before the password is looked at, by name and address together and
+by address, each with a delay that doubles; a name that has signed in well from an address before (`doors` in the
+books) does not wait for that address's guesses (`tries.py`). Two passwords are hashed at once. Beyond this computer
+`gate.py` stands before every route. Commands and served parts write with a mask that leaves out everybody but the
+account and its group (`site.keep_private`).
 
 **The page's address holds everything**: order (`sort=table.column.desc`), window, defect, `wall=1`; `as=csv&table=…`
 and `as=xlsx` are the same question in another form. One script (`static/app.js`) puts changed parts in place, sorts

@@ -8,16 +8,15 @@ import ipaddress
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from typing import TypeVar
 
-FREE, WAIT_S, LONGEST_S = (
-    5,
-    60.0,
-    900.0,
-)  # tries of a name from an address that cost nothing; then a wait that doubles each time
-FREE_OF_ADDRESS, WITHIN_S = 20, 60.0  # tries from an address within a minute, whatever the names
+T = TypeVar("T")
+FREE, FREE_OF_ADDRESS = 5, 10  # tries that cost nothing: of a name from an address; from an address, whatever the names
+WAIT_S, LONGEST_S = 60.0, 900.0  # then a wait that doubles with each
 COME_BACK_S = 5  # where many sign in at once
 FORGOTTEN_S, MOST_KEPT = 3600.0, 20_000
+Pair = tuple[str, str]  # a name and an address, as they are counted
 
 
 def place_of(address: str) -> str:
@@ -32,51 +31,68 @@ def place_of(address: str) -> str:
     return str(told)
 
 
-class Tries:
-    """A stranger who guesses keeps nobody out but themselves: what waits is a name from an address, and an address."""
+def pair_of(name: str, address: str) -> Pair:
+    """What counts as one name from one address."""
+    return name.strip().casefold()[:100], place_of(address)
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+
+class Tries:
+    """A stranger who guesses keeps nobody out but themselves: what waits is a name from an address; and an address, but
+    for names that have signed in well from there before. known: those.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic, known: Iterable[Pair] = ()) -> None:
         self._clock, self._lock = clock, threading.Lock()
-        self._pairs: OrderedDict[tuple[str, str], list[float]] = OrderedDict()  # number of tries, the last one [s]
-        self._places: OrderedDict[str, list[float]] = OrderedDict()  # moments of tries [s]
+        # number of tries, the last one [s]
+        self._pairs: OrderedDict[Pair, tuple[int, float]] = OrderedDict()
+        self._places: OrderedDict[str, tuple[int, float]] = OrderedDict()
+        self._known: OrderedDict[Pair, None] = OrderedDict.fromkeys(known)
 
     def begin(self, name: str, address: str) -> float:
         """Count a try before it is made: 0 where it may be made, else the seconds to wait, and it is not counted."""
-        now, place = self._clock(), place_of(address)
-        pair = (name.strip().casefold()[:100], place)
+        now, pair = self._clock(), pair_of(name, address)
         with self._lock:
-            self._forget(now)
-            many, last = self._pairs.get(pair, [0.0, now])
-            if many >= FREE:
-                ends = last + min(LONGEST_S, WAIT_S * 2.0 ** min(many - FREE, 10))
-                if ends > now:
-                    return ends - now
-            recent = [at for at in self._places.get(place, []) if now - at < WITHIN_S]
-            if len(recent) >= FREE_OF_ADDRESS:
-                return recent[0] + WITHIN_S - now
-            self._pairs[pair] = [many + 1, now]
-            self._pairs.move_to_end(pair)
-            self._places[place] = [*recent, now]
-            self._places.move_to_end(place)
+            _forget(self._pairs, now)
+            _forget(self._places, now)
+            wait = _wait(self._pairs.get(pair), FREE, now)
+            if pair not in self._known:
+                wait = max(wait, _wait(self._places.get(pair[1]), FREE_OF_ADDRESS, now))
+            if wait > 0:
+                return wait
+            _count(self._pairs, pair, now)
+            if pair not in self._known:
+                _count(self._places, pair[1], now)
         return 0.0
 
     def good(self, name: str, address: str) -> None:
-        """The try was right: this name from this address starts anew, and the try is none of the address's failed
-        ones.
+        """The try was right: this name from this address starts anew and is known there, and the try is none of the
+        address's failed ones.
         """
-        place = place_of(address)
+        pair = pair_of(name, address)
         with self._lock:
-            self._pairs.pop((name.strip().casefold()[:100], place), None)
-            if self._places.get(place):
-                self._places[place].pop()
+            self._pairs.pop(pair, None)
+            if pair not in self._known and pair[1] in self._places:
+                many, last = self._places[pair[1]]
+                self._places[pair[1]] = many - 1, last
+            self._known[pair] = None
+            self._known.move_to_end(pair)
+            while len(self._known) > MOST_KEPT:
+                self._known.popitem(last=False)
 
-    def _forget(self, now: float) -> None:
-        """Drop what is old; of very many the oldest. The last entry of each list is its newest moment."""
-        while self._pairs and (
-            len(self._pairs) > MOST_KEPT or now - next(iter(self._pairs.values()))[-1] > FORGOTTEN_S
-        ):
-            self._pairs.popitem(last=False)
-        while self._places and (
-            len(self._places) > MOST_KEPT or now - max(next(iter(self._places.values())), default=0.0) > FORGOTTEN_S
-        ):
-            self._places.popitem(last=False)
+
+def _wait(told: tuple[int, float] | None, free: int, now: float) -> float:
+    """The seconds that are left of the wait after so many tries."""
+    if told is None or told[0] < free:
+        return 0.0
+    return max(0.0, told[1] + min(LONGEST_S, WAIT_S * 2.0 ** min(told[0] - free, 10)) - now)
+
+
+def _count(tries: OrderedDict[T, tuple[int, float]], of: T, now: float) -> None:
+    tries[of] = tries.get(of, (0, now))[0] + 1, now
+    tries.move_to_end(of)
+
+
+def _forget(tries: OrderedDict[T, tuple[int, float]], now: float) -> None:
+    """Drop what is old; of very many the oldest."""
+    while tries and (len(tries) > MOST_KEPT or now - next(iter(tries.values()))[1] > FORGOTTEN_S):
+        tries.popitem(last=False)

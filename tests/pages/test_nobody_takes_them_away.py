@@ -16,7 +16,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from pipelines.errors import WrongUse
-from pipelines.pages.tries import FREE, FREE_OF_ADDRESS, Tries
+from pipelines.pages.tries import FREE, FREE_OF_ADDRESS
 from pipelines.pages.turns import ALL, EACH, TooMany, Turns
 from pipelines.pages.web import Options
 from pipelines.people import access as people_module
@@ -34,49 +34,19 @@ Make = Callable[..., Browser]
 BEYOND = Options(open_reading=False, hosts=("testserver", "127.0.0.1"), grace_s=0)
 
 
-class Clock:
-    at = 1000.0
+def test_many_names_from_one_address_are_turned_away_and_the_owner_is_not(site: Place) -> None:
+    """Over a restart too: who signed in well from there before stays known."""
 
-    def __call__(self) -> float:
-        return self.at
+    def tried(client: TestClient, name: str, password: str) -> int:
+        return client.post("/sign-in", data={"name": name, "password": password}, follow_redirects=False).status_code
 
-
-def test_a_stranger_who_guesses_keeps_the_owner_out_of_nothing() -> None:
-    clock = Clock()
-    tries = Tries(clock)
-    assert [tries.begin("A. Admin", "10.0.0.9") for _ in range(FREE)] == [0.0] * FREE
-    assert tries.begin("a. admin ", "10.0.0.9") > 0, "the same name, written otherwise"
-    assert tries.begin("A. Admin", "10.0.0.1") == 0, "the owner comes from elsewhere"
-
-
-def test_the_delay_grows_and_an_end_is_an_end() -> None:
-    clock = Clock()
-    tries, waits = Tries(clock), []
-    for _ in range(FREE + 6):
-        while (wait := tries.begin("x", "10.0.0.9")) > 0:
-            waits.append(wait)
-            clock.at += wait
-    assert waits == sorted(waits) and waits[0] == 60 and waits[1] == 120 and max(waits) == 900
-
-
-def test_one_address_cannot_try_many_names_without_end() -> None:
-    clock = Clock()
-    tries = Tries(clock)
-    told = [tries.begin(f"name {n}", f"2001:db8:1:2::{n:x}") for n in range(FREE_OF_ADDRESS + 5)]
-    assert told[:FREE_OF_ADDRESS] == [0.0] * FREE_OF_ADDRESS and min(told[FREE_OF_ADDRESS:]) > 0, (
-        "one /64 is one address"
-    )
-    assert tries.begin("other", "2001:db8:1:3::1") == 0
-    clock.at += 61
-    assert tries.begin("later", "2001:db8:1:2::1") == 0
-
-
-def test_what_is_remembered_of_guesses_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pipelines.pages.tries.MOST_KEPT", 50)
-    tries = Tries()
-    for n in range(500):
-        tries.begin(f"n{n}", f"10.1.{n // 250}.{n % 250}")
-    assert len(tries._pairs) <= 51 and len(tries._places) <= 51
+    before = served(site.site.root)
+    assert tried(before, "Q. Quality", PASSWORDS["Q. Quality"]) == 303
+    client = served(site.site.root)
+    told = [tried(client, f"N. Name{n}", "a guess of mine") for n in range(14)]
+    assert told == [401] * FREE_OF_ADDRESS + [429] * (14 - FREE_OF_ADDRESS)
+    assert tried(client, "S. Shift", PASSWORDS["S. Shift"]) == 429, "not known there yet"
+    assert tried(client, "Q. Quality", PASSWORDS["Q. Quality"]) == 303
 
 
 def test_two_hundred_guesses_at_once_are_five_that_are_looked_at(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -228,6 +198,15 @@ def test_a_mistake_in_works_toml_is_not_told_to_strangers(site: Place) -> None:
         assert "[[line]]" in client.get("/feeds").text and "problems" in client.get("/health").json()
     finally:
         site.site.works_toml.write_text(before, encoding="utf-8")
+
+
+def test_the_sign_in_says_what_needs_one_there(site: Place) -> None:
+    """Where the pages are shown beyond this computer, reading needs one too."""
+    here, beyond = "Reading needs no sign-in on the works&#39; own computer", "Here reading needs a sign-in too"
+    told = served(site.site.root, BEYOND).get("/sign-in").text
+    assert beyond in told and here not in told
+    told = served(site.site.root).get("/sign-in").text
+    assert here in told and beyond not in told
 
 
 def test_after_sign_in_everything_is_there_but_the_description(site: Place) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from concurrent.futures import ThreadPoolExecutor
 from math import ceil
 from typing import Annotated, Any
@@ -14,7 +15,7 @@ from fastapi.responses import Response
 from pipelines.clock import parse_timestamp
 from pipelines.pages.forms import check, field, form
 from pipelines.pages.texts import LANGUAGES, Texts
-from pipelines.pages.tries import COME_BACK_S, Tries
+from pipelines.pages.tries import COME_BACK_S, MOST_KEPT, Tries, pair_of
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.people.access import OLD_S, ROLES
@@ -23,6 +24,7 @@ from pipelines.reports.frame.sheet import Column, Sheet
 
 Token = Annotated[str, Form(max_length=400)]
 MOST_WAITING, AT_ONCE = 20, 4  # sign-ins that wait for their turn, that are looked at together
+DOOR_KEPT_S = 400 * 86400.0  # since the last good sign-in of a name from an address
 
 
 def router(web: Web) -> APIRouter:
@@ -93,7 +95,8 @@ class Door:
     """
 
     def __init__(self, web: Web):
-        self.web, self.tries = web, Tries()
+        known = web.books.ask("known_doors", most=MOST_KEPT)
+        self.web, self.tries = web, Tries(known=((row["name"], row["place"]) for row in known))
         self._hands = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="door")
         self._waiting = 0  # touched by the event loop alone
 
@@ -115,7 +118,14 @@ class Door:
             self._waiting -= 1
         if token is not None:
             self.tries.good(name, address)
+            await web.quickly(self._keep, name, address)
         return await web.quickly(self._opened, request, name, token, to)
+
+    def _keep(self, name: str, address: str) -> None:
+        """That this name has signed in well from this address: over a restart too."""
+        told, place, now = self.web.books.tell, pair_of(name, address), time.time()
+        told("drop_old_doors", before=now - DOOR_KEPT_S)
+        told("add_door", name=place[0], place=place[1], now=now)
 
     def _opened(self, request: Request, name: str, token: str | None, to: str) -> Response:
         web = self.web
@@ -148,7 +158,7 @@ def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
         "/sign-in",
         fields,
         (("", t("frame.sign_in")),),
-        texts=[*texts, t("people.why")],
+        texts=[*texts, t("people.why") if web.options.open_reading else t("people.why_beyond")],
         hidden=(("to", to),),
         wide=True,
     )
