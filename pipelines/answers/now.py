@@ -42,7 +42,7 @@ class LineNow:
 
 @dataclass(frozen=True)
 class Now:
-    """The works at `at`; newest: the newest moment that any count speaks of; asked: the queries behind it."""
+    """The works at `at`; newest: the end of the newest window of counts; asked: the queries behind it."""
 
     at: datetime
     newest: datetime | None
@@ -52,7 +52,7 @@ class Now:
 
 
 def newest_count(reader: Reader) -> datetime | None:
-    """The newest moment that cold-end counts speak of."""
+    """When the newest window of cold-end counts begins."""
     told: datetime | None = reader.ask("newest_counts").item()
     return told
 
@@ -69,9 +69,10 @@ def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
 
 @dataclass(frozen=True)
 class Heard:
-    """What the stations last said, from which their states follow at any later moment. newest: of all counts; windows:
-    by station, the end of its last one;
-    otherwise: by station without windows, by feed, until when."""
+    """What the stations last said, from which their states follow at any later moment. newest: the end of the newest
+    window of all; windows: by station, the end of its last one; otherwise: by station without windows, by feed, until
+    when.
+    """
 
     newest: datetime | None
     windows: Mapping[str, datetime]
@@ -86,11 +87,11 @@ def heard(reader: Reader, plant: Plant, now: datetime, at: datetime | None = Non
     """What came last of each station, looked for no further back than LOOK_BACK before the newest count, or before
     `at`.
     """
-    newest = newest_count(reader)
-    since = (at or newest or now) - LOOK_BACK
+    begun = newest_count(reader)
+    since = (at or begun or now) - LOOK_BACK
     rows = reader.ask("last_windows", from_time=since)
     last = {row["station"]: row["last_window"] for row in rows.iter_rows(named=True)}
-    return Heard(newest, last, heard_otherwise(reader, plant, last, since))
+    return Heard(max(last.values(), default=begun), last, heard_otherwise(reader, plant, last, since))
 
 
 def stations_alive(reader: Reader, plant: Plant, now: datetime, at: datetime | None = None) -> list[StationLife]:

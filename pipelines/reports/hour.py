@@ -28,6 +28,7 @@ from pipelines.reports.frame.shared_parts import (
     percent,
     sources,
     uncalled_sentence,
+    waiting_words,
 )
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import signals_section, signals_sheet
@@ -337,8 +338,5 @@ def _missing(plant: Plant, told: Hour) -> list[str]:
             f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only."
         )
     if any(told.waiting):
-        said.append(
-            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger "
-            "feeds` says why."
-        )
+        said.append(f"{waiting_words(*told.waiting)}, of all feeds; `coldledger feeds` says why.")
     return said

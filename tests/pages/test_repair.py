@@ -4,6 +4,9 @@ lost.
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 from collections.abc import Callable
 
 import pytest
@@ -108,6 +111,24 @@ def wrong_files(site: Place) -> dict[str, int]:
     site.put("reject_counts.half.csv.gz", b"\x1f\x8bno")
     site.take()
     return {path.name.split(".", 1)[1]: batch for batch, path in quarantine_entries(site.site).items()}
+
+
+def test_now_and_feeds_say_the_same_of_what_waits(refused: int, site: Place, browser: Make) -> None:
+    """Rows and files apart, in the same words."""
+    site.put(f"nothing{refused}.csv", f"a,b\n1,{refused}\n")
+    site.take()
+    with site.opened.ledger.reading() as reader:
+        rows, files = reader.ask("open_refusals_count").row(0)
+    assert rows >= 3 and files >= 1
+    said = f"{rows} rows and {files} files wait in quarantine"
+
+    def words(address: str) -> str:
+        return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", browser().get(address)))
+
+    assert said in words("/now") and said in words("/feeds") and said in words("/hour/K1")
+    told = list(csv.DictReader(io.StringIO(browser().get("/feeds?as=csv&table=feeds").lstrip("\ufeff"))))
+    assert sum(int(row["Rows still refused"]) for row in told) == rows
+    assert sum(int(row["Files still refused"]) for row in told) == files
 
 
 def test_a_file_refused_whole_is_given_its_name_or_text_or_is_given_up(

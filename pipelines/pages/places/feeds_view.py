@@ -16,7 +16,7 @@ from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.shared_parts import count
+from pipelines.reports.frame.shared_parts import count, waiting_after_rows
 from pipelines.reports.frame.sheet import Column, Sheet
 
 LIVE_S = 30
@@ -39,8 +39,8 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
         Figure(
             count(rows),
-            "rows wait in quarantine",
-            f"and {count(files)} whole files; nothing of them is lost; correct them below",
+            waiting_after_rows(files),
+            "nothing of them is lost; correct them below",
             "critical" if rows or files else "",
         ),
         Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
@@ -176,7 +176,7 @@ def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
         Column("rows_still_refused", "Rows still refused", "count"),
         Column("files_still_refused", "Files still refused", "count"),
         Column("last", "Last received", "id"),
-        Column("until", "Speaks until", "id"),
+        Column("until", "Newest row of", "id"),
     )
 
     def shown(text: str | None) -> str:

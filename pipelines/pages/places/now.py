@@ -15,7 +15,7 @@ from pipelines.pages.view import View
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.shared_parts import count, percent, queries_words
+from pipelines.reports.frame.shared_parts import count, percent, queries_words, waiting_words
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import place_words
 from schemas.answers.signals import Signal
@@ -163,7 +163,7 @@ def _figures(told: Now) -> tuple[Figure, ...]:
         Figure(
             count(len(dead)),
             "stations silent or late",
-            f"of {every}; {told.waiting[0]} rows and {told.waiting[1]} files wait in quarantine",
+            f"of {every}; {waiting_words(*told.waiting)}",
             "critical" if dead else "",
         ),
     )

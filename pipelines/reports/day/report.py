@@ -30,6 +30,7 @@ from pipelines.reports.frame.shared_parts import (
     percent,
     sources,
     uncalled_sentence,
+    waiting_words,
 )
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.signals import PASSED, signals_sheet
@@ -385,8 +386,5 @@ def _missing(plant: Plant, told: Day) -> list[str]:
             said.append(f"{line}: no cold weighing; nominal weights were used.")
     notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]
     if any(told.waiting):
-        said.append(
-            f"{told.waiting[0]} rows and {told.waiting[1]} files of all feeds wait in quarantine/; `coldledger "
-            "feeds` says why."
-        )
+        said.append(f"{waiting_words(*told.waiting)}, of all feeds; `coldledger feeds` says why.")
     return said + notes + [f"{f.furnace}: {note}" for f in told.told.furnaces for note in f.notes]

@@ -49,6 +49,16 @@ def count(value: float | None) -> str:
     return "–" if value is None else decimals(value).replace("\u2009", " ")
 
 
+def waiting_words(rows: int, files: int) -> str:
+    """What waits in quarantine: single rows, and files refused whole."""
+    return f"{count(rows)} {waiting_after_rows(files)}"
+
+
+def waiting_after_rows(files: int) -> str:
+    """The same after the number of rows, which stands by itself."""
+    return f"rows and {count(files)} files wait in quarantine"
+
+
 def stretch(plant: Plant, start: datetime, end: datetime) -> str:
     """From when to when, by the local clock; the second day only where more than a day lies between."""
     one, other = plant.clock.local(start), plant.clock.local(end)
