@@ -85,6 +85,16 @@ def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
     return told
 
 
+def within_days(text: str, on: date) -> date:
+    """The production day that a typed moment belongs to; WrongUse with what was typed for one that no works has."""
+    if not FIRST <= on <= LAST:
+        raise WrongUse(
+            f"'{shown(text)}' is no time of a works: it belongs to production day {on}, and days run from {FIRST} to "
+            f"{LAST}"
+        )
+    return on
+
+
 def span(start: str, end: str, zone: ZoneInfo, question: str, names: tuple[str, str] = ("--from", "--to")) -> Span:
     """[start, end) of a question, no longer than LONGEST says; `names` are those of the two in the sentence."""
     told = Span(moment(start, zone), moment(end, zone))
@@ -126,7 +136,12 @@ def whole(text: str, least: int, most: int, name: str) -> int:
     """A whole number from `least` to `most`; `name` stands in the sentence."""
     if _WHOLE.fullmatch(text) and least <= int(text) <= most:
         return int(text)
-    raise WrongUse(f"{name} is a whole number from {least} to {most}, not '{shown(text)}'")
+    raise no_whole(text, least, most, name)
+
+
+def no_whole(text: str, least: int, most: int, name: str) -> WrongUse:
+    """The sentence of what is no such number."""
+    return WrongUse(f"{name} is a whole number from {least} to {most}, not '{shown(text)}'")
 
 
 def amount(text: str, least: float, most: float, name: str) -> float:

@@ -22,7 +22,8 @@ books) does not wait for that address's guesses (`tries.py`). Two passwords are 
 account and its group (`site.keep_private`).
 
 **The page's address holds everything**: order (`sort=table.column.desc`), window, defect, `wall=1`; `as=csv&table=…`
-and `as=xlsx` are the same question in another form. One script (`static/app.js`) puts changed parts in place, sorts
+and `as=xlsx` are the same question in another form. A word that a page does not know, or cannot be, is answered with
+400 and a sentence (`asked.py`), before any route. One script (`static/app.js`) puts changed parts in place, sorts
 without a jump, copies; without it all still works.
 
 **The application writes the ledger in its own process**: DuckDB refuses a writer while the process has it open to read,

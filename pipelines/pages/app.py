@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
@@ -18,6 +18,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
 from pipelines.pages.around import Around
+from pipelines.pages.asked import sentences, whole_question
 from pipelines.pages.gate import Gate
 from pipelines.pages.made_pages import Desk, Key, Make
 from pipelines.pages.metrics import Meter
@@ -56,7 +57,15 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
         keeper.end()
 
     described = "/openapi.json" if told.open_reading else None
-    app = FastAPI(title="coldledger", version="1", docs_url=None, redoc_url=None, openapi_url=described, lifespan=life)
+    app = FastAPI(
+        title="coldledger",
+        version="1",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=described,
+        lifespan=life,
+        dependencies=[Depends(whole_question)],
+    )
     app.state.web, app.state.meter = web, Meter()
     for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine, routes_help):
         app.include_router(part.router(web))
@@ -123,8 +132,7 @@ def _errors(app: FastAPI, web: Web) -> None:
         return answer
 
     async def invalid(request: Request, error: RequestValidationError) -> Response:
-        wrong = (f"{'.'.join(str(p) for p in one['loc'][1:])}: {one['msg']}" for one in error.errors()[:20])
-        return await page(request, 400, "\n".join(wrong))
+        return await page(request, 400, "\n".join(sentences(request, error)))
 
     async def ours(request: Request, error: ColdledgerError) -> Response:
         return await web.aside(_ours, web, request, error)

@@ -27,7 +27,7 @@ Part = Section | Special
 @dataclass(frozen=True)
 class View:
     """A page of the application. kind: the place in the navigation; refresh_s: how often it renews itself, 0 for
-    never.
+    never; sometimes: tables that are not always there.
     """
 
     kind: str
@@ -41,6 +41,7 @@ class View:
     made: str = ""
     refresh_s: int = 0
     notes: tuple[str, ...] = field(default=())
+    sometimes: tuple[str, ...] = ()
 
     @property
     def sheets(self) -> list[Sheet]:

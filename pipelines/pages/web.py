@@ -24,6 +24,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pipelines import typed
 from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
+from pipelines.pages.asked import OWN, order_asked
 from pipelines.pages.frame import PageReader, PageRequest, body_html, page_html, unmasked, version
 from pipelines.pages.fresh import told as told_age
 from pipelines.pages.made_pages import Desk, Key, Made, Make, Written
@@ -32,14 +33,12 @@ from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
 from pipelines.people.access import People, Person
 from pipelines.people.books import Books
-from pipelines.reports.frame.order import order_of
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.sorted_table import named_sheets, table_csv
 from pipelines.reports.frame.workbook import write_workbook
 
 T = TypeVar("T")
 QUICK_THREADS = 8
-OWN = ("sort", "as", "table", "wall")  # words of an address that are no part of the question
 
 
 @dataclass(frozen=True)
@@ -206,21 +205,18 @@ class Web:
         wanted = request.query_params.get("as")
         if wanted is not None:
             return self._taken(request, made, wanted, (who, key))
-        query = dict(request.query_params)
-        order, t = order_of(query.get("sort")), self.texts(request)
+        query, t = dict(request.query_params), self.texts(request)
         name: Key = (
             t.language,
-            query.get("sort") if order else None,
+            query.get("sort"),
             tuple(sorted((k, v) for k, v in query.items() if k not in OWN)),
         )
         written = made.html.get(name)
         if written is None:
+            view, every_s = made.view, self.every_s(made.face.refresh_s)
+            order = order_asked(query.get("sort"), view)
             with self.desk.turns.turn():
-                written = Written.of(
-                    body_html(
-                        made.view, PageRequest(query, order, t, self._clock(made), self.every_s(made.face.refresh_s))
-                    )
-                )
+                written = Written.of(body_html(view, PageRequest(query, order, t, self._clock(made), every_s)))
             if len(made.html) > 12:
                 made.html.clear()
             made.html[name] = written
@@ -291,9 +287,10 @@ class Web:
         reader = self.reader(request, self.person(request))
         query = dict(request.query_params)
         at = f"{self.desk.opened.plant.clock.local(self.desk.now()):%H:%M:%S}"
-        if query.get("as") is not None and view.sheets:
+        if query.get("as") is not None and status == 200:
             return self._taken_of(request, view, query["as"])
-        body = body_html(view, PageRequest(query, order_of(query.get("sort")), reader.texts, at))
+        order = order_asked(query.get("sort"), view) if status == 200 else None
+        body = body_html(view, PageRequest(query, order, reader.texts, at))
         return self._answer(request, view, Written.of(body), reader, status)
 
     def _taken(self, request: Request, made: Made, wanted: str, asked: tuple[str, Key]) -> Response:
@@ -314,13 +311,13 @@ class Web:
     def _taken_of(self, request: Request, view: View, wanted: str) -> Response:
         """A page's tables as a workbook, or one of them as CSV."""
         sheets, t = named_sheets(view.sheets), self.texts(request)
+        order = order_asked(request.query_params.get("sort"), view)
         name = request.query_params.get("table", "")
         if wanted == "xlsx" and sheets and (not name or name in sheets):
             with self.desk.turns.turn():
                 data = workbook(view, [sheets[name]] if name else view.sheets)
             return _workbook_file(data, view.title, name)
         if wanted == "csv" and name in sheets:
-            order = order_of(request.query_params.get("sort"))
             text = table_csv(sheets[name], order if order and order.table == name else None, t.of_report)
             return _file(
                 b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.title)}-{name}.csv"

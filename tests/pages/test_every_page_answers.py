@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 from datetime import date
 from html import unescape
+from urllib.parse import parse_qsl, urljoin, urlsplit
 
 import openpyxl
 import pytest
@@ -115,9 +116,12 @@ def test_a_table_sorts_by_its_address_and_keeps_what_is_empty_last(browser: Make
     assert numbers == sorted(numbers)
 
 
-def test_a_sort_of_nothing_that_is_there_changes_nothing(browser: Make) -> None:
+def test_a_sort_of_nothing_that_is_there_is_answered_with_a_sentence(browser: Make) -> None:
     for sort in ("x", "cavities.nothing.asc", "nothing.calls.desc", "cavities.calls.sideways", "..", "'\"<b>.a.asc"):
-        assert browser().get(f"/moulds/K1?sort={sort}").count('aria-sort="') == 0
+        answer = browser().client.get(f"/moulds/K1?sort={sort}")
+        assert answer.status_code == 400 and answer.text.count('aria-sort="') == 0 and "<b>" not in answer.text, sort
+        assert re.search(r"sort is TABLE\.COLUMN|there is no table|has no column", answer.text), sort
+    assert browser().get("/feeds?sort=notices.at.desc").count('aria-sort="') == 0, "a table that is there sometimes"
 
 
 def test_the_workbook_holds_the_tables_of_the_page(browser: Make) -> None:
@@ -158,7 +162,22 @@ def test_every_chart_is_told_in_words_too(browser: Make) -> None:
         ("/hour/2026-03-10/K1-30-1100.html", 404, "has 24 hours"),
         ("/hour/yesterday/K1-01-0600.html", 400, "not a day"),
         ("/moulds/K1?from=2026-03-10T08:00", 400, "give both"),
-        ("/moulds/K1?hours=900", 400, "hours"),
+        ("/moulds/K1?hours=900", 400, "hours is a whole number from 1 to 168, not &#39;900&#39;"),
+        ("/moulds/K1?hours=NaN", 400, "hours is a whole number from 1 to 168, not &#39;NaN&#39;"),
+        (f"/moulds/K1?from={'9' * 50}&to=1", 400, "from has at most 40 characters, and these are 50"),
+        ("/hour/K1?at=2000-01-01T00:00", 400, "&#39;2000-01-01T00:00&#39; is no time of a works: it belongs to"),
+        ("/day?day=0001-01-01", 400, "the address of this page takes no &#39;day&#39;; it takes none"),
+        ("/weights?line=K1&day=hello", 400, "takes no &#39;line&#39;"),
+        ("/laboratory?furnace=F1", 400, "takes no &#39;furnace&#39;"),
+        ("/moulds?line=K1&from=0001-01-01", 400, "takes no &#39;line&#39;"),
+        ("/hour?line=NaN", 400, "takes no &#39;line&#39;"),
+        ("/hour/K1?from=hello&to=world", 400, "takes no &#39;from&#39;; it takes at, sort, as, table, wall"),
+        ("/now?at=NaN", 400, "takes no &#39;at&#39;; it takes sort, as, table, wall"),
+        ("/now?sort=x.y.z", 400, "sort is TABLE.COLUMN.asc or TABLE.COLUMN.desc, not &#39;x.y.z&#39;"),
+        ("/moulds/K1?at=2026-03-10", 400, "it takes from, to, hours, defect, sort, as, table, wall"),
+        ("/moulds/K1?hours=4&hours=8", 400, "&#39;hours&#39; stands 2 times"),
+        ("/now?wall=yes", 400, "wall is 1"),
+        ("/now?table=now", 400, "table goes with"),
         ("/moulds/K1?defect=XYZ", 400, "there is no defect"),
         ("/moulds/K1?from=soon&to=later", 400, "is not a time"),
         ("/trace?complaint=NONE", 400, "no complaint"),
@@ -172,6 +191,22 @@ def test_every_chart_is_told_in_words_too(browser: Make) -> None:
 def test_a_wrong_question_is_answered_with_a_sentence(address: str, status: int, says: str, browser: Make) -> None:
     answer = browser().client.get(address)
     assert answer.status_code == status and says in answer.text and "Traceback" not in answer.text
+
+
+def test_every_address_that_our_pages_link_to_is_answered(browser: Make) -> None:
+    """One of each kind: a path by its first part and the names of its words."""
+    seen: dict[tuple[str, ...], str] = {}
+    for address in PAGES:
+        page = browser().get(address)
+        for link in re.findall(r'href="([^"]+)"', page):
+            whole = urljoin(address, unescape(link)).split("#")[0]
+            query = dict(parse_qsl(urlsplit(whole).query, keep_blank_values=True))
+            parts = urlsplit(whole).path.split("/")
+            kind = (parts[1], str(len(parts)), *sorted(query))
+            if query.get("as") != "xlsx":
+                seen.setdefault(kind, whole)
+    wrong = [(one, answer.status_code) for one in seen.values() if (answer := browser().client.get(one)).is_error]
+    assert len(seen) > 30 and not wrong, wrong
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,7 @@ KNOWN: dict[str, str] = {
     "batch": "1",
     "signal": "S-1",
     "path": "index.html",
+    "topic": "works",
     "from": "2026-03-10T08:00",
     "to": "2026-03-10T12:00",
     "made_from": "2026-03-10T08:00",
@@ -42,7 +43,7 @@ WHEN |= dict.fromkeys(("at", "from", "made_from", "made_to"), rubbish.MOMENTS) |
     ("hours", "customer", "steady", "batch"), rubbish.AMOUNTS
 )
 SAYS = re.compile(
-    r"is not a (day|time) such as|is no time of a works|was put forward|Input should be|should have at most [0-9]+ "
+    r"is not a (day|time) such as|is no time of a works|was put forward|is a whole number from|has at most [0-9]+ "
     r"characters"
 )
 TEXTS = (
@@ -127,6 +128,19 @@ def test_every_address_answers_whatever_is_typed(client: TestClient) -> None:
                     assert answer.status_code == 400, (route.path, name, value, answer.status_code)
                     assert SAYS.search(answer.text), (route.path, name, value, answer.text[-2000:])
     assert tried > 600, "the walk found the routes"
+
+
+def test_a_word_that_no_page_knows_is_told_everywhere(client: TestClient) -> None:
+    """And the words that every page takes, where they say nothing that can be."""
+    tried = 0
+    for route in routes(client.app):
+        if "GET" not in (route.methods or ()) or route.path in ("/health", "/metrics", "/static/{name}"):
+            continue
+        for name, value in (("nonsense", "1"), ("nonsense", ""), ("wall", "x"), ("sort", "x.y.z"), ("table", "x")):
+            answer = ask(client, route, name, value)
+            tried += 1
+            assert answer.status_code == 400, (route.path, name, value, answer.status_code)
+    assert tried > 100
 
 
 def test_a_day_of_no_works_is_400_in_a_path_too(client: TestClient) -> None:

@@ -60,7 +60,15 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     )
     links = (("clocks and counts in doubt", "/feeds/doubts"),)
     return View(
-        "feeds", "Feeds", f"at {plant.clock.show(now)}", parts, figures, links, sources=(sources,), refresh_s=LIVE_S
+        "feeds",
+        "Feeds",
+        f"at {plant.clock.show(now)}",
+        parts,
+        figures,
+        links,
+        sources=(sources,),
+        refresh_s=LIVE_S,
+        sometimes=("notices",),
     )
 
 

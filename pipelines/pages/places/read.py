@@ -133,7 +133,8 @@ def _hour(plant: Plant, line: str, span: Span, live: int, reader: Reader, kept: 
     view = view_of("hour", page, live)
     moulds = ("the cavities in this hour", f"/moulds/{line}?from={here}&to={end}")
     newest = ("the newest hour", f"/hour/{line}")
-    return View(**{**vars(view), "links": (*view.links, *(() if live else (newest,)), moulds)})
+    links = (*view.links, *(() if live else (newest,)), moulds)
+    return View(**{**vars(view), "links": links, "sometimes": ("signals",)})
 
 
 def _of_hours(routes: APIRouter, web: Web) -> None:
@@ -147,7 +148,9 @@ def _of_hours(routes: APIRouter, web: Web) -> None:
         _known(web, "line", line)
         asked = moment(web, at)
         if asked is not None:
-            return go(f"/{hour_address(web.desk.plant, line, web.desk.plant.clock.hour_of(asked))}")
+            hour = web.desk.plant.clock.hour_of(asked)
+            typed.within_days(at or "", web.desk.plant.clock.day_of(hour.start))
+            return go(f"/{hour_address(web.desk.plant, line, hour)}")
 
         return web.show(request, *_live_hour(web, line))
 

@@ -1,0 +1,101 @@
+"""The words of an address. A page's address is its whole question: a word that the page does not know, or a value that
+it cannot take, is told with 400, and never passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from typing import Any
+
+from fastapi import Request
+from fastapi.exceptions import RequestValidationError
+
+from pipelines import typed
+from pipelines.errors import WrongUse
+from pipelines.pages.view import View
+from pipelines.reports.frame.order import Order, order_of
+from pipelines.reports.frame.sorted_table import named_sheets
+
+# Words of every page's address that are no part of the question: how its tables stand, one of them as a file, the wall.
+OWN = ("sort", "as", "table", "wall")
+# Addresses that show no page of their own: they lead on, or give a file as it lies there.
+LEADING_ON = frozenset(
+    {
+        "/",
+        "/index.html",
+        "/hour",
+        "/moulds",
+        "/day",
+        "/weights",
+        "/weights/{line}",
+        "/laboratory",
+        "/laboratory/{furnace}",
+        "/holds.html",
+        "/reports/{path:path}",
+    }
+)
+MACHINES = frozenset({"/health", "/metrics", "/static/{name}"})  # programs may add what keeps an answer from being kept
+
+
+async def whole_question(request: Request) -> None:
+    """Stands before every route. WrongUse for a word that its address does not take, or that stands there twice."""
+    route = request.scope["route"]
+    if request.method not in ("GET", "HEAD") or route.path in MACHINES:
+        return
+    takes = [str(one.alias) for one in route.dependant.query_params]
+    takes += OWN if route.path not in LEADING_ON else ()
+    told = Counter(name for name, _ in request.query_params.multi_items())
+    for name, times in told.items():
+        if name not in takes:
+            known = f"it takes {', '.join(takes)}" if takes else "it takes none"
+            raise WrongUse(f"the address of this page takes no '{typed.shown(name)}'; {known}")
+        if times > 1:
+            raise WrongUse(f"'{name}' stands {times} times in the address; it is taken once")
+    _own_words(dict(request.query_params))
+
+
+def _own_words(query: dict[str, str]) -> None:
+    wall, sort = query.get("wall"), query.get("sort")
+    if wall not in (None, "0", "1"):
+        raise WrongUse(f"wall is 1, or is left out; not '{typed.shown(wall)}'")
+    if sort is not None and order_of(sort) is None:
+        raise WrongUse(f"sort is TABLE.COLUMN.asc or TABLE.COLUMN.desc, not '{typed.shown(sort)}'")
+    if "table" in query and "as" not in query:
+        raise WrongUse("table goes with as=csv or as=xlsx")
+
+
+def order_asked(sort: str | None, view: View) -> Order | None:
+    """How a table of this page is to stand; WrongUse for a table or a column that it does not have. A table that the
+    page has sometimes may be named while it is not there: a page that renews itself keeps its address.
+    """
+    order = order_of(sort)
+    if order is None or order.table in view.sometimes:
+        return order
+    sheets = named_sheets(view.sheets)
+    if order.table not in sheets:
+        known = f"it has {', '.join(sheets)}" if sheets else "it has none"
+        raise WrongUse(f"there is no table '{typed.shown(order.table)}' on this page; {known}")
+    columns = [one.name for one in sheets[order.table].columns]
+    if order.column not in columns:
+        raise WrongUse(f"table {order.table} has no column '{typed.shown(order.column)}'; it has {', '.join(columns)}")
+    return order
+
+
+def sentences(request: Request, error: RequestValidationError) -> list[str]:
+    """What cannot be read of an address or a form, a sentence each, by the name it has there."""
+    route: Any = request.scope["route"].dependant
+    fields = {str(one.alias): one for one in (*route.path_params, *route.query_params, *route.body_params)}
+    return [_sentence(one, fields.get(str(one["loc"][-1]))) for one in error.errors()[:20]]
+
+
+def _sentence(one: dict[str, Any], field: Any) -> str:
+    name, kind, told = str(one["loc"][-1]), str(one["type"]), one.get("input")
+    text = told if isinstance(told, str) else ""
+    bounds = field.field_info.metadata if field is not None else []
+    least, most = (next((getattr(part, end) for part in bounds if hasattr(part, end)), None) for end in ("ge", "le"))
+    if least is not None and most is not None and re.match(r"int|greater|less", kind):
+        return str(typed.no_whole(text, least, most, name))
+    if kind == "string_too_long":
+        return f"{name} has at most {one['ctx']['max_length']} characters, and these are {len(text)}"
+    return f"{name} is missing" if kind == "missing" else f"{name} cannot be '{typed.shown(text)}'"
