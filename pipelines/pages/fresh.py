@@ -10,6 +10,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from pipelines.answers.now import Heard, heard
 from pipelines.errors import ColdledgerError, LedgerBusy
@@ -18,6 +19,7 @@ from pipelines.pages.texts import Texts
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
 
+NAMED = 4  # late stations that are named
 FIRST_S, AGAIN_S = 5.0, 0.3  # an answer waits so long for what was never read, and for what was written since
 
 
@@ -63,11 +65,20 @@ def told(fresh: Fresh, plant: Plant, t: Texts) -> dict[str, str]:
         else t("age.newest", at=plant.clock.local(fresh.newest).strftime("%H:%M"), age=long(fresh.age, t))
     )
     late = fresh.late
-    names = ", ".join(f"{one.station} {long(behind(one), t)}" for one in late[:4])
-    more = t("age.more", n=len(late) - 4) if len(late) > 4 else ""
     longest = long(behind(late[0]), t) if late else ""
     said = t("age.late", n=len(late), of=len(fresh.stations)) if late else ""
-    return {"newest": newest, "late": said, "longest": longest, "names": f"{names}{more}"}
+    return {"newest": newest, "late": said, "longest": longest, "names": _names(fresh, t)}
+
+
+def _names(fresh: Fresh, t: Texts) -> str:
+    """Which stations are late by how much: a length once for all that have it, no names where all are late alike."""
+    late = fresh.late
+    alike = {long(behind(one), t) for one in late}
+    if len(alike) == 1 and len(late) == len(fresh.stations):
+        return alike.pop().replace(" ", "\u00a0")
+    shown = [(age, [one.station for one in of]) for age, of in groupby(late[:NAMED], lambda one: long(behind(one), t))]
+    names = "; ".join(f"{', '.join(stations)} {age}" for age, stations in shown)
+    return names + (t("age.more", n=len(late) - NAMED) if len(late) > NAMED else "")
 
 
 class Ears:

@@ -15,7 +15,10 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from pipelines.measures.pareto.hour_figures import StationLife
+from pipelines.pages.fresh import Fresh, told
 from pipelines.pages.made_pages import Desk
+from pipelines.pages.texts import texts
 from pipelines.pages.view import View
 from pipelines.pages.web import Options
 from pipelines.site.locks import one_run_at_a_time
@@ -72,11 +75,30 @@ def test_stations_that_fell_silent_show_though_nothing_was_written(address: str,
 def test_the_newest_count_is_as_old_as_the_station_that_sent_it_is_behind(works: Works) -> None:
     works.at(LATE_AT)
     text = re.sub(r"<[^>]+>", " ", works.get("/now"))
-    told = re.search(
+    said = re.search(
         r"(\d+) min\s+\d+ of \d+ stations late or silent.*?Newest count (\d\d:\d\d), (\d+) min old", text, re.S
     )
-    assert told and told[1] == told[3] == "76" and told[2] == "06:00"
+    assert said and said[1] == said[3] == "76" and said[2] == "06:00"
     assert "newest count 2026-03-11 06:00" in text
+
+
+def late(station: str, minutes: int) -> StationLife:
+    return StationLife("K1", station, AT, timedelta(minutes=minutes), "late" if minutes > 75 else "alive")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "names"),
+    [
+        ((107, 107, 107), "107\u00a0min"),
+        ((107, 107, 60), "a, b 107 min"),
+        ((107, 90, 107, 60), "a, c 107 min; b 90 min"),
+        ((107, 107, 107, 107, 99, 98), "a, b, c, d 107 min and 2 more"),
+    ],
+)
+def test_a_length_of_lateness_is_told_once(minutes: tuple[int, ...], names: str, site: Place) -> None:
+    stations = tuple(late("abcdef"[n], one) for n, one in enumerate(minutes))
+    said = told(Fresh(AT, AT, stations), site.plant, texts("en"))
+    assert said["names"] == names and said["longest"] == "107 min"
 
 
 def test_the_rows_of_now_and_feeds_say_so_within_half_a_minute(works: Works) -> None:

@@ -18,6 +18,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.frame.shared_parts import count, waiting_after_rows
 from pipelines.reports.frame.sheet import Column, Sheet
+from schemas.reasons import reason_of
 
 LIVE_S = 30
 MOST_REFUSED, MOST_ROWS = 300, 100
@@ -33,16 +34,10 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         for p in web.desk.site.inbox.iterdir()
         if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
     ]
-    rows, files = (sum(int(one[f"{what}_still_refused"]) for one in told["feeds"]) for what in ("rows", "files"))
     runs = web.books.ask("newest_runs", most=30)
     figures = (
         Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
-        Figure(
-            count(rows),
-            waiting_after_rows(files),
-            "nothing of them is lost; correct them below",
-            "critical" if rows or files else "",
-        ),
+        _quarantine(told["feeds"]),
         Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
         _last_intake(web, plant, now),
     )
@@ -70,6 +65,12 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         refresh_s=LIVE_S,
         sometimes=("notices",),
     )
+
+
+def _quarantine(feeds: list[dict[str, Any]]) -> Figure:
+    rows, files = (sum(int(one[f"{what}_still_refused"]) for one in feeds) for what in ("rows", "files"))
+    under = "nothing of them is lost; correct them below"
+    return Figure(count(rows), waiting_after_rows(files), under, "critical" if rows or files else "")
 
 
 def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
@@ -131,7 +132,7 @@ _REFUSED = (
     Column("column", "Column"),
     Column("value", "Value"),
     Column("why", "Why it was refused"),
-    Column("mend", "Correct"),
+    Column("mend", "What to do"),
 )
 
 
@@ -142,7 +143,7 @@ def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
             "line": one["file_line"] or None,
             "column": one["column_name"],
             "value": one["value"],
-            "why": one["sentence"],
+            "why": reason_of(one["reason"]).sentence(one["value"], one["expected"]),
             "mend": "correct and retry",
         }
         for one in refused

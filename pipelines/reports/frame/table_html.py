@@ -20,7 +20,8 @@ from great_tables import GT, loc, style
 from pipelines.reports.frame.order import Order, ordered
 from pipelines.reports.frame.sheet import TEXTS, Column, Sheet, written
 
-CARDS = ("now",)  # tables that become a card a row on a phone: their cells carry their headings
+# tables that become a card a row on a phone: their cells carry their headings
+CARDS = ("now", "refused", "stations", "critical", "by-defect", "signals")
 Say = Callable[[str], str]
 # characters that no document may hold, as HTML has them: shown as what cannot be shown
 _CANNOT = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(55296, 57344), 65534, 65535), "�")
@@ -55,6 +56,8 @@ def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
             _dress_cell(cell, column, sheet.links.get((number, column.name)))
             if sheet.name in CARDS:
                 cell.set("data-label", _fit(dress.say(column.heading)))
+    if sheet.name in CARDS:
+        table.set("class", "as-cards")
     strong = set(sheet.strong)
     for number, row in zip(numbers, table.iterfind("tbody/tr"), strict=bool(numbers)):
         if number in strong:

@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 
 from pipelines.reports.frame.order import Order
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.reports.frame.table_html import Dress, table_html
+from pipelines.reports.frame.table_html import CARDS, Dress, table_html
 
 COLUMNS = (
     Column("mould", "Mould", "id"),
@@ -104,3 +104,9 @@ def test_cards_carry_their_headings_in_the_readers_language() -> None:
     found = Cells(table_html(Sheet("now", "Now", COLUMNS[:1], ROWS), Dress(say=lambda text: german.get(text, text))))
     assert [attrs["data-label"] for tag, attrs, _ in found.cells if tag == "td"] == ["Form"] * 3
     assert found.texts("th") == ["Form"]
+
+
+def test_only_tables_that_become_cards_say_so() -> None:
+    for name in CARDS:
+        assert table_html(Sheet(name, "T", COLUMNS, ROWS)).startswith('<table class="as-cards">')
+    assert "as-cards" not in table_html(Sheet("t", "T", COLUMNS, ROWS))
