@@ -247,10 +247,10 @@ def yield_(
     known = opened.known
     with opened.ledger.reading(moment) as reader:
         if moment is None:
-            told = answer_yield(reader, known, on, furnace, line)
+            day_yield = answer_yield(reader, known, on, furnace, line)
         else:
-            told = yield_as_known(reader, known, on, moment, furnace, line)
-    show_yield(known, told, format)
+            day_yield = yield_as_known(reader, known, on, moment, furnace, line)
+    show_yield(known, day_yield, format)
 
 
 @signals_app.callback()
@@ -281,9 +281,9 @@ def signals(
     span = span_of(start, end, opened, "signals")
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_signals(reader, known, span, line)
+        these_signals = answer_signals(reader, known, span, line)
         doubts = [*unheard_lines(reader, known, span, line), *answer_doubts(reader, known, span, line)]
-    show_signals(known, told, doubts, span, format)
+    show_signals(known, these_signals, doubts, span, format)
 
 
 @signals_app.command()

@@ -81,9 +81,9 @@ class Inquiry:
         known = [feed.quantity(column) for column in feed.columns]
         return pl.DataFrame(
             {
-                "column": [one.name for one in known],
-                "meaning": [one.meaning for one in known],
-                "unit": [one.unit for one in known],
+                "column": [quantity.name for quantity in known],
+                "meaning": [quantity.meaning for quantity in known],
+                "unit": [quantity.unit for quantity in known],
             }
         )
 

@@ -17,16 +17,16 @@ class JsonLines(logging.Formatter):
     """at, level, from, message, and whatever a record was given beside them."""
 
     def format(self, record: logging.LogRecord) -> str:
-        told: dict[str, Any] = {
+        row: dict[str, Any] = {
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
             "level": record.levelname.lower(),
             "from": record.name,
             "message": record.getMessage(),
         }
-        told.update({k: v for k, v in vars(record).items() if k not in _PLAIN})
+        row.update({k: v for k, v in vars(record).items() if k not in _PLAIN})
         if record.exc_info:
-            told["trace"] = self.formatException(record.exc_info)
-        return json.dumps(told, ensure_ascii=False, default=str)
+            row["trace"] = self.formatException(record.exc_info)
+        return json.dumps(row, ensure_ascii=False, default=str)
 
 
 def start(kind: str | None = None) -> None:

@@ -106,11 +106,11 @@ class Settings:
         return self.clock.speed if self.clock is not None else 1.0
 
 
-def log_kind(told: str | None = None) -> str:
+def log_kind(text: str | None = None) -> str:
     """How to log, `text` or `json`: as --log tells, else as COLDLEDGER_LOG does, else text. WrongUse for anything
     else.
     """
-    name, kind = ("--log", told) if told is not None else ("COLDLEDGER_LOG", os.environ.get("COLDLEDGER_LOG", ""))
+    name, kind = ("--log", text) if text is not None else ("COLDLEDGER_LOG", os.environ.get("COLDLEDGER_LOG", ""))
     kind = kind.strip() or "text"
     if kind not in ("text", "json"):
         raise WrongUse(f"{name} is text or json, not '{typed.shown(kind)}'")

@@ -55,12 +55,12 @@ def day(text: str) -> date:
     try:
         if not _DAY.fullmatch(text):
             raise ValueError
-        told = date.fromisoformat(text)
+        this_day = date.fromisoformat(text)
     except ValueError:
         raise WrongUse(f"'{shown(text)}' is not a day such as 2026-03-02") from None
-    if not FIRST <= told <= LAST:
+    if not FIRST <= this_day <= LAST:
         _outside(text)
-    return told
+    return this_day
 
 
 def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
@@ -70,7 +70,7 @@ def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
     try:
         if not text.isascii():
             raise BadTime(Reason.NOT_A_TIME)
-        told = parse_timestamp(text if len(text) > 10 else f"{text}T00:00", zone)
+        timestamp = parse_timestamp(text if len(text) > 10 else f"{text}T00:00", zone)
     except BadTime as error:
         if error.reason is Reason.NO_OFFSET:
             raise WrongUse(f"'{shown(text)}' needs an offset from UTC, such as 2026-03-02T09:00:00+01:00") from None
@@ -79,10 +79,10 @@ def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
         _outside(text)
     if (
         not FIRST.year <= int(text[:4]) <= LAST.year
-        or not FIRST.year <= told.year + (told.month == 12) <= LAST.year + 1
+        or not FIRST.year <= timestamp.year + (timestamp.month == 12) <= LAST.year + 1
     ):
         _outside(text)
-    return told
+    return timestamp
 
 
 def within_days(text: str, on: date) -> date:
@@ -97,11 +97,11 @@ def within_days(text: str, on: date) -> date:
 
 def span(start: str, end: str, zone: ZoneInfo, question: str, names: tuple[str, str] = ("--from", "--to")) -> Span:
     """[start, end) of a question, no longer than LONGEST says; `names` are those of the two in the sentence."""
-    told = Span(moment(start, zone), moment(end, zone))
-    if told.start >= told.end:
+    this_span = Span(moment(start, zone), moment(end, zone))
+    if this_span.start >= this_span.end:
         raise WrongUse(f"{names[0]} {shown(start)} must lie before {names[1]} {shown(end)}")
-    _bounded(told.end - told.start, question)
-    return told
+    _bounded(this_span.end - this_span.start, question)
+    return this_span
 
 
 def part(
@@ -116,11 +116,11 @@ def part(
 
 def days(first: str, last: str, question: str, names: tuple[str, str] = ("--from", "--to")) -> tuple[date, date]:
     """Two production days, the last included."""
-    told = day(first), day(last)
-    if told[0] > told[1]:
+    pair = day(first), day(last)
+    if pair[0] > pair[1]:
         raise WrongUse(f"{names[0]} {first} must not lie after {names[1]} {last}")
-    _bounded(told[1] - told[0] + timedelta(days=1), question)
-    return told
+    _bounded(pair[1] - pair[0] + timedelta(days=1), question)
+    return pair
 
 
 def _bounded(length: timedelta, question: str) -> None:
@@ -151,7 +151,7 @@ def amount(text: str, least: float, most: float, name: str) -> float:
     raise WrongUse(f"{name} is a number from {least:g} to {most:g}, not '{shown(text)}'")
 
 
-def within(told: datetime) -> datetime:
+def within(answer: datetime) -> datetime:
     """A moment that a clock reached, kept within the days that a works can have."""
     last = datetime(LAST.year, 12, 31, tzinfo=UTC)
-    return min(told, last)
+    return min(answer, last)

@@ -24,7 +24,7 @@ class Table:
     shapes: tuple[tuple[str, type[Result]], ...] = ()
 
     def quantity(self, column: str) -> Quantity:
-        return next(one for one in self.columns if one.name == column)
+        return next(this_quantity for this_quantity in self.columns if this_quantity.name == column)
 
 
 def _column(name: str, meaning: str, unit: str = "text", kind: Kind = "text") -> Quantity:

@@ -80,10 +80,10 @@ def one_furnace(works: str = WORKS, furnace: str = "F1", lines: tuple[str, ...] 
     tables = re.split(r"^(?=\[)", works, flags=re.M)
     kept = []
     for table in tables:
-        name, told = table.split("\n", 1)[0], dict(re.findall(r'^(id|line) = "([^"]+)"$', table, re.M))
-        if (name == "[[furnace]]" and told["id"] != furnace) or (name == "[[line]]" and told["id"] not in lines):
+        name, row = table.split("\n", 1)[0], dict(re.findall(r'^(id|line) = "([^"]+)"$', table, re.M))
+        if (name == "[[furnace]]" and row["id"] != furnace) or (name == "[[line]]" and row["id"] not in lines):
             continue
-        if name != "[[station]]" or told["line"] in lines:
+        if name != "[[station]]" or row["line"] in lines:
             kept.append(table)
     return "".join(kept)
 
@@ -133,8 +133,8 @@ class Place:
         """The rows in force of a feed, without where they came from, in an order of their own."""
         with self.opened.ledger.reading() as reader:
             rows = reader.current(feed)
-        told = rows.drop("batch", "file_line")
-        return told.sort(told.columns)
+        frame = rows.drop("batch", "file_line")
+        return frame.sort(frame.columns)
 
     def refusals(self) -> list[tuple[str, int, str, str]]:
         rows = self.ask("refusals_open", most=100_000, from_batch=0)

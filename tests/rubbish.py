@@ -36,7 +36,7 @@ DAYS = (
     "{}",
 )
 MOMENTS = (
-    *(one for one in DAYS if one != "20260302"),
+    *(day for day in DAYS if day != "20260302"),
     "0001-01-01T00:00:00+14:00",
     "0001-01-01T00:00:00Z",
     "9999-12-31T23:59:59Z",

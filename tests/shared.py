@@ -39,8 +39,8 @@ class Shared:
         with FileLock(self.folder / f"{name}.lock"):
             if not done.exists():
                 shutil.rmtree(path, ignore_errors=True)
-                told = pickle.dumps(make(path), protocol=5)
-                done.with_suffix(".part").write_bytes(told)
+                data = pickle.dumps(make(path), protocol=5)
+                done.with_suffix(".part").write_bytes(data)
                 done.with_suffix(".part").rename(done)
         back: T = pickle.loads(done.read_bytes())
         return path, back
@@ -49,14 +49,14 @@ class Shared:
         """What `by(plan)` gives; the same plan is simulated once a run. What comes back is the caller's own to
         change.
         """
-        settled = [(one.name, getattr(plan, one.name)) for one in fields(plan) if one.name != "plant"]
-        told = pickle.dumps((by.__module__, by.__qualname__, plan.plant.model_dump_json(), settled), protocol=5)
-        return self.made(f"simulated-{hashlib.sha256(told).hexdigest()[:24]}", lambda _: by(plan))[1]
+        settled = [(field.name, getattr(plan, field.name)) for field in fields(plan) if field.name != "plant"]
+        answer = pickle.dumps((by.__module__, by.__qualname__, plan.plant.model_dump_json(), settled), protocol=5)
+        return self.made(f"simulated-{hashlib.sha256(answer).hexdigest()[:24]}", lambda _: by(plan))[1]
 
 
 def folder_of_run(factory: pytest.TempPathFactory) -> Path:
     """One folder for all workers: beside their own, or where COLDLEDGER_SHARED says (runs of pytest side by side, as in
     .ci/run).
     """
-    own, told = factory.getbasetemp(), os.environ.get("COLDLEDGER_SHARED")
-    return Path(told) if told else (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"
+    own, text = factory.getbasetemp(), os.environ.get("COLDLEDGER_SHARED")
+    return Path(text) if text else (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"

@@ -18,24 +18,26 @@ HOUR = ("--line", "K1", "--from", "2026-03-10T10:00", "--to", "2026-03-10T11:00"
 
 
 def run(*args: str, site: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
-    told = {**os.environ, "COLDLEDGER_NOW": "2026-04-01T00:00:00Z", **more}
+    texts = {**os.environ, "COLDLEDGER_NOW": "2026-04-01T00:00:00Z", **more}
     if site is not None:
-        told["COLDLEDGER_SITE"] = str(site)
+        texts["COLDLEDGER_SITE"] = str(site)
     command = [sys.executable, "-c", "from pipelines.cli import main; main()", *args]
-    return subprocess.run(command, capture_output=True, text=True, env=told, timeout=120, cwd=Path(__file__).parents[1])
+    return subprocess.run(
+        command, capture_output=True, text=True, env=texts, timeout=120, cwd=Path(__file__).parents[1]
+    )
 
 
 @pytest.mark.quick
 def test_pareto_in_three_formats(day_taken: Place) -> None:
     root = day_taken.site.root
-    told = json.loads(run("pareto", *HOUR, "--format", "json", site=root).stdout)
-    assert (told["line"], told["from"], told["to"]) == ("K1", "2026-03-10T09:00:00Z", "2026-03-10T10:00:00Z")
+    answer = json.loads(run("pareto", *HOUR, "--format", "json", site=root).stdout)
+    assert (answer["line"], answer["from"], answer["to"]) == ("K1", "2026-03-10T09:00:00Z", "2026-03-10T10:00:00Z")
     table = run("pareto", *HOUR, site=root)
-    assert table.returncode == 0 and f"{told['ware']:,} containers at the first station" in " ".join(
+    assert table.returncode == 0 and f"{answer['ware']:,} containers at the first station" in " ".join(
         table.stdout.split()
     )
     rows = list(csv.DictReader(io.StringIO(run("pareto", *HOUR, "--format", "csv", site=root).stdout)))
-    assert [(row["key"], int(row["calls"])) for row in rows] == [(row["key"], row["calls"]) for row in told["rows"]]
+    assert [(row["key"], int(row["calls"])) for row in rows] == [(row["key"], row["calls"]) for row in answer["rows"]]
 
 
 def test_a_time_of_which_nothing_came_is_not_called_quiet(day_taken: Place) -> None:
@@ -43,8 +45,8 @@ def test_a_time_of_which_nothing_came_is_not_called_quiet(day_taken: Place) -> N
     for command, says in (("pareto", "Nothing came"), ("signals", "nothing came"), ("weights", "no weighing came")):
         assert says in run(command, *hour, site=root).stdout
     assert "Nothing came" in run("pareto", *hour, "--format", "csv", site=root).stderr
-    told = run("yield", "--day", "2026-03-20", site=root).stdout
-    assert "K1: nothing came: whether it stood is not known" in told and "the line stood" not in told
+    text = run("yield", "--day", "2026-03-20", site=root).stdout
+    assert "K1: nothing came: whether it stood is not known" in text and "the line stood" not in text
     table = run("yield", "--day", "2026-03-10", site=root).stdout
     assert "* reconciled" in table and "pack-to-melt*" in table and "melted kg*" not in table
 
@@ -59,12 +61,14 @@ def test_local_times_and_offsets_mean_the_same(day_taken: Place) -> None:
 @pytest.mark.quick
 def test_yield_and_feeds(day_taken: Place) -> None:
     root = day_taken.site.root
-    told = json.loads(run("yield", "--day", "2026-03-10", "--furnace", "F1", "--format", "json", site=root).stdout)
-    assert [one["furnace"] for one in told["furnaces"]] == ["F1"] and [one["line"] for one in told["lines"]] == [
+    answer = json.loads(run("yield", "--day", "2026-03-10", "--furnace", "F1", "--format", "json", site=root).stdout)
+    assert [furnace["furnace"] for furnace in answer["furnaces"]] == ["F1"] and [
+        line["line"] for line in answer["lines"]
+    ] == [
         "K1",
         "K2",
     ]
-    assert {"day", "furnaces", "lines", "suspect_meters"} <= told.keys()
+    assert {"day", "furnaces", "lines", "suspect_meters"} <= answer.keys()
     rows = list(csv.DictReader(io.StringIO(run("yield", "--day", "2026-03-10", "--format", "csv", site=root).stdout)))
     assert {row["shift"] for row in rows} == {"06:00", "14:00", "22:00"} and {"stoppage", "hot end", "station"} <= {
         row["kind"] for row in rows
@@ -95,16 +99,16 @@ def test_yield_and_feeds(day_taken: Place) -> None:
     ],
 )
 def test_wrong_use_is_said_and_ends_with_2(args: tuple[str, ...], says: str, day_taken: Place) -> None:
-    told = run(*args, site=day_taken.site.root)
-    assert told.returncode == 2 and says in told.stderr and "Traceback" not in told.stderr
-    assert len(told.stderr.strip().splitlines()) == 1
+    finished = run(*args, site=day_taken.site.root)
+    assert finished.returncode == 2 and says in finished.stderr and "Traceback" not in finished.stderr
+    assert len(finished.stderr.strip().splitlines()) == 1
 
 
 def test_no_site_and_no_ledger_are_said(tmp_path: Path, place: Place) -> None:
-    told = run("pareto", *HOUR, "--site", str(tmp_path))
-    assert told.returncode == 2 and "is no site: it has no works.toml" in told.stderr
-    told = run("pareto", *HOUR, site=place.site.root)
-    assert told.returncode == 2 and "has no ledger yet" in told.stderr
+    finished = run("pareto", *HOUR, "--site", str(tmp_path))
+    assert finished.returncode == 2 and "is no site: it has no works.toml" in finished.stderr
+    finished = run("pareto", *HOUR, site=place.site.root)
+    assert finished.returncode == 2 and "has no ledger yet" in finished.stderr
 
 
 def test_a_wrong_plant_file_names_every_mistake(place: Place) -> None:
@@ -114,13 +118,17 @@ def test_a_wrong_plant_file_names_every_mistake(place: Place) -> None:
         .replace('furnace = "F2"', 'furnace = "F3"')
     )
     place.site.works_toml.write_text(text)
-    told = run("feeds", site=place.site.root)
-    assert told.returncode == 2 and "works.toml has 3 mistakes" in told.stderr and told.stderr.count("[[line]]") == 3
+    finished = run("feeds", site=place.site.root)
+    assert (
+        finished.returncode == 2
+        and "works.toml has 3 mistakes" in finished.stderr
+        and finished.stderr.count("[[line]]") == 3
+    )
 
 
 def test_init_makes_a_site_once(tmp_path: Path) -> None:
-    told = run("init", str(tmp_path / "new"))
-    assert told.returncode == 0 and sorted(path.name for path in (tmp_path / "new").iterdir()) == [
+    finished = run("init", str(tmp_path / "new"))
+    assert finished.returncode == 0 and sorted(path.name for path in (tmp_path / "new").iterdir()) == [
         "inbox",
         "works.toml",
     ]
@@ -133,8 +141,8 @@ def test_retry_by_command(place: Place) -> None:
     place.take()
     entry = next(iter(place.site.quarantine.iterdir()))
     entry.write_text(entry.read_text().replace("1O", "10"))
-    told = run("feeds", "retry", site=place.site.root)
-    assert (told.returncode, told.stdout) == (
+    finished = run("feeds", "retry", site=place.site.root)
+    assert (finished.returncode, finished.stdout) == (
         0,
         "1 files taken in: 1 rows kept, 0 rows set aside, 0 files set aside whole.\n",
     )
@@ -147,8 +155,8 @@ def test_replaced_rows_can_be_read(place: Place) -> None:
     for state in ("packed", "held"):
         place.put(f"pallets.{state}.csv", head + f"P1,K1,J370,2026-03-02T09:00:00Z,2026-03-02T10:00:00Z,1944,{state}\n")
         place.take()
-    told = run("feeds", "replaced", "pallets", "--format", "json", site=place.site.root)
-    rows = json.loads(told.stdout)
+    finished = run("feeds", "replaced", "pallets", "--format", "json", site=place.site.root)
+    rows = json.loads(finished.stdout)
     assert [(row["pallet"], row["state"], row["replaced_at"]) for row in rows] == [
         ("P1", "packed", "2026-04-01T00:00:00Z")
     ]
@@ -178,8 +186,11 @@ def test_commands_that_answer_load_no_prefect(day_taken: Place) -> None:
 
 
 def test_a_flow_that_cannot_be_says_one_sentence(day_taken: Place) -> None:
-    told = run("trace", "--complaint", "NOPE", site=day_taken.site.root)
-    assert (told.returncode, told.stderr) == (2, "no complaint 'NOPE' was ever received; see `coldledger feeds`\n")
+    finished = run("trace", "--complaint", "NOPE", site=day_taken.site.root)
+    assert (finished.returncode, finished.stderr) == (
+        2,
+        "no complaint 'NOPE' was ever received; see `coldledger feeds`\n",
+    )
 
 
 def test_a_word_of_help_waits_for_no_library() -> None:

@@ -151,9 +151,11 @@ def test_every_topic_is_in_what_is_installed() -> None:
 
 
 def test_every_dependency_has_its_reason() -> None:
-    told = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    answer = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").lower()
-    names = [re.split(r"[\[<>=]", one)[0] for one in [*told["dependencies"], *told["optional-dependencies"]["dev"]]]
+    names = [
+        re.split(r"[\[<>=]", each)[0] for each in [*answer["dependencies"], *answer["optional-dependencies"]["dev"]]
+    ]
     assert not [name for name in names if name not in text]
     pinned = (ROOT / ".ci" / "constraints.txt").read_text().lower()
     assert "://" not in pinned and all(f"{name}==" in pinned for name in names)

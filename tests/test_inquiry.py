@@ -28,17 +28,17 @@ def test_a_table_is_every_row_in_force(day_taken: Place) -> None:
 
 def test_a_pareto_counts_what_its_table_holds(day_taken: Place) -> None:
     site = open_site(str(day_taken.site.root))
-    told = site.pareto("K1", START, END)
-    assert isinstance(told, Pareto)
+    pareto = site.pareto("K1", START, END)
+    assert isinstance(pareto, Pareto)
     rows = site.table("reject_counts").filter(
         pl.col("station").str.starts_with("K1"),
         pl.col("window_start") >= datetime(2026, 3, 10, 5, tzinfo=UTC),
         pl.col("window_start") < datetime(2026, 3, 10, 13, tzinfo=UTC),
     )
     by_hand = dict(rows.group_by("defect").agg(pl.col("rejected").sum()).iter_rows())
-    faults = {row.key: row.calls for row in told.rows}
+    faults = {row.key: row.calls for row in pareto.rows}
     assert faults == {code: by_hand[code] for code in faults} and sum(faults.values()) > 0
-    assert site.frame(told.rows)["calls"].sum() == sum(faults.values())
+    assert site.frame(pareto.rows)["calls"].sum() == sum(faults.values())
 
 
 def test_times_are_texts_or_aware_moments(day_taken: Place) -> None:
@@ -52,9 +52,9 @@ def test_a_pallet_is_traced_and_a_day_has_its_yield_weights_and_laboratory(day_t
     pallet = site.table("pallets").filter(pl.col("line") == "K1")["pallet"].sort()[5]
     trace = site.trace(pallet=pallet)
     assert trace.cavities and "out/pallet" in trace.queries
-    assert {one.line for one in site.yields("2026-03-10").lines} == set(site.lines)
+    assert {line.line for line in site.yields("2026-03-10").lines} == set(site.lines)
     assert site.weights("K1", START, END).n > 0
-    assert [one.furnace for one in site.laboratory("2026-03-10").furnaces]
+    assert [furnace.furnace for furnace in site.laboratory("2026-03-10").furnaces]
     assert isinstance(site.signals(START, END, "K1"), list) and isinstance(site.holds(), list)
 
 

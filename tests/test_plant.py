@@ -72,7 +72,7 @@ def line_of(text: str, piece: str) -> int:
 def test_one_mistake_is_named_with_its_place(old: str, new: str, place: str, says: str) -> None:
     text = spoilt(old, new)
     found = mistakes(text)
-    assert any(place in one and says in one for one in found), found
+    assert any(place in each and says in each for each in found), found
 
 
 def test_the_place_holds_the_line_of_the_file() -> None:
@@ -96,7 +96,9 @@ def test_all_mistakes_are_named_at_once() -> None:
 
 def test_a_line_without_a_station_is_a_mistake() -> None:
     text = WORKS.replace('line = "K2"', 'line = "K1"')
-    assert any("[[line]] K2" in one and "no [[station]] stands on this line" in one for one in mistakes(text))
+    assert any(
+        "[[line]] K2" in mistake and "no [[station]] stands on this line" in mistake for mistake in mistakes(text)
+    )
 
 
 def test_what_is_not_toml_is_said_with_its_line() -> None:
@@ -114,9 +116,9 @@ def test_stations_come_in_the_order_of_the_ware(plant: Plant) -> None:
 
 def test_lost_ids_are_restored_from_former_plants(plant: Plant) -> None:
     text = WORKS.replace('id = "O250"', 'id = "O251"').replace('code = "SUN"', 'code = "SNK"').replace('"SUN"', '"SNK"')
-    told = restored(read_plant(text), [plant])
-    assert "O250" in told.items and told.defects["SUN"].name == "sunken side"
-    assert set(told.lines) == set(plant.lines)
+    this_plant = restored(read_plant(text), [plant])
+    assert "O250" in this_plant.items and this_plant.defects["SUN"].name == "sunken side"
+    assert set(this_plant.lines) == set(plant.lines)
 
 
 def test_a_defect_is_a_fault_unless_it_says_otherwise() -> None:
@@ -140,8 +142,13 @@ def test_lists_without_an_end_are_said() -> None:
 
 def test_every_key_of_works_toml_says_what_it_is() -> None:
     tables = [Plant, *vars(tables_of_plant).values(), *vars(mappings_of_plant).values()]
-    models = {one for one in tables if isinstance(one, type) and issubclass(one, BaseModel) and one is not BaseModel}
+    models = {
+        table for table in tables if isinstance(table, type) and issubclass(table, BaseModel) and table is not BaseModel
+    }
     assert len(models) >= 22
     assert not [
-        f"{one.__name__}.{name}" for one in models for name, key in one.model_fields.items() if not key.description
+        f"{model.__name__}.{name}"
+        for model in models
+        for name, key in model.model_fields.items()
+        if not key.description
     ]

@@ -46,8 +46,8 @@ QUERIES = sorted([*(SQL / "out").glob("*.sql"), *(SQL / "checks").glob("*.sql")]
 def test_the_header_names_the_tables_and_parameters(path: Path, con: duckdb.DuckDBPyConnection) -> None:
     text = path.read_text()
     params = set(re.findall(r"\$(\w+)", body(text)))
-    told = set(re.findall(r"[a-z_]+", re.sub(r"\(.*?\)", "", header(text, "params")).split(", by the")[0]))
-    assert params <= told, f"undocumented parameters {params - told}"
+    answer = set(re.findall(r"[a-z_]+", re.sub(r"\(.*?\)", "", header(text, "params")).split(", by the")[0]))
+    assert params <= answer, f"undocumented parameters {params - answer}"
     plain = re.sub(r"\$\w+", "null", body(text)).rstrip(";")
     tree = json.loads(con.execute("select json_serialize_sql($sql)", {"sql": plain}).fetchone()[0])  # type: ignore[index]
     assert not tree.get("error"), tree

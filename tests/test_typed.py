@@ -73,10 +73,10 @@ def all_commands() -> list[tuple[tuple[str, ...], Any]]:
 
 def commands(of: Any = None, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
     """Every command with the words that call it; groups that answer by themselves too."""
-    one = of or typer.main.get_command(cli.app)
-    inner = getattr(one, "commands", None)
-    if inner is None or (path and one.params):
-        yield path, one
+    command = of or typer.main.get_command(cli.app)
+    inner = getattr(command, "commands", None)
+    if inner is None or (path and command.params):
+        yield path, command
     for name, each in (inner or {}).items():
         yield from commands(each, (*path, name))
 
@@ -84,24 +84,26 @@ def commands(of: Any = None, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple
 def kind(path: tuple[str, ...], name: str) -> str:
     if name in ("start", "end") or (path[-1] == "rebuild" and name in ("start", "end")):
         return "day" if (path[-1], name) in BY_DAYS else "moment"
-    told = [
+    texts = [
         k for k, names in (("day", DAYS), ("moment", MOMENTS), ("number", NUMBERS), ("word", WORDS)) if name in names
     ]
-    return told[0] if told else "unknown"
+    return texts[0] if texts else "unknown"
 
 
 def asked() -> list[tuple[tuple[str, ...], str, str]]:
     """(command, option, kind) of every day, time and number."""
-    every = [(path, p.name, kind(path, p.name)) for path, one in all_commands() for p in one.params]
-    assert not [one for one in every if one[2] == "unknown"], "say in this test what kind of thing the new option is"
-    return [one for one in every if one[2] != "word" and one[:2] != (("people", "end"), "end")]
+    every = [(path, p.name, kind(path, p.name)) for path, each in all_commands() for p in each.params]
+    assert not [words for words in every if words[2] == "unknown"], (
+        "say in this test what kind of thing the new option is"
+    )
+    return [words for words in every if words[2] != "word" and words[:2] != (("people", "end"), "end")]
 
 
 def call(path: tuple[str, ...], name: str, value: str) -> list[str]:
     """The command with everything that it needs, and `value` for one option."""
-    one = next(c for p, c in all_commands() if p == path)
+    found = next(c for p, c in all_commands() if p == path)
     args: list[str] = []
-    for p in one.params:
+    for p in found.params:
         needed = (
             p.required
             or p.name == name
@@ -110,10 +112,12 @@ def call(path: tuple[str, ...], name: str, value: str) -> list[str]:
         )
         if not needed or p.name == "help":
             continue
-        told = value if p.name == name else GIVEN[p.name]
+        answer = value if p.name == name else GIVEN[p.name]
         if p.name == "end" and name != "end" and kind(path, "end") == "moment":
-            told = "2026-03-11"
-        args += [told] if isinstance(p, click.Argument) or p.param_type_name == "argument" else [f"{p.opts[0]}={told}"]
+            answer = "2026-03-11"
+        args += (
+            [answer] if isinstance(p, click.Argument) or p.param_type_name == "argument" else [f"{p.opts[0]}={answer}"]
+        )
     return [*path, *args]
 
 
@@ -157,7 +161,7 @@ def test_there_are_commands_and_options_to_try() -> None:
 
 
 @pytest.mark.parametrize(
-    ("path", "name", "what"), asked(), ids=lambda one: one if isinstance(one, str) else " ".join(one)
+    ("path", "name", "what"), asked(), ids=lambda answer: answer if isinstance(answer, str) else " ".join(answer)
 )
 def test_what_cannot_be_is_a_sentence_and_2(
     path: tuple[str, ...], name: str, what: str, run: Callable[..., tuple[int, str]]
@@ -290,12 +294,12 @@ def test_any_text_is_one_that_can_be_or_wrong_use(text: str) -> None:
         lambda t: typed.amount(t, 0, 99, "n"),
     ):
         try:
-            told = read(text)
+            day = read(text)
         except WrongUse as error:
             assert len(str(error).splitlines()) == 1
             continue
-        year = getattr(told, "year", 2026)
-        assert 1999 <= year <= 2101 and (not isinstance(told, int | float) or (math.isfinite(told) and 0 <= told <= 99))
+        year = getattr(day, "year", 2026)
+        assert 1999 <= year <= 2101 and (not isinstance(day, int | float) or (math.isfinite(day) and 0 <= day <= 99))
 
 
 def test_the_fastest_clock_never_leaves_the_calendar() -> None:

@@ -14,20 +14,20 @@ from pipelines.plant.works import Plant
 
 def counted_spans(reader: Reader, lines: Sequence[str]) -> dict[str, Span]:
     """From the first to the last cold-end count of each of some lines; those without any are left out."""
-    told = reader.together(*(partial(_span, line) for line in lines)) if lines else []
-    return {line: span for line, span in zip(lines, told, strict=True) if span is not None}
+    found = reader.together(*(partial(_span, line) for line in lines)) if lines else []
+    return {line: span for line, span in zip(lines, found, strict=True) if span is not None}
 
 
 def counted_span(reader: Reader, lines: Sequence[str]) -> Span | None:
     """The same of all these lines together; None where none has counts."""
     spans = counted_spans(reader, lines).values()
-    return Span(min(one.start for one in spans), max(one.end for one in spans)) if spans else None
+    return Span(min(span.start for span in spans), max(span.end for span in spans)) if spans else None
 
 
 def last_count(reader: Reader, lines: Sequence[str]) -> datetime | None:
     """Until when any of some lines has cold-end counts."""
-    told = reader.together(*(partial(_end, line) for line in lines)) if lines else []
-    return max((end for end in told if end is not None), default=None)
+    found = reader.together(*(partial(_end, line) for line in lines)) if lines else []
+    return max((end for end in found if end is not None), default=None)
 
 
 def days_with_counts(reader: Reader, plant: Plant, days: Sequence[date]) -> list[date]:
@@ -36,8 +36,8 @@ def days_with_counts(reader: Reader, plant: Plant, days: Sequence[date]) -> list
     """
     if not days:
         return []
-    told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
-    if not any(reader.ask("coverage", line=line, **told).height for line in plant.lines):
+    moments = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
+    if not any(reader.ask("coverage", line=line, **moments).height for line in plant.lines):
         return []
     half = len(days) // 2
     parts = (days[:half], days[half:]) if half else ()

@@ -69,30 +69,32 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     reader = reader.noting()
     span = plant.clock.day(day)
     about = {line.id: {"line": line.id, "from_time": span.start, "to_time": span.end} for line in plant.line}
-    told, kept = yield_and_readings(reader, plant, day)
+    day_yield, kept = yield_and_readings(reader, plant, day)
     waiting = reader.ask("open_refusals_count").row(0)
     unvouched, usual_doubts = doubts_in(reader, plant, plant.clock.day(day))
     return Day(
         day=day,
         span=span,
-        told=told,
+        told=day_yield,
         paretos={line: answer_pareto(reader, plant, line, span) for line in about},
         shifts={
             line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)]
             for line in about
         },
-        hours={line: reader.ask("hours_of_day", **told, no_faults=plant.no_faults) for line, told in about.items()},
-        weights={line: [one.told for one in study_weights(reader, plant, line, span)] for line in about},
+        hours={line: reader.ask("hours_of_day", **row, no_faults=plant.no_faults) for line, row in about.items()},
+        weights={
+            line: [study_weight.told for study_weight in study_weights(reader, plant, line, span)] for line in about
+        },
         laboratory=answer_laboratory(reader, plant, day),
-        uncalled={line: reader.check("reject_counts__cover_rejected", **told) for line, told in about.items()},
-        coverage={line: reader.ask("coverage", **told) for line, told in about.items()},
-        files=pl.concat([reader.ask("files_behind", **told) for told in about.values()]),
+        uncalled={line: reader.check("reject_counts__cover_rejected", **row) for line, row in about.items()},
+        coverage={line: reader.ask("coverage", **row) for line, row in about.items()},
+        files=pl.concat([reader.ask("files_behind", **row) for row in about.values()]),
         waiting=(int(waiting[0]), int(waiting[1])),
         signals=signals_of_day(reader, span),
         doubts=answer_doubts(reader, plant, span),
-        changes=day_changes(reader, told),
+        changes=day_changes(reader, day_yield),
         held=reader.ask("pallets_held"),
-        holds=[one for one in answer_holds(reader) if one.hold],
+        holds=[hold for hold in answer_holds(reader) if hold.hold],
         unvouched=unvouched,
         usual_doubts=usual_doubts,
         kept=kept,
@@ -100,36 +102,36 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     )
 
 
-def day_changes(reader: Reader, told: Yield) -> list[YieldChange]:
+def day_changes(reader: Reader, day_yield: Yield) -> list[YieldChange]:
     """The day's figures against the last 7 and 28 closed days."""
-    rows = reader.ask("balances_before", first_day=told.day - timedelta(days=MONTH), day=told.day)
+    rows = reader.ask("balances_before", first_day=day_yield.day - timedelta(days=MONTH), day=day_yield.day)
     past = [(row["day"], json.loads(row["told"])) for row in rows.iter_rows(named=True)]
-    today = [json.loads(told.brief(one.furnace)) for one in told.furnaces]
-    return changes(told.day, today, past)
+    today = [json.loads(day_yield.brief(furnace.furnace)) for furnace in day_yield.furnaces]
+    return changes(day_yield.day, today, past)
 
 
 def signals_of_day(reader: Reader, span: Span) -> list[Signal]:
     """Every excess that was open at any time of the day, as it stood at its end, the most harmful first."""
-    kept = [one for one in kept_signals(reader, span.start, span.end) if one.kind == "excess"]
+    kept = [signal for signal in kept_signals(reader, span.start, span.end) if signal.kind == "excess"]
     return ranked(with_notes(reader, kept))
 
 
 def kept_answers(day: Day) -> dict[str, Any]:
     """What a close keeps of a day, as JSON values: the yield and every line's Pareto."""
-    told = day.told.told()
-    for line in told["lines"]:
+    row = day.told.told()
+    for line in row["lines"]:
         line["causes"] = _merged(line["causes"])
-    return {"yield": told, "pareto": {line: one.told() for line, one in day.paretos.items()}}
+    return {"yield": row, "pareto": {line: pareto.told() for line, pareto in day.paretos.items()}}
 
 
 def _merged(causes: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Losses by cause, all shifts and jobs of the day together."""
     sums: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for one in causes:
-        key = (one["kind"], one["where"], one["cause"])
-        into = sums.setdefault(key, {**one, "shift": "", "job": "", "units": 0.0, "kg": 0.0})
-        into["units"] += one["units"]
-        into["kg"] += one["kg"]
+    for cause in causes:
+        key = (cause["kind"], cause["where"], cause["cause"])
+        into = sums.setdefault(key, {**cause, "shift": "", "job": "", "units": 0.0, "kg": 0.0})
+        into["units"] += cause["units"]
+        into["kg"] += cause["kg"]
     return [sums[key] for key in sorted(sums)]
 
 
@@ -144,7 +146,7 @@ def digest(answers: dict[str, Any]) -> str:
 
 def _steady(value: Any) -> Any:
     if isinstance(value, dict):
-        return {name: _steady(one) for name, one in value.items()}
+        return {name: _steady(each) for name, each in value.items()}
     if isinstance(value, list | tuple):
-        return [_steady(one) for one in value]
+        return [_steady(each) for each in value]
     return round(value, 4 if abs(value) >= 1 else 9) + 0.0 if isinstance(value, float) else value

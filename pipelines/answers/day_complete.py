@@ -20,15 +20,15 @@ def missing_of_day(reader: Reader, plant: Plant, day: date, now: datetime) -> li
     clock = plant.clock
     end = clock.day(day).end
     ends = [clock.day(day - timedelta(days=back)).end for back in range(1, DAYS_BEFORE + 1)]
-    told = {"tolerance_s": TOLERANCE.total_seconds()}
+    values = {"tolerance_s": TOLERANCE.total_seconds()}
     usual = {
         row["feed"]
-        for row in reader.ask("feeds_at_ends", ends=ends, **told).iter_rows(named=True)
+        for row in reader.ask("feeds_at_ends", ends=ends, **values).iter_rows(named=True)
         if row["days"] >= USUAL
     }
-    came = {row["feed"] for row in reader.ask("feeds_at_ends", ends=[end], **told).iter_rows(named=True)}
+    came = {row["feed"] for row in reader.ask("feeds_at_ends", ends=[end], **values).iter_rows(named=True)}
     missing = sorted((usual | {"station_counts"}) - came)
-    for one in stations_alive(reader, plant, now, end):
-        if one.last is not None and end - STOPPED <= one.last < end - timedelta(seconds=1):
-            missing.append(f"{one.station} after {clock.show(one.last)}")
+    for station in stations_alive(reader, plant, now, end):
+        if station.last is not None and end - STOPPED <= station.last < end - timedelta(seconds=1):
+            missing.append(f"{station.station} after {clock.show(station.last)}")
     return missing

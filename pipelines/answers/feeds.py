@@ -23,7 +23,7 @@ def answer_feeds(
 ) -> dict[str, Any]:
     """{feeds: [...], stations: [...], refused: [...]}; the stations as they stand at `now`, and none without it."""
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
-    stations = [_station(one) for one in _stations(reader, plant, now)] if now is not None else []
+    stations = [_station(station) for station in _stations(reader, plant, now)] if now is not None else []
     return {"feeds": feeds, "stations": stations, "refused": _refused(reader, most, from_batch)}
 
 
@@ -44,11 +44,11 @@ def first_refused(ledger: Ledger, first_batch: int, most: int) -> list[dict[str,
 
 def _stations(reader: Reader, plant: Plant, now: datetime) -> list[StationLife]:
     """Every station as the pages have it; one that they know nothing of is looked for in all times."""
-    told = stations_alive(reader, plant, now)
-    if all(one.state != "never" for one in told):
-        return told
-    ever = {one.station: one for one in stations_alive(reader, plant, now, ALL_TIMES)}
-    return [ever[one.station] if one.state == "never" else one for one in told]
+    station_lifes = stations_alive(reader, plant, now)
+    if all(station.state != "never" for station in station_lifes):
+        return station_lifes
+    ever = {station.station: station for station in stations_alive(reader, plant, now, ALL_TIMES)}
+    return [ever[station.station] if station.state == "never" else station for station in station_lifes]
 
 
 def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:
@@ -64,27 +64,27 @@ def _told(row: dict[str, Any]) -> dict[str, Any]:
     return {key: utc_text(value) if hasattr(value, "tzinfo") else value for key, value in row.items()}
 
 
-def _station(one: StationLife) -> dict[str, Any]:
-    told = {
-        "line": one.line,
-        "station": one.station,
-        "last_window": utc_text(one.last) if one.last else None,
-        "behind_min": round(one.behind.total_seconds() / 60) if one.behind is not None else None,
-        "state": one.state,
-        "verdict": _verdict(one),
+def _station(station: StationLife) -> dict[str, Any]:
+    texts = {
+        "line": station.line,
+        "station": station.station,
+        "last_window": utc_text(station.last) if station.last else None,
+        "behind_min": round(station.behind.total_seconds() / 60) if station.behind is not None else None,
+        "state": station.state,
+        "verdict": _verdict(station),
     }
-    return told | {"heard": utc_text(one.heard)} if one.heard else told
+    return texts | {"heard": utc_text(station.heard)} if station.heard else texts
 
 
-def _verdict(one: StationLife) -> str:
-    behind = f"{one.behind.total_seconds() / 60:.0f} min behind the clock" if one.behind is not None else ""
+def _verdict(station: StationLife) -> str:
+    behind = f"{station.behind.total_seconds() / 60:.0f} min behind the clock" if station.behind is not None else ""
     state = {
-        "alive": "" if one.sends else "ok",
+        "alive": "" if station.sends else "ok",
         "late": f"late: {behind}",
         "silent": f"silent: {behind}, its line's others go on",
         "never": "never heard of",
-    }[one.state]
-    return "; ".join(words for words in (state, _sends(one.sends)) if words)
+    }[station.state]
+    return "; ".join(words for words in (state, _sends(station.sends)) if words)
 
 
 def _sends(sends: str) -> str:

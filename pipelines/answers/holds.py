@@ -19,10 +19,10 @@ from schemas.answers.trace import SamplingPlan
 def decisions(reader: Reader) -> list[Decision]:
     """Every decision kept, the oldest first."""
     rows = reader.ask("hold_events_all")
-    told = []
+    found = []
     for _, part in rows.group_by("event", maintain_order=True):
         first = part.row(0, named=True)
-        told.append(
+        found.append(
             Decision(
                 number=first["event"],
                 hold=first["hold"],
@@ -34,7 +34,7 @@ def decisions(reader: Reader) -> list[Decision]:
                 evidence=first["evidence"],
             )
         )
-    return told
+    return found
 
 
 def all_holds(reader: Reader) -> dict[str, Hold]:
@@ -57,19 +57,25 @@ def answer_holds(reader: Reader, everything: bool = False, name: str | None = No
     holds = all_holds(reader)
     mine = [h for h in holds.values() if name in (None, h.name)]
     states = _warehouse(reader, [pallet for hold in mine for pallet in hold.pallets])
-    told = [_held(hold, pallet, states.get(pallet)) for hold in mine for pallet in hold.pallets]
-    shown = [one for one in told if everything or name is not None or one.state in (HELD, PROPOSED)]
+    pallets = [_held(hold, pallet, states.get(pallet)) for hold in mine for pallet in hold.pallets]
+    shown = [pallet for pallet in pallets if everything or name is not None or pallet.state in (HELD, PROPOSED)]
     if name is None:
-        known = {one.pallet for one in told if one.state in (HELD, PROPOSED)}
+        known = {pallet.pallet for pallet in pallets if pallet.state in (HELD, PROPOSED)}
         for row in reader.ask("pallets_held").iter_rows(named=True):
             if row["pallet"] not in known and row["state"] == "held":
                 shown.append(_only_warehouse(row))
     return sorted(shown, key=_gravest)
 
 
-def _gravest(one: HeldPallet) -> tuple[bool, bool, bool, float, str]:
-    out = one.state == HELD and one.warehouse == "released" and bool(one.hold)
-    return not out, not one.hold, one.state != PROPOSED, -one.since.timestamp() if one.since else 0.0, one.pallet
+def _gravest(pallet: HeldPallet) -> tuple[bool, bool, bool, float, str]:
+    out = pallet.state == HELD and pallet.warehouse == "released" and bool(pallet.hold)
+    return (
+        not out,
+        not pallet.hold,
+        pallet.state != PROPOSED,
+        -pallet.since.timestamp() if pallet.since else 0.0,
+        pallet.pallet,
+    )
 
 
 def _warehouse(reader: Reader, pallets: list[str]) -> dict[str, dict[str, Any]]:
@@ -80,7 +86,7 @@ def _warehouse(reader: Reader, pallets: list[str]) -> dict[str, dict[str, Any]]:
 
 
 def _held(hold: Hold, pallet: str, row: dict[str, Any] | None) -> HeldPallet:
-    last = next(one for one in reversed(hold.decisions) if pallet in one.pallets)
+    last = next(decision for decision in reversed(hold.decisions) if pallet in decision.pallets)
     state, warehouse = hold.pallets[pallet], str(row["state"]) if row else None
     return HeldPallet(
         hold=hold.name,
@@ -145,9 +151,9 @@ def plans_of_hold(
         )
     if severity not in ("major", "minor"):
         raise WrongUse(f"--severity is major or minor, not '{severity}'")
-    held = [one for one in answer_holds(reader, name=name) if one.state == HELD]
-    lot = sum(one.units or 0 for one in held)
+    held = [hold for hold in answer_holds(reader, name=name) if hold.state == HELD]
+    lot = sum(pallet.units or 0 for pallet in held)
     if lot < 2:
         raise WrongUse(f"{name} holds no pallet; see `coldledger holds --all`")
-    told = plans(plant.sampling, lot, severity)
-    return inspection_after(past, None, steady, told[0].ac), told
+    sampling_plans = plans(plant.sampling, lot, severity)
+    return inspection_after(past, None, steady, sampling_plans[0].ac), sampling_plans

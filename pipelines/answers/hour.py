@@ -42,7 +42,7 @@ class Hour:
 
 def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
     """The hour [span.start, span.end) of a line by the cold-end clock."""
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
     began = job_began(reader, plant, line, span.start)
     since = span.start - timedelta(hours=BACK_HOURS)
     if began is not None and began > since:
@@ -52,10 +52,10 @@ def answer_hour(reader: Reader, plant: Plant, line: str, span: Span) -> Hour:
         lambda mine: mine.ask(
             "hourly", line=line, from_time=since, to_time=span.end, block_s=3600, no_faults=plant.no_faults
         ),
-        lambda mine: faults(plant, mine.ask("calls", **told)),
-        lambda mine: mine.ask("coverage", **told),
-        lambda mine: mine.check("reject_counts__cover_rejected", **told),
-        lambda mine: mine.ask("files_behind", **told),
+        lambda mine: faults(plant, mine.ask("calls", **row)),
+        lambda mine: mine.ask("coverage", **row),
+        lambda mine: mine.check("reject_counts__cover_rejected", **row),
+        lambda mine: mine.ask("files_behind", **row),
         lambda mine: lehr_time(mine, plant, line, span),
         lambda mine: hour_signals(mine, line, span),
         lambda mine: mine.ask("open_refusals_count").row(0),

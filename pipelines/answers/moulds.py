@@ -86,13 +86,13 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     states, against = _states(reader, plant, line, span, (places, fitted), frames, signals, defect)
     mine = faults(plant, calls) if defect is None else calls.filter(pl.col("defect") == defect)
     total = int(mine["calls"].sum())
-    placed, unread, unfitted = (ratio(one, total) for one in _told_apart(mine))
-    shown = [n for n, one in enumerate(signals) if defect in (None, one.defect)]
+    placed, unread, unfitted = (ratio(number, total) for number in _told_apart(mine))
+    shown = [n for n, signal in enumerate(signals) if defect in (None, signal.defect)]
     return MachineNow(
         line,
         span,
         defect,
-        [_of_shown(one, shown) for one in states],
+        [_of_shown(state, shown) for state in states],
         [signals[n] for n in shown],
         against,
         total,
@@ -127,16 +127,16 @@ def _states(
     expected: ExpectedCalls
     if past is None:
         inside = np.zeros(counts.calls.shape, bool)
-        for one in signals:
-            if one.defect in codes:
-                inside[:, codes.index(one.defect)] |= place_of(one, places)
+        for signal in signals:
+            if signal.defect in codes:
+                inside[:, codes.index(signal.defect)] |= place_of(signal, places)
         faulty = np.array([code in plant.faults for code in codes])
         expected = by_the_others(Counts(counts.calls * faulty, counts.ware), inside)
     else:
         expected = by_the_past(past, fitted, places, codes)
-    told = explained(signals, places, codes, frames, expected.calls)
+    this_explained = explained(signals, places, codes, frames, expected.calls)
     judged, shown = list(plant.faults), list(plant.faults) if defect is None else [defect]
-    states = cavity_states(places, codes, counts, fitted, expected, told, judged, critical, shown)
+    states = cavity_states(places, codes, counts, fitted, expected, this_explained, judged, critical, shown)
     return states, "others" if past is None else "past"
 
 
@@ -147,8 +147,8 @@ def _ware_of_moulds(ware: pl.DataFrame) -> list[tuple[str, float]]:
 
 def _past(reader: Reader, line: str, span: Span, ware: dict[str, float]) -> pl.DataFrame | None:
     """What each mould's own past leads one to expect of each defect; None where it does not cover the window."""
-    told = {"line": line, "from_time": span.start - BLOCK_HOURS * HOUR, "to_time": span.end + BLOCK_HOURS * HOUR}
-    by_hour = reader.ask("expected_by_hour", **told)
+    row = {"line": line, "from_time": span.start - BLOCK_HOURS * HOUR, "to_time": span.end + BLOCK_HOURS * HOUR}
+    by_hour = reader.ask("expected_by_hour", **row)
     here = by_hour.filter((pl.col("hour") > span.start - HOUR) & (pl.col("hour") < span.end))
     hours = here["hour"].unique().to_list()
     covered = sum((min(h + HOUR, span.end) - max(h, span.start) for h in hours), timedelta())
@@ -176,7 +176,7 @@ def _of_shown(state: CavityState, shown: list[int]) -> CavityState:
 def _told_apart(calls: pl.DataFrame) -> tuple[int, int, int]:
     """Calls with a known cavity, without a number, and with a number that no single cavity held then."""
     placed, read = pl.col("section").is_not_null(), pl.col("mould").is_not_null()
-    return tuple(int(calls.filter(one)["calls"].sum()) for one in (placed, ~read, read & ~placed))  # type: ignore[return-value]
+    return tuple(int(calls.filter(expr)["calls"].sum()) for expr in (placed, ~read, read & ~placed))  # type: ignore[return-value]
 
 
 def _unread(calls: pl.DataFrame) -> list[str]:
@@ -205,7 +205,7 @@ def _doubts(reader: Reader, plant: Plant, line: str, span: Span, coarse: dict[st
 def _fitted(reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime) -> dict[Spot, tuple[str, ...]]:
     """The numbers fitted in each place while the window's ware was formed, in their order."""
     formed = Span(lehr.formed(span.start), lehr.formed(span.end))
-    told: dict[Spot, tuple[str, ...]] = {}
+    texts: dict[Spot, tuple[str, ...]] = {}
     for row in spans_of_line(reader, plant, line, span).sort("fitted_at").iter_rows(named=True):
         if (
             row["fitted_at"] < formed.end
@@ -213,5 +213,5 @@ def _fitted(reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime)
             and row["number"]
         ):
             place = (row["section"], row["gob"])
-            told[place] = (*told.get(place, ()), row["number"])
-    return told
+            texts[place] = (*texts.get(place, ()), row["number"])
+    return texts

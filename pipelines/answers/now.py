@@ -33,11 +33,11 @@ class LineNow:
 
     @property
     def open_signals(self) -> list[Signal]:
-        return [one for one in self.signals if one.kind == "excess" and one.ended is None]
+        return [signal for signal in self.signals if signal.kind == "excess" and signal.ended is None]
 
     @property
     def critical_calls(self) -> list[Signal]:
-        return [one for one in self.signals if one.kind != "excess"]
+        return [signal for signal in self.signals if signal.kind != "excess"]
 
 
 @dataclass(frozen=True)
@@ -53,18 +53,18 @@ class Now:
 
 def newest_count(reader: Reader) -> datetime | None:
     """When the newest window of cold-end counts begins."""
-    told: datetime | None = reader.ask("newest_counts").item()
-    return told
+    moment: datetime | None = reader.ask("newest_counts").item()
+    return moment
 
 
 def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
     """Every line in its newest hour."""
     reader = reader.noting()
-    told = heard(reader, plant, now)
+    this_heard = heard(reader, plant, now)
     waiting = reader.ask("open_refusals_count").row(0)
-    known = told.stations(plant, now)
-    lines = [_line(reader, plant, line, [one for one in known if one.line == line]) for line in plant.lines]
-    return Now(now, told.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked))
+    known = this_heard.stations(plant, now)
+    lines = [_line(reader, plant, line, [station for station in known if station.line == line]) for line in plant.lines]
+    return Now(now, this_heard.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked))
 
 
 @dataclass(frozen=True)
@@ -106,15 +106,15 @@ def heard_otherwise(
     feed, until when.
     """
     silent = [station for station in plant.stations if station not in windows]
-    told: dict[str, dict[str, datetime]] = {}
+    moments: dict[str, dict[str, datetime]] = {}
     for row in reader.ask("heard_otherwise", from_time=since, stations=silent).iter_rows(named=True) if silent else ():
-        told.setdefault(row["station"], {})[row["feed"]] = row["heard"]
-    return told
+        moments.setdefault(row["station"], {})[row["feed"]] = row["heard"]
+    return moments
 
 
 def hour_of_line(plant: Plant, stations: list[StationLife]) -> Span | None:
     """The newest hour of a line, as far as its counts reach."""
-    last = max((one.last for one in stations if one.last is not None), default=None)
+    last = max((station.last for station in stations if station.last is not None), default=None)
     if last is None:
         return None
     hour = plant.clock.hour_of(last - timedelta(microseconds=1))
@@ -125,16 +125,16 @@ def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) 
     span = hour_of_line(plant, stations)
     if span is None:
         return LineNow(line, None, None, [], stations)
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
     hour = plant.clock.hour_of(span.start)
     kept = kept_signals(reader, hour.start, hour.end, [line]) or kept_signals(
         reader, hour.start - HOUR, hour.start, [line]
     )
-    calls, ware = reader.ask("calls", **told), reader.ask("ware", **told)
-    beat = pulse(plant, line, span.seconds, calls, ware, reader.ask("expected_of_line", **told))
-    signals = ranked(with_notes(reader, [one for one in kept if _of_now(one, span)]))
+    calls, ware = reader.ask("calls", **row), reader.ask("ware", **row)
+    beat = pulse(plant, line, span.seconds, calls, ware, reader.ask("expected_of_line", **row))
+    signals = ranked(with_notes(reader, [signal for signal in kept if _of_now(signal, span)]))
     return LineNow(line, span, beat, signals, stations, job_began(reader, plant, line, span.start))
 
 
-def _of_now(one: Signal, span: Span) -> bool:
-    return one.ended is None or one.ended > span.start
+def _of_now(signal: Signal, span: Span) -> bool:
+    return signal.ended is None or signal.ended > span.start

@@ -44,16 +44,16 @@ def answer_paretos(reader: Reader, plant: Plant, line: str, span: Span) -> dict[
 def _counts(reader: Reader, plant: Plant, line: str, span: Span, by: str) -> tuple[pl.DataFrame, pl.DataFrame]:
     if by in NEEDS_PLACE:
         return placed_counts(reader, plant, line, span)
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
-    return reader.ask("calls", **told), reader.ask("ware", **told)
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
+    return reader.ask("calls", **row), reader.ask("ware", **row)
 
 
 def placed_counts(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Calls and ware by window, with the cavity each mould number stood in when the ware was formed."""
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
     spans = spans_of_line(reader, plant, line, span)
     minutes = lehr_time(reader, plant, line, span).minutes
-    calls, ware = (reader.ask(name, **told) for name in ("calls_by_window", "ware_by_window"))
+    calls, ware = (reader.ask(name, **row) for name in ("calls_by_window", "ware_by_window"))
     return with_cavity(with_formed(calls, plant, minutes), spans), with_cavity(with_formed(ware, plant, minutes), spans)
 
 
@@ -75,9 +75,9 @@ def _past(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[pl.DataF
     """What the line's own past leads one to expect in a window, and since when it counts; None unless it covers the
     window.
     """
-    told = reader.ask("expected_of_line", line=line, from_time=span.start, to_time=span.end)
-    hours = told["hours"].max() if told.height else 0.0
+    rows = reader.ask("expected_of_line", line=line, from_time=span.start, to_time=span.end)
+    hours = rows["hours"].max() if rows.height else 0.0
     if not isinstance(hours, float) or hours < 0.95 * span.seconds / 3600:
         return None, None
     began = job_began(reader, plant, line, span.start)
-    return told, max(span.start - PAST, began) if began is not None else span.start - PAST
+    return rows, max(span.start - PAST, began) if began is not None else span.start - PAST

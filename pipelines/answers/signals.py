@@ -60,9 +60,9 @@ class LineHour:
 def line_frames(reader: Reader, plant: Plant, line: str, span: Span, estimate: bool) -> LineFrames:
     """Read a line's window; `estimate`: work its lehr times out anew instead of reading the kept ones."""
     back = timedelta(minutes=2 * plant.lines[line].lehr_minutes + 60)
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
     formed = {"line": line, "from_time": span.start - back, "to_time": span.end}
-    ware = reader.ask("ware_by_window", **told)
+    ware = reader.ask("ware_by_window", **row)
     spans = reader.ask("mould_spans_of_line", **formed)
     stoppages = reader.ask("stoppages_of_line", **formed)
     logs = Logs(reader.ask("fittings_of_line", **formed), stoppages, reader.ask("jobs_of_line", **formed))
@@ -70,7 +70,7 @@ def line_frames(reader: Reader, plant: Plant, line: str, span: Span, estimate: b
         lehr = _estimated(reader, plant, line, span, ware, spans, stoppages)
     else:
         lehr = reader.ask("lehr_hours_of_line", line=line, from_time=span.start, to_time=span.end)
-    return LineFrames(faults(plant, reader.ask("calls_by_window", **told)), ware, spans, logs, lehr, span)
+    return LineFrames(faults(plant, reader.ask("calls_by_window", **row)), ware, spans, logs, lehr, span)
 
 
 def _estimated(
@@ -105,17 +105,24 @@ def follow_furnace(
     lines = [line.id for line in plant.lines_of(furnace) if plant.stations_of(line.id)]
     frames = {line: line_frames(reader, plant, line, window, estimate) for line in lines}
     counts, lehr = {}, {}
-    for line, told in frames.items():
-        lehr[line] = lehr_of_hours(plant, line, told.lehr, asked.start, asked.end).minutes
+    for line, these_frames in frames.items():
+        lehr[line] = lehr_of_hours(plant, line, these_frames.lehr, asked.start, asked.end).minutes
         counts[line] = line_counts(
-            plant, line, (window.start, window.end), told.calls, told.ware, told.spans, told.logs.jobs, lehr[line]
+            plant,
+            line,
+            (window.start, window.end),
+            these_frames.calls,
+            these_frames.ware,
+            these_frames.spans,
+            these_frames.logs.jobs,
+            lehr[line],
         )
-    clocks = {line: _Clock(plant, line, told.lehr) for line, told in frames.items()}
+    clocks = {line: _Clock(plant, line, each.lehr) for line, each in frames.items()}
     skipped, last = int((asked.start - start) / HOUR), -int((start - asked.end) // HOUR) - 1
     for hour, trackers, states in follow_lines(plant, counts, int(PAST / HOUR), lehr):
         if hour >= skipped:
             mine = {
-                line: [one for one in found if whole or one.ended is not None or hour >= last]
+                line: [signal for signal in found if whole or signal.ended is not None or hour >= last]
                 for line, found in states.items()
             }
             yield (
@@ -147,7 +154,7 @@ def _line_hour(
     counts = tracker.counts
     now = min((hour + 1) * tracker.past.per_hour, counts.bins)
     at = counts.moment(hour * tracker.past.per_hour)
-    signals = [tell(plant, tracker, one, now, clock, frames.logs) for one in found]
+    signals = [tell(plant, tracker, signal, now, clock, frames.logs) for signal in found]
     if not whole:
         return LineHour(counts.line, at, signals, pl.DataFrame(), pl.DataFrame(), [])
     end = counts.moment(now)
@@ -168,35 +175,43 @@ def answer_signals(reader: Reader, plant: Plant, span: Span, line: str | None = 
     if line is not None:
         check_line(plant, line)
     furnaces = [plant.lines[line].furnace] if line is not None else [f.id for f in plant.furnace]
-    told: list[Signal] = []
+    signals: list[Signal] = []
     for furnace in furnaces:
-        told += [one for one in _of_furnace(reader, plant, furnace, span) if line in (None, one.line)]
-    mine = [one for one in told if one.kind == CRITICAL_CALL or one.ended is None or one.ended > span.start]
+        signals += [signal for signal in _of_furnace(reader, plant, furnace, span) if line in (None, signal.line)]
+    mine = [
+        signal
+        for signal in signals
+        if signal.kind == CRITICAL_CALL or signal.ended is None or signal.ended > span.start
+    ]
     kept = kept_signals(reader, span.start - timedelta(days=2), span.end + HOUR)
     return ranked(with_notes(reader, named_as_kept(mine, kept)))
 
 
 def _of_furnace(reader: Reader, plant: Plant, furnace: str, span: Span) -> list[Signal]:
     """Every excess of the furnace's lines as it last stood, and the critical calls that no excess tells of."""
-    told: dict[str, Signal] = {}
+    signals: dict[str, Signal] = {}
     frames: dict[str, LineFrames] = {}
     estimate = not _has_lehr(reader, plant, furnace, span)
     for now, hours in follow_furnace(reader, plant, furnace, span, ASKED_LEAD, estimate, whole=False):
         frames = now
-        told |= {one.id: one for here in hours for one in here.signals if one.kind != CRITICAL_CALL}
+        signals |= {signal.id: signal for here in hours for signal in here.signals if signal.kind != CRITICAL_CALL}
     here = pl.col("window_start").is_between(span.start, span.end, closed="left")
     critical = []
     for line, frame in frames.items():
         clock = _Clock(plant, line, frame.lehr)
-        known = [one for one in told.values() if one.line == line and (one.ended is None or one.ended > span.start)]
+        known = [
+            signal
+            for signal in signals.values()
+            if signal.line == line and (signal.ended is None or signal.ended > span.start)
+        ]
         critical += critical_calls(plant, line, frame.calls.filter(here), frame.ware.filter(here), clock, known)
-    return [*told.values(), *critical]
+    return [*signals.values(), *critical]
 
 
 def _has_lehr(reader: Reader, plant: Plant, furnace: str, span: Span) -> bool:
     lines = [line.id for line in plant.lines_of(furnace)]
-    told = {"from_time": span.start - timedelta(hours=6), "to_time": span.end}
-    return all(reader.ask("lehr_hours_of_line", line=line, **told).height for line in lines)
+    moments = {"from_time": span.start - timedelta(hours=6), "to_time": span.end}
+    return all(reader.ask("lehr_hours_of_line", line=line, **moments).height for line in lines)
 
 
 def kept_signals(reader: Reader, start: datetime, end: datetime, lines: Sequence[str] | None = None) -> list[Signal]:
@@ -212,31 +227,35 @@ def named_as_kept(signals: Sequence[Signal], kept: Sequence[Signal]) -> list[Sig
     """The signals under the names they were first kept with: same line and defect, places that share something, times
     that overlap.
     """
-    told, used = [], set()
-    for one in sorted(signals, key=lambda s: s.raised):
+    found, used = [], set()
+    for signal in sorted(signals, key=lambda s: s.raised):
         same = [
             k
             for k in kept
-            if k.kind == one.kind
-            and (k.line, k.defect) == (one.line, one.defect)
+            if k.kind == signal.kind
+            and (k.line, k.defect) == (signal.line, signal.defect)
             and k.id not in used
-            and _overlaps(k, one)
+            and _overlaps(k, signal)
         ]
-        best = min(same, key=lambda k: (k.id != one.id, abs(k.raised - one.raised)), default=None)
-        used.add(best.id if best else one.id)
-        told.append(
-            one if best is None else one.model_copy(update={"id": best.id, "raised": min(best.raised, one.raised)})
+        best = min(same, key=lambda k: (k.id != signal.id, abs(k.raised - signal.raised)), default=None)
+        used.add(best.id if best else signal.id)
+        found.append(
+            signal
+            if best is None
+            else signal.model_copy(update={"id": best.id, "raised": min(best.raised, signal.raised)})
         )
-    return told
+    return found
 
 
-def _overlaps(kept: Signal, one: Signal) -> bool:
+def _overlaps(kept: Signal, signal: Signal) -> bool:
     late = timedelta(hours=3)
-    times = one.raised <= (kept.ended or one.raised) + late and kept.raised <= (one.ended or kept.raised) + late
-    if kept.scope == "station" or one.scope == "station":
-        return times and kept.scope == one.scope and kept.members == one.members
-    whole = {kept.scope, one.scope} & {"line", "furnace"}
-    return times and bool(whole or set(kept.cavities) & set(one.cavities) or set(kept.moulds) & set(one.moulds))
+    times = (
+        signal.raised <= (kept.ended or signal.raised) + late and kept.raised <= (signal.ended or kept.raised) + late
+    )
+    if kept.scope == "station" or signal.scope == "station":
+        return times and kept.scope == signal.scope and kept.members == signal.members
+    whole = {kept.scope, signal.scope} & {"line", "furnace"}
+    return times and bool(whole or set(kept.cavities) & set(signal.cavities) or set(kept.moulds) & set(signal.moulds))
 
 
 def with_notes(reader: Reader, signals: Sequence[Signal]) -> list[Signal]:
@@ -244,16 +263,16 @@ def with_notes(reader: Reader, signals: Sequence[Signal]) -> list[Signal]:
     rows = reader.ask("acknowledgements_of")
     last = {row["signal"]: row for row in rows.iter_rows(named=True)}
     return [
-        one
-        if one.id not in last
-        else one.model_copy(
+        signal
+        if signal.id not in last
+        else signal.model_copy(
             update={
-                "acknowledged_by": last[one.id]["by_whom"],
-                "acknowledged_at": last[one.id]["acknowledged_at"],
-                "note": last[one.id]["note"],
+                "acknowledged_by": last[signal.id]["by_whom"],
+                "acknowledged_at": last[signal.id]["acknowledged_at"],
+                "note": last[signal.id]["note"],
             }
         )
-        for one in signals
+        for signal in signals
     ]
 
 
@@ -266,22 +285,22 @@ def ranked(signals: Sequence[Signal]) -> list[Signal]:
 
 def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:
     """What of a window could not be judged, and why: line, the first hour it holds for, a sentence."""
-    told: dict[tuple[str, str], datetime] = {}
-    for one in [line] if line is not None else list(plant.lines):
-        rows = reader.ask("doubts_of_line", line=one, from_time=span.start - HOUR, to_time=span.end)
+    moments: dict[tuple[str, str], datetime] = {}
+    for text in [line] if line is not None else list(plant.lines):
+        rows = reader.ask("doubts_of_line", line=text, from_time=span.start - HOUR, to_time=span.end)
         for hour, doubt in rows.iter_rows():
             if hour + HOUR > span.start:
-                told.setdefault((one, doubt), hour)
-    return [(one, hour, doubt) for (one, doubt), hour in told.items()]
+                moments.setdefault((text, doubt), hour)
+    return [(each, hour, doubt) for (each, doubt), hour in moments.items()]
 
 
 def unheard_lines(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:
     """The lines of which no count reaches into a window, as `answer_doubts` tells what could not be judged."""
     asked = {"from_time": span.start, "to_time": span.end}
     return [
-        (one, span.start, NOTHING_CAME)
-        for one in ([line] if line is not None else plant.lines)
-        if reader.ask("coverage", line=one, **asked).is_empty()
+        (text, span.start, NOTHING_CAME)
+        for text in ([line] if line is not None else plant.lines)
+        if reader.ask("coverage", line=text, **asked).is_empty()
     ]
 
 

@@ -31,8 +31,8 @@ def answer_station_faults(reader: Reader, plant: Plant, span: Span, lines: Seque
     against the order of stations, moulds that are not fitted. Found and said, never corrected here: who may correct a
     clock or a log decides.
     """
-    told = [fault for line in lines or plant.lines for fault in _of_line(reader, plant, line, span)]
-    return sorted(told, key=lambda one: (not one.certain, one.line, one.station, one.since))
+    faults = [fault for line in lines or plant.lines for fault in _of_line(reader, plant, line, span)]
+    return sorted(faults, key=lambda answer: (not answer.certain, answer.line, answer.station, answer.since))
 
 
 def _of_line(reader: Reader, plant: Plant, line: str, span: Span) -> list[StationFault]:
@@ -44,7 +44,7 @@ def _of_line(reader: Reader, plant: Plant, line: str, span: Span) -> list[Statio
     after = {s.id: s.after_minutes for s in plant.stations_of(line)}
     lanes = [stations for _, stations in _steps(plant, line, set())]
     faults = [*_ahead(reader, line, span), *clocks_off(line, grid, after, lanes, span.start, span.end)]
-    off = {one.station for one in faults if one.kind == "clock"}
+    off = {fault.station for fault in faults if fault.kind == "clock"}
     faults += standing_still(line, {s: values for s, values in grid.items() if s not in off}, span.start)
     faults += out_of_order(
         line,
@@ -132,7 +132,7 @@ def _not_fitted(reader: Reader, plant: Plant, line: str, span: Span) -> list[Sta
     times = {
         number: part["window_start"].to_list() for (number,), part in lost.partition_by("mould", as_dict=True).items()
     }
-    return [replace(one, since=min(times[one.key]), until=max(times[one.key]) + MINUTE) for one in faults]
+    return [replace(fault, since=min(times[fault.key]), until=max(times[fault.key]) + MINUTE) for fault in faults]
 
 
 def _doubled(ware: pl.DataFrame, spans: pl.DataFrame) -> pl.Expr:

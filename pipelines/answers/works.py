@@ -59,10 +59,10 @@ def joined(parts: Sequence[WorksPart], by: str) -> list[WorksRow]:
     return sorted(rows, key=lambda row: (row.severity != "critical", -row.calls, row.key))
 
 
-def _worse(one: str | None, other: str | None) -> str | None:
+def _worse(text: str | None, other: str | None) -> str | None:
     """A defect that one works calls critical is critical for all of them here."""
     for severity in ("critical", "major", "minor"):
-        if severity in (one, other):
+        if severity in (text, other):
             return severity
     return None
 

@@ -37,9 +37,9 @@ def deployments(
             f"--prefect-file {write}`."
         )
         return
-    for one in register(opened, pool):
-        when = f"at {one.cron} by the clock of {opened.plant.works.timezone}" if one.cron else "by hand"
-        typer.echo(f"{one.address}: {when}, work pool {pool}")
+    for each in register(opened, pool):
+        when = f"at {each.cron} by the clock of {opened.plant.works.timezone}" if each.cron else "by hand"
+        typer.echo(f"{each.address}: {when}, work pool {pool}")
     typer.echo(
         f"Workers: `prefect worker start --pool {pool}` where {opened.site.root} is. `coldledger serve` of the same "
         "site does not run beside them."

@@ -61,9 +61,9 @@ def feeds(
     opened = by_the_clock_of_the_demo(open_here(site))
     with opened.ledger.reading() as reader:
         most = MOST_OF_FEEDS if format is Format.table else MOST_FOR_MACHINES
-        told = answer_feeds(reader, opened.plant, most, now=opened.settings.now())
-    show_feeds(opened.plant, told, format, of)
-    waits = told["refused"] or any(one["state"] in STOPPED for one in told["stations"])
+        row = answer_feeds(reader, opened.plant, most, now=opened.settings.now())
+    show_feeds(opened.plant, row, format, of)
+    waits = row["refused"] or any(station["state"] in STOPPED for station in row["stations"])
     raise typer.Exit(errors.NEEDS_A_PERSON if waits else errors.DONE)
 
 
@@ -126,9 +126,9 @@ def doubts(
     if line is not None:
         check_line(known, line)
     with opened.ledger.reading() as reader:
-        told = answer_station_faults(reader, known, span, (line,) if line else ())
-    show_station_faults(known, told, span, format)
-    raise typer.Exit(errors.NEEDS_A_PERSON if any(one.certain for one in told) else errors.DONE)
+        faults = answer_station_faults(reader, known, span, (line,) if line else ())
+    show_station_faults(known, faults, span, format)
+    raise typer.Exit(errors.NEEDS_A_PERSON if any(fault.certain for fault in faults) else errors.DONE)
 
 
 @feeds_app.command("try")
@@ -171,7 +171,7 @@ def listen(
     from pipelines.sources.broker.listener import Hearing
 
     logs.start(log_kind(log))
-    one = Hearing(open_here(site))
+    hearing = Hearing(open_here(site))
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: one.stopping.set())
-    one.run()
+        signal.signal(number, lambda *_: hearing.stopping.set())
+    hearing.run()

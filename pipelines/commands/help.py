@@ -26,8 +26,8 @@ def help_(
     if topic:
         show(text_of(topic_of(" ".join(topic))))
     elif format is Format.table:
-        width = max(len(one.name) for one in TOPICS)
-        lines = "".join(f"  {one.name:<{width}}  {plain(one.about)}\n" for one in TOPICS)
+        width = max(len(this_topic.name) for this_topic in TOPICS)
+        lines = "".join(f"  {each.name:<{width}}  {plain(each.about)}\n" for each in TOPICS)
         typer.echo(
             f"coldledger help TOPIC, for one of these:\n\n{lines}\nWhat a command takes: coldledger COMMAND --help"
         )
@@ -54,7 +54,7 @@ def show(text: str) -> None:
 
 def show_rows(format: Format) -> None:
     """The list of topics for machines."""
-    rows = [{"topic": one.name, "about": plain(one.about), "commands": list(one.commands)} for one in TOPICS]
+    rows = [{"topic": topic.name, "about": plain(topic.about), "commands": list(topic.commands)} for topic in TOPICS]
     if format is Format.json:
         print_json(rows)
         return
@@ -62,7 +62,7 @@ def show_rows(format: Format) -> None:
 
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(rows[0])
-    writer.writerows([one["topic"], one["about"], " ".join(one["commands"])] for one in rows)
+    writer.writerows([row["topic"], row["about"], " ".join(row["commands"])] for row in rows)
 
 
 def name_topics(app: typer.Typer, above: Sequence[str] = ()) -> None:

@@ -43,8 +43,8 @@ def holds(
 
     opened = open_here(site)
     with opened.ledger.reading() as reader:
-        told = answer_holds(reader, everything)
-    show_holds(opened.known, told, format)
+        pallets = answer_holds(reader, everything)
+    show_holds(opened.known, pallets, format)
 
 
 @holds_app.command()
@@ -55,10 +55,10 @@ def show(name: NameArgument, site: SiteOption = None, format: FormatOption = For
 
     opened = open_here(site)
     with opened.ledger.reading() as reader:
-        known, told = all_holds(reader), answer_holds(reader, True, name)
+        known, pallets = all_holds(reader), answer_holds(reader, True, name)
     if name not in known:
         raise WrongUse(f"there is no hold '{name}'; see `coldledger holds --all`")
-    show_hold(opened.known, known[name], told, format)
+    show_hold(opened.known, known[name], pallets, format)
 
 
 @holds_app.command()
@@ -143,23 +143,24 @@ def _decide(
     from pipelines.jobs.pages import write_index
 
     opened = open_here(site)
-    told = decide(opened, action, name, pallets or [], by, why, evidence)
+    decision = decide(opened, action, name, pallets or [], by, why, evidence)
     write_index(opened)
     with opened.ledger.reading() as reader:
-        now = [one for one in answer_holds(reader, True, told.hold) if one.pallet in told.pallets]
+        now = [hold for hold in answer_holds(reader, True, decision.hold) if hold.pallet in decision.pallets]
         others = [
-            one
-            for one in answer_holds(reader)
-            if one.pallet in told.pallets and one.hold != told.hold and one.state == "held"
+            hold
+            for hold in answer_holds(reader)
+            if hold.pallet in decision.pallets and hold.hold != decision.hold and hold.state == "held"
         ]
     typer.echo(
-        f"{told.hold}: {', '.join(told.pallets)} {now[0].state if now else ''} by {told.by}. The warehouse must be "
+        f"{decision.hold}: {', '.join(decision.pallets)} {now[0].state if now else ''} by {decision.by}. The "
+        "warehouse must be "
         "told: this command moves nothing."
     )
-    for one in now:
-        if one.disagrees:
-            typer.echo(f"{one.pallet}: {one.disagrees}")
-    for one in others:
-        typer.echo(f"{one.pallet} is still held by {one.hold or 'the warehouse'}.")
+    for pallet in now:
+        if pallet.disagrees:
+            typer.echo(f"{pallet.pallet}: {pallet.disagrees}")
+    for pallet in others:
+        typer.echo(f"{pallet.pallet} is still held by {pallet.hold or 'the warehouse'}.")
     typer.echo(CAUTION)
     typer.echo(GLASS)

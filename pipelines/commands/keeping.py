@@ -35,9 +35,10 @@ def backup(
     """
     from pipelines.jobs.backup import back_up
 
-    told = back_up(open_here(site), to, keep, _say)
+    answer = back_up(open_here(site), to, keep, _say)
     typer.echo(
-        f"{told.folder}: {sum(told.rows.values()):,} rows read whole; {told.new_files} new of {told.files} files of "
+        f"{answer.folder}: {sum(answer.rows.values()):,} rows read whole; {answer.new_files} new of {answer.files} "
+        "files of "
         f"the archive. `coldledger restore --from {to}` makes a site of it."
     )
 
@@ -72,19 +73,25 @@ def check(
     """
     from pipelines.jobs.check import check_site
 
-    told = check_site(open_here(site), rows, _say)
-    cells = [(one.level, one.where, one.what) for one in told.findings]
+    checked = check_site(open_here(site), rows, _say)
+    cells = [(finding.level, finding.where, finding.what) for finding in checked.findings]
     if format is Format.json:
-        print_json({"whole": told.whole, "looked": told.looked, "findings": [vars(one) for one in told.findings]})
+        print_json(
+            {
+                "whole": checked.whole,
+                "looked": checked.looked,
+                "findings": [vars(finding) for finding in checked.findings],
+            }
+        )
     elif format is Format.csv:
         print_csv(("level", "where", "what"), cells)
     else:
-        for text in told.looked:
+        for text in checked.looked:
             typer.echo(f"Looked at: {text}.")
         if cells:
-            print_table("Not whole" if not told.whole else "To be looked at", ("level", "where", "what"), cells)
-        typer.echo("All of it is whole." if told.whole else "Something is not whole.")
-    raise typer.Exit(errors.DONE if told.whole else errors.NEEDS_A_PERSON)
+            print_table("Not whole" if not checked.whole else "To be looked at", ("level", "where", "what"), cells)
+        typer.echo("All of it is whole." if checked.whole else "Something is not whole.")
+    raise typer.Exit(errors.DONE if checked.whole else errors.NEEDS_A_PERSON)
 
 
 def compact(site: SiteOption = None) -> None:
@@ -110,7 +117,7 @@ def rollup(
     from pipelines.jobs.rollup import roll_up
 
     done = roll_up(open_here(site), day_of(before), _say)
-    minutes, hours = sum(one.before for one in done), sum(one.after for one in done)
+    minutes, hours = sum(rolled.before for rolled in done), sum(each.after for each in done)
     typer.echo(
         f"{len(done)} days rolled: {minutes:,} rows of minutes became {hours:,} of hours. `coldledger compact` gives "
         "the room back to the disk."
@@ -240,17 +247,17 @@ def from_archive(site: Path | None) -> None:
         if done == of or done % 200 == 0:
             _say(f"{done} of {of} files: {name}")
 
-    told = rebuild_from_archive(opened, progress)
-    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in told.told.items() if count)
+    made_again = rebuild_from_archive(opened, progress)
+    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in made_again.told.items() if count)
     typer.echo(
-        f"{told.files} files taken in again: {told.rows:,} rows kept, {told.refused:,} set aside."
+        f"{made_again.files} files taken in again: {made_again.rows:,} rows kept, {made_again.refused:,} set aside."
         + (f" Carried over: {carried}." if carried else "")
     )
-    if told.before is not None:
+    if made_again.before is not None:
         typer.echo(
-            f"The ledger of before is {told.before.name}; remove it when this one is right. Signals and pages: "
+            f"The ledger of before is {made_again.before.name}; remove it when this one is right. Signals and pages: "
             "`coldledger rebuild --from DAY --to DAY`."
         )
-    for text in told.unreadable:
+    for text in made_again.unreadable:
         typer.echo(text, err=True)
-    raise typer.Exit(errors.NEEDS_A_PERSON if told.unreadable else errors.DONE)
+    raise typer.Exit(errors.NEEDS_A_PERSON if made_again.unreadable else errors.DONE)

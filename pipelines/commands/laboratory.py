@@ -40,8 +40,8 @@ def weights(
     span = span_of(start, end, opened, "weights")
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_weights(reader, known, line, span, item)
-    show_weights(known, told, format)
+        answer = answer_weights(reader, known, line, span, item)
+    show_weights(known, answer, format)
 
 
 def lab(
@@ -59,5 +59,5 @@ def lab(
     opened = open_here(site)
     on, known = day_of(day), opened.known
     with opened.ledger.reading() as reader:
-        told = answer_laboratory(reader, known, on, furnace)
-    show_laboratory(known, told, format)
+        laboratory = answer_laboratory(reader, known, on, furnace)
+    show_laboratory(known, laboratory, format)

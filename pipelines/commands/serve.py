@@ -97,15 +97,15 @@ def schedule(
 
     opened = _at_its_time(open_here(site))
     now = opened.settings.now()
-    told = [
-        one
-        for one in upcoming(opened.plant, now, int(hours) + 2)
-        if one.at is None or one.at <= now + timedelta(hours=hours)
+    checks = [
+        due
+        for due in upcoming(opened.plant, now, int(hours) + 2)
+        if due.at is None or due.at <= now + timedelta(hours=hours)
     ]
     json = format is Format.json
     show = utc_text if json else opened.plant.clock.show
     later = None if json else "when it has come"
-    rows = [{"at": show(one.at) if one.at else later, "flow": one.flow, "why": one.why} for one in told]
+    rows = [{"at": show(due.at) if due.at else later, "flow": due.flow, "why": due.why} for due in checks]
     _show("What will run", ("at", "flow", "why"), rows, format)
 
 
@@ -198,16 +198,16 @@ def audit(
     """Every attempt to write by way of the pages, and every sign-in: who, what, when, how it ended."""
     from pipelines.people.books import Books
 
-    told = Books(open_here(site).site.serve).ask("newest_audit", most=most)
-    _show("Audit trail", ("number", "told_at", "who", "what", "about", "outcome"), told, format)
+    rows = Books(open_here(site).site.serve).ask("newest_audit", most=most)
+    _show("Audit trail", ("number", "told_at", "who", "what", "about", "outcome"), rows, format)
 
 
-def _show(title: str, columns: Sequence[str], told: Sequence[Mapping[str, Any]], format: Format) -> None:
+def _show(title: str, columns: Sequence[str], these_rows: Sequence[Mapping[str, Any]], format: Format) -> None:
     """Rows as a table, JSON or CSV."""
     if format is Format.json:
-        print_json(told)
+        print_json(these_rows)
         return
-    rows = [[one[name] for name in columns] for one in told]
+    rows = [[row[name] for name in columns] for row in these_rows]
     print_csv(columns, rows) if format is Format.csv else print_table(title, columns, rows)
 
 
@@ -228,8 +228,8 @@ def notices(context: typer.Context, site: SiteOption = None, format: FormatOptio
         return
     from pipelines.people.books import Books
 
-    told = Books(open_here(site).site.serve).ask("newest_notices", most=100)
-    _show("Notices", ("told_at", "title", "state"), told, format)
+    rows = Books(open_here(site).site.serve).ask("newest_notices", most=100)
+    _show("Notices", ("told_at", "title", "state"), rows, format)
 
 
 @notices_app.command()
@@ -238,7 +238,7 @@ def test(site: SiteOption = None) -> None:
     from pipelines.serve.notify import try_out
 
     opened = open_here(site)
-    told = try_out(opened.site, opened.plant.works.name)
-    for number, good in told:
+    pairs = try_out(opened.site, opened.plant.works.name)
+    for number, good in pairs:
         typer.echo(f"address {number}: {'sent' if good else 'could not be sent'}")
-    raise typer.Exit(DONE if all(good for _, good in told) else NEEDS_A_PERSON)
+    raise typer.Exit(DONE if all(good for _, good in pairs) else NEEDS_A_PERSON)

@@ -58,24 +58,25 @@ def trace(
     asked = Question(first, item, line, mould, defect, pallet, *made, by)
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_trace(reader, known, asked, [replace(asked, complaint=one) for one in others])
-    show_trace(known, told, format)
+        answer = answer_trace(reader, known, asked, [replace(asked, complaint=other) for other in others])
+    show_trace(known, answer, format)
     path = None
     if report or propose or format is Format.table:
         from pipelines.jobs.traces import write_trace
 
-        path, outer = write_trace(opened, told)
+        path, outer = write_trace(opened, answer)
         if format is Format.table:
             typer.echo(f"The report for the file: {path}\nThe report for the customer: {outer}")
     if propose:
         from pipelines.jobs.holds import propose as proposed
         from pipelines.jobs.pages import write_index
 
-        one = proposed(opened, told, propose == "all", path)
+        found = proposed(opened, answer, propose == "all", path)
         write_index(opened)
         typer.echo(
-            f"{one.hold}: {len(one.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger holds "
-            f"confirm {one.hold}`.",
+            f"{found.hold}: {len(found.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger "
+            "holds "
+            f"confirm {found.hold}`.",
             err=format is not Format.table,
         )
 
@@ -98,8 +99,8 @@ def trust(
     opened = open_here(site)
     span, known = span_of(start, end, opened, "trust"), opened.known
     with opened.ledger.reading() as reader:
-        told = answer_trust(reader, known, span, line)
-    show_trust(known, told, format)
+        answer = answer_trust(reader, known, span, line)
+    show_trust(known, answer, format)
 
 
 def pallet(
@@ -114,8 +115,8 @@ def pallet(
     opened = open_here(site)
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_contents(reader, known, pallet)
-    show_contents(known, told, format)
+        contents = answer_contents(reader, known, pallet)
+    show_contents(known, contents, format)
 
 
 def mould(
@@ -131,8 +132,8 @@ def mould(
     opened = open_here(site)
     known = opened.known
     with opened.ledger.reading() as reader:
-        told = answer_mould(reader, known, line, number)
-    show_mould(known, told, format)
+        life = answer_mould(reader, known, line, number)
+    show_mould(known, life, format)
 
 
 __all__ = ["mould", "pallet", "trace", "trust"]

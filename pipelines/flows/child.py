@@ -61,8 +61,8 @@ def _close(opened: OpenSite, days: list[date]) -> Outcome:
     from pipelines.flows.steps import in_words
 
     closed = call_flow("close", opened, why="", day=days[0] if days else None)
-    done = [one.day.isoformat() for one in closed]
-    return Outcome("done", in_words("close", closed), [note for one in closed for note in one.missing][:20], done)
+    done = [each.day.isoformat() for each in closed]
+    return Outcome("done", in_words("close", closed), [note for each in closed for note in each.missing][:20], done)
 
 
 def _follow(opened: OpenSite, days: list[date]) -> Outcome:
@@ -80,8 +80,8 @@ def main(argv: list[str]) -> None:
     logging.getLogger().setLevel(logging.WARNING)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     days = [date.fromisoformat(text) for text in argv[2:]]
-    told: dict[str, Any] = vars(run_child(argv[0], Path(argv[1]), days))
-    sys.stdout.write(json.dumps(told) + "\n")
+    row: dict[str, Any] = vars(run_child(argv[0], Path(argv[1]), days))
+    sys.stdout.write(json.dumps(row) + "\n")
     sys.stdout.flush()
     os._exit(0)  # threads of libraries that would still wait for something have nothing to add
 

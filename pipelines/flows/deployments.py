@@ -85,15 +85,15 @@ def as_text(opened: OpenSite, pool: str) -> str:
     zone = opened.plant.works.timezone
     rows = [
         {
-            "name": one.name,
-            "description": one.description,
-            "entrypoint": f"{ENTRY}.{one.flow}",
-            "parameters": one.parameters,
-            "schedules": [{"cron": one.cron, "timezone": zone}] if one.cron else [],
+            "name": this_wanted.name,
+            "description": this_wanted.description,
+            "entrypoint": f"{ENTRY}.{this_wanted.flow}",
+            "parameters": this_wanted.parameters,
+            "schedules": [{"cron": this_wanted.cron, "timezone": zone}] if this_wanted.cron else [],
             "work_pool": {"name": pool},
             "concurrency_limit": {"limit": 1, "collision_strategy": "CANCEL_NEW"},
         }
-        for one in wanted(opened)
+        for this_wanted in wanted(opened)
     ]
     return str(
         yaml.safe_dump({"name": "coldledger", "pull": None, "deployments": rows}, sort_keys=False, allow_unicode=True)
@@ -116,8 +116,8 @@ def register(opened: OpenSite, pool: str) -> list[Wanted]:
     deployments = wanted(opened)
     try:
         _make_pool(pool)
-        for one in deployments:
-            _deployment(opened, one, pool).apply()
+        for deployment in deployments:
+            _deployment(opened, deployment, pool).apply()
     except Exception as error:
         said = str(error).splitlines()[0] if str(error) else "no words"
         raise SiteError(
@@ -142,18 +142,20 @@ def _make_pool(pool: str) -> None:
             )
 
 
-def _deployment(opened: OpenSite, one: Wanted, pool: str) -> Any:
+def _deployment(opened: OpenSite, this_wanted: Wanted, pool: str) -> Any:
     from prefect.client.schemas.objects import ConcurrencyLimitConfig, ConcurrencyLimitStrategy
     from prefect.client.schemas.schedules import CronSchedule
     from prefect.types.entrypoint import EntrypointType
 
     from pipelines.flows.flows import ALL_FLOWS
 
-    return ALL_FLOWS[one.flow].to_deployment(
-        one.name,
-        schedules=[CronSchedule(cron=one.cron, timezone=opened.plant.works.timezone)] if one.cron else None,
-        parameters=one.parameters,
-        description=one.description,
+    return ALL_FLOWS[this_wanted.flow].to_deployment(
+        this_wanted.name,
+        schedules=[CronSchedule(cron=this_wanted.cron, timezone=opened.plant.works.timezone)]
+        if this_wanted.cron
+        else None,
+        parameters=this_wanted.parameters,
+        description=this_wanted.description,
         tags=["coldledger"],
         work_pool_name=pool,
         concurrency_limit=ConcurrencyLimitConfig(limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW),

@@ -55,9 +55,9 @@ class Steps:
         at, self._next = self._next, self._next + 1
         if at == len(self._given):
 
-            def kept(*told: Any) -> Any:
+            def kept(*found: Any) -> Any:
                 try:
-                    answer = work(*told)
+                    answer = work(*found)
                 except BaseException as error:
                     self.failed = error
                     raise
@@ -108,19 +108,19 @@ def follow(step: Steps, opened: OpenSite, days: list[date]) -> list[Path]:
     step("follow the signals", refresh_signals, opened, sorted({*days, *days_behind(opened)}))
     plant = opened.plant
     past = [day for day in days if plant.clock.day(day).start < opened.settings.now()]
-    told: list[Path] = step("write the hour pages", write_hours, opened, hours_with_counts(opened, past), [], None)
-    return told
+    paths: list[Path] = step("write the hour pages", write_hours, opened, hours_with_counts(opened, past), [], None)
+    return paths
 
 
 def close(step: Steps, opened: OpenSite, day: date | None = None, progress: Progress | None = None) -> list[Closed]:
     """Close the day asked for, or every day that is over and not closed since its last feed."""
     days: list[date] = step("days to close", days_to_close, opened) if day is None else [day]
     closed = []
-    for number, one in enumerate(days, start=1):
-        closed.append(step("close a production day", close_day, opened, one))
+    for number, this_day in enumerate(days, start=1):
+        closed.append(step("close a production day", close_day, opened, this_day))
         if progress:
-            progress(number, len(days), str(one))
-    step("write the laboratory's pages", write_laboratory, opened, [one.day for one in closed])
+            progress(number, len(days), str(this_day))
+    step("write the laboratory's pages", write_laboratory, opened, [each.day for each in closed])
     if day is None and opened.plant.keep.minutes_days is not None:
         step("roll old minutes into hours", roll_up_due, opened)
     return closed
@@ -130,8 +130,8 @@ def rebuild(step: Steps, opened: OpenSite, first: date, last: date, progress: Pr
     """Compute days again from what was taken in, and write all their pages again; after a stop it goes on where it
     was.
     """
-    told: list[Rebuilt] = step("rebuild production days", rebuild_days, opened, first, last, progress)
-    return told
+    days: list[Rebuilt] = step("rebuild production days", rebuild_days, opened, first, last, progress)
+    return days
 
 
 FLOWS: dict[str, Callable[..., Any]] = {"intake": intake, "follow": follow, "close": close, "rebuild": rebuild}

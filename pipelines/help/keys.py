@@ -86,18 +86,18 @@ def _bounds(metadata: list[Any]) -> str:
     """The limits that a number or a text has, in words."""
     words = {"ge": "from {}", "gt": "above {}", "le": "to {}", "max_length": "to {} letters"}
     found = (
-        text.format(getattr(one, limit))
-        for one in _flat(metadata)
+        text.format(getattr(each, limit))
+        for each in _flat(metadata)
         for limit, text in words.items()
-        if getattr(one, limit, None) is not None
+        if getattr(each, limit, None) is not None
     )
-    told = " ".join(dict.fromkeys(found))
-    return f", {told}".replace("to 1 letters", "one letter") if told else ""
+    answer = " ".join(dict.fromkeys(found))
+    return f", {answer}".replace("to 1 letters", "one letter") if answer else ""
 
 
 def _flat(metadata: list[Any]) -> Iterator[Any]:
-    for one in metadata:
-        if isinstance(one, FieldInfo):
-            yield from _flat(one.metadata)
+    for each in metadata:
+        if isinstance(each, FieldInfo):
+            yield from _flat(each.metadata)
         else:
-            yield one
+            yield each

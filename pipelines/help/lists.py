@@ -24,8 +24,8 @@ EXITS = {
 
 def table(head: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
     """A Markdown table; what stands in a cell never ends it."""
-    told = list(head)
-    lines = [told, ["---"] * len(told), *([str(cell) for cell in row] for row in rows)]
+    texts = list(head)
+    lines = [texts, ["---"] * len(texts), *([str(cell) for cell in row] for row in rows)]
     return "\n".join(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in line)} |" for line in lines)
 
 
@@ -41,7 +41,8 @@ def _feeds(_: str) -> str:
 def _feed(feed: dict[str, object]) -> str:
     columns: list[dict[str, object]] = feed["columns"]  # type: ignore[assignment]
     rows = (
-        (f"`{one['column']}`", one["meaning"], one["unit"], one["limits"], ", ".join(_marks(one))) for one in columns
+        (f"`{column['column']}`", column["meaning"], column["unit"], column["limits"], ", ".join(_marks(column)))
+        for column in columns
     )
     key: list[str] = feed["key"]  # type: ignore[assignment]
     return (
@@ -62,7 +63,7 @@ def _marks(column: dict[str, object]) -> Iterator[str]:
 
 def _refusals(_: str) -> str:
     places = {"value": "(what stood there)", "expected": "(what would be right)"}
-    return table(("code", "says"), ((f"`{one.code}`", one.value.format(**places)) for one in Reason))
+    return table(("code", "says"), ((f"`{each.code}`", each.value.format(**places)) for each in Reason))
 
 
 def _roles(_: str) -> str:
@@ -85,16 +86,19 @@ def _exits(_: str) -> str:
 
 def limits() -> dict[str, tuple[str, str]]:
     """Every limit of the settings by its name, in words: what it is of, how much."""
-    told = Settings()
+    settings = Settings()
     return {
-        "largest_file": ("a file, unpacked", f"{told.largest_file // MIB} MB"),
-        "most_lines": ("lines of a file", f"{told.most_lines:,}"),
-        "longest_line": ("a row", f"{told.longest_line // 1024} KiB"),
-        "rows_at_once": ("rows committed together", f"{told.rows_at_once:,}"),
-        "ahead": ("how far a time may lie ahead of the moment of receipt", f"{told.ahead.total_seconds() / 3600:g} h"),
-        "lock_wait_s": ("how long a command waits for another that writes", f"{told.lock_wait_s:g} s"),
-        "writer_memory": ("memory of the ledger while something is written", told.writer_memory),
-        "reader_memory": ("memory of the ledger while something is read", told.reader_memory),
+        "largest_file": ("a file, unpacked", f"{settings.largest_file // MIB} MB"),
+        "most_lines": ("lines of a file", f"{settings.most_lines:,}"),
+        "longest_line": ("a row", f"{settings.longest_line // 1024} KiB"),
+        "rows_at_once": ("rows committed together", f"{settings.rows_at_once:,}"),
+        "ahead": (
+            "how far a time may lie ahead of the moment of receipt",
+            f"{settings.ahead.total_seconds() / 3600:g} h",
+        ),
+        "lock_wait_s": ("how long a command waits for another that writes", f"{settings.lock_wait_s:g} s"),
+        "writer_memory": ("memory of the ledger while something is written", settings.writer_memory),
+        "reader_memory": ("memory of the ledger while something is read", settings.reader_memory),
     }
 
 
@@ -116,8 +120,8 @@ def _questions(_: str) -> str:
 def _python(_: str) -> str:
     from pipelines.inquiry import Inquiry
 
-    told = ((name, member) for name, member in vars(Inquiry).items() if not name.startswith("_"))
-    return table(("of a site", "is"), ((f"`{name}{_way(member)}`", _first(member)) for name, member in told))
+    rows = ((name, member) for name, member in vars(Inquiry).items() if not name.startswith("_"))
+    return table(("of a site", "is"), ((f"`{name}{_way(member)}`", _first(member)) for name, member in rows))
 
 
 def _way(member: object) -> str:

@@ -26,9 +26,11 @@ _WORDS: dict[Any, str] = {
 def shapes() -> dict[str, type[Result]]:
     """Every shape of an answer by its name."""
     modules = [import_module(f"schemas.answers.{found.name}") for found in iter_modules(schemas.answers.__path__)]
-    found = [one for module in modules for one in vars(module).values()]
+    found = [var for module in modules for var in vars(module).values()]
     return {
-        one.__name__: one for one in found if isinstance(one, type) and issubclass(one, Result) and one is not Result
+        each.__name__: each
+        for each in found
+        if isinstance(each, type) and issubclass(each, Result) and each is not Result
     }
 
 
@@ -49,8 +51,8 @@ def shape_of(name: str) -> str:
 
 def _one(shape: type[Result]) -> str:
     said = re.sub(r"\s+", " ", shape.__doc__ or "").strip()
-    told = (f"`{key.alias or name}` ({_kind(key.annotation)})" for name, key in shape.model_fields.items())
-    return f"### {shape.__name__}\n\n{said}\n\nFields: {'; '.join(told)}."
+    sentences = (f"`{key.alias or name}` ({_kind(key.annotation)})" for name, key in shape.model_fields.items())
+    return f"### {shape.__name__}\n\n{said}\n\nFields: {'; '.join(sentences)}."
 
 
 def _parts(annotation: Any) -> Iterator[Any]:

@@ -38,5 +38,6 @@ def read_ahead(arrivals: list[Arrival], read: Callable[[Arrival], list[T]]) -> I
 
 def _held(waiting: deque[tuple[Arrival, Future[list[T]]]]) -> int:
     return sum(
-        sum(one.held_bytes for one in future.result()) if future.done() else arrival.size for arrival, future in waiting
+        sum(this_t.held_bytes for this_t in future.result()) if future.done() else arrival.size
+        for arrival, future in waiting
     )

@@ -77,6 +77,6 @@ def _text(head: bytes) -> tuple[str, str] | None:
         words = head[:200].decode("ascii")
     except UnicodeDecodeError:
         return None
-    if "," not in words or not all(one.isprintable() or one in "\t\r\n" for one in words):
+    if "," not in words or not all(word.isprintable() or word in "\t\r\n" for word in words):
         return None
     return "text", "let its name end in .csv, or in .jsonl where each line is an object"

@@ -22,11 +22,11 @@ def with_right_clocks(frame: pl.DataFrame, feed: Feed, plant: Plant) -> pl.DataF
     frame = frame.with_columns(pl.col(feed.when).alias(TOLD_AT))
     when, moved = pl.col(feed.when), pl.lit(False)
     shift = pl.lit(timedelta())
-    for one in plant.clock_errors:
-        here = (pl.col("station") == one.station) & (when >= one.from_)
-        if one.to is not None:
-            here &= when < one.to
-        shift = pl.when(here).then(pl.lit(timedelta(minutes=-one.minutes))).otherwise(shift)
+    for clock_error in plant.clock_errors:
+        here = (pl.col("station") == clock_error.station) & (when >= clock_error.from_)
+        if clock_error.to is not None:
+            here &= when < clock_error.to
+        shift = pl.when(here).then(pl.lit(timedelta(minutes=-clock_error.minutes))).otherwise(shift)
         moved |= here
     if not frame.select(moved.any()).item():
         return frame

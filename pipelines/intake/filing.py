@@ -47,8 +47,8 @@ def move_to_archive(
         if not keep:
             arrival.path.unlink(missing_ok=True)
         return
-    told = arrival.path.stat() if arrival.path.exists() else None
-    if told is None or (told.st_size, told.st_mtime_ns) != arrival.stamp:
+    found = arrival.path.stat() if arrival.path.exists() else None
+    if found is None or (found.st_size, found.st_mtime_ns) != arrival.stamp:
         if data is not None and not isinstance(data, bytes):
             data.seek(0)
         if data is not None:
@@ -119,24 +119,24 @@ def settle_quarantine(site: Site, ledger: Ledger) -> None:
     for batch in there.keys() - set(open_batches["batch"].to_list()):
         _retire(site, ledger, batch, there[batch])
     site.quarantine.mkdir(exist_ok=True)
-    for told in new.filter("whole").iter_rows(named=True):
-        _write_whole_file(site, told["batch"], told["file"], told["archived_as"])
+    for row in new.filter("whole").iter_rows(named=True):
+        _write_whole_file(site, row["batch"], row["file"], row["archived_as"])
     for batches in _by_size(sizes):
         _write_rows(site, ledger, new.filter(pl.col("batch").is_in(batches)))
 
 
 def _by_size(sizes: pl.DataFrame) -> Iterator[list[int]]:
     """Batches together as long as their text is not much: it is in memory several times over."""
-    told: list[int] = []
+    numbers: list[int] = []
     size = 0
     for batch, characters in sizes.iter_rows():
-        if told and size + characters > _TEXT_AT_ONCE:
-            yield told
-            told, size = [], 0
-        told.append(batch)
+        if numbers and size + characters > _TEXT_AT_ONCE:
+            yield numbers
+            numbers, size = [], 0
+        numbers.append(batch)
         size += characters
-    if told:
-        yield told
+    if numbers:
+        yield numbers
 
 
 def _write_rows(site: Site, ledger: Ledger, new: pl.DataFrame) -> None:
@@ -155,15 +155,15 @@ def _write_rows(site: Site, ledger: Ledger, new: pl.DataFrame) -> None:
 
 def _one_by_one(site: Site, feed: str, rows: pl.DataFrame, batches: pl.DataFrame) -> list[tuple[int, str]]:
     """The rows of each batch on its own; where they cannot be shown as rows, the file lies there whole."""
-    told: list[tuple[int, str]] = []
+    pairs: list[tuple[int, str]] = []
     for (batch,), part in rows.partition_by("batch", as_dict=True).items():
         try:
             with net():
-                told += _texts(mendable(feed, part))
+                pairs += _texts(mendable(feed, part))
         except OneFileFailed:
             file, archived_as = batches.filter(batch=batch).select("file", "archived_as").row(0)
             _write_whole_file(site, int(batch), file, archived_as)
-    return told
+    return pairs
 
 
 def _texts(table: pl.DataFrame) -> Iterator[tuple[int, str]]:
@@ -209,8 +209,8 @@ def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
     """Refused rows as they can be mended and retried: `batch`, the feed's columns, then what was wrong."""
     columns = ALL_FEEDS[feed].columns
     cells = pl.Struct(dict.fromkeys((*columns, "refused_text"), pl.String))
-    told = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
-    return told.select(
+    frame = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
+    return frame.select(
         "batch",
         *columns,
         pl.col("file").alias("refused_file"),
@@ -226,10 +226,10 @@ def _whys(rows: pl.DataFrame) -> pl.Series:
     each = rows.select(pl.int_range(pl.len()).alias("row"), *lists).explode(*lists).rename(lists)
     kinds = each.select(lists.values()).unique()
     words = [(f"{column}: " if column else "") + _sentence(*why) for column, *why in kinds.iter_rows()]
-    told = each.join(
+    frame = each.join(
         kinds.with_columns(words=pl.Series(words, dtype=pl.String)), on=list(lists.values()), maintain_order="left"
     )
-    return told.group_by("row", maintain_order=True).agg(pl.col("words").str.join("; "))["words"]
+    return frame.group_by("row", maintain_order=True).agg(pl.col("words").str.join("; "))["words"]
 
 
 def _sentence(reason: str, value: str, expected: str) -> str:

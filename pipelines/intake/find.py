@@ -55,14 +55,14 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
             continue
         name = plain_name(path.name)
         try:
-            told = path.lstat()
+            found = path.lstat()
         except FileNotFoundError:
             continue  # its writer took it back
-        if not stat.S_ISREG(told.st_mode):
-            what = "a folder" if stat.S_ISDIR(told.st_mode) else "not an ordinary file"
+        if not stat.S_ISREG(found.st_mode):
+            what = "a folder" if stat.S_ISDIR(found.st_mode) else "not an ordinary file"
             strays.append(f"inbox/{name} is {what} and was left alone; put feed files into inbox/ itself")
             continue
-        arrivals.append(Arrival(path, name, told.st_size, told.st_mtime_ns))
+        arrivals.append(Arrival(path, name, found.st_size, found.st_mtime_ns))
     return sorted(arrivals, key=lambda a: (a.mtime_ns, a.name)), strays
 
 

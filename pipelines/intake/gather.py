@@ -40,9 +40,11 @@ def in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
 def refused_whole(files: Iterable[tuple[int, FileRefused]]) -> Sorted:
     """Files refused as they are, by their number: one refusal each, of line 0."""
     rows, whys = [], []
-    for number, told in files:
+    for number, file_refused in files:
         rows.append((number, 0, "{}"))
-        whys.append((number, 0, told.column, told.value[:200], told.reason.code, told.expected))
+        whys.append(
+            (number, 0, file_refused.column, file_refused.value[:200], file_refused.reason.code, file_refused.expected)
+        )
     return Sorted(
         pl.DataFrame(),
         pl.DataFrame(rows, schema=REFUSED_ROWS, orient="row"),

@@ -29,7 +29,7 @@ def note_received(site: Site, numbered: Mapping[int, FileEntry], at: datetime) -
     """
     path = journal_path(site)
     path.parent.mkdir(parents=True, exist_ok=True)
-    told = [
+    rows = [
         {
             "batch": batch,
             "received_at": at.astimezone(UTC).isoformat(),
@@ -37,7 +37,7 @@ def note_received(site: Site, numbered: Mapping[int, FileEntry], at: datetime) -
         }
         for batch, entry in numbered.items()
     ]
-    lines = "".join(json.dumps(one) + "\n" for one in told).encode()
+    lines = "".join(json.dumps(row) + "\n" for row in rows).encode()
     with path.open("ab+") as file:
         if file.tell() and _torn(file):
             lines = b"\n" + lines  # a power cut tore the last line: the next ones must not be lost with it
@@ -65,14 +65,14 @@ class Received:
 
 def received_files(site: Site) -> list[Received]:
     """Everything in the archive in the order of receipt: by the list, else by the time of the file (then its name)."""
-    listed = {one.archived_as: one for one in _listed(site) if one.archived_as}
+    listed = {this_received.archived_as: this_received for this_received in _listed(site) if this_received.archived_as}
     found: list[tuple[datetime, int, str, Received]] = []
     latest = datetime.min.replace(tzinfo=UTC)
-    for one in sorted(
-        listed.values(), key=lambda one: one.batch or 0
+    for received in sorted(
+        listed.values(), key=lambda answer: answer.batch or 0
     ):  # by number: the computer's clock may have jumped
-        latest = max(latest, one.received_at)
-        found.append((latest, one.batch or 0, one.file, one))
+        latest = max(latest, received.received_at)
+        found.append((latest, received.batch or 0, received.file, received))
     for path in sorted(site.archive.rglob("*")) if site.archive.is_dir() else ():
         name = path.relative_to(site.archive).as_posix()
         parts = name.split("/")
@@ -81,7 +81,7 @@ def received_files(site: Site) -> list[Received]:
         stat = path.stat()
         at = datetime.fromtimestamp(stat.st_mtime, UTC)
         found.append((at, _UNNUMBERED, path.name, Received(parts[0], path.name, name, stat.st_size, at)))
-    return [one for *_, one in sorted(found, key=lambda entry: entry[:3])]
+    return [this_received for *_, this_received in sorted(found, key=lambda entry: entry[:3])]
 
 
 def _listed(site: Site) -> list[Received]:
@@ -91,8 +91,8 @@ def _listed(site: Site) -> list[Received]:
     found: list[Received] = []
     for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
         try:
-            one: dict[str, Any] = json.loads(line)
-            found.append(Received(**{**one, "received_at": datetime.fromisoformat(one["received_at"])}))
+            answer: dict[str, Any] = json.loads(line)
+            found.append(Received(**{**answer, "received_at": datetime.fromisoformat(answer["received_at"])}))
         except (ValueError, TypeError, KeyError):
             continue  # a line that a power cut tore: the file itself is there
     return found

@@ -42,7 +42,11 @@ def net() -> Iterator[None]:
 
 def where_it_failed(error: BaseException) -> str:
     """The kind of an exception and the line of this program that met it, such as `KeyError, cast.py line 40`."""
-    ours = [one for one in traceback.extract_tb(error.__traceback__) if "pipelines" in one.filename]
+    ours = [
+        frame_summary
+        for frame_summary in traceback.extract_tb(error.__traceback__)
+        if "pipelines" in frame_summary.filename
+    ]
     at = f", {Path(ours[-1].filename).name} line {ours[-1].lineno}" if ours else ""
     return f"{type(error).__name__}{at}"
 

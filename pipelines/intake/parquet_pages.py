@@ -148,15 +148,15 @@ def pages_of(data: bytes, meta: pq.FileMetaData, columns: Sequence[str], largest
     found = ParquetPages()
     groups = _groups_of(data)
     if meta.num_rows < 0 or [
-        one for one in groups if one.rows < 0 or one.size < 0 or len(one.chunks) != meta.num_columns
+        each for each in groups if each.rows < 0 or each.size < 0 or len(each.chunks) != meta.num_columns
     ]:
         raise _lies("groups of rows that cannot be")
-    if len(groups) != meta.num_row_groups or sum(one.rows for one in groups) != meta.num_rows:
-        raise _lies(f"{meta.num_rows} rows in all, {sum(one.rows for one in groups)} in its groups")
-    if sum(one.size for one in groups) > largest:
+    if len(groups) != meta.num_row_groups or sum(each.rows for each in groups) != meta.num_rows:
+        raise _lies(f"{meta.num_rows} rows in all, {sum(each.rows for each in groups)} in its groups")
+    if sum(each.size for each in groups) > largest:
         raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
     for group in groups:
-        chunks = {one.name: one for one in group.chunks}
+        chunks = {each.name: each for each in group.chunks}
         for name in columns:
             chunk = chunks.get(name)
             if chunk is None or chunk.values != group.rows:
@@ -179,15 +179,18 @@ def _groups_of(data: bytes) -> list[_Group]:
     size = int.from_bytes(data[-8:-4], "little")
     footer = Compact(data[-8 - size : -8], deepest=_DEEPEST_FOOTER)
     try:
-        return [_Group(one[3][1] + 0, one[2][1] + 0, [_chunk_of(of) for of in one[1][1][1]]) for one in footer.groups()]
+        return [
+            _Group(group[3][1] + 0, group[2][1] + 0, [_chunk_of(of) for of in group[1][1][1]])
+            for group in footer.groups()
+        ]
     except (IndexError, KeyError, TypeError, ValueError, RecursionError):
         raise _lies("what cannot be understood") from None
 
 
-def _chunk_of(told: Struct) -> _Chunk:
-    if _ENCRYPTED & told.keys():
+def _chunk_of(row: Struct) -> _Chunk:
+    if _ENCRYPTED & row.keys():
         raise FileRefused(Reason.BROKEN_PARQUET, expected="a column of it is encrypted")
-    of = told[3][1]
+    of = row[3][1]
     name = b".".join(of[3][1][1]).decode()
     words_at = of[11][1] + 0 if 11 in of else 0
     return _Chunk(name, of[5][1] + 0, of[7][1] + 0, of[9][1] + 0, words_at, bool(_SHARED & set(of[2][1][1])))
@@ -201,12 +204,12 @@ def _look(data: bytes, chunk: _Chunk, found: ParquetPages, largest: int) -> tupl
     while values < chunk.values and 0 < at < len(data):
         head = Compact(data, at)
         try:
-            told = head.struct()
-            kind, unpacked, packed = (told[field][1] for field in (1, 2, 3))
-            many = told[_HEAD_OF[kind]][1][1][1] if kind in _HEAD_OF else 0
+            row = head.struct()
+            kind, unpacked, packed = (row[field][1] for field in (1, 2, 3))
+            many = row[_HEAD_OF[kind]][1][1][1] if kind in _HEAD_OF else 0
         except (IndexError, KeyError, TypeError, ValueError, RecursionError):
             raise _lies(f"pages of column {name} where there are none") from None
-        if not all(isinstance(one, int) and one >= 0 for one in (kind, unpacked, packed, many)):
+        if not all(isinstance(number, int) and number >= 0 for number in (kind, unpacked, packed, many)):
             raise _lies(f"pages of column {name} of less than nothing")
         if kind == _DICTIONARY and many > unpacked:
             raise _lies(f"{many} words of column {name} in {unpacked} bytes")

@@ -57,5 +57,5 @@ def against_plant(
             yield second, np.flatnonzero(np.isin(pairs, wrong)), reason
 
 
-def _breaks(plant: Plant, one: Any, other: Any, holds: Callable[[Plant, Any, Any], bool]) -> bool:
-    return one is not None and other is not None and not holds(plant, one, other)
+def _breaks(plant: Plant, answer: Any, other: Any, holds: Callable[[Plant, Any, Any], bool]) -> bool:
+    return answer is not None and other is not None and not holds(plant, answer, other)

@@ -157,10 +157,10 @@ def with_line_feeds(text: bytes) -> bytes:
 
 def check_header(names: list[str], feed: Feed) -> None:
     """FileRefused(WRONG_HEADER) unless every column is known, none doubled and none that is needed missing."""
-    told = [name for name in names if not name.startswith(ASIDE)]
-    unknown = [name for name in told if name not in feed.columns]
-    doubled = sorted({name for name in told if told.count(name) > 1})
-    missing = [name for name in feed.columns if name not in told and name not in feed.omittable]
+    texts = [name for name in names if not name.startswith(ASIDE)]
+    unknown = [name for name in texts if name not in feed.columns]
+    doubled = sorted({name for name in texts if texts.count(name) > 1})
+    missing = [name for name in feed.columns if name not in texts and name not in feed.omittable]
     faults = [
         f"{what} {', '.join(repr(n[:40]) for n in columns[:8])}"
         for what, columns in (

@@ -118,7 +118,7 @@ def _check_table(table: pa.Table) -> None:
     if table.num_rows < _GREAT:
         return
     words = [column.unify_dictionaries().chunk(0).dictionary for column in table.columns if column.num_chunks]
-    check_words(sum(map(len, words)), sum(one.nbytes for one in words))
+    check_words(sum(map(len, words)), sum(word.nbytes for word in words))
 
 
 def _header(text: bytes) -> list[str]:

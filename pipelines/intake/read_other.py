@@ -63,16 +63,16 @@ def _json_cells(number: int, line: bytes, longest: int) -> dict[str, str] | Brok
         return BrokenRow(number, shown, Reason.LINE_TOO_LONG, expected=f"{longest:,}")
     shown = line.decode("utf-8", "replace").rstrip("\r")
     try:
-        told = json.loads(line.decode("utf-8"), parse_int=str, parse_float=str, parse_constant=str)
+        answer = json.loads(line.decode("utf-8"), parse_int=str, parse_float=str, parse_constant=str)
     except UnicodeDecodeError:
         return BrokenRow(number, shown, Reason.NOT_TEXT, shown)
     except (ValueError, RecursionError):
         return BrokenRow(number, shown, Reason.NOT_JSON)
-    if not isinstance(told, dict):
+    if not isinstance(answer, dict):
         return BrokenRow(number, shown, Reason.NOT_JSON)
-    if any(isinstance(value, dict | list) for value in told.values()):
-        return BrokenRow(number, shown, Reason.NESTED_JSON, _nested(told))
-    row = {name: _json_text(value) for name, value in told.items()}
+    if any(isinstance(value, dict | list) for value in answer.values()):
+        return BrokenRow(number, shown, Reason.NESTED_JSON, _nested(answer))
+    row = {name: _json_text(value) for name, value in answer.items()}
     words = "".join((*row, *row.values())) if b"\\u" in line else ""
     if not _writable(words):
         return BrokenRow(number, shown, Reason.NOT_TEXT, shown)
@@ -92,9 +92,9 @@ def _with_known_keys(number: int, line: bytes, row: dict[str, str], known: set[s
     return {name: word for name, word in row.items() if name in known}
 
 
-def _nested(told: dict[str, Any]) -> str:
+def _nested(row: dict[str, Any]) -> str:
     """The first value that is none, as far as it can be shown."""
-    first = next(value for value in told.values() if isinstance(value, dict | list))
+    first = next(value for value in row.values() if isinstance(value, dict | list))
     try:
         return json.dumps(first)[:200]
     except RecursionError:

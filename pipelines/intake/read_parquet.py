@@ -47,7 +47,7 @@ def parse_parquet(data: bytes, feed: Feed, settings: Settings) -> Raw:
         arrays = [_text_cells(table.column(name), feed, name) for name in table.column_names]
     except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=(str(error).splitlines() or [""])[0][:120]) from None
-    check_words(sum(len(one.dictionary) for one in arrays), sum(one.dictionary.nbytes for one in arrays))
+    check_words(sum(len(array.dictionary) for array in arrays), sum(array.dictionary.nbytes for array in arrays))
     cells = pa.table(arrays, names=table.column_names)
     lengths = long_texts(cells)
     if lengths.sum() > settings.largest_file:  # rows that are set aside would hold each of these texts whole
@@ -63,25 +63,25 @@ def _table(data: bytes, feed: Feed, largest: int, most_rows: int) -> pa.Table:
     file = pq.ParquetFile(pa.BufferReader(data))
     schema = file.schema_arrow
     check_header(schema.names, feed)
-    told = without_aside(schema.empty_table())
-    for name in told.column_names:
-        _check_type(feed, name, told.schema.field(name).type)
+    answer = without_aside(schema.empty_table())
+    for name in answer.column_names:
+        _check_type(feed, name, answer.schema.field(name).type)
     meta = file.metadata
     if meta.num_rows > most_rows:
         raise FileRefused(Reason.TOO_LARGE, expected=f"{most_rows:,} rows")
-    pages = pages_of(data, meta, told.column_names, largest)
-    for name in told.column_names:
-        if _width(told.schema.field(name).type) * meta.num_rows > largest:
+    pages = pages_of(data, meta, answer.column_names, largest)
+    for name in answer.column_names:
+        if _width(answer.schema.field(name).type) * meta.num_rows > largest:
             raise FileRefused(Reason.TOO_LARGE, expected=f"{largest >> 20} MB")
-    texts = [name for name in told.column_names if _is_text(told.schema.field(name).type)]
+    texts = [name for name in answer.column_names if _is_text(answer.schema.field(name).type)]
     shared = [name for name in texts if name in pages.shared]  # pyarrow makes no dictionaries of these
-    whole = [name for name in told.column_names if name not in shared]
+    whole = [name for name in answer.column_names if name not in shared]
     table = pq.ParquetFile(pa.BufferReader(data), read_dictionary=[n for n in texts if n not in shared]).read(whole)
     for name in shared:
         table = table.append_column(name, _by_parts(data, name, max(1, _PART_BYTES // max(1, pages.largest)), largest))
     if table.num_rows != meta.num_rows:
         raise FileRefused(Reason.BROKEN_PARQUET, expected=f"{meta.num_rows} rows by its footer, {table.num_rows} read")
-    return table.select(told.column_names)
+    return table.select(answer.column_names)
 
 
 def _by_parts(data: bytes, name: str, rows: int, largest: int) -> pa.ChunkedArray:
@@ -141,8 +141,8 @@ def _plain(flat: pa.Array) -> pa.Array:
 
 def _words(values: pa.Array, dtype: pa.DataType, feed: Feed, name: str) -> list[str]:
     kind = feed.quantity(name).kind
-    told = _teller(kind, dtype)
-    words = [told(value) for value in values.to_pylist()]
+    answer = _teller(kind, dtype)
+    words = [answer(value) for value in values.to_pylist()]
     if kind in ("text", "code") and _is_real(dtype):
         broken = next((word for word in words if word and not word.lstrip("+-").isdigit()), None)
         if broken is not None:  # an id of 11.5 is no id
@@ -226,7 +226,7 @@ def _set_aside(table: pa.Table, lengths: np.ndarray, longest: int) -> Raw:
 
 def _is_text(dtype: pa.DataType) -> bool:
     plain = dtype.value_type if pa.types.is_dictionary(dtype) else dtype
-    return any(one(plain) for one in _TEXTS)
+    return any(text(plain) for text in _TEXTS)
 
 
 def _is_real(dtype: pa.DataType) -> bool:

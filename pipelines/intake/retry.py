@@ -64,8 +64,8 @@ def _refused(ledger: Ledger) -> dict[int, tuple[str | None, str]]:
 
 
 def _arrival(path: Path, batch: int, feed: str | None, file: str) -> Arrival:
-    told = path.stat()
-    return Arrival(path, _name_of(path, batch, file), told.st_size, told.st_mtime_ns, retry_of=batch, feed=feed)
+    found = path.stat()
+    return Arrival(path, _name_of(path, batch, file), found.st_size, found.st_mtime_ns, retry_of=batch, feed=feed)
 
 
 def _name_of(path: Path, batch: int, file: str) -> str:

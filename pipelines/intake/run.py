@@ -100,7 +100,7 @@ class Intake:
             for done, (arrival, reads) in enumerate(read_ahead(arrivals, read), start=1):
                 if self.progress:
                     self.progress(done, len(arrivals), arrival.name)
-                if any(one.heavy for one in reads):
+                if any(read_file.heavy for read_file in reads):
                     self._alone(arrival, group, filing, pending)
                     group, pending = [], None
                     continue
@@ -114,8 +114,8 @@ class Intake:
 
     def _full(self, reads: list[ReadFile]) -> bool:
         """Whether these files make the group as large as it may be."""
-        self._rows += sum(one.rows for one in reads)
-        self._bytes += sum(one.held_bytes for one in reads)
+        self._rows += sum(read_file.rows for read_file in reads)
+        self._bytes += sum(read_file.held_bytes for read_file in reads)
         return self._rows >= self.settings.rows_at_once or self._bytes >= _GROUP_BYTES
 
     def _alone(
@@ -310,13 +310,16 @@ class Intake:
 
     def _delivery(self, reads: list[ReadFile], at: datetime) -> Delivery:
         parts = self._sorted(reads, at)
-        kept = {feed: in_order([one.kept for one in many]) for feed, many in parts.items() if feed}
-        every = [one for many in parts.values() for one in many]
-        refused = pl.concat([one.refused_rows for one in every])
+        kept = {feed: in_order([this_sorted.kept for this_sorted in many]) for feed, many in parts.items() if feed}
+        every = [this_sorted for many in parts.values() for this_sorted in many]
+        refused = pl.concat([this_sorted.refused_rows for this_sorted in every])
         tallies = tallies_of(kept, refused)
         files = tuple(self.entry_of(read, tallies.get(number, {}), at) for number, read in enumerate(reads))
         return Delivery(
-            files, {f: k for f, k in kept.items() if k.height}, refused, pl.concat([one.refusals for one in every])
+            files,
+            {f: k for f, k in kept.items() if k.height},
+            refused,
+            pl.concat([this_sorted.refusals for this_sorted in every]),
         )
 
     def _sorted(self, reads: list[ReadFile], at: datetime) -> dict[str, list[Sorted]]:
@@ -363,8 +366,10 @@ class Intake:
         self.report.rows_refused += entry.rows_refused
         if read.refused is not None:
             self.report.files_refused += 1
-            told = read.refused
-            sentence = refusal_sentence(entry.file, 0, told.column, told.reason, told.value, told.expected)
+            file_refused = read.refused
+            sentence = refusal_sentence(
+                entry.file, 0, file_refused.column, file_refused.reason, file_refused.value, file_refused.expected
+            )
             self.report.messages.append(sentence)
             self.report.refused_whole.append(sentence)
 

@@ -291,8 +291,8 @@ def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFram
     if work.faults:
         whys.append(_whys(work))
         bad = np.unique(np.concatenate([fault.rows for fault in work.faults]))
-        told = pl.DataFrame({column: work.cells(column, bad) for column in work.feed.columns})
-        row_text = told.select(pl.struct(pl.all()).struct.json_encode()).to_series()
+        frame = pl.DataFrame({column: work.cells(column, bad) for column in work.feed.columns})
+        row_text = frame.select(pl.struct(pl.all()).struct.json_encode()).to_series()
         lines = {"file_no": work.file_no[bad], "file_line": work.file_line[bad], "row_text": row_text}
         texts.append(pl.DataFrame(lines, schema=REFUSED_ROWS))
     for number, raw in files:

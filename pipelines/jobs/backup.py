@@ -59,13 +59,13 @@ def back_up(opened: OpenSite, to: Path, keep: int = KEEP, progress: Progress | N
         _copy_books(site, part)
         say("reading the copy")
         rows = read_whole(part / "ledger.duckdb")
-        told = {
+        texts = {
             "made_at": datetime.now(UTC).isoformat(),
             "program": version("coldledger"),
             "rows": rows,
             "sha256": _hashes(part),
         }
-        (part / "copy.json").write_text(json.dumps(told, indent=1), encoding="utf-8")
+        (part / "copy.json").write_text(json.dumps(texts, indent=1), encoding="utf-8")
         say("the archive")
         new, files = _copy_archive(site.archive, to / "archive")
         part.rename(folder)
@@ -147,11 +147,11 @@ def restore_site(source: Path, target: Path, progress: Progress | None = None) -
 
 def _wrong_files(folder: Path) -> list[str]:
     try:
-        told = json.loads((folder / "copy.json").read_text(encoding="utf-8"))["sha256"]
+        answer = json.loads((folder / "copy.json").read_text(encoding="utf-8"))["sha256"]
     except (OSError, ValueError, KeyError):
         return ["copy.json"]
     return [
-        name for name, digest in told.items() if not (folder / name).is_file() or sha256_of(folder / name) != digest
+        name for name, digest in answer.items() if not (folder / name).is_file() or sha256_of(folder / name) != digest
     ]
 
 

@@ -45,44 +45,44 @@ class Checked:
 
     @property
     def whole(self) -> bool:
-        return not any(one.level == "fail" for one in self.findings)
+        return not any(finding.level == "fail" for finding in self.findings)
 
 
 def check_site(opened: OpenSite, rows: bool = False, progress: Progress | None = None) -> Checked:
     """Check a site. rows: also read every file of the archive again, with the works.toml of its time, and compare it
     with its rows cell by cell.
     """
-    say, told = progress or (lambda _: None), Checked([], [])
+    say, checked = progress or (lambda _: None), Checked([], [])
     named = False
     try:
         with opened.ledger.reading() as reader:
             say("the ledger's blocks")
-            _blocks(opened, places_of_blocks(reader), told)
+            _blocks(opened, places_of_blocks(reader), checked)
             named = True
-            told.looked.append(
+            checked.looked.append(
                 f"{sum(reader.read_all(table) for table in tables()):,} rows of {len(tables())} tables, every column "
                 "read"
             )
             say("the ledger's balances")
             batches = reader.ask("batches_all")
-            _balances(reader, told)
-            _versions(reader, opened.known, told)
-            _rows_of_batches(reader, batches, told)
+            _balances(reader, checked)
+            _versions(reader, opened.known, checked)
+            _rows_of_batches(reader, batches, checked)
             until = reader.ask("rolled_until").item()
             plants = [
                 (row["first_used_at"], read_plant(row["content"])) for row in reader.ask("plants").iter_rows(named=True)
             ]
             if rows:
                 say("rows against files")
-                _against_files(opened, reader, batches, until, plants, told, say)
+                _against_files(opened, reader, batches, until, plants, checked, say)
     except LedgerBroken as error:
-        told.findings.append(Finding("fail", "ledger.duckdb", str(error)))
+        checked.findings.append(Finding("fail", "ledger.duckdb", str(error)))
         if not named:
-            _blocks(opened, {}, told)
-        return told
+            _blocks(opened, {}, checked)
+        return checked
     say("the archive's hashes")
-    _archive(opened, batches, told)
-    return told
+    _archive(opened, batches, checked)
+    return checked
 
 
 def places_of_blocks(reader: Reader) -> dict[int, str]:
@@ -90,23 +90,23 @@ def places_of_blocks(reader: Reader) -> dict[int, str]:
     found: dict[int, set[str]] = {}
     for table in tables():
         for column, block, more in reader.lies_in(table).iter_rows():
-            for one in (block, *(more or ())):
-                found.setdefault(one, set()).add(f"{table}.{column}")
+            for each in (block, *(more or ())):
+                found.setdefault(each, set()).add(f"{table}.{column}")
     return {block: ", ".join(sorted(names)) for block, names in found.items()}
 
 
-def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
+def _blocks(opened: OpenSite, places: Mapping[int, str], checked: Checked) -> None:
     """Every block of the ledger's file with its checksum, whatever lies in it; and those of which a checksum says too
     little.
     """
     try:
         blocks = look_at_blocks(opened.site.ledger)
     except OSError as error:
-        told.findings.append(Finding("fail", "ledger.duckdb", f"the file cannot be read whole ({error.strerror})"))
+        checked.findings.append(Finding("fail", "ledger.duckdb", f"the file cannot be read whole ({error.strerror})"))
         return
 
     def note(level: str, where: str, what: str) -> None:
-        told.findings.append(Finding(level, f"ledger.duckdb, {where}", what))
+        checked.findings.append(Finding(level, f"ledger.duckdb, {where}", what))
 
     for name in blocks.headers:
         note("fail", f"{name} header", f"it is not as it was written; {_WAY_BACK}")
@@ -124,7 +124,7 @@ def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
     if gone:
         note("fail", "its end", f"{len(gone)} of {blocks.due} blocks are cut off; {_WAY_BACK}")
     for alike in blocks.same:
-        which = ", ".join(f"{one} ({places.get(one, 'no rows')})" for one in alike)
+        which = ", ".join(f"{each} ({places.get(each, 'no rows')})" for each in alike)
         note(
             "warn",
             f"blocks {which}",
@@ -132,12 +132,12 @@ def _blocks(opened: OpenSite, places: Mapping[int, str], told: Checked) -> None:
             "vouched for",
         )
     free = "which are free cannot be told" if blocks.free is None else f"{len(blocks.free):,} of them free"
-    told.looked.append(f"checksums of {blocks.count:,} blocks of the ledger's file, {free}")
+    checked.looked.append(f"checksums of {blocks.count:,} blocks of the ledger's file, {free}")
 
 
-def _balances(reader: Reader, told: Checked) -> None:
+def _balances(reader: Reader, checked: Checked) -> None:
     for row in reader.check("batches__rows_add_up").iter_rows(named=True):
-        told.findings.append(
+        checked.findings.append(
             Finding(
                 "fail",
                 f"batch {row['batch']}, {row['file']}",
@@ -145,17 +145,17 @@ def _balances(reader: Reader, told: Checked) -> None:
             )
         )
     for row in reader.check("refused_rows__are_counted").iter_rows(named=True):
-        told.findings.append(
+        checked.findings.append(
             Finding(
                 "fail",
                 f"batch {row['batch']}, {row['file']}",
                 f"{row['rows_refused']} rows refused by its count, {row['held_rows']} there",
             )
         )
-    told.looked.append("rows read = rows kept + rows refused, file by file")
+    checked.looked.append("rows read = rows kept + rows refused, file by file")
 
 
-def _versions(reader: Reader, plant: Plant, told: Checked) -> None:
+def _versions(reader: Reader, plant: Plant, checked: Checked) -> None:
     """One version in force a key; the great tables day by day, so that memory stays small."""
     span = counted_span(reader, list(plant.lines))
     days = plant.clock.days_between(span.start, span.end) if span is not None else []
@@ -167,11 +167,11 @@ def _versions(reader: Reader, plant: Plant, told: Checked) -> None:
         )
         twice = sum(reader.doubled(feed, ALL_FEEDS[feed].key, ALL_FEEDS[feed].when, *part) for part in parts)
         if twice:
-            told.findings.append(Finding("fail", feed, f"{twice} keys have more than one row in force"))
-    told.looked.append("one row in force for each key")
+            checked.findings.append(Finding("fail", feed, f"{twice} keys have more than one row in force"))
+    checked.looked.append("one row in force for each key")
 
 
-def _rows_of_batches(reader: Reader, batches: pl.DataFrame, told: Checked) -> None:
+def _rows_of_batches(reader: Reader, batches: pl.DataFrame, checked: Checked) -> None:
     """A batch brought as many rows as it kept, less those that said what was known; where its minutes were rolled,
     fewer.
     """
@@ -181,7 +181,7 @@ def _rows_of_batches(reader: Reader, batches: pl.DataFrame, told: Checked) -> No
         mine = batches.filter(pl.col("feed") == feed).join(held, on="batch", how="full", coalesce=True)
         for row in mine.iter_rows(named=True):
             if row["rows_kept"] is None:
-                told.findings.append(
+                checked.findings.append(
                     Finding(
                         "fail",
                         f"{feed}, batch {row['batch']}",
@@ -198,17 +198,17 @@ def _rows_of_batches(reader: Reader, batches: pl.DataFrame, told: Checked) -> No
                 and row["bytes"]
             )
             if due != there and not (rolled and there < due):
-                told.findings.append(
+                checked.findings.append(
                     Finding(
                         "fail",
                         f"{feed}, batch {row['batch']}, {row['file']}",
                         f"{due} rows kept by its count, {there} there",
                     )
                 )
-    told.looked.append("rows of each file as many as it kept")
+    checked.looked.append("rows of each file as many as it kept")
 
 
-def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
+def _archive(opened: OpenSite, batches: pl.DataFrame, checked: Checked) -> None:
     """Every file that the ledger names is there with the bytes that were received; files that it does not name are
     told.
     """
@@ -219,7 +219,7 @@ def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
     with ThreadPoolExecutor(2) as pool:
         for row, wrong in zip(named, pool.map(lambda row: file_fault(root, row), named), strict=True):
             if wrong:
-                told.findings.append(Finding("fail", f"archive/{row['archived_as']}, batch {row['batch']}", wrong))
+                checked.findings.append(Finding("fail", f"archive/{row['archived_as']}, batch {row['batch']}", wrong))
     known = {row["archived_as"] for row in named}
     for path in sorted(root.rglob("*")) if root.is_dir() else ():
         name = path.relative_to(root).as_posix()
@@ -229,14 +229,14 @@ def _archive(opened: OpenSite, batches: pl.DataFrame, told: Checked) -> None:
             and not path.name.startswith(".")
             and name.split("/")[0] in (*ALL_FEEDS, "unknown")
         ):
-            told.findings.append(
+            checked.findings.append(
                 Finding(
                     "warn",
                     f"archive/{name}",
                     "the ledger does not name this file; `coldledger rebuild --from-archive` would take it in",
                 )
             )
-    told.looked.append(f"hashes of {len(named):,} files of the archive")
+    checked.looked.append(f"hashes of {len(named):,} files of the archive")
 
 
 def file_fault(root: Path, row: dict[str, Any]) -> str:
@@ -262,7 +262,7 @@ def _against_files(
     batches: pl.DataFrame,
     until: datetime | None,
     plants: list[tuple[datetime, Plant]],
-    told: Checked,
+    checked: Checked,
     say: Progress,
 ) -> None:
     looked = 0
@@ -280,11 +280,13 @@ def _against_files(
             if not differs:
                 break
         if wrong:
-            told.findings.append(Finding("fail", f"{feed}, batch {row['batch']}, archive/{row['archived_as']}", wrong))
+            checked.findings.append(
+                Finding("fail", f"{feed}, batch {row['batch']}, archive/{row['archived_as']}", wrong)
+            )
         looked += 1
         if looked % 200 == 0:
             say(f"{looked} files read again")
-    told.looked.append(f"rows of {looked:,} files as the files have them, cell by cell")
+    checked.looked.append(f"rows of {looked:,} files as the files have them, cell by cell")
 
 
 def _readings(plants: Sequence[tuple[datetime, Plant]], at: datetime, now: Plant) -> list[Plant]:

@@ -59,8 +59,8 @@ def counted_days(reader: Reader, plant: Plant, days: Sequence[date]) -> list[dat
     """
     if not days:
         return []
-    told = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
-    if not any(_ware(reader, plant, line, told) for line in plant.lines):
+    moments = {"from_time": plant.clock.day(days[0]).start, "to_time": plant.clock.day(days[-1]).end}
+    if not any(_ware(reader, plant, line, moments) for line in plant.lines):
         return []
     half = len(days) // 2
     return (
@@ -68,18 +68,18 @@ def counted_days(reader: Reader, plant: Plant, days: Sequence[date]) -> list[dat
     )
 
 
-def _ware(reader: Reader, plant: Plant, line: str, told: dict[str, Any]) -> int:
+def _ware(reader: Reader, plant: Plant, line: str, row: dict[str, Any]) -> int:
     """The ware of a line as its Pareto counts it."""
     mine = pl.col("station").is_in(plant.first_stations(line))
-    return int(reader.ask("ware", line=line, **told).filter(mine)["inspected"].sum())
+    return int(reader.ask("ware", line=line, **row).filter(mine)["inspected"].sum())
 
 
 def _touched(reader: Reader, plant: Plant, day: date, after_batch: int) -> bool:
     span = plant.clock.day(day)
-    told = reader.ask(
+    rows = reader.ask(
         "batches_touching", after_batch=after_batch, from_time=span.start - AROUND, to_time=span.end + AROUND
     )
-    return bool(told.item())
+    return bool(rows.item())
 
 
 def close_day(opened: OpenSite, day: date) -> Closed:
@@ -90,10 +90,10 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     end = plant.clock.day(day).end
     if end > opened.settings.now():
         raise WrongUse(f"production day {day} ends at {plant.clock.show(end)}; it can be closed after that")
-    told, before, batch = _answered(opened, plant, day)
-    if all(pareto.ware == 0 for pareto in told.paretos.values()):
+    answer, before, batch = _answered(opened, plant, day)
+    if all(pareto.ware == 0 for pareto in answer.paretos.values()):
         raise WrongUse(f"the ledger holds no cold-end count of production day {day}; see `coldledger feeds`")
-    answers = kept_answers(told)
+    answers = kept_answers(answer)
     mark = digest(answers)
     changed = None if before.is_empty() else before["digest"][-1] != mark
     revision = 1 if before.is_empty() else int(before["revision"][-1]) + int(bool(changed))
@@ -101,13 +101,20 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     if before.is_empty() or changed:
         why = _revision(opened, day, before, answers) if changed else None
         keep_close(
-            opened.ledger, told.told, revision, now, json.dumps(answers), mark, why.told() if why else None, told.kept
+            opened.ledger,
+            answer.told,
+            revision,
+            now,
+            json.dumps(answers),
+            mark,
+            why.told() if why else None,
+            answer.kept,
         )
     else:
         why = _kept_revision(before)
         confirm_close(opened.ledger, day, revision)
-    page = _write(opened, plant, told, f"revision {revision}", revision, batch, why)
-    return Closed(day, revision, changed, page, _missing(told), why if changed else None)
+    page = _write(opened, plant, answer, f"revision {revision}", revision, batch, why)
+    return Closed(day, revision, changed, page, _missing(answer), why if changed else None)
 
 
 def _revision(opened: OpenSite, day: date, before: pl.DataFrame, answers: dict[str, Any]) -> Revision:
@@ -136,18 +143,18 @@ def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFr
         return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day), batch
 
 
-def _missing(told: Day) -> tuple[str, ...]:
-    notes = [note for line in told.told.lines for note in line.notes if not note.startswith("lehr time")]
-    return (*notes, *(note for furnace in told.told.furnaces for note in furnace.notes))
+def _missing(day: Day) -> tuple[str, ...]:
+    notes = [note for line in day.told.lines for note in line.notes if not note.startswith("lehr time")]
+    return (*notes, *(note for furnace in day.told.furnaces for note in furnace.notes))
 
 
 def _write(
-    opened: OpenSite, plant: Plant, told: Day, words: str, revision: int, batch: int, why: Revision | None = None
+    opened: OpenSite, plant: Plant, day: Day, words: str, revision: int, batch: int, why: Revision | None = None
 ) -> Path:
     """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its
     number.
     """
-    path: Path = opened.site.reports / ALL_REPORTS["day"].address(told.day)
+    path: Path = opened.site.reports / ALL_REPORTS["day"].address(day.day)
     earlier = []
     for number in range(1, revision):
         kept = path.with_suffix(f".r{number}.html")
@@ -155,7 +162,7 @@ def _write(
             _set_aside(path, kept)
         if kept.exists():
             earlier.append((f"revision {number}", kept.name))
-    page = page_of(plant, told, words, why, tuple(earlier))
+    page = page_of(plant, day, words, why, tuple(earlier))
     write_page(page, path)
     keep_page(page, path, batch)
     return path
@@ -180,8 +187,8 @@ class Rebuilt:
 def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     """Compute a day again from what was taken in and compare with its last close."""
     plant = opened.known
-    told, before, batch = _answered(opened, plant, day)
-    same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(told))
+    answer, before, batch = _answered(opened, plant, day)
+    same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(answer))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
     words = {
         None: "never closed",
@@ -189,4 +196,4 @@ def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
         False: f"computed again, other than revision {revision}: close the day",
     }
     number = revision + 1 if same is False else revision
-    return Rebuilt(day, same, _write(opened, plant, told, words[same], number, batch, _kept_revision(before)))
+    return Rebuilt(day, same, _write(opened, plant, answer, words[same], number, batch, _kept_revision(before)))

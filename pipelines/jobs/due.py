@@ -50,13 +50,13 @@ def close_time(plant: Plant, day: date) -> datetime:
 
 def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date] = ()) -> list[Due]:
     """What will run when, the soonest first. closed: production days that are closed already."""
-    told = []
+    checks = []
     at = now
     for _ in range(most):
         at = next_intake(plant, at)
-        told.append(Due("intake", at, f"every hour at minute {plant.schedule.intake_minute}"))
+        checks.append(Due("intake", at, f"every hour at minute {plant.schedule.intake_minute}"))
     if plant.schedule.on_new_file:
-        told.append(Due("intake", None, "whenever a whole file lies in inbox/"))
+        checks.append(Due("intake", None, "whenever a whole file lies in inbox/"))
     today = plant.clock.day_of(now)
     for day in (today - timedelta(days=1), today):
         moment = close_time(plant, day)
@@ -64,8 +64,8 @@ def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date
             why = f"production day {day}" + (
                 "" if plant.schedule.close_at else ", at the latest; sooner when its last feed has come"
             )
-            told.append(Due("close", moment, why))
-    return sorted(told, key=lambda one: (one.at is None, one.at or now))
+            checks.append(Due("close", moment, why))
+    return sorted(checks, key=lambda answer: (answer.at is None, answer.at or now))
 
 
 @dataclass

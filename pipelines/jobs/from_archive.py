@@ -76,7 +76,7 @@ class _FromArchive(Intake):
                 if lot[0].retry_of is not None and pending is not None:
                     pending.result()  # a repair names the batch that it repairs
                 begun = begun or self._begun(lot, reading)
-                reads = [read for one, future in zip(lot, begun, strict=True) for read in self._good(one, future)]
+                reads = [read for each, future in zip(lot, begun, strict=True) for read in self._good(each, future)]
                 begun = self._begun(following, reading) if following and following[0].retry_of is None else []
                 parts = self._parts(self.fresh_of(reads))
                 if pending is not None:
@@ -89,15 +89,15 @@ class _FromArchive(Intake):
                 pending.result()
 
     def _begun(self, lot: Sequence[Received], reading: ThreadPoolExecutor) -> list[Future[list[ReadFile]]]:
-        return [reading.submit(self.read, self._arrival(one)) for one in lot]
+        return [reading.submit(self.read, self._arrival(received)) for received in lot]
 
-    def _good(self, one: Received, future: Future[list[ReadFile]]) -> list[ReadFile]:
+    def _good(self, received: Received, future: Future[list[ReadFile]]) -> list[ReadFile]:
         """The file as it was received; none, and what is wrong with it, where it is not that."""
         reads = future.result()
-        if reads and (not one.sha256 or reads[0].sha256 == one.sha256):
+        if reads and (not received.sha256 or reads[0].sha256 == received.sha256):
             return reads
-        fault = file_fault(self.archive, {"archived_as": one.archived_as, "sha256": one.sha256})
-        self.wrong[one.archived_as] = f"archive/{one.archived_as}: {fault}"
+        fault = file_fault(self.archive, {"archived_as": received.archived_as, "sha256": received.sha256})
+        self.wrong[received.archived_as] = f"archive/{received.archived_as}: {fault}"
         return []
 
     def _parts(self, fresh: list[ReadFile]) -> list[tuple[list[ReadFile], Delivery]]:
@@ -116,7 +116,7 @@ class _FromArchive(Intake):
         """Whether a row was kept that was still to come when its file was received: it was refused then, and is
         again.
         """
-        latest = [one.received_at + self.settings.ahead for one in delivery.files if one.received_at is not None]
+        latest = [file.received_at + self.settings.ahead for file in delivery.files if file.received_at is not None]
         days = [self.plant.clock.local(moment).date() for moment in latest]
         for frame in delivery.kept.values():
             for name, dtype in frame.schema.items():
@@ -138,12 +138,12 @@ class _FromArchive(Intake):
             for read, entry in zip(fresh, delivery.files, strict=True):
                 self.count(entry, read)
 
-    def _arrival(self, one: Received) -> Arrival:
-        path = self.archive / one.archived_as
-        self.places[str(path)], self.was[one.archived_as] = one, one.batch
-        retry = self.numbers.get(one.retry_of) if one.retry_of is not None else None
-        feed = one.feed if one.feed != "unknown" else None
-        return Arrival(path, one.file, one.bytes, 0, retry_of=retry, feed=feed)
+    def _arrival(self, received: Received) -> Arrival:
+        path = self.archive / received.archived_as
+        self.places[str(path)], self.was[received.archived_as] = received, received.batch
+        retry = self.numbers.get(received.retry_of) if received.retry_of is not None else None
+        feed = received.feed if received.feed != "unknown" else None
+        return Arrival(path, received.file, received.bytes, 0, retry_of=retry, feed=feed)
 
     def entry_of(self, read: ReadFile, tally: dict[str, Any], at: datetime) -> FileEntry:
         entry = super().entry_of(read, tally, at)
@@ -185,27 +185,27 @@ def _made_again(opened: OpenSite, progress: Progress | None) -> MadeAgain:
     if not run.ledger.exists:
         with run.ledger.writing():
             pass
-    told = _carried_over(opened.ledger, run.ledger)
+    numbers = _carried_over(opened.ledger, run.ledger)
     before = _put_in_place(opened, shadow)
     _write_journal(site, opened.ledger)
-    told["decisions about holds"] = restore(opened)
+    numbers["decisions about holds"] = restore(opened)
     renumber_quarantine(site, opened.ledger, run.numbers)
     settle_quarantine(site, opened.ledger)
     report = run.report
-    return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(run.wrong.values()), before, told)
+    return MadeAgain(report.files, report.rows_kept, report.rows_refused, list(run.wrong.values()), before, numbers)
 
 
 def _lots(files: Sequence[Received]) -> list[list[Received]]:
     """Many files at once, in their order, so many that memory stays small; a repair alone, after what it repairs."""
     lots: list[list[Received]] = []
     size = 0
-    for one in files:
-        if lots and one.retry_of is None and lots[-1][-1].retry_of is None and size + one.bytes < MOST_BYTES:
-            lots[-1].append(one)
-            size += one.bytes
+    for file in files:
+        if lots and file.retry_of is None and lots[-1][-1].retry_of is None and size + file.bytes < MOST_BYTES:
+            lots[-1].append(file)
+            size += file.bytes
         else:
-            lots.append([one])
-            size = one.bytes
+            lots.append([file])
+            size = file.bytes
     return lots
 
 
@@ -248,5 +248,7 @@ def _write_journal(site: Site, ledger: Ledger) -> None:
         rows = reader.ask("batches_all").filter(pl.col("archived_as") != "")
     with written_whole(journal_path(site)) as part, part.open("w", encoding="utf-8") as file:
         for row in rows.iter_rows(named=True):
-            told = {name: row[name] for name in ("batch", "feed", "sha256", "file", "archived_as", "bytes", "retry_of")}
-            file.write(json.dumps({**told, "received_at": row["received_at"].isoformat()}) + "\n")
+            fields = {
+                name: row[name] for name in ("batch", "feed", "sha256", "file", "archived_as", "bytes", "retry_of")
+            }
+            file.write(json.dumps({**fields, "received_at": row["received_at"].isoformat()}) + "\n")

@@ -48,8 +48,8 @@ def export_site(opened: OpenSite, to: str, first: date | None, last: date | None
     """Write a site's facts and marts as Parquet: all days, or those from `first` to `last`. Rows by table."""
     plant = opened.known
     with opened.ledger.reading() as reader:
-        span, one = counted_span(reader, list(plant.lines)), timedelta(days=1)
-        days = plant.clock.days_between(span.start - one, span.end + one) if span is not None else []
+        span, time = counted_span(reader, list(plant.lines)), timedelta(days=1)
+        days = plant.clock.days_between(span.start - time, span.end + time) if span is not None else []
         days = [day for day in days if (first is None or day >= first) and (last is None or day <= last)]
         text = opened.site.works_toml.read_text(encoding="utf-8")
         return export_tables(reader, plant.clock, text, days, place_at(to))
@@ -89,10 +89,10 @@ def marts_elsewhere(source: str, to: str, days: Sequence[date], fan: Fan = in_or
     before: dict[str, list[Signal]] = {}
     rows = dict.fromkeys(MARTS, 0)
     today: dict[str, list[pl.DataFrame]] = {name: [] for name in MARTS}
-    for job, told in zip(jobs, fan(followed_of, jobs), strict=True):
-        signals = signal_rows(told.hours, before.get(job.furnace, []))
+    for job, each in zip(jobs, fan(followed_of, jobs), strict=True):
+        signals = signal_rows(each.hours, before.get(job.furnace, []))
         before[job.furnace] = carry_names(signals)
-        for name, frame in {**told.marts, "signal_hours": signals}.items():
+        for name, frame in {**each.marts, "signal_hours": signals}.items():
             today[name].append(frame)
         if job.furnace == plant.furnace[-1].id:
             for name, count in _write_day(out, job.day, today).items():
@@ -133,8 +133,8 @@ def pareto_of(job: WorksDay) -> WorksPart:
     place = place_at(job.source)
     plant = read_plant(works_of(place))
     with reading_export(place, job.days, [job.line], but=MARTS) as reader:
-        told = answer_pareto(reader, plant, job.line, job.span, job.by)
-    return WorksPart(job.source, plant.works.name, job.line, told)
+        pareto = answer_pareto(reader, plant, job.line, job.span, job.by)
+    return WorksPart(job.source, plant.works.name, job.line, pareto)
 
 
 def parts_of_works(
@@ -159,6 +159,6 @@ def parts_of_works(
             part = Span(max(span.start, whole.start), min(span.end, whole.end))
             near = tuple(d for d in around([day], 1, 1) if d in known)
             jobs += [
-                WorksDay(source, one, by, part, near) for one in plant.lines if line in (None, one) and day in known
+                WorksDay(source, text, by, part, near) for text in plant.lines if line in (None, text) and day in known
             ]
     return list(fan(pareto_of, jobs))

@@ -54,9 +54,9 @@ def decide(
             evidence=evidence.strip(),
         )
 
-    told = keep_decision(opened.ledger, made)
-    _write_down(opened, [told])
-    return told
+    decision = keep_decision(opened.ledger, made)
+    _write_down(opened, [decision])
+    return decision
 
 
 def _check_known(reader: Reader, pallets: Sequence[str]) -> None:
@@ -68,39 +68,39 @@ def _check_known(reader: Reader, pallets: Sequence[str]) -> None:
             raise WrongUse(f"no pallet '{pallet}' was ever received{near}")
 
 
-def propose(opened: OpenSite, told: Trace, everything: bool, page: Path | None) -> Decision:
+def propose(opened: OpenSite, trace: Trace, everything: bool, page: Path | None) -> Decision:
     """A proposal to hold what a trace lists: the shortest list, or everything possible. It holds nothing until a person
     confirms it.
     """
-    chosen = told.possible if everything else told.proposed
+    chosen = trace.possible if everything else trace.proposed
     if chosen is None or not chosen.pallets:
         raise WrongUse("the trace lists no pallet to hold; nothing was proposed")
-    asked = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in told.asked.items())
+    asked = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in trace.asked.items())
     expected = (
         "no number of escapes known"
-        if told.expected_defective is None
-        else f"expected defective containers {told.expected_defective:.2g} ({told.expected_low:.0f} to "
-        f"{told.expected_high:.0f})"
+        if trace.expected_defective is None
+        else f"expected defective containers {trace.expected_defective:.2g} ({trace.expected_low:.0f} to "
+        f"{trace.expected_high:.0f})"
     )
     which = "everything possible" if everything else "the fewest units that cover 95 % of the expected escapes"
     evidence = f"trace of {asked}; {which}: {len(chosen.pallets)} pallets, {chosen.units} units; {expected}" + (
         f"; page {page}" if page else ""
     )
-    return decide(opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {told.title}", evidence)
+    return decide(opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {trace.title}", evidence)
 
 
 def _journal(opened: OpenSite) -> Path:
     return opened.site.archive / "holds" / "decisions.jsonl"
 
 
-def _write_down(opened: OpenSite, told: Sequence[Decision]) -> None:
+def _write_down(opened: OpenSite, these_decisions: Sequence[Decision]) -> None:
     """Decisions are no feed and stand in no received file: the archive keeps a copy, so that a ledger made anew can
     have them again.
     """
     path = _journal(opened)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a", encoding="utf-8") as file:
-        file.writelines(one.model_dump_json() + "\n" for one in told)
+        file.writelines(decision.model_dump_json() + "\n" for decision in these_decisions)
 
 
 def restore(opened: OpenSite) -> int:
@@ -115,7 +115,7 @@ def restore(opened: OpenSite) -> int:
     ]
 
     def missing(reader: Reader) -> list[Decision]:
-        known = {one.number for one in decisions(reader)}
-        return [one for one in written if one.number not in known]
+        known = {decision.number for decision in decisions(reader)}
+        return [decision for decision in written if decision.number not in known]
 
     return len(restore_decisions(opened.ledger, missing))

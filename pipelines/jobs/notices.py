@@ -27,20 +27,20 @@ class Notice:
     text: str
 
 
-def notices_of(plant: Plant, told: Now) -> list[Notice]:
+def notices_of(plant: Plant, works_now: Now) -> list[Notice]:
     """Everything that asks for a notice as the works stands now, under the works' own limits."""
-    if told.newest is None or told.at - told.newest > FRESH:
-        return list(_silent_works(plant, told))
-    return [*(n for one in told.lines for n in _of_line(plant, one)), *_silent(plant, told)]
+    if works_now.newest is None or works_now.at - works_now.newest > FRESH:
+        return list(_silent_works(plant, works_now))
+    return [*(n for line in works_now.lines for n in _of_line(plant, line)), *_silent(plant, works_now)]
 
 
-def _of_line(plant: Plant, one: LineNow) -> Iterator[Notice]:
+def _of_line(plant: Plant, line: LineNow) -> Iterator[Notice]:
     limits = plant.notices
     if limits.critical:
-        for call in one.critical_calls:
-            yield _critical(plant, one, call)
-    for signal in one.open_signals:
-        if _may_pass(one, signal):
+        for call in line.critical_calls:
+            yield _critical(plant, line, call)
+    for signal in line.open_signals:
+        if _may_pass(line, signal):
             continue
         over = limits.loss_per_hour is not None and signal.lost_per_hour >= limits.loss_per_hour
         if over or (limits.critical and signal.severity == "critical"):
@@ -52,62 +52,68 @@ def _of_line(plant: Plant, one: LineNow) -> Iterator[Notice]:
             )
             yield Notice(
                 f"signal {signal.id}",
-                f"{one.line}: {signal.defect} {signal.name} ({signal.severity}), {signal.scope} "
+                f"{line.line}: {signal.defect} {signal.name} ({signal.severity}), {signal.scope} "
                 f"{', '.join(signal.members)}",
                 text,
             )
 
 
-def _may_pass(one: LineNow, signal: Signal) -> bool:
+def _may_pass(line: LineNow, signal: Signal) -> bool:
     """Whether a signal is so young, its place a guess, that it may be over before anybody reads of it."""
-    assert one.span is not None
-    return signal.is_guess and signal.severity != "critical" and one.span.end - signal.raised < YOUNG
+    assert line.span is not None
+    return signal.is_guess and signal.severity != "critical" and line.span.end - signal.raised < YOUNG
 
 
-def _critical(plant: Plant, one: LineNow, call: Signal) -> Notice:
+def _critical(plant: Plant, line: LineNow, call: Signal) -> Notice:
     """Once a shift for each line and critical defect: the calls go on, the shift knows."""
-    assert one.span is not None
+    assert line.span is not None
     clock = plant.clock
-    day = clock.day_of(one.span.start)
-    shift = next(s for s in clock.shifts_of(day) if s.span.start <= one.span.start < s.span.end)
+    day = clock.day_of(line.span.start)
+    shift = next(s for s in clock.shifts_of(day) if s.span.start <= line.span.start < s.span.end)
     text = (
-        f"{call.calls} calls in the hour from {clock.show(clock.hour_of(one.span.start).start)}; moulds read: "
+        f"{call.calls} calls in the hour from {clock.show(clock.hour_of(line.span.start).start)}; moulds read: "
         f"{', '.join(call.moulds) or 'none'}. Further calls of this shift are on the "
         "line's page. What to stop, hold or sort is decided by the works' authorised people."
     )
     return Notice(
-        f"critical {one.line} {call.defect} {utc_text(shift.span.start)}",
-        f"{one.line}: critical defect {call.defect} {call.name}",
+        f"critical {line.line} {call.defect} {utc_text(shift.span.start)}",
+        f"{line.line}: critical defect {call.defect} {call.name}",
         text,
     )
 
 
-def _silent(plant: Plant, told: Now) -> Iterator[Notice]:
+def _silent(plant: Plant, works_now: Now) -> Iterator[Notice]:
     after = plant.notices.silent_minutes
     if after is None:
         return
-    for line in told.lines:
-        for one in line.stations:
+    for line in works_now.lines:
+        for station in line.stations:
             others = max((s.last for s in line.stations if s.last is not None), default=None)
-            if one.last is None or others is None or one.state == "alive":
+            if station.last is None or others is None or station.state == "alive":
                 continue
-            if others - one.last >= timedelta(minutes=after) or told.at - one.last >= timedelta(minutes=after + 60):
+            if others - station.last >= timedelta(minutes=after) or works_now.at - station.last >= timedelta(
+                minutes=after + 60
+            ):
                 text = (
-                    f"Its last count is of {plant.clock.show(one.last)}. What it alone can call is not judged since; "
+                    f"Its last count is of {plant.clock.show(station.last)}. What it alone can call is not judged "
+                    "since; "
                     "look at the station and its export."
                 )
                 yield Notice(
-                    f"silent {one.station} {utc_text(one.last)}", f"{one.line}: no counts from {one.station}", text
+                    f"silent {station.station} {utc_text(station.last)}",
+                    f"{station.line}: no counts from {station.station}",
+                    text,
                 )
 
 
-def _silent_works(plant: Plant, told: Now) -> Iterator[Notice]:
-    if told.newest is not None and plant.notices.silent_minutes is not None:
+def _silent_works(plant: Plant, works_now: Now) -> Iterator[Notice]:
+    if works_now.newest is not None and plant.notices.silent_minutes is not None:
         text = (
-            f"The newest count is of {plant.clock.show(told.newest)}. Look at the network, the stations' exports and "
+            f"The newest count is of {plant.clock.show(works_now.newest)}. Look at the network, the stations' "
+            "exports and "
             "the inbox."
         )
-        yield Notice(f"silent works {utc_text(told.newest)}", "no station sends counts", text)
+        yield Notice(f"silent works {utc_text(works_now.newest)}", "no station sends counts", text)
 
 
 def failed_run(plant: Plant, flow: str, day: str, why: str, at: datetime) -> Notice:

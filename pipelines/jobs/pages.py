@@ -25,7 +25,7 @@ OWED = timedelta(days=1)
 def hours_touched(plant: Plant, touched: Iterable[tuple[str, datetime]]) -> list[tuple[str, datetime]]:
     """The hours of the works' clock, as (line, start), that hold any of the moments."""
     found = {(line, plant.clock.hour_of(moment).start) for line, moment in touched if line in plant.lines}
-    return sorted(found, key=lambda one: (one[1], one[0]))
+    return sorted(found, key=lambda answer: (answer[1], answer[0]))
 
 
 def hours_of_days(plant: Plant, lines: Sequence[str], days: Sequence[date]) -> list[tuple[str, datetime]]:
@@ -34,13 +34,13 @@ def hours_of_days(plant: Plant, lines: Sequence[str], days: Sequence[date]) -> l
 
 def hours_with_counts(opened: OpenSite, days: Sequence[date]) -> list[tuple[str, datetime]]:
     """The hours of some days of which counts have come."""
-    plant, told = opened.plant, []
+    plant, found = opened.plant, []
     with opened.ledger.reading() as reader:
         for line, start in hours_of_days(plant, list(plant.lines), days):
             end = plant.clock.hour_of(start).end
             if reader.ask("coverage", line=line, from_time=start, to_time=end).height:
-                told.append((line, start))
-    return told
+                found.append((line, start))
+    return found
 
 
 def hours_owed(opened: OpenSite) -> list[tuple[str, datetime]]:

@@ -43,12 +43,12 @@ class Notebook:
             batch = reader.ask("last_batch").item()
         of = {"from": str(first), "to": str(last), "last_batch": batch, "version": version("coldledger")}
         try:
-            told = json.loads(path.read_text(encoding="utf-8"))
+            answer = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            told = {}
-        if told.get("of") != of:
+            answer = {}
+        if answer.get("of") != of:
             return cls(path, of, [], {}, [])
-        return cls(path, of, told["followed"], told["answered"], told["paged"])
+        return cls(path, of, answer["followed"], answer["answered"], answer["paged"])
 
     def note(self) -> None:
         said = json.dumps({name: value for name, value in vars(self).items() if name != "path"})

@@ -88,19 +88,21 @@ def refresh_signals(opened: OpenSite, days: Sequence[date]) -> int:
     for start in range(0, len(days), AT_ONCE):
         part = days[start : start + AT_ONCE]
         jobs = [(furnace.id, day) for day in part for furnace in opened.known.furnace]
-        for told in list(side_by_side(opened, _follow, jobs, many=4)):  # all read before the first is written
-            done += _keep(opened, told)
+        for followed_day in list(side_by_side(opened, _follow, jobs, many=4)):  # all read before the first is written
+            done += _keep(opened, followed_day)
     return done
 
 
-def _keep(opened: OpenSite, told: FollowedDay) -> int:
+def _keep(opened: OpenSite, followed_day: FollowedDay) -> int:
     """Keep a furnace's day under the names that its signals had before; how many line-hours."""
-    if told.hours:
+    if followed_day.hours:
         with opened.ledger.reading() as reader:
-            before = kept_signals(reader, told.span.start - timedelta(hours=26), told.span.end, told.lines)
-        marts = {"signal_hours": signal_rows(told.hours, before), **told.marts}
-        keep_hours(opened.ledger, marts, told.lines, told.span.start, told.span.end)
-    return len(told.hours)
+            before = kept_signals(
+                reader, followed_day.span.start - timedelta(hours=26), followed_day.span.end, followed_day.lines
+            )
+        marts = {"signal_hours": signal_rows(followed_day.hours, before), **followed_day.marts}
+        keep_hours(opened.ledger, marts, followed_day.lines, followed_day.span.start, followed_day.span.end)
+    return len(followed_day.hours)
 
 
 def _follow(opened: OpenSite, plant: Plant, job: tuple[str, date]) -> FollowedDay:
@@ -120,7 +122,7 @@ def followed(reader: Reader, plant: Plant, furnace: str, day: Span) -> FollowedD
     lehr: dict[str, pl.DataFrame] = {}
     for frames, here in follow_furnace(reader, plant, furnace, span, LEAD):
         hours += here
-        lehr = {line: told.lehr for line, told in frames.items()}
+        lehr = {line: line_frames.lehr for line, line_frames in frames.items()}
     marts = {
         "expected_hours": _expected_rows(hours),
         "expected_cells": _cell_rows(hours, span.start),
@@ -181,17 +183,17 @@ def signal_rows(hours: Sequence[LineHour], before: Sequence[Signal]) -> pl.DataF
     rows = []
     for h in hours:
         for s in h.signals:
-            told = s if s.id not in kept else s.model_copy(update={"id": kept[s.id].id, "raised": kept[s.id].raised})
-            rows.append((h.line, h.hour, told.id, told.model_dump_json(by_alias=True)))
+            signal = s if s.id not in kept else s.model_copy(update={"id": kept[s.id].id, "raised": kept[s.id].raised})
+            rows.append((h.line, h.hour, signal.id, signal.model_dump_json(by_alias=True)))
     return _frame("signal_hours", rows)
 
 
 def _lehr_rows(lehr: dict[str, pl.DataFrame], span: Span) -> pl.DataFrame:
     parts = [
-        told.filter((pl.col("hour") >= span.start) & (pl.col("hour") < span.end)).select(
+        frame.filter((pl.col("hour") >= span.start) & (pl.col("hour") < span.end)).select(
             pl.lit(line).alias("line"), pl.all()
         )
-        for line, told in lehr.items()
+        for line, frame in lehr.items()
     ]
     return pl.concat([_frame("lehr_hours", []), *parts])
 

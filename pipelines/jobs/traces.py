@@ -10,14 +10,14 @@ from pipelines.site.folder import OpenSite
 from schemas.answers.trace import Trace
 
 
-def write_trace(opened: OpenSite, told: Trace) -> tuple[Path, Path]:
+def write_trace(opened: OpenSite, trace: Trace) -> tuple[Path, Path]:
     """Both pages of a trace already answered; their paths."""
     paths = []
     with opened.ledger.reading() as reader:
         for name in ("trace", "trace for the customer"):
             report = ALL_REPORTS[name]
-            path: Path = opened.site.reports / report.address(told)
-            write_page(report.page(reader, opened.known, told), path)
+            path: Path = opened.site.reports / report.address(trace)
+            write_page(report.page(reader, opened.known, trace), path)
             paths.append(path)
     write_index(opened)
     return paths[0], paths[1]

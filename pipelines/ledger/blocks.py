@@ -72,10 +72,10 @@ def looked_at(path: Path) -> Blocks:
     with path.open("rb") as file:
         heads = [file.read(_HEADER) for _ in range(3)]
         wrong = [name for name, head in zip(("first", "second", "third"), heads, strict=True) if not _holds(head)]
-        told = [struct.unpack_from("<QQQQQ", head, 8) for head in heads[1:] if _holds(head)]
-        if not told:
+        rows = [struct.unpack_from("<QQQQQ", head, 8) for head in heads[1:] if _holds(head)]
+        if not rows:
             return Blocks(wrong, 0, 0, [], None, [])
-        _, _, free_list, due, size = max(told)
+        _, _, free_list, due, size = max(rows)
         broken: list[int] = []
         digests: dict[bytes, list[int]] = {}
         count = 0
@@ -87,7 +87,7 @@ def looked_at(path: Path) -> Blocks:
                 broken.append(number)
         free = _free(file, size, free_list, due, broken)
     used = set(range(due)) - set(free or ())
-    same = [[one for one in alike if one in used] for alike in digests.values()]
+    same = [[each for each in alike if each in used] for alike in digests.values()]
     return Blocks(wrong, count, due, broken, free, [alike for alike in same if len(alike) > 1])
 
 
@@ -118,7 +118,7 @@ def _free(file: BinaryIO, size: int, pointer: int, due: int, broken: Sequence[in
         if wanted > due + 1:
             return None
     free = struct.unpack_from(f"<{wanted - 1}Q", data, 8)
-    return sorted(free) if all(one < due for one in free) and len(set(free)) == len(free) else None
+    return sorted(free) if all(each < due for each in free) and len(set(free)) == len(free) else None
 
 
 if __name__ == "__main__":

@@ -323,5 +323,5 @@ def _batches(numbered: dict[int, FileEntry], plans: dict[str, Versions], at: dat
 def _settle_retries(con: duckdb.DuckDBPyConnection, numbered: dict[int, FileEntry], at: datetime) -> None:
     for batch, entry in numbered.items():
         if entry.retry_of is not None:
-            told = {"at": at.replace(tzinfo=None), "batch": batch, "old": entry.retry_of}
-            con.execute(query("settle_retry", "writes"), told)
+            row = {"at": at.replace(tzinfo=None), "batch": batch, "old": entry.retry_of}
+            con.execute(query("settle_retry", "writes"), row)

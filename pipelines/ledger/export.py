@@ -72,9 +72,9 @@ class ExportPlace:
 
     def files(self, *parts: str) -> list[str]:
         """Parquet files under a folder, in order; none where there is no such folder."""
-        told = self.fs.get_file_info(pafs.FileSelector(self.path(*parts), recursive=True, allow_not_found=True))
+        file_info = self.fs.get_file_info(pafs.FileSelector(self.path(*parts), recursive=True, allow_not_found=True))
         return sorted(
-            one.path for one in told if one.is_file and one.path.endswith(".parquet") and "/." not in one.path
+            each.path for each in file_info if each.is_file and each.path.endswith(".parquet") and "/." not in each.path
         )
 
     def drop(self, *parts: str) -> None:
@@ -207,8 +207,8 @@ def _rows_of_days(moments: pa.ChunkedArray, clock: WorksClock) -> dict[date, np.
 def works_of(place: ExportPlace) -> str:
     """The works.toml of an export; WrongUse where the place holds none."""
     try:
-        told = json.loads(place.read_text(_ABOUT))
-        return str(told["works_toml"])
+        answer = json.loads(place.read_text(_ABOUT))
+        return str(answer["works_toml"])
     except (OSError, ValueError, KeyError, pa.ArrowException):
         raise WrongUse(f"{place.root} is no export; `coldledger export --to {place.root}` makes one") from None
 

@@ -127,7 +127,7 @@ def _about(table: str, column: str) -> dict[str, str]:
 
 
 def _quantity(table: str, column: str) -> Quantity:
-    own = {one.name: one for one in LINEAGE} if table in ALL_FEEDS else {}
+    own = {quantity.name: quantity for quantity in LINEAGE} if table in ALL_FEEDS else {}
     if column in own:
         return own[column]
     return ALL_FEEDS[table].quantity(column) if table in ALL_FEEDS else TABLES[table].quantity(column)
@@ -151,7 +151,7 @@ def _struct(table: str, column: str, model: type[Result]) -> pa.DataType:
 
 def _type_of(kind: Any) -> pa.DataType:
     """The Arrow type of what a field of an answer can hold."""
-    inner = [one for one in get_args(kind) if one not in (type(None), ...)]
+    inner = [get_arg for get_arg in get_args(kind) if get_arg not in (type(None), ...)]
     match get_origin(kind):
         case origin if origin is Annotated or origin is Union or origin is types.UnionType:
             return _type_of(inner[0])

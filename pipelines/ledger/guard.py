@@ -40,8 +40,8 @@ class Guard:
         if here:
             copy_parts(self.ledger, self.path, blocks, block_size)
             return
-        told = [str(self.ledger), str(self.path), str(block_size), *map(str, blocks)]
-        command = [sys.executable, "-I", "-S", str(Path(__file__).resolve()), *told]
+        texts = [str(self.ledger), str(self.path), str(block_size), *map(str, blocks)]
+        command = [sys.executable, "-I", "-S", str(Path(__file__).resolve()), *texts]
         done = subprocess.run(command, capture_output=True, text=True, timeout=120)
         if done.returncode:
             raise OSError(
@@ -53,14 +53,14 @@ class Guard:
         try:
             data = self.path.read_bytes()
             head, _, body = data.partition(b"\n")
-            told = json.loads(head)
+            answer = json.loads(head)
         except (OSError, ValueError):
             return False
-        if hashlib.sha256(body).hexdigest() != told["sha256"]:
+        if hashlib.sha256(body).hexdigest() != answer["sha256"]:
             return False
         at = 0
         with self.ledger.open("r+b") as file:
-            for offset, size in told["parts"]:
+            for offset, size in answer["parts"]:
                 file.seek(offset)
                 file.write(body[at : at + size])
                 at += size
@@ -79,15 +79,15 @@ class Guard:
 def copy_parts(ledger: Path, target: Path, blocks: Sequence[int], block_size: int) -> None:
     """Write the copy under its name only when all of it is on the disk."""
     parts = [(0, HEADERS), *((HEADERS + block * block_size, block_size) for block in sorted(set(blocks)))]
-    told, pieces = [], []
+    found, pieces = [], []
     with ledger.open("rb") as file:
         for offset, size in parts:
             file.seek(offset)
             piece = file.read(size)
-            told.append([offset, len(piece)])
+            found.append([offset, len(piece)])
             pieces.append(piece)
     body = b"".join(pieces)
-    head = json.dumps({"sha256": hashlib.sha256(body).hexdigest(), "parts": told}).encode()
+    head = json.dumps({"sha256": hashlib.sha256(body).hexdigest(), "parts": found}).encode()
     part = target.with_name(f"{target.name}.part")
     with part.open("wb") as out:
         out.write(head + b"\n" + body)

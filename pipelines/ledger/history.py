@@ -26,8 +26,8 @@ def former_plants(ledger: Ledger) -> dict[str, str]:
 def remember_plant(ledger: Ledger, sha256: str, content: str, at: datetime) -> None:
     """Keep a works.toml that was not used before."""
     with ledger.writing() as con:
-        told = {"sha256": sha256, "content": content, "at": at.replace(tzinfo=None)}
-        con.execute(query("keep_plant", "writes"), told)
+        row = {"sha256": sha256, "content": content, "at": at.replace(tzinfo=None)}
+        con.execute(query("keep_plant", "writes"), row)
 
 
 class KeptBalance(Protocol):
@@ -41,7 +41,7 @@ class KeptBalance(Protocol):
 
 def keep_close(
     ledger: Ledger,
-    told: Yield,
+    day_yield: Yield,
     revision: int,
     at: datetime,
     answers: str,
@@ -52,7 +52,7 @@ def keep_close(
     """Keep what a close of a day answered, and what its meters read; earlier revisions stay."""
     with ledger.writing() as con:
         row = {
-            "day": told.day,
+            "day": day_yield.day,
             "revision": revision,
             "at": at.replace(tzinfo=None),
             "answers": answers,
@@ -60,29 +60,29 @@ def keep_close(
             "moved": moved,
         }
         con.execute(query("keep_close", "writes"), row)
-        keep_balances(con, told.day, revision, kept, told)
+        keep_balances(con, day_yield.day, revision, kept, day_yield)
 
 
 def keep_balances(
-    con: duckdb.DuckDBPyConnection, day: date, revision: int, kept: Sequence[KeptBalance], told: Yield
+    con: duckdb.DuckDBPyConnection, day: date, revision: int, kept: Sequence[KeptBalance], day_yield: Yield
 ) -> None:
     """Keep what the meters of each furnace read on a day, with the yield told of it."""
-    for one in kept:
+    for kept_balance in kept:
         row = {
             "day": day,
             "revision": revision,
-            "furnace": one.furnace,
-            "reading": one.reading_json(),
-            "usual": one.usual_json(),
+            "furnace": kept_balance.furnace,
+            "reading": kept_balance.reading_json(),
+            "usual": kept_balance.usual_json(),
         }
-        con.execute(query("keep_balance", "writes"), {**row, "told": told.brief(one.furnace)})
+        con.execute(query("keep_balance", "writes"), {**row, "told": day_yield.brief(kept_balance.furnace)})
 
 
 def confirm_close(ledger: Ledger, day: date, revision: int) -> None:
     """Note that a revision still holds after everything received so far."""
     with ledger.writing() as con:
-        told = {"day": day, "revision": revision}
-        con.execute(query("confirm_close", "writes"), told)
+        row = {"day": day, "revision": revision}
+        con.execute(query("confirm_close", "writes"), row)
 
 
 def note_repeats(ledger: Ledger, repeats: list[tuple[str, str, str]], at: datetime) -> None:

@@ -19,29 +19,30 @@ def keep_decision(ledger: Ledger, decide: Callable[[Reader], Decision]) -> Decis
     What `decide` raises leaves everything as it was.
     """
     with ledger.writing() as con:
-        told = decide(Reader(con))
-        _keep(con, told)
-    return told
+        decision = decide(Reader(con))
+        _keep(con, decision)
+    return decision
 
 
 def restore_decisions(ledger: Ledger, missing: Callable[[Reader], Sequence[Decision]]) -> Sequence[Decision]:
     """Keep decisions again that a ledger made anew does not have."""
     with ledger.writing() as con:
-        told = missing(Reader(con))
-        for one in told:
-            _keep(con, one)
-    return told
+        decisions = missing(Reader(con))
+        for decision in decisions:
+            _keep(con, decision)
+    return decisions
 
 
-def _keep(con: duckdb.DuckDBPyConnection, told: Decision) -> None:
+def _keep(con: duckdb.DuckDBPyConnection, decision: Decision) -> None:
     row = {
-        "event": told.number,
-        "hold": told.hold,
-        "action": told.action,
-        "at": told.at.replace(tzinfo=None),
-        "by_whom": told.by,
+        "event": decision.number,
+        "hold": decision.hold,
+        "action": decision.action,
+        "at": decision.at.replace(tzinfo=None),
+        "by_whom": decision.by,
     }
-    for pallet in told.pallets:
+    for pallet in decision.pallets:
         con.execute(
-            query("keep_hold_event", "writes"), {**row, "pallet": pallet, "why": told.why, "evidence": told.evidence}
+            query("keep_hold_event", "writes"),
+            {**row, "pallet": pallet, "why": decision.why, "evidence": decision.evidence},
         )

@@ -58,10 +58,10 @@ def _log_of(path: Path) -> Path:
 
 def _stamps(source: Path) -> list[tuple[int, int]]:
     return [
-        (told.st_size, told.st_mtime_ns)
+        (found.st_size, found.st_mtime_ns)
         for path in (source, _log_of(source))
         if path.exists()
-        for told in [path.stat()]
+        for found in [path.stat()]
     ]
 
 
@@ -74,7 +74,7 @@ def read_whole(path: Path) -> dict[str, int]:
     """Rows of every table of a ledger file, each block read and its checksum checked; LedgerBroken where one does not
     hold.
     """
-    told = {}
+    row = {}
     try:
         con = duckdb.connect(str(path), read_only=True, config={"memory_limit": "700MB"})
         try:
@@ -83,12 +83,12 @@ def read_whole(path: Path) -> dict[str, int]:
                     "select 1 from information_schema.tables where table_name = $t", {"t": table}
                 ).fetchall():
                     continue
-                told[table] = Reader(con).read_all(table)
+                row[table] = Reader(con).read_all(table)
         finally:
             con.close()
     except duckdb.Error as error:
         raise LedgerBroken(f"{path} could not be read whole: {str(error).splitlines()[0]}") from error
-    return told
+    return row
 
 
 def compact(ledger: Ledger, progress: Progress | None = None) -> tuple[int, int]:
@@ -155,12 +155,12 @@ class Rolled:
 
 def roll_day(ledger: Ledger, day: date, start: datetime, end: datetime, at: datetime) -> Rolled:
     """Put hours in place of one production day's minutes, in one transaction."""
-    told = {"from_time": start.replace(tzinfo=None), "to_time": end.replace(tzinfo=None)}
+    moments = {"from_time": start.replace(tzinfo=None), "to_time": end.replace(tzinfo=None)}
     with ledger.writing() as con:
         last = int(Reader(con).ask("last_batch").item() or 0)
         before = after = 0
         for number, (feed, (roll, drop)) in enumerate(_ROLLS.items(), start=1):
-            here = {**told, "batch": last + number}
+            here = {**moments, "batch": last + number}
             rows = _count(con, feed, start, end)
             con.execute(query(roll, "writes"), here)
             con.execute(query(drop, "writes"), here)
@@ -179,7 +179,7 @@ def roll_day(ledger: Ledger, day: date, start: datetime, end: datetime, at: date
             )
         noted = {
             "day": day,
-            **told,
+            **moments,
             "at": at.replace(tzinfo=None),
             "last_batch": last,
             "before": before,

@@ -38,6 +38,6 @@ def keep_hours(
 
 def acknowledge(ledger: Ledger, signal: str, by: str, note: str, at: datetime) -> None:
     """Note that somebody has seen a signal; earlier notes stay."""
-    told = {"signal": signal, "at": at.replace(tzinfo=None), "by_whom": by, "note": note}
+    row = {"signal": signal, "at": at.replace(tzinfo=None), "by_whom": by, "note": note}
     with ledger.writing() as con:
-        con.execute(query("acknowledge", "writes"), told)
+        con.execute(query("acknowledge", "writes"), row)

@@ -40,8 +40,10 @@ def in_force(
         moments = [name for name, dtype in keys.schema.items() if isinstance(dtype, pl.Datetime)]
         wanted = keys.unique().with_columns(pl.col(moments).dt.replace_time_zone(None)).to_arrow()
         same = " and ".join(f't."{name}" is not distinct from i."{name}"' for name in keys.columns)
-        told = rows.set_alias("t").join(reader._con.from_arrow(wanted).set_alias("i"), condition=same, how="semi")
-        return aware(told.pl())
+        duck_dbpy_relation = rows.set_alias("t").join(
+            reader._con.from_arrow(wanted).set_alias("i"), condition=same, how="semi"
+        )
+        return aware(duck_dbpy_relation.pl())
     wanted_in = among.unique()
     if wanted_in.len() <= 64:  # few constants let DuckDB pass over whole row groups
         constants = (duckdb.ConstantExpression(value) for value in wanted_in)

@@ -49,7 +49,7 @@ def _pad(con: duckdb.DuckDBPyConnection) -> None:
     none = con.table("memory.main.nothing")
     for table, (columns, types) in shapes.items():
         rows = con.table(f"kept.main.{table}") if table in here else None
-        told = [
+        expressions = [
             duckdb.ColumnExpression(name)
             if rows is not None and name in rows.columns
             else duckdb.ConstantExpression(None).cast(kind).alias(name)
@@ -57,7 +57,7 @@ def _pad(con: duckdb.DuckDBPyConnection) -> None:
         ]
         whole = none if rows is None else rows
         con.execute(f"use memory.{_PADDED}")
-        whole.select(*told).create_view(table)
+        whole.select(*expressions).create_view(table)
         con.execute("use memory.main")
 
 

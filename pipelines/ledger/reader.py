@@ -57,8 +57,8 @@ class Reader:
         return self._run(query(name, "checks"), params)
 
     def _run(self, text: str, params: dict[str, Any]) -> pl.DataFrame:
-        told = {key: naive(value) for key, value in params.items()}
-        return aware(self._con.sql(text, params=told).pl())
+        row = {key: naive(value) for key, value in params.items()}
+        return aware(self._con.sql(text, params=row).pl())
 
     def current(self, table: str) -> pl.DataFrame:
         """All rows in force of one fact table, with the batch and line of the file each came from."""
@@ -126,7 +126,7 @@ def naive(value: Any) -> Any:
         return value.astimezone(UTC).replace(tzinfo=None)
     if isinstance(value, date | str | int | float | type(None)):
         return value
-    return [naive(one) for one in value]
+    return [naive(each) for each in value]
 
 
 def aware(frame: pl.DataFrame) -> pl.DataFrame:

@@ -103,8 +103,8 @@ def _heaps(rows: pl.DataFrame, group: list[str]) -> Iterator[list[Row]]:
     heap = rows.with_columns(heap=begins.cast(pl.Int32).cum_sum().over(group))
     heap = heap.filter(pl.col("length").n_unique().over([*group, "heap"]) > 1)
     for part in heap.partition_by([*group, "heap"]):
-        told = part.sort("file_no", "row", nulls_last=False).select("row", "file_no", "start", "length", "says")
-        yield list(told.iter_rows())
+        frame = part.sort("file_no", "row", nulls_last=False).select("row", "file_no", "start", "length", "says")
+        yield list(frame.iter_rows())
 
 
 def _of_heap(rows: list[Row]) -> dict[int, int]:
@@ -114,7 +114,7 @@ def _of_heap(rows: list[Row]) -> dict[int, int]:
     there: dict[int, tuple[int, int]] = {}  # start -> length, what it counts
     bad: dict[int, int] = {}
     for number in sorted({file for _, file, _, _, _ in rows}):
-        came = [one for one in rows if one[1] == number]
+        came = [found for found in rows if found[1] == number]
         for _, _, start, length, says in came:  # lengths that this file corrects are no longer in one another's way
             before, same = there.get(start, (length, says))
             if same == says and before != length:
@@ -147,7 +147,8 @@ def _lies_over(state: State, start: int, length: int) -> int | None:
     for other, starts in state.items():
         least = min(length, other) * 500_000
         if other != length and any(
-            min(start + length * 1_000_000, one + other * 1_000_000) - max(start, one) >= least for one in starts
+            min(start + length * 1_000_000, number + other * 1_000_000) - max(start, number) >= least
+            for number in starts
         ):
             return other
     return None
@@ -173,15 +174,19 @@ def _refused(delivery: Delivery, feed: Feed, bad: dict[int, int]) -> Delivery:
         )
     counts = dict(gone.group_by("file_no").len().iter_rows())
     files = tuple(
-        replace(one, rows_kept=one.rows_kept - counts.get(n, 0), rows_refused=one.rows_refused + counts.get(n, 0))
-        if one.feed == feed.name
-        else one
-        for n, one in enumerate(delivery.files)
+        replace(
+            file_entry,
+            rows_kept=file_entry.rows_kept - counts.get(n, 0),
+            rows_refused=file_entry.rows_refused + counts.get(n, 0),
+        )
+        if file_entry.feed == feed.name
+        else file_entry
+        for n, file_entry in enumerate(delivery.files)
     )
     return replace(
         delivery,
         files=files,
-        kept={name: one for name, one in kept.items() if one.height},
+        kept={name: each for name, each in kept.items() if each.height},
         refused_rows=pl.concat([delivery.refused_rows, _like(texts, delivery.refused_rows)]),
         refusals=pl.concat([delivery.refusals, _like(whys, delivery.refusals)]),
     )

@@ -42,21 +42,21 @@ log = logging.getLogger("coldledger.pages")
 
 def create_app(root: Path, settings: Settings, options: Options | None = None) -> FastAPI:
     """The pages of a site. Reads the ledger, writes only what a signed-in person tells it to."""
-    told = options or Options()
-    web = Web(Desk(root, settings, told.grace_s), Books(Site(root).serve), told)
+    these_options = options or Options()
+    web = Web(Desk(root, settings, these_options.grace_s), Books(Site(root).serve), these_options)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> Any:
         stopping, keeper = threading.Event(), web.desk.opened.ledger.keeper()
         keeper.begin()
-        if told.grace_s > 0:
+        if these_options.grace_s > 0:
             threading.Thread(target=web.desk.keep_warm, args=(partial(_live, web), stopping), daemon=True).start()
         yield
         stopping.set()
         web.close()
         keeper.end()
 
-    described = "/openapi.json" if told.open_reading else None
+    described = "/openapi.json" if these_options.open_reading else None
     app = FastAPI(
         title="coldledger",
         version="1",
@@ -74,9 +74,9 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(
         TrustedHostMiddleware,
-        allowed_hosts=[host.strip("[]") if host.startswith("[") else host for host in told.hosts] or ["*"],
+        allowed_hosts=[host.strip("[]") if host.startswith("[") else host for host in these_options.hosts] or ["*"],
     )
-    app.add_middleware(Around, web=web, meter=app.state.meter, patient=told.grace_s > 0)
+    app.add_middleware(Around, web=web, meter=app.state.meter, patient=these_options.grace_s > 0)
     return app
 
 

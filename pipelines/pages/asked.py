@@ -43,10 +43,10 @@ async def whole_question(request: Request) -> None:
     route = request.scope["route"]
     if request.method not in ("GET", "HEAD") or route.path in MACHINES:
         return
-    takes = [str(one.alias) for one in route.dependant.query_params]
+    takes = [str(query_param.alias) for query_param in route.dependant.query_params]
     takes += OWN if route.path not in LEADING_ON else ()
-    told = Counter(name for name, _ in request.query_params.multi_items())
-    for name, times in told.items():
+    table = Counter(name for name, _ in request.query_params.multi_items())
+    for name, times in table.items():
         if name not in takes:
             known = f"it takes {', '.join(takes)}" if takes else "it takes none"
             raise WrongUse(f"the address of this page takes no '{typed.shown(name)}'; {known}")
@@ -76,7 +76,7 @@ def order_asked(sort: str | None, view: View) -> Order | None:
     if order.table not in sheets:
         known = f"it has {', '.join(sheets)}" if sheets else "it has none"
         raise WrongUse(f"there is no table '{typed.shown(order.table)}' on this page; {known}")
-    columns = [one.name for one in sheets[order.table].columns]
+    columns = [column.name for column in sheets[order.table].columns]
     if order.column not in columns:
         raise WrongUse(f"table {order.table} has no column '{typed.shown(order.column)}'; it has {', '.join(columns)}")
     return order
@@ -85,17 +85,17 @@ def order_asked(sort: str | None, view: View) -> Order | None:
 def sentences(request: Request, error: RequestValidationError) -> list[str]:
     """What cannot be read of an address or a form, a sentence each, by the name it has there."""
     route: Any = request.scope["route"].dependant
-    fields = {str(one.alias): one for one in (*route.path_params, *route.query_params, *route.body_params)}
-    return [_sentence(one, fields.get(str(one["loc"][-1]))) for one in error.errors()[:20]]
+    fields = {str(each.alias): each for each in (*route.path_params, *route.query_params, *route.body_params)}
+    return [_sentence(each, fields.get(str(each["loc"][-1]))) for each in error.errors()[:20]]
 
 
-def _sentence(one: dict[str, Any], field: Any) -> str:
-    name, kind, told = str(one["loc"][-1]), str(one["type"]), one.get("input")
-    text = told if isinstance(told, str) else ""
+def _sentence(row: dict[str, Any], field: Any) -> str:
+    name, kind, answer = str(row["loc"][-1]), str(row["type"]), row.get("input")
+    text = answer if isinstance(answer, str) else ""
     bounds = field.field_info.metadata if field is not None else []
     least, most = (next((getattr(part, end) for part in bounds if hasattr(part, end)), None) for end in ("ge", "le"))
     if least is not None and most is not None and re.match(r"int|greater|less", kind):
         return str(typed.no_whole(text, least, most, name))
     if kind == "string_too_long":
-        return f"{name} has at most {one['ctx']['max_length']} characters, and these are {len(text)}"
+        return f"{name} has at most {row['ctx']['max_length']} characters, and these are {len(text)}"
     return f"{name} is missing" if kind == "missing" else f"{name} cannot be '{typed.shown(text)}'"

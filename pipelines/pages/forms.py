@@ -67,7 +67,7 @@ def form(
     wide: bool = False,
 ) -> Special:
     """A form. act: what the reader's role must allow for it to be shown; empty: anybody's."""
-    told = {
+    words = {
         "texts": texts,
         "method": method,
         "action": action,
@@ -77,4 +77,4 @@ def form(
         "buttons": buttons,
         "button_name": button_name,
     }
-    return Special("form", title, told, wide=wide)
+    return Special("form", title, words, wide=wide)

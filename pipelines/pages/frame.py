@@ -47,9 +47,11 @@ def assets() -> dict[str, tuple[bytes, str]]:
     """Everything the pages need beside HTML, from disk: name -> bytes and media type."""
     static = files("pipelines.pages").joinpath("static")
     kinds = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
-    told = {entry.name: (entry.read_bytes(), kinds[entry.name[entry.name.rindex(".") :]]) for entry in static.iterdir()}
+    pairs = {
+        entry.name: (entry.read_bytes(), kinds[entry.name[entry.name.rindex(".") :]]) for entry in static.iterdir()
+    }
     style = files("pipelines.reports").joinpath("templates").joinpath("style.css").read_bytes()
-    return {**told, "style.css": (style, kinds[".css"])}
+    return {**pairs, "style.css": (style, kinds[".css"])}
 
 
 @cache

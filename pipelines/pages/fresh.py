@@ -35,16 +35,16 @@ class Fresh:
 
     @property
     def late(self) -> tuple[StationLife, ...]:
-        bad = [one for one in self.stations if one.state in ("late", "silent")]
-        return tuple(sorted(bad, key=lambda one: -behind(one).total_seconds()))
+        bad = [station for station in self.stations if station.state in ("late", "silent")]
+        return tuple(sorted(bad, key=lambda answer: -behind(answer).total_seconds()))
 
     @property
     def age(self) -> timedelta | None:
         return max(timedelta(0), self.at - self.newest) if self.newest else None
 
 
-def behind(one: StationLife) -> timedelta:
-    return one.behind or timedelta(0)
+def behind(station: StationLife) -> timedelta:
+    return station.behind or timedelta(0)
 
 
 def long(age: timedelta, t: Texts) -> str:
@@ -73,10 +73,13 @@ def told(fresh: Fresh, plant: Plant, t: Texts) -> dict[str, str]:
 def _names(fresh: Fresh, t: Texts) -> str:
     """Which stations are late by how much: a length once for all that have it, no names where all are late alike."""
     late = fresh.late
-    alike = {long(behind(one), t) for one in late}
+    alike = {long(behind(station), t) for station in late}
     if len(alike) == 1 and len(late) == len(fresh.stations):
         return alike.pop().replace(" ", "\u00a0")
-    shown = [(age, [one.station for one in of]) for age, of in groupby(late[:NAMED], lambda one: long(behind(one), t))]
+    shown = [
+        (age, [station.station for station in of])
+        for age, of in groupby(late[:NAMED], lambda answer: long(behind(answer), t))
+    ]
     names = "; ".join(f"{', '.join(stations)} {age}" for age, stations in shown)
     return names + (t("age.more", n=len(late) - NAMED) if len(late) > NAMED else "")
 

@@ -99,7 +99,7 @@ class Made:
     @property
     def size(self) -> int:
         """About so many bytes of memory."""
-        html = sum(len(one.packed) for one in self.html.values())
+        html = sum(len(written.packed) for written in self.html.values())
         return len(self._packed) + html + sum(len(data) for data in self.whole.values()) + 5_000
 
 
@@ -150,8 +150,8 @@ class Desk:
     @staticmethod
     def _stamp_of(path: Path) -> Stamp:
         with suppress(OSError):
-            told = path.stat()
-            return told.st_mtime_ns, told.st_size
+            found = path.stat()
+            return found.st_mtime_ns, found.st_size
         return (0, 0)
 
     def stamp(self) -> Stamp:
@@ -172,11 +172,11 @@ class Desk:
 
     def flow_runs(self) -> bool:
         """Whether a flow is at work; asked of the locks at most once a second."""
-        at, told = self._running
+        at, busy = self._running
         if time.monotonic() - at > 1.0:
-            told = bool(running_flows(self.site))
-            self._running = (time.monotonic(), told)
-        return told
+            busy = bool(running_flows(self.site))
+            self._running = (time.monotonic(), busy)
+        return busy
 
     # pages
 
@@ -250,14 +250,14 @@ class Desk:
     def marks(self) -> Marks:
         """What the ledger holds, asked again when it was written."""
         stamp = self.stamp()
-        told = self._marks
-        if told is None or told.stamp != stamp:
+        these_marks = self._marks
+        if these_marks is None or these_marks.stamp != stamp:
             with self.opened.ledger.reading() as reader:
                 row = reader.ask("ledger_marks").row(0)
-                files = reader.ask("batches_after", after_batch=told.last_batch if told else 0)
-            files = files if told is None else pl.concat([told.files, files])
-            self._marks = told = Marks(stamp, int(row[0]), tuple(int(n) for n in row[1:]), files)
-        return told
+                files = reader.ask("batches_after", after_batch=these_marks.last_batch if these_marks else 0)
+            files = files if these_marks is None else pl.concat([these_marks.files, files])
+            self._marks = these_marks = Marks(stamp, int(row[0]), tuple(int(n) for n in row[1:]), files)
+        return these_marks
 
     def _renew(self, key: Key, make: Make, window: Span | None) -> None:
         """Make a page anew behind the reader's back; one at a time."""

@@ -65,14 +65,14 @@ class Meter:
 
     def text(
         self,
-        told: dict[str, float | datetime | None],
+        values: dict[str, float | datetime | None],
         lines: list[dict[str, Any]],
         stations: list[tuple[str, str, float]],
     ) -> bytes:
-        """The whole exposition. told: by the gauges' names; lines: a row a line with `line` and its gauges; stations:
+        """The whole exposition. values: by the gauges' names; lines: a row a line with `line` and its gauges; stations:
         line, station, s behind.
         """
-        for name, value in told.items():
+        for name, value in values.items():
             if value is not None:
                 self._gauges[name].set(value.timestamp() if isinstance(value, datetime) else value)
         for gauge in (*self._by_line.values(), self._stations):

@@ -22,9 +22,9 @@ def catalogue() -> tuple[dict[str, dict[str, str]], list[dict[str, str]]]:
     """The page texts by key, and the report texts: phrases of reports with their translations, `{name}` standing for
     anything.
     """
-    told = tomllib.loads(files("pipelines.pages").joinpath("texts.toml").read_text(encoding="utf-8"))
-    reports = told.pop("report")
-    keys = {f"{table}.{name}": words for table, rows in told.items() for name, words in rows.items()}
+    answer = tomllib.loads(files("pipelines.pages").joinpath("texts.toml").read_text(encoding="utf-8"))
+    reports = answer.pop("report")
+    keys = {f"{table}.{name}": words for table, rows in answer.items() for name, words in rows.items()}
     return keys, reports
 
 
@@ -51,11 +51,11 @@ class Texts:
         )
         self._like.append((parts[0], re.compile(pattern, re.S), other))
 
-    def __call__(self, key: str, **told: Any) -> str:
+    def __call__(self, key: str, **row: Any) -> str:
         """The text of a key, its places filled. KeyError for an unknown key: a test looks for those."""
         words = self._keys[key]
         text = words.get(self.language, words["en"])
-        return text.format(**told) if told else text
+        return text.format(**row) if row else text
 
     def of_report(self, text: str) -> str:
         """A phrase of a report in this language; as it is where the catalogue does not know it."""
@@ -69,8 +69,8 @@ class Texts:
                     return self._filled(other, match.groupdict())
         return text
 
-    def _filled(self, other: str, told: Mapping[str, str]) -> str:
-        return _PLACE.sub(lambda place: self.of_report(told.get(place[1], "")), other)
+    def _filled(self, other: str, these_texts: Mapping[str, str]) -> str:
+        return _PLACE.sub(lambda place: self.of_report(these_texts.get(place[1], "")), other)
 
 
 @cache

@@ -22,13 +22,13 @@ Pair = tuple[str, str]  # a name and an address, as they are counted
 def place_of(address: str) -> str:
     """What counts as one address: an IPv4 address, or the /64 that one subscriber has (RFC 6177)."""
     try:
-        told = ipaddress.ip_address(address.split("%")[0])
+        ipv4_address = ipaddress.ip_address(address.split("%")[0])
     except ValueError:
         return address[:64]
-    if isinstance(told, ipaddress.IPv6Address):
-        mapped = told.ipv4_mapped
-        return str(mapped) if mapped else str(ipaddress.ip_network((told, 64), strict=False))
-    return str(told)
+    if isinstance(ipv4_address, ipaddress.IPv6Address):
+        mapped = ipv4_address.ipv4_mapped
+        return str(mapped) if mapped else str(ipaddress.ip_network((ipv4_address, 64), strict=False))
+    return str(ipv4_address)
 
 
 def pair_of(name: str, address: str) -> Pair:
@@ -80,11 +80,11 @@ class Tries:
                 self._known.popitem(last=False)
 
 
-def _wait(told: tuple[int, float] | None, free: int, now: float) -> float:
+def _wait(pair: tuple[int, float] | None, free: int, now: float) -> float:
     """The seconds that are left of the wait after so many tries."""
-    if told is None or told[0] < free:
+    if pair is None or pair[0] < free:
         return 0.0
-    return max(0.0, told[1] + min(LONGEST_S, WAIT_S * 2.0 ** min(told[0] - free, 10)) - now)
+    return max(0.0, pair[1] + min(LONGEST_S, WAIT_S * 2.0 ** min(pair[0] - free, 10)) - now)
 
 
 def _count(tries: OrderedDict[T, tuple[int, float]], of: T, now: float) -> None:

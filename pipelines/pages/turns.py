@@ -33,7 +33,7 @@ class Turns:
         mine = (who, what)
         with self._lock:
             if who != OURS and mine not in self._asked:
-                others = {one for asker, one in self._asked if asker != OURS} - {what}
+                others = {hashable for asker, hashable in self._asked if asker != OURS} - {what}
                 if sum(asker == who for asker, _ in self._asked) >= EACH or len(others) >= ALL:
                     raise TooMany
             self._asked[mine] += 1

@@ -86,8 +86,8 @@ class Web:
         """Who is signed in; looked up once a request."""
         if not hasattr(request.state, "person"):
             request.state.person = self.people.of(request.cookies.get(self.options.cookie))
-        told: Person | None = request.state.person
-        return told
+        this_person: Person | None = request.state.person
+        return this_person
 
     def asks(self, request: Request, person: Person | None) -> str:
         """For whom a page is made: a person, else an address."""
@@ -97,17 +97,17 @@ class Web:
         """Whether the one who asks may be told nothing of the works."""
         return not self.options.open_reading and self.person(request) is None
 
-    async def quickly(self, do: Callable[..., T], *told: Any) -> T:
+    async def quickly(self, do: Callable[..., T], *found: Any) -> T:
         """Do what must never wait behind pages being made, in threads of its own."""
-        return await asyncio.get_running_loop().run_in_executor(self._quick, partial(do, *told))
+        return await asyncio.get_running_loop().run_in_executor(self._quick, partial(do, *found))
 
-    async def at_once(self, do: Callable[..., T], *told: Any) -> T:
+    async def at_once(self, do: Callable[..., T], *found: Any) -> T:
         """Do what must not even wait behind two hundred sign-ins that are turned away: health."""
-        return await asyncio.get_running_loop().run_in_executor(self._health, partial(do, *told))
+        return await asyncio.get_running_loop().run_in_executor(self._health, partial(do, *found))
 
-    async def aside(self, do: Callable[..., T], *told: Any) -> T:
+    async def aside(self, do: Callable[..., T], *found: Any) -> T:
         """Write what is turned away, however many that are."""
-        return await asyncio.get_running_loop().run_in_executor(self._aside, partial(do, *told))
+        return await asyncio.get_running_loop().run_in_executor(self._aside, partial(do, *found))
 
     def close(self) -> None:
         self._aside.shutdown(wait=False, cancel_futures=True)
@@ -181,8 +181,8 @@ class Web:
 
     def _take_said(self, request: Request) -> tuple[str, str]:
         token = request.cookies.get(self.options.cookie)
-        told = self._said.pop(hashlib.sha256(token.encode()).hexdigest(), None) if token and self._said else None
-        return (told[0], told[1]) if told else ("", "")
+        found = self._said.pop(hashlib.sha256(token.encode()).hexdigest(), None) if token and self._said else None
+        return (found[0], found[1]) if found else ("", "")
 
     def reader(self, request: Request, person: Person | None) -> PageReader:
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")

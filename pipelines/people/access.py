@@ -75,17 +75,17 @@ class People:
         """Let a person sign in; a known one gets the new password and roles and is signed out everywhere. WrongUse for
         what cannot be.
         """
-        told = name.strip()
-        if not told or len(told) > 80 or any(ord(c) < 32 for c in told):
+        text = name.strip()
+        if not text or len(text) > 80 or any(ord(c) < 32 for c in text):
             raise WrongUse("a name has 1 to 80 letters")
-        self._check(roles, told, password)
+        self._check(roles, text, password)
         with _HASHING:
             hashed = _hasher().hash(password)
-        if not self.books.tell("add_person", name=told, roles=" ".join(roles), password_hash=hashed, at=utc_text(at))[
+        if not self.books.tell("add_person", name=text, roles=" ".join(roles), password_hash=hashed, at=utc_text(at))[
             0
         ]:
-            raise WrongUse(LAST_ADMIN.format(name=told))
-        self.books.tell("end_sessions_of", name=told)
+            raise WrongUse(LAST_ADMIN.format(name=text))
+        self.books.tell("end_sessions_of", name=text)
 
     def _check(self, roles: Sequence[str], name: str, password: str) -> None:
         if not roles or any(role not in ACTS for role in roles):
@@ -110,7 +110,7 @@ class People:
 
     def has(self, role: str) -> bool:
         """Whether somebody who may sign in has a role."""
-        return any(role in str(one["roles"]).split() for one in self.everybody() if one["ended_at"] is None)
+        return any(role in str(texts["roles"]).split() for texts in self.everybody() if texts["ended_at"] is None)
 
     def sign_in(self, name: str, password: str) -> str | None:
         """A new session's token, or None where name and password do not fit. Takes as long for an unknown name as for a

@@ -51,8 +51,8 @@ def _topic(text: str) -> str:
     return text
 
 
-def _several(told: object) -> object:
-    return (told,) if isinstance(told, str) else told
+def _several(answer: object) -> object:
+    return (answer,) if isinstance(answer, str) else answer
 
 
 Globs = Annotated[tuple[str, ...], BeforeValidator(_several), Field(min_length=1)]

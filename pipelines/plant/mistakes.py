@@ -37,8 +37,8 @@ def place(text: str, table: str, index: int | None, key: str = "") -> int:
     return start or (place(text, table, index) if key else 0)
 
 
-def _where(told: dict[str, Any], text: str, table: str, index: int | None, key: str = "") -> str:
-    rows = told.get(table)
+def _where(row: dict[str, Any], text: str, table: str, index: int | None, key: str = "") -> str:
+    rows = row.get(table)
     name = ""
     if index is not None and isinstance(rows, list) and isinstance(rows[index], dict):
         name = str(rows[index].get(_NAMED_BY.get(table, ""), ""))
@@ -47,83 +47,85 @@ def _where(told: dict[str, Any], text: str, table: str, index: int | None, key: 
     return (f"line {at}, " if at else "") + head + (f", {key}" if key else "")
 
 
-def mistakes_within(error: ValidationError, told: dict[str, Any], text: str) -> list[str]:
+def mistakes_within(error: ValidationError, row: dict[str, Any], text: str) -> list[str]:
     """What is wrong with single values: unknown keys, missing ones, wrong types, times, zones, ranges."""
     said = []
-    for one in error.errors():
-        top, *rest = one["loc"]
-        if one["type"] == "too_short" and not rest:
-            if not told.get(str(top)):
+    for each in error.errors():
+        top, *rest = each["loc"]
+        if each["type"] == "too_short" and not rest:
+            if not row.get(str(top)):
                 said.append(f"[[{top}]]: there must be at least one")
         elif not rest:
-            said.append(f"[{top}]: {_TABLE_SAYS.get(one['type'], one['msg'])}")
+            said.append(f"[{top}]: {_TABLE_SAYS.get(each['type'], each['msg'])}")
         else:
             index = rest[0] if isinstance(rest[0], int) else None
             key = ".".join(str(part) for part in (rest[1:] if index is not None else rest))
-            what = _SAYS.get(one["type"]) or one["msg"].removeprefix("Value error, ")
-            said.append(f"{_where(told, text, str(top), index, key.split('.')[0])}: {what}")
+            what = _SAYS.get(each["type"]) or each["msg"].removeprefix("Value error, ")
+            said.append(f"{_where(row, text, str(top), index, key.split('.')[0])}: {what}")
     return said
 
 
-def mistakes_between(told: dict[str, Any], text: str) -> list[str]:
+def mistakes_between(row: dict[str, Any], text: str) -> list[str]:
     """What is wrong between tables: doubled ids, unknown references, shifts and limits out of order."""
     checks = (_doubled, _unknown, _shifts, _limits, _without_station, _kinds)
-    return [mistake for check in checks for mistake in check(told, text)]
+    return [mistake for check in checks for mistake in check(row, text)]
 
 
-def _rows(told: dict[str, Any], table: str) -> Iterator[tuple[int, dict[str, Any]]]:
-    rows = told.get(table, [])
+def _rows(fields: dict[str, Any], table: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    rows = fields.get(table, [])
     if isinstance(rows, list):
         yield from ((i, row) for i, row in enumerate(rows) if isinstance(row, dict))
 
 
-def _doubled(told: dict[str, Any], text: str) -> Iterator[str]:
+def _doubled(fields: dict[str, Any], text: str) -> Iterator[str]:
     for table, name in _NAMED_BY.items():
         seen: dict[Any, int] = {}
-        for index, row in _rows(told, table):
+        for index, row in _rows(fields, table):
             value = str(row.get(name)) if name in row else None
             if value is not None and value in seen:
                 first = place(text, table, seen[value])
                 yield (
-                    f"{_where(told, text, table, index, name)}: {name} '{value}' is given twice; first at line {first}"
+                    f"{_where(fields, text, table, index, name)}: {name} '{value}' is given twice; first at line "
+                    f"{first}"
                 )
             elif value is not None:
                 seen[value] = index
 
 
-def _known(told: dict[str, Any], table: str) -> list[str]:
-    return [str(row[_NAMED_BY[table]]) for _, row in _rows(told, table) if _NAMED_BY[table] in row]
+def _known(fields: dict[str, Any], table: str) -> list[str]:
+    return [str(row[_NAMED_BY[table]]) for _, row in _rows(fields, table) if _NAMED_BY[table] in row]
 
 
-def _unknown(told: dict[str, Any], text: str) -> Iterator[str]:
+def _unknown(fields: dict[str, Any], text: str) -> Iterator[str]:
     for table, key, target in (
         ("line", "furnace", "furnace"),
         ("station", "line", "line"),
         ("clock", "station", "station"),
     ):
-        known = _known(told, target)
-        for index, row in _rows(told, table):
+        known = _known(fields, target)
+        for index, row in _rows(fields, table):
             if key in row and str(row[key]) not in known:
                 yield (
-                    f"{_where(told, text, table, index, key)}: '{row[key]}' is not a {target} here ({', '.join(known)})"
+                    f"{_where(fields, text, table, index, key)}: '{row[key]}' is not a {target} here "
+                    f"({', '.join(known)})"
                 )
-    defects = set(_known(told, "defect"))
-    for index, row in _rows(told, "station"):
+    defects = set(_known(fields, "defect"))
+    for index, row in _rows(fields, "station"):
         sees = row.get("sees")
         for code in sees if isinstance(sees, list) else []:
             if code not in defects:
-                yield f"{_where(told, text, 'station', index, 'sees')}: '{code}' is not a defect here"
+                yield f"{_where(fields, text, 'station', index, 'sees')}: '{code}' is not a defect here"
 
 
-def _shifts(told: dict[str, Any], text: str) -> Iterator[str]:
-    works = told.get("works")
+def _shifts(row: dict[str, Any], text: str) -> Iterator[str]:
+    works = row.get("works")
     if not isinstance(works, dict):
         return
     shifts, starts = works.get("shifts"), works.get("day_starts")
     if not isinstance(shifts, list) or not shifts or not all(_is_time(t) for t in [*shifts, starts]):
         return
     after = [(_minutes(t) - _minutes(starts)) % 1440 for t in shifts]
-    at = _where(told, text, "works", None, "shifts")
+    at = _where(row, text, "works", None, "shifts")
     if after[0] != 0:
         yield f"{at}: the first shift must start when the day starts, at {starts}, not at {shifts[0]}"
     if any(later <= earlier for earlier, later in itertools.pairwise(after)):
@@ -139,8 +141,8 @@ def _minutes(text: object) -> float:
     return int(hours) * 60 + int(minutes) + (int(seconds[0]) / 60 if seconds else 0)
 
 
-def _limits(told: dict[str, Any], text: str) -> Iterator[str]:
-    for index, row in _rows(told, "item"):
+def _limits(fields: dict[str, Any], text: str) -> Iterator[str]:
+    for index, row in _rows(fields, "item"):
         for low, nominal, high in (
             ("weight_min_g", "weight_g", "weight_max_g"),
             ("capacity_min_ml", "capacity_ml", "capacity_max_ml"),
@@ -148,30 +150,30 @@ def _limits(told: dict[str, Any], text: str) -> Iterator[str]:
             given = [(key, row[key]) for key in (low, nominal, high) if isinstance(row.get(key), int | float)]
             for (key, value), (next_key, greater) in itertools.pairwise(given):
                 if value > greater:
-                    yield f"{_where(told, text, 'item', index, key)}: {value} is above {next_key} {greater}"
+                    yield f"{_where(fields, text, 'item', index, key)}: {value} is above {next_key} {greater}"
 
 
-def _without_station(told: dict[str, Any], text: str) -> Iterator[str]:
-    watched = {str(row.get("line")) for _, row in _rows(told, "station")}
-    for index, row in _rows(told, "line"):
+def _without_station(fields: dict[str, Any], text: str) -> Iterator[str]:
+    watched = {str(row.get("line")) for _, row in _rows(fields, "station")}
+    for index, row in _rows(fields, "line"):
         if "id" in row and str(row["id"]) not in watched:
             yield (
-                f"{_where(told, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted "
+                f"{_where(fields, text, 'line', index)}: no [[station]] stands on this line; its ware would be counted "
                 "nowhere"
             )
 
 
-def _kinds(told: dict[str, Any], text: str) -> Iterator[str]:
+def _kinds(fields: dict[str, Any], text: str) -> Iterator[str]:
     """What is no fault leaves every signal, rate and trace: that may not happen to a critical defect, nor to all of
     them.
     """
-    rows = list(_rows(told, "defect"))
+    rows = list(_rows(fields, "defect"))
     kinds = [str(row.get("kind", "fault")) for _, row in rows]
     if kinds and "fault" not in kinds:
-        yield f"{_where(told, text, 'defect', 0, 'kind')}: no [[defect]] is a fault; there must be at least one"
+        yield f"{_where(fields, text, 'defect', 0, 'kind')}: no [[defect]] is a fault; there must be at least one"
     for (index, row), kind in zip(rows, kinds, strict=True):
         if kind != "fault" and row.get("severity") == "critical":
-            at = _where(told, text, "defect", index, "kind")
+            at = _where(fields, text, "defect", index, "kind")
             yield (
                 f"{at}: '{kind}' is no fault of the ware and is watched by nothing, so it cannot be critical; mend "
                 "one of the two"

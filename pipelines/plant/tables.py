@@ -153,8 +153,12 @@ class MustCatch(PlantTable):
     minor: float = Field(default=0.8, gt=0, le=1, description="share of the passes with a minor defect")
 
 
-def _must_catch(told: object) -> object:
-    return {"major": told, "minor": told} if isinstance(told, int | float) and not isinstance(told, bool) else told
+def _must_catch(answer: object) -> object:
+    return (
+        {"major": answer, "minor": answer}
+        if isinstance(answer, int | float) and not isinstance(answer, bool)
+        else answer
+    )
 
 
 class Checks(PlantTable):

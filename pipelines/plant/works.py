@@ -142,16 +142,16 @@ def read_plant(text: str) -> Plant:
     from pipelines.plant.mistakes import mistakes_between, mistakes_within
 
     try:
-        told = tomllib.loads(text)
+        answer = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise PlantError([f"it is not TOML: {error}"]) from None
     except RecursionError:
         raise PlantError(["it is not TOML that anybody writes: lists within lists without an end"]) from None
     try:
-        plant = Plant.model_validate(told)
+        plant = Plant.model_validate(answer)
     except ValidationError as error:
-        raise PlantError([*mistakes_within(error, told, text), *mistakes_between(told, text)]) from None
-    mistakes = mistakes_between(told, text)
+        raise PlantError([*mistakes_within(error, answer, text), *mistakes_between(answer, text)]) from None
+    mistakes = mistakes_between(answer, text)
     if mistakes:
         raise PlantError(mistakes)
     return plant

@@ -25,11 +25,11 @@ def holds_address() -> str:
 def holds_page(reader: Reader, plant: Plant) -> Page:
     """All holds as they stand, and their history."""
     reader = reader.noting()
-    told, made = answer_holds(reader, everything=True), decisions(reader)
-    out = [h for h in told if h.hold and h.state == HELD and h.warehouse == "released"]
-    held = [h for h in told if h.hold and h.state == HELD and h not in out]
-    waits, others = [h for h in told if h.state == PROPOSED], [h for h in told if not h.hold]
-    ended = [h for h in told if h.hold and h.state not in (HELD, PROPOSED)]
+    pallets, made = answer_holds(reader, everything=True), decisions(reader)
+    out = [h for h in pallets if h.hold and h.state == HELD and h.warehouse == "released"]
+    held = [h for h in pallets if h.hold and h.state == HELD and h not in out]
+    waits, others = [h for h in pallets if h.state == PROPOSED], [h for h in pallets if not h.hold]
+    ended = [h for h in pallets if h.hold and h.state not in (HELD, PROPOSED)]
     newest = f"after decision {made[-1].number} of {plant.clock.show(made[-1].at)}" if made else ""
     return Page(
         works=plant.works.name,
@@ -85,7 +85,7 @@ def _units(rows: Sequence[HeldPallet]) -> str:
     return count(sum(h.units or 0 for h in rows))
 
 
-def _pallets(plant: Plant, name: str, told: Sequence[HeldPallet]) -> Sheet:
+def _pallets(plant: Plant, name: str, pallets: Sequence[HeldPallet]) -> Sheet:
     rows = [
         {
             "hold": h.hold,
@@ -100,7 +100,7 @@ def _pallets(plant: Plant, name: str, told: Sequence[HeldPallet]) -> Sheet:
             "warehouse": h.warehouse or "not known to it",
             "disagrees": h.disagrees,
         }
-        for h in told
+        for h in pallets
     ]
     columns = (
         Column("pallet", "Pallet", "id"),

@@ -40,19 +40,19 @@ GRID_DEFECTS, GRID_MOULDS = 10, 30
 def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
     """The page of one line's hour."""
     reader = reader.noting()
-    told = answer_hour(reader, plant, line, span)
-    by_defect = told.paretos["defect"]
+    hour = answer_hour(reader, plant, line, span)
+    by_defect = hour.paretos["defect"]
     address = hour_address(plant, line, span)
     return Page(
         works=plant.works.name,
         title=f"{line}: rejects of the hour",
         when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}, by the cold-end clock",
-        figures=_figures(plant, told),
-        sections=tuple(_sections(plant, told)),
+        figures=_figures(plant, hour),
+        sections=tuple(_sections(plant, hour)),
         links=_links(plant, line, span),
         cautions=(CAUTION, GLASS),
-        sources=sources(reader.asked, told.files),
-        made=f"Ware seen in this hour was formed about {told.lehr.minutes:.0f} min earlier ({told.lehr.source}). "
+        sources=sources(reader.asked, hour.files),
+        made=f"Ware seen in this hour was formed about {hour.lehr.minutes:.0f} min earlier ({hour.lehr.source}). "
         f"{by_defect.why or f'{count(by_defect.ware)} containers at the first station.'}",
         workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
@@ -72,10 +72,10 @@ def _links(plant: Plant, line: str, span: Span) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _figures(plant: Plant, told: Hour) -> tuple[Figure, ...]:
-    pareto = told.paretos["defect"]
+def _figures(plant: Plant, hour: Hour) -> tuple[Figure, ...]:
+    pareto = hour.paretos["defect"]
     severe = sum(row.critical_calls for row in pareto.rows)
-    before = _before(plant, told)
+    before = _before(plant, hour)
     rate = share(pareto.rejected_for_faults, pareto.ware)
 
     def known(number: int) -> int | None:
@@ -97,23 +97,23 @@ def _without(pareto: Pareto) -> str:
     return f", without {', '.join(pareto.uncounted)}: calls and no counts" if pareto.uncounted else ""
 
 
-def _by_hour(plant: Plant, told: Hour) -> list[dict[str, Any]]:
+def _by_hour(plant: Plant, hour: Hour) -> list[dict[str, Any]]:
     """Ware and rejects of the line by hour, oldest first."""
-    ware = told.trend.filter(pl.col("defect").is_null())
-    first = pl.col("station").is_in(plant.first_stations(told.line))
+    ware = hour.trend.filter(pl.col("defect").is_null())
+    first = pl.col("station").is_in(plant.first_stations(hour.line))
     blocks = ware.group_by("block").agg(
         pl.col("inspected").filter(first).sum().alias("ware"), pl.col("n").sum().alias("rejected")
     )
     return list(blocks.sort("block").iter_rows(named=True))
 
 
-def _before(plant: Plant, told: Hour) -> float | None:
-    earlier = [row for row in _by_hour(plant, told) if row["block"] < told.span.start]
+def _before(plant: Plant, hour: Hour) -> float | None:
+    earlier = [row for row in _by_hour(plant, hour) if row["block"] < hour.span.start]
     return share(sum(row["rejected"] for row in earlier), sum(row["ware"] for row in earlier))
 
 
-def _sections(plant: Plant, told: Hour) -> list[Section]:
-    pareto = told.paretos["defect"]
+def _sections(plant: Plant, hour: Hour) -> list[Section]:
+    pareto = hour.paretos["defect"]
     ticks = (
         "The upright ticks show what the line's own past in this job leads one to expect."
         if pareto.baseline_from
@@ -121,40 +121,40 @@ def _sections(plant: Plant, told: Hour) -> list[Section]:
     )
     words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
     return [
-        signals_section(plant, told.signals, told.span.end, _judged(told), told.doubts),
+        signals_section(plant, hour.signals, hour.span.end, _judged(hour), hour.doubts),
         Section(
             "What is thrown away",
             (pareto.why or f"Critical defects come first, whatever their number. {ticks}",),
             pareto_chart(pareto, words),
         ),
-        _trend(plant, told),
-        _critical(plant, told),
-        _places(plant, told),
-        _grid(plant, told),
+        _trend(plant, hour),
+        _critical(plant, hour),
+        _places(plant, hour),
+        _grid(plant, hour),
         Section("Pareto by defect", sheet=pareto_sheet(pareto, "by-defect", "Pareto by defect"), wide=True),
-        Section("By station", sheet=_stations(plant, told)),
-        *_all_signals(plant, told),
-        missing_section(_missing(plant, told)),
+        Section("By station", sheet=_stations(plant, hour)),
+        *_all_signals(plant, hour),
+        missing_section(_missing(plant, hour)),
     ]
 
 
-def _judged(told: Hour) -> str:
-    spread = f", single containers {1.96 * told.lehr.spread:.0f} min either way of that" if told.lehr.spread else ""
-    return f"Lehr time {told.lehr.minutes:.0f} min, {told.lehr.source}{spread}."
+def _judged(hour: Hour) -> str:
+    spread = f", single containers {1.96 * hour.lehr.spread:.0f} min either way of that" if hour.lehr.spread else ""
+    return f"Lehr time {hour.lehr.minutes:.0f} min, {hour.lehr.source}{spread}."
 
 
-def _all_signals(plant: Plant, told: Hour) -> list[Section]:
-    if not any(one.kind == "excess" for one in told.signals):
+def _all_signals(plant: Plant, hour: Hour) -> list[Section]:
+    if not any(signal.kind == "excess" for signal in hour.signals):
         return []
     return [
         Section(
-            "Signals, open or closed in this hour", sheet=signals_sheet(plant, told.signals, told.span.end), wide=True
+            "Signals, open or closed in this hour", sheet=signals_sheet(plant, hour.signals, hour.span.end), wide=True
         )
     ]
 
 
-def _trend(plant: Plant, told: Hour) -> Section:
-    hours = [row for row in _by_hour(plant, told) if row["rejected"] <= row["ware"]]  # the others are told in words
+def _trend(plant: Plant, hour: Hour) -> Section:
+    hours = [row for row in _by_hour(plant, hour) if row["rejected"] <= row["ware"]]  # the others are told in words
     limits = beyond_past([row["rejected"] for row in hours], [row["ware"] for row in hours])
     rows = []
     for number, row in enumerate(hours):
@@ -165,7 +165,7 @@ def _trend(plant: Plant, told: Hour) -> Section:
                 "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
                 "low": 100 * low,
                 "high": 100 * high,
-                "now": row["block"] == told.span.start,
+                "now": row["block"] == hour.span.start,
                 "from": 100 * float(limits.low[number]) if limits else None,
                 "to": 100 * float(limits.high[number]) if limits else None,
             }
@@ -186,15 +186,15 @@ def _trend_note(limits: ShareLimits | None) -> str:
     )
 
 
-def _critical(plant: Plant, told: Hour) -> Section:
+def _critical(plant: Plant, hour: Hour) -> Section:
     """Every critical defect, called or not, with what its ware allows one to say."""
-    called = {row.key: row for row in told.paretos["defect"].rows}
-    inspected = {row["station"]: row["inspected"] for row in told.coverage.iter_rows(named=True)}
+    called = {row.key: row for row in hour.paretos["defect"].rows}
+    inspected = {row["station"]: row["inspected"] for row in hour.coverage.iter_rows(named=True)}
     rows = []
     for code, defect in plant.defects.items():
         if defect.severity != "critical":
             continue
-        able = [s for s in plant.stations_of(told.line) if s.can_call(code)]
+        able = [s for s in plant.stations_of(hour.line) if s.can_call(code)]
         ware = sum(inspected.get(s.id, 0) for s in able if s.order == able[0].order)
         named = defect.name if able else f"{defect.name} (no station can call it)"
         calls = called[code].calls if code in called else 0
@@ -219,12 +219,12 @@ def _critical(plant: Plant, told: Hour) -> Section:
     )
 
 
-def _places(plant: Plant, told: Hour) -> Section:
+def _places(plant: Plant, hour: Hour) -> Section:
     """The worst places: moulds, sections, gob positions, each by its own rate."""
     rows = []
     for by in ("mould", "section", "gob"):
-        own = [row for row in told.paretos[by].rows if row.own_rate is not None]
-        for row in sorted(own, key=lambda one: -(one.own_rate or 0.0))[: 5 if by == "mould" else 3]:
+        own = [row for row in hour.paretos[by].rows if row.own_rate is not None]
+        for row in sorted(own, key=lambda answer: -(answer.own_rate or 0.0))[: 5 if by == "mould" else 3]:
             rows.append(
                 {
                     "where": row.name,
@@ -241,7 +241,7 @@ def _places(plant: Plant, told: Hour) -> Section:
         Column("rate", "Calls / own ware", "percent"),
         Column("critical", "Critical", "count"),
     )
-    unread = Unread(told.paretos["mould"].unread_share, told.paretos["mould"].unread_stations)
+    unread = Unread(hour.paretos["mould"].unread_share, hour.paretos["mould"].unread_stations)
     caption = (
         "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where "
         f"moulds are read, unread ones shared out in proportion. {unread_caption(unread)}"
@@ -249,14 +249,14 @@ def _places(plant: Plant, told: Hour) -> Section:
     return Section("Where it comes from", sheet=Sheet("places", "Where it comes from", columns, rows, caption))
 
 
-def _grid(plant: Plant, told: Hour) -> Section:
+def _grid(plant: Plant, hour: Hour) -> Section:
     """Calls by mould and defect: the shade and the number say the same."""
-    defects = [row.key for row in told.paretos["defect"].rows]
+    defects = [row.key for row in hour.paretos["defect"].rows]
     critical = [code for code in defects if plant.defects.get(code) and plant.defects[code].severity == "critical"]
     codes = critical + [code for code in defects if code not in critical][:GRID_DEFECTS]
-    sums = told.calls.group_by("mould", "defect").agg(pl.col("calls").sum())
+    sums = hour.calls.group_by("mould", "defect").agg(pl.col("calls").sum())
     cells = {(row[0] or UNREAD, row[1]): row[2] for row in sums.iter_rows()}
-    moulds = [row.key for row in told.paretos["mould"].rows]
+    moulds = [row.key for row in hour.paretos["mould"].rows]
     kept = [m for number, m in enumerate(moulds) if number < GRID_MOULDS or any(cells.get((m, c)) for c in critical)]
     rows = [
         {
@@ -285,12 +285,12 @@ def _grid(plant: Plant, told: Hour) -> Section:
     )
 
 
-def _stations(plant: Plant, told: Hour) -> Sheet:
-    cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
-    calls = {row[0]: row[1] for row in told.calls.group_by("station").agg(pl.col("calls").sum()).iter_rows()}
-    rejected = {row.key: row.calls for row in told.paretos["station"].rows}
+def _stations(plant: Plant, hour: Hour) -> Sheet:
+    cover = {row["station"]: row for row in hour.coverage.iter_rows(named=True)}
+    calls = {row[0]: row[1] for row in hour.calls.group_by("station").agg(pl.col("calls").sum()).iter_rows()}
+    rejected = {row.key: row.calls for row in hour.paretos["station"].rows}
     rows = []
-    for station in plant.stations_of(told.line):
+    for station in plant.stations_of(hour.line):
         here = cover.get(station.id)
         inspected = here["inspected"] if here else None
         rows.append(
@@ -314,29 +314,29 @@ def _stations(plant: Plant, told: Hour) -> Sheet:
     return Sheet("stations", "By station", columns, rows, "Stations of one order are lanes side by side.")
 
 
-def _impossible(plant: Plant, told: Hour) -> list[str]:
+def _impossible(plant: Plant, hour: Hour) -> list[str]:
     """The hours in which more was rejected than counted in."""
-    hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in _by_hour(plant, told)]
+    hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in _by_hour(plant, hour)]
     return [f"{plant.clock.local(at):%H:%M}: {sentence}" for at, sentence in hours if sentence]
 
 
-def _missing(plant: Plant, told: Hour) -> list[str]:
-    said = [*_impossible(plant, told), *told.doubts]
-    cover = {row["station"]: row for row in told.coverage.iter_rows(named=True)}
-    for station in plant.stations_of(told.line):
+def _missing(plant: Plant, hour: Hour) -> list[str]:
+    said = [*_impossible(plant, hour), *hour.doubts]
+    cover = {row["station"]: row for row in hour.coverage.iter_rows(named=True)}
+    for station in plant.stations_of(hour.line):
         covered = cover[station.id]["covered_s"] if station.id in cover else 0
-        if covered < 0.98 * told.span.seconds:
+        if covered < 0.98 * hour.span.seconds:
             said.append(
-                f"{station.id}: counts for {covered / 60:.0f} of {told.span.seconds / 60:.0f} minutes; rates of this "
+                f"{station.id}: counts for {covered / 60:.0f} of {hour.span.seconds / 60:.0f} minutes; rates of this "
                 "page stand on what came."
             )
-    for row in told.uncalled.iter_rows(named=True):
+    for row in hour.uncalled.iter_rows(named=True):
         said.append(uncalled_sentence(row))
-    unread = told.paretos["mould"].unread_share
+    unread = hour.paretos["mould"].unread_share
     if unread is not None and unread > 0.25:
         said.append(
             f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only."
         )
-    if any(told.waiting):
-        said.append(f"{waiting_words(*told.waiting)}, of all feeds; `coldledger feeds` says why.")
+    if any(hour.waiting):
+        said.append(f"{waiting_words(*hour.waiting)}, of all feeds; `coldledger feeds` says why.")
     return said

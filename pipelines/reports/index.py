@@ -51,11 +51,11 @@ def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:
 def _newest(reports: Path, folder: str, of: Iterable[str]) -> list[tuple[str, str]]:
     """The newest page of each line or furnace in a folder that has a folder a day."""
     found = []
-    for one in of:
-        pages = sorted(reports.glob(f"{folder}/*/{one}.html"), key=lambda path: path.parent.name)
+    for each in of:
+        pages = sorted(reports.glob(f"{folder}/*/{each}.html"), key=lambda path: path.parent.name)
         if pages:
             day = pages[-1].parent.name
-            found.append((f"{one}: production day {day}", f"{folder}/{day}/{one}.html"))
+            found.append((f"{each}: production day {day}", f"{folder}/{day}/{each}.html"))
     return found
 
 

@@ -20,46 +20,46 @@ CARDS = 6  # a screenful
 PASSED = "Over within a quarter of an hour, their place a guess"
 
 
-def place_words(plant: Plant, told: Signal) -> str:
+def place_words(plant: Plant, signal: Signal) -> str:
     """A signal's place as a machine man would say it."""
-    if told.kind != "excess":
-        return f"moulds read: {', '.join(told.moulds)}" if told.moulds else "no mould number read"
-    if not told.placed_inside and told.scope == "line":
-        return f"somewhere on {told.line}: too few of these calls carry a mould number to say more"
-    cavities = f" ({', '.join(told.cavities)})" if told.cavities else ""
+    if signal.kind != "excess":
+        return f"moulds read: {', '.join(signal.moulds)}" if signal.moulds else "no mould number read"
+    if not signal.placed_inside and signal.scope == "line":
+        return f"somewhere on {signal.line}: too few of these calls carry a mould number to say more"
+    cavities = f" ({', '.join(signal.cavities)})" if signal.cavities else ""
     return {
-        "mould": f"mould {', '.join(told.members)}{cavities}",
-        "section": f"section {', '.join(told.members)}",
-        "gob": f"gob position {', '.join(told.members)}",
-        "line": f"the whole line {told.line}",
-        "furnace": f"all lines of furnace {told.furnace} together ({', '.join(told.members)})",
-        "station": _station_words(told),
-    }[told.scope]
+        "mould": f"mould {', '.join(signal.members)}{cavities}",
+        "section": f"section {', '.join(signal.members)}",
+        "gob": f"gob position {', '.join(signal.members)}",
+        "line": f"the whole line {signal.line}",
+        "furnace": f"all lines of furnace {signal.furnace} together ({', '.join(signal.members)})",
+        "station": _station_words(signal),
+    }[signal.scope]
 
 
-def _station_words(told: Signal) -> str:
-    names = ", ".join(told.members)
-    return f"station {names} lets pass what it found before" if told.blinded else f"station {names} alone"
+def _station_words(signal: Signal) -> str:
+    names = ", ".join(signal.members)
+    return f"station {names} lets pass what it found before" if signal.blinded else f"station {names} alone"
 
 
-def sureness(told: Signal) -> str:
+def sureness(signal: Signal) -> str:
     """How probable the place is, and what else it could be."""
-    if told.probability is None:
+    if signal.probability is None:
         return "not judged by statistics"
-    others = sorted(((p, s) for s, p in told.scopes.items() if s != told.scope and p >= 0.05), reverse=True)
+    others = sorted(((p, s) for s, p in signal.scopes.items() if s != signal.scope and p >= 0.05), reverse=True)
     else_ = f"; else {', '.join(f'{s} {percent(p, 0)}' for p, s in others)}" if others else ""
-    return f"{told.doubt}{': ' if told.doubt else ''}{told.scope} {percent(told.probability, 0)}{else_}"
+    return f"{signal.doubt}{': ' if signal.doubt else ''}{signal.scope} {percent(signal.probability, 0)}{else_}"
 
 
-def _share(told: Signal) -> str:
-    if told.probability is None:
+def _share(signal: Signal) -> str:
+    if signal.probability is None:
         return ""
-    return ", ".join(part for part in (percent(told.probability, 0), told.doubt) if part)
+    return ", ".join(part for part in (percent(signal.probability, 0), signal.doubt) if part)
 
 
-def card_name(told: Signal) -> str:
+def card_name(signal: Signal) -> str:
     """What a link to a signal's card says after the #."""
-    return f"s-{told.id}"
+    return f"s-{signal.id}"
 
 
 def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
@@ -68,65 +68,66 @@ def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
     return f"{local:%H:%M}" if local.date() == other.date() else f"{local:%d %b %H:%M}"
 
 
-def _card(plant: Plant, told: Signal, now: datetime) -> Card:
+def _card(plant: Plant, signal: Signal, now: datetime) -> Card:
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, now)
 
-    rates = f"{percent(told.rate_after)} against {percent(told.rate_before)} before"
-    since = f"Since {at(told.onset)} (95 %: {at(told.onset_low)} to {at(told.onset_high)}) at the station; " + (
-        f"ended {at(told.ended)}." if told.ended is not None else "going on."
+    rates = f"{percent(signal.rate_after)} against {percent(signal.rate_before)} before"
+    since = f"Since {at(signal.onset)} (95 %: {at(signal.onset_low)} to {at(signal.onset_high)}) at the station; " + (
+        f"ended {at(signal.ended)}." if signal.ended is not None else "going on."
     )
     lines = [
-        f"Place: {sureness(told)}. Look first: {told.look_first}.",
+        f"Place: {sureness(signal)}. Look first: {signal.look_first}.",
         since,
-        f"Formed from {at(told.formed)} on (95 %: {at(told.formed_low)} to {at(told.formed_high)}); lehr {told.lehr}.",
-        f"{count(told.calls)} calls in {count(told.ware)} containers of this place, {expected(told.expected)} "
-        f"expected: {rates}. q = {told.q or 0:.1g}.",
+        f"Formed from {at(signal.formed)} on (95 %: {at(signal.formed_low)} to {at(signal.formed_high)}); lehr "
+        f"{signal.lehr}.",
+        f"{count(signal.calls)} calls in {count(signal.ware)} containers of this place, {expected(signal.expected)} "
+        f"expected: {rates}. q = {signal.q or 0:.1g}.",
     ]
-    if told.happened:
-        lines.append(f"The logs then: {'; '.join(told.happened)}.")
-    if told.borrowed:
+    if signal.happened:
+        lines.append(f"The logs then: {'; '.join(signal.happened)}.")
+    if signal.borrowed:
         lines.append("New job: what is expected leans on a former job's past.")
-    if told.new_mould:
+    if signal.new_mould:
         lines.append("New mould: what is expected of it leans on the line's own rate.")
-    lines.append(f"{told.closes[:1].upper()}{told.closes[1:]}.")
-    lines.append(_acknowledged(plant, told, now))
-    kind = "critical" if told.severity == "critical" else ""
-    title = f"{told.defect} {told.name} ({told.severity}): {place_words(plant, told)}"
-    lost = f"about {told.lost_per_hour:.0f} containers lost an hour" if told.ended is None else "closed"
+    lines.append(f"{signal.closes[:1].upper()}{signal.closes[1:]}.")
+    lines.append(_acknowledged(plant, signal, now))
+    kind = "critical" if signal.severity == "critical" else ""
+    title = f"{signal.defect} {signal.name} ({signal.severity}): {place_words(plant, signal)}"
+    lost = f"about {signal.lost_per_hour:.0f} containers lost an hour" if signal.ended is None else "closed"
     return Card(
         title,
         lost,
-        _chart(plant, told, now),
+        _chart(plant, signal, now),
         tuple(lines),
         kind,
-        card_name(told),
-        signal=told.id,
-        seen=told.acknowledged_by is not None,
+        card_name(signal),
+        signal=signal.id,
+        seen=signal.acknowledged_by is not None,
     )
 
 
-def _acknowledged(plant: Plant, told: Signal, now: datetime) -> str:
-    if told.acknowledged_by is None or told.acknowledged_at is None:
-        return f"Seen by nobody yet: coldledger signals acknowledge {told.id} --by NAME --note TEXT"
-    note = f": {told.note}" if told.note else ""
-    return f"Seen by {told.acknowledged_by}, {clock_words(plant, told.acknowledged_at, now)}{note} ({told.id})"
+def _acknowledged(plant: Plant, signal: Signal, now: datetime) -> str:
+    if signal.acknowledged_by is None or signal.acknowledged_at is None:
+        return f"Seen by nobody yet: coldledger signals acknowledge {signal.id} --by NAME --note TEXT"
+    note = f": {signal.note}" if signal.note else ""
+    return f"Seen by {signal.acknowledged_by}, {clock_words(plant, signal.acknowledged_at, now)}{note} ({signal.id})"
 
 
-def _chart(plant: Plant, told: Signal, now: datetime) -> str:
-    if told.series_from is None or not told.series_calls:
+def _chart(plant: Plant, signal: Signal, now: datetime) -> str:
+    if signal.series_from is None or not signal.series_calls:
         return ""
-    begun = (told.onset - told.series_from).total_seconds() / 60 / told.series_step_min
+    begun = (signal.onset - signal.series_from).total_seconds() / 60 / signal.series_step_min
     rows = [
         {"value": calls, "expected": expected, "late": number + 0.5 >= begun}
-        for number, (calls, expected) in enumerate(zip(told.series_calls, told.series_expected, strict=True))
+        for number, (calls, expected) in enumerate(zip(signal.series_calls, signal.series_expected, strict=True))
     ]
     words = (
-        f"Calls in {told.series_step_min:.0f} min from {clock_words(plant, told.series_from, now)}: "
-        + ", ".join(f"{c:.0f}" for c in told.series_calls)
-        + f"; expected about {decimals(sum(told.series_expected) / len(told.series_expected), 1)} each"
+        f"Calls in {signal.series_step_min:.0f} min from {clock_words(plant, signal.series_from, now)}: "
+        + ", ".join(f"{c:.0f}" for c in signal.series_calls)
+        + f"; expected about {decimals(sum(signal.series_expected) / len(signal.series_expected), 1)} each"
     )
-    return charts.svg(charts.pulse, words, rows, f"in {told.series_step_min:.0f} min")
+    return charts.svg(charts.pulse, words, rows, f"in {signal.series_step_min:.0f} min")
 
 
 def signals_section(
@@ -141,8 +142,8 @@ def signals_section(
     shown = excesses[:CARDS]
     texts = []
     if critical:
-        told = ", ".join(f"{s.defect} {s.name} {s.calls} ({place_words(plant, s)})" for s in critical)
-        texts.append(f"Critical calls, shown whatever chance says: {told}.")
+        answer = ", ".join(f"{s.defect} {s.name} {s.calls} ({place_words(plant, s)})" for s in critical)
+        texts.append(f"Critical calls, shown whatever chance says: {answer}.")
     if not excesses:
         texts.append(nothing_found(doubts))
     elif len(excesses) > CARDS:
@@ -153,7 +154,7 @@ def signals_section(
         f"{judged} Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads "
         "one to expect."
     )
-    cards = tuple(_card(plant, one, now) for one in shown)
+    cards = tuple(_card(plant, signal, now) for signal in shown)
     return Section(
         "What is not chance", tuple(texts), cards=cards, wide=True, warn=any(s.ended is None for s in excesses)
     )

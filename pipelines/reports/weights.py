@@ -44,19 +44,19 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     """The weight page of one line and production day."""
     span = plant.clock.day(day)
     reader = reader.noting()
-    told = study_weights(reader, plant, line, span)
+    item_studies = study_weights(reader, plant, line, span)
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
         works=plant.works.name,
         title=f"Weights, line {line}, production day {day.isoformat()}",
         when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
-        figures=tuple(figure for one in told for figure in _figures(one)),
-        sections=tuple(_sections(plant, line, told)),
+        figures=tuple(figure for study in item_studies for figure in _figures(study)),
+        sections=tuple(_sections(plant, line, item_studies)),
         links=(
             ("← day before", f"../../{weights_address(day - timedelta(days=1), line)}"),
             ("day after →", f"../../{weights_address(day + timedelta(days=1), line)}"),
-            *((f"weights {one.id}", f"{one.id}.html") for one in plant.line if one.id != line),
+            *((f"weights {each.id}", f"{each.id}.html") for each in plant.line if each.id != line),
             (f"laboratory {furnace}", f"../../{laboratory_address(day, furnace)}"),
             ("day report", f"../../{day_address(day)}"),
             ("all pages", "../../index.html"),
@@ -69,43 +69,47 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     )
 
 
-def _figures(one: ItemStudy) -> list[Figure]:
-    told = one.told
-    nominal = f"nominal {told.nominal_g:g} g" if told.nominal_g is not None else "no nominal weight"
-    drifting = [gob for gob in told.gobs if gob.drifting]
-    called = _called(told)
-    kg = f"giveaway {signed(told.giveaway_kg, 0)} kg" if told.giveaway_kg is not None else "giveaway not known"
-    kg += ", too few weighings for an interval" if told.giveaway_kg is not None and told.giveaway_low is None else ""
+def _figures(study: ItemStudy) -> list[Figure]:
+    weights = study.told
+    nominal = f"nominal {weights.nominal_g:g} g" if weights.nominal_g is not None else "no nominal weight"
+    drifting = [gob for gob in weights.gobs if gob.drifting]
+    called = _called(weights)
+    kg = f"giveaway {signed(weights.giveaway_kg, 0)} kg" if weights.giveaway_kg is not None else "giveaway not known"
+    kg += (
+        ", too few weighings for an interval"
+        if weights.giveaway_kg is not None and weights.giveaway_low is None
+        else ""
+    )
     words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
     return [
         Figure(
-            f"{decimals(told.mean_g, 1)} g",
-            f"mean of {told.item or 'an unknown item'}",
-            f"{told.n} weighings {told.point}; {nominal}; {kg}",
+            f"{decimals(weights.mean_g, 1)} g",
+            f"mean of {weights.item or 'an unknown item'}",
+            f"{weights.n} weighings {weights.point}; {nominal}; {kg}",
         ),
         Figure(
             words,
-            f"gob positions that drift, {told.item}",
+            f"gob positions that drift, {weights.item}",
             "from what was usual for their moulds",
             "critical" if drifting else "",
         ),
         Figure(
             str(len(called)),
-            f"moulds that stand out, {told.item}",
+            f"moulds that stand out, {weights.item}",
             ", ".join(called[:8]) or "all as usual",
             "critical" if called else "",
         ),
         Figure(
-            str(told.outside),
-            f"weighings outside limits, {told.item}",
-            f"worst mould's Ppk {decimals(told.ppk, 2)}" if told.ppk is not None else "no limits, no Ppk",
-            "critical" if told.outside else "",
+            str(weights.outside),
+            f"weighings outside limits, {weights.item}",
+            f"worst mould's Ppk {decimals(weights.ppk, 2)}" if weights.ppk is not None else "no limits, no Ppk",
+            "critical" if weights.outside else "",
         ),
     ]
 
 
-def _called(told: Weights) -> list[str]:
-    return [mould.mould for mould in told.moulds if _stands_out(mould)]
+def _called(weights: Weights) -> list[str]:
+    return [mould.mould for mould in weights.moulds if _stands_out(mould)]
 
 
 def _stands_out(mould: MouldWeights) -> bool:
@@ -113,34 +117,39 @@ def _stands_out(mould: MouldWeights) -> bool:
     return bool(mould.outside) or any(not signal.with_gob for signal in mould.signals)
 
 
-def _sections(plant: Plant, line: str, told: Sequence[ItemStudy]) -> list[Section]:
-    if not told:
+def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> list[Section]:
+    if not item_studies:
         return [missing_section([f"No weighing of {line} came for this day."])]
     sections = []
-    for number, one in enumerate(told):
-        sections += [_glance(one, number), _says(plant, one)]
-        sections += [_drifts(plant, one.told, study) for study in one.points if study.gobs]
+    for number, item_study in enumerate(item_studies):
+        sections += [_glance(item_study, number), _says(plant, item_study)]
+        sections += [_drifts(plant, item_study.told, study) for study in item_study.points if study.gobs]
         sections += [
             Section(
-                f"{one.told.item or 'Unknown item'}: a chart a mould, those that stand out first",
-                cards=tuple(_cards(plant, one, number)),
+                f"{item_study.told.item or 'Unknown item'}: a chart a mould, those that stand out first",
+                cards=tuple(_cards(plant, item_study, number)),
                 wide=True,
             ),
-            Section("Every mould", sheet=_sheet(one.told, number), wide=True),
-            Section("How a mould is called", (one.told.rules, _judged(plant, one.told))),
+            Section("Every mould", sheet=_sheet(item_study.told, number), wide=True),
+            Section("How a mould is called", (item_study.told.rules, _judged(plant, item_study.told))),
         ]
-    return [*sections, missing_section([f"{one.told.item or line}: {note}" for one in told for note in one.told.notes])]
+    return [
+        *sections,
+        missing_section([f"{each.told.item or line}: {note}" for each in item_studies for note in each.told.notes]),
+    ]
 
 
-def _judged(plant: Plant, told: Weights) -> str:
-    if told.judged_from is None:
+def _judged(plant: Plant, weights: Weights) -> str:
+    if weights.judged_from is None:
         return "Means and spreads are those of the day itself, for want of a past."
-    return f"Means and spreads are those of the same item since {plant.clock.show(told.judged_from)}, before this day."
+    return (
+        f"Means and spreads are those of the same item since {plant.clock.show(weights.judged_from)}, before this day."
+    )
 
 
-def _glance(one: ItemStudy, number: int) -> Section:
+def _glance(study: ItemStudy, number: int) -> Section:
     """Every mould's mean with its least and greatest weighing."""
-    told = one.told
+    weights = study.told
     rows = [
         {
             "label": f"{m.mould}{' ' + m.cavities[0] if m.cavities else ''}",
@@ -153,17 +162,14 @@ def _glance(one: ItemStudy, number: int) -> Section:
             "address": f"#{_name(m.mould, number)}",
         }
         for m in sorted(
-            told.moulds,
+            weights.moulds,
             key=lambda m: (m.cavities[0][-1] if m.cavities else "~", m.cavities[0] if m.cavities else "", m.mould),
         )
     ]
-    limits = [
-        {"at": at, "kind": kind}
-        for at, kind in ((told.weight_min_g, "limit"), (told.weight_max_g, "limit"), (told.nominal_g, "nominal"))
-        if at is not None
-    ]
-    called = _called(told)
-    words = f"Weights of {told.item or 'an unknown item'} by mould; " + (
+    marks = ((weights.weight_min_g, "limit"), (weights.weight_max_g, "limit"), (weights.nominal_g, "nominal"))
+    limits = [{"at": at, "kind": kind} for at, kind in marks if at is not None]
+    called = _called(weights)
+    words = f"Weights of {weights.item or 'an unknown item'} by mould; " + (
         f"standing out: {', '.join(called)}" if called else "no mould stands out"
     )
     note = (
@@ -172,7 +178,7 @@ def _glance(one: ItemStudy, number: int) -> Section:
         "chart."
     )
     return Section(
-        f"{told.item or 'Unknown item'} {told.name}: all moulds at a glance",
+        f"{weights.item or 'Unknown item'} {weights.name}: all moulds at a glance",
         chart=charts.svg(charts_laboratory.glance, words, rows, limits=limits),
         chart_words=note,
         wide=True,
@@ -189,41 +195,42 @@ def _name(mould: str, number: int) -> str:
     return f"mould-{number}-{''.join(c if c.isalnum() else '_' for c in mould)}"
 
 
-def _says(plant: Plant, one: ItemStudy) -> Section:
-    told = one.told
+def _says(plant: Plant, study: ItemStudy) -> Section:
+    weights = study.told
     slope = (
-        f"Over the day the weight moved by {signed(told.drift_g_per_day)} g (95 %: {signed(told.drift_low or 0)} to "
-        f"{signed(told.drift_high or 0)})."
-        if told.drift_g_per_day is not None
+        f"Over the day the weight moved by {signed(weights.drift_g_per_day)} g (95 %: "
+        f"{signed(weights.drift_low or 0)} to "
+        f"{signed(weights.drift_high or 0)})."
+        if weights.drift_g_per_day is not None
         else ""
     )
-    gobs = gob_sentences(plant, told)
+    gobs = gob_sentences(plant, weights)
     own = [
         f"Mould {m.mould} ({' '.join(m.cavities) or 'no cavity known'}): {mould_words(m)}."
-        for m in told.moulds
+        for m in weights.moulds
         if _stands_out(m)
     ]
     rest = [
         text
         for text in (
-            spread_sentence(told),
-            parts_sentence(told.components),
+            spread_sentence(weights),
+            parts_sentence(weights.components),
             slope,
-            *glass_sentences(told),
-            hot_cold_sentence(told),
+            *glass_sentences(weights),
+            hot_cold_sentence(weights),
         )
         if text
     ]
     head = gobs or ["No gob position drifts beyond chance."]
     return Section(
-        f"{told.item or 'Unknown item'}: what the weights say",
+        f"{weights.item or 'Unknown item'}: what the weights say",
         items=(*head, *own, *rest),
         wide=True,
         warn=bool(gobs or own),
     )
 
 
-def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
+def _drifts(plant: Plant, weights: Weights, study: Study) -> Section:
     """Each gob position's mean over its moulds from what is usual for them, with its moving average."""
     rows = []
     for gob in study.gobs:
@@ -242,7 +249,7 @@ def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
                 )
     moved = [gob.gob for gob in study.gobs if gob.still]
     words = (
-        f"Gob positions of {told.item or 'an unknown item'} weighed {study.point}: "
+        f"Gob positions of {weights.item or 'an unknown item'} weighed {study.point}: "
         f"{'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
     )
     note = (
@@ -250,7 +257,7 @@ def _drifts(plant: Plant, told: Weights, study: Study) -> Section:
         "is called. The twelve hours before the day stand at the left."
     )
     return Section(
-        f"{told.item or 'Unknown item'}: gob positions, weighed {study.point}",
+        f"{weights.item or 'Unknown item'}: gob positions, weighed {study.point}",
         chart=charts.svg(charts_laboratory.drifts, words, rows, "from usual, g"),
         chart_words=note,
         wide=True,
@@ -266,13 +273,15 @@ def _ms(plant: Plant, second: float) -> float:
     return local.replace(tzinfo=UTC).timestamp() * 1000
 
 
-def _cards(plant: Plant, one: ItemStudy, number: int) -> list[Card]:
-    told = {mould.mould: mould for mould in one.told.moulds}
-    found = sorted(one.points[0].moulds, key=lambda m: ("called", "with gob", "steady").index(_kind(told[m.mould])))
-    return [_card(plant, mould, told[mould.mould], number) for mould in found]
+def _cards(plant: Plant, study: ItemStudy, number: int) -> list[Card]:
+    mould_weights = {mould.mould: mould for mould in study.told.moulds}
+    found = sorted(
+        study.points[0].moulds, key=lambda m: ("called", "with gob", "steady").index(_kind(mould_weights[m.mould]))
+    )
+    return [_card(plant, mould, mould_weights[mould.mould], number) for mould in found]
 
 
-def _card(plant: Plant, found: MouldFound, told: MouldWeights, number: int) -> Card:
+def _card(plant: Plant, found: MouldFound, mould: MouldWeights, number: int) -> Card:
     chart = found.chart
     rows = [
         {
@@ -288,21 +297,21 @@ def _card(plant: Plant, found: MouldFound, told: MouldWeights, number: int) -> C
         }
         for n in range(len(chart.seconds))
     ]
-    what = mould_words(told) or "as usual"
+    what = mould_words(mould) or "as usual"
     index = (
-        f"Cpk {decimals(told.cpk, 2)} (95 % from {decimals(told.cpk_low, 2)}), Ppk {decimals(told.ppk, 2)}"
-        if told.cpk is not None and told.cpk_low is not None and told.ppk is not None
+        f"Cpk {decimals(mould.cpk, 2)} (95 % from {decimals(mould.cpk_low, 2)}), Ppk {decimals(mould.ppk, 2)}"
+        if mould.cpk is not None and mould.cpk_low is not None and mould.ppk is not None
         else "no capability: no limits, or too few weighings"
     )
-    words = f"Mould {told.mould}, {told.n} weighings, mean {decimals(told.mean_g, 2)} g, {what}"
-    sd = f", sd {decimals(told.sd_g, 2)} g" if told.sd_g is not None else ""
+    words = f"Mould {mould.mould}, {mould.n} weighings, mean {decimals(mould.mean_g, 2)} g, {what}"
+    sd = f", sd {decimals(mould.sd_g, 2)} g" if mould.sd_g is not None else ""
     return Card(
-        f"Mould {told.mould} · {' '.join(told.cavities) or 'no cavity known'}",
+        f"Mould {mould.mould} · {' '.join(mould.cavities) or 'no cavity known'}",
         what,
         charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
-        (f"{told.n} weighings, mean {decimals(told.mean_g, 2)} g{sd}", index),
-        "critical" if _stands_out(told) else "",
-        _name(told.mould, number),
+        (f"{mould.n} weighings, mean {decimals(mould.mean_g, 2)} g{sd}", index),
+        "critical" if _stands_out(mould) else "",
+        _name(mould.mould, number),
     )
 
 
@@ -335,22 +344,23 @@ _MOULDS = (
 )
 
 
-def _sheet(told: Weights, number: int) -> Sheet:
+def _sheet(weights: Weights, number: int) -> Sheet:
     rows = [
         {
             **mould.model_dump(exclude={"signals", "cavities", "left_out_g"}),
             "cavity": " ".join(mould.cavities),
             "what": mould_words(mould),
         }
-        for mould in told.moulds
+        for mould in weights.moulds
     ]
-    strong = [row for row, mould in enumerate(told.moulds) if _stands_out(mould)]
-    links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(told.moulds)}
+    strong = [row for row, mould in enumerate(weights.moulds) if _stands_out(mould)]
+    links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(weights.moulds)}
     caption = (
-        f"{told.n} weighings at the {told.point} end. Cp, Cpk by the mould's own spread within (samples of one time, "
+        f"{weights.n} weighings at the {weights.point} end. Cp, Cpk by the mould's own spread within (samples of one "
+        "time, "
         "else moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few weighings, or "
         "no limits."
     )
     return Sheet(
-        f"moulds-{number}", f"Moulds {told.item or ''}".strip(), _MOULDS, rows, caption, strong=strong, links=links
+        f"moulds-{number}", f"Moulds {weights.item or ''}".strip(), _MOULDS, rows, caption, strong=strong, links=links
     )

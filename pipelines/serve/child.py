@@ -21,7 +21,7 @@ LESS_URGENT, HAND_OVER_S = 3, 0.001
 log = logging.getLogger("coldledger.serve")
 
 
-def pages(told: Mapping[str, Any]) -> None:
+def pages(row: Mapping[str, Any]) -> None:
     """Answer the pages until told to stop."""
     import uvicorn
 
@@ -31,46 +31,46 @@ def pages(told: Mapping[str, Any]) -> None:
     if hasattr(os, "nice"):
         os.nice(LESS_URGENT)
     sys.setswitchinterval(HAND_OVER_S)  # what only passes an answer on does not wait long behind what makes pages
-    options = Options(told["open_reading"], told["address"], tuple(told["hosts"]))
-    app = create_app(Path(told["root"]), settings_from_environment(), options)
+    options = Options(row["open_reading"], row["address"], tuple(row["hosts"]))
+    app = create_app(Path(row["root"]), settings_from_environment(), options)
     uvicorn.run(
         app,
-        host=told["host"],
-        port=told["port"],
+        host=row["host"],
+        port=row["port"],
         log_config=None,
         log_level="warning",
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=3,
-        proxy_headers=bool(told["address"]),
+        proxy_headers=bool(row["address"]),
         forwarded_allow_ips="127.0.0.1",
     )
 
 
-def clerk(told: Mapping[str, Any]) -> None:
+def clerk(row: Mapping[str, Any]) -> None:
     """Wake the flows when they are due."""
     from pipelines.serve.clerk import Clerk
 
-    one = Clerk(Path(told["root"]), settings_from_environment())
+    this_clerk = Clerk(Path(row["root"]), settings_from_environment())
 
     def stop(*_: object) -> None:
-        one.stopping.set()
-        threading.Thread(target=one.stop, daemon=True).start()
+        this_clerk.stopping.set()
+        threading.Thread(target=this_clerk.stop, daemon=True).start()
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    one.start()
-    one.loop()
+    this_clerk.start()
+    this_clerk.loop()
 
 
-def listener(told: Mapping[str, Any]) -> None:
+def listener(row: Mapping[str, Any]) -> None:
     """Hear the broker until told to stop."""
     from pipelines.site.folder import open_site
     from pipelines.sources.broker.listener import Hearing
 
-    one = Hearing(open_site(Path(told["root"]), settings_from_environment()))
-    signal.signal(signal.SIGTERM, lambda *_: one.stopping.set())
-    one.run()
+    hearing = Hearing(open_site(Path(row["root"]), settings_from_environment()))
+    signal.signal(signal.SIGTERM, lambda *_: hearing.stopping.set())
+    hearing.run()
 
 
 ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {

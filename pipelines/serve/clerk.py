@@ -145,8 +145,8 @@ class Clerk:
         begun = self.settings.now()
         number = self.books.tell("begin_run", flow=flow, why=why, at=utc_text(begun))[1]
         self.past.begun[flow] = begun
-        told = self._run_child(flow, more or [])
-        state, words = str(told.get("state", "failed")), str(told.get("told", ""))
+        row = self._run_child(flow, more or [])
+        state, words = str(row.get("state", "failed")), str(row.get("told", ""))
         self.books.tell("end_run", number=number, at=utc_text(self.settings.now()), state=state, told=words[:500])
         self.books.tell("drop_old_runs", keep=KEEP_RUNS)
         good = state in ("done", "needs a person")
@@ -160,7 +160,7 @@ class Clerk:
             words,
             extra={"flow": flow, "state": state},
         )
-        for message in told.get("messages", [])[:10]:
+        for message in row.get("messages", [])[:10]:
             log.warning("%s: %s", flow, message)
         if not good and flow == "close" and self.opened.plant.notices.failed_close:
             day = str(self.unclosed[0]) if self.unclosed else "unknown"
@@ -214,11 +214,11 @@ class Clerk:
         try:
             known = self.opened.known
             with self.opened.ledger.reading() as reader:
-                told = answer_now(reader, known, now)
+                works_now = answer_now(reader, known, now)
         except ColdledgerError as error:
             log.warning("%s", error)
             return
-        self._send(notices_of(plant, told))
+        self._send(notices_of(plant, works_now))
 
     def _send(self, notices: list[Notice]) -> None:
         send(self.books, self.opened.site, notices, self.opened.plant.works.name, self.settings.now())

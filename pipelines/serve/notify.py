@@ -59,10 +59,10 @@ def _send(address: str, title: str, text: str) -> bool:
     """Whether the address took the message."""
     import apprise
 
-    one = apprise.Apprise()
+    this_apprise = apprise.Apprise()
     try:
-        return bool(one.add(address)) and bool(
-            one.notify(title=title, body=text, body_format=apprise.NotifyFormat.TEXT)
+        return bool(this_apprise.add(address)) and bool(
+            this_apprise.notify(title=title, body=text, body_format=apprise.NotifyFormat.TEXT)
         )
     except Exception:
         log.exception("an address of .serve/%s could not be used", FILE)

@@ -73,7 +73,7 @@ def checked(asked: ServeOptions, opened: OpenSite, books: Books) -> list[str]:
         raise WrongUse(f"--address {asked.address} is no address such as https://ledger.works.example")
     if asked.beyond:
         if not People(books).has("admin"):
-            some = any(one["ended_at"] is None for one in People(books).everybody())
+            some = any(texts["ended_at"] is None for texts in People(books).everybody())
             lacks = "an admin is missing: no other person can let people in" if some else "nobody can sign in"
             raise WrongUse(
                 f"more than this computer could reach the pages, and {lacks}; run `coldledger people add NAME --role "

@@ -41,9 +41,9 @@ class OpenSite:
         )
 
 
-def open_site(told: Path | None, settings: Settings) -> OpenSite:
+def open_site(path: Path | None, settings: Settings) -> OpenSite:
     """The site given, else COLDLEDGER_SITE, else the current folder; SiteError or PlantError where it is none."""
-    root = Path(told or os.environ.get("COLDLEDGER_SITE") or ".").resolve()
+    root = Path(path or os.environ.get("COLDLEDGER_SITE") or ".").resolve()
     site = Site(root)
     try:
         text = site.works_toml.read_text(encoding="utf-8")
@@ -87,7 +87,7 @@ def close_to_others(site: Site) -> None:
         site.reports,
         site.locks,
         site.serve,
-        *(site.root / one for one in (".prefect", ".listen", "ledger.duckdb.wal")),
+        *(site.root / each for each in (".prefect", ".listen", "ledger.duckdb.wal")),
     )
     for path in kept:
         with suppress(OSError):

@@ -54,7 +54,7 @@ def fallen_silent(simulated: Simulated, seed: int, often: float) -> Simulated:
             start = float(rng.uniform(first, plan.minutes))
             end = start + float(rng.uniform(*SILENT_H)) * 60
             rows.append({"station": station, "start": plan.at(start), "end": plan.at(end)})
-    told = pl.DataFrame(rows, schema={"station": pl.String, "start": MOMENT, "end": MOMENT})
+    frame = pl.DataFrame(rows, schema={"station": pl.String, "start": MOMENT, "end": MOMENT})
     feeds = dict(simulated.feeds)
     for feed in ("station_counts", "reject_counts"):
         lost = pl.lit(False)
@@ -62,7 +62,7 @@ def fallen_silent(simulated: Simulated, seed: int, often: float) -> Simulated:
             inside = (pl.col("window_start") >= row["start"]) & (pl.col("window_start") < row["end"])
             lost |= (pl.col("station") == row["station"]) & inside
         feeds[feed] = feeds[feed].filter(~lost)
-    return replace(simulated, feeds=feeds, truth={**simulated.truth, "silent": told})
+    return replace(simulated, feeds=feeds, truth={**simulated.truth, "silent": frame})
 
 
 def deliveries(
@@ -76,15 +76,15 @@ def deliveries(
     """The works' files, an hour each, in the order in which they come: a share comes hours late, and files of one hour
     in any order.
     """
-    rng, zone, told = np.random.default_rng([seed, 61]), simulated.plan.plant.works.timezone, []
+    rng, zone, disturbed_deliveries = np.random.default_rng([seed, 61]), simulated.plan.plant.works.timezone, []
     for feed, frame, suffix in feed_files(simulated, "1h", formats):
         moments = [frame[name] for name, kind in frame.schema.items() if isinstance(kind, pl.Datetime)]
         times = [moment for column in moments for moment in column.drop_nulls().to_list()]
         newest: datetime = max(times, default=simulated.plan.cold_from)
         after = float(rng.uniform(*hours)) * 60 if rng.random() < late else float(rng.uniform(0, 5))
         data = encode(frame, suffix.rsplit("Z.", 1)[-1], zone)
-        told.append(DisturbedDelivery(newest + timedelta(minutes=5 + after), f"{feed}.{suffix}", data))
-    return sorted(told, key=lambda one: (one.arrives_at, one.name))
+        disturbed_deliveries.append(DisturbedDelivery(newest + timedelta(minutes=5 + after), f"{feed}.{suffix}", data))
+    return sorted(disturbed_deliveries, key=lambda answer: (answer.arrives_at, answer.name))
 
 
 def resorted(simulated: Simulated, seed: int, share: float, lost: float = 0.03) -> Simulated:
@@ -115,10 +115,10 @@ def resorted(simulated: Simulated, seed: int, share: float, lost: float = 0.03) 
         "units": pl.Int64,
         "by": pl.String,
     }
-    told = pl.DataFrame(links, schema=schema)
+    frame = pl.DataFrame(links, schema=schema)
     rows = _seconds(pl.DataFrame(new, schema=pallets.schema))
-    feeds = {**simulated.feeds, "pallets": pl.concat([pallets, rows]), "pallet_links": told}
-    return replace(simulated, feeds=feeds, truth={**simulated.truth, "resorted": told})
+    feeds = {**simulated.feeds, "pallets": pl.concat([pallets, rows]), "pallet_links": frame}
+    return replace(simulated, feeds=feeds, truth={**simulated.truth, "resorted": frame})
 
 
 def doubtful(
@@ -161,24 +161,24 @@ def of_two_lines(simulated: Simulated, seed: int, share: float) -> Simulated:
     ones = pallets.filter(pl.Series(rng.random(pallets.height) < share)).sort("packed_to").rows(named=True)
     parts, totals = [], {}
     while len(ones) > 1:
-        one = ones.pop()
-        other = next((row for row in reversed(ones) if row["line"] != one["line"]), None)
+        fields = ones.pop()
+        other = next((row for row in reversed(ones) if row["line"] != fields["line"]), None)
         if other is None:
             break
         ones.remove(other)
-        moved = int(min(one["units"], other["units"]) * rng.uniform(0.1, 0.45))
+        moved = int(min(fields["units"], other["units"]) * rng.uniform(0.1, 0.45))
         given = moved + int(rng.integers(0, 60))  # not the same number both ways: a pallet can bear a few more or fewer
-        for row, gives, takes, giver in ((one, given, moved, other), (other, moved, given, one)):
+        for row, gives, takes, giver in ((fields, given, moved, other), (other, moved, given, fields)):
             own = {name: row[name] for name in ("pallet", "line", "item", "packed_from", "packed_to")}
             parts.append({**own, "units": row["units"] - gives})
             span = {name: giver[name] for name in ("line", "item", "packed_from", "packed_to")}
             parts.append({"pallet": row["pallet"], **span, "units": takes})
             totals[row["pallet"]] = row["units"] - gives + takes
     names = ("pallet", "line", "item", "packed_from", "packed_to", "units")
-    told = pl.DataFrame(parts, schema={name: pallets.schema[name] for name in names})
+    frame = pl.DataFrame(parts, schema={name: pallets.schema[name] for name in names})
     units = pl.col("pallet").replace_strict(totals, default=pl.col("units"), return_dtype=pl.Int64)
-    feeds = {**simulated.feeds, "pallets": pallets.with_columns(units=units), "pallet_parts": told}
-    return replace(simulated, feeds=feeds, truth={**simulated.truth, "mixed": told})
+    feeds = {**simulated.feeds, "pallets": pallets.with_columns(units=units), "pallet_parts": frame}
+    return replace(simulated, feeds=feeds, truth={**simulated.truth, "mixed": frame})
 
 
 def _seconds(frame: pl.DataFrame) -> pl.DataFrame:

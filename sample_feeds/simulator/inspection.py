@@ -48,7 +48,7 @@ class Passed:
 
 def inspect_ware(
     plan: Plan,
-    told: LinePlan,
+    line_plan: LinePlan,
     ware: Ware,
     flaws: tuple[np.ndarray, np.ndarray],
     rng: np.random.Generator,
@@ -59,20 +59,20 @@ def inspect_ware(
     all of it.
     """
     state = state or Passed(np.ones(len(ware.formed), bool))
-    stations = plan.plant.stations_of(told.line)
+    stations = plan.plant.stations_of(line_plan.line)
     for order in sorted({station.order for station in stations}):
         lanes = [station for station in stations if station.order == order]
         lane = rng.integers(len(lanes), size=len(ware.formed))
         state.alive &= fallen.random(len(state.alive)) >= plan.broken
         here = state.alive.copy()
         for number, station in enumerate(lanes):
-            _at_station(plan, told, ware, station, here & (lane == number), flaws, state, rng)
+            _at_station(plan, line_plan, ware, station, here & (lane == number), flaws, state, rng)
     return state
 
 
 def refeed(
     plan: Plan,
-    told: LinePlan,
+    line_plan: LinePlan,
     ware: Ware,
     flaws: tuple[np.ndarray, np.ndarray],
     first: Passed,
@@ -81,7 +81,7 @@ def refeed(
     """Some of the rejected ware goes through all stations a second time, later: the ware with its new times, and both
     passes together.
     """
-    rng = np.random.default_rng([plan.seed, 47, list(plan.lines).index(told.line)])
+    rng = np.random.default_rng([plan.seed, 47, list(plan.lines).index(line_plan.line)])
     thrown = np.unique(np.concatenate([calls["container"].to_numpy() for calls in first.calls]))
     chosen = thrown[rng.random(len(thrown)) < plan.rough.strength.refed]
     arrives = ware.arrives.copy()
@@ -89,9 +89,9 @@ def refeed(
     coming = np.zeros(len(arrives), bool)
     coming[chosen] = True
     later = replace(ware, arrives=arrives)
-    second = inspect_ware(plan, told, later, flaws, rng, fallen, Passed(coming, chance=first.chance, again=True))
-    counts = [one.with_columns(refed=pl.lit(0, pl.Int64)) for one in first.counts]
-    counts += [one.with_columns(refed=pl.col("inspected")) for one in second.counts]
+    second = inspect_ware(plan, line_plan, later, flaws, rng, fallen, Passed(coming, chance=first.chance, again=True))
+    counts = [count.with_columns(refed=pl.lit(0, pl.Int64)) for count in first.counts]
+    counts += [count.with_columns(refed=pl.col("inspected")) for count in second.counts]
     sums = pl.concat(counts).group_by("window", "mould", "station", maintain_order=True).sum()
     return later, Passed(
         first.alive | second.alive, [sums], [*first.calls, *second.calls], first.chance, chosen, again=True
@@ -100,7 +100,7 @@ def refeed(
 
 def _at_station(
     plan: Plan,
-    told: LinePlan,
+    line_plan: LinePlan,
     ware: Ware,
     station: Station,
     mine: np.ndarray,
@@ -116,7 +116,7 @@ def _at_station(
     for dim in (dim for dim in plan.dimmed if dim.station == station.id):
         hit &= ~_overlooked(plan, ware, station, container, defect == codes.index(dim.defect), chance, dim)
     false_at, false_kind = _false_calls(plan, ware, station, mine, codes, seen, rng)
-    mould = _mould_read(plan, told, ware, station, state.again, rng)
+    mould = _mould_read(plan, line_plan, ware, station, state.again, rng)
     aside_at, aside_kind = set_aside(plan, station, mine, ware.arrives + station.after_minutes, mould)
     called = np.concatenate([container[hit], false_at, aside_at])
     kind = np.concatenate([defect[hit], false_kind, aside_kind])
@@ -140,13 +140,13 @@ def _at_station(
 
 
 def _mould_read(
-    plan: Plan, told: LinePlan, ware: Ware, station: Station, again: bool, rng: np.random.Generator
+    plan: Plan, line_plan: LinePlan, ware: Ware, station: Station, again: bool, rng: np.random.Generator
 ) -> np.ndarray:
     """Index of the mould that the station reads from each container, -1 where it reads none."""
-    unread = plan.rough.unread.get(station.id, told.unread)
+    unread = plan.rough.unread.get(station.id, line_plan.unread)
     read = (rng.random(len(ware.formed)) >= unread) & reads_moulds(station.id)
     mould = np.where(read, ware.mould, -1)
-    for pair in (one for one in plan.look_alikes if one.line == told.line):
+    for pair in (look_alike for look_alike in plan.look_alikes if look_alike.line == line_plan.line):
         seed = [plan.seed, 46, list(plan.plant.stations).index(station.id), pair.mould, int(again)]
         drawn = np.random.default_rng(seed)
         both = read & (ware.mould == pair.mould) & (ware.formed >= pair.start) & (ware.formed < pair.end)
@@ -177,10 +177,10 @@ def _full_windows(plan: Plan, counts: pl.DataFrame, station: str) -> pl.DataFram
     """Windows with nothing to say are still sent: at least the row without a mould number."""
     last = plan.minutes * 60 // plan.rough.window_s(station, plan.window_s)
     blank = pl.DataFrame({"window": np.arange(last), "mould": np.full(last, -1)})
-    told = counts.join(blank, on=["window", "mould"], how="full", coalesce=True)
-    return told.with_columns(pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)).sort(
-        "window", "mould"
-    )
+    frame = counts.join(blank, on=["window", "mould"], how="full", coalesce=True)
+    return frame.with_columns(
+        pl.col("inspected", "rejected").fill_null(0).cast(pl.Int64), station=pl.lit(station)
+    ).sort("window", "mould")
 
 
 def _false_calls(

@@ -100,9 +100,9 @@ def _capacities(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
         )
         for cavity, mould in [moulds[(seen + n) % len(moulds)] for n in range(some)]:
             empty = float(mass[formed, cavity] + rng.normal(0, 0.5))
-            told = _filled(plan, run, mould, empty, off[mould], density_g_cm3(plan, furnace, formed), rng)
+            row = _filled(plan, run, mould, empty, off[mould], density_g_cm3(plan, furnace, formed), rng)
             where = {"sampled_at": plan.at(minute), "line": run.plan.line, "mould": run.moulds[mould], "sample": 1}
-            rows.append({**where, **told, "by": "lab"})
+            rows.append({**where, **row, "by": "lab"})
         seen += some
     return pl.DataFrame(rows, infer_schema_length=None)
 
@@ -173,13 +173,13 @@ def visual_checks(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
         for minute in range(360, plan.minutes, 120):
             moulds = _fitted(run, int(minute - run.ware.lag[max(0, minute - 100)]))
             for item in dict.fromkeys(run.items[mould] for _, mould in moulds):
-                told = {"sampled_at": plan.at(minute), "line": line, "item": item}
+                row = {"sampled_at": plan.at(minute), "line": line, "item": item}
                 found = [(code, int(rng.binomial(125, share))) for code, share in shares.items()]
                 rows += [
-                    {**told, "defect": code, "sample_units": 125, "found": n, "by": "shift"} for code, n in found if n
+                    {**row, "defect": code, "sample_units": 125, "found": n, "by": "shift"} for code, n in found if n
                 ]
                 if not any(n for _, n in found):
-                    rows.append({**told, "defect": None, "sample_units": 125, "found": 0, "by": "shift"})
+                    rows.append({**row, "defect": None, "sample_units": 125, "found": 0, "by": "shift"})
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"defect": pl.String})
 
 

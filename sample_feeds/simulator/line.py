@@ -43,39 +43,39 @@ class LineRun:
 def run_line(plan: Plan, line: str) -> LineRun:
     """Run a line from its plan; a generator of its own makes each line's course independent of the others."""
     rng = np.random.default_rng([plan.seed, 2, list(plan.lines).index(line)])
-    told = plan.lines[line]
-    moulds, items, fitted = _fitted(told, plan.minutes)
-    ware = _form(plan, told, fitted, rng)
-    container, defect, rates = _defects(plan, told, ware, rng)
+    line_plan = plan.lines[line]
+    moulds, items, fitted = _fitted(line_plan, plan.minutes)
+    ware = _form(plan, line_plan, fitted, rng)
+    container, defect, rates = _defects(plan, line_plan, ware, rng)
     fallen = np.random.default_rng([plan.seed, 6, list(plan.lines).index(line)])
     flaws = container, defect
-    state = inspect_ware(plan, told, ware, flaws, rng, fallen)
+    state = inspect_ware(plan, line_plan, ware, flaws, rng, fallen)
     if plan.rough.strength.refed:
-        ware, state = refeed(plan, told, ware, flaws, state, fallen)
+        ware, state = refeed(plan, line_plan, ware, flaws, state, fallen)
     alive, counts, calls = state.alive, pl.concat(state.counts), pl.concat(state.calls)
     alive &= fallen.random(len(alive)) >= plan.broken
-    pallet_of, pallets = _pack(plan, told, ware, alive, items)
-    truth = _truth(plan, told, ware, moulds, container, defect, calls, pallet_of)
-    run = LineRun(told, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive, state.chance, rates)
+    pallet_of, pallets = _pack(plan, line_plan, ware, alive, items)
+    truth = _truth(plan, line_plan, ware, moulds, container, defect, calls, pallet_of)
+    run = LineRun(line_plan, ware, moulds, items, counts, calls, truth, pallets, pallet_of, alive, state.chance, rates)
     run.refed = state.refed
     return run
 
 
-def _fitted(told: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndarray]:
+def _fitted(plan: LinePlan, minutes: int) -> tuple[list[str], list[str], np.ndarray]:
     """Mould numbers, their items, and the index of the mould at each [minute, cavity]."""
-    index = np.zeros((minutes, len(told.cavities)), np.int32)
-    for number, fitting in enumerate(told.fittings):
+    index = np.zeros((minutes, len(plan.cavities)), np.int32)
+    for number, fitting in enumerate(plan.fittings):
         index[max(0, fitting.minute) :, fitting.cavity] = number
-    return [f.number for f in told.fittings], [f.item for f in told.fittings], index
+    return [f.number for f in plan.fittings], [f.item for f in plan.fittings], index
 
 
-def _form(plan: Plan, told: LinePlan, fitted: np.ndarray, rng: np.random.Generator) -> Ware:
+def _form(plan: Plan, line_plan: LinePlan, fitted: np.ndarray, rng: np.random.Generator) -> Ware:
     minutes, width = fitted.shape
-    ticks = np.floor(np.arange(minutes + 1)[:, None] * told.per_minute + rng.random((1, width)))
+    ticks = np.floor(np.arange(minutes + 1)[:, None] * line_plan.per_minute + rng.random((1, width)))
     cut: np.ndarray = np.diff(ticks, axis=0).astype(np.int64)
     hot = rng.binomial(cut, HOT_REJECT)
-    for stop in told.stops:
-        mine = [c for c, (section, _) in enumerate(told.cavities) if stop.section in (0, section)]
+    for stop in line_plan.stops:
+        mine = [c for c, (section, _) in enumerate(line_plan.cavities) if stop.section in (0, section)]
         lo, hi, warm = max(0, stop.start), max(0, stop.end), max(0, stop.end + 8)
         cut[lo:hi, mine] = 0
         hot[lo:hi, mine] = 0
@@ -84,26 +84,26 @@ def _form(plan: Plan, told: LinePlan, fitted: np.ndarray, rng: np.random.Generat
     cell = np.repeat(np.arange(good.size), good)
     minute, cavity = np.divmod(cell, width)
     formed = minute + rng.random(len(cell))
-    lag = _lehr(plan, told, minutes, rng)
+    lag = _lehr(plan, line_plan, minutes, rng)
     arrives = formed + lag[minute] + rng.normal(0, 1.2, len(cell))
     return Ware(cut, hot, lag, cavity, fitted.ravel()[cell], formed, arrives, np.cumsum(good) - good)
 
 
-def _lehr(plan: Plan, told: LinePlan, minutes: int, rng: np.random.Generator) -> np.ndarray:
+def _lehr(plan: Plan, line_plan: LinePlan, minutes: int, rng: np.random.Generator) -> np.ndarray:
     """Lehr time of ware formed at each minute: nominal, an offset, and a slow wander of about two minutes."""
     step, pull = rng.normal(0, 0.06, minutes), 0.0008
     wander = np.zeros(minutes)
     for minute in range(1, minutes):
         wander[minute] = wander[minute - 1] * (1 - pull) + step[minute]
-    nominal = plan.plant.lines[told.line].lehr_minutes
-    return np.maximum(30.0, nominal + told.lag_offset + wander)
+    nominal = plan.plant.lines[line_plan.line].lehr_minutes
+    return np.maximum(30.0, nominal + line_plan.lag_offset + wander)
 
 
-def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.Generator) -> np.ndarray:
+def _rates(plan: Plan, line_plan: LinePlan, code: str, minutes: int, rng: np.random.Generator) -> np.ndarray:
     """Probability of a defect at [minute, cavity]: the works' level, the cavity's habit, the hour's mood, the
     faults.
     """
-    width = len(told.cavities)
+    width = len(line_plan.cavities)
     severity = plan.plant.defects[code].severity
     level = BASE_RATE[severity] * float(rng.lognormal(0, 0.5))
     habit = rng.lognormal(0, 0.45, width)
@@ -114,18 +114,18 @@ def _rates(plan: Plan, told: LinePlan, code: str, minutes: int, rng: np.random.G
     if spread:
         rate *= np.repeat(rng.gamma(1 / spread**2, spread**2, (hours, width)), 60, axis=0)[:minutes]
     if rough.moves:
-        sections = np.array([section for section, _ in told.cavities])
-        numbers = list(plan.lines).index(told.line), list(plan.plant.defects).index(code)
-        stops = [(stop.section, stop.end) for stop in told.stops]
+        sections = np.array([section for section, _ in line_plan.cavities])
+        numbers = list(plan.lines).index(line_plan.line), list(plan.plant.defects).index(code)
+        stops = [(stop.section, stop.end) for stop in line_plan.stops]
         rate *= rate_factor(rough, *numbers, kind.origin, minutes, sections, stops)
     for fault in plan.faults:
         if fault.defect == code and fault.scope != "station":
-            _apply(fault, told, rate)
+            _apply(fault, line_plan, rate)
     return np.minimum(rate, 0.5)
 
 
-def _apply(fault: PlannedFault, told: LinePlan, rate: np.ndarray) -> None:
-    mine = [c for c, (s, g) in enumerate(told.cavities) if f"{told.line}/{s}{g}" in fault.members]
+def _apply(fault: PlannedFault, plan: LinePlan, rate: np.ndarray) -> None:
+    mine = [c for c, (s, g) in enumerate(plan.cavities) if f"{plan.line}/{s}{g}" in fault.members]
     if mine:
         length = len(rate[fault.start : fault.end])
         growth = np.linspace(1, fault.factor, length) if fault.drift else np.full(length, fault.factor)
@@ -133,7 +133,7 @@ def _apply(fault: PlannedFault, told: LinePlan, rate: np.ndarray) -> None:
 
 
 def _defects(
-    plan: Plan, told: LinePlan, ware: Ware, rng: np.random.Generator
+    plan: Plan, line_plan: LinePlan, ware: Ware, rng: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """Which containers have which defect: container numbers and defect numbers; and the rates that are to be kept."""
     good = (ware.cut - ware.hot).ravel()
@@ -142,7 +142,7 @@ def _defects(
     for number, code in enumerate(plan.plant.defects):
         if not is_fault(plan.plant, code):
             continue
-        rates = _rates(plan, told, code, len(ware.cut), rng)
+        rates = _rates(plan, line_plan, code, len(ware.cut), rng)
         if code in plan.rates_of:
             kept[code] = rates
         count = rng.binomial(good, rates.ravel())
@@ -154,11 +154,11 @@ def _defects(
 
 
 def _pack(
-    plan: Plan, told: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]
+    plan: Plan, line_plan: LinePlan, ware: Ware, alive: np.ndarray, items: list[str]
 ) -> tuple[np.ndarray, pl.DataFrame]:
     """The pallet of each container (-1: none, or a pallet still open at the end) and the pallets."""
-    last = plan.plant.stations_of(told.line)[-1].after_minutes + told.pack_after
-    time, palletiser = to_palletisers(plan, told, ware.arrives + last, alive)
+    last = plan.plant.stations_of(line_plan.line)[-1].after_minutes + line_plan.pack_after
+    time, palletiser = to_palletisers(plan, line_plan, ware.arrives + last, alive)
     pallet_of = np.full(len(time), -1, np.int64)
     item_of = np.array(items)[ware.mould]
     rows: list[dict[str, object]] = []
@@ -166,7 +166,7 @@ def _pack(
         good = np.flatnonzero(alive & (item_of == item) & (palletiser == at))
         good = good[np.argsort(time[good], kind="stable")]
         size = plan.plant.items[item].units_per_pallet or 1000
-        done = item not in _running(told, items)  # the last pallet of an ended job is closed as it stands
+        done = item not in _running(line_plan, items)  # the last pallet of an ended job is closed as it stands
         for start in range(0, len(good) if done else len(good) - size + 1, size):
             members = good[start : start + size]
             pallet_of[members] = len(rows)
@@ -182,15 +182,15 @@ def _pack(
     return pallet_of, pl.DataFrame(rows, schema=schema)
 
 
-def _running(told: LinePlan, items: list[str]) -> set[str]:
+def _running(plan: LinePlan, items: list[str]) -> set[str]:
     """The items that are still made when the plan ends."""
-    last = {fitting.cavity: items[number] for number, fitting in enumerate(told.fittings)}
+    last = {fitting.cavity: items[number] for number, fitting in enumerate(plan.fittings)}
     return set(last.values())
 
 
 def _truth(
     plan: Plan,
-    told: LinePlan,
+    line_plan: LinePlan,
     ware: Ware,
     moulds: list[str],
     container: np.ndarray,
@@ -200,8 +200,8 @@ def _truth(
 ) -> pl.DataFrame:
     """One row a true defect: where and when it was formed, which station called it, or which pallet it escaped to."""
     codes = list(plan.plant.defects)
-    sections = np.array([s for s, _ in told.cavities])[ware.cavity[container]]
-    gobs = np.array([g for _, g in told.cavities])[ware.cavity[container]]
+    sections = np.array([s for s, _ in line_plan.cavities])[ware.cavity[container]]
+    gobs = np.array([g for _, g in line_plan.cavities])[ware.cavity[container]]
     caught = calls.filter(pl.col("real") & ~pl.lit(pallet_of >= 0).gather(pl.col("container")))
     caught = caught.unique(["container", "defect"], keep="last", maintain_order=True).select(
         "container", "defect", "station"
@@ -210,7 +210,7 @@ def _truth(
         {
             "container": container,
             "defect": defect,
-            "line": [told.line] * len(container),
+            "line": [line_plan.line] * len(container),
             "section": sections,
             "gob": gobs,
             "mould": np.array(moulds)[ware.mould[container]],

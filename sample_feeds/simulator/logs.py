@@ -42,7 +42,7 @@ def gob_mass_g(plan: Plan, run: LineRun) -> np.ndarray:
 def _planned_drift(plan: Plan, run: LineRun) -> np.ndarray:
     """Grams that the plan's drifts add at [minute, cavity]."""
     minute, added = np.arange(len(run.ware.cut)), np.zeros(run.ware.cut.shape)
-    for drift in (one for one in plan.gob_drifts if one.line == run.plan.line):
+    for drift in (gob_drift for gob_drift in plan.gob_drifts if gob_drift.line == run.plan.line):
         grown = np.clip((minute - drift.start) / max(1, drift.end - drift.start), 0, 1) * (minute < drift.until)
         mine = np.array([gob == drift.gob for _, gob in run.plan.cavities])
         added += drift.grams * grown[:, None] * mine[None, :]
@@ -57,8 +57,8 @@ def _wander_g(plan: Plan, run: LineRun) -> np.ndarray | float:
     rng = np.random.default_rng([plan.seed, 52, list(plan.lines).index(run.plan.line)])
     constant = float(rng.uniform(*strength.wander_hours)) * 60 / STEP_MIN
     steps = ar1(rng, -(-minutes // STEP_MIN), width, strength.weight_wander_g, constant)
-    told: np.ndarray = np.repeat(steps, STEP_MIN, axis=0)[:minutes]
-    return told
+    values: np.ndarray = np.repeat(steps, STEP_MIN, axis=0)[:minutes]
+    return values
 
 
 def spread_g(plan: Plan, line: str) -> np.ndarray:
@@ -126,8 +126,8 @@ def mould_log(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
 def job_log(plan: Plan) -> pl.DataFrame:
     rows = [
         {"started_at": plan.at(minute), "line": line, "job": job, "item": item or None}
-        for line, told in plan.lines.items()
-        for minute, job, item in told.jobs
+        for line, line_plan in plan.lines.items()
+        for minute, job, item in line_plan.jobs
     ]
     return pl.DataFrame(rows, infer_schema_length=None).sort("started_at", "line")
 
@@ -141,8 +141,8 @@ def stoppages(plan: Plan) -> pl.DataFrame:
             "restarted_at": plan.at(s.end),
             "cause": s.cause,
         }
-        for line, told in plan.lines.items()
-        for s in told.stops
+        for line, line_plan in plan.lines.items()
+        for s in line_plan.stops
     ]
     schema: dict[str, Any] = {
         "stopped_at": pl.Datetime("us", "UTC"),
@@ -167,7 +167,7 @@ def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
             if formed < 0 or not run.ware.cut[formed, cavity]:
                 continue
             number = max(n for n, f in enumerate(run.plan.fittings) if f.cavity == cavity and f.minute <= formed)
-            told = {
+            row = {
                 "sampled_at": plan.at(minute),
                 "line": run.plan.line,
                 "point": "cold",
@@ -175,7 +175,7 @@ def weights(plan: Plan, run: LineRun, rng: np.random.Generator) -> pl.DataFrame:
                 "sample": 1,
             }
             rows.append(
-                {**told, "weight_g": round(float(mass[formed, cavity] + rng.normal(0, spread[number])), 1), "by": None}
+                {**row, "weight_g": round(float(mass[formed, cavity] + rng.normal(0, spread[number])), 1), "by": None}
             )
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"by": pl.String})
 
@@ -190,7 +190,7 @@ def challenges(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -
         codes = [c for c in (station.sees or tuple(plan.plant.defects)) if plan.plant.defects[c].severity != "minor"]
         for minute in range(310, plan.minutes, 480):
             for code in codes:
-                told = {
+                row = {
                     "checked_at": plan.at(minute),
                     "line": station.line,
                     "station": station.id,
@@ -201,7 +201,7 @@ def challenges(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -
                 for dim in plan.dimmed:
                     if (dim.station, dim.defect) == (station.id, code) and dim.start <= minute < dim.end:
                         chance = dim.chance
-                rows.append({**told, "caught": int(rng.binomial(10, chance)), "by": "shift"})
+                rows.append({**row, "caught": int(rng.binomial(10, chance)), "by": "shift"})
     return pl.DataFrame(rows)
 
 
@@ -215,8 +215,8 @@ def complaints(plan: Plan, defects: pl.DataFrame, pallets: pl.DataFrame, rng: np
     for number in (
         sorted(rng.choice(escaped.height, min(3, escaped.height), replace=False).tolist()) if escaped.height else []
     ):
-        told = escaped.row(number, named=True)
-        rows.append(_complaint(plan, len(rows) + 1, told))
+        row = escaped.row(number, named=True)
+        rows.append(_complaint(plan, len(rows) + 1, row))
     schema = {
         "complaint": pl.String,
         "received_on": pl.Date,
@@ -229,18 +229,18 @@ def complaints(plan: Plan, defects: pl.DataFrame, pallets: pl.DataFrame, rng: np
     return pl.DataFrame(rows, schema={**schema, "pallet": pl.String, **times, "note": pl.String})
 
 
-def _complaint(plan: Plan, number: int, told: dict[str, Any]) -> dict[str, object]:
-    formed: datetime = told["formed_at"]
+def _complaint(plan: Plan, number: int, row: dict[str, Any]) -> dict[str, object]:
+    formed: datetime = row["formed_at"]
     hour = timedelta(hours=1)
     window = {1: (None, None), 2: (formed - hour, formed + hour)}.get(number, (formed - 2 * hour, formed + 2 * hour))
     return {
         "complaint": f"C-{plan.cold_from:%y}-{number:03d}",
         "received_on": plan.at(plan.minutes).date() - timedelta(days=1 if number > 1 else 0),
-        "item": told["item"],
-        "defect": told["defect"],
+        "item": row["item"],
+        "defect": row["defect"],
         "units": 1,
-        "mould": told["mould"] if number != 2 else None,
-        "pallet": told["pallet"] if number == 1 else None,
+        "mould": row["mould"] if number != 2 else None,
+        "pallet": row["pallet"] if number == 1 else None,
         "made_from": window[0],
         "made_to": window[1],
         "note": "invented complaint: found when the pallet was opened",
@@ -287,7 +287,7 @@ def _totals(
             total = 0
         total = (total + count) % modulus
         if number % every == 0:
-            told = {
+            numbers = {
                 "line": station.line,
                 "station": station.id,
                 "counter": counter,
@@ -295,5 +295,5 @@ def _totals(
                 "defect": None,
                 "total": total,
             }
-            rows.append({"read_at": plan.at((window + 1) * per), **told})
+            rows.append({"read_at": plan.at((window + 1) * per), **numbers})
     return rows

@@ -133,8 +133,8 @@ def _with_errors(plan: Plan, frame: pl.DataFrame, when: str, meter: pl.Expr, err
         .with_columns(meter=meter, moment=pl.col(when).dt.cast_time_unit("us"))
         .sort("moment")
     )
-    told = errors.with_columns(pl.col("day_start").dt.cast_time_unit("us"))
-    joined = keyed.join_asof(told, left_on="moment", right_on="day_start", by="meter", check_sortedness=False)
+    answer = errors.with_columns(pl.col("day_start").dt.cast_time_unit("us"))
+    joined = keyed.join_asof(answer, left_on="moment", right_on="day_start", by="meter", check_sortedness=False)
     return joined.sort("row").drop("row", "moment", "meter", "day_start").with_columns(pl.col("off").fill_null(0.0))
 
 
@@ -149,10 +149,10 @@ def _miscounted(
     rng: np.random.Generator,
 ) -> pl.DataFrame:
     """Single containers counted twice or not at all; never fewer than the `within` of them."""
-    told = _with_errors(plan, frame, when, meter, errors)
-    off, counts = told["off"].to_numpy(), told[count].to_numpy()
-    kept = [name for name in (within, "refed") if name in told.columns]
-    spare = counts - (told.select(pl.max_horizontal(kept)).to_series().to_numpy() if within else 0)
+    answer = _with_errors(plan, frame, when, meter, errors)
+    off, counts = answer["off"].to_numpy(), answer[count].to_numpy()
+    kept = [name for name in (within, "refed") if name in answer.columns]
+    spare = counts - (answer.select(pl.max_horizontal(kept)).to_series().to_numpy() if within else 0)
     wanted = np.abs(off) * counts
     if within:
         changed = rng.binomial(
@@ -160,11 +160,11 @@ def _miscounted(
         )
     else:
         changed = np.floor(wanted + rng.random(len(wanted))).astype(np.int64)
-    return told.with_columns(pl.Series(count, counts + np.sign(off).astype(np.int64) * changed)).drop("off")
+    return answer.with_columns(pl.Series(count, counts + np.sign(off).astype(np.int64) * changed)).drop("off")
 
 
 def _scaled(
     plan: Plan, frame: pl.DataFrame, when: str, meter: pl.Expr, columns: list[str], errors: pl.DataFrame
 ) -> pl.DataFrame:
-    told = _with_errors(plan, frame, when, meter, errors)
-    return told.with_columns((pl.col(name) * (1 + pl.col("off"))).round(1) for name in columns).drop("off")
+    answer = _with_errors(plan, frame, when, meter, errors)
+    return answer.with_columns((pl.col(name) * (1 + pl.col("off"))).round(1) for name in columns).drop("off")

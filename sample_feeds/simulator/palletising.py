@@ -23,7 +23,9 @@ def stops_of(plan: Plan, line: str, palletiser: int) -> list[tuple[int, int]]:
     return [(int(start), int(start + rng.uniform(*STANDS_MIN))) for start in starts]
 
 
-def to_palletisers(plan: Plan, told: LinePlan, time: np.ndarray, good: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def to_palletisers(
+    plan: Plan, line_plan: LinePlan, time: np.ndarray, good: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """When each container is packed [min] and by which palletiser. time: when it leaves the last station and the belt
     after it.
 
@@ -34,12 +36,12 @@ def to_palletisers(plan: Plan, told: LinePlan, time: np.ndarray, good: np.ndarra
     palletiser = np.zeros(len(time), np.int64)
     if strength.palletisers == 1 and not strength.table:
         return time, palletiser
-    rng = np.random.default_rng([plan.seed, 56, list(plan.lines).index(told.line)])
+    rng = np.random.default_rng([plan.seed, 56, list(plan.lines).index(line_plan.line)])
     minute = np.clip(np.floor(time), 0, None).astype(np.int64)
     number, minutes = strength.palletisers, int(minute.max()) + 1
     runs = np.ones((minutes, number))
     for at in range(number):
-        for start, end in stops_of(plan, told.line, at):
+        for start, end in stops_of(plan, line_plan.line, at):
             runs[start:end, at] = 0
     sent = np.where(runs.sum(axis=1, keepdims=True) > 0, runs, 1.0)
     upto = np.cumsum(sent / sent.sum(axis=1, keepdims=True), axis=1)
@@ -65,5 +67,5 @@ def _delays(arriving: np.ndarray, able: np.ndarray) -> np.ndarray:
         done[minute] = waiting
     work = np.concatenate([[0.0], np.cumsum(able)])
     target = work[1:] + done
-    told: np.ndarray = np.interp(target, work, np.arange(len(work))) - np.arange(1, len(work))
-    return np.maximum(told, 0.0)
+    values: np.ndarray = np.interp(target, work, np.arange(len(work))) - np.arange(1, len(work))
+    return np.maximum(values, 0.0)

@@ -271,8 +271,8 @@ def _members(plan: Plan, scope: str, line: str, rng: np.random.Generator) -> tup
     section, gob = cavities[int(rng.integers(len(cavities)))]
     if scope == "furnace":
         furnace = plan.plant.lines[line].furnace
-        lines = [one.id for one in plan.plant.lines_of(furnace)]
-        return tuple(f"{one}/{s}{g}" for one in lines for s, g in plan.lines[one].cavities)
+        lines = [this_line.id for this_line in plan.plant.lines_of(furnace)]
+        return tuple(f"{each}/{s}{g}" for each in lines for s, g in plan.lines[each].cavities)
     chosen = {
         "mould": [(section, gob)],
         "section": [c for c in cavities if c[0] == section],

@@ -139,31 +139,31 @@ def _detection(plant: Plant, strength: Roughness, rng: np.random.Generator) -> d
 
 def _false_rates(plant: Plant, strength: Roughness, rng: np.random.Generator) -> dict[str, np.ndarray]:
     """Share of the ware that each station calls falsely, defect by defect."""
-    codes, told = list(plant.defects), {}
+    codes, row = list(plant.defects), {}
     for station in plant.station:
         able = np.array([station.can_call(code) and is_fault(plant, code) for code in codes])
         if strength.false_calls is None:
-            told[station.id] = np.where(able, FALSE_CALL / able.sum(), 0.0)
+            row[station.id] = np.where(able, FALSE_CALL / able.sum(), 0.0)
             continue
         low, high = np.log(strength.false_calls)
         shares = np.zeros(len(codes))
         shares[able] = rng.dirichlet(np.full(int(able.sum()), 1.5))
-        told[station.id] = float(np.exp(rng.uniform(low, high))) * shares
-    return told
+        row[station.id] = float(np.exp(rng.uniform(low, high))) * shares
+    return row
 
 
 def _windows(plant: Plant, strength: Roughness, rng: np.random.Generator) -> dict[str, int]:
     if not strength.windows:
         return {}
-    told: dict[str, int] = {}
+    numbers: dict[str, int] = {}
     for line in plant.line:
         stations = plant.stations_of(line.id)
         drawn = [int(rng.choice(strength.windows)) for _ in stations]
         if len(set(strength.windows)) > 1 and len(stations) > 1:
             while len(set(drawn)) == 1:
                 drawn = [int(rng.choice(strength.windows)) for _ in stations]
-        told.update(zip((s.id for s in stations), drawn, strict=True))
-    return told
+        numbers.update(zip((s.id for s in stations), drawn, strict=True))
+    return numbers
 
 
 def _unread(plant: Plant, strength: Roughness, rng: np.random.Generator) -> dict[str, float]:
@@ -192,8 +192,8 @@ def ar1(rng: np.random.Generator, steps: int, columns: int, sd: float, constant:
     keep = float(np.exp(-1 / constant))
     noise = rng.normal(0, sd * np.sqrt(1 - keep**2), (steps, columns))
     noise[0] = rng.normal(0, sd, columns)
-    told: np.ndarray = lfilter([1.0], [1.0, -keep], noise, axis=0)
-    return told
+    values: np.ndarray = lfilter([1.0], [1.0, -keep], noise, axis=0)
+    return values
 
 
 def wandering(drawn: Drawn, line_no: int, defect_no: int, minutes: int, width: int) -> tuple[np.ndarray, np.ndarray]:
@@ -229,22 +229,22 @@ def rate_factor(
     """By what the tidy rate of a defect is multiplied at [minute, cavity]; sections: of each cavity, from 1; stops:
     section (0: all), end.
     """
-    told = np.ones((minutes, len(sections)))
+    values = np.ones((minutes, len(sections)))
     if drawn.strength.wander:
         common, own = wandering(drawn, line_no, defect_no, minutes, len(sections))
-        told *= np.repeat(common[:, None] * own, STEP_MIN, axis=0)[:minutes]
+        values *= np.repeat(common[:, None] * own, STEP_MIN, axis=0)[:minutes]
     if drawn.strength.swab and origin in SWABBED:
         rng = np.random.default_rng([drawn.seed, 45, line_no, defect_no])
         sd, minute = drawn.strength.swab, np.arange(minutes)
         for number, at in enumerate(swabs_of(drawn, line_no, int(sections.max()), minutes), start=1):
             jumps = np.exp(rng.normal(0, sd, len(at) + 1) - sd**2 / 2)
-            told[:, sections == number] *= jumps[np.searchsorted(at, minute, side="right")][:, None]
+            values[:, sections == number] *= jumps[np.searchsorted(at, minute, side="right")][:, None]
     if drawn.strength.restart > 1 and origin in SWABBED:
         for section, end in stops:
             since = np.arange(minutes - max(0, end))
             grown = 1 + (drawn.strength.restart - 1) * np.exp(-since / drawn.strength.restart_min)
-            told[max(0, end) :, (sections == section) | (section == 0)] *= grown[:, None]
-    return told
+            values[max(0, end) :, (sections == section) | (section == 0)] *= grown[:, None]
+    return values
 
 
 def false_truth(plant: Plant, drawn: Drawn) -> pl.DataFrame:

@@ -55,13 +55,13 @@ def _wander(plan: Plan) -> pl.DataFrame:
     parts = [pl.DataFrame(schema=schema)]
     if plan.rough.strength.wander:
         steps = [plan.at(n * STEP_MIN) for n in range(-(-plan.minutes // STEP_MIN))]
-        for number, (line, told) in enumerate(plan.lines.items()):
+        for number, (line, line_plan) in enumerate(plan.lines.items()):
             for kind, code in enumerate(plan.plant.defects):
                 if not is_fault(plan.plant, code):
                     continue
-                common, _ = wandering(plan.rough, number, kind, plan.minutes, len(told.cavities))
-                one = pl.DataFrame({"at": pl.Series(steps, dtype=MOMENT), "factor": common})
-                parts.append(one.select(pl.lit(line).alias("line"), pl.lit(code).alias("defect"), "at", "factor"))
+                common, _ = wandering(plan.rough, number, kind, plan.minutes, len(line_plan.cavities))
+                frame = pl.DataFrame({"at": pl.Series(steps, dtype=MOMENT), "factor": common})
+                parts.append(frame.select(pl.lit(line).alias("line"), pl.lit(code).alias("defect"), "at", "factor"))
     return pl.concat(parts)
 
 
@@ -81,8 +81,8 @@ def _swabs(plan: Plan) -> pl.DataFrame:
 def _restarts(plan: Plan) -> pl.DataFrame:
     rows = [
         {"line": line, "section": stop.section, "at": plan.at(stop.end)}
-        for line, told in plan.lines.items()
-        for stop in told.stops
+        for line, line_plan in plan.lines.items()
+        for stop in line_plan.stops
     ]
     schema: dict[str, Any] = {"line": pl.String, "section": pl.Int64, "at": MOMENT}
     return pl.DataFrame(rows, schema=schema)
@@ -91,15 +91,15 @@ def _restarts(plan: Plan) -> pl.DataFrame:
 def _asides(plan: Plan) -> pl.DataFrame:
     rows = [
         {
-            "line": one.line,
-            "stations": ",".join(one.stations),
-            "code": one.code,
-            "kind": one.kind,
-            "start": plan.at(one.start),
-            "end": plan.at(one.end),
-            "mould": plan.lines[one.line].fittings[one.mould].number if one.mould >= 0 else None,
+            "line": aside.line,
+            "stations": ",".join(aside.stations),
+            "code": aside.code,
+            "kind": aside.kind,
+            "start": plan.at(aside.start),
+            "end": plan.at(aside.end),
+            "mould": plan.lines[aside.line].fittings[aside.mould].number if aside.mould >= 0 else None,
         }
-        for one in plan.asides
+        for aside in plan.asides
     ]
     text = dict.fromkeys(("line", "stations", "code", "kind"), pl.String)
     schema: dict[str, Any] = {**text, "start": MOMENT, "end": MOMENT, "mould": pl.String}
@@ -109,14 +109,14 @@ def _asides(plan: Plan) -> pl.DataFrame:
 def _look_alikes(plan: Plan) -> pl.DataFrame:
     rows = [
         {
-            "line": one.line,
-            "mould": plan.lines[one.line].fittings[one.mould].number,
-            "read_as": plan.lines[one.line].fittings[one.read_as].number,
-            "share": one.share,
-            "start": plan.at(one.start),
-            "end": plan.at(one.end),
+            "line": look_alike.line,
+            "mould": plan.lines[look_alike.line].fittings[look_alike.mould].number,
+            "read_as": plan.lines[look_alike.line].fittings[look_alike.read_as].number,
+            "share": look_alike.share,
+            "start": plan.at(look_alike.start),
+            "end": plan.at(look_alike.end),
         }
-        for one in plan.look_alikes
+        for look_alike in plan.look_alikes
     ]
     text = dict.fromkeys(("line", "mould", "read_as"), pl.String)
     schema: dict[str, Any] = {**text, "share": pl.Float64, "start": MOMENT, "end": MOMENT}
@@ -124,10 +124,10 @@ def _look_alikes(plan: Plan) -> pl.DataFrame:
 
 
 def _unread(plan: Plan) -> pl.DataFrame:
-    told = {
+    values = {
         s.id: plan.rough.unread.get(s.id, plan.lines[s.line].unread) for s in plan.plant.station if reads_moulds(s.id)
     }
-    return pl.DataFrame({"station": list(told), "share": list(told.values())})
+    return pl.DataFrame({"station": list(values), "share": list(values.values())})
 
 
 def _refed(plan: Plan, run: LineRun) -> pl.DataFrame:
@@ -154,5 +154,5 @@ def _palletiser_stops(plan: Plan) -> pl.DataFrame:
 
 
 def _weight_sd(plan: Plan, line: str) -> pl.DataFrame:
-    told = [fitting.number for fitting in plan.lines[line].fittings]
-    return pl.DataFrame({"line": [line] * len(told), "mould": told, "sd_g": spread_g(plan, line)})
+    texts = [fitting.number for fitting in plan.lines[line].fittings]
+    return pl.DataFrame({"line": [line] * len(texts), "mould": texts, "sd_g": spread_g(plan, line)})

@@ -90,13 +90,13 @@ def rough_works(seed: int) -> str:
         _Layout("T2", "G1", int(rng.integers(5, 9)), 2, 109.0, ("mouth", "side", "foot"), ""),
         _Layout("T3", "G2", int(rng.integers(5, 8)), 3, 97.0, ("side", "foot", "mouth"), "mouth"),
     )
-    parts = [_HEAD, *(_line(one) for one in layouts), *(_stations(one, rng) for one in layouts)]
+    parts = [_HEAD, *(_line(layout) for layout in layouts), *(_stations(layout, rng) for layout in layouts)]
     parts += [
         f'[[defect]]\ncode = "{code}"\nname = "{name}"\nseverity = "{severity}"\nzone = "{zone}"\norigin = "{origin}"\n'
         for code, name, severity, zone, origin in _DEFECTS
     ]
     parts += [_aside(code, name, kind) for code, name, kind, _ in _ASIDE]
-    parts += [_item(*one) for one in _ITEMS]
+    parts += [_item(*item) for item in _ITEMS]
     return "\n".join(parts)
 
 
@@ -104,30 +104,31 @@ def rough_plant(seed: int) -> Plant:
     return read_plant(rough_works(seed))
 
 
-def _line(one: _Layout) -> str:
+def _line(answer: _Layout) -> str:
     return (
-        f'[[line]]\nid = "{one.line}"\nfurnace = "{one.furnace}"\nsections = {one.sections}\ngobs = {one.gobs}\n'
-        f"lehr_minutes = {one.lehr}\n"
+        f'[[line]]\nid = "{answer.line}"\nfurnace = "{answer.furnace}"\nsections = {answer.sections}\ngobs = '
+        f"{answer.gobs}\n"
+        f"lehr_minutes = {answer.lehr}\n"
     )
 
 
-def _stations(one: _Layout, rng: np.random.Generator) -> str:
-    sees: dict[str, set[str]] = {kind: set() for kind in one.kinds}
+def _stations(answer: _Layout, rng: np.random.Generator) -> str:
+    sees: dict[str, set[str]] = {kind: set() for kind in answer.kinds}
     for code, *_ in _DEFECTS:
-        core = [kind for kind in one.kinds if code[0] in _CORE[kind]] or list(one.kinds[:1])
-        others = [kind for kind in one.kinds if kind not in core]
-        number = min(1 + int(rng.choice(3, p=SEEN_BY)), len(one.kinds))
+        core = [kind for kind in answer.kinds if code[0] in _CORE[kind]] or list(answer.kinds[:1])
+        others = [kind for kind in answer.kinds if kind not in core]
+        number = min(1 + int(rng.choice(3, p=SEEN_BY)), len(answer.kinds))
         able = [*rng.permutation(core), *rng.permutation(others)][:number]
         for kind in able:
             sees[str(kind)].add(code)
     parts = []
-    for order, kind in enumerate(one.kinds, start=1):
-        for lane in ("-a", "-b") if kind == one.lanes else ("",):
+    for order, kind in enumerate(answer.kinds, start=1):
+        for lane in ("-a", "-b") if kind == answer.lanes else ("",):
             able = [code for code, *_ in _DEFECTS if code in sees[kind]]
             able += [code for code, _, _, kinds in _ASIDE if kind in kinds]
             codes = ", ".join(f'"{code}"' for code in able)
             parts.append(
-                f'[[station]]\nid = "{one.line}-{kind}{lane}"\nline = "{one.line}"\norder = {order}\n'
+                f'[[station]]\nid = "{answer.line}-{kind}{lane}"\nline = "{answer.line}"\norder = {order}\n'
                 f"after_minutes = {1.2 * (order - 1):.1f}\nsees = [{codes}]\n"
             )
     return "\n".join(parts)

@@ -53,7 +53,7 @@ class LookAlike:
 
 def draw_asides(plan: Plan) -> list[Aside]:
     """What is thrown out for no fault, where the plant file has a code of the kind and the switch is on."""
-    strength, told = plan.rough.strength, []
+    strength, found = plan.rough.strength, []
     codes = {kind_of(plan.plant, code): code for code in plan.plant.defects}
     often = {"mould_rejection": strength.mould_rejection, "diverted": strength.diverted, "setting": strength.setting}
     lasts = {"mould_rejection": (60, 480), "diverted": (3, 12), "setting": (3, 15)}
@@ -67,11 +67,11 @@ def draw_asides(plan: Plan) -> list[Aside]:
                 end = start + int(rng.integers(*lasts[kind]))
                 mould = _fitted_at(plan, line, start, rng) if kind == "mould_rejection" else -1
                 share = SETTING_SHARE if kind == "setting" else 1.0
-                told.append(Aside(line, _where(plan, line, kind, rng), codes[kind], kind, start, end, mould, share))
+                found.append(Aside(line, _where(plan, line, kind, rng), codes[kind], kind, start, end, mould, share))
         if strength.samples_every and "sample" in codes:
             where = _where(plan, line, "sample", rng)
-            told.append(Aside(line, where, codes["sample"], "sample", 0, plan.minutes, every=strength.samples_every))
-    return told
+            found.append(Aside(line, where, codes["sample"], "sample", 0, plan.minutes, every=strength.samples_every))
+    return found
 
 
 def _where(plan: Plan, line: str, kind: str, rng: np.random.Generator) -> tuple[str, ...]:
@@ -89,14 +89,14 @@ def _where(plan: Plan, line: str, kind: str, rng: np.random.Generator) -> tuple[
 def _fitted_at(plan: Plan, line: str, minute: int, rng: np.random.Generator) -> int:
     """Index of a mould that is in its cavity when ware that meets the stations at a minute was formed."""
     formed = minute - plan.plant.lines[line].lehr_minutes
-    told = plan.lines[line]
-    cavity = int(rng.integers(len(told.cavities)))
-    return max(n for n, f in enumerate(told.fittings) if f.cavity == cavity and f.minute <= formed)
+    line_plan = plan.lines[line]
+    cavity = int(rng.integers(len(line_plan.cavities)))
+    return max(n for n, f in enumerate(line_plan.fittings) if f.cavity == cavity and f.minute <= formed)
 
 
 def draw_look_alikes(plan: Plan) -> list[LookAlike]:
     """Pairs of numbers that look alike, both ways, as long as both are fitted."""
-    strength, told = plan.rough.strength, []
+    strength, found = plan.rough.strength, []
     if strength.misread is None:
         return []
     for number, (line, lined) in enumerate(plan.lines.items()):
@@ -104,13 +104,13 @@ def draw_look_alikes(plan: Plan) -> list[LookAlike]:
         for job in {minute for minute, _, _ in lined.jobs}:
             fitted = [n for n, f in enumerate(lined.fittings) if f.minute == job]
             chosen = rng.permutation(fitted)[: 2 * round(PAIRED * len(fitted) / 2)]
-            for one, other in chosen.reshape(-1, 2).tolist():
-                (start, end), (begun, ended) = _stay(plan, line, one), _stay(plan, line, other)
+            for each, other in chosen.reshape(-1, 2).tolist():
+                (start, end), (begun, ended) = _stay(plan, line, each), _stay(plan, line, other)
                 both = max(start, begun), min(end, ended)
-                for mould, read_as in ((one, other), (other, one)):
+                for mould, read_as in ((each, other), (other, each)):
                     share = float(rng.uniform(*strength.misread))
-                    told.append(LookAlike(line, mould, read_as, share, *both))
-    return told
+                    found.append(LookAlike(line, mould, read_as, share, *both))
+    return found
 
 
 def _stay(plan: Plan, line: str, number: int) -> tuple[int, int]:

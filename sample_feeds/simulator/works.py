@@ -112,24 +112,26 @@ def _windows(plan: Plan, frame: pl.DataFrame, run: LineRun) -> pl.DataFrame:
     per, begins = pl.col("window_s") / 60, pl.col("window") * pl.col("window_s") / 60
     lo = (plan.cold_from - plan.start).total_seconds() / 60
     names = pl.DataFrame({"mould": np.arange(-1, len(run.moulds)), "number": [None, *run.moulds]})
-    told = frame.filter((begins >= lo) & (begins + per <= plan.minutes)).join(names, on="mould", maintain_order="left")
-    return told.with_columns(window_start=_at(plan, begins), line=pl.lit(run.plan.line))
+    answer = frame.filter((begins >= lo) & (begins + per <= plan.minutes)).join(
+        names, on="mould", maintain_order="left"
+    )
+    return answer.with_columns(window_start=_at(plan, begins), line=pl.lit(run.plan.line))
 
 
 def _station_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
-    told = _windows(plan, run.counts, run).sort("window", "station", "mould")
+    frame = _windows(plan, run.counts, run).sort("window", "station", "mould")
     again = ["refed"] if plan.rough.strength.refed else []
     named = pl.col("number").alias("mould")
-    return told.select("window_start", "line", "station", named, "window_s", "inspected", "rejected", *again)
+    return frame.select("window_start", "line", "station", named, "window_s", "inspected", "rejected", *again)
 
 
 def _reject_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
     codes = list(plan.plant.defects)
-    told = run.calls.group_by("window", "station", "mould", "defect").agg(pl.len().cast(pl.Int64).alias("rejected"))
-    told = _windows(plan, told, run).sort("window", "station", "mould", "defect")
+    frame = run.calls.group_by("window", "station", "mould", "defect").agg(pl.len().cast(pl.Int64).alias("rejected"))
+    frame = _windows(plan, frame, run).sort("window", "station", "mould", "defect")
     names = pl.DataFrame({"defect": np.arange(len(codes)), "code": codes})
-    told = told.join(names, on="defect", maintain_order="left")
-    named = told.drop("mould", "defect").rename({"number": "mould", "code": "defect"})
+    frame = frame.join(names, on="defect", maintain_order="left")
+    named = frame.drop("mould", "defect").rename({"number": "mould", "code": "defect"})
     return named.select("window_start", "line", "station", "mould", "defect", "window_s", "rejected")
 
 
@@ -148,10 +150,10 @@ def _forming_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
             "hot_rejected": hot,
         }
     )
-    told = frame.with_columns(
+    answer = frame.with_columns(
         window_start=_at(plan, pl.col("minute")), line=pl.lit(run.plan.line), window_s=pl.lit(per * 60)
     )
-    return told.select("window_start", "line", "section", "gob", "window_s", "gobs_cut", "hot_rejected")
+    return answer.select("window_start", "line", "section", "gob", "window_s", "gobs_cut", "hot_rejected")
 
 
 def sscc(line_no: int, serial: int) -> str:
@@ -164,12 +166,12 @@ def _pallets(plan: Plan, runs: dict[str, LineRun]) -> pl.DataFrame:
     parts = []
     lo = (plan.cold_from - plan.start).total_seconds() / 60
     for number, (line, run) in enumerate(runs.items()):
-        told = run.pallets.with_row_index("pallet_no").with_columns(line_no=pl.lit(number))
-        ids = [sscc(number, int(n)) for n in told["pallet_no"]]
-        told = told.with_columns(pallet=pl.Series(ids, dtype=pl.String), line=pl.lit(line), state=pl.lit("packed"))
-        told = told.filter((pl.col("to_min") >= lo) & (pl.col("to_min") < plan.minutes))
+        frame = run.pallets.with_row_index("pallet_no").with_columns(line_no=pl.lit(number))
+        ids = [sscc(number, int(n)) for n in frame["pallet_no"]]
+        frame = frame.with_columns(pallet=pl.Series(ids, dtype=pl.String), line=pl.lit(line), state=pl.lit("packed"))
+        frame = frame.filter((pl.col("to_min") >= lo) & (pl.col("to_min") < plan.minutes))
         parts.append(
-            told.with_columns(packed_from=_at(plan, pl.col("from_min")), packed_to=_at(plan, pl.col("to_min")))
+            frame.with_columns(packed_from=_at(plan, pl.col("from_min")), packed_to=_at(plan, pl.col("to_min")))
         )
     columns = ("pallet", "line", "item", "packed_from", "packed_to", "units", "state", "line_no")
     return pl.concat(parts).select(columns).sort("packed_to", "pallet")
@@ -179,12 +181,12 @@ def _defects_truth(plan: Plan, runs: dict[str, LineRun], pallets: pl.DataFrame) 
     parts = []
     for number, run in enumerate(runs.values()):
         names = {n: sscc(number, n) for n in range(run.pallets.height)}
-        told = run.defects.with_columns(
+        frame = run.defects.with_columns(
             formed_at=_at(plan, pl.col("formed_min")),
             arrives_at=_at(plan, pl.col("arrives_min")),
             pallet=pl.col("pallet_no").replace_strict(names, default=None, return_dtype=pl.String),
         )
-        parts.append(told)
+        parts.append(frame)
     columns = ("line", "section", "gob", "mould", "defect", "formed_at", "arrives_at", "station", "pallet")
     return pl.concat(parts).select(columns).sort("formed_at", "line")
 
@@ -192,15 +194,15 @@ def _defects_truth(plan: Plan, runs: dict[str, LineRun], pallets: pl.DataFrame) 
 def _calls_truth(plan: Plan, run: LineRun) -> pl.DataFrame:
     codes = list(plan.plant.defects)
     cavity = run.ware.cavity[run.calls["container"].to_numpy()]
-    told = run.calls.with_columns(
+    frame = run.calls.with_columns(
         section=pl.Series([run.plan.cavities[c][0] for c in cavity], dtype=pl.Int64),
         gob=pl.Series([run.plan.cavities[c][1] for c in cavity], dtype=pl.String),
         formed_min=pl.Series(run.ware.formed[run.calls["container"].to_numpy()]),
         called_at=_at(plan, pl.col("called_min")),
         defect=pl.Series([codes[d] for d in run.calls["defect"]], dtype=pl.String),
     )
-    told = _windows(plan, told, run).with_columns(formed_at=_at(plan, pl.col("formed_min")))
-    return told.select(
+    frame = _windows(plan, frame, run).with_columns(formed_at=_at(plan, pl.col("formed_min")))
+    return frame.select(
         "line",
         "station",
         "window_start",
@@ -304,7 +306,7 @@ def _expected_truth(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
         for order in sorted({s.order for s in stations}):
             lanes = [1 - run.chance[s.id][codes.index(code)] for s in stations if s.order == order]
             missed *= float(np.mean(lanes))
-        told = pl.DataFrame(
+        frame = pl.DataFrame(
             {
                 "pallet_no": run.packed[packed],
                 "cavity": cavity,
@@ -312,7 +314,7 @@ def _expected_truth(plan: Plan, run: LineRun, number: int) -> pl.DataFrame:
                 "expected": rates[minute, cavity] * missed,
             }
         )
-        sums = told.group_by("pallet_no", "cavity", "ten").agg(pl.col("expected").sum())
+        sums = frame.group_by("pallet_no", "cavity", "ten").agg(pl.col("expected").sum())
         places = [run.plan.cavities[c] for c in sums["cavity"]]
         parts.append(
             sums.select(

@@ -87,9 +87,9 @@ def encode(frame: pl.DataFrame, ending: str, zone: str) -> bytes:
         frame.write_parquet(out)
         return out.getvalue()
     moments = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
-    told = frame.with_columns(pl.col(moments).dt.convert_time_zone(zone).dt.strftime("%Y-%m-%dT%H:%M:%S%:z"))
+    answer = frame.with_columns(pl.col(moments).dt.convert_time_zone(zone).dt.strftime("%Y-%m-%dT%H:%M:%S%:z"))
     if ending == "jsonl":
-        told.write_ndjson(out)
+        answer.write_ndjson(out)
         return out.getvalue()
-    told.write_csv(out)
+    answer.write_csv(out)
     return gzip.compress(out.getvalue(), mtime=0) if ending == "csv.gz" else out.getvalue()

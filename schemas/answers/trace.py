@@ -165,7 +165,7 @@ class Trace(Result):
     @property
     def complaints(self) -> list[str]:
         """The numbers of the complaints that were traced; none where it began with something else."""
-        return [str(one) for one in self.asked.get("complaints") or [self.asked.get("complaint")] if one]
+        return [str(each) for each in self.asked.get("complaints") or [self.asked.get("complaint")] if each]
 
     @property
     def title(self) -> str:

@@ -86,4 +86,4 @@ class Trust(Result):
     @property
     def shown(self) -> list[StationDoubt]:
         """The doubts that ask for somebody; the others are as usual for their stations."""
-        return [one for one in self.doubts if not one.usual]
+        return [doubt for doubt in self.doubts if not doubt.usual]

@@ -269,6 +269,10 @@ class Yield(Result):
         """A furnace's figures and its lines' as JSON, without their tables: what later days are compared with."""
         lines = {meter.of for meter in self.meters if meter.furnace == furnace}
         wide = {"causes", "losses", "by_shift", "by_job", "stations", "notes", "weights"}
-        mine = [one.model_dump(mode="json", exclude=wide) for one in self.lines if one.line in lines]
-        of = next(one.model_dump(mode="json", exclude={"notes"}) for one in self.furnaces if one.furnace == furnace)
+        mine = [line.model_dump(mode="json", exclude=wide) for line in self.lines if line.line in lines]
+        of = next(
+            furnace_yield.model_dump(mode="json", exclude={"notes"})
+            for furnace_yield in self.furnaces
+            if furnace_yield.furnace == furnace
+        )
         return json.dumps({"furnace": of, "lines": mine})

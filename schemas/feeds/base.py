@@ -95,14 +95,14 @@ class Feed:
 
 def feed_of(model: type[FeedModel]) -> Feed:
     """The description that a pandera class carries in its Config.metadata, as a Feed."""
-    told = model.Config.metadata  # type: ignore[attr-defined]
+    answer = model.Config.metadata  # type: ignore[attr-defined]
     return Feed(
-        name=told["feed"],
+        name=answer["feed"],
         model=model,
-        key=tuple(told["key"]),
-        when=told.get("when"),
-        where=told["where"],
-        grain=told["grain"],
-        defaults=told.get("defaults", {}),
-        example=told.get("example", {}),
+        key=tuple(answer["key"]),
+        when=answer.get("when"),
+        where=answer["where"],
+        grain=answer["grain"],
+        defaults=answer.get("defaults", {}),
+        example=answer.get("example", {}),
     )

@@ -40,29 +40,33 @@ def traced(place: Place, question: Question, *also: Question) -> Trace:
 def test_as_many_as_were_complained_of_were_there(complained: Place) -> None:
     """Five minutes of one mould bring far fewer than three of a defect; three came back."""
     plain = traced(complained, Question(line="K1", mould="20", defect="CHS", **MADE))
-    told = traced(complained, Question(complaint="C-X1", line="K1"))
+    trace = traced(complained, Question(complaint="C-X1", line="K1"))
     assert plain.expected_high is not None and plain.expected_high < 3 and plain.complained is None
     assert not any("reached the customer" in note for note in plain.notes)
-    assert told.expected_low is not None and told.expected_high is not None and told.expected_defective is not None
-    assert told.complained == 3 and told.expected_low >= 3 and told.expected_high >= 3 and told.expected_defective >= 3
-    assert sum(p.expected_defective or 0 for p in told.pallets) == pytest.approx(told.expected_defective, rel=0.02)
-    assert any("at least 3 containers with CHS reached the customer" in note for note in told.notes)
-    assert any("more gets past than they tell" in note for note in told.notes)
-    assert told.proposed is not None and plain.proposed is not None and told.proposed.pallets == plain.proposed.pallets
+    assert trace.expected_low is not None and trace.expected_high is not None and trace.expected_defective is not None
+    assert (
+        trace.complained == 3 and trace.expected_low >= 3 and trace.expected_high >= 3 and trace.expected_defective >= 3
+    )
+    assert sum(p.expected_defective or 0 for p in trace.pallets) == pytest.approx(trace.expected_defective, rel=0.02)
+    assert any("at least 3 containers with CHS reached the customer" in note for note in trace.notes)
+    assert any("more gets past than they tell" in note for note in trace.notes)
+    assert (
+        trace.proposed is not None and plain.proposed is not None and trace.proposed.pallets == plain.proposed.pallets
+    )
 
 
 def test_another_defect_than_was_complained_of_is_not_counted(complained: Place) -> None:
-    told = traced(complained, Question(complaint="C-X1", line="K1", defect="SPK"))
-    assert told.complained is None and not any("reached the customer" in note for note in told.notes)
+    trace = traced(complained, Question(complaint="C-X1", line="K1", defect="SPK"))
+    assert trace.complained is None and not any("reached the customer" in note for note in trace.notes)
 
 
 def test_the_pallet_in_hand_carried_it(complained: Place) -> None:
-    told = traced(complained, Question(complaint="C-X3"))
-    hand = next(p for p in told.pallets if p.pallet == told.asked["pallet"])
+    trace = traced(complained, Question(complaint="C-X3"))
+    hand = next(p for p in trace.pallets if p.pallet == trace.asked["pallet"])
     assert hand.expected_low is not None and hand.expected_low >= 1 and (hand.expected_defective or 0) >= 1
-    assert told.expected_low is not None and told.expected_low >= 1
+    assert trace.expected_low is not None and trace.expected_low >= 1
 
 
 def test_complaints_together_count_together(complained: Place) -> None:
-    told = traced(complained, Question(complaint="C-X1", line="K1"), Question(complaint="C-X2", line="K1"))
-    assert told.complained == 5 and told.expected_low is not None and told.expected_low >= 5
+    trace = traced(complained, Question(complaint="C-X1", line="K1"), Question(complaint="C-X2", line="K1"))
+    assert trace.complained == 5 and trace.expected_low is not None and trace.expected_low >= 5

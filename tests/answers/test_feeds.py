@@ -46,44 +46,44 @@ def both(place: Place) -> Place:
     return place
 
 
-def station_of(told: str, station: str) -> dict[str, Any]:
-    return next(one for one in json.loads(told)["stations"] if one["station"] == station)
+def station_of(text: str, station: str) -> dict[str, Any]:
+    return next(each for each in json.loads(text)["stations"] if each["station"] == station)
 
 
 def test_a_works_that_went_silent_as_a_whole_is_late_by_the_clock(both: Place, run: Run) -> None:
-    code, told = run("feeds", "--format", "json", now=LAST + timedelta(minutes=20), site=both)
-    assert code == 0 and station_of(told, "K1-side-a")["verdict"] == "ok"
-    code, told = run("feeds", "--format", "json", now=LAST + timedelta(minutes=107), site=both)
-    one = station_of(told, "K1-side-a")
-    assert (one["verdict"], one["behind_min"]) == ("late: 107 min behind the clock", 107)
-    assert (one["line"], one["last_window"]) == ("K1", "2026-03-10T09:00:00Z")
+    code, text = run("feeds", "--format", "json", now=LAST + timedelta(minutes=20), site=both)
+    assert code == 0 and station_of(text, "K1-side-a")["verdict"] == "ok"
+    code, text = run("feeds", "--format", "json", now=LAST + timedelta(minutes=107), site=both)
+    station = station_of(text, "K1-side-a")
+    assert (station["verdict"], station["behind_min"]) == ("late: 107 min behind the clock", 107)
+    assert (station["line"], station["last_window"]) == ("K1", "2026-03-10T09:00:00Z")
     assert code == 1, "who calls it from cron learns of it"
-    code, told = run("feeds", now=LAST + timedelta(minutes=107), site=both)
-    assert code == 1 and "late: 107 min behind the clock" in told and "behind min" in told
+    code, text = run("feeds", now=LAST + timedelta(minutes=107), site=both)
+    assert code == 1 and "late: 107 min behind the clock" in text and "behind min" in text
 
 
 def test_a_station_whose_line_goes_on_is_silent(both: Place, run: Run) -> None:
     later = LAST + timedelta(minutes=40)
     both.put("station_counts.K1.later.csv", HEAD + counts("K1-side-b", later))
     both.take()
-    code, told = run("feeds", "--format", "json", now=later + timedelta(minutes=5), site=both)
-    assert station_of(told, "K1-side-a")["verdict"] == "silent: 45 min behind the clock, its line's others go on"
+    code, text = run("feeds", "--format", "json", now=later + timedelta(minutes=5), site=both)
+    assert station_of(text, "K1-side-a")["verdict"] == "silent: 45 min behind the clock, its line's others go on"
     assert code == 1
 
 
 def test_one_that_was_never_heard_of_alone_ends_no_command_with_1(both: Place, run: Run) -> None:
     """A station that is not connected yet would make cron shout for ever."""
-    code, told = run("feeds", "--format", "json", now=LAST, site=both)
-    assert code == 0 and station_of(told, "K2-side")["verdict"] == "never heard of"
+    code, text = run("feeds", "--format", "json", now=LAST, site=both)
+    assert code == 0 and station_of(text, "K2-side")["verdict"] == "never heard of"
 
 
 def test_one_that_stopped_days_ago_is_not_called_never_heard_of(both: Place, run: Run) -> None:
     later = LAST + timedelta(days=9)
     both.put("station_counts.K1.later.csv", HEAD + counts("K1-side-b", later))
     both.take()
-    code, told = run("feeds", "--format", "json", now=later, site=both)
-    one = station_of(told, "K1-side-a")
-    assert code == 1 and (one["state"], one["behind_min"]) == ("silent", 9 * 24 * 60)
+    code, text = run("feeds", "--format", "json", now=later, site=both)
+    station = station_of(text, "K1-side-a")
+    assert code == 1 and (station["state"], station["behind_min"]) == ("silent", 9 * 24 * 60)
 
 
 @pytest.mark.parametrize("minutes", [0, 20, 74, 76, 107, 600])
@@ -91,9 +91,9 @@ def test_the_command_and_the_pages_have_one_definition(both: Place, minutes: int
     now = LAST + timedelta(minutes=minutes)
     both.settings = replace(both.settings, fixed_now=now)
     with both.opened.ledger.reading() as reader:
-        told = answer_feeds(reader, both.plant, now=now)["stations"]
+        answer = answer_feeds(reader, both.plant, now=now)["stations"]
         pages = stations_alive(reader, both.plant, now)
-    assert [(one["station"], one["state"]) for one in told] == [(one.station, one.state) for one in pages]
+    assert [(each["station"], each["state"]) for each in answer] == [(page.station, page.state) for page in pages]
 
 
 def test_no_station_is_asked_for_where_no_moment_is_told(both: Place) -> None:
@@ -114,12 +114,12 @@ def rubbish(place: Place) -> Place:
 
 def test_rows_and_whole_files_that_wait_are_told_apart(rubbish: Place, run: Run) -> None:
     rubbish.take()
-    _, told = run("feeds", "--format", "json", now=LAST, site=rubbish)
-    feeds = {one["feed"]: one for one in json.loads(told)["feeds"]}
+    _, text = run("feeds", "--format", "json", now=LAST, site=rubbish)
+    feeds = {feed["feed"]: feed for feed in json.loads(text)["feeds"]}
     assert (feeds["station_counts"]["rows_still_refused"], feeds["station_counts"]["files_still_refused"]) == (30, 11)
     assert feeds["unknown"]["files_still_refused"] == 2
-    _, told = run("feeds", now=LAST, site=rubbish)
-    assert "... and 3 more rows and files; all of them lie in quarantine/" in told
+    _, text = run("feeds", now=LAST, site=rubbish)
+    assert "... and 3 more rows and files; all of them lie in quarantine/" in text
 
 
 def test_each_of_the_three_tables_can_be_had_as_csv(rubbish: Place, run: Run) -> None:
@@ -147,10 +147,10 @@ def test_an_intake_says_each_sentence_once_and_twenty_at_most(
     said = capsys.readouterr().err.splitlines()
     assert len(said) == len(set(said)) == 1 + 20 + 1
     assert said[0].startswith("inbox/old is a folder"), "what is no file is said beside the twenty"
-    assert sum("set aside whole" in one for one in said) == 13
-    assert sum("The row was set aside" in one for one in said) == 7
+    assert sum("set aside whole" in text for text in said) == 13
+    assert sum("The row was set aside" in text for text in said) == 7
     assert said[-1] == "and 23 more rows and files: `coldledger feeds`"
-    assert sum("station_counts, reject_counts" in one for one in said) == 1, "the list of feeds stands there once"
+    assert sum("station_counts, reject_counts" in text for text in said) == 1, "the list of feeds stands there once"
 
 
 def test_an_intake_of_good_files_says_nothing_of_what_waits_from_before(

@@ -50,15 +50,15 @@ def changed(tmp_path_factory: pytest.TempPathFactory) -> Place:
 
 def test_a_pallet_of_the_new_item_has_the_moulds_that_were_fitted_before_its_job(changed: Place) -> None:
     with changed.opened.ledger.reading() as reader:
-        told = answer_contents(reader, changed.plant, SECOND)
-    assert {part.mould for part in told.parts} == {"21", "12"}
-    assert sum(part.units for part in told.parts) == pytest.approx(600, rel=0.05)
+        contents = answer_contents(reader, changed.plant, SECOND)
+    assert {part.mould for part in contents.parts} == {"21", "12"}
+    assert sum(part.units for part in contents.parts) == pytest.approx(600, rel=0.05)
 
 
 def test_a_pallet_of_the_old_item_has_the_moulds_of_the_old_job(changed: Place) -> None:
     with changed.opened.ledger.reading() as reader:
-        told = answer_contents(reader, changed.plant, FIRST)
-    assert {part.mould for part in told.parts} == {"11", "12"}
+        contents = answer_contents(reader, changed.plant, FIRST)
+    assert {part.mould for part in contents.parts} == {"11", "12"}
 
 
 def test_a_mould_that_stayed_made_both_items(changed: Place) -> None:

@@ -87,8 +87,8 @@ def disturbed(feeds: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
         )
         .otherwise(0)
     )
-    told = counts.with_columns(code=code, thrown=thrown)
-    more = told.filter(pl.col("thrown") > 0).select(
+    frame = counts.with_columns(code=code, thrown=thrown)
+    more = frame.filter(pl.col("thrown") > 0).select(
         "window_start",
         "line",
         "station",
@@ -98,9 +98,9 @@ def disturbed(feeds: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
         pl.col("thrown").alias("rejected"),
     )
     again = pl.when((pl.col("line") == LINE) & (minute % 10 == 0)).then(2).otherwise(0)
-    told = told.with_columns(rejected=pl.col("rejected") + pl.col("thrown"), refed=again)
-    told = told.with_columns(inspected=pl.col("inspected") + pl.col("refed")).drop("code", "thrown")
-    return feeds | {"station_counts": told, "reject_counts": pl.concat([calls, more.select(calls.columns)])}
+    frame = frame.with_columns(rejected=pl.col("rejected") + pl.col("thrown"), refed=again)
+    frame = frame.with_columns(inspected=pl.col("inspected") + pl.col("refed")).drop("code", "thrown")
+    return feeds | {"station_counts": frame, "reject_counts": pl.concat([calls, more.select(calls.columns)])}
 
 
 @pytest.fixture(scope="module")
@@ -125,23 +125,23 @@ def test_the_two_works_differ_by_what_was_added(both: tuple[Place, Place]) -> No
 
 
 def test_paretos_of_faults_are_the_same_and_the_rest_stands_apart(both: tuple[Place, Place]) -> None:
-    told = []
+    found = []
     for place in both:
         with place.opened.ledger.reading() as reader:
-            told.append(paretos(reader, place))
-    plain, other = told
+            found.append(paretos(reader, place))
+    plain, other = found
     for by in DIMENSIONS:
         assert other[by].rows == plain[by].rows and (other[by].ware, other[by].calls) == (
             plain[by].ware,
             plain[by].calls,
         )
         assert other[by].rejected_for_faults == plain[by].rejected and other[by].refed > 0
-    assert {one.kind for one in other["defect"].apart} == {"mould_rejection", "sample", "diverted"}
-    assert {one.key for one in other["mould"].apart if one.kind == "mould_rejection"} == {MOULD}
+    assert {each.kind for each in other["defect"].apart} == {"mould_rejection", "sample", "diverted"}
+    assert {each.key for each in other["mould"].apart if each.kind == "mould_rejection"} == {MOULD}
 
 
 def test_signals_expectations_and_the_hour_are_the_same(both: tuple[Place, Place]) -> None:
-    told = []
+    found = []
     for place in both:
         with place.opened.ledger.reading() as reader:
             day = day_of(place)
@@ -153,7 +153,7 @@ def test_signals_expectations_and_the_hour_are_the_same(both: tuple[Place, Place
             calls, ware = (reader.ask(n, line=LINE, from_time=span.start, to_time=span.end) for n in ("calls", "ware"))
             beat = pulse(place.plant, LINE, 3600, calls, ware, expected)
             cavities = answer_moulds(reader, place.plant, LINE, span).cavities
-        told.append(
+        found.append(
             (
                 [s.told() for s in signals],
                 expected,
@@ -165,7 +165,7 @@ def test_signals_expectations_and_the_hour_are_the_same(both: tuple[Place, Place
                 cavities,
             )
         )
-    (signals, expected, trend, coverage, *rest), (signals2, expected2, trend2, coverage2, *rest2) = told
+    (signals, expected, trend, coverage, *rest), (signals2, expected2, trend2, coverage2, *rest2) = found
     assert signals == signals2 and rest == rest2
     assert expected.equals(expected2) and trend.equals(trend2) and coverage.equals(coverage2)
 
@@ -174,7 +174,7 @@ def test_trust_escapes_and_pallets_are_the_same(both: tuple[Place, Place]) -> No
     """What was put on again goes onto the pallets too and moves the time to the pallet by a trifle: expectations to
     half a percent.
     """
-    told, expected = [], []
+    found, expected = [], []
     for place in both:
         with place.opened.ledger.reading() as reader:
             day = day_of(place)
@@ -188,7 +188,7 @@ def test_trust_escapes_and_pallets_are_the_same(both: tuple[Place, Place]) -> No
             {k: v for k, v in row.items() if "batch" not in k and k != "file_line"} for row in evidence.pop("minutes")
         ]
         called = [(d.defect, d.calls) for d in contents.defects]
-        told.append(
+        found.append(
             ([c.mould for c in trace.cavities], [p.pallet for p in trace.pallets], evidence, rows, trust.told(), called)
         )
         defective = [
@@ -198,7 +198,7 @@ def test_trust_escapes_and_pallets_are_the_same(both: tuple[Place, Place]) -> No
         ]
         expected.append((defective, [p.mould_units for p in trace.pallets]))
     (defective, units), (defective2, units2) = expected
-    assert told[0] == told[1] and defective[0] > 0
+    assert found[0] == found[1] and defective[0] > 0
     assert defective2 == pytest.approx(defective, rel=5e-3, abs=1e-4) and units2 == pytest.approx(units, abs=0.3)
 
 
@@ -209,15 +209,15 @@ def test_the_mould_that_is_rejected_by_its_number_says_so_without_a_rate(both: t
             answer_trace(reader, both[1].plant, Question(line=LINE, mould=MOULD, defect="MRJ"))
     last = life.calls[-1]
     assert (last["defect"], last["kind"], last["rate"], last["low"]) == ("MRJ", "mould_rejection", None, None)
-    assert all(one["kind"] == "fault" and one["rate"] for one in life.calls[:-1])
+    assert all(call["kind"] == "fault" and call["rate"] for call in life.calls[:-1])
 
 
 def test_the_yield_names_each_loss_and_counts_new_ware(both: tuple[Place, Place]) -> None:
-    told = []
+    found = []
     for place in both:
         with place.opened.ledger.reading() as reader:
-            told.append(next(one for one in answer_yield(reader, place.plant, DAY, line=LINE).lines))
-    plain, other = told
+            found.append(next(line for line in answer_yield(reader, place.plant, DAY, line=LINE).lines))
+    plain, other = found
     assert other.inspected == plain.inspected
     kinds = {
         kind: sum(c.units for c in other.causes if c.kind == kind)

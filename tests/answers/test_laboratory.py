@@ -13,12 +13,8 @@ from typer.testing import CliRunner
 from pipelines.answers.laboratory.answer import answer_laboratory
 from pipelines.cli import app
 from pipelines.errors import WrongUse
-from pipelines.measures.laboratory.tell import (
-    capacity_sentences,
-    laboratory_sentences,
-    missed_sentences,
-    temper_sentences,
-)
+from pipelines.measures.laboratory.annealing_sentences import temper_sentences
+from pipelines.measures.laboratory.tell import capacity_sentences, laboratory_sentences, missed_sentences
 from sample_feeds.simulator import DensityStep, GobDrift, Simulated, make_plan, simulate, write_feeds
 from schemas.answers.laboratory import LaboratoryDay, LineLaboratory
 from tests.conftest import WORKS, Place
@@ -46,12 +42,14 @@ def test_capacity_of_the_simulated_day(laboratory: LaboratoryDay, day_of_truth: 
     a gram of glass.
     """
     sent = day_of_truth.feeds["capacity_checks"]
-    found = [one for line in lines(laboratory).values() for one in line.capacity]
-    assert sum(one.n for one in found) == sent.height
-    for one in found:
-        assert one.mean_ml is not None and one.capacity_ml is not None and one.outside == 0
-        assert one.mean_ml == pytest.approx(one.capacity_ml, rel=0.004)
-        assert one.low is not None and one.high is not None and one.low < one.mean_ml < one.high
+    found = [this_capacity for line in lines(laboratory).values() for this_capacity in line.capacity]
+    assert sum(this_capacity.n for this_capacity in found) == sent.height
+    for capacity in found:
+        assert capacity.mean_ml is not None and capacity.capacity_ml is not None and capacity.outside == 0
+        assert capacity.mean_ml == pytest.approx(capacity.capacity_ml, rel=0.004)
+        assert (
+            capacity.low is not None and capacity.high is not None and capacity.low < capacity.mean_ml < capacity.high
+        )
 
 
 def test_measuring_containers_get_a_verdict(laboratory: LaboratoryDay) -> None:
@@ -77,11 +75,11 @@ def test_capacity_by_weight_agrees_with_what_was_checked(laboratory: LaboratoryD
     """
     apart = []
     for line in lines(laboratory).values():
-        for one in line.capacity:
+        for capacity in line.capacity:
             checked: dict[str, list[float]] = {}
-            for check in one.checks:
+            for check in capacity.checks:
                 checked.setdefault(check.mould, []).append(check.capacity_ml)
-            for mould in one.inferred:
+            for mould in capacity.inferred:
                 if mould.mould in checked:
                     apart.append(mould.capacity_ml - sum(checked[mould.mould]) / len(checked[mould.mould]))
     assert len(apart) > 40 and abs(sum(apart) / len(apart)) < 0.15 and max(map(abs, apart)) < 1.2
@@ -89,13 +87,13 @@ def test_capacity_by_weight_agrees_with_what_was_checked(laboratory: LaboratoryD
 
 def test_the_missed_temper_check_is_listed(laboratory: LaboratoryDay, day_taken: Place) -> None:
     """The last line forgets its second check of the day, on each of three lanes."""
-    missed = {one.of: one.missed for one in lines(laboratory)["K4"].due if one.kind == "temper"}
+    missed = {due.of: due.missed for due in lines(laboratory)["K4"].due if due.kind == "temper"}
     assert missed == {"K4 left": 1, "K4 middle": 1, "K4 right": 1}
     assert (
         sum(
-            one.missed
-            for one in lines(laboratory)["K1"].due
-            if one.kind in ("temper", "capacity", "visual", "challenge")
+            due.missed
+            for due in lines(laboratory)["K1"].due
+            if due.kind in ("temper", "capacity", "visual", "challenge")
         )
         == 0
     )
@@ -109,9 +107,9 @@ def test_temper_numbers_beyond_the_works_limit(laboratory: LaboratoryDay) -> Non
     assert (
         strained.limit == 4.0
         and strained.lanes[0].lane == "right"
-        and {one.lane for one in strained.beyond} == {"right"}
+        and {beyond.lane for beyond in strained.beyond} == {"right"}
     )
-    assert all(one.temper > 4.0 for one in strained.beyond) and lines(laboratory)["K1"].temper.beyond == ()
+    assert all(beyond.temper > 4.0 for beyond in strained.beyond) and lines(laboratory)["K1"].temper.beyond == ()
 
 
 def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: Place) -> None:
@@ -135,7 +133,7 @@ def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: 
     place.take()
     temper = lines(told(place))["K1"].temper
     assert (temper.n, temper.no_thickness, temper.limit, temper.real_limit) == (4, 2, 4.5, 4.0)
-    found = {one.mould: (one.temper, one.real) for one in temper.beyond}
+    found = {beyond.mould: (beyond.temper, beyond.real) for beyond in temper.beyond}
     assert found == {"7": (3, pytest.approx(4.2)), "8": (5, pytest.approx(2.5))}
     assert temper.lanes[0].worst == 5 and temper.lanes[0].worst_real == pytest.approx(4.2)
     said = temper_sentences(place.plant, "K1", temper)
@@ -167,7 +165,7 @@ def test_a_change_of_density_is_dated_and_said_for_every_item(new_place: Callabl
     change = second.density.change
     assert change is not None and change.low <= -0.0010 <= change.high and change.probability > 0.99
     assert change.since_low < datetime(2026, 3, 3, 5, tzinfo=UTC) <= change.since
-    assert {one.line for one in second.density.effects} == {"K3", "K4"}
+    assert {density_effect.line for density_effect in second.density.effects} == {"K3", "K4"}
     effect = second.density.effects[0]
     weight = place.plant.items[effect.item].weight_g
     assert effect.weight_g == pytest.approx(weight * change.by_g_cm3 / 2.504, rel=1e-3) and effect.capacity_ml < 0
@@ -186,7 +184,7 @@ def test_a_drift_is_called_by_weight_before_a_check_shows_it(new_place: Callable
     place.take()
     item = lines(told(place, date(2026, 3, 2)))[line].capacity[0]
     assert item.capacity_min_ml == 386 and item.alarms
-    first = min(item.alarms, key=lambda one: one.at)
+    first = min(item.alarms, key=lambda answer: answer.at)
     glass = 6.0 * 2.496  # g more that bring 392 ml down to 386
     crossed = plan.at(900 + 240 * glass / 30.0 + plan.plant.lines[line].lehr_minutes)
     assert crossed - timedelta(hours=1) < first.at < crossed + timedelta(hours=2.5)
@@ -204,7 +202,7 @@ def test_a_day_without_a_laboratory(place: Place) -> None:
     day = told(place)
     line = lines(day)["K1"]
     assert line.capacity == () and line.temper.n == 0 and line.visual.samples == ()
-    missed = {one.kind: one.missed for one in line.due}
+    missed = {due.kind: due.missed for due in line.due}
     assert missed["weights"] >= 30 and missed["capacity"] == 2 and missed["visual"] >= 8
     assert lines(day)["K3"].due == () and "nothing was due" in lines(day)["K3"].notes[0]
     assert day.furnaces[0].density.readings == () and day.furnaces[0].due[0].missed == 1
@@ -218,7 +216,7 @@ def test_a_standing_line_owes_nothing(place: Place) -> None:
         + "".join(f"2026-03-10T{hour:02d}:30:00Z,K1,K1-side-a,11,60,50,1\n" for hour in range(5, 11)),
     )
     place.take()
-    due = {one.kind: one for one in lines(told(place))["K1"].due}
+    due = {checks.kind: checks for checks in lines(told(place))["K1"].due}
     assert due["weights"].due == 12 and due["capacity"].due == 1 and due["visual"].due == 3
 
 
@@ -230,10 +228,10 @@ def test_another_fill_and_no_limits_are_said(place: Place) -> None:
         HEAD + "2026-03-10T09:00:00Z,K1,11,1,182,572,21,brimful\n2026-03-10T09:00:00Z,K1,12,1,182,560,21,fill_line\n",
     )
     place.take()
-    one = lines(told(place))["K1"].capacity[0]
-    assert (one.n, one.outside, one.inferred) == (1, 0, ())
-    assert any("no capacity limits" in note for note in one.notes) and any(
-        "1 checks of another fill" in note for note in one.notes
+    capacity = lines(told(place))["K1"].capacity[0]
+    assert (capacity.n, capacity.outside, capacity.inferred) == (1, 0, ())
+    assert any("no capacity limits" in note for note in capacity.notes) and any(
+        "1 checks of another fill" in note for note in capacity.notes
     )
 
 

@@ -44,27 +44,27 @@ def traced(place: Place, question: Question) -> Trace:
 def test_the_list_to_hold_is_that_of_noted_beginnings_and_says_what_is_inferred(
     labels: Place, day_taken: Place
 ) -> None:
-    told, known = traced(labels, ASKED), traced(day_taken, ASKED)
-    assert told.possible is not None and known.possible is not None
-    assert known.possible.pallets and set(known.possible.pallets) <= set(told.possible.pallets)
-    assert len(told.possible.pallets) <= len(known.possible.pallets) + 1
-    assert told.expected_defective == pytest.approx(known.expected_defective, rel=0.1)
-    assert all(p.begin_inferred and p.packed_from < p.packed_to for p in told.pallets)
+    trace, known = traced(labels, ASKED), traced(day_taken, ASKED)
+    assert trace.possible is not None and known.possible is not None
+    assert known.possible.pallets and set(known.possible.pallets) <= set(trace.possible.pallets)
+    assert len(trace.possible.pallets) <= len(known.possible.pallets) + 1
+    assert trace.expected_defective == pytest.approx(known.expected_defective, rel=0.1)
+    assert all(p.begin_inferred and p.packed_from < p.packed_to for p in trace.pallets)
     assert not any(p.begin_inferred for p in known.pallets)
-    count = len(told.pallets)
-    assert any(f"{count} of {count} pallets came with the moment of their label alone" in n for n in told.notes)
+    count = len(trace.pallets)
+    assert any(f"{count} of {count} pallets came with the moment of their label alone" in n for n in trace.notes)
     assert not any("label alone" in note for note in known.notes)
-    sheet = pallet_sheet(labels.plant, told)
+    sheet = pallet_sheet(labels.plant, trace)
     assert all(str(row["packed"]).startswith("about ") for row in sheet.rows) and "inferred" in sheet.caption
 
 
 def test_a_stamped_pallet_in_hand_tells_its_ware(labels: Place, day_of_truth: Simulated) -> None:
     row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(20, named=True)
     with labels.opened.ledger.reading() as reader:
-        told = answer_contents(reader, labels.plant, row["pallet"])
-    assert sum(p.units for p in told.parts) == pytest.approx(row["units"], rel=0.02)
-    assert abs(told.packed_from - row["packed_from"]) <= timedelta(minutes=2) and any(
-        "inferred" in n for n in told.notes
+        contents = answer_contents(reader, labels.plant, row["pallet"])
+    assert sum(p.units for p in contents.parts) == pytest.approx(row["units"], rel=0.02)
+    assert abs(contents.packed_from - row["packed_from"]) <= timedelta(minutes=2) and any(
+        "inferred" in n for n in contents.notes
     )
     trace = traced(labels, Question(pallet=row["pallet"], defect="CHS"))
     assert trace.proposed is not None and row["pallet"] in trace.proposed.pallets
@@ -74,9 +74,9 @@ def test_a_stamped_pallet_in_hand_tells_its_ware(labels: Place, day_of_truth: Si
 def test_a_part_of_a_day_packs_what_it_did(labels: Place, day_taken: Place) -> None:
     """Limits that cut a pallet through: stamped at an instant all of it would lie on one side of them."""
     span = Span(NOON, NOON + 8 * HOUR)
-    told = []
+    found = []
     for place in (labels, day_taken):
         with place.opened.ledger.reading() as reader:
             day = line_day(reader, place.plant, "K1", span, [("day", span)])
-        told.append(sum(packed_in(day.pallets, day.passed, span).by_item.values()))
-    assert told[0] == pytest.approx(told[1], rel=0.003) and told[1] > 10_000
+        found.append(sum(packed_in(day.pallets, day.passed, span).by_item.values()))
+    assert found[0] == pytest.approx(found[1], rel=0.003) and found[1] > 10_000

@@ -77,12 +77,12 @@ def test_a_minor_defect_gets_a_sampling_plan_and_a_critical_one_does_not(known: 
 
 def test_what_was_never_challenged_is_taken_as_the_works_stations_are_and_said_to_be_a_guess(day_taken: Place) -> None:
     """SED is minor and no station is challenged with it; K1's side lanes call it."""
-    told = traced(day_taken, Question(line="K1", mould="20", defect="SED", made_from=NOON, made_to=NOON + HOUR))
-    assert told.guessed == ("K1-side-a", "K1-side-b")
-    assert told.expected_defective is not None and told.expected_defective > 0
-    assert any("challenged with SED: K1-side-a, K1-side-b" in note and "a guess" in note for note in told.notes)
-    assert any("calls of good ware; an estimate" in note for note in told.notes)
-    assert told.proposed is not None and told.proposed.covers is not None
+    trace = traced(day_taken, Question(line="K1", mould="20", defect="SED", made_from=NOON, made_to=NOON + HOUR))
+    assert trace.guessed == ("K1-side-a", "K1-side-b")
+    assert trace.expected_defective is not None and trace.expected_defective > 0
+    assert any("challenged with SED: K1-side-a, K1-side-b" in note and "a guess" in note for note in trace.notes)
+    assert any("calls of good ware; an estimate" in note for note in trace.notes)
+    assert trace.proposed is not None and trace.proposed.covers is not None
 
 
 def test_without_any_challenge_in_the_works_no_number_of_escapes_is_told(place: Place) -> None:
@@ -98,26 +98,26 @@ def test_without_any_challenge_in_the_works_no_number_of_escapes_is_told(place: 
     )
     place.take()
     start = datetime(2026, 3, 10, 4, tzinfo=UTC)
-    told = traced(place, Question(line="K1", mould="20", defect="CHS", made_from=start, made_to=start + 2 * HOUR))
-    assert told.expected_defective is None and told.guessed == ()
-    assert any("no station of the works was challenged" in note for note in told.notes)
+    trace = traced(place, Question(line="K1", mould="20", defect="CHS", made_from=start, made_to=start + 2 * HOUR))
+    assert trace.expected_defective is None and trace.guessed == ()
+    assert any("no station of the works was challenged" in note for note in trace.notes)
 
 
 def test_several_complaints_are_traced_together(day_taken: Place) -> None:
-    one = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
-    other = replace(one, made_from=NOON + 2 * HOUR, made_to=NOON + 3 * HOUR)
-    told = traced(day_taken, one, other)
-    assert told.cavities[0].mould == "20" and told.one_source is not None and len(told.parts) == 2
-    assert told.formed_from is not None and told.formed_to is not None
-    assert told.formed_from <= NOON and told.formed_to >= NOON + 3 * HOUR
+    question = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
+    other = replace(question, made_from=NOON + 2 * HOUR, made_to=NOON + 3 * HOUR)
+    trace = traced(day_taken, question, other)
+    assert trace.cavities[0].mould == "20" and trace.one_source is not None and len(trace.parts) == 2
+    assert trace.formed_from is not None and trace.formed_to is not None
+    assert trace.formed_from <= NOON and trace.formed_to >= NOON + 3 * HOUR
     with pytest.raises(WrongUse, match="only for one defect"):
-        traced(day_taken, one, replace(other, defect="THN"))
+        traced(day_taken, question, replace(other, defect="THN"))
 
 
 def test_complaints_with_different_moulds_have_more_than_one_source(day_taken: Place) -> None:
-    one = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
-    told = traced(day_taken, one, replace(one, mould="21"))
-    assert told.one_source == 0.0 and any("more than one source" in note for note in told.notes)
+    question = Question(line="K1", mould="20", defect="CHS", made_from=NOON, made_to=NOON + HOUR)
+    trace = traced(day_taken, question, replace(question, mould="21"))
+    assert trace.one_source == 0.0 and any("more than one source" in note for note in trace.notes)
 
 
 @pytest.mark.parametrize(
@@ -155,10 +155,10 @@ def test_complaints_with_different_moulds_have_more_than_one_source(day_taken: P
 def test_questions_that_cannot_be_say_so_and_what_is_nearest(
     asked: Question, impossible: str, nearest: str, day_taken: Place
 ) -> None:
-    told = traced(day_taken, asked)
-    assert told.cavities == () and told.pallets == () and told.expected_defective is None
-    assert any(impossible in text for text in told.impossible), told.impossible
-    assert not nearest or any(nearest in text for text in told.nearest), told.nearest
+    trace = traced(day_taken, asked)
+    assert trace.cavities == () and trace.pallets == () and trace.expected_defective is None
+    assert any(impossible in text for text in trace.impossible), trace.impossible
+    assert not nearest or any(nearest in text for text in trace.nearest), trace.nearest
 
 
 def test_a_misread_pallet_is_found_by_its_check_digit_and_its_nearest(
@@ -166,15 +166,15 @@ def test_a_misread_pallet_is_found_by_its_check_digit_and_its_nearest(
 ) -> None:
     right = day_of_truth.feeds["pallets"]["pallet"][10]
     wrong = right[:-1] + str((int(right[-1]) + 3) % 10)
-    told = traced(day_taken, Question(pallet=wrong))
-    assert f"should be {right[-1]}, so a digit was misread" in told.impossible[0]
-    assert any(right in text for text in told.nearest)
+    trace = traced(day_taken, Question(pallet=wrong))
+    assert f"should be {right[-1]}, so a digit was misread" in trace.impossible[0]
+    assert any(right in text for text in trace.nearest)
 
 
 def test_a_pallet_that_holds_something_else_is_believed(day_taken: Place, day_of_truth: Simulated) -> None:
     row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(10, named=True)
-    told = traced(day_taken, Question(pallet=row["pallet"], item="B500", line="K3", defect="CHS"))
-    assert len(told.impossible) == 2 and told.cavities and told.cavities[0].line == "K1"
+    trace = traced(day_taken, Question(pallet=row["pallet"], item="B500", line="K3", defect="CHS"))
+    assert len(trace.impossible) == 2 and trace.cavities and trace.cavities[0].line == "K1"
 
 
 def test_a_pallet_that_was_packed_after_it_was_received_is_traced_and_that_is_said(
@@ -218,7 +218,7 @@ def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place)
         "P1,K1,J370,2026-03-10T06:00:00Z,2026-03-10T07:00:00Z,2000,packed\n",
     )
     place.take()
-    told = traced(
+    trace = traced(
         place,
         Question(
             line="K1",
@@ -227,39 +227,39 @@ def test_two_moulds_with_one_number_on_one_machine_are_both_listed(place: Place)
             made_to=datetime(2026, 3, 10, 6, tzinfo=UTC),
         ),
     )
-    assert [(c.section, c.gob, round(c.probability, 3)) for c in told.cavities] == [(1, "A", 0.5), (2, "B", 0.5)]
-    assert "1A and 2B of K1 at the same time" in told.impossible[0]
+    assert [(c.section, c.gob, round(c.probability, 3)) for c in trace.cavities] == [(1, "A", 0.5), (2, "B", 0.5)]
+    assert "1A and 2B of K1 at the same time" in trace.impossible[0]
 
 
 def test_the_contents_of_a_pallet_add_up_to_its_units(day_taken: Place, day_of_truth: Simulated) -> None:
     """Against the truth: the moulds' shares of a pallet within a tenth, the forming window about the true mean."""
     row = day_of_truth.feeds["pallets"].filter(pl.col("line") == "K1").row(20, named=True)
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_contents(reader, day_taken.plant, row["pallet"])
-    assert sum(p.units for p in told.parts) == pytest.approx(row["units"], rel=0.02) and len(told.parts) == 16
-    assert {d.defect for d in told.defects if d.severity == "critical"} == {"BSW", "SPK", "OVP", "SPF", "LGL"}
+        contents = answer_contents(reader, day_taken.plant, row["pallet"])
+    assert sum(p.units for p in contents.parts) == pytest.approx(row["units"], rel=0.02) and len(contents.parts) == 16
+    assert {d.defect for d in contents.defects if d.severity == "critical"} == {"BSW", "SPK", "OVP", "SPF", "LGL"}
     assert (
-        told.formed_from is not None
-        and told.formed_to is not None
-        and told.formed_from < told.formed_to < row["packed_from"]
+        contents.formed_from is not None
+        and contents.formed_to is not None
+        and contents.formed_from < contents.formed_to < row["packed_from"]
     )
-    assert [one["state"] for one in told.states] == ["packed"]
+    assert [state["state"] for state in contents.states] == ["packed"]
     with day_taken.opened.ledger.reading() as reader, pytest.raises(WrongUse, match="nearest"):
         answer_contents(reader, day_taken.plant, row["pallet"][:-1])
 
 
 def test_everything_a_mould_made_is_found(day_taken: Place, day_of_truth: Simulated) -> None:
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_mould(reader, day_taken.plant, "K1", "20")
+        life = answer_mould(reader, day_taken.plant, "K1", "20")
         never = answer_mould(reader, day_taken.plant, "K1", "777")
-    assert told.stays and told.stays[0].blank == "B20"
+    assert life.stays and life.stays[0].blank == "B20"
     truth = day_of_truth.truth["defects"].filter(
         (pl.col("line") == "K1") & (pl.col("mould") == "20") & pl.col("pallet").is_not_null()
     )
     begun = datetime(2026, 3, 10, 5, 10, tzinfo=UTC)  # pallets of the time before the counts began are not told
     packed = set(day_of_truth.feeds["pallets"].filter(pl.col("packed_from") > begun)["pallet"])
-    assert set(truth["pallet"]) & packed <= {p["pallet"] for p in told.pallets}
-    assert all(c["low"] <= c["rate"] <= c["high"] for c in told.calls)
+    assert set(truth["pallet"]) & packed <= {p["pallet"] for p in life.pallets}
+    assert all(c["low"] <= c["rate"] <= c["high"] for c in life.calls)
     assert never.stays == () and "was not fitted on K1" in never.impossible[0]
 
 
@@ -289,13 +289,13 @@ def test_a_failed_challenge_lists_containers_and_pallets_in_doubt(place: Place) 
     )
     place.take()
     with place.opened.ledger.reading() as reader:
-        told = answer_trust(
+        trust = answer_trust(
             reader, place.plant, Span(datetime(2026, 3, 10, 3, tzinfo=UTC), datetime(2026, 3, 10, 10, tzinfo=UTC)), "K1"
         )
-    assert [(d.why, d.containers, d.pallets, d.released, d.units) for d in told.doubts] == [
+    assert [(d.why, d.containers, d.pallets, d.released, d.units) for d in trust.doubts] == [
         ("failed", 4800, ("P2", "P1"), 1, 2000)
     ]
-    assert any(text.startswith("K1-mouth: ") and "OVP" in text for text in told.never)
+    assert any(text.startswith("K1-mouth: ") and "OVP" in text for text in trust.never)
 
 
 def test_clopper_pearson_through_the_challenge_feed(place: Place) -> None:
@@ -308,9 +308,9 @@ def test_clopper_pearson_through_the_challenge_feed(place: Place) -> None:
     place.take()
     at = datetime(2026, 3, 10, 4, tzinfo=UTC)
     with place.opened.ledger.reading() as reader:
-        told = answer_trust(reader, place.plant, Span(at, at + 4 * HOUR))
-    assert (told.rates[0].passes, told.rates[0].caught) == (263, 81)
-    assert (round(told.rates[0].low, 4), round(told.rates[0].high, 4)) == (0.2527, 0.3676)
+        trust = answer_trust(reader, place.plant, Span(at, at + 4 * HOUR))
+    assert (trust.rates[0].passes, trust.rates[0].caught) == (263, 81)
+    assert (round(trust.rates[0].low, 4), round(trust.rates[0].high, 4)) == (0.2527, 0.3676)
 
 
 def test_the_works_may_ask_more_of_a_challenge() -> None:
@@ -332,9 +332,9 @@ def test_a_year_without_a_mould_number_is_narrowed_and_said(day_taken: Place) ->
 
     asked = AskedTrace(Question(item="J370"))
     wide = Span(NOON - 400 * 24 * HOUR, NOON)
-    told = _narrowed(day_taken.plant, asked, wide)
-    assert (told.start, told.end) == (NOON - LONGEST, NOON) and "only the last 31 days" in asked.notes[0]
-    assert _narrowed(day_taken.plant, AskedTrace(asked.question), told) == told
+    span = _narrowed(day_taken.plant, asked, wide)
+    assert (span.start, span.end) == (NOON - LONGEST, NOON) and "only the last 31 days" in asked.notes[0]
+    assert _narrowed(day_taken.plant, AskedTrace(asked.question), span) == span
 
 
 def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:
@@ -348,8 +348,8 @@ def test_a_number_that_was_read_but_never_logged_is_told(place: Place) -> None:
     )
     place.take()
     start = datetime(2026, 3, 10, 4, tzinfo=UTC)
-    told = traced(place, Question(line="K1", mould="20", made_from=start, made_to=start + 2 * HOUR))
-    assert any("read mould 20 on" in text and "lacks its fitting" in text for text in told.nearest), told.nearest
+    trace = traced(place, Question(line="K1", mould="20", made_from=start, made_to=start + 2 * HOUR))
+    assert any("read mould 20 on" in text and "lacks its fitting" in text for text in trace.nearest), trace.nearest
     other = traced(place, Question(line="K1", mould="21", made_from=start, made_to=start + 2 * HOUR))
     assert other.pallets == () and any("no pallet was reported" in note for note in other.notes)
 

@@ -22,8 +22,8 @@ def asked(place: Place, line: str | None = None) -> Trust:
         return answer_trust(reader, place.plant, Span(AT, AT + timedelta(hours=8)), line)
 
 
-def shown(place: Place, told: Trust, capsys: pytest.CaptureFixture[str]) -> str:
-    show_trust(place.plant, told, Format.table)
+def shown(place: Place, trust: Trust, capsys: pytest.CaptureFixture[str]) -> str:
+    show_trust(place.plant, trust, Format.table)
     return " ".join(capsys.readouterr().out.split())
 
 
@@ -35,16 +35,16 @@ def test_without_any_challenge_a_sentence_stands_in_the_table_s_place(
         "window_start,line,station,mould,window_s,inspected,rejected\n2026-03-10T05:00:00Z,K1,K1-mouth,,60,20,0\n",
     )
     place.take()
-    told = asked(place)
-    text = shown(place, told, capsys)
+    trust = asked(place)
+    text = shown(place, trust, capsys)
     assert "No challenge: in the days asked" in text and "A challenge is for this" in text
     assert "No station of the works was challenged: traces give no number of escapes" in text
     assert "Detection by challenge passes" not in text and "In doubt:" not in text
-    assert not told.works_challenged and {a.station for a in told.assumed} == {
+    assert not trust.works_challenged and {a.station for a in trust.assumed} == {
         s.id for s in place.plant.station if any(s.can_call(code) for code in place.plant.faults)
     }
-    assert {(a.missed, a.challenged) for a in told.assumed} == {(0.5, 0)}
-    assert all(a.station in text for a in told.assumed) and "one half, a guess" in text
+    assert {(a.missed, a.challenged) for a in trust.assumed} == {(0.5, 0)}
+    assert all(a.station in text for a in trust.assumed) and "one half, a guess" in text
 
 
 def test_a_line_without_a_challenge_is_taken_to_do_as_the_works_stations_do(

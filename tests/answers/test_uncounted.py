@@ -42,16 +42,16 @@ def traced(place: Place, pallet: str) -> Trace:
 def test_a_pallet_begun_before_the_first_count_says_what_is_not_known(early: tuple[Place, str, str]) -> None:
     """Three hours of four; the way to the pallet moves that by some minutes."""
     place, pallet, _ = early
-    told = traced(place, pallet)
-    assert told.uncounted == pytest.approx(0.75, abs=0.06)
-    assert any("no counts came" in note and pallet in note for note in told.notes)
-    assert not any("had waited up to" in note for note in told.notes)
-    (letter,) = _found(place.plant, told)
+    trace = traced(place, pallet)
+    assert trace.uncounted == pytest.approx(0.75, abs=0.06)
+    assert any("no counts came" in note and pallet in note for note in trace.notes)
+    assert not any("had waited up to" in note for note in trace.notes)
+    (letter,) = _found(place.plant, trace)
     assert "(95 %)" not in letter and "we have none" in letter
 
 
 def test_a_pallet_of_counted_hours_says_nothing_of_it(early: tuple[Place, str, str]) -> None:
     place, _, later = early
-    told = traced(place, later)
-    assert told.uncounted == 0.0 and not any("no counts came" in note for note in told.notes)
-    assert "(95 %)" in _found(place.plant, told)[0]
+    trace = traced(place, later)
+    assert trace.uncounted == 0.0 and not any("no counts came" in note for note in trace.notes)
+    assert "(95 %)" in _found(place.plant, trace)[0]

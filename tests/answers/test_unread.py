@@ -45,26 +45,26 @@ WORDS = "50.0 % of the calls had no mould number (K1-side-a 100 %, K1-side-b 0 %
 
 def test_a_pareto_by_mould_tells_it(half: Place) -> None:
     with half.opened.ledger.reading() as reader:
-        told = answer_pareto(reader, half.plant, "K1", SPAN, "mould")
+        pareto = answer_pareto(reader, half.plant, "K1", SPAN, "mould")
         by_defect = answer_pareto(reader, half.plant, "K1", SPAN, "defect")
-    assert WORDS in pareto_sheet(told, "mould", "By mould").caption
+    assert WORDS in pareto_sheet(pareto, "mould", "By mould").caption
     assert "mould number" not in pareto_sheet(by_defect, "defect", "By defect").caption
 
 
 def test_the_map_of_cavities_tells_it(half: Place) -> None:
     with half.opened.ledger.reading() as reader:
-        told = answer_moulds(reader, half.plant, "K1", SPAN)
-    assert any(text.startswith(WORDS) for text in told.doubts)
+        machine = answer_moulds(reader, half.plant, "K1", SPAN)
+    assert any(text.startswith(WORDS) for text in machine.doubts)
 
 
 def test_a_mould_s_own_record_tells_it(half: Place) -> None:
     with half.opened.ledger.reading() as reader:
-        told = answer_mould(reader, half.plant, "K1", "20")
-    assert any(text.startswith(WORDS) for text in told.notes)
+        life = answer_mould(reader, half.plant, "K1", "20")
+    assert any(text.startswith(WORDS) for text in life.notes)
 
 
 def test_a_trace_tells_it(half: Place) -> None:
     asked = Question(line="K1", mould="20", defect="CHS", made_from=AT, made_to=AT + timedelta(hours=1))
     with half.opened.ledger.reading() as reader:
-        told = answer_trace(reader, half.plant, asked)
-    assert any("50.0 % of the calls of CHS had no mould number (K1-side-a 100 %" in note for note in told.notes)
+        trace = answer_trace(reader, half.plant, asked)
+    assert any("50.0 % of the calls of CHS had no mould number (K1-side-a 100 %" in note for note in trace.notes)

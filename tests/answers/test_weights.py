@@ -53,23 +53,21 @@ def test_the_contract(day_taken: Place, day_of_truth: Simulated) -> None:
     """The fields that the contract names, by the names it gives them; counts and means against the simulated feed."""
     span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_weights(reader, day_taken.plant, "K1", span).told()
-    assert {"line", "from", "to", "item", "moulds", "components", "drift_g_per_day"} <= told.keys()
-    assert {"mould", "n", "mean_g", "sd_g", "cp", "cpk", "cpk_low", "signals"} <= told["moulds"][0].keys()
-    assert {"between_moulds_g2", "between_times_g2", "within_g2"} <= told["components"].keys()
-    assert told["from"].endswith("Z") and json.dumps(told)
+        row = answer_weights(reader, day_taken.plant, "K1", span).told()
+    assert {"line", "from", "to", "item", "moulds", "components", "drift_g_per_day"} <= row.keys()
+    assert {"mould", "n", "mean_g", "sd_g", "cp", "cpk", "cpk_low", "signals"} <= row["moulds"][0].keys()
+    assert {"between_moulds_g2", "between_times_g2", "within_g2"} <= row["components"].keys()
+    assert row["from"].endswith("Z") and json.dumps(row)
     true = day_of_truth.feeds["weight_checks"].filter(
         (day_of_truth.feeds["weight_checks"]["line"] == "K1") & (day_of_truth.feeds["weight_checks"]["point"] == "cold")
     )
     mine = true.filter(
         (true["sampled_at"] >= span.start)
         & (true["sampled_at"] < span.end)
-        & (true["mould"] == told["moulds"][0]["mould"])
+        & (true["mould"] == row["moulds"][0]["mould"])
     )
-    assert told["moulds"][0]["n"] == mine.height and told["moulds"][0]["mean_g"] == pytest.approx(
-        mine["weight_g"].mean()
-    )
-    assert told["components"]["within_g2"] == pytest.approx(0.25, rel=0.15), (
+    assert row["moulds"][0]["n"] == mine.height and row["moulds"][0]["mean_g"] == pytest.approx(mine["weight_g"].mean())
+    assert row["components"]["within_g2"] == pytest.approx(0.25, rel=0.15), (
         "the simulated weighing has a standard deviation of 0.5 g"
     )
 
@@ -83,9 +81,9 @@ def test_giveaway_of_two_weighings_has_no_interval_and_says_why(place: Place) ->
         "pallet,line,item,packed_from,packed_to,units,state\n" + f"P-1,K1,J370,{packed[0]},{packed[1]},2000,packed\n",
     )
     place.take()
-    told = asked(place)
-    assert told.n == 2 and told.giveaway_kg is not None and told.giveaway_low is told.giveaway_high is None
-    giveaway = next(text for text in glass_sentences(told) if text.startswith("Giveaway"))
+    weights = asked(place)
+    assert weights.n == 2 and weights.giveaway_kg is not None and weights.giveaway_low is weights.giveaway_high is None
+    giveaway = next(text for text in glass_sentences(weights) if text.startswith("Giveaway"))
     assert "no interval: 2 weighings are too few" in giveaway
 
 
@@ -93,19 +91,19 @@ def test_hot_weighings_stand_beside_cold_ones(day_taken: Place) -> None:
     """The invented first line's hot scale reads 0.4 g high."""
     span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_weights(reader, day_taken.plant, "K1", span)
-    assert told.hot_cold is not None and told.hot_cold.low is not None and told.hot_cold.high is not None
-    assert told.hot_cold.low < 0.4 < told.hot_cold.high and told.hot_cold.low > 0
-    assert {gob.point for gob in told.gobs} == {"hot", "cold"}
+        weights = answer_weights(reader, day_taken.plant, "K1", span)
+    assert weights.hot_cold is not None and weights.hot_cold.low is not None and weights.hot_cold.high is not None
+    assert weights.hot_cold.low < 0.4 < weights.hot_cold.high and weights.hot_cold.low > 0
+    assert {gob.point for gob in weights.gobs} == {"hot", "cold"}
 
 
 def test_several_items_of_one_line_stand_apart(day_taken: Place) -> None:
     span = day_taken.plant.clock.day(datetime(2026, 3, 10).date())
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_weights(reader, day_taken.plant, "K2", span)
-        one = answer_weights(reader, day_taken.plant, "K2", span, "P200")
-    assert {told.item, *(other.item for other in told.others)} == {"P100", "P200", "P250"}
-    assert one.item == "P200" and one.others == () and one.nominal_g == 148
+        weights = answer_weights(reader, day_taken.plant, "K2", span)
+        answer = answer_weights(reader, day_taken.plant, "K2", span, "P200")
+    assert {weights.item, *(other.item for other in weights.others)} == {"P100", "P200", "P250"}
+    assert answer.item == "P200" and answer.others == () and answer.nominal_g == 148
 
 
 def test_an_item_without_limits_is_refused_its_capability(place: Place) -> None:
@@ -113,13 +111,13 @@ def test_an_item_without_limits_is_refused_its_capability(place: Place) -> None:
     logs(place)
     place.put("weight_checks.a.csv", HEAD + rows(steady()))
     place.take()
-    told = asked(place)
+    weights = asked(place)
     assert (
-        all(m.cp is None and m.cpk is None and m.ppk is None for m in told.moulds)
-        and told.outside == 0
-        and told.lowest_mean_g is None
+        all(m.cp is None and m.cpk is None and m.ppk is None for m in weights.moulds)
+        and weights.outside == 0
+        and weights.lowest_mean_g is None
     )
-    assert any("gives J370 no weight limits" in note for note in told.notes)
+    assert any("gives J370 no weight limits" in note for note in weights.notes)
 
 
 def test_one_limit_gives_cpk_and_no_cp(place: Place) -> None:
@@ -127,18 +125,18 @@ def test_one_limit_gives_cpk_and_no_cp(place: Place) -> None:
     logs(place)
     place.put("weight_checks.a.csv", HEAD + rows([*steady(), (11, "1", 170.0)]))
     place.take()
-    told = asked(place)
-    assert all(m.cp is None and m.cpk is not None for m in told.moulds) and told.outside == 1
-    assert any("one weight limit only" in note for note in told.notes)
+    weights = asked(place)
+    assert all(m.cp is None and m.cpk is not None for m in weights.moulds) and weights.outside == 1
+    assert any("one weight limit only" in note for note in weights.notes)
 
 
 def test_without_a_log_there_is_no_item_and_it_says_so(place: Place) -> None:
     place.put("weight_checks.a.csv", HEAD + rows(steady()))
     place.take()
-    told = asked(place)
-    assert told.item is None and told.n == 24 and told.nominal_g is None and told.giveaway_kg is None
-    assert any("no job or mould log tells which item" in note for note in told.notes)
-    assert any("in no mould log: 1, 2" in note for note in told.notes) and told.gobs == ()
+    weights = asked(place)
+    assert weights.item is None and weights.n == 24 and weights.nominal_g is None and weights.giveaway_kg is None
+    assert any("no job or mould log tells which item" in note for note in weights.notes)
+    assert any("in no mould log: 1, 2" in note for note in weights.notes) and weights.gobs == ()
 
 
 def test_a_mould_changed_in_mid_day_is_two_moulds_in_one_cavity(place: Place) -> None:
@@ -152,9 +150,9 @@ def test_a_mould_changed_in_mid_day_is_two_moulds_in_one_cavity(place: Place) ->
     after = [(n, "3", 185.0 + n % 2) for n in range(7, 14)]
     place.put("weight_checks.a.csv", HEAD + rows([*steady("1", 7), *before, *after, (13, "2", 182.0)]))
     place.take()
-    told = {m.mould: m for m in asked(place).moulds}
-    assert told["2"].cavities == told["3"].cavities == ("2A",)
-    assert (told["2"].n, told["3"].n) == (8, 7) and told["3"].mean_g > 185
+    mould_weights = {m.mould: m for m in asked(place).moulds}
+    assert mould_weights["2"].cavities == mould_weights["3"].cavities == ("2A",)
+    assert (mould_weights["2"].n, mould_weights["3"].n) == (8, 7) and mould_weights["3"].mean_g > 185
     assert any("after the log says they were taken out: 2" in note for note in asked(place).notes)
 
 
@@ -163,8 +161,8 @@ def test_a_mould_moved_to_another_cavity_names_both(place: Place) -> None:
     place.put("mould_log.later.csv", LOG + f"{(START + timedelta(hours=2)).isoformat()},K1,7,B,mould,2\n")
     place.put("weight_checks.a.csv", HEAD + rows(steady(hours=8)))
     place.take()
-    told = {m.mould: m for m in asked(place).moulds}
-    assert set(told["2"].cavities) == {"2A", "7B"} and told["2"].n == 16
+    mould_weights = {m.mould: m for m in asked(place).moulds}
+    assert set(mould_weights["2"].cavities) == {"2A", "7B"} and mould_weights["2"].n == 16
 
 
 def test_weighings_sent_twice_and_corrected_ones_count_once(place: Place) -> None:
@@ -175,8 +173,8 @@ def test_weighings_sent_twice_and_corrected_ones_count_once(place: Place) -> Non
     place.put("weight_checks.again.csv", HEAD + rows(steady()))
     place.put("weight_checks.more.csv", HEAD + rows([(3, "1", 190.0)]))
     place.take()
-    told = asked(place)
-    assert told.n == first.n == 24 and told.outside == 1 and max(m.greatest_g for m in told.moulds) == 190.0
+    weights = asked(place)
+    assert weights.n == first.n == 24 and weights.outside == 1 and max(m.greatest_g for m in weights.moulds) == 190.0
 
 
 def test_samples_of_unequal_number_and_missing_moulds(place: Place) -> None:
@@ -187,9 +185,9 @@ def test_samples_of_unequal_number_and_missing_moulds(place: Place) -> None:
         HEAD + rows([r for r in steady() if r[:2] not in ((2, "1"), (5, "2"))]) + rows(second, sample=2),
     )
     place.take()
-    told = asked(place)
-    assert told.n == 24 - 2 + 8 and all(
-        m.cpk is not None and m.cpk_low is not None and m.cpk_low < m.cpk for m in told.moulds
+    weights = asked(place)
+    assert weights.n == 24 - 2 + 8 and all(
+        m.cpk is not None and m.cpk_low is not None and m.cpk_low < m.cpk for m in weights.moulds
     )
 
 
@@ -197,15 +195,15 @@ def test_hot_weighings_alone_are_taken_and_said(place: Place) -> None:
     logs(place)
     place.put("weight_checks.a.csv", HEAD + rows(steady(), point="hot"))
     place.take()
-    told = asked(place)
-    assert told.point == "hot" and told.n == 24 and any("these are hot ones" in note for note in told.notes)
+    weights = asked(place)
+    assert weights.point == "hot" and weights.n == 24 and any("these are hot ones" in note for note in weights.notes)
 
 
 def test_no_weighing_is_an_answer(place: Place) -> None:
     logs(place)
     place.take()
-    told = asked(place)
-    assert (told.n, told.moulds, told.item) == (0, (), None) and "no weighing came" in told.notes[0]
+    weights = asked(place)
+    assert (weights.n, weights.moulds, weights.item) == (0, (), None) and "no weighing came" in weights.notes[0]
     assert "no weighing of P100 came" in asked(place, "P100").notes[0]
 
 
@@ -234,10 +232,10 @@ def test_all_gob_positions_together_point_at_the_scale_or_the_glass(new_place: C
     ]
     place.put("weight_checks.a.csv", HEAD + rows(weights))
     place.take()
-    told = asked(place)
-    assert [gob.gob for gob in told.gobs if gob.drifting] == ["A", "B"]
-    assert all(gob.correction_g is not None and gob.correction_g == pytest.approx(-3, abs=0.3) for gob in told.gobs)
-    assert any("weigh a mass standard" in note for note in told.notes)
+    answer = asked(place)
+    assert [gob.gob for gob in answer.gobs if gob.drifting] == ["A", "B"]
+    assert all(gob.correction_g is not None and gob.correction_g == pytest.approx(-3, abs=0.3) for gob in answer.gobs)
+    assert any("weigh a mass standard" in note for note in answer.notes)
 
 
 def drifting_gob(place: Place, hot_g: float, cold_g: float) -> Weights:
@@ -269,29 +267,34 @@ def test_hot_and_cold_weighings_make_one_correction(new_place: Callable[[], Plac
     stands.
     """
     place = new_place()
-    told = drifting_gob(place, 2.0, 2.0)
-    one = told.feeder[0]
-    assert len(told.feeder) == 1 and one.gob == "A" and one.agree and {w.point for w in one.weighed} == {"hot", "cold"}
+    weights = drifting_gob(place, 2.0, 2.0)
+    feeder_correction = weights.feeder[0]
     assert (
-        one.correction_g == pytest.approx(-2, abs=0.25)
-        and one.correction_low is not None
-        and one.correction_high is not None
+        len(weights.feeder) == 1
+        and feeder_correction.gob == "A"
+        and feeder_correction.agree
+        and {w.point for w in feeder_correction.weighed} == {"hot", "cold"}
     )
-    assert one.correction_low < -2 + 0.1 and one.correction_high > -2 - 0.1
-    assert {gob.correction_g for gob in told.gobs if gob.drifting} == {one.correction_g}
-    widest = [182 * (w.high - w.low) / 100 for w in one.weighed]
-    assert one.correction_high - one.correction_low < min(widest)
-    said = [text for text in gob_sentences(place.plant, told) if "Correction at the feeder" in text]
+    assert (
+        feeder_correction.correction_g == pytest.approx(-2, abs=0.25)
+        and feeder_correction.correction_low is not None
+        and feeder_correction.correction_high is not None
+    )
+    assert feeder_correction.correction_low < -2 + 0.1 and feeder_correction.correction_high > -2 - 0.1
+    assert {gob.correction_g for gob in weights.gobs if gob.drifting} == {feeder_correction.correction_g}
+    widest = [182 * (w.high - w.low) / 100 for w in feeder_correction.weighed]
+    assert feeder_correction.correction_high - feeder_correction.correction_low < min(widest)
+    said = [text for text in gob_sentences(place.plant, weights) if "Correction at the feeder" in text]
     assert len(said) == 1 and "cold and hot weighings of J370 together" in said[0]
 
 
 def test_scales_that_disagree_give_no_correction(new_place: Callable[[], Place]) -> None:
     place = new_place()
-    told = drifting_gob(place, 0.0, 2.0)
-    one = told.feeder[0]
-    assert not one.agree and one.correction_g is None and one.chance < 0.01
-    assert all(gob.correction_g is None for gob in told.gobs)
-    said = " ".join(gob_sentences(place.plant, told))
+    weights = drifting_gob(place, 0.0, 2.0)
+    feeder_correction = weights.feeder[0]
+    assert not feeder_correction.agree and feeder_correction.correction_g is None and feeder_correction.chance < 0.01
+    assert all(gob.correction_g is None for gob in weights.gobs)
+    said = " ".join(gob_sentences(place.plant, weights))
     assert "no correction is told" in said and "mass standard" in said and "Correction at the feeder" not in said
 
 

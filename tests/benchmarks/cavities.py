@@ -45,7 +45,7 @@ def faults_of(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
     }
     of = {
         "section": ("K1", "THN", (f"K1/{section}A", f"K1/{section}B"), rng.uniform(8, 25)),
-        "gob": ("K4", "LAP", tuple(one for one in every["K4"] if one.endswith("C")), rng.uniform(5, 12)),
+        "gob": ("K4", "LAP", tuple(text for text in every["K4"] if text.endswith("C")), rng.uniform(5, 12)),
         "line": ("K3", "BLI", every["K3"], rng.uniform(4, 9)),
         "furnace": ("K1", "STN", every["K1"] + every["K2"], rng.uniform(4, 9)),
         "mould": ("K3", "CHF", (f"K3/{mould}B",), rng.uniform(15, 50)),
@@ -76,48 +76,50 @@ def maps_of(seed: int, quiet: bool) -> Iterator[tuple[Plan, MachineNow]]:
                     yield plan, answer_moulds(reader, place.plant, line, span)
 
 
-def faulty(plan: Plan, told: MachineNow) -> dict[str, set[tuple[str, str]]]:
+def faulty(plan: Plan, machine: MachineNow) -> dict[str, set[tuple[str, str]]]:
     """By kind of fault, the (cavity, defect) of this map in which faulty ware can have passed."""
-    lehr = timedelta(minutes=plan.plant.lines[told.line].lehr_minutes)
+    lehr = timedelta(minutes=plan.plant.lines[machine.line].lehr_minutes)
     out: dict[str, set[tuple[str, str]]] = {}
     for fault in plan.faults:
         begin, end = (plan.at(minute) + lehr for minute in (fault.start, fault.end))
-        if begin - timedelta(minutes=20) < told.span.end and end + timedelta(minutes=20) > told.span.start:
-            mine = {(one.split("/")[1], fault.defect) for one in fault.members if one.split("/")[0] == told.line}
+        if begin - timedelta(minutes=20) < machine.span.end and end + timedelta(minutes=20) > machine.span.start:
+            mine = {
+                (member.split("/")[1], fault.defect) for member in fault.members if member.split("/")[0] == machine.line
+            }
             out.setdefault(fault.scope, set()).update(mine)
     return out
 
 
-def plain(told: MachineNow) -> set[str]:
+def plain(machine: MachineNow) -> set[str]:
     """Cavities that a Poisson tail of all their calls against the rate of the others names."""
-    calls, ware = (np.array([getattr(c, name) for c in told.cavities], float) for name in ("calls", "ware"))
+    calls, ware = (np.array([getattr(c, name) for c in machine.cavities], float) for name in ("calls", "ware"))
     should = ware * (calls.sum() - calls) / np.maximum(ware.sum() - ware, 1.0)
     q = stats.false_discovery_control(stats.poisson.sf(calls - 1, np.maximum(should, 1e-9)))
-    return {f"{c.section}{c.gob}" for c, one in zip(told.cavities, q, strict=True) if one < MORE}
+    return {f"{c.section}{c.gob}" for c, each in zip(machine.cavities, q, strict=True) if each < MORE}
 
 
-def count(plan: Plan, told: MachineNow, sums: Counter[str]) -> None:
+def count(plan: Plan, machine: MachineNow, sums: Counter[str]) -> None:
     """Add a map to the sums."""
-    faults = faulty(plan, told)
+    faults = faulty(plan, machine)
     touched = {cavity for cells in faults.values() for cavity, _ in cells}
-    named = {(f"{c.section}{c.gob}", cell.defect) for c in told.cavities for cell in c.cells}
+    named = {(f"{c.section}{c.gob}", cell.defect) for c in machine.cavities for cell in c.cells}
     wrong = {cavity for cavity, defect in named if not any((cavity, defect) in cells for cells in faults.values())}
     sums["maps"] += 1
     sums["maps that name without a fault"] += bool(wrong)
-    sums["plain: maps that name without a fault"] += bool(plain(told) - touched)
+    sums["plain: maps that name without a fault"] += bool(plain(machine) - touched)
     for kind, cells in faults.items():
         sums[f"{kind}: cells"] += len(cells)
         sums[f"{kind}: named"] += len(named & cells)
-        sums[f"{kind}: plain named"] += len(plain(told) & {cavity for cavity, _ in cells})
+        sums[f"{kind}: plain named"] += len(plain(machine) & {cavity for cavity, _ in cells})
         if kind == "mould":
             inside = {
-                (f"{c.section}{c.gob}", told.signals[n].defect)
-                for c in told.cavities
+                (f"{c.section}{c.gob}", machine.signals[n].defect)
+                for c in machine.cavities
                 for n in c.signals
-                if told.signals[n].scope == "mould"
+                if machine.signals[n].scope == "mould"
             }
             sums["mould: shown by its signal or named"] += len(cells & (inside | named))
-    sums["cavities named"] += sum(c.level in OWN for c in told.cavities)
+    sums["cavities named"] += sum(c.level in OWN for c in machine.cavities)
 
 
 def main() -> None:
@@ -125,10 +127,10 @@ def main() -> None:
     asked.add_argument("--seeds", type=int, default=3)
     asked.add_argument("--first", type=int, default=930_000)
     asked.add_argument("--quiet", action="store_true")
-    told = asked.parse_args()
+    options = asked.parse_args()
     sums: Counter[str] = Counter()
-    for seed in range(told.first, told.first + told.seeds):
-        for plan, machine in maps_of(seed, told.quiet):
+    for seed in range(options.first, options.first + options.seeds):
+        for plan, machine in maps_of(seed, options.quiet):
             count(plan, machine, sums)
         print(f"seed {seed}: " + "; ".join(f"{name} {n}" for name, n in sorted(sums.items())), flush=True)
 

@@ -52,9 +52,9 @@ class Seen:
 
 def pages_process(root: Path, served: Served) -> int:
     """The process that answers the pages."""
-    for one in served.children():
-        if b"pages" in Path(f"/proc/{one}/cmdline").read_bytes().split(b"\0"):
-            return one
+    for number in served.children():
+        if b"pages" in Path(f"/proc/{number}/cmdline").read_bytes().split(b"\0"):
+            return number
     raise SystemExit(f"no pages are served of {root}")
 
 
@@ -147,16 +147,16 @@ async def crowd(root: Path, files: list[Path], many: int, guesses: int, process:
         arrive, root, files
     )  # a thread: what copies here must not be waited for in health's seconds
     tasks += [asyncio.create_task(guess(seen, n)) for n in range(guesses)]
-    told, until = None, time.monotonic() + 600
-    while told is None and time.monotonic() < until:
+    pair, until = None, time.monotonic() + 600
+    while pair is None and time.monotonic() < until:
         await asyncio.sleep(0.5)
-        told = readers.last_intake(root, 0)
+        pair = readers.last_intake(root, 0)
     await asyncio.sleep(10)
     enough.set()
     seen.health, seen.said, seen.memory = await asyncio.to_thread(watched.get, True, 90)
     over.set()
     await asyncio.gather(*tasks)
-    return seen, told[1] if told else float("nan")
+    return seen, pair[1] if pair else float("nan")
 
 
 def main() -> None:
@@ -165,10 +165,10 @@ def main() -> None:
     asked.add_argument("--readers", type=int, default=200)
     asked.add_argument("--guesses", type=int, default=200)
     asked.add_argument("--keep", type=Path, help="folder for the site as it is before; used again when it is there")
-    told = asked.parse_args()
-    kept = told.keep or Path(tempfile.mkdtemp()) / "site"
+    options = asked.parse_args()
+    kept = options.keep or Path(tempfile.mkdtemp()) / "site"
     if not kept.exists():
-        readers.build(kept, told.lines)
+        readers.build(kept, options.lines)
     root = Path(tempfile.mkdtemp(prefix="crowd-")) / "site"
     shutil.copytree(kept, root)
     end = read_plant((root / "works.toml").read_text()).clock.day(FIRST + timedelta(days=DAYS - 1)).end
@@ -177,13 +177,13 @@ def main() -> None:
         stamp = re.search(r"\.(\d{8}T\d{4})Z\.", path.name)
         if stamp and path.name.split(".")[0] in ("station_counts", "reject_counts", "forming_counts"):
             hours.setdefault(stamp[1], []).append(path)
-    one = Served(root, RunningClock(end - timedelta(minutes=5), time.time()).text(), port=readers.PORT)
-    one.until(lambda: one.get("/health")[0] != 0, 120, "the pages answer")
+    served = Served(root, RunningClock(end - timedelta(minutes=5), time.time()).text(), port=readers.PORT)
+    served.until(lambda: served.get("/health")[0] != 0, 120, "the pages answer")
     time.sleep(15)
     seen, intake = asyncio.run(
-        crowd(root, next(iter(hours.values())), told.readers, told.guesses, pages_process(root, one))
+        crowd(root, next(iter(hours.values())), options.readers, options.guesses, pages_process(root, served))
     )
-    one.stop()
+    served.stop()
     shutil.rmtree(root.parent)
     report(seen, intake)
 

@@ -31,16 +31,16 @@ def main() -> None:
     asked.add_argument("--lines", type=int, default=12)
     asked.add_argument("--days", type=int, default=2)
     asked.add_argument("--keep", type=Path, help="folder for the site; used again when it is there")
-    told = asked.parse_args()
-    root = told.keep or Path(tempfile.mkdtemp()) / "site"
-    plant = read_plant(works_toml(told.lines))
+    options = asked.parse_args()
+    root = options.keep or Path(tempfile.mkdtemp()) / "site"
+    plant = read_plant(works_toml(options.lines))
     if not root.exists():
-        site = init_site(root, works_toml(told.lines))
-        plan = make_plan(plant, FIRST, told.days, 5, faults=8 * told.days)
+        site = init_site(root, works_toml(options.lines))
+        plan = make_plan(plant, FIRST, options.days, 5, faults=8 * options.days)
         write_feeds(simulate(plan), site.inbox, dirty=False, every="1d", formats=("parquet",))
         take_in(site, plant, Settings())
     opened = open_site(root, Settings())
-    days = [FIRST + timedelta(days=n) for n in range(told.days)]
+    days = [FIRST + timedelta(days=n) for n in range(options.days)]
     span = plant.clock.day(days[-1])
     with opened.ledger.reading() as reader:
         about = {"from_time": span.start, "to_time": span.end}
@@ -58,11 +58,12 @@ def main() -> None:
         "rebuild of all days with their hour pages, two processes", lambda: rebuild_days(opened, days[0], days[-1])
     )
     before, pool.PROCESSES = pool.PROCESSES, 1
-    one = timed("the same in one process", lambda: rebuild_days(opened, days[0], days[-1]))
+    answer = timed("the same in one process", lambda: rebuild_days(opened, days[0], days[-1]))
     pool.PROCESSES = before
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"close over reading {max(closes) / read:.1f}; rebuild {both / told.days:.1f} s a day, {one / both:.2f} times "
+        f"close over reading {max(closes) / read:.1f}; rebuild {both / options.days:.1f} s a day, "
+        f"{answer / both:.2f} times "
         f"as fast as in one process; peak of this process {peak:,.0f} MB ({time.strftime('%Y-%m-%d')})"
     )
 

@@ -50,8 +50,8 @@ def scanned(calls: np.ndarray, rate: float) -> np.ndarray:
         )
         p = excess_p(seen[near], should[near], np.full(len(near), variance))
         best[s[near], t[near]] = np.minimum(best[s[near], t[near]], p)
-    told: np.ndarray = -np.log(best)
-    return told
+    values: np.ndarray = -np.log(best)
+    return values
 
 
 def betting(calls: np.ndarray, rate: float) -> np.ndarray:
@@ -62,15 +62,15 @@ def betting(calls: np.ndarray, rate: float) -> np.ndarray:
     changed.
     """
     size, streams = 1 / VARIANCE, len(calls)
-    sums, told = np.zeros((streams, len(FACTORS))), np.zeros(calls.shape)
+    sums, values = np.zeros((streams, len(FACTORS))), np.zeros(calls.shape)
     for first in range(0, calls.shape[1], 60):
         n = np.cumsum(calls[:, first : first + 60], axis=1)[:, :, None]
         mean = (rate / 60 * np.arange(1, n.shape[1] + 1))[None, :, None]
         log = n * np.log(FACTORS) - (n + size) * (np.log1p(FACTORS * mean / size) - np.log1p(mean / size))
         part = (1 + sums)[:, None, :] * np.exp(log)
-        told[:, first : first + 60] = np.log(part.mean(axis=2))
+        values[:, first : first + 60] = np.log(part.mean(axis=2))
         sums = part[:, -1]
-    return told
+    return values
 
 
 def alarms_at(values: np.ndarray, limit: float, quiet_min: int = 60) -> int:

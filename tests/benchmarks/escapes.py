@@ -64,20 +64,20 @@ def works(seed: int, rough: bool, blind: bool) -> tuple[Simulated, str]:
         code = str(rng.choice([c for c, d in plant.faults.items() if station.can_call(c) and d.severity in CHALLENGED]))
         start = int(rng.integers(600, plan.minutes - 1400))
         plan.dimmed.append(Dimmed(station.id, code, start, start + int(rng.integers(480, 1200)), 0.05))
-    told = simulate(plan)
-    every = pl.concat([earlier_challenges(told, rng), told.feeds["challenge_checks"]])
-    told.feeds["challenge_checks"] = every.filter(~pl.col("station").is_in(silent))
-    return told, text
+    simulated = simulate(plan)
+    every = pl.concat([earlier_challenges(simulated, rng), simulated.feeds["challenge_checks"]])
+    simulated.feeds["challenge_checks"] = every.filter(~pl.col("station").is_in(silent))
+    return simulated, text
 
 
-def taken(told: Simulated, text: str, root: Path) -> OpenSite:
+def taken(simulated: Simulated, text: str, root: Path) -> OpenSite:
     """The works' feeds taken in; no signals are needed."""
     site = Site(root)
     site.inbox.mkdir(parents=True)
     site.works_toml.write_text(text, encoding="utf-8")
-    write_feeds(told, site.inbox, every="1d", formats=("parquet",), dirty=False)
-    opened = OpenSite(site, Settings(), told.plan.plant)
-    take_in(site, told.plan.plant, opened.settings)
+    write_feeds(simulated, site.inbox, every="1d", formats=("parquet",), dirty=False)
+    opened = OpenSite(site, Settings(), simulated.plan.plant)
+    take_in(site, simulated.plan.plant, opened.settings)
     return opened
 
 
@@ -87,12 +87,12 @@ def plain(plant: Plant, known: Vouching, line: str, code: str, calls: int) -> fl
     return calls * (1 - rate) / max(rate, 1e-3) if rate is not None else 0.0
 
 
-def measured(reader: Reader, told: Simulated, tally: Tally) -> None:
+def measured(reader: Reader, simulated: Simulated, tally: Tally) -> None:
     """Every line and defect that is not minor, over the second day."""
-    plan, plant = told.plan, told.plan.plant
+    plan, plant = simulated.plan, simulated.plan.plant
     span = Span(plan.at(900), plan.at(plan.minutes - 300))
     known = vouching(reader, plant, span)
-    gone = told.truth["defects"].filter(pl.col("station").is_null() & pl.col("pallet").is_not_null())
+    gone = simulated.truth["defects"].filter(pl.col("station").is_null() & pl.col("pallet").is_not_null())
     for line in plant.lines:
         codes = [
             c
@@ -127,28 +127,30 @@ def measured(reader: Reader, told: Simulated, tally: Tally) -> None:
             )
 
 
-def doubted(reader: Reader, told: Simulated, tally: Tally) -> None:
+def doubted(reader: Reader, simulated: Simulated, tally: Tally) -> None:
     """Where the blind station stands among the doubts; how many are shown a day without one."""
-    plan, plant = told.plan, told.plan.plant
+    plan, plant = simulated.plan, simulated.plan.plant
     for day in (plant.clock.day(FIRST + timedelta(days=n)) for n in range(DAYS)):
         known = vouching(reader, plant, day)
         shown = [d for d in ranked_doubts(known, day) if not is_usual(known, d)]
         if not plan.dimmed:
             tally.daily.append(len(shown))
     if plan.dimmed:
-        one, whole = plan.dimmed[0], Span(plan.at(one_start := plan.dimmed[0].start), plan.at(one_start + 1200))
+        dimmed, whole = plan.dimmed[0], Span(plan.at(one_start := plan.dimmed[0].start), plan.at(one_start + 1200))
         known = vouching(reader, plant, whole)
         kinds = [(d.station, d.defect) for d in ranked_doubts(known, whole)]
-        tally.ranks.append(kinds.index((one.station, one.defect)) + 1 if (one.station, one.defect) in kinds else 999)
+        tally.ranks.append(
+            kinds.index((dimmed.station, dimmed.defect)) + 1 if (dimmed.station, dimmed.defect) in kinds else 999
+        )
 
 
 def report(tally: Tally, name: str) -> Iterator[str]:
     for what, rows in (("pallets", tally.pallets), ("lines x defects", tally.lines)):
-        told = np.array(rows)
-        held = (told[:, 3] >= told[:, 1]) & (told[:, 3] <= told[:, 2])
+        values = np.array(rows)
+        held = (values[:, 3] >= values[:, 1]) & (values[:, 3] <= values[:, 2])
         yield (
-            f"{name}, {what} ({len(told)}): told {told[:, 0].sum():.0f}, true {told[:, 3].sum():.0f}, ratio "
-            f"{told[:, 0].sum() / told[:, 3].sum():.3f}; held {100 * held.mean():.1f} %"
+            f"{name}, {what} ({len(values)}): told {values[:, 0].sum():.0f}, true {values[:, 3].sum():.0f}, ratio "
+            f"{values[:, 0].sum() / values[:, 3].sum():.3f}; held {100 * held.mean():.1f} %"
         )
     lines = np.array(tally.lines)
     yield f"  plain {lines[:, 4].sum():.0f}, ratio {lines[:, 4].sum() / lines[:, 3].sum():.3f}"
@@ -164,11 +166,11 @@ def main() -> None:
     parser.add_argument("--tidy", action="store_true")
     asked, tally = parser.parse_args(), Tally()
     for number in range(asked.works):
-        told, text = works(asked.seed + number, not asked.tidy, bool(number % 2))
+        simulated, text = works(asked.seed + number, not asked.tidy, bool(number % 2))
         root = Path(tempfile.mkdtemp())
-        with taken(told, text, root / "site").ledger.reading() as reader:
-            measured(reader, told, tally)
-            doubted(reader, told, tally)
+        with taken(simulated, text, root / "site").ledger.reading() as reader:
+            measured(reader, simulated, tally)
+            doubted(reader, simulated, tally)
         shutil.rmtree(root)
         print(f"works {number + 1} of {asked.works}", flush=True)
     print("\n".join(report(tally, "tidy" if asked.tidy else "rough")))

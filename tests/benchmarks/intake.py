@@ -173,12 +173,12 @@ def _measured(queue: multiprocessing.Queue, work, *args) -> None:  # type: ignor
     import pipelines.intake  # noqa: F401
 
     before = time.perf_counter()
-    told = work(*args) or {}
+    row = work(*args) or {}
     seconds = time.perf_counter() - before
     usage = resource.getrusage(resource.RUSAGE_SELF)
     queue.put(
         {
-            **told,
+            **row,
             "seconds": seconds,
             "cpu_s": usage.ru_utime + usage.ru_stime,
             "peak_mb": peak_mb(),
@@ -192,9 +192,9 @@ def measured(work, *args) -> dict[str, float]:  # type: ignore[no-untyped-def]
     queue = context.Queue()
     process = context.Process(target=_measured, args=(queue, work, *args))
     process.start()
-    told = queue.get()
+    response = queue.get()
     process.join()
-    return told
+    return response
 
 
 def main() -> None:
@@ -202,23 +202,23 @@ def main() -> None:
     parser.add_argument("--lines", type=int, default=12)
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--keep", type=Path)
-    told = parser.parse_args()
-    root = told.keep or Path(tempfile.mkdtemp())
+    options = parser.parse_args()
+    root = options.keep or Path(tempfile.mkdtemp())
     source = root / "source"
     source.mkdir(parents=True, exist_ok=True)
-    rows = make_files(source, told.lines)
+    rows = make_files(source, options.lines)
     size = sum(path.stat().st_size for path in source.iterdir())
     print(
         f"{rows:,} rows, {len(list(source.iterdir()))} files, {size / 1e6:.0f} MB of CSV, 1 % bad; medians of "
-        f"{told.repeats}"
+        f"{options.repeats}"
     )
     found: dict[str, list[dict[str, float]]] = {"duckdb typed": [], "duckdb text": [], "intake": []}
-    for number in range(told.repeats):
+    for number in range(options.repeats):
         for name, typed in (("duckdb typed", True), ("duckdb text", False)):
             found[name].append(measured(duckdb_alone, source, root / f"{typed}{number}.duckdb", typed))
         site = root / f"site{number}"
         shutil.copytree(source, site / "inbox")
-        (site / "works.toml").write_text(works(told.lines))
+        (site / "works.toml").write_text(works(options.lines))
         found["intake"].append(measured(take, site))
         shutil.rmtree(site)
     median = {name: sorted(runs, key=lambda r: r["seconds"])[len(runs) // 2] for name, runs in found.items()}
@@ -231,7 +231,7 @@ def main() -> None:
     )
     for name in ("duckdb typed", "duckdb text"):
         print(f"ratio intake / {name}: {mine['seconds'] / median[name]['seconds']:.2f}")
-    if not told.keep:
+    if not options.keep:
         shutil.rmtree(root)
 
 

@@ -29,11 +29,11 @@ def rows(count: int, line: str = "K1") -> Iterator[str]:
     minute = 0
     while count > 0:
         at = (FIRST + timedelta(minutes=minute)).strftime("%Y-%m-%dT%H:%M:%SZ")
-        told = [
+        sentences = [
             f"{at},{line},{s},{m},60,{(7 * m + minute) % 13 + 1},{(m + minute) % 2}\n" for s in STATIONS for m in MOULDS
         ]
-        yield "".join(told[:count])
-        count, minute = count - len(told), minute + 1
+        yield "".join(sentences[:count])
+        count, minute = count - len(sentences), minute + 1
 
 
 def many_files(place: Place, count: int) -> None:
@@ -72,11 +72,11 @@ def measured(name: str, count: int) -> None:
         place = Place(Path(folder) / "site")
         CASES[name](place, count)
         begun = time.monotonic()
-        told = place.take()
+        answer = place.take()
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
         print(
-            f"{count:,} {name}: {time.monotonic() - begun:.1f} s, {peak:,} MB; {told.rows_kept:,} rows kept, "
-            f"{told.rows_refused:,} refused, {told.files_refused} files refused whole",
+            f"{count:,} {name}: {time.monotonic() - begun:.1f} s, {peak:,} MB; {answer.rows_kept:,} rows kept, "
+            f"{answer.rows_refused:,} refused, {answer.files_refused} files refused whole",
             flush=True,
         )
 
@@ -85,10 +85,10 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--files", type=int, default=20_000)
     asked.add_argument("--rows", type=int, default=5_000_000)
-    told = asked.parse_args()
+    options = asked.parse_args()
     context = multiprocessing.get_context("spawn")
     for name in CASES:
-        run = context.Process(target=measured, args=(name, told.files if name.startswith("files") else told.rows))
+        run = context.Process(target=measured, args=(name, options.files if name.startswith("files") else options.rows))
         run.start()
         run.join()
 

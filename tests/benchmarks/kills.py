@@ -31,8 +31,8 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--times", type=int, default=15)
     asked.add_argument("--seed", type=int, default=1)
-    told = asked.parse_args()
-    rng = random.Random(told.seed)
+    options = asked.parse_args()
+    rng = random.Random(options.seed)
     folder = Path(tempfile.mkdtemp(prefix="kills-"))
     root = folder / "site"
     (root / "inbox").mkdir(parents=True)
@@ -40,22 +40,22 @@ def main() -> None:
     plant = read_plant(WORKS)
     files = write_feeds(simulate(make_plan(plant, DAY, 1, seed=3)), folder / "feeds", dirty=False)
     whole = contents(folder / "feeds")
-    share = -(-len(files) // told.times)
+    share = -(-len(files) // options.times)
     back: list[float] = []
-    for number in range(told.times):
+    for number in range(options.times):
         for path in files[number * share : (number + 1) * share]:
             shutil.copyfile(path, root / "inbox" / f".{path.name}")
             (root / "inbox" / f".{path.name}").rename(root / "inbox" / path.name)
-        one = Served(root)
-        back.append(one.until(lambda one=one: one.get("/now")[0] in (200, 503), 60, "pages"))
+        served = Served(root)
+        back.append(served.until(lambda answer=served: answer.get("/now")[0] in (200, 503), 60, "pages"))
         time.sleep(rng.uniform(0.0, 14.0))
-        running = [flow for flow, state in one.runs() if state == "running"]
-        for pid in (one.process.pid, *one.children()):
+        running = [flow for flow, state in served.runs() if state == "running"]
+        for pid in (served.process.pid, *served.children()):
             try:
                 os.kill(pid, signal.SIGKILL)
             except ProcessLookupError:
                 continue
-        one.process.wait(10)
+        served.process.wait(10)
         print(
             f"kill {number + 1}: pages were back after {back[-1]:.1f} s; killed while {running or 'nothing'} ran",
             flush=True,

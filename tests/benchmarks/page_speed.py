@@ -35,7 +35,7 @@ def pages_of(root: Path) -> tuple[datetime, list[str]]:
     closed = sorted(path.stem for path in (root / "reports" / "day").glob("????-??-??.html"))
     furnace = plant.lines[line].furnace
     defect = next(iter(plant.defects))
-    told = [
+    texts = [
         "/now",
         "/now?wall=1",
         f"/hour/{line}",
@@ -43,28 +43,28 @@ def pages_of(root: Path) -> tuple[datetime, list[str]]:
         f"/moulds/{line}",
         f"/moulds/{line}?hours=24",
         f"/moulds/{line}?hours=8&defect={defect}",
-        *(f"/day/{one}.html" for one in closed[-1:]),
+        *(f"/day/{each}.html" for each in closed[-1:]),
         f"/weights/{day}/{line}.html",
         f"/laboratory/{day}/{furnace}.html",
         f"/weights/{now}/{line}.html",
         "/trace",
-        *(f"/trace?complaint={one}" for one in complaints[:1]),
+        *(f"/trace?complaint={complaint}" for complaint in complaints[:1]),
         f"/trace?line={line}&mould=20&defect={defect}&made_from={hour}&made_to={hour[:11]}23:00",
         "/holds",
         "/feeds",
         "/metrics",
     ]
-    return newest, told
+    return newest, texts
 
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("site", type=Path)
     asked.add_argument("--times", type=int, default=5)
-    told = asked.parse_args()
-    newest, pages = pages_of(told.site)
+    options = asked.parse_args()
+    newest, pages = pages_of(options.site)
     app = create_app(
-        told.site, Settings(fixed_now=newest + timedelta(minutes=5)), Options(hosts=("testserver",), grace_s=0)
+        options.site, Settings(fixed_now=newest + timedelta(minutes=5)), Options(hosts=("testserver",), grace_s=0)
     )
     client, desk = TestClient(app), app.state.web.desk
     client.get(pages[0])
@@ -72,14 +72,14 @@ def main() -> None:
     again: list[float] = []
     for page in pages:
         anew = []
-        for _ in range(told.times):
+        for _ in range(options.times):
             desk._made.clear()
             begun = time.perf_counter()
             answer = client.get(page)
             anew.append(time.perf_counter() - begun)
         assert answer.status_code == 200, (page, answer.status_code, answer.text[:300])
         kept = []
-        for _ in range(told.times):
+        for _ in range(options.times):
             begun = time.perf_counter()
             client.get(page)
             kept.append(time.perf_counter() - begun)

@@ -115,15 +115,15 @@ def addresses(root: Path) -> list[str]:
     """What people click: now, the lines' newest hours and those before, moulds, weights, trace, holds, feeds."""
     plant = read_plant((root / "works.toml").read_text())
     day = FIRST + timedelta(days=DAYS - 1)
-    told = ["/now", "/now?wall=1", "/feeds", "/holds", "/trace", "/metrics", f"/day/{day}.html"]
+    texts = ["/now", "/now?wall=1", "/feeds", "/holds", "/trace", "/metrics", f"/day/{day}.html"]
     for n, line in enumerate(plant.lines):
-        told += [
+        texts += [
             f"/hour/{line}",
             f"/moulds/{line}",
             f"/moulds/{line}?hours=8",
             f"/hour/{day}/{line}-{10 + n % 4:02d}-{15 + n % 4:02d}00.html",
         ]
-    return told
+    return texts
 
 
 def last_intake(root: Path, after: int) -> tuple[int, float] | None:
@@ -153,15 +153,15 @@ async def hour(root: Path, files: list[Path], readers: int, pause: float, after:
         shutil.copyfile(path, part)
     for part in parts:  # all at once: else a first intake takes some of them, and the next the rest
         part.rename(part.with_name(part.name[1:]))
-    told, seen.running = None, True
-    while told is None:
+    pair, seen.running = None, True
+    while pair is None:
         await asyncio.sleep(0.5)
-        told = last_intake(root, after)
+        pair = last_intake(root, after)
     seen.running = False
     await asyncio.sleep(8 if readers else 0)
     over.set()
     await asyncio.gather(*tasks)
-    return (*told, seen)
+    return (*pair, seen)
 
 
 def main() -> None:
@@ -176,10 +176,10 @@ def main() -> None:
     )
     asked.add_argument("--hours", type=int, default=HOURS, help="of those left: how many are taken in")
     asked.add_argument("--keep", type=Path, help="folder for the site as it is before; used again when it is there")
-    told = asked.parse_args()
-    kept = told.keep or Path(tempfile.mkdtemp()) / "site"
+    options = asked.parse_args()
+    kept = options.keep or Path(tempfile.mkdtemp()) / "site"
     if not kept.exists():
-        build(kept, told.lines)
+        build(kept, options.lines)
     root = Path(tempfile.mkdtemp(prefix="readers-")) / "site"
     shutil.copytree(kept, root)
     plant = read_plant((root / "works.toml").read_text())
@@ -189,10 +189,10 @@ def main() -> None:
         if path.name.split(".")[0] in ("station_counts", "reject_counts", "forming_counts"):
             hours.setdefault(re.search(r"\.(\d{8}T\d{4})Z\.", path.name)[1], []).append(path)  # type: ignore[index]
     clock = RunningClock(end - timedelta(minutes=5), time.time())
-    one = Served(root, clock.text(), port=PORT)
+    served = Served(root, clock.text(), port=PORT)
     time.sleep(15)
-    asyncio.run(turns(root, list(hours.values())[: told.hours], told.readers, told.pause))
-    one.stop()
+    asyncio.run(turns(root, list(hours.values())[: options.hours], options.readers, options.pause))
+    served.stop()
 
 
 async def turns(root: Path, hours: list[list[Path]], readers: int, pause: float) -> None:

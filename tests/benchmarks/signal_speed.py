@@ -65,9 +65,9 @@ def works_toml(lines: int) -> str:
 
 def timed(name: str, asked: object) -> float:
     start = time.perf_counter()
-    told = asked()  # type: ignore[operator]
+    answer = asked()  # type: ignore[operator]
     took = time.perf_counter() - start
-    print(f"{name:<58} {took:7.2f} s   {len(told) if hasattr(told, '__len__') else told}")
+    print(f"{name:<58} {took:7.2f} s   {len(answer) if hasattr(answer, '__len__') else answer}")
     return took
 
 
@@ -87,11 +87,11 @@ def main() -> None:
     opened = open_site(root, Settings())
     day = plant.clock.day(FIRST + timedelta(days=DAYS - 1))
     with opened.ledger.reading() as reader:
-        told = {"from_time": day.start - timedelta(hours=60), "to_time": day.end}
+        moments = {"from_time": day.start - timedelta(hours=60), "to_time": day.end}
         read = timed(
             "DuckDB reads these minutes of all lines",
             lambda: sum(
-                reader.ask(name, line=line, **told).height
+                reader.ask(name, line=line, **moments).height
                 for line in plant.lines
                 for name in ("ware_by_window", "calls_by_window")
             ),
@@ -105,11 +105,11 @@ def main() -> None:
             "all signals of all lines, a day of minutes, asked anew", lambda: answer_signals(reader, plant, day)
         )
         last = Span(day.end - timedelta(hours=1), day.end)
-        one = timed("one line's last hour", lambda: answer_signals(reader, plant, last, next(iter(plant.lines))))
+        answer = timed("one line's last hour", lambda: answer_signals(reader, plant, last, next(iter(plant.lines))))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
         f"ratios to DuckDB's reading: kept {kept / read:.1f}, asked anew {every / read:.1f}, one line's hour "
-        f"{one / read:.2f}; peak {peak:,.0f} MB"
+        f"{answer / read:.2f}; peak {peak:,.0f} MB"
     )
 
 

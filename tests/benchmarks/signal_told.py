@@ -100,7 +100,7 @@ def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list
     nobody.
     """
     span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(days=DAYS))
-    told: list[Said] = []
+    saids: list[Said] = []
     for furnace in works.furnace:
         counts = {
             line.id: line_counts(works, line.id, span, *frames_of(simulated, line.id), lehr[line.id])
@@ -115,8 +115,8 @@ def followed(works: Plant, simulated: Simulated, lehr: dict[str, float]) -> list
                 for signal in signals:
                     firsts.setdefault((line, signal.name), signal)
                     lasts[line, signal.name] = signal
-        told += [Said(line, firsts[line, name], last, trackers[line]) for (line, name), last in lasts.items()]
-    return [one for one in told if not getattr(one.last, "passed", False)]
+        saids += [Said(line, firsts[line, name], last, trackers[line]) for (line, name), last in lasts.items()]
+    return [seen for seen in saids if not getattr(seen.last, "passed", False)]
 
 
 def works_told(seed: int, faults: int, kind: str, off: float, world: str) -> Told:
@@ -133,20 +133,20 @@ def works_told(seed: int, faults: int, kind: str, off: float, world: str) -> Tol
     said = followed(works, simulated, lehr)
     cases = cases_of(simulated, plan.faults)
     judged = plan.cold_from + timedelta(hours=LEARN_H)
-    told = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24), lehr_off=off_by)
-    told.hits = [_hit(case, kind, said, simulated) for case in cases]
-    told.places = [
-        (one.probability, any(_right(one, case) for case in mine))
-        for one in said
-        if (mine := [case for case in cases if _touches(one, case) and _shares(one, case)])
+    seen = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24), lehr_off=off_by)
+    seen.hits = [_hit(case, kind, said, simulated) for case in cases]
+    seen.places = [
+        (answer.probability, any(_right(answer, case) for case in mine))
+        for answer in said
+        if (mine := [case for case in cases if _touches(answer, case) and _shares(answer, case)])
     ]
-    told.false = sum(one.raised >= judged and not any(_touches(one, case) for case in cases) for one in said)
+    seen.false = sum(answer.raised >= judged and not any(_touches(answer, case) for case in cases) for answer in said)
     if not cases:
         for line in works.line:
             alarms = p_chart_alarms(simulated, line.id)
-            told.false_chart += alarms.height
-            told.false_chart3 += alarms.filter(pl.col("y") >= CHART_CALLS).height
-    return told
+            seen.false_chart += alarms.height
+            seen.false_chart3 += alarms.filter(pl.col("y") >= CHART_CALLS).height
+    return seen
 
 
 def hourly_told(seed: int, off: float) -> Told:
@@ -160,21 +160,21 @@ def hourly_told(seed: int, off: float) -> Told:
     simulated = simulate(plan)
     said = followed(works, simulated, lehr_minutes_of(simulated)[0])
     cases = cases_of(simulated, plan.faults)
-    told = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24))
-    told.hits = [_hit(case, "hourly", said, simulated) for case in cases]
-    return told
+    seen = Told(line_days=len(works.line) * (DAYS - LEARN_H / 24))
+    seen.hits = [_hit(case, "hourly", said, simulated) for case in cases]
+    return seen
 
 
 def _ten_times(plan: Plan, rng: np.random.Generator) -> list[PlannedFault]:
-    told, plant = [], plan.plant
+    found, plant = [], plan.plant
     for line, lined in plan.lines.items():
         readers = [s for s in plant.stations_of(line) if reads_moulds(s.id)]
         codes = sorted({c for s in readers for c in s.sees or () if c in plant.faults and _often(plant, c)})
         section, gob = lined.cavities[int(rng.integers(len(lined.cavities)))]
         start = int(rng.integers(RUN_IN_MIN + LEARN_H * 60 + 600, plan.minutes - 500))
         members = (f"{line}/{section}{gob}",)
-        told.append(PlannedFault("mould", line, str(rng.choice(codes)), members, start, start + 240, 10.0))
-    return told
+        found.append(PlannedFault("mould", line, str(rng.choice(codes)), members, start, start + 240, 10.0))
+    return found
 
 
 def _often(plant: Plant, code: str) -> bool:
@@ -187,7 +187,7 @@ def mixed_told(seed: int, off: float) -> tuple[Told, Told, Told]:
     """
     works = WORLDS["rough"].plant(seed)
     lasts = [works.stations_of(line)[-1].id for line in works.lines]
-    told = []
+    found = []
     for hourly, heard in ((True, True), (True, False), (False, True)):
         plan = make_plan(works, FIRST, DAYS, seed, lag_offset=off, faults=0, roughness=WORLDS["rough"].roughness)
         windows = {s: 3600 if hourly and s in lasts else 60 for s in works.stations}
@@ -200,8 +200,8 @@ def mixed_told(seed: int, off: float) -> tuple[Told, Told, Told]:
                 simulated.feeds[feed] = simulated.feeds[feed].filter(~pl.col("station").is_in(lasts))
         said = followed(works, simulated, lehr)
         able = [c for c in cases_of(simulated, plan.faults) if _seen_without(works, c, lasts)]
-        told.append(Told(hits=[_hit(case, "mixed", said, simulated) for case in able]))
-    return told[0], told[1], told[2]
+        found.append(Told(hits=[_hit(case, "mixed", said, simulated) for case in able]))
+    return found[0], found[1], found[2]
 
 
 def _seen_without(works: Plant, case: Case, lasts: Sequence[str]) -> bool:
@@ -211,37 +211,38 @@ def _seen_without(works: Plant, case: Case, lasts: Sequence[str]) -> bool:
     return any(s.can_call(case.fault.defect) and s.id not in lasts for s in works.stations_of(case.line))
 
 
-def _touches(one: Said, case: Case) -> bool:
-    same = one.line == case.line and one.tracker.counts.defects[one.last.defect] == case.fault.defect
-    return same and case.onset - timedelta(minutes=5) <= one.raised <= case.ended + timedelta(minutes=30)
+def _touches(seen: Said, case: Case) -> bool:
+    same = seen.line == case.line and seen.tracker.counts.defects[seen.last.defect] == case.fault.defect
+    return same and case.onset - timedelta(minutes=5) <= seen.raised <= case.ended + timedelta(minutes=30)
 
 
-def _shares(one: Said, case: Case) -> bool:
-    return case.fault.scope == "station" or bool(one.cavities & set(case.places))
+def _shares(seen: Said, case: Case) -> bool:
+    return case.fault.scope == "station" or bool(seen.cavities & set(case.places))
 
 
-def _right(one: Said, case: Case) -> bool:
-    return _scope_right(one, case) and _members_right(one, case)
+def _right(seen: Said, case: Case) -> bool:
+    return _scope_right(seen, case) and _members_right(seen, case)
 
 
 def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> Hit:
     chart, chart3 = (_chart_delay(case, simulated, calls) for calls in (0, CHART_CALLS))
-    mine = [one for one in said if _touches(one, case) and _shares(one, case)]
+    mine = [answer for answer in said if _touches(answer, case) and _shares(answer, case)]
     if not mine:
         return Hit(case, kind, chart=chart, chart3=chart3)
-    one = min(mine, key=lambda s: s.raised)
+    seen = min(mine, key=lambda s: s.raised)
     minutes: Callable[[datetime], float] = lambda moment: (moment - case.onset).total_seconds() / 60  # noqa: E731
     low, at, high = (
-        one.tracker.counts.moment(x) + one.after for x in (one.last.onset.low, one.last.onset.at, one.last.onset.high)
+        seen.tracker.counts.moment(x) + seen.after
+        for x in (seen.last.onset.low, seen.last.onset.at, seen.last.onset.high)
     )
-    scope = _scope_right(one, case)
+    scope = _scope_right(seen, case)
     return Hit(
         case,
         kind,
-        minutes(one.raised),
+        minutes(seen.raised),
         scope,
-        scope and _members_right(one, case),
-        one.probability,
+        scope and _members_right(seen, case),
+        seen.probability,
         minutes(at),
         low <= case.onset <= high + timedelta(minutes=1),
         chart,
@@ -250,24 +251,24 @@ def _hit(case: Case, kind: str, said: Sequence[Said], simulated: Simulated) -> H
     )
 
 
-def _scope_right(one: Said, case: Case) -> bool:
+def _scope_right(seen: Said, case: Case) -> bool:
     """Whether the scope is the true one, or one that is the same set of cavities on this machine."""
-    line = one.tracker.plant.lines[one.line]
-    said, true = one.last.place.scope, case.fault.scope
+    line = seen.tracker.plant.lines[seen.line]
+    said, true = seen.last.place.scope, case.fault.scope
     same = (
         {("section", "mould"), ("mould", "section"), ("gob", "line"), ("line", "gob"), ("gob", "furnace")}
         if line.gobs == 1
         else set()
     )
-    if len(one.tracker.plant.lines_of(line.furnace)) == 1:
+    if len(seen.tracker.plant.lines_of(line.furnace)) == 1:
         same |= {("furnace", "line"), ("line", "furnace")}
     return said == true or (said, true) in same
 
 
-def _members_right(one: Said, case: Case) -> bool:
+def _members_right(seen: Said, case: Case) -> bool:
     if case.fault.scope == "station":
-        return one.last.place.members == case.fault.members
-    return one.cavities == set(case.places)
+        return seen.last.place.members == case.fault.members
+    return seen.cavities == set(case.places)
 
 
 def _chart_delay(case: Case, simulated: Simulated, least: int) -> float | None:
@@ -285,13 +286,13 @@ def _chart_delay(case: Case, simulated: Simulated, least: int) -> float | None:
 
 
 def joined(parts: Sequence[Told]) -> Told:
-    told = Told()
+    seen = Told()
     for part in parts:
-        told.hits += part.hits
-        told.places += part.places
-        told.false += part.false
-        told.false_chart += part.false_chart
-        told.false_chart3 += part.false_chart3
-        told.line_days += part.line_days
-        told.lehr_off += part.lehr_off
-    return told
+        seen.hits += part.hits
+        seen.places += part.places
+        seen.false += part.false
+        seen.false_chart += part.false_chart
+        seen.false_chart3 += part.false_chart3
+        seen.line_days += part.line_days
+        seen.lehr_off += part.lehr_off
+    return seen

@@ -42,10 +42,10 @@ def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) ->
     """Faults that do not share a line and defect. kind: small has factor 2.5; large 5 to 60, with fewer cavities the
     larger;
     drift the same, reached in a straight line over the whole time."""
-    told: list[PlannedFault] = []
+    planned_faults: list[PlannedFault] = []
     taken: set[tuple[str, str]] = set()
     for n in range(number * 6):
-        if len(told) == number:
+        if len(planned_faults) == number:
             break
         fault = _drawn(plan, SCOPES[n % len(SCOPES)], rng, kind)
         lines = {fault.line} if fault.scope != "furnace" else {m.split("/")[0] for m in fault.members}
@@ -54,8 +54,8 @@ def draw_faults(plan: Plan, number: int, rng: np.random.Generator, kind: str) ->
         if any((line, fault.defect) in taken for line in lines):
             continue
         taken |= {(line, fault.defect) for line in lines}
-        told.append(fault)
-    return told
+        planned_faults.append(fault)
+    return planned_faults
 
 
 def _drawn(plan: Plan, scope: str, rng: np.random.Generator, kind: str) -> PlannedFault:
@@ -87,11 +87,11 @@ def members_of(plan: Plan, scope: str, line: str, rng: np.random.Generator) -> t
 
 def cases_of(simulated: Simulated, faults: list[PlannedFault]) -> list[Case]:
     """What each fault really did, once for every line it touches."""
-    told = []
+    cases = []
     for fault in faults:
         lines = [fault.line] if fault.scope != "furnace" else sorted({m.split("/")[0] for m in fault.members})
-        told += [_case(simulated, fault, line) for line in lines]
-    return told
+        cases += [_case(simulated, fault, line) for line in lines]
+    return cases
 
 
 def _case(simulated: Simulated, fault: PlannedFault, line: str) -> Case:
@@ -186,9 +186,9 @@ def p_chart_alarms(simulated: Simulated, line: str, hours_back: int = 24) -> pl.
         pl.col(x).rolling_sum(hours_back, min_samples=6).shift(1).over("mould", "defect").alias(f"past_{x}")
         for x in ("y", "n")
     ]
-    told = grid.with_columns(past).with_columns(p=pl.col("past_y") / pl.col("past_n"))
+    frame = grid.with_columns(past).with_columns(p=pl.col("past_y") / pl.col("past_n"))
     limit = pl.col("p") + 3 * (pl.col("p") * (1 - pl.col("p")) / pl.col("n")).sqrt()
-    return told.filter(pl.col("y") / pl.col("n") > limit).with_columns(
+    return frame.filter(pl.col("y") / pl.col("n") > limit).with_columns(
         at=pl.lit(start) + (pl.col("hour") + 1) * timedelta(hours=1)
     )
 
@@ -200,17 +200,17 @@ def lehr_minutes_of(simulated: Simulated) -> tuple[dict[str, float], list[float]
     from pipelines.measures.lehr.lehr_time import lehr_by_hour
 
     plant = simulated.plan.plant
-    told, off = {}, []
+    row, off = {}, []
     for line in plant.line:
         crossing = crossing_of(simulated, line.id)
         hours, _ = lehr_by_hour(crossing, line.lehr_minutes)
-        told[line.id] = float(np.median([h.minutes for h in hours]))
+        row[line.id] = float(np.median([h.minutes for h in hours]))
         truth = simulated.truth["lehr"].filter(pl.col("line") == line.id)["lehr_minutes"].to_numpy()
         for number, hour in enumerate(hours):
             if number >= 8:
                 formed = int(RUN_IN_MIN + number * 60 + 30 - hour.minutes)
                 off.append(hour.minutes - float(truth[formed]))
-    return told, off
+    return row, off
 
 
 def crossing_of(simulated: Simulated, line: str) -> Any:

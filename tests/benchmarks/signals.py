@@ -31,7 +31,7 @@ def percent(values: Sequence[bool | None]) -> str:
     return f"{100 * float(np.mean([bool(v) for v in values])):.1f} % of {len(values)}" if values else "-"
 
 
-def of_faults(told: Told, name: str, chosen: Sequence[Hit], within: float | None = None) -> dict[str, str]:
+def of_faults(seen: Told, name: str, chosen: Sequence[Hit], within: float | None = None) -> dict[str, str]:
     """The rows that tell of one class of faults."""
     found = [h for h in chosen if h.delay is not None and (within is None or h.delay <= within)]
     delays = [h.delay for h in found if h.delay is not None]
@@ -72,12 +72,12 @@ def rows_of(kinds: dict[str, Told]) -> dict[str, str]:
     rows[f"{TOTAL} extra rejects in all: found"] = percent([h.delay is not None for h in enough])
     rows[f"{TOTAL} extra rejects in all: p chart, 3 calls"] = percent([h.chart3 is not None for h in enough])
     for kind in [kind for kind in kinds if kind.startswith("quiet")]:
-        told = kinds[kind]
-        days = max(told.line_days, 1e-9)
-        rows[f"{kind}: false alarms a line-day"] = f"{told.false / days:.2f} in {told.line_days:.0f} line-days"
-        rows[f"{kind}: p chart, all / 3 calls"] = f"{told.false_chart / days:.1f} / {told.false_chart3 / days:.1f}"
+        seen = kinds[kind]
+        days = max(seen.line_days, 1e-9)
+        rows[f"{kind}: false alarms a line-day"] = f"{seen.false / days:.2f} in {seen.line_days:.0f} line-days"
+        rows[f"{kind}: p chart, all / 3 calls"] = f"{seen.false_chart / days:.1f} / {seen.false_chart3 / days:.1f}"
     rows["beside faults: false alarms a line-day"] = f"{faulty.false / max(faulty.line_days, 1e-9):.2f}"
-    off = np.abs([x for told in kinds.values() for x in told.lehr_off])
+    off = np.abs([x for this_seen in kinds.values() for x in this_seen.lehr_off])
     rows["lehr time off, median / 95 % [min]"] = (
         f"{np.median(off):.2f} / {np.quantile(off, 0.95):.2f}" if len(off) else "-"
     )
@@ -94,9 +94,9 @@ def coarse_rows(hourly: Told, mixed: Sequence[tuple[Told, Told, Told]]) -> dict[
         "  of those with 8 extra rejects and more: named": percent([bool(h.members) for h in ten if h.case.total >= 8]),
     }
     for number, name in enumerate(("with the hourly station", "without its feed", "all by the minute")):
-        hits = [h for one in mixed for h in one[number].hits if h.case.total >= TOTAL]
+        hits = [h for found in mixed for h in found[number].hits if h.case.total >= TOTAL]
         rows[f"one hourly, the others by the minute, {name}: found"] = percent([h.delay is not None for h in hits])
-    with_it, without = ([h.delay is not None for one in mixed for h in one[n].hits] for n in (0, 1))
+    with_it, without = ([h.delay is not None for found in mixed for h in found[n].hits] for n in (0, 1))
     lost = sum(b and not a for a, b in zip(with_it, without, strict=True))
     rows["  found without its feed and lost with it"] = f"{lost} of {sum(without)}"
     return rows
@@ -133,8 +133,8 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     asked = parser.parse_args()
     rows: dict[str, dict[str, str]] = {}
-    add: Callable[[str, dict[str, str]], None] = lambda world, told: [  # type: ignore[assignment]  # noqa: E731
-        rows.setdefault(what, {}).__setitem__(world, value) for what, value in told.items()
+    add: Callable[[str, dict[str, str]], None] = lambda world, texts: [  # type: ignore[assignment]  # noqa: E731
+        rows.setdefault(what, {}).__setitem__(world, value) for what, value in texts.items()
     ]
     with ProcessPoolExecutor(asked.jobs) as pool:
         running = {world.name: _tasks(pool, world.name, asked) for world in asked_worlds(asked.world)}
@@ -142,9 +142,15 @@ def main() -> None:
         hourly = [pool.submit(hourly_told, seed, asked.off) for seed in seeds]
         mixed = [pool.submit(mixed_told, seed + 500, asked.off) for seed in seeds]
         for world, kinds in running.items():
-            add(world, rows_of({kind: joined([one.result() for one in told]) for kind, told in kinds.items()}))
+            add(
+                world,
+                rows_of({kind: joined([future.result() for future in futures]) for kind, futures in kinds.items()}),
+            )
         if seeds:
-            add("rough", coarse_rows(joined([one.result() for one in hourly]), [one.result() for one in mixed]))
+            add(
+                "rough",
+                coarse_rows(joined([future.result() for future in hourly]), [future.result() for future in mixed]),
+            )
     side_by_side(f"signals, seed {asked.seed}", rows)
 
 

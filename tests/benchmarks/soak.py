@@ -54,26 +54,26 @@ class Sample:
 
 def parts() -> dict[str, int]:
     """Process number of each part of the served site."""
-    told = {}
+    row = {}
     for pid in (path.name for path in Path("/proc").iterdir() if path.name.isdigit()):
         with suppress(OSError):
             words = Path(f"/proc/{pid}/cmdline").read_bytes().decode().split("\0")
             if "pipelines.serve.child" in words:
-                told[words[words.index("pipelines.serve.child") + 1]] = int(pid)
-    return told
+                row[words[words.index("pipelines.serve.child") + 1]] = int(pid)
+    return row
 
 
 def sampled(root: Path, began: float) -> Sample:
-    one = Sample(time.monotonic() - began)
+    sample = Sample(time.monotonic() - began)
     for name, pid in parts().items():
         with suppress(OSError, StopIteration):
             status = Path(f"/proc/{pid}/status").read_text().splitlines()
-            one.memory[name] = int(next(line for line in status if line.startswith("VmRSS")).split()[1]) / 1024
-            one.files[name] = len(list(Path(f"/proc/{pid}/fd").iterdir()))
-    one.books = sum(path.stat().st_size for path in (root / ".serve").glob("serve.db*")) / 1e6
+            sample.memory[name] = int(next(line for line in status if line.startswith("VmRSS")).split()[1]) / 1024
+            sample.files[name] = len(list(Path(f"/proc/{pid}/fd").iterdir()))
+    sample.books = sum(path.stat().st_size for path in (root / ".serve").glob("serve.db*")) / 1e6
     with suppress(sqlite3.Error), sqlite3.connect(root / ".serve" / "serve.db", timeout=5) as con:
-        one.runs = con.execute("select count(*) from runs").fetchone()[0]
-    return one
+        sample.runs = con.execute("select count(*) from runs").fetchone()[0]
+    return sample
 
 
 def feed(waiting: list[Path], inbox: Path, now: datetime) -> list[Path]:
@@ -124,21 +124,21 @@ def main() -> None:
     asked.add_argument("--minutes", type=float, default=60)
     asked.add_argument("--speed", type=float, default=360)
     asked.add_argument("--days", type=int, default=16)
-    told = asked.parse_args()
+    options = asked.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="soak-"))
     root = folder / "site"
     (root / "inbox").mkdir(parents=True)
     works = one_line(WORKS)
     (root / "works.toml").write_text(works)
     plant = read_plant(works)
-    waiting = write_feeds(simulate(make_plan(plant, FIRST, told.days, 5)), folder / "feeds", dirty=False)
-    clock = RunningClock(plant.clock.day(FIRST).start + timedelta(minutes=30), time.time(), told.speed)
-    one = Served(root, clock.text(), port=PORT)
-    samples, bad, asked_for, began = run(one.process, root, waiting, clock, told.minutes)
-    ended = one.stop()
+    waiting = write_feeds(simulate(make_plan(plant, FIRST, options.days, 5)), folder / "feeds", dirty=False)
+    clock = RunningClock(plant.clock.day(FIRST).start + timedelta(minutes=30), time.time(), options.speed)
+    served = Served(root, clock.text(), port=PORT)
+    samples, bad, asked_for, began = run(served.process, root, waiting, clock, options.minutes)
+    ended = served.stop()
     print(
         f"stopped with {ended} after {(time.monotonic() - began) / 60:.0f} min, "
-        f"{(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{told.speed:g})"
+        f"{(clock.now() - clock.start).total_seconds() / 86400:.1f} days of the works' clock (x{options.speed:g})"
     )
     report(root, samples, bad, asked_for)
     print(f"kept in {folder}")
@@ -166,8 +166,8 @@ def report(root: Path, samples: list[Sample], bad: int, asked_for: int) -> None:
     for name in ("pages", "clerk"):
         print(f"{name}: {slope(samples, name)}")
     for share in (0.1, 0.25, 0.5, 0.75, 1.0):
-        one = samples[int(share * (len(samples) - 1))]
-        print(f"after {one.at / 60:.0f} min: books {one.books:.2f} MB with {one.runs} runs")
+        answer = samples[int(share * (len(samples) - 1))]
+        print(f"after {answer.at / 60:.0f} min: books {answer.books:.2f} MB with {answer.runs} runs")
     print(f"{asked_for} pages asked for, {bad} did not answer well")
     with sqlite3.connect(root / ".serve" / "serve.db") as con:
         print(con.execute("select flow, state, count(*) from runs group by flow, state").fetchall())

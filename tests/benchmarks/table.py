@@ -82,13 +82,13 @@ def intake_rows(lines: int) -> list[Row]:
         best: dict[str, Any] = {}
         for number in range(3):
             for name, typed in (("typed", True), ("text", False)):
-                told = intake.measured(intake.duckdb_alone, source, root / f"{name}{number}.duckdb", typed)
-                best[name] = min(best.get(name, told), told, key=lambda one: one["seconds"])
+                values = intake.measured(intake.duckdb_alone, source, root / f"{name}{number}.duckdb", typed)
+                best[name] = min(best.get(name, values), values, key=lambda answer: answer["seconds"])
             site = root / f"site{number}"
             shutil.copytree(source, site / "inbox")
             (site / "works.toml").write_text(intake.works(count))
-            told = intake.measured(intake.take, site)
-            best["intake"] = min(best.get("intake", told), told, key=lambda one: one["seconds"])
+            values = intake.measured(intake.take, site)
+            best["intake"] = min(best.get("intake", values), values, key=lambda answer: answer["seconds"])
             shutil.rmtree(site)
         mine = best["intake"]
         peaks[count] = mine["peak_mb"]
@@ -121,11 +121,11 @@ def _pandas(source: Path) -> str:
 
 
 def year_rows(opened: OpenSite, archive_days: int) -> list[Row]:
-    told = year.measured(opened, 9, archive_days)
-    sql = told.pop("the same day's Pareto by DuckDB's SQL on the CSV files")
-    script = told.pop("the same by a pandas script")
+    texts = year.measured(opened, 9, archive_days)
+    sql = texts.pop("the same day's Pareto by DuckDB's SQL on the CSV files")
+    script = texts.pop("the same by a pandas script")
     others = {"Pareto of a line's day": f"DuckDB's SQL on the day's CSV files {sql}; a pandas script {script}"}
-    return [(name, value, others.get(name, "-")) for name, value in told.items()]
+    return [(name, value, others.get(name, "-")) for name, value in texts.items()]
 
 
 def keeping_rows(opened: OpenSite, folder: Path, year_days: int) -> list[Row]:
@@ -171,12 +171,12 @@ def work_rows(mine: OpenSite, year_days: int) -> list[Row]:
     script = _pandas(mine.site.inbox)
     took = timed(lambda: take_in(mine.site, mine.plant, mine.settings))
     rows.append((f"the next hour of all lines, {count:,} rows, taken into it", f"{took:.1f} s", script))
-    told = mine.plant.clock.day(LAST)
+    this_span = mine.plant.clock.day(LAST)
     rows.append(("close of a day, all lines, its page written", f"{timed(lambda: close_day(mine, LAST)):.1f} s", "-"))
-    oldest = mine.plant.clock.day_of(told.start - timedelta(days=year_days - 3))
+    oldest = mine.plant.clock.day_of(this_span.start - timedelta(days=year_days - 3))
     span = mine.plant.clock.day(oldest)
     rolled: list[Rolled] = []
-    took = timed(lambda: rolled.append(roll_day(mine.ledger, oldest, span.start, span.end, told.end)))
+    took = timed(lambda: rolled.append(roll_day(mine.ledger, oldest, span.start, span.end, this_span.end)))
     rows.append(
         (
             f"an old day's minutes rolled into hours, {rolled[0].before:,} rows to {rolled[0].after:,}",
@@ -201,21 +201,23 @@ def main() -> None:
     parser.add_argument("--lanes", type=int, default=2)
     parser.add_argument("--archive-days", type=int, default=4)
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name("README.md"))
-    told = parser.parse_args()
+    options = parser.parse_args()
     parts: dict[str, list[Row]] = {
-        "Intake": intake_rows(told.lines)
+        "Intake": intake_rows(options.lines)
     }  # first: a child's peak memory counts that of its parent when it began
-    if not told.year.exists():
-        year.build(told.year, told.lines, told.days, told.lanes)
-    opened = open_site(told.year, Settings(writer_memory="2GB"))
-    parts[f"A year: {told.days} days of {told.lines} lines at minute grain"] = year_rows(opened, told.archive_days)
-    folder = Path(tempfile.mkdtemp(dir=told.year.parent))
+    if not options.year.exists():
+        year.build(options.year, options.lines, options.days, options.lanes)
+    opened = open_site(options.year, Settings(writer_memory="2GB"))
+    parts[f"A year: {options.days} days of {options.lines} lines at minute grain"] = year_rows(
+        opened, options.archive_days
+    )
+    folder = Path(tempfile.mkdtemp(dir=options.year.parent))
     try:
-        parts["Keeping it"] = keeping_rows(opened, folder, told.days)
+        parts["Keeping it"] = keeping_rows(opened, folder, options.days)
     finally:
         shutil.rmtree(folder)
-    told.out.write_text(text_of(parts), encoding="utf-8")
-    print(told.out.read_text())
+    options.out.write_text(text_of(parts), encoding="utf-8")
+    print(options.out.read_text())
 
 
 def text_of(parts: dict[str, list[Row]]) -> str:

@@ -154,8 +154,8 @@ def pallet_and_mould(
     """Mould number and pallet known."""
     drawn = escapes(simulated)
     for row in drawn.sample(min(60, drawn.height), seed=int(rng.integers(1 << 30))).iter_rows(named=True):
-        told = answer_trace(reader, plant, Question(pallet=row["pallet"], mould=row["mould"], defect=row["defect"]))
-        first = told.cavities[0]
+        trace = answer_trace(reader, plant, Question(pallet=row["pallet"], mould=row["mould"], defect=row["defect"]))
+        first = trace.cavities[0]
         tally.say("mould and pallet: true cavity first", (first.section, first.gob) == (row["section"], row["gob"]))
         tally.say("mould and pallet: forming minute in the 95 % window", first.from_ <= row["formed_at"] <= first.to)
 
@@ -182,15 +182,15 @@ def unread(reader: Reader, plant: Plant, simulated: Simulated, tally: Tally, rng
         asked = Question(
             item=str(row["item"]), defect=str(row["defect"]), made_from=start, made_to=start + timedelta(hours=4)
         )
-        told = answer_trace(reader, plant, asked)
+        trace = answer_trace(reader, plant, asked)
         kind = f"x5, {fault.scope}" if fault.factor == 5 else f"x10 to x40, {fault.scope}"
         kind += "" if reads_moulds(plant, fault.line, fault.defect) else ", called only where no mould is read"
-        three = [(c.line, c.section, c.gob) for c in told.cavities[:3]]
+        three = [(c.line, c.section, c.gob) for c in trace.cavities[:3]]
         tally.say(
             f"unread, 4 h: true cavity among the first three ({kind})",
             (row["line"], row["section"], row["gob"]) in three,
         )
-        _held(told, simulated, row, asked, "unread, 4 h", tally)
+        _held(trace, simulated, row, asked, "unread, 4 h", tally)
         known = Question(
             item=asked.item,
             line=str(row["line"]),
@@ -207,12 +207,12 @@ def _ten(simulated: Simulated, moment: datetime) -> datetime:
     return simulated.plan.at(minutes)
 
 
-def _held(told: Trace, simulated: Simulated, row: dict[str, object], asked: Question, name: str, tally: Tally) -> None:
+def _held(trace: Trace, simulated: Simulated, row: dict[str, object], asked: Question, name: str, tally: Tally) -> None:
     """Whether the list holds the true pallet, and its units beside the smallest list that the true rates allow; pallets
     beyond the window left out.
     """
-    here = {p.pallet for p in told.pallets if not p.beyond}
-    proposed = [p for p in told.pallets if p.proposed and not p.beyond]
+    here = {p.pallet for p in trace.pallets if not p.beyond}
+    proposed = [p for p in trace.pallets if p.proposed and not p.beyond]
     tally.say(f"{name}: 95 % list holds the true pallet", row["pallet"] in {p.pallet for p in proposed})
     tally.say(f"{name}: list of everything possible holds it", row["pallet"] in here)
     truth = simulated.truth["expected"].filter(pl.col("defect") == row["defect"])
@@ -242,14 +242,16 @@ def calibration(reader: Reader, plant: Plant, simulated: Simulated, tally: Tally
         if plan.plant.defects[fault.defect].severity == "minor":
             continue  # never challenged
         start, end = plan.at(fault.start - 60), plan.at(min(fault.end + 60, plan.minutes - 200))
-        told = answer_trace(reader, plant, Question(line=fault.line, defect=fault.defect, made_from=start, made_to=end))
+        trace = answer_trace(
+            reader, plant, Question(line=fault.line, defect=fault.defect, made_from=start, made_to=end)
+        )
         mine = counts.filter(
             (pl.col("line") == fault.line)
             & (pl.col("defect") == fault.defect)
             & pl.col("formed_at").is_between(start, end)
         )
         true = dict(mine.group_by("pallet").len().iter_rows())
-        for p in told.pallets:
+        for p in trace.pallets:
             if p.expected_defective is not None and not p.beyond and p.mould_units > 0.5 * p.units:
                 tally.pallets.append(
                     (p.expected_defective, p.expected_low or 0.0, p.expected_high or 0.0, true.get(p.pallet, 0))
@@ -264,12 +266,12 @@ def rows_of(tally: Tally) -> dict[str, str]:
         known = least > 0
         ratio = f"{ours.sum() / least.sum():.3f}; 95th {np.quantile(ours[known] / least[known], 0.95):.2f}"
         rows[f"{name}: units listed / smallest list by true rates"] = ratio
-    told = np.array(tally.pallets)
-    if not len(told):
+    values = np.array(tally.pallets)
+    if not len(values):
         return rows
-    parts = {"all": told, "500 with most expected": told[np.argsort(-told[:, 0])[:500]]}
+    parts = {"all": values, "500 with most expected": values[np.argsort(-values[:, 0])[:500]]}
     parts |= {
-        f"expected {low:g} to {high:g}": told[(told[:, 0] >= low) & (told[:, 0] < high)]
+        f"expected {low:g} to {high:g}": values[(values[:, 0] >= low) & (values[:, 0] < high)]
         for low, high in ((0, 0.05), (0.05, 0.3), (0.3, 100))
     }
     for name, part in parts.items():

@@ -107,17 +107,17 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, required=True)
     parser.add_argument("--lines", type=int, default=12)
     parser.add_argument("--days", type=int, default=365)
-    told = parser.parse_args()
-    if not told.keep.exists():
-        build(told.keep, told.lines, told.days)
-    with duckdb.connect(str(told.keep / "ledger.duckdb"), read_only=True) as con:
+    options = parser.parse_args()
+    if not options.keep.exists():
+        build(options.keep, options.lines, options.days)
+    with duckdb.connect(str(options.keep / "ledger.duckdb"), read_only=True) as con:
         for table in ("station_counts", "reject_counts", "pallets"):
             print(table, con.execute(f"select count(*) from {table}").fetchall()[0][0], "rows")
         pallet = con.execute(
             "select pallet from pallets where pallet like '%-330' and line = 'L03' order by packed_from limit 1 "
             "offset 40"
         ).fetchall()[0][0]
-    print(f"ledger {(told.keep / 'ledger.duckdb').stat().st_size / 1e9:.2f} GB")
+    print(f"ledger {(options.keep / 'ledger.duckdb').stat().st_size / 1e9:.2f} GB")
     at = datetime.combine(LAST - timedelta(days=330), datetime.min.time()).replace(hour=9)
     window = ("--made-from", at.isoformat(), "--made-to", (at + timedelta(hours=4)).isoformat())
     questions = {
@@ -128,7 +128,7 @@ def main() -> None:
         "what is on a pallet": ("pallet", pallet),
     }
     for name, args in questions.items():
-        times = [asked(*args, "--format", "json", site=told.keep) for _ in range(5)]
+        times = [asked(*args, "--format", "json", site=options.keep) for _ in range(5)]
         print(f"{name}: median {np.median(times):.2f} s, worst {max(times):.2f} s")
 
 

@@ -45,14 +45,18 @@ def held(lines: int, seed: int, rough: bool, weighings: int) -> dict[str, str]:
         rounds, spread = drawn(rng, rough, weighings)
         true = (HIGH - LOW) / (6 * spread)
         pooled = float(np.sqrt(rounds.mean.var(axis=0, ddof=1).mean()))
-        for number, one in enumerate(own_spreads(rounds)):
-            told = capability(200.0, one.sd, one.worth, one.freedom, LOW, HIGH)
+        for number, this_spread in enumerate(own_spreads(rounds)):
+            this_capability = capability(200.0, this_spread.sd, this_spread.worth, this_spread.freedom, LOW, HIGH)
             which = "odd mould" if number == 0 else "other moulds"
-            holds = told.c_low is not None and told.c_high is not None and told.c_low <= true[number] <= told.c_high
+            holds = (
+                this_capability.c_low is not None
+                and this_capability.c_high is not None
+                and this_capability.c_low <= true[number] <= this_capability.c_high
+            )
             inside.setdefault(which, []).append(holds)
             if number:
                 continue
-            ratios.append(float(told.c / true[0]) if told.c is not None else float("nan"))
+            ratios.append(float(this_capability.c / true[0]) if this_capability.c is not None else float("nan"))
             plain = float(rounds.mean[:, 0].std(ddof=1))
             for name, sd, freedom in (
                 ("own plain standard deviation", plain, weighings - 1),

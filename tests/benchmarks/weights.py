@@ -68,7 +68,7 @@ def weighings(
 def judged(rounds: Rounds, at_s: float = 0.0) -> tuple[Reference, list[GobSeries], np.ndarray, np.ndarray]:
     """Reference of what was before, gob series, averages and which points are called."""
     usual = reference_of(rounds.between(-np.inf, at_s), rounds.between(at_s, np.inf))
-    series = [with_spread(one, at_s) for one in gob_series(rounds, usual)]
+    series = [with_spread(these_series, at_s) for these_series in gob_series(rounds, usual)]
     averages, beyond, _ = alarms(series, usual.rounds, rounds.every_s, usual.own)
     return usual, series, averages, beyond
 
@@ -92,11 +92,11 @@ def drifting(lines: int, seed: int, sections: int, gobs: int, scatter: float, sa
             part = replace(
                 series[gob], **{name: getattr(series[gob], name)[: when + 1] for name in ("seconds", "value", "sd")}
             )
-            told = fit(part, 200.0, LEHR_S)
-            assert told is not None
+            this_fit = fit(part, 200.0, LEHR_S)
+            assert this_fit is not None
             true = float(np.clip((hours[when] + LEHR_S / HOUR - since) / OVER_H, 0, 1)) * GRAMS
-            found.append(told.feeder - true)
-            inside.append(told.feeder_low <= true <= told.feeder_high)
+            found.append(this_fit.feeder - true)
+            inside.append(this_fit.feeder_low <= true <= this_fit.feeder_high)
     spread, end = np.array(errors), np.array(later)
     print(
         f"{sections} sections x {gobs}, {samples} sample(s), scatter {scatter} g: found after {np.median(delays):.2f} "
@@ -132,23 +132,23 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--world", choices=("tidy", "rough", "both"), default="both")
     asked.add_argument("--only", choices=("drift", "spread", "all"), default="all")
-    told = asked.parse_args()
-    if told.only in ("spread", "all"):
+    options = asked.parse_args()
+    if options.only in ("spread", "all"):
         rows: dict[str, dict[str, str]] = {}
-        for world in asked_worlds(told.world):
+        for world in asked_worlds(options.world):
             for weighings in (8, 16, 48):
-                for what, value in held(told.lines, told.seed, world.name == "rough", weighings).items():
+                for what, value in held(options.lines, options.seed, world.name == "rough", weighings).items():
                     rows.setdefault(what, {})[world.name] = value
-        side_by_side(f"capability, seed {told.seed}", rows)
-    if told.only in ("drift", "all"):
-        for world in asked_worlds(told.world):
+        side_by_side(f"capability, seed {options.seed}", rows)
+    if options.only in ("drift", "all"):
+        for world in asked_worlds(options.world):
             print(f"\n{world.name}:")
             follow = FOLLOW if world.name == "rough" else 0.0
             for sections, gobs in ((8, 2), (10, 2), (6, 3), (12, 2)):
                 for scatter, samples in ((0.4, 1), (0.5, 1), (0.8, 1), (0.8, 3)):
-                    drifting(told.lines, told.seed, sections, gobs, scatter, samples, follow)
+                    drifting(options.lines, options.seed, sections, gobs, scatter, samples, follow)
             for samples in (1, 3):
-                quiet(max(4, told.lines // 6), told.seed, 8, 2, 0.5, samples, follow)
+                quiet(max(4, options.lines // 6), options.seed, 8, 2, 0.5, samples, follow)
 
 
 if __name__ == "__main__":

@@ -47,18 +47,18 @@ def feeds(place: Place) -> int:
         .join(pl.DataFrame({"line": [f"L{n}" for n in range(LINES)]}), how="cross")
         .join(pl.DataFrame({"mould": [m for m, _, _ in moulds]}), how="cross")
     )
-    told = grid.with_columns(
+    frame = grid.with_columns(
         point=pl.lit("cold"),
         sample=pl.lit(1, pl.Int64),
         weight_g=pl.Series(np.round(rng.normal(200, 0.8, grid.height), 1)),
     )
-    told.write_parquet(place.site.inbox / "weight_checks.month.parquet")
+    frame.write_parquet(place.site.inbox / "weight_checks.month.parquet")
     first = (START - timedelta(days=2)).isoformat()
     place.put("job_log.csv", "started_at,line,job,item\n" + "".join(f"{first},L{n},J,B\n" for n in range(LINES)))
     rows = "".join(f"{first},L{n},{s},{g},mould,{m}\n" for n in range(LINES) for m, s, g in moulds)
     place.put("mould_log.csv", "fitted_at,line,section,gob,part,number\n" + rows)
     place.take()
-    return told.height
+    return frame.height
 
 
 def main() -> None:

@@ -110,7 +110,7 @@ def _copies(con: duckdb.DuckDBPyConnection, start: datetime, days: int) -> None:
 def _shifted(table: str, when: str | None, back: int, batches: int) -> str:
     """One day's rows so many days earlier, under batches and pallets of their own."""
     moments = {"pallets": ("packed_from", "packed_to"), "batches": ("data_from", "data_to")}.get(table, (when,))
-    new = [f"{one} - interval {back} day as {one}" for one in moments]
+    new = [f"{moment} - interval {back} day as {moment}" for moment in moments]
     new += [f"batch + {batches} as batch"] if table not in ("lehr_hours", "signal_hours") else []
     new += [f"pallet || '-{back}' as pallet"] if table == "pallets" else []
     return f"select * replace ({', '.join(new)}) from one_{table}"
@@ -119,12 +119,12 @@ def _shifted(table: str, when: str | None, back: int, batches: int) -> str:
 def warm(ask: Callable[[], Any], times: int) -> tuple[float, float]:
     """Median and worst of some askings in seconds, after one that does not count."""
     ask()
-    told = []
+    found = []
     for _ in range(times):
         begun = time.perf_counter()
         ask()
-        told.append(time.perf_counter() - begun)
-    return float(np.median(told)), max(told)
+        found.append(time.perf_counter() - begun)
+    return float(np.median(found)), max(found)
 
 
 def csv_of(opened: OpenSite, folder: Path, lines: list[str], span: Span) -> int:
@@ -135,9 +135,9 @@ def csv_of(opened: OpenSite, folder: Path, lines: list[str], span: Span) -> int:
         for line in lines:
             at = span.start
             while at < span.end:
-                told = {"line": line, "from_time": at, "to_time": at + timedelta(hours=1)}
+                row = {"line": line, "from_time": at, "to_time": at + timedelta(hours=1)}
                 for feed, query in (("station_counts", "ware_by_window"), ("reject_counts", "calls_by_window")):
-                    frame = reader.ask(query, **told)
+                    frame = reader.ask(query, **row)
                     frame = frame.rename({"calls": "rejected"}) if "calls" in frame.columns else frame
                     frame = frame.with_columns(
                         line=pl.lit(line), window_start=pl.col("window_start").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -227,12 +227,12 @@ def _asked(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
     hour = Span(old.start + timedelta(hours=5), old.start + timedelta(hours=6))
     made = (old.start + timedelta(hours=4), old.start + timedelta(hours=8))
     mould = Question(line=line, mould="20", defect="D01", made_from=made[0], made_to=made[1])
-    told = {
+    pairs = {
         "Pareto of a line's hour": warm(reading(lambda r: answer_pareto(r, plant, line, hour)), times),
         "Pareto of a line's day": warm(reading(lambda r: answer_pareto(r, plant, line, old)), times),
         "Pareto of a line's day by mould": warm(reading(lambda r: answer_pareto(r, plant, line, old, "mould")), times),
         "Pareto of the day, all lines": warm(
-            reading(lambda r: r.together(*(partial(_pareto, plant, one, old) for one in plant.lines))), times
+            reading(lambda r: r.together(*(partial(_pareto, plant, text, old) for text in plant.lines))), times
         ),
         "trace of one mould, 4 h": warm(reading(lambda r: answer_trace(r, plant, mould)), times),
         "signals of a line, 8 h, followed anew": warm(
@@ -240,7 +240,7 @@ def _asked(opened: OpenSite, times: int) -> dict[str, tuple[float, float]]:
             max(1, times // 4),
         ),
     }
-    return {**told, **pages(opened, line, new, times)}
+    return {**pairs, **pages(opened, line, new, times)}
 
 
 def _pareto(plant: Plant, line: str, day: Span, reader: Reader) -> Pareto:
@@ -309,16 +309,16 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=9)
     parser.add_argument("--archive-days", type=int, default=4)
     parser.add_argument("--json", type=Path, help="also write the figures here")
-    told = parser.parse_args()
-    if not told.keep.exists():
+    options = parser.parse_args()
+    if not options.keep.exists():
         begun = time.perf_counter()
-        build(told.keep, told.lines, told.days, told.lanes)
+        build(options.keep, options.lines, options.days, options.lanes)
         print(f"built in {time.perf_counter() - begun:.0f} s")
-    figures = measured(open_site(told.keep, Settings()), told.times, told.archive_days)
+    figures = measured(open_site(options.keep, Settings()), options.times, options.archive_days)
     for name, value in figures.items():
         print(f"{name}: {value}")
-    if told.json:
-        told.json.write_text(json.dumps(figures, indent=1))
+    if options.json:
+        options.json.write_text(json.dumps(figures, indent=1))
 
 
 def measured(opened: OpenSite, times: int, archive_days: int) -> dict[str, str]:
@@ -328,30 +328,30 @@ def measured(opened: OpenSite, times: int, archive_days: int) -> dict[str, str]:
             t: con.execute(f"select count(*) from {t}").fetchall()[0][0]
             for t in ("station_counts", "reject_counts", "pallets")
         }
-    told = {
+    texts = {
         "rows": ", ".join(f"{count:,} {name}" for name, count in rows.items()),
         "ledger": f"{opened.site.ledger.stat().st_size / 1e9:.2f} GB",
     }
-    told |= {
+    texts |= {
         name: f"median {1000 * mid:.0f} ms, worst {1000 * worst:.0f} ms"
         for name, (mid, worst) in questions(opened, times).items()
     }
-    told["peak memory of the asking process"] = f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    texts["peak memory of the asking process"] = f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
     plant = opened.plant
     with tempfile.TemporaryDirectory(dir=opened.site.root.parent) as folder:
         line, day = list(plant.lines)[3], plant.clock.day(LAST)
         csv_of(opened, Path(folder) / "csv", [line], day)
         sql, script = duckdb_sql(Path(folder) / "csv", line), pandas_script(Path(folder) / "csv", line)
-        told["the same day's Pareto by DuckDB's SQL on the CSV files"] = f"{1000 * sql:.0f} ms"
-        told["the same by a pandas script"] = (
+        texts["the same day's Pareto by DuckDB's SQL on the CSV files"] = f"{1000 * sql:.0f} ms"
+        texts["the same by a pandas script"] = (
             f"{1000 * script:.0f} ms" if script is not None else "pandas is not installed"
         )
         if archive_days:
             speed, count, peak = rebuilt(opened, Path(folder) / "again", archive_days)
-            told["rebuild from the archive"] = (
+            texts["rebuild from the archive"] = (
                 f"{speed:.0f} days a minute ({archive_days} days, {count:,} rows of CSV), peak memory {peak:.0f} MB"
             )
-    return told
+    return texts
 
 
 if __name__ == "__main__":

@@ -100,7 +100,7 @@ def lies_of(plan: Plan, scenario: str, seed: int) -> dict[str, tuple[PlannedLie,
     if how is None:
         return {}
     sigmas, kind, always = how
-    told = {}
+    row = {}
     for furnace in plan.plant.furnaces:
         lines = {line.id for line in plan.plant.lines_of(furnace)}
         mine = [m for m in meters_of(plan) if m.split(" ")[0] == furnace or m.split("-")[0].split(" ")[0] in lines]
@@ -109,8 +109,8 @@ def lies_of(plan: Plan, scenario: str, seed: int) -> dict[str, tuple[PlannedLie,
         first = date(2000, 1, 1) if always else FIRST + timedelta(days=1)
         sign = 1 if rng.random() < 0.5 else -1
         percent = percent if percent is None else sign * percent
-        told[furnace] = (PlannedLie(str(rng.choice(mine)), sign * sigmas, first, date(2100, 1, 1), percent), always)
-    return told
+        row[furnace] = (PlannedLie(str(rng.choice(mine)), sign * sigmas, first, date(2100, 1, 1), percent), always)
+    return row
 
 
 def one_works(days: int, seed: int, past: int, world: str, scenario: str) -> list[Told]:
@@ -118,18 +118,18 @@ def one_works(days: int, seed: int, past: int, world: str, scenario: str) -> lis
     plan = planned(world, days, seed)
     plant, lies = plan.plant, lies_of(plan, scenario, seed)
     honest = misread(simulate(plan), seed, [lie for lie, _ in lies.values()])
-    told, last = _days(honest, world, seed, days, past, lies)
+    rows, last = _days(honest, world, seed, days, past, lies)
     if scenario != "doubtful pallets":
-        return told
+        return rows
     line = str(np.random.default_rng([seed, 97]).choice(list(plant.lines)))
     day = FIRST + timedelta(days=days - 1)
     spoilt = doubtful(honest, seed, line, plant.clock.day(day).start, DOUBTFUL)
     pallets = set(spoilt.truth["doubtful"]["pallet"])
-    told, now = _days(spoilt, world, seed, days, past, lies)
-    mine, before = (next(row for row in one.lines if row.line == line) for one in (now, last))
+    rows, now = _days(spoilt, world, seed, days, past, lies)
+    mine, before = (next(row for row in day_yield.lines if row.line == line) for day_yield in (now, last))
     named = pallets <= set(getattr(mine, "doubtful_pallets", ()))
-    place = [one.furnace for one in now.furnaces].index(plant.lines[line].furnace) - len(now.furnaces)
-    return [replace(told[place], line=mine.pack_to_melt, line_before=before.pack_to_melt, named=named)]
+    place = [furnace.furnace for furnace in now.furnaces].index(plant.lines[line].furnace) - len(now.furnaces)
+    return [replace(rows[place], line=mine.pack_to_melt, line_before=before.pack_to_melt, named=named)]
 
 
 def _days(
@@ -147,11 +147,11 @@ def _days(
         for number in range(days):
             day = FIRST + timedelta(days=number)
             with opened.ledger.reading() as reader:
-                told, kept = yield_and_readings(reader, plant, day)
+                day_yield, kept = yield_and_readings(reader, plant, day)
             with opened.ledger.writing() as con:
-                keep_balances(con, day, 1, kept, told)
-            found += [_told(number + past, simulated, told, one, day, lies) for one in told.furnaces]
-    return found, told
+                keep_balances(con, day, 1, kept, day_yield)
+            found += [_told(number + past, simulated, day_yield, furnace, day, lies) for furnace in day_yield.furnaces]
+    return found, day_yield
 
 
 def _past(ledger: Ledger, plan: Plan, days: int, lies: dict[str, tuple[PlannedLie, bool]]) -> None:
@@ -181,24 +181,31 @@ def _sigmas(plan: Plan, lie: PlannedLie) -> float:
 
 
 def _told(
-    past: int, simulated: Simulated, told: Yield, one: FurnaceYield, day: date, lies: dict[str, tuple[PlannedLie, bool]]
+    past: int,
+    simulated: Simulated,
+    day_yield: Yield,
+    furnace: FurnaceYield,
+    day: date,
+    lies: dict[str, tuple[PlannedLie, bool]],
 ) -> Told:
-    accused = tuple(s.meter for s in told.suspect_meters if s.furnace == one.furnace)
-    left = [abs(row.after) for row in told.balances if row.furnace == one.furnace and row.unit == "containers"]
-    truth, lie = true_yield(simulated, simulated.plan.plant, one.furnace, day), lies.get(one.furnace)
+    accused = tuple(s.meter for s in day_yield.suspect_meters if s.furnace == furnace.furnace)
+    left = [abs(row.after) for row in day_yield.balances if row.furnace == furnace.furnace and row.unit == "containers"]
+    truth, lie = true_yield(simulated, simulated.plan.plant, furnace.furnace, day), lies.get(furnace.furnace)
     liar, lied = (lie[0].meter, lie[0].first <= day) if lie else ("", False)
-    raw = one.raw if one.raw is not None else float("nan")
-    return Told(past, truth, one.pack_to_melt, one.low, one.high, raw, accused, max(left, default=0.0), liar, lied)
+    raw = furnace.raw if furnace.raw is not None else float("nan")
+    return Told(
+        past, truth, furnace.pack_to_melt, furnace.low, furnace.high, raw, accused, max(left, default=0.0), liar, lied
+    )
 
 
-def summed(told: Sequence[Told], scenario: str) -> dict[str, str]:
+def summed(these_rows: Sequence[Told], scenario: str) -> dict[str, str]:
     """What to print of a scenario's furnace-days."""
-    of = [one for one in told if one.lied] if SCENARIOS[scenario] else list(told)
-    ranges = [(one.low, one.high) for one in of if one.low is not None and one.high is not None]
+    of = [seen for seen in these_rows if seen.lied] if SCENARIOS[scenario] else list(these_rows)
+    ranges = [(seen.low, seen.high) for seen in of if seen.low is not None and seen.high is not None]
     inside = [o.low <= o.truth <= o.high for o in of if o.low is not None and o.high is not None]
-    error = [100 * abs(one.value - one.truth) for one in of if one.value is not None]
-    raw = [100 * abs(one.raw - one.truth) for one in of if np.isfinite(one.raw)]
-    honest = [bool(set(one.accused) - {one.liar}) for one in of]
+    error = [100 * abs(seen.value - seen.truth) for seen in of if seen.value is not None]
+    raw = [100 * abs(seen.raw - seen.truth) for seen in of if np.isfinite(seen.raw)]
+    honest = [bool(set(seen.accused) - {seen.liar}) for seen in of]
     rows = {
         f"{scenario}: interval holds the truth": f"{100 * np.mean(inside):.1f} % of {len(inside)}" if inside else "-",
         f"{scenario}: width, median [points]": f"{100 * np.median([h - lo for lo, h in ranges]):.2f}"
@@ -206,7 +213,7 @@ def summed(told: Sequence[Told], scenario: str) -> dict[str, str]:
         else "-",
         f"{scenario}: error, mean / 95 %": f"{np.mean(error):.2f} / {np.quantile(error, 0.95):.2f}" if error else "-",
         f"{scenario}: plain quotient's error": f"{np.mean(raw):.2f} / {np.quantile(raw, 0.95):.2f}" if raw else "-",
-        f"{scenario}: a range and no number": f"{sum(one.value is None for one in of)} of {len(of)}",
+        f"{scenario}: a range and no number": f"{sum(each.value is None for each in of)} of {len(of)}",
         f"{scenario}: honest meters accused": f"{100 * np.mean(honest):.1f} % of days" if honest else "-",
     }
     if scenario == "doubtful pallets":
@@ -219,6 +226,6 @@ def summed(told: Sequence[Told], scenario: str) -> dict[str, str]:
             f"{scenario} of 1.3 %: named": f"{100 * np.mean([o.named for o in of]):.1f} % of {len(of)}",
         }
     if SCENARIOS[scenario]:
-        named = [one.liar in one.accused for one in of]
+        named = [seen.liar in seen.accused for seen in of]
         rows[f"{scenario}: liar accused"] = f"{100 * np.mean(named):.1f} % of days" if named else "-"
     return rows

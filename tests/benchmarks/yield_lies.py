@@ -66,8 +66,8 @@ def lied_to(job: tuple[str, str, str, str, int]) -> Lied:
 
 def _meter(rng: np.random.Generator, plant: Plant, furnace: str, kind: str) -> tuple[str, float]:
     """A meter of a kind with its stated uncertainty in percent."""
-    sure, line = plant.uncertainty, str(rng.choice([one.id for one in plant.lines_of(furnace)]))
-    station = str(rng.choice([one.id for one in plant.stations_of(line)]))
+    sure, line = plant.uncertainty, str(rng.choice([this_line.id for this_line in plant.lines_of(furnace)]))
+    station = str(rng.choice([this_station.id for this_station in plant.stations_of(line)]))
     return {
         "melt": (f"{furnace} melt log", sure.melt),
         "cut": (f"{line} gobs cut", sure.gobs_cut),
@@ -77,15 +77,15 @@ def _meter(rng: np.random.Generator, plant: Plant, furnace: str, kind: str) -> t
     }[kind]
 
 
-def summed_lies(kind: str, size: str, when: str, told: list[Lied]) -> str:
+def summed_lies(kind: str, size: str, when: str, lieds: list[Lied]) -> str:
     """One line of figures."""
-    inside = 100 * np.mean([one.low <= one.truth <= one.high for one in told])
-    width = 100 * np.mean([one.high - one.low for one in told])
+    inside = 100 * np.mean([lied.low <= lied.truth <= lied.high for lied in lieds])
+    width = 100 * np.mean([lied.high - lied.low for lied in lieds])
     named, listed, wrongly = (
-        100 * np.mean([getattr(one, name) for one in told]) for name in ("named", "listed", "wrongly")
+        100 * np.mean([getattr(lied, name) for lied in lieds]) for name in ("named", "listed", "wrongly")
     )
-    ranges = 100 * np.mean([one.value is None for one in told])
+    ranges = 100 * np.mean([lied.value is None for lied in lieds])
     return (
-        f"    {kind:<10} {size:<8} {when:<24} n {len(told):4d}  holds {inside:5.1f} %, width {width:.2f}, a range "
+        f"    {kind:<10} {size:<8} {when:<24} n {len(lieds):4d}  holds {inside:5.1f} %, width {width:.2f}, a range "
         f"{ranges:3.0f} %; the liar named {named:3.0f} %, listed {listed:3.0f} %, another named {wrongly:4.1f} %"
     )

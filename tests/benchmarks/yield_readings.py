@@ -31,7 +31,7 @@ class TrueDay:
 
     @property
     def pack_to_melt(self) -> float:
-        return sum(one.good * one.mass_g for one in self.lines) / 1000 / self.melted
+        return sum(line.good * line.mass_g for line in self.lines) / 1000 / self.melted
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def works_state(rng: np.random.Generator, plant: Plant, furnace: str) -> State:
 def day_of(rng: np.random.Generator, plant: Plant, furnace: str, state: State) -> TrueDay:
     """A day's true flows; the unseen loss moves by 15 % from day to day."""
     lines = tuple(_line(rng, plant, line.id, state.broken[line.id]) for line in plant.lines_of(furnace))
-    cut = sum(one.cut * one.mass_g for one in lines) / 1000
+    cut = sum(line.cut * line.mass_g for line in lines) / 1000
     held = float(rng.normal(0, 60))
     return TrueDay(furnace, lines, cut / (1 - state.unseen * rng.normal(1, 0.15)) + held, held)
 
@@ -82,7 +82,7 @@ def read(rng: np.random.Generator, plant: Plant, day: TrueDay, liar: str = "", l
         return 1 + (lie if name == liar else float(rng.normal())) * pct / 100
 
     lines = []
-    for one in day.lines:
+    for line in day.lines:
         stations = tuple(
             StationReading(
                 s,
@@ -90,17 +90,17 @@ def read(rng: np.random.Generator, plant: Plant, day: TrueDay, liar: str = "", l
                 seen * off(f"{s} inspected", sure.station_counts),
                 away * off(f"{s} rejected", sure.station_counts),
             )
-            for s, order, seen, away in one.stations
+            for s, order, seen, away in line.stations
         )
-        mass, edge = one.mass_g * off(f"{one.line} weight", sure.weight), EDGE * one.cut
+        mass, edge = line.mass_g * off(f"{line.line} weight", sure.weight), EDGE * line.cut
         lines.append(
             LineReading(
-                one.line,
-                one.cut * off(f"{one.line} gobs cut", sure.gobs_cut) + rng.normal(0, edge),
-                one.hot * off(f"{one.line} hot rejects", sure.station_counts),
+                line.line,
+                line.cut * off(f"{line.line} gobs cut", sure.gobs_cut) + rng.normal(0, edge),
+                line.hot * off(f"{line.line} hot rejects", sure.station_counts),
                 mass,
                 mass,
-                one.good * off(f"{one.line} packed", sure.packed) + rng.normal(0, 20),
+                line.good * off(f"{line.line} packed", sure.packed) + rng.normal(0, 20),
                 stations,
                 cut_edge=edge,
                 packed_edge=20.0,

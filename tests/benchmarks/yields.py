@@ -33,7 +33,7 @@ def readings_only(job: tuple[int, int, int]) -> list[Told]:
     """Honest furnace-days whose readings are drawn without feeds."""
     past_days, days, seed = job
     plant, rng = read_plant(WORKS), np.random.default_rng([seed, past_days])
-    told: list[Told] = []
+    rows: list[Told] = []
     for furnace in plant.furnaces:
         state = works_state(rng, plant, furnace)
         past = [read(rng, plant, day_of(rng, plant, furnace, state)) for _ in range(past_days)]
@@ -43,22 +43,24 @@ def readings_only(job: tuple[int, int, int]) -> list[Told]:
             made = balanced(plant, reading, usual_of(plant, reading, past), past)
             value = made.pack_to_melt()
             assert value is not None and reading.melted is not None
-            raw = sum((one.packed or 0.0) * one.packed_g for one in reading.lines) / 1000 / reading.melted
+            raw = sum((line.packed or 0.0) * line.packed_g for line in reading.lines) / 1000 / reading.melted
             accused = tuple(made.accused)
-            told.append(Told(past_days, truth.pack_to_melt, value.value, value.low, value.high, raw, accused, 0.0))
+            rows.append(Told(past_days, truth.pack_to_melt, value.value, value.low, value.high, raw, accused, 0.0))
             past = [*past[1:], reading] if past else past
-    return told
+    return rows
 
 
-def show(title: str, told: list[Told]) -> None:
-    numbers = [one for one in told if one.value is not None]
-    error = np.array([100 * abs(one.value - one.truth) for one in numbers if one.value is not None])
-    raw = np.array([100 * abs(one.raw - one.truth) for one in told])
-    inside = np.mean([one.low <= one.truth <= one.high for one in told if one.low is not None and one.high is not None])
-    accused = np.mean([bool(one.accused) for one in told])
-    width = np.mean([100 * (one.high - one.low) for one in told if one.low is not None and one.high is not None])
+def show(title: str, rows: list[Told]) -> None:
+    numbers = [seen for seen in rows if seen.value is not None]
+    error = np.array([100 * abs(number.value - number.truth) for number in numbers if number.value is not None])
+    raw = np.array([100 * abs(seen.raw - seen.truth) for seen in rows])
+    inside = np.mean(
+        [seen.low <= seen.truth <= seen.high for seen in rows if seen.low is not None and seen.high is not None]
+    )
+    accused = np.mean([bool(seen.accused) for seen in rows])
+    width = np.mean([100 * (seen.high - seen.low) for seen in rows if seen.low is not None and seen.high is not None])
     print(
-        f"{title:<34} n {len(told):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, "
+        f"{title:<34} n {len(rows):4d}  |error| mean {error.mean():.2f}, 95 % {np.quantile(error, 0.95):.2f}, "
         f"greatest {error.max():.2f}, within 0.3: {100 * np.mean(error <= 0.3):.1f} %; raw quotient mean "
         f"{raw.mean():.2f}, 95 % {np.quantile(raw, 0.95):.2f}, within 0.3: {100 * np.mean(raw <= 0.3):.1f} %; "
         f"intervals hold the truth {100 * inside:.1f} %, width {width:.2f}; honest days that accuse "
@@ -71,7 +73,7 @@ def drawn(pool: ProcessPoolExecutor, works: int, seed: int) -> None:
     print("\nReadings drawn, tidy works:")
     for past in (0, 10, 28, 91, 182):
         parts = list(pool.map(readings_only, [(past, 3, seed + n) for n in range(works)]))
-        show(f"with {past} earlier days", [one for part in parts for one in part])
+        show(f"with {past} earlier days", [each for part in parts for each in part])
     print("\nReadings drawn, one meter lying:")
     for kind, size, when in cases():
         jobs = [(WORKS, kind, size, when, seed + 900 + n) for n in range(works)]
@@ -90,23 +92,25 @@ def main() -> None:
     asked.add_argument("--only", default="", help="scenarios whose names hold this")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--jobs", type=int, default=2)
-    told = asked.parse_args()
-    chosen = [name for name in SCENARIOS if told.only in name]
-    worlds = [world.name for world in asked_worlds(told.world)]
-    seeds = [told.seed * 10_000 + n for n in range(told.works)]
+    options = asked.parse_args()
+    chosen = [name for name in SCENARIOS if options.only in name]
+    worlds = [world.name for world in asked_worlds(options.world)]
+    seeds = [options.seed * 10_000 + n for n in range(options.works)]
     rows: dict[str, dict[str, str]] = {}
-    with ProcessPoolExecutor(told.jobs, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(options.jobs, mp_context=get_context("spawn")) as pool:
         running = {
-            (world, name): [pool.submit(one_works, told.days, seed, told.past, world, name) for seed in seeds]
+            (world, name): [pool.submit(one_works, options.days, seed, options.past, world, name) for seed in seeds]
             for world in worlds
             for name in chosen
         }
         for (world, name), futures in running.items():
-            for what, value in summed([one for future in futures for one in future.result()], name).items():
+            for what, value in summed([seen for future in futures for seen in future.result()], name).items():
                 rows.setdefault(what, {})[world] = value
-        side_by_side(f"yields, seed {told.seed}, {told.past} to {told.past + told.days - 1} earlier days", rows)
-        if told.drawn:
-            drawn(pool, told.drawn, told.seed)
+        side_by_side(
+            f"yields, seed {options.seed}, {options.past} to {options.past + options.days - 1} earlier days", rows
+        )
+        if options.drawn:
+            drawn(pool, options.drawn, options.seed)
 
 
 if __name__ == "__main__":

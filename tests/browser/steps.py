@@ -16,20 +16,20 @@ LIMIT_MS = 180_000  # ends a test that hangs; other tests run beside these
 def opened(chromium: Browser, width: int, scheme: str) -> Iterator[Page]:
     context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme, locale="en-GB")  # type: ignore[arg-type]
     context.set_default_timeout(LIMIT_MS)
-    one = context.new_page()
+    page = context.new_page()
     wrong: list[str] = []
-    one.on("pageerror", lambda error: wrong.append(str(error)))
-    one.on(
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on(
         "console",
         lambda message: (
             wrong.append(message.text) if message.type == "error" and "status of 4" not in message.text else None
         ),
     )
-    one.on(
+    page.on(
         "request",
         lambda request: wrong.append(request.url) if not request.url.startswith("http://127.0.0.1:") else None,
     )
-    yield one
+    yield page
     context.close()
     assert not wrong, wrong
 

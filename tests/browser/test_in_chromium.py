@@ -43,16 +43,16 @@ def pages(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> dict[st
     folder = tmp_path_factory.mktemp("pages")
     plant = day_taken.plant
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_trace(reader, plant, Question(complaint="C-26-001"))
+        trace = answer_trace(reader, plant, Question(complaint="C-26-001"))
         made = {
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
             "weights": ALL_REPORTS["weights"].page(reader, plant, "K4", DAY),
             "laboratory": ALL_REPORTS["laboratory"].page(reader, plant, "F2", DAY),
-            "trace": ALL_REPORTS["trace"].page(reader, plant, told),
+            "trace": ALL_REPORTS["trace"].page(reader, plant, trace),
             "holds": ALL_REPORTS["holds"].page(reader, plant),
             "fault": ALL_REPORTS["trace"].page(reader, plant, answer_trace(reader, plant, FAULT)),
-            "customer": ALL_REPORTS["trace for the customer"].page(reader, plant, told),
+            "customer": ALL_REPORTS["trace for the customer"].page(reader, plant, trace),
         }
     for name, page in made.items():
         write_page(page, folder / f"{name}.html")
@@ -92,8 +92,8 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
     )
     found = re.search(r"\{&quot;wide.*?\}|\{\"wide.*?\}", text)
     assert found, text[-500:]
-    told: dict[str, Any] = json.loads(found[0].replace("&quot;", '"'))
-    return told
+    answer: dict[str, Any] = json.loads(found[0].replace("&quot;", '"'))
+    return answer
 
 
 @pytest.mark.parametrize("width", [375, 1200])
@@ -101,10 +101,10 @@ def probe(page: Path, tmp_path: Path, width: int) -> dict[str, Any]:
 def test_nothing_is_cut_off_and_nothing_is_asked_for(
     name: str, width: int, pages: dict[str, Path], tmp_path: Path
 ) -> None:
-    told = probe(pages[name], tmp_path, width)
-    assert told["width"] == width and told["wide"] <= width, told
-    assert told["cut"] == 0 and told["asked"] == 0
-    assert told["smallest"] is None or told["smallest"] >= 9, "text of a chart is too small to read"
+    row = probe(pages[name], tmp_path, width)
+    assert row["width"] == width and row["wide"] <= width, row
+    assert row["cut"] == 0 and row["asked"] == 0
+    assert row["smallest"] is None or row["smallest"] >= 9, "text of a chart is too small to read"
 
 
 @pytest.mark.parametrize("name", ["hour", "day", "trace", "fault", "customer", "holds", "weights", "laboratory"])

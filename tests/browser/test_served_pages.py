@@ -71,8 +71,8 @@ def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
 @pytest.fixture(scope="module")
 def address(site: Place) -> Iterator[str]:
     """The pages, answered on a loopback port."""
-    with listening(site) as told:
-        yield told
+    with listening(site) as text:
+        yield text
 
 
 @pytest.fixture(scope="module")
@@ -195,11 +195,11 @@ def test_the_works_manager_reads_the_day_and_takes_its_tables_along(page: Page, 
 def test_a_table_is_copied_as_a_spreadsheet_takes_it(chromium: Browser, address: str) -> None:
     context = chromium.new_context(permissions=["clipboard-read", "clipboard-write"])
     context.set_default_timeout(LIMIT_MS)
-    one = context.new_page()
-    one.goto(f"{address}/now")
-    one.locator("#t-now [data-copy]").press("Enter")
-    wait(one, "document.querySelector('#t-now [data-copy]').textContent === 'Copied'")
-    rows = one.evaluate("navigator.clipboard.readText()").split("\n")
+    this_page = context.new_page()
+    this_page.goto(f"{address}/now")
+    this_page.locator("#t-now [data-copy]").press("Enter")
+    wait(this_page, "document.querySelector('#t-now [data-copy]').textContent === 'Copied'")
+    rows = this_page.evaluate("navigator.clipboard.readText()").split("\n")
     assert len(rows) == 5 and rows[0].split("\t")[0] == "Line" and rows[1].split("\t")[0] == "K1"
     context.close()
 
@@ -253,10 +253,10 @@ def test_nothing_is_cut_off_and_axe_finds_no_serious_fault(
             wide = page.evaluate("document.documentElement.scrollWidth")
             if wide > width:
                 found.append(f"{path}: {wide} px wide")
-            told = axe.run(page).response
+            answer = axe.run(page).response
             found += [
                 f"{path}: {v['id']} {v['nodes'][0]['html'][:160]}"
-                for v in told["violations"]
+                for v in answer["violations"]
                 if v["impact"] in ("serious", "critical")
             ]
     assert not found, "\n".join(found)
@@ -276,7 +276,7 @@ def test_the_big_screen_is_readable_from_three_metres(path: str, chromium: Brows
               if (!words || !e.checkVisibility() || e.closest('svg')) continue;
               told.push([parseFloat(getComputedStyle(e).fontSize), words.slice(0, 40)]); } return told; }"""
         )
-        small = [one for one in sizes if one[0] < 32]
+        small = [size for size in sizes if size[0] < 32]
         assert len(sizes) > 10 and not small, small[:10]
         if path.startswith("/now"):
             assert page.evaluate("document.querySelector('#p-every-line-now').getBoundingClientRect().bottom") <= 1080
@@ -320,7 +320,7 @@ def test_the_first_paint_carries_little(chromium: Browser, address: str) -> None
         session.send("Network.enable")
         session.send("Network.setCacheDisabled", {"cacheDisabled": True})
         sums: list[float] = []
-        session.on("Network.loadingFinished", lambda told, to=sums: to.append(told["encodedDataLength"]))
+        session.on("Network.loadingFinished", lambda answer, to=sums: to.append(answer["encodedDataLength"]))
         for path in PAGES:
             sums.clear()
             page.goto(address + path, wait_until="networkidle")
@@ -347,13 +347,13 @@ def test_what_a_reader_may_not_do_is_not_shown_and_who_may_is_told(page: Page, a
 def test_everything_works_without_scripts(chromium: Browser, address: str) -> None:
     context = chromium.new_context(java_script_enabled=False)
     context.set_default_timeout(LIMIT_MS)
-    one = context.new_page()
-    one.goto(f"{address}/moulds/K1?hours=8")
-    one.locator("#t-cavities th a", has_text="Calls").first.click()
-    assert "sort=cavities.calls" in one.url and one.locator("th[aria-sort]").count() == 1
-    one.goto(f"{address}/sign-in?to=/holds")
-    one.fill("input[name=name]", "Q. Quality")
-    one.fill("input[name=password]", PASSWORDS["Q. Quality"])
-    one.locator("main button").click()
-    assert one.locator("textarea[name=pallets]").is_visible()
+    this_page = context.new_page()
+    this_page.goto(f"{address}/moulds/K1?hours=8")
+    this_page.locator("#t-cavities th a", has_text="Calls").first.click()
+    assert "sort=cavities.calls" in this_page.url and this_page.locator("th[aria-sort]").count() == 1
+    this_page.goto(f"{address}/sign-in?to=/holds")
+    this_page.fill("input[name=name]", "Q. Quality")
+    this_page.fill("input[name=password]", PASSWORDS["Q. Quality"])
+    this_page.locator("main button").click()
+    assert this_page.locator("textarea[name=pallets]").is_visible()
     context.close()

@@ -29,10 +29,10 @@ def served(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     root = tmp_path_factory.mktemp("silence") / "site"
     day_taken.copied(root)
     clock = RunningClock(LATE_AT - BEFORE, time.time(), SPEED)
-    one = Served(root, clock.text(), "--pages-only")
-    one.until(lambda: one.get("/health")[0] != 0, 40, "the pages answer")
-    yield one, clock
-    one.stop()
+    this_served = Served(root, clock.text(), "--pages-only")
+    this_served.until(lambda: this_served.get("/health")[0] != 0, 40, "the pages answer")
+    yield this_served, clock
+    this_served.stop()
 
 
 def shows(page: Page, what: str) -> bool:
@@ -42,29 +42,29 @@ def shows(page: Page, what: str) -> bool:
 
 
 def test_silence_shows_within_a_minute(served: tuple[Served, RunningClock], chromium: Browser) -> None:  # noqa: F811
-    one, clock = served
+    this_served, clock = served
     context = chromium.new_context(viewport={"width": 1280, "height": 800})
     wall, now = context.new_page(), context.new_page()
-    wall.goto(f"http://127.0.0.1:{one.port}/now?wall=1")
-    now.goto(f"http://127.0.0.1:{one.port}/now")
+    wall.goto(f"http://127.0.0.1:{this_served.port}/now?wall=1")
+    now.goto(f"http://127.0.0.1:{this_served.port}/now")
     assert clock.now() < LATE_AT, "the pages were up in time"
-    status, text = one.get("/health")
+    status, text = this_served.get("/health")
     assert status == 200 and json.loads(text)["late"] == []
     assert not shows(wall, "#age.late") and "all 4 alive" in now.locator("#p-every-line-now").inner_text()
     while clock.now() < LATE_AT:
         time.sleep(0.2)
-    told: dict[str, datetime] = {}
-    while len(told) < 4 and clock.now() < LATE_AT + timedelta(minutes=4):
+    moments: dict[str, datetime] = {}
+    while len(moments) < 4 and clock.now() < LATE_AT + timedelta(minutes=4):
         seen = {
             "wall": shows(wall, "#age.late .longest"),
             "now": shows(now, "#age.late .longest"),
             "rows": "all 4 late" in now.locator("#p-every-line-now").inner_text(),
-            "health": one.get("/health")[0] == 503,
+            "health": this_served.get("/health")[0] == 503,
         }
-        told |= {name: clock.now() for name, true in seen.items() if true and name not in told}
+        moments |= {name: clock.now() for name, true in seen.items() if true and name not in moments}
         time.sleep(0.1)
-    assert set(told) == {"wall", "now", "rows", "health"}, told
-    after = {name: (at - LATE_AT).total_seconds() for name, at in told.items()}
+    assert set(moments) == {"wall", "now", "rows", "health"}, moments
+    after = {name: (at - LATE_AT).total_seconds() for name, at in moments.items()}
     assert max(after.values()) <= 60 + MEASURING_S, after
     sizes = wall.evaluate(
         "[...document.querySelectorAll('body *')].filter(e => e.children.length === 0 && e.innerText && "
@@ -72,7 +72,7 @@ def test_silence_shows_within_a_minute(served: tuple[Served, RunningClock], chro
     )
     longest = wall.evaluate("parseFloat(getComputedStyle(document.querySelector('#age .longest')).fontSize)")
     assert longest == max(sizes) and longest >= 132, "the age is the largest thing on the wall"
-    said = json.loads(one.get("/health")[1])
+    said = json.loads(this_served.get("/health")[1])
     assert said["late"] and all(row["behind_s"] > 75 * 60 for row in said["late"])
     context.close()
 

@@ -49,8 +49,8 @@ def late(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     )
     place.put("nothing.csv", "a,b\n1,2\n")
     place.take()
-    with listening(Place.at(place.site.root, Settings(fixed_now=LATE_AT, lock_wait_s=20))) as told:
-        yield told
+    with listening(Place.at(place.site.root, Settings(fixed_now=LATE_AT, lock_wait_s=20))) as text:
+        yield text
 
 
 @pytest.mark.parametrize("path", WALLS)

@@ -115,7 +115,7 @@ def told(place: Place) -> dict[str, Any]:
     rows["inbox"] = sorted(p.name for p in place.site.inbox.iterdir())
     rows["archive"] = sorted({p.name for p in place.site.archive.rglob("*.*") if p.parent != place.site.archive})
     rows["quarantine"] = sorted(p.name.split(".", 1)[1] for p in place.site.quarantine.iterdir())
-    rows["findings"] = sorted({one.what for one in check_site(place.opened, rows=True).findings})
+    rows["findings"] = sorted({finding.what for finding in check_site(place.opened, rows=True).findings})
     return rows
 
 
@@ -151,13 +151,13 @@ def main() -> None:
         assert child(lambda: prepare(template)) == (0, "")
     wanted, calls = whole(folder, template, work, library)
     step = step if step > 0 else max(1, calls // -step)
-    told = {}
+    row = {}
     for error in map(int, sys.argv[4].split(",")):
         tried = range(1 + step // 2, calls + 1, step)
         found = {number: cut(folder, template, work, library, error, number, wanted) for number in tried}
         faults = [{"call": number, **fault} for number, fault in found.items() if fault]
-        told[error] = {"calls": calls, "cut": len(tried), "faults": faults}
-    print(json.dumps(told))
+        row[error] = {"calls": calls, "cut": len(tried), "faults": faults}
+    print(json.dumps(row))
 
 
 def whole(folder: Path, template: Path, work: Callable[[Place], None], library: Any) -> tuple[dict[str, Any], int]:

@@ -75,8 +75,8 @@ def main() -> None:
 
     sys.addaudithook(step)
     work(opened, day)
-    told = steps
-    print(json.dumps(told))
+    answer = steps
+    print(json.dumps(answer))
 
 
 if __name__ == "__main__":

@@ -145,9 +145,11 @@ def test_another_programs_file_in_the_ledgers_place_asks_no_network(place: Place
         other.commit()
     before = place.site.ledger.read_bytes()
     for ask in (lambda: place.facts("station_counts"), place.take):
-        with pytest.raises(LedgerBroken, match=r"another program's SQLite file; .* rebuild --from-archive") as told:
+        with pytest.raises(
+            LedgerBroken, match=r"another program's SQLite file; .* rebuild --from-archive"
+        ) as exception_info:
             ask()
-        assert "extension" not in str(told.value).lower()
+        assert "extension" not in str(exception_info.value).lower()
     assert place.site.ledger.read_bytes() == before
 
 
@@ -191,14 +193,14 @@ def test_a_corrupt_ledger_is_one_sentence_everywhere_and_comes_back_from_the_arc
         data[max(0, first) : last] = b"\xaa" * (last - max(0, first))
     place.site.ledger.write_bytes({"empty": b"", "text": b"not a ledger\n" * 400}.get(how, bytes(data)))
     place.put("station_counts.b.csv", rows(50, 55))
-    told = []
+    found = []
     for ask in (lambda: place.facts("station_counts"), place.take):
         try:
             ask()
         except ColdledgerError as error:
-            told.append(str(error))
+            found.append(str(error))
     if how in ("header", "text"):
-        assert told and all("\n" not in text and "rebuild --from-archive" in text for text in told), told
+        assert found and all("\n" not in text and "rebuild --from-archive" in text for text in found), found
     answer = served(place.site.root).get("/now")
     assert "Traceback" not in answer.text and answer.status_code in (200, 503)
     rebuild_from_archive(place.opened)
@@ -225,8 +227,10 @@ def test_a_corrupt_ledger_that_opens_is_still_found_by_check(place: Place) -> No
     for here in range(len(data) // 3, len(data), 1 << 14):
         data[here] ^= 0xFF
     place.site.ledger.write_bytes(bytes(data))
-    told = check_site(place.opened, rows=True)
-    assert not told.whole and any("from-archive" in one.what or "not in" in one.what for one in told.findings), told
+    checked = check_site(place.opened, rows=True)
+    assert not checked.whole and any(
+        "from-archive" in finding.what or "not in" in finding.what for finding in checked.findings
+    ), checked
 
 
 def test_a_ledger_of_a_newer_program_is_not_touched(place: Place) -> None:

@@ -55,8 +55,8 @@ def cut_off(library: Path, shared: Shared) -> Callable[[str, int], dict[str, obj
         env = {**os.environ, "LD_PRELOAD": str(library), "POLARS_MAX_THREADS": "1"}
         done = subprocess.run(command, cwd=ROOT, env=env, capture_output=True, text=True, timeout=12_000)
         assert done.returncode == 0, done.stderr[-3000:]
-        told: dict[str, dict[str, object]] = json.loads(done.stdout)
-        return told
+        answer: dict[str, dict[str, object]] = json.loads(done.stdout)
+        return answer
 
     return lambda job, error: shared.made(f"cut-{job}", lambda folder: tried(job, folder))[1][str(error)]
 
@@ -68,5 +68,5 @@ def test_cut_off_anywhere_and_done_again_it_is_as_if_nothing_had_happened(
 ) -> None:
     if error not in errors_of(job):
         pytest.skip("with COLDLEDGER_FAULTS=all")
-    told = cut_off(job, error)
-    assert told["faults"] == [] and int(str(told["cut"])) >= 3, json.dumps(told, indent=1)[:4000]
+    row = cut_off(job, error)
+    assert row["faults"] == [] and int(str(row["cut"])) >= 3, json.dumps(row, indent=1)[:4000]

@@ -64,7 +64,7 @@ def test_the_written_form_names_what_can_be_loaded(place: Place) -> None:
         module, _, name = row["entrypoint"].rpartition(".")
         assert getattr(import_module(module), name).name == name
         assert row["parameters"] == {"site": str(place.site.root)}
-        assert all(one["timezone"] == place.plant.works.timezone for one in row["schedules"])
+        assert all(schedule["timezone"] == place.plant.works.timezone for schedule in row["schedules"])
 
 
 @pytest.fixture(scope="module")
@@ -128,8 +128,8 @@ def test_a_works_own_scheduler_and_worker_take_in_and_close(
     said = subprocess.run(command, env={**server, **now}, capture_output=True, text=True, timeout=300)
     assert said.returncode == 0, said.stderr
     assert "intake/site" in said.stdout and "close/site" in said.stdout
-    told = _driven(server, now)
-    assert told == {"intake": "COMPLETED", "close": "COMPLETED"}
+    texts = _driven(server, now)
+    assert texts == {"intake": "COMPLETED", "close": "COMPLETED"}
     assert place.ask("closes_of_day", day=DAY)["revision"].to_list() == [1]
     runs = Books(place.site.serve).ask("newest_runs", most=5)
     assert {(row["flow"], row["why"]) for row in runs} == {(flow, BY_DEPLOYMENT) for flow in ("intake", "close")}
@@ -178,7 +178,7 @@ with get_client(sync_client=True) as client:
 
 def _driven(server: dict[str, str], now: dict[str, str]) -> dict[str, str]:
     """Begin intake and then close as a scheduler would, let a worker run each, and say how they ended."""
-    told: dict[str, Any] = {}
+    row: dict[str, Any] = {}
     for flow in ("intake", "close"):
         begin = [sys.executable, "-c", DRIVE, "begin", f"{flow}/site"]
         run = subprocess.run(begin, env=server, capture_output=True, text=True, timeout=120, check=True).stdout.strip()
@@ -204,11 +204,11 @@ def _driven(server: dict[str, str], now: dict[str, str]) -> dict[str, str]:
                 timeout=120,
                 check=True,
             )
-            told[flow], message = yaml.safe_load(state.stdout)
-            if told[flow] in ("COMPLETED", "FAILED", "CRASHED", "CANCELLED"):
+            row[flow], message = yaml.safe_load(state.stdout)
+            if row[flow] in ("COMPLETED", "FAILED", "CRASHED", "CANCELLED"):
                 break
-        assert told[flow] == "COMPLETED", (told, message, done.stdout[-3000:], done.stderr[-3000:])
-    return told
+        assert row[flow] == "COMPLETED", (row, message, done.stdout[-3000:], done.stderr[-3000:])
+    return row
 
 
 def test_a_server_that_is_not_named_or_away_is_one_sentence(place: Place, tmp_path: Path) -> None:

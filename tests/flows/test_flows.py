@@ -25,46 +25,46 @@ def worked(
         patch.delenv("PREFECT_API_URL", raising=False)
         place = Place(tmp_path_factory.mktemp("flows") / "site")
         write_feeds(day_of_truth, place.site.inbox)
-        told: dict[str, object] = {"intake": call_flow("intake", place.opened)}
-        told["close"] = call_flow("close", place.opened)
-        told["again"] = call_flow("close", place.opened)
-        told["rebuild"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
+        row: dict[str, object] = {"intake": call_flow("intake", place.opened)}
+        row["close"] = call_flow("close", place.opened)
+        row["again"] = call_flow("close", place.opened)
+        row["rebuild"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
         head = "window_start,line,station,mould,window_s,inspected,rejected\n"
         at = place.plant.clock.day(DAY).start + timedelta(hours=3)
         place.put("station_counts.K1.late.csv", f"{head}{at.isoformat()},K1,K1-side-a,777,60,50,0\n")
         place.settings = Settings(fixed_now=NOW + timedelta(days=1))
-        told["late"] = call_flow("intake", place.opened)
-        told["rebuilt late"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
-        told["closed late"] = call_flow("close", place.opened)
-        yield place, told
+        row["late"] = call_flow("intake", place.opened)
+        row["rebuilt late"] = call_flow("rebuild", place.opened, first=DAY, last=DAY)
+        row["closed late"] = call_flow("close", place.opened)
+        yield place, row
 
 
 def test_intake_takes_in_and_writes_the_hours_pages(worked: tuple[Place, dict]) -> None:
-    place, told = worked
-    report, pages = told["intake"]
+    place, row = worked
+    report, pages = row["intake"]
     assert report.rows_kept > 100_000 and len(pages) == 4 * 24
     assert all(page.exists() and page.with_suffix(".xlsx").exists() for page in pages)
     assert (place.site.reports / "index.html").exists()
 
 
 def test_close_closes_what_is_over_and_nothing_twice(worked: tuple[Place, dict]) -> None:
-    place, told = worked
-    assert [(one.day, one.revision, one.changed) for one in told["close"]] == [(DAY, 1, None)]
-    assert told["close"][0].page == place.site.reports / "day" / "2026-03-10.html"
-    assert told["again"] == []
+    place, row = worked
+    assert [(each.day, each.revision, each.changed) for each in row["close"]] == [(DAY, 1, None)]
+    assert row["close"][0].page == place.site.reports / "day" / "2026-03-10.html"
+    assert row["again"] == []
 
 
 def test_rebuild_gives_the_same_answers(worked: tuple[Place, dict]) -> None:
-    _, told = worked
-    assert [(one.day, one.same) for one in told["rebuild"]] == [(DAY, True)]
+    _, row = worked
+    assert [(each.day, each.same) for each in row["rebuild"]] == [(DAY, True)]
 
 
 def test_a_late_feed_makes_a_new_revision_and_keeps_the_first(worked: tuple[Place, dict]) -> None:
-    place, told = worked
-    report, pages = told["late"]
+    place, row = worked
+    report, pages = row["late"]
     assert report.rows_kept == 1 and [page.name for page in pages] == ["K1-04-0900.html"]
-    assert [one.same for one in told["rebuilt late"]] == [False]
-    assert [(one.day, one.revision, one.changed) for one in told["closed late"]] == [(DAY, 2, True)]
+    assert [each.same for each in row["rebuilt late"]] == [False]
+    assert [(each.day, each.revision, each.changed) for each in row["closed late"]] == [(DAY, 2, True)]
     closes = place.ask("closes_of_day", day=DAY)
     assert closes["revision"].to_list() == [1, 2] and closes["digest"].n_unique() == 2
 
@@ -91,7 +91,7 @@ def test_a_retry_is_tried_only_where_it_can_help() -> None:
 
     away = SiteError("share away")
     away.__cause__ = OSError("gone")
-    told = [_can_help(None, None, State(error)) for error in (LedgerBusy("x"), OSError("x"), away)]
-    assert told == [True, True, True]
-    told = [_can_help(None, None, State(error)) for error in (WrongUse("x"), LedgerBroken("x"), ValueError("x"))]
-    assert told == [False, False, False]
+    flags = [_can_help(None, None, State(error)) for error in (LedgerBusy("x"), OSError("x"), away)]
+    assert flags == [True, True, True]
+    flags = [_can_help(None, None, State(error)) for error in (WrongUse("x"), LedgerBroken("x"), ValueError("x"))]
+    assert flags == [False, False, False]

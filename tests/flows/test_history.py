@@ -56,10 +56,10 @@ def test_every_run_is_in_the_books(flow: str, waiting: Place) -> None:
     call_flow("intake", waiting.opened)
     answer = call_flow(flow, waiting.opened, **VALUES[flow])
     assert noted(waiting) == [("intake", BY_COMMAND, "done"), (flow, BY_COMMAND, "done")]
-    told = Books(waiting.site.serve).ask("newest_runs", most=2)
-    assert "1 files, 1 rows kept" in told[1]["told"] and all(row["ended_at"] >= row["begun_at"] for row in told)
+    rows = Books(waiting.site.serve).ask("newest_runs", most=2)
+    assert "1 files, 1 rows kept" in rows[1]["told"] and all(row["ended_at"] >= row["begun_at"] for row in rows)
     if flow != "follow":
-        assert [one.day for one in answer] == [DAY] and DAY.isoformat() in told[0]["told"]
+        assert [each.day for each in answer] == [DAY] and DAY.isoformat() in rows[0]["told"]
     assert not (waiting.site.root / ".prefect").exists(), "no server, nothing of one"
 
 
@@ -105,7 +105,7 @@ def test_every_flow_does(flow: str, away: Place) -> None:
     answer = call_flow(flow, away.opened, **VALUES[flow])
     assert [name for name, _, _ in noted(away)] == ["intake", flow]
     if flow != "follow":
-        assert [one.day for one in answer] == [DAY]
+        assert [each.day for each in answer] == [DAY]
 
 
 def test_a_failure_of_the_work_itself_is_no_failure_of_the_server(away: Place, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -129,7 +129,10 @@ def test_a_server_that_fails_midway_repeats_no_step() -> None:
         return answer
 
     def body(step: Steps) -> list[str]:
-        return [step(name, lambda one: done.append(one) or one.upper(), name) for name in ("first", "second", "third")]
+        return [
+            step(name, lambda answer: done.append(answer) or answer.upper(), name)
+            for name in ("first", "second", "third")
+        ]
 
     steps = Steps()
     with pytest.raises(ConnectionError):

@@ -11,7 +11,7 @@ from tests.conftest import Place
 
 def test_a_folder_for_prefect_that_cannot_be_made_is_named(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PREFECT_HOME", "/proc/x")
-    with pytest.raises(SiteError) as told:
+    with pytest.raises(SiteError) as exception_info:
         prepare(place.opened)
-    assert str(told.value).startswith("PREFECT_HOME, /proc/x, cannot be written to (")
-    assert str(place.site.root) not in str(told.value)
+    assert str(exception_info.value).startswith("PREFECT_HOME, /proc/x, cannot be written to (")
+    assert str(place.site.root) not in str(exception_info.value)

@@ -28,11 +28,11 @@ CODE = (
 def processes_of(root: Path) -> list[str]:
     """Command lines of the processes that know of a site, this one left out."""
     found = []
-    for one in Path("/proc").iterdir():
-        if one.name.isdigit() and int(one.name) != os.getpid():
+    for path in Path("/proc").iterdir():
+        if path.name.isdigit() and int(path.name) != os.getpid():
             try:
-                if str(root).encode() in (one / "environ").read_bytes() + (one / "cmdline").read_bytes():
-                    found.append((one / "cmdline").read_bytes().replace(b"\0", b" ").decode())
+                if str(root).encode() in (path / "environ").read_bytes() + (path / "cmdline").read_bytes():
+                    found.append((path / "cmdline").read_bytes().replace(b"\0", b" ").decode())
             except OSError:
                 continue
     return found

@@ -141,17 +141,17 @@ class Model:
         if retry_of is None and content in self.known:
             return
         self.known.add(content)
-        one = Receipt(file, at, retry_of, len(self.log))
-        self.log.append(one)
-        self._count(one)
+        receipt = Receipt(file, at, retry_of, len(self.log))
+        self.log.append(receipt)
+        self._count(receipt)
 
-    def _count(self, one: Receipt) -> None:
-        if one.file.rows is None or self.feed_of(one.file) == "unknown":
-            self.waits[one], self.refused[one] = one.file, 1
+    def _count(self, receipt: Receipt) -> None:
+        if receipt.file.rows is None or self.feed_of(receipt.file) == "unknown":
+            self.waits[receipt], self.refused[receipt] = receipt.file, 1
         else:
             wrong = []
-            for row in one.file.rows:
-                if self.kept(row, one.at):
+            for row in receipt.file.rows:
+                if self.kept(row, receipt.at):
                     self.force[self.true_time(row), row.line, row.station, row.mould] = (
                         60,
                         int(row.inspected),
@@ -160,25 +160,25 @@ class Model:
                 else:
                     wrong.append(row)
             if wrong:
-                self.waits[one], self.refused[one] = wrong, len(wrong)
-        if one.retry_of is not None:
-            self.waits.pop(one.retry_of, None)
-            self.refused.pop(one.retry_of, None)
+                self.waits[receipt], self.refused[receipt] = wrong, len(wrong)
+        if receipt.retry_of is not None:
+            self.waits.pop(receipt.retry_of, None)
+            self.refused.pop(receipt.retry_of, None)
 
     def retry(self, now: datetime) -> None:
         """Every file of the quarantine offered again."""
-        for one, rows in list(self.waits.items()):
+        for receipt, rows in list(self.waits.items()):
             if isinstance(rows, File):
-                told = () if rows.rows is None or self.feed_of(rows) == "unknown" else rows.rows
-                if any(self.kept(row, now) for row in told):
-                    self.take(rows, now, one)
+                these_rows = () if rows.rows is None or self.feed_of(rows) == "unknown" else rows.rows
+                if any(self.kept(row, now) for row in these_rows):
+                    self.take(rows, now, receipt)
             elif not rows or any(self.kept(row, now) for row in rows):
-                data = f"{one.number} {rows}".encode()
-                self.take(File("station_counts.again.csv", data, tuple(rows)), now, one)
+                data = f"{receipt.number} {rows}".encode()
+                self.take(File("station_counts.again.csv", data, tuple(rows)), now, receipt)
 
-    def mend(self, one: Receipt, number: int, row: Row | None) -> None:
+    def mend(self, receipt: Receipt, number: int, row: Row | None) -> None:
         """A refused row given other values, or given up."""
-        rows = self.waits[one]
+        rows = self.waits[receipt]
         assert isinstance(rows, list)
         rows[number : number + 1] = [] if row is None else [row]
 
@@ -201,9 +201,9 @@ class Model:
         log, self.log, mended = self.log, [], self.waits
         self.force, self.waits, self.refused, self.known, self.rolled_until = {}, {}, {}, set(), None
         now: dict[Receipt, Receipt] = {}
-        for one in log:
+        for receipt in log:
             before = len(self.log)
-            self.take(one.file, one.at, now.get(one.retry_of) if one.retry_of else None)
+            self.take(receipt.file, receipt.at, now.get(receipt.retry_of) if receipt.retry_of else None)
             if len(self.log) > before:
-                now[one] = self.log[-1]
+                now[receipt] = self.log[-1]
         self.waits |= {new: mended[old] for old, new in now.items() if old in mended and new in self.waits}

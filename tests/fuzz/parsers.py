@@ -115,26 +115,26 @@ def seeds() -> list[tuple[str, bytes]]:
 
 def spoiled(rng: random.Random, data: bytes) -> bytes:
     """The bytes with a few parts changed, cut, doubled, moved."""
-    told = bytearray(data)
+    answer = bytearray(data)
     for _ in range(rng.randint(1, 6)):
-        at = rng.randint(0, len(told))
-        to = min(len(told), at + rng.choice((0, 1, 1, 2, 8, 40, 400)))
+        at = rng.randint(0, len(answer))
+        to = min(len(answer), at + rng.choice((0, 1, 1, 2, 8, 40, 400)))
         kind = rng.randint(0, 6)
         if kind == 0:
-            told[at:to] = rng.choice(TOKENS)
+            answer[at:to] = rng.choice(TOKENS)
         elif kind == 1:
-            told[at:at] = rng.choice(TOKENS) * rng.choice((1, 1, 2, 50))
+            answer[at:at] = rng.choice(TOKENS) * rng.choice((1, 1, 2, 50))
         elif kind == 2:
-            del told[at:to]
+            del answer[at:to]
         elif kind == 3:
-            told[at:at] = told[at:to]
+            answer[at:at] = answer[at:to]
         elif kind == 4:
-            told = told[:at]
-        elif kind == 5 and told:
-            told[min(at, len(told) - 1)] ^= 1 << rng.randint(0, 7)
+            answer = answer[:at]
+        elif kind == 5 and answer:
+            answer[min(at, len(answer) - 1)] ^= 1 << rng.randint(0, 7)
         else:
-            told[at:to] = rng.randbytes(to - at)
-    return bytes(told)
+            answer[at:to] = rng.randbytes(to - at)
+    return bytes(answer)
 
 
 def read_file(plant: Plant, name: str, data: bytes) -> None:
@@ -242,12 +242,12 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--minutes", type=float, default=60.0)
     asked.add_argument("--seed", type=int, default=int(time.time()))
-    told = asked.parse_args()
+    options = asked.parse_args()
     plant = read_plant(WORKS + "\n" + MAPPINGS)
-    rng, folder = random.Random(told.seed), Path(tempfile.mkdtemp(prefix="fuzz-"))
+    rng, folder = random.Random(options.seed), Path(tempfile.mkdtemp(prefix="fuzz-"))
     counts: dict[str, int] = {}
     finds: dict[str, int] = {}
-    until = time.monotonic() + 60 * told.minutes
+    until = time.monotonic() + 60 * options.minutes
     every = tries(plant)
     while time.monotonic() < until:
         name = rng.choice(list(every))
@@ -262,7 +262,7 @@ def main() -> None:
                 path.write_bytes(find.data)
                 print(f"{name}: {where}\n  {path}\n{find}", flush=True)
     print(
-        f"seed {told.seed}: {sum(counts.values()):,} inputs ({', '.join(f'{n:,} {k}' for k, n in counts.items())}); "
+        f"seed {options.seed}: {sum(counts.values()):,} inputs ({', '.join(f'{n:,} {k}' for k, n in counts.items())}); "
         f"{len(finds)} kinds of finds in {folder}"
     )
     sys.exit(bool(finds))

@@ -109,8 +109,10 @@ class SiteMachine(RuleBasedStateMachine):
     @rule(rows=st.lists(ROWS, min_size=1, max_size=5), odd=st.integers(0, 4))
     def a_file_comes(self, rows: list[Row], odd: int) -> None:
         name = self._name("odd-{}.csv" if odd == 0 else "station_counts.{}.csv")
-        told = tuple(Row(**{**vars(row), "mould": str(100 + self.count)}) for row in rows) if odd == 0 else tuple(rows)
-        self._put(good_file(name, told))
+        these_rows = (
+            tuple(Row(**{**vars(row), "mould": str(100 + self.count)}) for row in rows) if odd == 0 else tuple(rows)
+        )
+        self._put(good_file(name, these_rows))
 
     @rule()
     def a_file_comes_that_is_none(self) -> None:
@@ -120,7 +122,7 @@ class SiteMachine(RuleBasedStateMachine):
     @precondition(lambda self: self.model.log)
     @rule(data=st.data())
     def a_file_comes_again(self, data: st.DataObject) -> None:
-        came = [one.file for one in self.model.log if one.retry_of is None and not one.file.odd]
+        came = [receipt.file for receipt in self.model.log if receipt.retry_of is None and not receipt.file.odd]
         if came:
             file = data.draw(st.sampled_from(came))
             self._put(File(self._name("station_counts.again-{}.csv"), file.data, file.rows))
@@ -159,24 +161,28 @@ class SiteMachine(RuleBasedStateMachine):
     @precondition(lambda self: any(isinstance(rows, list) and rows for rows in self.model.waits.values()))
     @rule(data=st.data(), drop=st.booleans())
     def a_row_is_mended(self, data: st.DataObject, drop: bool) -> None:
-        one = data.draw(st.sampled_from([o for o, rows in self.model.waits.items() if isinstance(rows, list) and rows]))
-        rows, batch = self.model.waits[one], self._batches()[one]
+        receipt = data.draw(
+            st.sampled_from([o for o, rows in self.model.waits.items() if isinstance(rows, list) and rows])
+        )
+        rows, batch = self.model.waits[receipt], self._batches()[receipt]
         assert isinstance(rows, list)
         number = data.draw(st.integers(0, len(rows) - 1))
-        told = refused_rows(self.place.opened, batch)
-        assert told is not None and told[1].height == len(rows), (told, rows)
+        pair = refused_rows(self.place.opened, batch)
+        assert pair is not None and pair[1].height == len(rows), (pair, rows)
         cells = {"line": "K1", "station": "K1-side-a", "inspected": "9", "rejected": "1"}
-        repair(self.place.opened, batch, {int(told[1]["refused_line"][number]): {GIVE_UP: "x"} if drop else cells})
-        self.model.mend(one, number, None if drop else Row(**{**vars(rows[number]), **cells}))
+        repair(self.place.opened, batch, {int(pair[1]["refused_line"][number]): {GIVE_UP: "x"} if drop else cells})
+        self.model.mend(receipt, number, None if drop else Row(**{**vars(rows[number]), **cells}))
         self.model.retry(self.now)
 
-    @precondition(lambda self: any(isinstance(told, File) for told in self.model.waits.values()))
+    @precondition(lambda self: any(isinstance(wait, File) for wait in self.model.waits.values()))
     @rule(data=st.data(), rows=st.lists(ROWS, min_size=1, max_size=3))
     def a_file_is_mended(self, data: st.DataObject, rows: list[Row]) -> None:
-        one = data.draw(st.sampled_from([o for o, told in self.model.waits.items() if isinstance(told, File)]))
+        receipt = data.draw(
+            st.sampled_from([o for o, these_rows in self.model.waits.items() if isinstance(these_rows, File)])
+        )
         file = good_file(self._name("station_counts.m{}.csv"), tuple(rows))
-        mend_file(self.place.opened, self._batches()[one], file.name, file.data.decode())
-        self.model.waits[one] = file
+        mend_file(self.place.opened, self._batches()[receipt], file.name, file.data.decode())
+        self.model.waits[receipt] = file
         self.model.retry(self.now)
 
     # what the works changes
@@ -203,8 +209,8 @@ class SiteMachine(RuleBasedStateMachine):
             assert rebuild_day(self.place.opened, day).same is True
 
     def _roll(self, before: date) -> None:
-        for one in roll_up(self.place.opened, before):
-            self._rolled(one.day)
+        for rolled in roll_up(self.place.opened, before):
+            self._rolled(rolled.day)
 
     def _rolled(self, day: date) -> None:
         span = self.place.plant.clock.day(day)
@@ -304,18 +310,20 @@ def main() -> None:
     asked.add_argument("--minutes", type=float, default=60.0)
     asked.add_argument("--seed", type=int, default=int(time.time()))
     asked.add_argument("--steps", type=int, default=15)
-    told = asked.parse_args()
-    until, tried, finds, number = time.monotonic() + 60 * told.minutes, 0, [], told.seed
+    options = asked.parse_args()
+    until, tried, finds, number = time.monotonic() + 60 * options.minutes, 0, [], options.seed
     while not tried or time.monotonic() < until:
         try:
-            look(number, SITES, told.steps)
+            look(number, SITES, options.steps)
         except (Exception, BaseExceptionGroup) as error:
             finds.append(number)
             print(f"seed {number}\n{''.join(traceback.format_exception(error, limit=-4))}", flush=True)
             print("\n".join(getattr(error, "__notes__", [])), flush=True)
         tried, number = tried + 1, number + 1
         print(f"{tried} seeds, {len(finds)} finds", end="\r", file=sys.stderr, flush=True)
-    print(f"{tried} seeds from {told.seed} on: {STEPS['sites']} sites, {STEPS['steps']} steps; finds at seeds {finds}")
+    print(
+        f"{tried} seeds from {options.seed} on: {STEPS['sites']} sites, {STEPS['steps']} steps; finds at seeds {finds}"
+    )
     sys.exit(bool(finds))
 
 

@@ -84,8 +84,8 @@ def test_every_commands_help_names_its_topic_and_the_topic_the_command() -> None
     for name, command in commands():
         topic = named_by(name)
         assert topic is not None and command.epilog == f"More: coldledger help {topic.name}", name
-        told = text_of(topic)
-        assert re.search(rf"coldledger\s+{name.split()[0]}\b|`{name}`", told), name
+        text = text_of(topic)
+        assert re.search(rf"coldledger\s+{name.split()[0]}\b|`{name}`", text), name
     known = {name for name, _ in commands()}
     assert {command for topic in TOPICS for command in topic.commands} <= known
 
@@ -99,12 +99,12 @@ def test_every_key_of_works_toml_is_in_a_topic() -> None:
 
 
 def test_every_field_of_every_answer_is_in_a_topic() -> None:
-    told = {shape for name in lists_of("answer") for shape in within(shapes()[name])}
-    assert set(shapes()) == {shape.__name__ for shape in told}
+    found = {shape for name in lists_of("answer") for shape in within(shapes()[name])}
+    assert set(shapes()) == {shape.__name__ for shape in found}
     whole = "\n".join(text_of(topic) for topic in TOPICS)
     assert not [
         f"{shape.__name__}.{name}"
-        for shape in told
+        for shape in found
         for name, key in shape.model_fields.items()
         if f"`{key.alias or name}` (" not in whole
     ]
@@ -123,7 +123,7 @@ def test_every_feed_and_column_is_told() -> None:
 
 def test_every_reason_for_refusal_is_told() -> None:
     text = text_of(topic_of("feeds"))
-    assert not [one.code for one in Reason if f"| `{one.code}` |" not in text]
+    assert not [each.code for each in Reason if f"| `{each.code}` |" not in text]
 
 
 def test_every_variable_that_the_code_reads_is_told() -> None:
@@ -175,15 +175,15 @@ def test_a_topic_is_found_by_a_command_and_what_is_none_is_wrong_use_with_what_i
 
 
 def test_a_key_says_its_limits_and_what_stands_where_nothing_is_said() -> None:
-    told = {f"{table} {name}": words for table in tables() for name, words, _ in keys_of(table)}
-    assert told["line `sections`"] == "whole number, from 1 to 40; must be said"
-    assert told["mapping `separator`"] == "text, one letter; else `,`"
-    assert told["mapping `thousands`"] == "nothing, `.`, `,`, a blank, `'`"
+    texts = {f"{table} {name}": words for table in tables() for name, words, _ in keys_of(table)}
+    assert texts["line `sections`"] == "whole number, from 1 to 40; must be said"
+    assert texts["mapping `separator`"] == "text, one letter; else `,`"
+    assert texts["mapping `thousands`"] == "nothing, `.`, `,`, a blank, `'`"
     assert (
-        told["station `sees`"] == "list: text"
-        and told["warehouse `released_means_gone`"] == "true or false; else `false`"
+        texts["station `sees`"] == "list: text"
+        and texts["warehouse `released_means_gone`"] == "true or false; else `false`"
     )
     assert (
-        told["clock `from`"] == "time with its offset; must be said"
-        and told["works `shifts`"] == "list: time of day; must be said"
+        texts["clock `from`"] == "time with its offset; must be said"
+        and texts["works `shifts`"] == "list: time of day; must be said"
     )

@@ -19,8 +19,8 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, *ar
     monkeypatch.setattr(sys, "argv", ["coldledger", *args])
     with pytest.raises(SystemExit) as end:
         cli.main()
-    told = capsys.readouterr()
-    return int(end.value.code or 0), told.out, told.err
+    found = capsys.readouterr()
+    return int(end.value.code or 0), found.out, found.err
 
 
 def test_help_lists_every_topic_with_a_line(
@@ -56,15 +56,15 @@ def test_a_topic_that_is_none_is_a_sentence_and_2(
 
 
 def test_no_html_of_a_topic_is_passed_through() -> None:
-    told = as_html("<b onclick=x>a</b> <script>alert(1)</script>\n\n<div>b</div>\n\n[a](javascript:alert(1))\n")
-    assert not re.findall(r"<(?!/?p>)", told) and "&lt;script&gt;" in told
+    text = as_html("<b onclick=x>a</b> <script>alert(1)</script>\n\n<div>b</div>\n\n[a](javascript:alert(1))\n")
+    assert not re.findall(r"<(?!/?p>)", text) and "&lt;script&gt;" in text
 
 
 @pytest.mark.parametrize("topic", TOPICS, ids=lambda topic: topic.name)
 def test_a_topic_is_html_below_the_pages_heading(topic: object) -> None:
-    told = html_of(topic)  # type: ignore[arg-type]
-    assert "<h1" not in told and "<h2" not in told and told.count("<table>") == told.count("</table></div>")
-    assert set(re.findall(r'href="([^"]+)"', told)) <= {f"/help/{one.name}" for one in TOPICS}
+    html = html_of(topic)  # type: ignore[arg-type]
+    assert "<h1" not in html and "<h2" not in html and html.count("<table>") == html.count("</table></div>")
+    assert set(re.findall(r'href="([^"]+)"', html)) <= {f"/help/{each.name}" for each in TOPICS}
     assert all(
-        f'<a href="/help/{word}">' in told for word in re.findall(r"<code>coldledger help ([a-z]+)</code>", told)
+        f'<a href="/help/{word}">' in html for word in re.findall(r"<code>coldledger help ([a-z]+)</code>", html)
     )

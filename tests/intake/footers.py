@@ -24,10 +24,10 @@ PATH, SIZES = 3, 16  # of a column chunk too
 CRYPTO = 8  # of a column chunk, beside META: which key it has
 
 
-def written(told: Struct) -> bytes:
+def written(row: Struct) -> bytes:
     """A struct in bytes."""
     out, last = bytearray(), 0
-    for field, (kind, value) in sorted(told.items()):
+    for field, (kind, value) in sorted(row.items()):
         kind = (_TRUE if value else _FALSE) if kind in (_TRUE, _FALSE) else kind
         near = 0 < field - last <= 15
         out += bytes([(field - last) << 4 | kind]) if near else bytes([kind]) + _number(field)
@@ -63,24 +63,24 @@ def _varint(value: int) -> bytes:
 def with_footer(data: bytes, change: Change) -> bytes:
     """A Parquet file with its footer changed."""
     (size,) = struct.unpack("<I", data[-8:-4])
-    told = Compact(data[-8 - size : -8], deepest=20).struct()
-    change(told)
-    footer = written(told)
+    row = Compact(data[-8 - size : -8], deepest=20).struct()
+    change(row)
+    footer = written(row)
     return data[: -8 - size] + footer + struct.pack("<I", len(footer)) + b"PAR1"
 
 
-def columns_of(told: Struct) -> list[Struct]:
+def columns_of(row: Struct) -> list[Struct]:
     """What a footer says of each column chunk."""
-    return [column[META][1] for group in told[GROUPS][1][1] for column in group[COLUMNS][1][1]]
+    return [column[META][1] for group in row[GROUPS][1][1] for column in group[COLUMNS][1][1]]
 
 
 def with_page(data: bytes, change: Change) -> bytes:
     """A Parquet file of which the header of the first page is changed; the footer's places are moved along."""
     place = 4
     page = Compact(data, place)
-    told = page.struct()
-    change(told)
-    new = written(told)
+    row = page.struct()
+    change(row)
+    new = written(row)
     more = len(new) - (page.at - place)
     moved = data[:place] + new + data[page.at :]
 
@@ -98,20 +98,20 @@ def with_page(data: bytes, change: Change) -> bytes:
 
 
 def _file(field: int, value: Any) -> Change:
-    return lambda told: told[field].__setitem__(1, value)
+    return lambda row: row[field].__setitem__(1, value)
 
 
 def _groups(field: int, value: int) -> Change:
-    def change(told: Struct) -> None:
-        for group in told[GROUPS][1][1]:
+    def change(row: Struct) -> None:
+        for group in row[GROUPS][1][1]:
             group[field][1] = value
 
     return change
 
 
 def _columns(field: int, value: int) -> Change:
-    def change(told: Struct) -> None:
-        for column in columns_of(told):
+    def change(row: Struct) -> None:
+        for column in columns_of(row):
             if field in column:
                 column[field][1] = value
 
@@ -119,42 +119,42 @@ def _columns(field: int, value: int) -> Change:
 
 
 def _all(*changes: Change) -> Change:
-    def change(told: Struct) -> None:
-        for one in changes:
-            one(told)
+    def change(row: Struct) -> None:
+        for each in changes:
+            each(row)
 
     return change
 
 
 def _group_often(times: int) -> Change:
-    def change(told: Struct) -> None:
-        kind, groups = told[GROUPS][1]
-        told[GROUPS][1], told[ROWS][1] = (kind, groups * times), told[ROWS][1] * times
+    def change(row: Struct) -> None:
+        kind, groups = row[GROUPS][1]
+        row[GROUPS][1], row[ROWS][1] = (kind, groups * times), row[ROWS][1] * times
 
     return change
 
 
-def _columns_often(told: Struct) -> None:
-    for group in told[GROUPS][1][1]:
+def _columns_often(row: Struct) -> None:
+    for group in row[GROUPS][1][1]:
         kind, columns = group[COLUMNS][1]
         group[COLUMNS][1] = (kind, columns * 1000)
 
 
-def _levels_of_others(told: Struct) -> None:
+def _levels_of_others(row: Struct) -> None:
     """Sizes by levels of nesting that a flat column has not: Arrow ends the process where such a column is asked
     for.
     """
-    for column in columns_of(told):
+    for column in columns_of(row):
         column[SIZES] = [_STRUCT, {3: [_LIST, (_LONG, [5, 5, 5])]}]
 
 
-def _names_no_text(told: Struct) -> None:
-    for column in columns_of(told):
+def _names_no_text(row: Struct) -> None:
+    for column in columns_of(row):
         column[PATH][1] = (_BINARY, [b"\xff"])
 
 
-def _schema_no_text(told: Struct) -> None:
-    told[SCHEMA][1][1][1][4][1] = b"\xff"
+def _schema_no_text(row: Struct) -> None:
+    row[SCHEMA][1][1][1][4][1] = b"\xff"
 
 
 def lying(data: bytes) -> Iterator[tuple[str, bytes]]:
@@ -204,8 +204,8 @@ def _lying_pages(data: bytes) -> Iterator[tuple[str, bytes]]:
         "page-great": _file(2, great),
         "page-none": _file(2, none),
         "page-packed-great": _file(3, great),
-        "page-words-great": lambda told: told[7][1][1].__setitem__(1, 2**31 - 1),
-        "page-words-nought": lambda told: told[7][1][1].__setitem__(1, 0),
+        "page-words-great": lambda row: row[7][1][1].__setitem__(1, 2**31 - 1),
+        "page-words-nought": lambda row: row[7][1][1].__setitem__(1, 0),
     }
     for name, change in pages.items():
         yield name, with_page(data, change)
@@ -215,8 +215,8 @@ def encrypted(data: bytes) -> bytes:
     """A file of which one column has a key of its own, under a footer that everybody can read."""
     key: Struct = {2: [_STRUCT, {1: [_LIST, (_BINARY, [b"mould"])]}]}
 
-    def change(told: Struct) -> None:
-        told[GROUPS][1][1][0][COLUMNS][1][1][3][CRYPTO] = [_STRUCT, key]
+    def change(row: Struct) -> None:
+        row[GROUPS][1][1][0][COLUMNS][1][1][3][CRYPTO] = [_STRUCT, key]
 
     return with_footer(data, change)
 
@@ -259,6 +259,6 @@ def written_shared(tables: Sequence[pa.Table]) -> bytes:
         compression="zstd",
         column_encoding=dict.fromkeys(names, "DELTA_BYTE_ARRAY"),
     ) as file:
-        for one in tables:
-            file.write_table(one)
+        for table in tables:
+            file.write_table(table)
     return out.getvalue()

@@ -35,7 +35,7 @@ class Rows:
     def cells(self, **other: object) -> dict[str, Any]:
         self.minute += 1
         at = (FIRST + timedelta(minutes=self.minute)).strftime("%Y-%m-%dT%H:%M:%SZ")
-        told = {
+        row = {
             "window_start": at,
             "line": "K1",
             "station": "K1-side-a",
@@ -44,7 +44,7 @@ class Rows:
             "inspected": 12,
             "rejected": 1,
         }
-        return {**told, **other}
+        return {**row, **other}
 
     def line(self, **other: object) -> str:
         return ",".join(str(value) for value in self.cells(**other).values()) + "\n"
@@ -57,15 +57,15 @@ class Rows:
 
     def parquet(self, count: int = 1, **columns: Any) -> bytes:
         rows = [self.cells() for _ in range(count)]
-        told = {name: [row[name] for row in rows] for name in NAMES}
+        fields = {name: [row[name] for row in rows] for name in NAMES}
         out = io.BytesIO()
-        pq.write_table(pa.table({**told, **columns}), out)
+        pq.write_table(pa.table({**fields, **columns}), out)
         return out.getvalue()
 
     def shared_parquet(self, count: int) -> bytes:
         """Texts kept as what they share with the one before."""
-        told = pa.table({name: [str(row[name]) for row in [self.cells() for _ in range(count)]] for name in NAMES})
-        return footers.written_shared([told])
+        answer = pa.table({name: [str(row[name]) for row in [self.cells() for _ in range(count)]] for name in NAMES})
+        return footers.written_shared([answer])
 
 
 def entries() -> list[Entry]:
@@ -75,8 +75,8 @@ def entries() -> list[Entry]:
     for kind in (encodings, line_ends, numbers, times, texts, names, packed, parquets, jsons, endings):
         for name, data, good in kind(rows):
             plain = data.encode() if isinstance(data, str) else data
-            told = name if isinstance(name, bytes) else name.encode()
-            found.append((told if b"." in told else b"station_counts." + told + b".csv", plain, good))
+            answer = name if isinstance(name, bytes) else name.encode()
+            found.append((answer if b"." in answer else b"station_counts." + answer + b".csv", plain, good))
     assert len({name for name, _, _ in found}) == len(found)
     return found
 
@@ -244,9 +244,9 @@ def packed(rows: Rows) -> Told:
 
 
 def _wrong_sum(data: bytes) -> bytes:
-    told = bytearray(gzip.compress(data))
-    told[-8] ^= 0xFF
-    return bytes(told)
+    answer = bytearray(gzip.compress(data))
+    answer[-8] ^= 0xFF
+    return bytes(answer)
 
 
 def _bomb(head: bytes, part: bytes, size: int = 80 << 20) -> bytes:

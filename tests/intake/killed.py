@@ -35,8 +35,8 @@ def intake(root: Path, number: int) -> tuple[int, int]:
         _take(root, number, write)
     os.close(write)
     with os.fdopen(read) as pipe:
-        told = pipe.read()
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), int(told or 0)
+        text = pipe.read()
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), int(text or 0)
 
 
 def _take(root: Path, number: int, write: int) -> None:

@@ -15,7 +15,7 @@ FAULTS = tomllib.loads((SAMPLES / "faults" / "becomes.toml").read_text(encoding=
 ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
-@pytest.mark.parametrize("told", FAULTS, ids=lambda told: told["name"])
+@pytest.mark.parametrize("told", FAULTS, ids=lambda answer: answer["name"])
 def test_a_faulty_file_becomes_what_is_written(told: dict, place: Place) -> None:
     data = (SAMPLES / "faults" / told["name"]).read_bytes()
     place.put(told["name"], data)
@@ -34,15 +34,15 @@ def test_a_faulty_file_becomes_what_is_written(told: dict, place: Place) -> None
 
 
 def test_every_fault_has_a_sentence_of_what_where_and_what_to_do(place: Place) -> None:
-    for told in FAULTS:
-        place.put(told["name"], (SAMPLES / "faults" / told["name"]).read_bytes())
+    for fault in FAULTS:
+        place.put(fault["name"], (SAMPLES / "faults" / fault["name"]).read_bytes())
     place.take()
     with place.opened.ledger.reading() as reader:
         refused = answer_feeds(reader, place.plant, most=1000)["refused"]
     assert {r["file"] for r in refused} == {t["name"] for t in FAULTS if t.get("whole") or t.get("refused")}
-    for one in refused:
-        assert one["sentence"].startswith(one["file"]) and one["sentence"].endswith("`coldledger feeds retry`.")
-        assert "{" not in one["sentence"] and "??" not in one["sentence"]
+    for each in refused:
+        assert each["sentence"].startswith(each["file"]) and each["sentence"].endswith("`coldledger feeds retry`.")
+        assert "{" not in each["sentence"] and "??" not in each["sentence"]
     by_file = {r["file"]: r["sentence"] for r in refused}
     assert by_file["station_counts.no-offset.csv"] == (
         "station_counts.no-offset.csv line 2, column window_start: '2026-03-02T09:00:00' has no offset (Z or +01:00), "

@@ -44,7 +44,7 @@ def sentences(place: Place, name: str, data: bytes | str) -> list[str]:
     place.put(name, data)
     place.take()
     with place.opened.ledger.reading() as reader:
-        return [one["sentence"] for one in answer_feeds(reader, place.plant)["refused"]]
+        return [each["sentence"] for each in answer_feeds(reader, place.plant)["refused"]]
 
 
 OTHER = {

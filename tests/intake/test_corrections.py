@@ -105,9 +105,9 @@ def test_a_pallets_states_are_its_history(place: Place) -> None:
         place.take()
     assert place.facts("pallets")["state"].to_list() == ["released"]
     with place.opened.ledger.reading() as reader:
-        told = reader.replaced("pallets").sort("batch")
-    assert told["state"].to_list() == ["packed", "held"]
-    assert told["replaced_at"].to_list() == [NOW + timedelta(hours=1), NOW + timedelta(hours=2)]
+        frame = reader.replaced("pallets").sort("batch")
+    assert frame["state"].to_list() == ["packed", "held"]
+    assert frame["replaced_at"].to_list() == [NOW + timedelta(hours=1), NOW + timedelta(hours=2)]
 
 
 def test_plan_versions_by_hand() -> None:
@@ -119,12 +119,12 @@ def test_plan_versions_by_hand() -> None:
         schema=types,
         orient="row",
     )
-    told = plan_versions(existing, incoming, ("k",), at)
-    held = told.insert.sort("batch", "file_line").select("k", "v", "batch", "file_line", "replaced_by").rows()
+    versions = plan_versions(existing, incoming, ("k",), at)
+    held = versions.insert.sort("batch", "file_line").select("k", "v", "batch", "file_line", "replaced_by").rows()
     assert held == [("a", 2, 2, 3, 3), ("n", 7, 3, 3, None), ("a", 3, 3, 4, None)]
-    assert told.gone.rows() == [("a", 1, 2, 2)]
-    assert told.unchanged == {2: 1, 3: 1}
-    assert told.replacing == {2: 1, 3: 1}
+    assert versions.gone.rows() == [("a", 1, 2, 2)]
+    assert versions.unchanged == {2: 1, 3: 1}
+    assert versions.replacing == {2: 1, 3: 1}
 
 
 def test_two_rows_a_year_apart_replace_what_has_their_keys_and_read_no_year_between(
@@ -145,8 +145,8 @@ def test_two_rows_a_year_apart_replace_what_has_their_keys_and_read_no_year_betw
     monkeypatch.setattr(delivery, "in_force", counted)
     place.put("station_counts.b.csv", HEAD + row(days[0], 13) + row(days[-1], 12, "11") + row("2025-12-30", 5))
     place.take()
-    told = place.facts("station_counts")
-    assert (told.height, told["inspected"].sum()) == (2 * len(days) + 1, 12 * 2 * len(days) + 1 + 5)
-    assert [one.height for one in read] == [2]
+    rows = place.facts("station_counts")
+    assert (rows.height, rows["inspected"].sum()) == (2 * len(days) + 1, 12 * 2 * len(days) + 1 + 5)
+    assert [frame.height for frame in read] == [2]
     with place.opened.ledger.reading() as reader:
         assert reader.replaced("station_counts").height == 1, "what says the same replaces nothing"

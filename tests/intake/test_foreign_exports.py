@@ -123,8 +123,8 @@ def test_newest_first_and_station_by_station_are_told_as_well(mapped: Callable[[
     place = mapped(DST)
     times = ["01:30", "02:00", "02:30", "02:00", "02:30", "03:00"]
     place.put("clock_1.csv", clock_rows(times[::-1]))
-    one = clock_rows(times, "K1-foot") + clock_rows(times, "K1-side-a").split("\n", 1)[1]
-    place.put("clock_2.csv", one)
+    text = clock_rows(times, "K1-foot") + clock_rows(times, "K1-side-a").split("\n", 1)[1]
+    place.put("clock_2.csv", text)
     assert place.take().rows_refused == 0
     rows = place.facts("station_counts").group_by("station").agg(pl.col("window_start").n_unique())
     assert sorted(rows.rows()) == [("K1-foot", 6), ("K1-mouth", 6), ("K1-side-a", 6)]

@@ -35,8 +35,8 @@ def test_every_feed_reads_the_same_from_every_format(
     untold = [column for column in ALL_FEEDS[feed].columns if column not in frame.columns]  # optional, as `refed`
     assert set(untold) <= set(ALL_FEEDS[feed].optional)
     assert all(ledgers[0][column].is_null().all() for column in untold)
-    told = frame.with_columns(pl.lit(None).alias(column) for column in untold).select(ALL_FEEDS[feed].columns)
-    assert ledgers[0].equals(told.sort(told.columns).cast(dict(ledgers[0].schema)))  # type: ignore[arg-type]
+    answer = frame.with_columns(pl.lit(None).alias(column) for column in untold).select(ALL_FEEDS[feed].columns)
+    assert ledgers[0].equals(answer.sort(answer.columns).cast(dict(ledgers[0].schema)))  # type: ignore[arg-type]
 
 
 def test_columns_in_any_order_and_without_optional_ones(place: Place) -> None:

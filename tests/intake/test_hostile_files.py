@@ -40,8 +40,8 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> Taken:
     for name, data, _ in files:
         with open(os.fsencode(place.site.inbox) + b"/" + name, "wb") as file:  # noqa: PTH123
             file.write(data)
-    for one in others(place.site.inbox):
-        one.close()
+    for other in others(place.site.inbox):
+        other.close()
     return Taken(place, files, place.take())
 
 

@@ -233,7 +233,7 @@ def _texts(arg: Any) -> Any:
     if hasattr(arg, "kept"):
         return [frame["station"].to_list() for frame in arg.kept.values() if "station" in frame.columns]
     if isinstance(arg, list):
-        return [one[1].table.to_pylist() for one in arg if isinstance(one, tuple) and hasattr(one[1], "table")]
+        return [each[1].table.to_pylist() for each in arg if isinstance(each, tuple) and hasattr(each[1], "table")]
     return arg if isinstance(arg, bytes) else ""
 
 

@@ -126,9 +126,10 @@ def test_what_is_no_overlap_is_kept(place: Place, text: str) -> None:
 
 def test_other_feeds_of_windows_are_looked_at_too(place: Place) -> None:
     head = "window_start,line,station,mould,defect,window_s,rejected\n"
-    one = "2026-03-02T08:{:02d}:00Z,K1,K1-side-a,11,{},{},1\n"
+    text = "2026-03-02T08:{:02d}:00Z,K1,K1-side-a,11,{},{},1\n"
     place.put(
-        "reject_counts.a.csv", head + one.format(5, "BSW", 60) + one.format(0, "BSW", 3600) + one.format(0, "CHS", 3600)
+        "reject_counts.a.csv",
+        head + text.format(5, "BSW", 60) + text.format(0, "BSW", 3600) + text.format(0, "CHS", 3600),
     )
     place.put(
         "melt_log.a.csv",

@@ -19,7 +19,7 @@ def reasons(place: Place) -> list[tuple[int, str]]:
 
 
 def parquet(**columns: Any) -> bytes:
-    told = {
+    row = {
         "window_start": pa.array([datetime(2026, 3, 2, 8, tzinfo=UTC)], pa.timestamp("us", "UTC")),
         "line": ["K1"],
         "station": ["K1-side-a"],
@@ -28,7 +28,7 @@ def parquet(**columns: Any) -> bytes:
         **columns,
     }
     out = io.BytesIO()
-    pq.write_table(pa.table(told), out)
+    pq.write_table(pa.table(row), out)
     return out.getvalue()
 
 
@@ -100,14 +100,14 @@ def test_what_parquet_cannot_mean_is_refused(
 
 
 def test_a_decimal_number_of_grams_is_read_by_value(place: Place) -> None:
-    told = {
+    row = {
         "sampled_at": pa.array([datetime(2026, 3, 2, 8, tzinfo=UTC)], pa.timestamp("ms", "UTC")),
         "line": ["K1"],
         "point": ["cold"],
     }
-    told |= {"mould": ["11"], "sample": [1.0], "weight_g": pa.array([Decimal("341.25")], pa.decimal128(38, 2))}
+    row |= {"mould": ["11"], "sample": [1.0], "weight_g": pa.array([Decimal("341.25")], pa.decimal128(38, 2))}
     out = io.BytesIO()
-    pq.write_table(pa.table(told), out)
+    pq.write_table(pa.table(row), out)
     place.put("weight_checks.x.parquet", out.getvalue())
     assert place.take().messages == []
     assert place.facts("weight_checks")["weight_g"].to_list() == [341.25]

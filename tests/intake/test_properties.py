@@ -85,8 +85,8 @@ def test_corrections_hold_however_the_feed_is_split(rows: list, chance: random.R
     last = {row[:3]: row[3] for row in rows}
     with tempfile.TemporaryDirectory() as folder:
         place, _, _ = ledger_of(files, Path(folder) / "site", parts)
-        told = place.facts("reject_counts")
-        assert sorted(told["rejected"].to_list()) == sorted(last.values())
+        frame = place.facts("reject_counts")
+        assert sorted(frame["rejected"].to_list()) == sorted(last.values())
 
 
 @SLOW
@@ -97,14 +97,14 @@ def test_every_row_is_kept_or_refused_never_both_never_neither(lines: list[str],
         place, kept, refused = ledger_of(files, Path(folder) / "site")
         batches = place.ask("open_refused_batches")
         with place.opened.ledger.reading() as reader:
-            told = reader._con.table("batches").pl()
+            answer = reader._con.table("batches").pl()
             history = reader.replaced("reject_counts")
             rows = reader.ask("open_refused_rows", batches=batches["batch"].to_list())
             now = reader.current("reject_counts")
         distinct = {tuple(part) for part in files}
-        assert told["rows_read"].sum() == sum(len(part) for part in distinct) == kept + refused
-        assert rows.height == refused == told["rows_refused"].sum()
-        assert now.height + history.height + told["rows_unchanged"].sum() == kept
+        assert answer["rows_read"].sum() == sum(len(part) for part in distinct) == kept + refused
+        assert rows.height == refused == answer["rows_refused"].sum()
+        assert now.height + history.height + answer["rows_unchanged"].sum() == kept
         in_ledger = {
             (r["batch"], r["file_line"])
             for r in pl.concat([now.select("batch", "file_line"), history.select("batch", "file_line")]).iter_rows(
@@ -123,10 +123,10 @@ def test_pareto_calls_sum_to_the_feeds(rows: list) -> None:
         day = clock.day(clock.day_of(NOW.replace(month=3, day=2, hour=12)))
         with place.opened.ledger.reading() as reader:
             for by in DIMENSIONS:
-                told = answer_pareto(reader, place.plant, "K1", Span(day.start, day.end), by)
-                assert told.calls == sum(row[3] for row in rows) == sum(row.calls for row in told.rows)
-                if told.calls:
+                pareto = answer_pareto(reader, place.plant, "K1", Span(day.start, day.end), by)
+                assert pareto.calls == sum(row[3] for row in rows) == sum(row.calls for row in pareto.rows)
+                if pareto.calls:
                     assert (
-                        abs(told.rows[-1].cumulative - 1) < 1e-12
-                        and abs(sum(row.share for row in told.rows) - 1) < 1e-12
+                        abs(pareto.rows[-1].cumulative - 1) < 1e-12
+                        and abs(sum(row.share for row in pareto.rows) - 1) < 1e-12
                     )

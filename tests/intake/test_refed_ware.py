@@ -86,8 +86,8 @@ def test_a_row_that_now_tells_it_replaces_the_one_that_did_not(place: Place) -> 
 
 def test_hours_hold_the_sum_of_their_minutes_and_copies_keep_it(place: Place, tmp_path: Path) -> None:
     """Minutes of 3, 4 and none told, and of another mould that tells nothing: an hour of 7 and one of nothing."""
-    told = [(0, 11, "3"), (1, 11, "4"), (2, 11, ""), (0, 12, "")]
-    rows = "".join(f"2026-03-10T08:{m:02d}:00Z,K1,K1-side-a,{mould},60,12,1,{refed}\n" for m, mould, refed in told)
+    answer = [(0, 11, "3"), (1, 11, "4"), (2, 11, ""), (0, 12, "")]
+    rows = "".join(f"2026-03-10T08:{m:02d}:00Z,K1,K1-side-a,{mould},60,12,1,{refed}\n" for m, mould, refed in answer)
     place.put("station_counts.a.csv", HEAD.replace("rejected", "rejected,refed") + rows)
     place.take()
     minutes = place.facts("station_counts")

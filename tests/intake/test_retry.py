@@ -26,8 +26,8 @@ def test_the_quarantine_shows_the_row_and_why(place: Place) -> None:
     place.take()
     head, row = only(place.site.quarantine).read_text().splitlines()
     assert head == HEAD.strip() + ",refed,refused_file,refused_line,refused_why,refused_text"
-    told = ",station_counts.K1.csv,3,inspected: '1O' is not a whole number"
-    assert row.startswith(BAD.strip() + ',""' + told)  # `refed`, which the file did not have, is empty
+    text = ",station_counts.K1.csv,3,inspected: '1O' is not a whole number"
+    assert row.startswith(BAD.strip() + ',""' + text)  # `refed`, which the file did not have, is empty
 
 
 def test_a_mended_row_is_kept_and_leaves_the_quarantine(place: Place) -> None:

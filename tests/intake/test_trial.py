@@ -38,9 +38,16 @@ def test_a_trial_says_what_is_new_what_is_known_and_what_would_be_replaced(place
         + ROW.replace("K1,", "K9,", 1)
     )
     trial = trial_of(place.opened, file, None, None)
-    (one,) = trial.tried
-    assert (one.rows, one.kept, one.refused, one.new, one.unchanged, one.replacing) == (4, 3, 1, 1, 1, 1)
-    assert [(f.line, f.column, f.reason) for f in one.faults] == [(5, "line", "unknown_line")]
+    (this_trial,) = trial.tried
+    assert (
+        this_trial.rows,
+        this_trial.kept,
+        this_trial.refused,
+        this_trial.new,
+        this_trial.unchanged,
+        this_trial.replacing,
+    ) == (4, 3, 1, 1, 1, 1)
+    assert [(f.line, f.column, f.reason) for f in this_trial.faults] == [(5, "line", "unknown_line")]
     assert not trial.whole and trial.proposal is None
     assert everything(place.site.root) == before and file.exists()
 
@@ -63,19 +70,19 @@ def test_a_proposal_that_misses_nothing_is_tried_at_once(place: Place, tmp_path:
     )
     trial = trial_of(place.opened, file, None, None)
     assert trial.proposal is not None and trial.proposal.missing == []
-    (one,) = trial.tried
-    assert (one.feed, one.kept, one.refused) == ("station_counts", 2, 0)
-    assert one.shown["inspected"].to_list() == [1012, 1011]
-    assert set(one.shown["line"]) == {"K1"} and set(one.shown["station"]) == {"K1-mouth"}
+    (this_trial,) = trial.tried
+    assert (this_trial.feed, this_trial.kept, this_trial.refused) == ("station_counts", 2, 0)
+    assert this_trial.shown["inspected"].to_list() == [1012, 1011]
+    assert set(this_trial.shown["line"]) == {"K1"} and set(this_trial.shown["station"]) == {"K1-mouth"}
 
 
 def test_a_proposal_can_be_put_into_works_toml_as_it_is_printed(place: Place, tmp_path: Path) -> None:
     data = (FOREIGN / "waage.K1-20260302.tsv").read_bytes()
-    told = propose(data, "waage.K1-20260302.tsv", place.plant)
-    assert [m.split(" ")[0] for m in told.missing] == ["point"]
-    mapping = tomllib.loads(told.toml)["mapping"][0]
+    proposal = propose(data, "waage.K1-20260302.tsv", place.plant)
+    assert [m.split(" ")[0] for m in proposal.missing] == ["point"]
+    mapping = tomllib.loads(proposal.toml)["mapping"][0]
     assert mapping["wide"] == [{"columns": ["Form *"], "name": "mould", "value": "weight_g"}]
-    toml = told.toml.replace("sample = 1", 'sample = 1, point = "cold"')
+    toml = proposal.toml.replace("sample = 1", 'sample = 1, point = "cold"')
     place.site.works_toml.write_text(WORKS + "\n" + toml, encoding="utf-8")
     file = tmp_path / "waage.K1-20260309.tsv"
     file.write_bytes(data)
@@ -84,26 +91,26 @@ def test_a_proposal_can_be_put_into_works_toml_as_it_is_printed(place: Place, tm
 
 
 def test_codes_that_works_toml_does_not_know_are_asked_for(place: Place) -> None:
-    told = propose(
+    proposal = propose(
         (FOREIGN / "seite_K3_20260303.txt").read_bytes(), "seite_K3_20260303.txt", place.plant, "reject_counts"
     )
-    assert any("17, 23, 24" in m for m in told.missing) and any(m.startswith("station") for m in told.missing)
-    assert tomllib.loads(told.toml)["mapping"][0]["header_lines"] == 2
+    assert any("17, 23, 24" in m for m in proposal.missing) and any(m.startswith("station") for m in proposal.missing)
+    assert tomllib.loads(proposal.toml)["mapping"][0]["header_lines"] == 2
 
 
 def test_defects_by_name_are_taken_for_their_codes() -> None:
     plant = read_plant(WORKS)
     name = plant.defects["STN"].name
     text = f"time,line,station,defect,rejected\n2026-03-02T09:00:00Z,K1,K1-side-a,{name},3\n"
-    told = propose(text.encode(), "export.csv", plant)
-    assert tomllib.loads(told.toml)["mapping"][0]["values"] == {"defect": {name: "STN"}}
+    proposal = propose(text.encode(), "export.csv", plant)
+    assert tomllib.loads(proposal.toml)["mapping"][0]["values"] == {"defect": {name: "STN"}}
 
 
 def test_a_day_that_could_be_a_month_is_said_to_be_guessed() -> None:
-    told = propose(
+    proposal = propose(
         b"time,line,station,inspected,rejected\n02/03/2026 09:00,K1,K1-foot,3,1\n", "x.csv", read_plant(WORKS)
     )
-    assert any("would also read the other way" in g for g in told.guessed)
+    assert any("would also read the other way" in g for g in proposal.guessed)
 
 
 @pytest.mark.parametrize("data", [b"", b"\n\n", b"hello", b"\x00\x01\x02", b"\xff\xfea\x00"])

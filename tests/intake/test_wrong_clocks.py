@@ -31,8 +31,8 @@ def test_rows_of_that_station_and_time_are_moved_and_no_others(tmp_path: Path) -
     rows = row("08:59") + row("09:30") + row("10:00") + row("09:30", "K1-side-b")
     place.put("station_counts.K1.csv", HEAD + rows)
     assert place.take().rows_refused == 0
-    told = place.facts("station_counts").sort("station", "window_start")
-    assert [f"{at:%H:%M}" for at in told["window_start"]] == ["07:30", "07:59", "09:00", "08:30"]
+    answer = place.facts("station_counts").sort("station", "window_start")
+    assert [f"{at:%H:%M}" for at in answer["window_start"]] == ["07:30", "07:59", "09:00", "08:30"]
 
 
 def test_two_times_that_become_one_replace_each_other(tmp_path: Path) -> None:
@@ -56,13 +56,13 @@ def test_a_row_set_aside_for_its_window_is_moved_once_when_it_is_offered_again(t
     place.put("station_counts.c.csv", HEAD + row("09:40", rejected=3))  # a minute takes the hour's place
     place.take()
     assert retry_quarantine(place.site, place.plant, place.settings).rows_kept == 1
-    told = place.facts("station_counts").sort("window_start")
-    assert [(f"{at:%H:%M}", n) for at, n in told.select("window_start", "rejected").iter_rows()] == [
+    frame = place.facts("station_counts").sort("window_start")
+    assert [(f"{at:%H:%M}", n) for at, n in frame.select("window_start", "rejected").iter_rows()] == [
         ("07:40", 3),
         ("08:30", 2),
     ]
     rebuild_from_archive(place.opened)
-    assert place.facts("station_counts").sort("window_start").equals(told)
+    assert place.facts("station_counts").sort("window_start").equals(frame)
     assert check_site(place.opened, rows=True).findings == []
 
 

@@ -35,7 +35,7 @@ def closed(day_of_truth: Simulated, tmp_path_factory: pytest.TempPathFactory) ->
     write_feeds(day_of_truth, place.site.inbox, dirty=False, every="1d", formats=("parquet",))
     place.take()
     refresh_signals(place.opened, [DAY])
-    told = [close_day(place.opened, DAY)]
+    days = [close_day(place.opened, DAY)]
     with place.opened.ledger.reading() as reader:
         before = {
             "pareto": answer_pareto(reader, place.plant, "K1", place.plant.clock.day(DAY)),
@@ -56,18 +56,18 @@ def closed(day_of_truth: Simulated, tmp_path_factory: pytest.TempPathFactory) ->
     place.take()
     refresh_signals(place.opened, [DAY])
     assert days_to_close(place.opened) == [DAY]
-    told.append(close_day(place.opened, DAY))
-    return place, told, before
+    days.append(close_day(place.opened, DAY))
+    return place, days, before
 
 
 def test_a_later_close_says_what_moved_and_which_files_moved_it(closed: tuple[Place, list[Closed], dict]) -> None:
     _, (first, second), _ = closed
     assert (first.revision, first.moved, second.revision) == (1, None, 2) and second.moved is not None
-    figures = {(one.of, one.what): (one.before, one.after) for one in second.moved.moved}
+    figures = {(moved.of, moved.what): (moved.before, moved.after) for moved in second.moved.moved}
     before, after = figures["K1", "packed units"]
     assert before is not None and after is not None and before - after == pytest.approx(600)
     assert figures["K1", "calls of SPK"][1] == (figures["K1", "calls of SPK"][0] or 0) + 7
-    assert {one["file"] for one in second.moved.files} == {"pallets.corrected.csv", "reject_counts.K1.late.csv"}
+    assert {file["file"] for file in second.moved.files} == {"pallets.corrected.csv", "reject_counts.K1.late.csv"}
     assert not [of for of, _ in figures if of in ("K3", "K4", "F2")]
     text = second.page.read_text(encoding="utf-8")
     assert "What moved since revision 1" in text and "pallets.corrected.csv" in text and "calls of SPK" in text
@@ -86,8 +86,8 @@ def test_answers_as_known_before_are_those_of_before(closed: tuple[Place, list[C
     place, _, before = closed
     plant, span = place.plant, place.plant.clock.day(DAY)
     with place.opened.ledger.reading(NOW + timedelta(minutes=1)) as reader:
-        told = yield_as_known(reader, plant, DAY, NOW)
-        assert (told.revision, told.lines[0].packed_units) == (1, before["yield"].lines[0].packed_units)
+        day_yield = yield_as_known(reader, plant, DAY, NOW)
+        assert (day_yield.revision, day_yield.lines[0].packed_units) == (1, before["yield"].lines[0].packed_units)
         assert answer_pareto(reader, plant, "K1", span) == before["pareto"]
         rows = answer_yield(reader, plant, DAY)
         assert rows.lines[0].packed_units == before["yield"].lines[0].packed_units
@@ -120,8 +120,8 @@ def test_a_rebuild_that_was_stopped_goes_on_and_one_of_other_feeds_begins_anew(
     with pytest.raises(KeyboardInterrupt):
         rebuild_days(place.opened, DAY, DAY, stop_at(str(DAY)))
     assert "signals" not in steps and json.loads(notes.read_text())["answered"] == {str(DAY): True}
-    told = rebuild_days(place.opened, DAY, DAY)
-    assert [one.same for one in told] == [True] and not notes.exists()
+    days = rebuild_days(place.opened, DAY, DAY)
+    assert [rebuilt.same for rebuilt in days] == [True] and not notes.exists()
     with pytest.raises(KeyboardInterrupt):
         rebuild_days(place.opened, DAY, DAY, stop_at("signals"))
     place.put(
@@ -156,26 +156,26 @@ def test_a_line_with_two_jobs_and_one_with_three_items(three_days: tuple[Place, 
     changed = [at for at, _, _ in simulated.plan.lines["K1"].jobs if at > 0]
     day = plant.clock.day_of(simulated.plan.at(changed[0] + 92))
     with place.opened.ledger.reading() as reader:
-        told = {one.line: one for one in answer_yield(reader, plant, day).lines}
-    k1, k2 = told["K1"], told["K2"]
-    assert len(k1.by_job) == 2 and {one.kind for one in k1.causes} >= {
+        line_yields = {line_yield.line: line_yield for line_yield in answer_yield(reader, plant, day).lines}
+    k1, k2 = line_yields["K1"], line_yields["K2"]
+    assert len(k1.by_job) == 2 and {cause.kind for cause in k1.causes} >= {
         "job change",
         "start-up",
         "stoppage",
         "hot end",
         "station",
     }
-    stood = sum(one.units for one in k1.causes if one.kind == "job change")
+    stood = sum(cause.units for cause in k1.causes if cause.kind == "job change")
     rate = simulated.plan.lines["K1"].per_minute * 16
     assert stood == pytest.approx(90 * rate, rel=0.1)
-    assert sum(one.could for one in k1.by_job) == pytest.approx(k1.could) and sum(
-        one.good for one in k1.by_shift
+    assert sum(part.could for part in k1.by_job) == pytest.approx(k1.could) and sum(
+        part.good for part in k1.by_shift
     ) == pytest.approx(k1.packed_good, rel=0.002)
     assert set(k2.weights) == {"P100", "P200", "P250"} and set(k1.weights) == {"J370", "O250"}
-    for one in (k1, k2):
-        good = good_of(simulated, plant, [one.line], day)
-        assert one.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.004)
-        assert sum(cause.units for cause in one.causes) + one.packed_good == pytest.approx(one.could, rel=0.002)
+    for line in (k1, k2):
+        good = good_of(simulated, plant, [line.line], day)
+        assert line.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.004)
+        assert sum(cause.units for cause in line.causes) + line.packed_good == pytest.approx(line.could, rel=0.002)
 
 
 def test_a_day_without_melt_log_has_packed_over_cut_instead(three_days: tuple[Place, Simulated]) -> None:
@@ -198,9 +198,11 @@ def test_a_day_without_melt_log_has_packed_over_cut_instead(three_days: tuple[Pl
 def test_a_furnace_of_which_nothing_came_has_no_quotient(three_days: tuple[Place, Simulated]) -> None:
     place, _ = three_days
     with place.opened.ledger.reading() as reader:
-        told = answer_yield(reader, place.plant, DAY + timedelta(days=9))
-    assert all(one.pack_to_melt is None for one in told.furnaces)
-    assert all(any(note.startswith("no line sent anything") for note in one.notes) for one in told.furnaces)
+        day_yield = answer_yield(reader, place.plant, DAY + timedelta(days=9))
+    assert all(furnace.pack_to_melt is None for furnace in day_yield.furnaces)
+    assert all(
+        any(note.startswith("no line sent anything") for note in furnace.notes) for furnace in day_yield.furnaces
+    )
 
 
 @pytest.mark.parametrize(("day", "hours"), [(date(2026, 3, 28), 23), (date(2025, 10, 25), 25)])
@@ -213,12 +215,12 @@ def test_the_yield_of_a_day_of_23_and_of_25_hours(
     place.settings = Settings(fixed_now=plant.clock.day(day).end + timedelta(hours=2))
     place.take()
     with place.opened.ledger.reading() as reader:
-        told = answer_yield(reader, plant, day)
-    for one in told.lines:
-        good = good_of(simulated, plant, [one.line], day)
-        assert one.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.004)
-        assert sum(part.hours for part in one.by_shift) == pytest.approx(hours)
-    assert all(row.after == 0 or row.unit == "kg" for row in told.balances)
+        day_yield = answer_yield(reader, plant, day)
+    for line in day_yield.lines:
+        good = good_of(simulated, plant, [line.line], day)
+        assert line.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.004)
+        assert sum(part.hours for part in line.by_shift) == pytest.approx(hours)
+    assert all(row.after == 0 or row.unit == "kg" for row in day_yield.balances)
 
 
 def test_a_rebuild_finds_the_readings_that_the_first_close_was_judged_with(three_days: tuple[Place, Simulated]) -> None:
@@ -231,7 +233,7 @@ def test_a_rebuild_finds_the_readings_that_the_first_close_was_judged_with(three
 
     def told() -> list[tuple[float | None, float | None]]:
         with ledger.reading() as reader:
-            return [(one.low, one.high) for one in answer_yield(reader, plant, day).furnaces]
+            return [(furnace.low, furnace.high) for furnace in answer_yield(reader, plant, day).furnaces]
 
     def keep(on: date, revision: int, kept: list[Kept], yields: Yield) -> None:
         with ledger.writing() as con:
@@ -242,17 +244,23 @@ def test_a_rebuild_finds_the_readings_that_the_first_close_was_judged_with(three
     keep(before, 1, kept, first)
     with ledger.reading() as reader:
         second, judged = yield_and_readings(reader, plant, day)
-    assert [one.together for one in judged] == [((before, 1),)] * 2
-    higher = [replace(one, reading=replace(one.reading, melted=1.04 * (one.reading.melted or 0.0))) for one in kept]
+    assert [each.together for each in judged] == [((before, 1),)] * 2
+    higher = [replace(each, reading=replace(each.reading, melted=1.04 * (each.reading.melted or 0.0))) for each in kept]
     keep(before, 2, higher, first)
     anew = told()
-    assert anew != [(one.low, one.high) for one in second.furnaces]
+    assert anew != [(furnace.low, furnace.high) for furnace in second.furnaces]
     with ledger.writing() as con:
-        for one in judged:
-            row = {"day": day, "revision": 1, "furnace": one.furnace, "reading": one.reading_json(), "told": "{}"}
+        for this_kept in judged:
+            row = {
+                "day": day,
+                "revision": 1,
+                "furnace": this_kept.furnace,
+                "reading": this_kept.reading_json(),
+                "told": "{}",
+            }
             con.execute(query("keep_balance", "writes"), {**row, "usual": "{}"})
     assert told() == anew
     with ledger.writing() as con:
         con.execute("delete from balance_days where day = ?", [day])
     keep(day, 1, judged, second)
-    assert told() == [(one.low, one.high) for one in second.furnaces]
+    assert told() == [(furnace.low, furnace.high) for furnace in second.furnaces]

@@ -167,8 +167,8 @@ def test_several_works_are_read_together_each_by_its_own_clock(exported: tuple[P
     name = place.plant.defects["STN"].name
     stones = next(row for row in rows if row.key == name)
     ours = stones.works["Sowia Glassworks (invented)"]
-    assert ours[0] == sum(r.calls for told in mine for r in told.rows if r.key == "STN")
-    assert ours[1] == sum(told.ware for told in mine)
+    assert ours[0] == sum(r.calls for pareto in mine for r in pareto.rows if r.key == "STN")
+    assert ours[1] == sum(pareto.ware for pareto in mine)
     assert stones.calls == sum(calls for calls, _, _ in stones.works.values()) and len(stones.works) == 2
     assert stones.works["Rio Glassworks (invented)"][0] > 0
     starts = {part.works: part.told.from_ for part in parts}
@@ -183,7 +183,7 @@ def test_its_interval_is_garwoods(exported: tuple[Place, Path]) -> None:
         parts_of_works([str(export)], "2026-03-10T06:00", "2026-03-11T06:00", "defect", None, in_order, span),
         "defect",
     )
-    row = max(rows, key=lambda one: one.calls)
+    row = max(rows, key=lambda answer: answer.calls)
     low, high = chi2.ppf(0.025, 2 * row.calls) / 2, chi2.ppf(0.975, 2 * row.calls + 2) / 2
     assert (row.low, row.high) == (pytest.approx(low / row.ware), pytest.approx(high / row.ware))
 
@@ -221,12 +221,12 @@ def bucket(monkeypatch: pytest.MonkeyPatch) -> Iterator[pafs.FileSystem]:
     server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
     server.start()
     host, port = server.get_host_and_port()
-    told = {
+    texts = {
         "AWS_ENDPOINT_URL": f"http://{host}:{port}",
         "AWS_ACCESS_KEY_ID": "works",
         "AWS_SECRET_ACCESS_KEY": "secret",
     }
-    for name, value in {**told, "AWS_DEFAULT_REGION": "eu-central-1", "AWS_EC2_METADATA_DISABLED": "true"}.items():
+    for name, value in {**texts, "AWS_DEFAULT_REGION": "eu-central-1", "AWS_EC2_METADATA_DISABLED": "true"}.items():
         monkeypatch.setenv(name, value)
     store, _ = pafs.FileSystem.from_uri("s3://glass?allow_bucket_creation=true")
     store.create_dir("glass")
@@ -235,7 +235,7 @@ def bucket(monkeypatch: pytest.MonkeyPatch) -> Iterator[pafs.FileSystem]:
 
 
 def in_bucket(store: pafs.FileSystem, root: str) -> dict[str, bytes]:
-    names = [one.path for one in store.get_file_info(pafs.FileSelector(root, recursive=True)) if one.is_file]
+    names = [each.path for each in store.get_file_info(pafs.FileSelector(root, recursive=True)) if each.is_file]
     found = {name: store.open_input_stream(name).read() for name in sorted(names) if name.endswith(".parquet")}
     return {name.removeprefix(f"{root}/"): data for name, data in found.items()}
 
@@ -251,8 +251,8 @@ def test_an_object_store_holds_the_same_bytes_as_a_folder_and_gives_the_same_ans
     marts_elsewhere("s3://glass/sowia", "s3://glass/marts", [DAY])
     assert in_bucket(bucket, "glass/marts") == bytes_of(tmp_path / "marts") != {}
     here, there = (
-        joined(parts_of_works([one], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, span), "zone")
-        for one in (str(export), "s3://glass/sowia")
+        joined(parts_of_works([text], "2026-03-10T06:00", "2026-03-11T06:00", "zone", None, in_order, span), "zone")
+        for text in (str(export), "s3://glass/sowia")
     )
     assert here == there and here
 

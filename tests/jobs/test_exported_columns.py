@@ -68,8 +68,11 @@ def exported(tmp_path_factory: pytest.TempPathFactory) -> tuple[Place, Path]:
         "359012340000000177,K1,J370,2026-03-02T12:00:00Z,2026-03-02T12:20:00Z,1512,packed\n",
     )
     place.take()
-    told = [signal("S1", NOON), signal("S1", NOON, NOON + HOUR)]
-    texts = [("K1", NOON + n * HOUR, one.id, one.model_dump_json(by_alias=True)) for n, one in enumerate(told)]
+    signals = [signal("S1", NOON), signal("S1", NOON, NOON + HOUR)]
+    texts = [
+        ("K1", NOON + n * HOUR, this_signal.id, this_signal.model_dump_json(by_alias=True))
+        for n, this_signal in enumerate(signals)
+    ]
     rows_of_signals = pl.DataFrame(texts, schema=empty_marts()["signal_hours"].schema, orient="row")
     keep_hours(place.opened.ledger, {"signal_hours": rows_of_signals}, ["K1"], NOON, NOON + 2 * HOUR)
     acknowledge(place.opened.ledger, "S1", "Nowak", "seen", NOON)
@@ -150,11 +153,11 @@ def test_a_table_is_described_column_by_column(table: object, exported: tuple[Pl
     place, _ = exported
     known = TABLES[table.name]  # type: ignore[attr-defined]
     with place.opened.ledger.reading() as reader:
-        assert {one.name for one in known.columns if "." not in one.name} == set(reader.form(known.name).names)
+        assert {column.name for column in known.columns if "." not in column.name} == set(reader.form(known.name).names)
     inner = {f"{column}.{field.alias or name}" for column, m in known.shapes for name, field in m.model_fields.items()}
-    assert {one.name for one in known.columns if "." in one.name} == inner
-    assert set(known.key) <= {one.name for one in known.columns} and known.grain
-    assert all(one.meaning and one.unit for one in known.columns)
+    assert {column.name for column in known.columns if "." in column.name} == inner
+    assert set(known.key) <= {column.name for column in known.columns} and known.grain
+    assert all(column.meaning and column.unit for column in known.columns)
 
 
 def test_every_key_is_one_row(exported: tuple[Place, Path]) -> None:
@@ -171,11 +174,11 @@ def test_every_key_is_one_row(exported: tuple[Place, Path]) -> None:
 def test_a_signal_is_columns_to_a_reader_with_pyarrow_alone(exported: tuple[Place, Path]) -> None:
     _, export = exported
     rows = pq.read_table(export / "signal_hours" / f"day={FIRST}" / "part.parquet", partitioning=None)
-    told = rows.column("told").to_pylist()
-    assert [one["onset"] for one in told] == [NOON, NOON]
-    assert [one["ended"] for one in told] == [None, NOON + HOUR]
-    assert told[0]["members"] == ["21", "22"] and dict(told[0]["scopes"]) == {"mould": 0.7, "line": 0.3}
-    assert told[0]["q"] is None and told[0]["calls"] == 12 and told[0]["series_calls"] == [1.0, 2.0]
+    answer = rows.column("told").to_pylist()
+    assert [each["onset"] for each in answer] == [NOON, NOON]
+    assert [each["ended"] for each in answer] == [None, NOON + HOUR]
+    assert answer[0]["members"] == ["21", "22"] and dict(answer[0]["scopes"]) == {"mould": 0.7, "line": 0.3}
+    assert answer[0]["q"] is None and answer[0]["calls"] == 12 and answer[0]["series_calls"] == [1.0, 2.0]
 
 
 def test_no_other_column_holds_json_than_those_that_say_so(exported: tuple[Place, Path]) -> None:

@@ -29,7 +29,7 @@ def test_a_day_on_which_the_works_stood_holds_up_neither_closes_nor_roll_ups(new
         close_day(place.opened, day)
     assert days_to_close(place.opened) == []
     rolled = roll_up(place.opened, date(2026, 1, 8))
-    assert [one.day for one in rolled if one.before] == [first, last]
+    assert [this_rolled.day for this_rolled in rolled if this_rolled.before] == [first, last]
     assert place.facts("station_counts")["window_s"].to_list() == [3600, 3600]
 
 
@@ -84,8 +84,8 @@ def test_a_row_that_was_given_up_stays_so_in_a_ledger_made_again(new_site: Calla
     place.take()
     repair(place.opened, 1, {3: {GIVE_UP: "x"}})
     rebuild_from_archive(place.opened)
-    told = refused_rows(place.opened, 1)
-    assert told is not None and told[1]["refused_line"].to_list() == ["2"]
+    pair = refused_rows(place.opened, 1)
+    assert pair is not None and pair[1]["refused_line"].to_list() == ["2"]
     repair(place.opened, 1, {2: {"line": "K1"}})
     assert place.facts("station_counts")["window_start"].dt.minute().to_list() == [0]
     assert not list(place.site.quarantine.iterdir()) and check_site(place.opened, rows=True).findings == []

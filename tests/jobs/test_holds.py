@@ -55,9 +55,14 @@ def test_a_hold_is_placed_extended_released_and_scrapped_and_all_of_it_is_kept(p
 def test_what_the_warehouse_gave_out_though_it_is_held_stands_first(place: Place) -> None:
     pallets(place, P1="packed", P2="released", P3="held")
     did(place, "place", None, "P1", "P2")
-    told = held(place)
-    assert (told[0].pallet, told[0].warehouse) == ("P2", "released") and "on the road" in told[0].disagrees
-    assert [(h.hold, h.disagrees.split(";")[0]) for h in told if h.pallet == "P3"] == [("", "held by the warehouse")]
+    these_pallets = held(place)
+    assert (these_pallets[0].pallet, these_pallets[0].warehouse) == (
+        "P2",
+        "released",
+    ) and "on the road" in these_pallets[0].disagrees
+    assert [(h.hold, h.disagrees.split(";")[0]) for h in these_pallets if h.pallet == "P3"] == [
+        ("", "held by the warehouse")
+    ]
     pallets(place, P1="held", P2="held")
     assert all(not h.disagrees for h in held(place) if h.hold)
 
@@ -100,21 +105,21 @@ def test_a_proposal_of_a_trace_waits_for_a_person(day_taken: Place, new_place: C
     for path in (day_taken.site.ledger,):
         place.site.ledger.write_bytes(path.read_bytes())
     with place.opened.ledger.reading() as reader:
-        told = answer_trace(reader, place.plant, Question(complaint="C-26-001"))
-    page, outer = write_trace(place.opened, told)
+        trace = answer_trace(reader, place.plant, Question(complaint="C-26-001"))
+    page, outer = write_trace(place.opened, trace)
     assert page.name == "C-26-001.html" and outer.name == "C-26-001-customer.html" and page.exists() and outer.exists()
-    one = propose(place.opened, told, everything=False, page=page)
+    decision = propose(place.opened, trace, everything=False, page=page)
     assert (
-        one.by == "coldledger"
-        and "expected defective" in one.evidence
-        and set(one.pallets) == set(told.proposed.pallets if told.proposed else ())
+        decision.by == "coldledger"
+        and "expected defective" in decision.evidence
+        and set(decision.pallets) == set(trace.proposed.pallets if trace.proposed else ())
     )
     assert {h.state for h in held(place) if h.hold} == {"proposed"}
-    did(place, "confirm", one.hold)
+    did(place, "confirm", decision.hold)
     assert {h.state for h in held(place) if h.hold} == {"held"}
     with place.opened.ledger.reading() as reader:
         now = answer_trace(reader, place.plant, Question(complaint="C-26-001"))
-    assert all(p.hold and p.holds == (one.hold,) for p in now.pallets if p.pallet in one.pallets)
+    assert all(p.hold and p.holds == (decision.hold,) for p in now.pallets if p.pallet in decision.pallets)
 
 
 def test_a_hold_is_one_lot_and_the_past_decides_the_inspection(place: Place) -> None:

@@ -67,18 +67,18 @@ def history(place: Place) -> pl.DataFrame:
         return reader.replaced("station_counts").sort("batch", "file_line")
 
 
-def same(one: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> bool:
-    return all(one[feed].equals(other[feed]) for feed in ALL_FEEDS)
+def same(frames: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> bool:
+    return all(frames[feed].equals(other[feed]) for feed in ALL_FEEDS)
 
 
 # check
 
 
 def test_a_whole_site_is_whole(used: Place) -> None:
-    told = check_site(used.opened, rows=True)
-    assert told.whole and told.findings == []
-    assert any("hashes of 5 files" in text for text in told.looked) and any(
-        "rows of 4 files" in text for text in told.looked
+    checked = check_site(used.opened, rows=True)
+    assert checked.whole and checked.findings == []
+    assert any("hashes of 5 files" in text for text in checked.looked) and any(
+        "rows of 4 files" in text for text in checked.looked
     )
 
 
@@ -104,8 +104,8 @@ def damage(used: Place, statement: str) -> None:
 )
 def test_a_ledger_that_is_not_whole_is_found(used: Place, statement: str, said: str) -> None:
     damage(used, statement)
-    told = check_site(used.opened, rows=True)
-    assert not told.whole and any(said in one.what for one in told.findings), told.findings
+    checked = check_site(used.opened, rows=True)
+    assert not checked.whole and any(said in finding.what for finding in checked.findings), checked.findings
 
 
 def test_a_file_of_the_archive_that_is_gone_or_changed_is_named(used: Place) -> None:
@@ -114,8 +114,8 @@ def test_a_file_of_the_archive_that_is_gone_or_changed_is_named(used: Place) -> 
     files[1].write_bytes(files[1].read_bytes() + b"\n")
     stranger = used.site.archive / "pallets" / "2026-03-02" / "pallets.late.csv"
     stranger.write_text("x")
-    told = check_site(used.opened)
-    levels = {(one.level, Path(one.where.split(",")[0]).name) for one in told.findings}
+    checked = check_site(used.opened)
+    levels = {(finding.level, Path(finding.where.split(",")[0]).name) for finding in checked.findings}
     assert levels == {("fail", files[0].name), ("fail", files[1].name), ("warn", stranger.name)}
 
 
@@ -123,8 +123,8 @@ def test_a_file_of_the_archive_that_is_gone_or_changed_is_named(used: Place) -> 
 
 
 def test_a_copy_is_a_whole_site(used: Place, tmp_path: Path) -> None:
-    told = back_up(used.opened, tmp_path / "copies")
-    assert told.rows["station_counts"] == 41 and told.new_files == told.files
+    backed_up = back_up(used.opened, tmp_path / "copies")
+    assert backed_up.rows["station_counts"] == 41 and backed_up.new_files == backed_up.files
     restore_site(tmp_path / "copies", tmp_path / "again")
     again = Place.at(tmp_path / "again", used.settings)
     assert same(facts(again), facts(used)) and history(again).equals(history(used))
@@ -192,11 +192,11 @@ def test_a_compacted_ledger_says_the_same_and_is_no_larger(used: Place) -> None:
 def test_a_ledger_made_again_from_the_archive_is_the_same_in_every_version(used: Place) -> None:
     acknowledge(used.opened.ledger, "S-1", "A. Nowak", "seen", NOW)
     before, there = facts(used), history(used)
-    told = rebuild_from_archive(used.opened)
-    assert (told.files, told.unreadable) == (5, [])
+    made_again = rebuild_from_archive(used.opened)
+    assert (made_again.files, made_again.unreadable) == (5, [])
     assert same(facts(used), before) and history(used).equals(there)
-    assert told.told["acknowledgements"] == 1 and told.told["decisions about holds"] == 1
-    assert told.before is not None and told.before.exists()
+    assert made_again.told["acknowledgements"] == 1 and made_again.told["decisions about holds"] == 1
+    assert made_again.before is not None and made_again.before.exists()
     assert check_site(used.opened, rows=True).findings == []
     assert [p.name for p in used.site.quarantine.iterdir()], "what is still refused is there to be mended"
 
@@ -219,7 +219,7 @@ def test_files_received_at_many_times_are_committed_together_and_keep_their_time
     assert there["replaced_at"].unique().sort().to_list() == [NOW + timedelta(minutes=n) for n in (1, 3)]
     commits = []
     real = from_archive.commit
-    monkeypatch.setattr(from_archive, "commit", lambda *told: commits.append(1) or real(*told))
+    monkeypatch.setattr(from_archive, "commit", lambda *answer: commits.append(1) or real(*answer))
     rebuild_from_archive(place.opened)
     assert same(facts(place), before) and history(place).equals(there) and received(place).equals(batches)
     assert commits == [1]
@@ -247,7 +247,7 @@ def test_a_corrupt_ledger_is_said_to_be_and_made_again(used: Place, kind: str) -
         used.site.ledger.write_bytes(b"\0" * len(data) if kind == "zeroed" else data[: len(data) // 3])
         with pytest.raises(ColdledgerError):
             used.facts("pallets")
-        assert any("rebuild --from-archive" in one.what for one in check_site(used.opened).findings)
+        assert any("rebuild --from-archive" in finding.what for finding in check_site(used.opened).findings)
     rebuild_from_archive(used.opened)
     assert same(facts(used), before)
     assert len(used.ask("hold_events_all")) == 1
@@ -269,8 +269,8 @@ def test_a_file_that_was_put_into_the_archive_is_taken_in_and_a_damaged_one_is_n
     files = sorted(used.site.archive.glob("station_counts/*/station_counts.K1.b*"))
     files[0].write_bytes(b"damaged")
     (used.site.archive / "station_counts" / "2026-03-02" / "station_counts.late.csv").write_text(HEAD + ROW.format(59))
-    told = rebuild_from_archive(used.opened)
-    assert len(told.unreadable) == 1 and "station_counts.K1.b" in told.unreadable[0]
+    made_again = rebuild_from_archive(used.opened)
+    assert len(made_again.unreadable) == 1 and "station_counts.K1.b" in made_again.unreadable[0]
     assert (
         used.facts("station_counts").filter(pl.col("window_start") == datetime(2026, 3, 2, 8, 59, tzinfo=UTC)).height
         == 1
@@ -293,7 +293,7 @@ def test_after_the_set_time_the_close_rolls_what_is_closed(used: Place) -> None:
     used.site.works_toml.write_text(used.site.works_toml.read_text() + "\n[keep]\nminutes_days = 60\n")
     assert roll_up_due(used.opened) == [], "it is too early"
     used.settings = Settings(fixed_now=NOW + timedelta(days=100), lock_wait_s=5)
-    assert [one.day for one in roll_up_due(used.opened)] == [date(2026, 3, 2), date(2026, 3, 3)]
+    assert [rolled.day for rolled in roll_up_due(used.opened)] == [date(2026, 3, 2), date(2026, 3, 3)]
     assert used.facts("station_counts").filter(pl.col("window_s") == 60).height == 1, (
         "the day that is not closed has its minutes"
     )

@@ -53,7 +53,7 @@ def told(place: Place) -> dict[str, object]:
         "rolled": rolled,
         "pages": pages,
         "same": again.same,
-        "findings": [one.what for one in check_site(place.opened, rows=True).findings],
+        "findings": [finding.what for finding in check_site(place.opened, rows=True).findings],
     }
 
 

@@ -26,14 +26,14 @@ def test_days_on_which_nothing_came_are_said_and_nothing_is_written(fed: Place) 
         (date(2025, 1, 1), date(2025, 1, 3), "nothing came on these days, 2025-01-01 to 2025-01-03: "),
         (date(2026, 3, 3), date(2026, 3, 3), "nothing came on production day 2026-03-03: "),
     ):
-        with pytest.raises(WrongUse, match=says) as told:
+        with pytest.raises(WrongUse, match=says) as exception_info:
             rebuild_days(fed.opened, first, last)
-        assert str(told.value).endswith("nothing was written")
+        assert str(exception_info.value).endswith("nothing was written")
     left = [path for path in fed.site.root.rglob("*") if "reports" in path.parts or path.name == ".rebuild.json"]
     assert [path for path in left if path.is_file()] == []
 
 
 def test_a_day_with_one_row_is_rebuilt_and_so_are_its_neighbours_if_asked_with_it(fed: Place) -> None:
-    told = rebuild_days(fed.opened, date(2026, 3, 1), date(2026, 3, 2))
-    assert [(one.day.day, one.same) for one in told] == [(1, None), (2, None)]
-    assert all(Path(one.page).exists() for one in told)
+    days = rebuild_days(fed.opened, date(2026, 3, 1), date(2026, 3, 2))
+    assert [(rebuilt.day.day, rebuilt.same) for rebuilt in days] == [(1, None), (2, None)]
+    assert all(Path(rebuilt.page).exists() for rebuilt in days)

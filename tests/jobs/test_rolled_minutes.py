@@ -34,8 +34,8 @@ def rolled(day_of_truth: Simulated, shared: Shared, tmp_path: Path) -> tuple[Pla
         done = roll_day(place.opened.ledger, date(2026, 3, 10), day.start, day.end, NOW)
         return {"before": before, "rows": (done.before, done.after)}
 
-    root, told = shared.made("rolled", make)
-    return Place.at(root).copied(tmp_path / "rolled"), told
+    root, row = shared.made("rolled", make)
+    return Place.at(root).copied(tmp_path / "rolled"), row
 
 
 def asked(place: Place) -> dict[str, object]:
@@ -61,25 +61,25 @@ def traced(place: Place) -> tuple[list[tuple[object, ...]], float, float]:
         mould = reader.ask("mould_spans_of_line", line="K1", from_time=day.start, to_time=day.end)["number"][0]
         start, end = day.start + timedelta(hours=4), day.start + timedelta(hours=8)
         question = Question(line="K1", mould=mould, made_from=start, made_to=end, defect="BSW")
-        told = answer_trace(reader, place.plant, question)
-    cavities = [(c.line, c.section, c.gob, c.mould) for c in told.cavities]
-    units = sum(p.mould_units or 0 for p in told.pallets)
-    return cavities, float(len(told.pallets)), float(units)
+        trace = answer_trace(reader, place.plant, question)
+    cavities = [(c.line, c.section, c.gob, c.mould) for c in trace.cavities]
+    units = sum(p.mould_units or 0 for p in trace.pallets)
+    return cavities, float(len(trace.pallets)), float(units)
 
 
 def test_paretos_of_whole_hours_are_the_same_after_the_minutes_were_rolled(
     rolled: tuple[Place, dict[str, object]],
 ) -> None:
-    place, told = rolled
-    before, after = told["before"], asked(place)
+    place, row = rolled
+    before, after = row["before"], asked(place)
     assert before["paretos"] == after["paretos"]  # type: ignore[index]
-    rows = told["rows"]
+    rows = row["rows"]
     assert rows[1] < rows[0] / 10  # type: ignore[index]
 
 
 def test_a_trace_is_still_right_after_the_minutes_were_rolled(rolled: tuple[Place, dict[str, object]]) -> None:
-    place, told = rolled
-    cavities, pallets, units = told["before"]["trace"]  # type: ignore[index]
+    place, row = rolled
+    cavities, pallets, units = row["before"]["trace"]  # type: ignore[index]
     again = traced(place)
     assert again[0] == cavities, "the same cavity, first and only"
     assert abs(again[1] - pallets) <= 2 and again[2] == pytest.approx(units, rel=0.03)
@@ -98,10 +98,10 @@ def test_a_rolled_ledger_is_whole_and_refuses_minutes_of_then(rolled: tuple[Plac
 
 
 def test_the_archive_gives_the_minutes_back(rolled: tuple[Place, dict[str, object]]) -> None:
-    place, told = rolled
+    place, row = rolled
     rebuild_from_archive(place.opened)
     again = asked(place)
-    assert again == told["before"]
+    assert again == row["before"]
 
 
 def test_only_closed_days_are_rolled_in_order_and_not_before_their_time(

@@ -62,25 +62,35 @@ def kept(plant, shared: Shared, tmp_path_factory: pytest.TempPathFactory) -> Pla
 
 def excesses(place: Place, span: Span) -> list[Signal]:
     with place.opened.ledger.reading() as reader:
-        return [one for one in kept_signals(reader, span.start, span.end) if one.kind == "excess"]
+        return [signal for signal in kept_signals(reader, span.start, span.end) if signal.kind == "excess"]
 
 
 def the_mould(place: Place) -> Signal:
-    return next(one for one in excesses(place, place.plant.clock.day(DAY)) if (one.line, one.defect) == ("K3", "CHF"))
+    return next(
+        excess
+        for excess in excesses(place, place.plant.clock.day(DAY))
+        if (excess.line, excess.defect) == ("K3", "CHF")
+    )
 
 
 def test_a_mould_fault_is_kept_with_place_clocks_and_log(kept: Place) -> None:
-    told = the_mould(kept)
+    signal = the_mould(kept)
     began = kept.plant.clock.day(DAY).start + timedelta(minutes=LATE - RUN_IN_MIN)
     assert (
-        told.scope == "mould" and told.cavities == ("4B",) and told.probability is not None and told.probability > 0.8
+        signal.scope == "mould"
+        and signal.cavities == ("4B",)
+        and signal.probability is not None
+        and signal.probability > 0.8
     )
-    assert abs((told.formed - began).total_seconds()) <= 15 * 60 and told.formed_low <= told.formed <= told.formed_high
-    lehr = (told.onset - told.formed).total_seconds() / 60 - kept.plant.stations["K3-mouth"].after_minutes
+    assert (
+        abs((signal.formed - began).total_seconds()) <= 15 * 60
+        and signal.formed_low <= signal.formed <= signal.formed_high
+    )
+    lehr = (signal.onset - signal.formed).total_seconds() / 60 - kept.plant.stations["K3-mouth"].after_minutes
     assert abs(lehr - (kept.plant.lines["K3"].lehr_minutes + 8)) <= 4
-    assert told.ended is not None and told.rate_after is not None and told.rate_before is not None
-    assert told.rate_after == pytest.approx(told.calls / told.ware) and told.rate_after > 5 * told.rate_before
-    assert sum(told.scopes.values()) == pytest.approx(1.0, abs=1e-3)
+    assert signal.ended is not None and signal.rate_after is not None and signal.rate_before is not None
+    assert signal.rate_after == pytest.approx(signal.calls / signal.ware) and signal.rate_after > 5 * signal.rate_before
+    assert sum(signal.scopes.values()) == pytest.approx(1.0, abs=1e-3)
 
 
 def test_it_keeps_its_name_and_is_listed_as_closed_when_over(kept: Place) -> None:
@@ -89,7 +99,7 @@ def test_it_keeps_its_name_and_is_listed_as_closed_when_over(kept: Place) -> Non
     for hour in kept.plant.clock.hours_of(DAY):
         with kept.opened.ledger.reading() as reader:
             signals, _ = hour_signals(reader, "K3", hour)
-        states += [one.ended is not None for one in signals if one.id == name]
+        states += [signal.ended is not None for signal in signals if signal.id == name]
     assert len(states) >= 3 and states[-1] and not any(states[:-1])
 
 
@@ -98,12 +108,12 @@ def test_the_command_at_any_minute_gives_the_contract(kept: Place) -> None:
     asked = ("--from", "2026-03-17T22:00", "--to", "2026-03-17T23:37")
     done = run("signals", *asked, "--format", "json", site=root)
     assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)
-    assert told and all(set(CONTRACT) <= one.keys() for one in told)
-    mine = [one for one in told if (one["line"], one["defect"], one["kind"]) == ("K3", "CHF", "excess")]
-    assert [one["id"] for one in mine] == [the_mould(kept).id] and mine[0]["onset"].endswith("Z")
+    answer = json.loads(done.stdout)
+    assert answer and all(set(CONTRACT) <= each.keys() for each in answer)
+    mine = [each for each in answer if (each["line"], each["defect"], each["kind"]) == ("K3", "CHF", "excess")]
+    assert [each["id"] for each in mine] == [the_mould(kept).id] and mine[0]["onset"].endswith("Z")
     only = json.loads(run("signals", "--line", "K1", *asked, "--format", "json", site=root).stdout)
-    assert {one["line"] for one in only} <= {"K1"}
+    assert {each["line"] for each in only} <= {"K1"}
     table = run("signals", *asked, site=root).stdout
     assert "look first at mould equipment" in " ".join(table.split()) and "people" in table
     assert run("signals", *asked, "--format", "csv", site=root).stdout.startswith("id,kind,line")
@@ -160,7 +170,9 @@ def test_the_hour_page_says_what_where_since_when_and_what_ends_it(kept: Place) 
 
 
 def test_the_pareto_has_what_was_expected_and_how_likely_chance_is(kept: Place) -> None:
-    thin = next(one for one in excesses(kept, kept.plant.clock.day(DAY)) if (one.line, one.defect) == ("K1", "THN"))
+    thin = next(
+        excess for excess in excesses(kept, kept.plant.clock.day(DAY)) if (excess.line, excess.defect) == ("K1", "THN")
+    )
     span = kept.plant.clock.hour_of(thin.raised + timedelta(hours=1))
     with kept.opened.ledger.reading() as reader:
         by = {kind: answer_pareto(reader, kept.plant, "K1", span, kind).rows for kind in ("defect", "section", "zone")}
@@ -183,8 +195,8 @@ def test_the_pareto_has_what_was_expected_and_how_likely_chance_is(kept: Place) 
 def test_the_lehr_time_of_the_answers_is_the_estimated_one(kept: Place) -> None:
     span = kept.plant.clock.day(DAY)
     with kept.opened.ledger.reading() as reader:
-        told = {line: lehr_time(reader, kept.plant, line, span) for line in kept.plant.lines}
-    for line, lehr in told.items():
+        lehr_times = {line: lehr_time(reader, kept.plant, line, span) for line in kept.plant.lines}
+    for line, lehr in lehr_times.items():
         assert lehr.measured and abs(lehr.minutes - kept.plant.lines[line].lehr_minutes - 8) <= 3, line
 
 
@@ -204,11 +216,12 @@ def test_the_same_signals_however_the_files_came(
     refresh_signals(other.opened, days_to_follow(plant, [moment for _, moment in report.touched]))
     assert days_behind(other.opened) == []
     span = plant.clock.day(DAY)
-    assert [one.told() for one in excesses(other, span)] == [
-        {**one.told(), "acknowledged_by": None, "acknowledged_at": None, "note": ""} for one in excesses(kept, span)
+    assert [excess.told() for excess in excesses(other, span)] == [
+        {**excess.told(), "acknowledged_by": None, "acknowledged_at": None, "note": ""}
+        for excess in excesses(kept, span)
     ]
-    told = {"line": "K3", "from_time": span.start, "to_time": span.end}
-    assert other.ask("expected_of_line", **told).equals(kept.ask("expected_of_line", **told))
+    row = {"line": "K3", "from_time": span.start, "to_time": span.end}
+    assert other.ask("expected_of_line", **row).equals(kept.ask("expected_of_line", **row))
 
 
 def test_years_between_two_rows_are_not_followed(place: Place) -> None:
@@ -216,7 +229,7 @@ def test_years_between_two_rows_are_not_followed(place: Place) -> None:
     the week after it, no more.
     """
     at = ("2000-01-01T08:00:00Z", "2026-03-14T08:00:00Z", "2026-03-17T08:00:00Z")
-    place.put("station_counts.K1.csv", HEAD + "".join(f"{one},K1,K1-side-a,11,60,12,1\n" for one in at))
+    place.put("station_counts.K1.csv", HEAD + "".join(f"{each},K1,K1-side-a,11,60,12,1\n" for each in at))
     place.take()
     days = [date(2000, 1, 1) + timedelta(days=n) for n in range(8)] + [date(2026, 3, 14 + n) for n in range(4)]
     assert days_behind(place.opened) == days
@@ -239,9 +252,11 @@ def test_one_critical_call_is_shown_whatever_chance_says(place: Place) -> None:
     refresh_signals(place.opened, [DAY])
     span = Span(start, start + timedelta(hours=2))
     with place.opened.ledger.reading() as reader:
-        told = answer_signals(reader, place.plant, span, "K1")
+        signals = answer_signals(reader, place.plant, span, "K1")
         page = page_html(ALL_REPORTS["hour"].page(reader, place.plant, "K1", place.plant.clock.hours_of(DAY)[1]))
-    assert [(one.kind, one.defect, one.calls, one.ware) for one in told] == [("critical call", "SPK", 1, 18_000.0)]
+    assert [(signal.kind, signal.defect, signal.calls, signal.ware) for signal in signals] == [
+        ("critical call", "SPK", 1, 18_000.0)
+    ]
     assert "Critical calls, shown whatever chance says: SPK spike inside 1" in page
     assert "sent no counts" in page and "nominal value of works.toml" in page
     said = " ".join(

@@ -70,9 +70,9 @@ def read(path: Path, number: int) -> bytes:
 def test_which_blocks_are_free_is_what_the_database_says(kept: Place) -> None:
     blocks = look_at_blocks(kept.site.ledger)
     with duckdb.connect(str(kept.site.ledger), read_only=True) as con:
-        told = con.execute("select total_blocks, used_blocks, free_blocks from pragma_database_size()").fetchall()
+        rows = con.execute("select total_blocks, used_blocks, free_blocks from pragma_database_size()").fetchall()
     assert blocks.free is not None
-    assert [(blocks.count, len(blocks.in_use), len(blocks.free))] == told and len(blocks.free) > 0
+    assert [(blocks.count, len(blocks.in_use), len(blocks.free))] == rows and len(blocks.free) > 0
     assert (blocks.headers, blocks.broken, blocks.same) == ([], [], [])
 
 
@@ -91,12 +91,12 @@ def test_a_block_that_stands_twice_is_named_with_its_double(kept: Place, tmp_pat
     path = tmp_path / "ledger.duckdb"
     path.write_bytes(kept.site.ledger.read_bytes())
     blocks = looked_at(path)
-    one, *others = blocks.in_use
-    data = read(path, one)
+    answer, *others = blocks.in_use
+    data = read(path, answer)
     for number in others:
         before = read(path, number)
         write_over(path, number, data)
-        assert one_and(looked_at(path)) == [one, number]
+        assert one_and(looked_at(path)) == [answer, number]
         write_over(path, number, before)
 
 
@@ -110,20 +110,22 @@ def one_and(blocks: Blocks) -> list[int]:
 def test_check_names_the_block(kind: str, data: bytes, spoiled: Place) -> None:
     number = kinds(spoiled)[kind]
     write_over(spoiled.site.ledger, number, data)
-    told = check_site(spoiled.opened)
-    (level,) = {one.level for one in told.findings if one.where.startswith(f"ledger.duckdb, block {number} (")}
-    assert (level, told.whole) == (("warn", True) if kind == "free" else ("fail", False))
+    checked = check_site(spoiled.opened)
+    (level,) = {
+        finding.level for finding in checked.findings if finding.where.startswith(f"ledger.duckdb, block {number} (")
+    }
+    assert (level, checked.whole) == (("warn", True) if kind == "free" else ("fail", False))
     if kind == "rows":
-        assert any("station_counts." in one.where for one in told.findings)
+        assert any("station_counts." in finding.where for finding in checked.findings)
 
 
 @pytest.mark.parametrize("kind", ["rows", "describes", "index"])
 def test_check_tells_of_a_block_that_was_written_over_with_another(kind: str, spoiled: Place) -> None:
     number, other = kinds(spoiled)[kind], kinds(spoiled)["index" if kind == "rows" else "rows"]
     write_over(spoiled.site.ledger, number, read(spoiled.site.ledger, other))
-    told = check_site(spoiled.opened)
-    named = [one for one in told.findings if one.where.startswith("ledger.duckdb, blocks ")]
-    assert len(named) == 1 and all(f"{one} (" in named[0].where for one in (number, other)), told.findings
+    checked = check_site(spoiled.opened)
+    named = [finding for finding in checked.findings if finding.where.startswith("ledger.duckdb, blocks ")]
+    assert len(named) == 1 and all(f"{each} (" in named[0].where for each in (number, other)), checked.findings
 
 
 def test_a_ledger_without_its_end_and_one_with_a_torn_header(spoiled: Place) -> None:

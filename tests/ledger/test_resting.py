@@ -53,8 +53,8 @@ def is_open(place: Place) -> bool:
 def test_it_stays_open_after_an_answer_and_another_process_can_write_nevertheless(place: Place, kept: Keeper) -> None:
     assert rows(place) == 20 and is_open(place)
     place.put("station_counts.b.csv", HEAD + ROW.format(30))
-    told = [sys.executable, "-c", TAKE, str(place.site.root), place.settings.now().isoformat()]
-    done = subprocess.run(told, capture_output=True, text=True)
+    texts = [sys.executable, "-c", TAKE, str(place.site.root), place.settings.now().isoformat()]
+    done = subprocess.run(texts, capture_output=True, text=True)
     assert done.stdout.strip() == "1", done.stderr
     assert not kept.wanted.exists()
     assert rows(place) == 21 and is_open(place)

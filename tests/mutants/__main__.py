@@ -41,12 +41,12 @@ def passes(tree: Path, tests: tuple[str, ...]) -> bool:
     environment = {**os.environ, "PYTHONPATH": str(tree)}
     environment.pop("CI", None)  # the copy has no published data beside it
     try:
-        told = subprocess.run(asked, cwd=tree, env=environment, capture_output=True, timeout=MOST_S, check=False)
+        finished = subprocess.run(asked, cwd=tree, env=environment, capture_output=True, timeout=MOST_S, check=False)
     except subprocess.TimeoutExpired:
         return False
-    if told.returncode not in (0, 1, 2):
-        raise RuntimeError(told.stdout.decode(errors="replace")[-2000:])
-    return told.returncode == 0
+    if finished.returncode not in (0, 1, 2):
+        raise RuntimeError(finished.stdout.decode(errors="replace")[-2000:])
+    return finished.returncode == 0
 
 
 def noticed(mutant: Mutant) -> bool:
@@ -62,10 +62,10 @@ def main() -> int:
     parser.add_argument("--only", default="", help="mutants whose name begins so")
     parser.add_argument("--jobs", type=int, default=1)
     asked = parser.parse_args()
-    chosen = [one for one in mutants() if one.name.startswith(asked.only)]
+    chosen = [this_mutant for this_mutant in mutants() if this_mutant.name.startswith(asked.only)]
     with tempfile.TemporaryDirectory() as folder:
         tree = copied(Path(folder))
-        for tests in dict.fromkeys(one.tests for one in chosen):
+        for tests in dict.fromkeys(this_mutant.tests for this_mutant in chosen):
             if not passes(tree, tests):
                 print(f"these tests fail without any mutant: {' '.join(tests)}")
                 return 2

@@ -30,11 +30,11 @@ def mutants() -> list[Mutant]:
     """
     found = []
     for path in LISTS:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
-        for number, one in enumerate(told["mutant"], 1):
-            tests = tuple(one.get("tests", told.get("tests", ())))
+        answer = tomllib.loads(path.read_text(encoding="utf-8"))
+        for number, each in enumerate(answer["mutant"], 1):
+            tests = tuple(each.get("tests", answer.get("tests", ())))
             name = f"{path.stem}-{number:02d}"
-            found.append(Mutant(name, one["file"], one["old"], one["new"], one["why"], tests))
+            found.append(Mutant(name, each["file"], each["old"], each["new"], each["why"], tests))
     return found
 
 

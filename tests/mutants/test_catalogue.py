@@ -13,13 +13,13 @@ EVERY = mutants()
 
 def test_there_are_enough_of_them() -> None:
     assert len(EVERY) >= 60
-    assert len({(one.file, one.old, one.new) for one in EVERY}) == len(EVERY)
+    assert len({(mutant.file, mutant.old, mutant.new) for mutant in EVERY}) == len(EVERY)
 
 
-@pytest.mark.parametrize("mutant", EVERY, ids=[one.name for one in EVERY])
+@pytest.mark.parametrize("mutant", EVERY, ids=[mutant.name for mutant in EVERY])
 def test_a_mutant_fits_the_code(mutant: Mutant) -> None:
     text = changed(mutant)
     if mutant.file.endswith(".py"):
         ast.parse(text)
     assert mutant.file.startswith(("pipelines/measures/", "sql/", "pipelines/answers/"))
-    assert mutant.why and mutant.tests and all((ROOT / one.split("::")[0]).exists() for one in mutant.tests)
+    assert mutant.why and mutant.tests and all((ROOT / test.split("::")[0]).exists() for test in mutant.tests)

@@ -97,10 +97,10 @@ def browser(site: Place) -> Iterator[Callable[[str | None], Browser]]:
     app = served(site.site.root).app
 
     def make(name: str | None = None) -> Browser:
-        one = Browser(TestClient(app, raise_server_exceptions=False))
+        this_browser = Browser(TestClient(app, raise_server_exceptions=False))
         if name:
-            one.sign_in(name)
-        return one
+            this_browser.sign_in(name)
+        return this_browser
 
     yield make
     app.state.web.desk.close()  # type: ignore[attr-defined]

@@ -54,72 +54,76 @@ def write(site: Place, hour: int = 3, day: int = 10) -> None:
 
 
 def test_a_page_is_made_once_until_the_ledger_is_written(desk: Callable[[float], Desk], site: Place) -> None:
-    one, make = desk(0), Maker()
-    assert [one.page(("a",), make).view.title for _ in range(3)] == ["made 1"] * 3
+    this_desk, make = desk(0), Maker()
+    assert [this_desk.page(("a",), make).view.title for _ in range(3)] == ["made 1"] * 3
     write(site)
-    assert one.page(("a",), make).view.title == "made 2" == one.page(("a",), make).view.title
+    assert this_desk.page(("a",), make).view.title == "made 2" == this_desk.page(("a",), make).view.title
 
 
 def test_a_page_of_a_window_stays_while_no_file_touches_it(desk: Callable[[float], Desk], site: Place) -> None:
-    one, make = desk(0), Maker()
+    this_desk, make = desk(0), Maker()
     span = Span(site.plant.clock.day(DAY).start, site.plant.clock.day(DAY).start + timedelta(hours=1))
     write(site, 5)
-    one.page(("w",), make, span)  # made while what follows from the last file may not be worked out yet
-    one.settings = type(one.settings)(
+    this_desk.page(("w",), make, span)  # made while what follows from the last file may not be worked out yet
+    this_desk.settings = type(this_desk.settings)(
         fixed_now=NOW + timedelta(hours=1), lock_wait_s=5
     )  # well after the site's files were received
-    assert one.page(("w",), make, span).view.title == "made 1"
+    assert this_desk.page(("w",), make, span).view.title == "made 1"
     write(site, 20)
-    assert one.page(("w",), make, span).view.title == "made 2", "the first was made minutes after a file: not settled"
+    assert this_desk.page(("w",), make, span).view.title == "made 2", (
+        "the first was made minutes after a file: not settled"
+    )
     write(site, 21)
-    assert one.page(("w",), make, span).view.title == "made 2", "a file of the evening does not touch the morning"
+    assert this_desk.page(("w",), make, span).view.title == "made 2", "a file of the evening does not touch the morning"
     write(site, 3)
-    assert one.page(("w",), make, span).view.title == "made 3", "a file of the hours before does"
+    assert this_desk.page(("w",), make, span).view.title == "made 3", "a file of the hours before does"
 
 
 def test_within_the_grace_the_old_page_is_shown_and_made_anew_behind_the_readers_back(
     desk: Callable[[float], Desk], site: Place
 ) -> None:
-    one, make = desk(30), Maker()
-    one.page(("a",), make)
+    this_desk, make = desk(30), Maker()
+    this_desk.page(("a",), make)
     write(site)
-    assert one.page(("a",), make).view.title == "made 1"
+    assert this_desk.page(("a",), make).view.title == "made 1"
     end = time.monotonic() + 5
     while make.count < 2 and time.monotonic() < end:
         time.sleep(0.02)
     time.sleep(0.1)
-    assert one.page(("a",), make).view.title == "made 2"
+    assert this_desk.page(("a",), make).view.title == "made 2"
 
 
 def test_what_somebody_wrote_by_a_page_is_shown_at_once_whatever_the_grace(desk: Callable[[float], Desk]) -> None:
-    one, make = desk(30), Maker()
-    one.page(("a",), make)
-    one.wrote()
-    assert one.page(("a",), make).view.title == "made 2"
+    this_desk, make = desk(30), Maker()
+    this_desk.page(("a",), make)
+    this_desk.wrote()
+    assert this_desk.page(("a",), make).view.title == "made 2"
 
 
 def test_many_who_ask_for_the_same_page_wait_for_one_making(desk: Callable[[float], Desk]) -> None:
-    one, make = desk(0), Maker()
+    this_desk, make = desk(0), Maker()
 
     def slow(reader: Reader, plant: Plant) -> View:
         time.sleep(0.3)
         return make(reader, plant)
 
-    told: list[str] = []
-    threads = [threading.Thread(target=lambda: told.append(one.page(("s",), slow).view.title)) for _ in range(12)]
+    sentences: list[str] = []
+    threads = [
+        threading.Thread(target=lambda: sentences.append(this_desk.page(("s",), slow).view.title)) for _ in range(12)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert told == ["made 1"] * 12
+    assert sentences == ["made 1"] * 12
 
 
 def test_what_is_kept_is_bounded(desk: Callable[[float], Desk], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("pipelines.pages.made_pages.MOST_PAGES", 5)
-    one = desk(0)
+    this_desk = desk(0)
     for number in range(20):
-        one.page((number,), Maker())
-    assert len(one._made) == 5
+        this_desk.page((number,), Maker())
+    assert len(this_desk._made) == 5
 
 
 def test_a_mistake_in_works_toml_is_told_and_the_one_before_is_used(site: Place) -> None:

@@ -92,10 +92,10 @@ def test_the_page_now_shows_the_hour_as_the_pareto_tells_it(browser: Make, site:
     assert list(mine) == ["K1", "K2", "K3", "K4"]
     hour = site.plant.clock.hours_of(DAY)[-1]
     with site.opened.ledger.reading() as reader:
-        told = answer_pareto(reader, site.plant, "K1", Span(hour.start, hour.end))
-    assert (int(mine["K1"]["Ware"]), int(mine["K1"]["Calls"])) == (told.ware, told.calls)
-    assert float(mine["K1"]["Rejected"]) == pytest.approx(told.rejected / told.ware)
-    assert int(mine["K1"]["Critical calls"]) == sum(row.critical_calls for row in told.rows)
+        pareto = answer_pareto(reader, site.plant, "K1", Span(hour.start, hour.end))
+    assert (int(mine["K1"]["Ware"]), int(mine["K1"]["Calls"])) == (pareto.ware, pareto.calls)
+    assert float(mine["K1"]["Rejected"]) == pytest.approx(pareto.rejected / pareto.ware)
+    assert int(mine["K1"]["Critical calls"]) == sum(row.critical_calls for row in pareto.rows)
 
 
 def test_a_table_sorts_by_its_address_and_keeps_what_is_empty_last(browser: Make) -> None:
@@ -128,10 +128,10 @@ def test_the_workbook_holds_the_tables_of_the_page(browser: Make) -> None:
     answer = browser().client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
     book = openpyxl.load_workbook(io.BytesIO(answer.content))
     assert "Pareto by defect" in book.sheetnames and book["Pareto by defect"].max_row > 10
-    one = openpyxl.load_workbook(
+    workbook = openpyxl.load_workbook(
         io.BytesIO(browser().client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx&table=by-defect").content)
     )
-    assert one.sheetnames == ["Pareto by defect", "notes"]
+    assert workbook.sheetnames == ["Pareto by defect", "notes"]
     assert (
         browser().client.get("/now?as=csv&table=nothing").status_code
         == 404
@@ -141,11 +141,13 @@ def test_the_workbook_holds_the_tables_of_the_page(browser: Make) -> None:
 
 
 def test_a_page_that_did_not_change_is_not_sent_again(browser: Make) -> None:
-    one = browser()
-    first = one.client.get("/hour/2026-03-10/K1-06-1100.html")
-    again = one.client.get("/hour/2026-03-10/K1-06-1100.html", headers={"If-None-Match": first.headers["ETag"]})
+    this_browser = browser()
+    first = this_browser.client.get("/hour/2026-03-10/K1-06-1100.html")
+    again = this_browser.client.get(
+        "/hour/2026-03-10/K1-06-1100.html", headers={"If-None-Match": first.headers["ETag"]}
+    )
     assert again.status_code == 304 and not again.content
-    assert one.client.get("/now", headers={"If-None-Match": first.headers["ETag"]}).status_code == 200
+    assert this_browser.client.get("/now", headers={"If-None-Match": first.headers["ETag"]}).status_code == 200
 
 
 def test_every_chart_is_told_in_words_too(browser: Make) -> None:
@@ -205,7 +207,7 @@ def test_every_address_that_our_pages_link_to_is_answered(browser: Make) -> None
             kind = (parts[1], str(len(parts)), *sorted(query))
             if query.get("as") != "xlsx":
                 seen.setdefault(kind, whole)
-    wrong = [(one, answer.status_code) for one in seen.values() if (answer := browser().client.get(one)).is_error]
+    wrong = [(text, answer.status_code) for text in seen.values() if (answer := browser().client.get(text)).is_error]
     assert len(seen) > 30 and not wrong, wrong
 
 

@@ -17,13 +17,13 @@ def test_the_figures_are_openmetrics_and_say_what_the_pages_say(browser: Make, s
     """Read back by another parser: prometheus_client's for the OpenMetrics text format (strict about names, units,
     order and the end mark).
     """
-    one = browser()
-    one.get("/now")
-    answer = one.client.get("/metrics")
+    this_browser = browser()
+    this_browser.get("/now")
+    answer = this_browser.client.get("/metrics")
     assert answer.headers["content-type"].startswith("application/openmetrics-text") and answer.text.endswith("# EOF\n")
     families = {family.name: family for family in text_string_to_metric_families(answer.text)}
     with site.opened.ledger.reading() as reader:
-        told = {line.line: line.pulse for line in answer_now(reader, site.plant, AT).lines}
+        pulses = {line.line: line.pulse for line in answer_now(reader, site.plant, AT).lines}
     for name, of in (
         ("line_ware", "ware"),
         ("line_calls", "calls"),
@@ -31,7 +31,7 @@ def test_the_figures_are_openmetrics_and_say_what_the_pages_say(browser: Make, s
         ("line_critical_calls", "critical"),
     ):
         seen = {sample.labels["line"]: sample.value for sample in families[f"coldledger_{name}"].samples}
-        assert seen == {line: getattr(pulse, of) for line, pulse in told.items()}
+        assert seen == {line: getattr(pulse, of) for line, pulse in pulses.items()}
     answers = {
         (s.labels["route"], s.labels["status"]): s.value
         for s in families["coldledger_http_answers"].samples
@@ -43,5 +43,5 @@ def test_the_figures_are_openmetrics_and_say_what_the_pages_say(browser: Make, s
 
 
 def test_health_says_what_is_wrong(browser: Make, site: Place) -> None:
-    told = browser().client.get("/health").json()
-    assert told["status"] == "ok" and told["scheduler"] == "not started here" and told["last_batch"] > 100
+    answer = browser().client.get("/health").json()
+    assert answer["status"] == "ok" and answer["scheduler"] == "not started here" and answer["last_batch"] > 100

@@ -94,22 +94,22 @@ def _try(operation: Any, client: TestClient, form_token: str) -> None:
                 name: KNOWN.get(f"{operation.path}:{name}", KNOWN.get(name, value))
                 for name, value in (case.path_parameters or {}).items()
             }
-        told = case.as_transport_kwargs(base_url="http://testserver")
-        told.pop("cookies", None)
-        if form_token and isinstance(told.get("data"), dict):
-            told["data"]["form_token"] = masked(form_token)
+        row = case.as_transport_kwargs(base_url="http://testserver")
+        row.pop("cookies", None)
+        if form_token and isinstance(row.get("data"), dict):
+            row["data"]["form_token"] = masked(form_token)
         try:
             request = client.build_request(
-                told["method"],
-                told["url"],
-                params={**(told.get("params") or {}), **own},
-                data=told.get("data"),
-                headers=_plain(told.get("headers")),
+                row["method"],
+                row["url"],
+                params={**(row.get("params") or {}), **own},
+                data=row.get("data"),
+                headers=_plain(row.get("headers")),
             )
         except (UnicodeError, ValueError, TypeError, httpx.InvalidURL):
             return  # what no browser can send
         answer = client.send(request, follow_redirects=False)
-        assert answer.status_code < 500 or answer.status_code == 503, (told, answer.text[:500])
+        assert answer.status_code < 500 or answer.status_code == 503, (row, answer.text[:500])
         assert "Traceback" not in answer.text and 'File "/' not in answer.text
 
     tried()

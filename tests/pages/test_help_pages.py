@@ -13,13 +13,13 @@ from tests.pages.conftest import Browser, served
 def test_the_help_pages_need_no_more_than_to_read_and_are_headed_in_the_readers_language(
     browser: Callable[..., Browser],
 ) -> None:
-    one = browser()
-    text = one.get("/help")
+    this_browser = browser()
+    text = this_browser.get("/help")
     assert all(f'href="/help/{topic.name}"' in text for topic in TOPICS)
-    assert one.client.get("/help/nothing").status_code == 404
-    assert one.client.get("/help/lab").text.count("<h1>") == 1
-    one.client.post("/language", data={"language": "de", "to": "/help"})
-    german = one.get("/help")
+    assert this_browser.client.get("/help/nothing").status_code == 404
+    assert this_browser.client.get("/help/lab").text.count("<h1>") == 1
+    this_browser.client.post("/language", data={"language": "de", "to": "/help"})
+    german = this_browser.get("/help")
     assert "<h1>Hilfe</h1>" in german and '<div class="help" lang="en">' in german
 
 

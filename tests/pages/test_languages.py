@@ -23,7 +23,7 @@ def test_every_text_is_there_in_every_language_with_the_same_places() -> None:
     keys, reports = catalogue()
     for key, words in [*keys.items(), *((row["en"], row) for row in reports)]:
         assert set(words) == set(LANGUAGES), key
-        assert len({frozenset(told) for told in places_of(words).values()}) == 1, key
+        assert len({frozenset(these_texts) for these_texts in places_of(words).values()}) == 1, key
         assert all(text.strip() for text in words.values()), key
     english = [row["en"] for row in reports]
     assert len(english) == len(set(english))
@@ -41,13 +41,15 @@ def test_every_key_that_the_pages_use_is_in_the_catalogue_and_no_other() -> None
 
 
 def test_a_page_is_shown_in_the_language_chosen(browser: Make) -> None:
-    one = browser()
-    assert "Every line now" in one.get("/now")
+    this_browser = browser()
+    assert "Every line now" in this_browser.get("/now")
     assert (
-        one.client.post("/language", data={"language": "de", "to": "/now"}, follow_redirects=False).headers["location"]
+        this_browser.client.post("/language", data={"language": "de", "to": "/now"}, follow_redirects=False).headers[
+            "location"
+        ]
         == "/now"
     )
-    text = one.get("/now")
+    text = this_browser.get("/now")
     assert (
         '<html lang="de"' in text
         and "Alle Linien jetzt" in text
@@ -56,9 +58,10 @@ def test_a_page_is_shown_in_the_language_chosen(browser: Make) -> None:
     )
     assert "nicht beurteilt" in text and "not judged" not in text, "a first day has no past to be judged by"
     assert (
-        one.client.post("/language", data={"language": "xx", "to": "/now"}, follow_redirects=False).status_code == 303
+        this_browser.client.post("/language", data={"language": "xx", "to": "/now"}, follow_redirects=False).status_code
+        == 303
     )
-    assert "Alle Linien jetzt" in one.get("/now")
+    assert "Alle Linien jetzt" in this_browser.get("/now")
 
 
 def test_the_browsers_language_is_taken_where_nothing_was_chosen(browser: Make) -> None:
@@ -93,18 +96,18 @@ def test_a_phrase_with_places_is_translated_with_what_stands_in_them() -> None:
 
 def test_numbers_are_written_in_the_works_way() -> None:
     try:
-        for way, told in (
+        for way, text in (
             (Pages(), "−12\u2009345.68"),
             (Pages(decimal=",", thousands="."), "−12.345,68"),
             (Pages(decimal=",", thousands=""), "−12345,68"),
         ):
             numbers.use(way)
-            assert numbers.decimals(-12345.678, 2) == told
+            assert numbers.decimals(-12345.678, 2) == text
         assert numbers.decimals(None) == "–"
     finally:
         numbers.use(Pages())
 
 
 def test_the_catalogue_is_one_file() -> None:
-    told = tomllib.loads((FOLDER / "texts.toml").read_text(encoding="utf-8"))
-    assert len(told["report"]) > 150 and not list(FOLDER.glob("*.po"))
+    answer = tomllib.loads((FOLDER / "texts.toml").read_text(encoding="utf-8"))
+    assert len(answer["report"]) > 150 and not list(FOLDER.glob("*.po"))

@@ -48,9 +48,9 @@ class Works:
 
 @pytest.fixture(params=[0.0, 20.0], ids=["no grace", "grace"])
 def works(site: Place, request: pytest.FixtureRequest) -> Iterator[Works]:
-    one = Works(site, request.param)
-    yield one
-    one.desk.close()
+    these_works = Works(site, request.param)
+    yield these_works
+    these_works.desk.close()
 
 
 @pytest.mark.parametrize("address", LIVE)
@@ -96,7 +96,7 @@ def late(station: str, minutes: int) -> StationLife:
     ],
 )
 def test_a_length_of_lateness_is_told_once(minutes: tuple[int, ...], names: str, site: Place) -> None:
-    stations = tuple(late("abcdef"[n], one) for n, one in enumerate(minutes))
+    stations = tuple(late("abcdef"[n], number) for n, number in enumerate(minutes))
     said = told(Fresh(AT, AT, stations), site.plant, texts("en"))
     assert said["names"] == names and said["longest"] == "107 min"
 
@@ -110,14 +110,16 @@ def test_the_rows_of_now_and_feeds_say_so_within_half_a_minute(works: Works) -> 
 
 
 def test_health_says_what_is_late_and_by_how_much(works: Works) -> None:
-    told = works.client.get("/health")
-    assert told.status_code == 200 and told.json()["newest_count_age_s"] == 600 and told.json()["late"] == []
+    response = works.client.get("/health")
+    assert (
+        response.status_code == 200 and response.json()["newest_count_age_s"] == 600 and response.json()["late"] == []
+    )
     works.at(LATE_AT)
-    told = works.client.get("/health")
-    said: dict[str, Any] = told.json()
-    assert told.status_code == 503 and said["status"] == "trouble" and said["newest_count_age_s"] == 76 * 60
-    assert {one["station"] for one in said["late"]} == {s.id for s in works.desk.plant.station}
-    assert all(one["behind_s"] == 76 * 60 for one in said["late"] if one["line"] == "K1")
+    response = works.client.get("/health")
+    said: dict[str, Any] = response.json()
+    assert response.status_code == 503 and said["status"] == "trouble" and said["newest_count_age_s"] == 76 * 60
+    assert {each["station"] for each in said["late"]} == {s.id for s in works.desk.plant.station}
+    assert all(each["behind_s"] == 76 * 60 for each in said["late"] if each["line"] == "K1")
     assert re.search(r"\d+ of \d+ stations late or silent, \S+ by \d+ min", " ".join(said["problems"]))
 
 
@@ -167,12 +169,12 @@ def test_health_never_waits_for_a_writer(site: Place) -> None:
     assert held.wait(20)
     site.site.ledger.touch()
     begun = time.monotonic()
-    told = works.client.get("/health").json()
+    answer = works.client.get("/health").json()
     took = time.monotonic() - begun
     release.set()
     thread.join()
     works.desk.close()
-    assert took < 1.0 and told["newest_count_age_s"] == 600
+    assert took < 1.0 and answer["newest_count_age_s"] == 600
 
 
 def test_a_fast_clock_makes_browsers_ask_more_often(site: Place) -> None:

@@ -73,18 +73,18 @@ def test_a_fault_is_shown_as_its_signal_and_no_cavity_inside_it_is_named_for_it(
     """Against the truth of the simulated works: place, defect, and begin at the cold end (one lehr time after
     forming).
     """
-    told, fault = asked(site, line, hours), FAULTS[kind]
-    assert told.against == "past"
+    machine, fault = asked(site, line, hours), FAULTS[kind]
+    assert machine.against == "past"
     (number,) = [
-        n for n, s in enumerate(told.signals) if (s.defect, s.scope) == (fault.defect, kind) and s.ended is None
+        n for n, s in enumerate(machine.signals) if (s.defect, s.scope) == (fault.defect, kind) and s.ended is None
     ]
-    signal = told.signals[number]
-    mine = {one.split("/")[1] for one in fault.members if one.startswith(line)}
+    signal = machine.signals[number]
+    mine = {member.split("/")[1] for member in fault.members if member.startswith(line)}
     assert abs(signal.onset - begins(site, line)) < timedelta(minutes=20)
-    assert {f"{c.section}{c.gob}" for c in told.cavities if number in c.signals} == mine
-    for one in told.cavities:
-        assert fault.defect not in {cell.defect for cell in one.cells}, one
-        assert one.level == "signal" or one.cells or f"{one.section}{one.gob}" not in mine
+    assert {f"{c.section}{c.gob}" for c in machine.cavities if number in c.signals} == mine
+    for cavity in machine.cavities:
+        assert fault.defect not in {cell.defect for cell in cavity.cells}, cavity
+        assert cavity.level == "signal" or cavity.cells or f"{cavity.section}{cavity.gob}" not in mine
 
 
 def test_quiet_hours_name_cavities_on_no_more_maps_than_is_said(site: Place) -> None:
@@ -93,24 +93,24 @@ def test_quiet_hours_name_cavities_on_no_more_maps_than_is_said(site: Place) -> 
     """
     ends = [datetime(2026, 3, 10, hour, tzinfo=UTC) for hour in (13, 15, 17, 19)]
     maps = [asked(site, line, 2, end) for line in ("K1", "K2", "K3", "K4") for end in ends]
-    assert {one.against for one in maps} == {"past"}
-    named = sum(any(c.level in OWN for c in one.cavities) for one in maps)
+    assert {machine.against for machine in maps} == {"past"}
+    named = sum(any(c.level in OWN for c in machine.cavities) for machine in maps)
     assert named <= stats.binom.ppf(0.995, len(maps), MORE)
 
 
 def test_a_page_of_one_defect_agrees_with_that_of_all(site: Place) -> None:
-    every, one = asked(site, "K3", 6), asked(site, "K3", 6, defect="CHF")
-    assert [s.defect for s in one.signals] == ["CHF"] and "BLI" in {s.defect for s in every.signals}
-    assert [c.signals for c in one.cavities if c.signals] == [(0,)]
-    assert one.calls < every.calls and all(
-        c.calls <= e.calls for c, e in zip(one.cavities, every.cavities, strict=True)
+    every, machine = asked(site, "K3", 6), asked(site, "K3", 6, defect="CHF")
+    assert [s.defect for s in machine.signals] == ["CHF"] and "BLI" in {s.defect for s in every.signals}
+    assert [c.signals for c in machine.cavities if c.signals] == [(0,)]
+    assert machine.calls < every.calls and all(
+        c.calls <= e.calls for c, e in zip(machine.cavities, every.cavities, strict=True)
     )
 
 
 def test_the_shares_of_calls_add_up_and_what_is_not_judged_is_said(site: Place) -> None:
-    told = asked(site, "K1", 4)
-    assert told.placed is not None and told.unread is not None and told.unfitted is not None
-    assert told.placed + told.unread + told.unfitted == pytest.approx(1.0) and told.unread > 0.05
+    machine = asked(site, "K1", 4)
+    assert machine.placed is not None and machine.unread is not None and machine.unfitted is not None
+    assert machine.placed + machine.unread + machine.unfitted == pytest.approx(1.0) and machine.unread > 0.05
     before = asked(site, "K1", 2, datetime(2026, 3, 10, 6, tzinfo=UTC))
     assert before.against == "others" and "compared with the others" in before.doubts[0]
 

@@ -43,8 +43,8 @@ def test_many_names_from_one_address_are_turned_away_and_the_owner_is_not(site: 
     before = served(site.site.root)
     assert tried(before, "Q. Quality", PASSWORDS["Q. Quality"]) == 303
     client = served(site.site.root)
-    told = [tried(client, f"N. Name{n}", "a guess of mine") for n in range(14)]
-    assert told == [401] * FREE_OF_ADDRESS + [429] * (14 - FREE_OF_ADDRESS)
+    numbers = [tried(client, f"N. Name{n}", "a guess of mine") for n in range(14)]
+    assert numbers == [401] * FREE_OF_ADDRESS + [429] * (14 - FREE_OF_ADDRESS)
     assert tried(client, "S. Shift", PASSWORDS["S. Shift"]) == 429, "not known there yet"
     assert tried(client, "Q. Quality", PASSWORDS["Q. Quality"]) == 303
 
@@ -55,14 +55,14 @@ def test_two_hundred_guesses_at_once_are_five_that_are_looked_at(address: str, m
     real = people_module._hasher()
 
     class Slow:
-        def verify(self, *told: str) -> bool:
+        def verify(self, *texts: str) -> bool:
             with lock:
                 looked[0] += 1
                 together[0] += 1
                 most[0] = max(most[0], together[0])
             try:
                 time.sleep(0.05)
-                return real.verify(*told)
+                return real.verify(*texts)
             finally:
                 with lock:
                     together[0] -= 1
@@ -72,31 +72,33 @@ def test_two_hundred_guesses_at_once_are_five_that_are_looked_at(address: str, m
     monkeypatch.setattr(people_module, "_hasher", Slow)
     with (
         ThreadPoolExecutor(50) as many,
-        httpx.Client(base_url=address, timeout=60, limits=httpx.Limits(max_connections=50)) as one,
+        httpx.Client(base_url=address, timeout=60, limits=httpx.Limits(max_connections=50)) as found,
     ):
-        told = list(
-            many.map(lambda n: one.post("/sign-in", data={"name": "Q. Quality", "password": f"guess {n}"}), range(200))
+        responses = list(
+            many.map(
+                lambda n: found.post("/sign-in", data={"name": "Q. Quality", "password": f"guess {n}"}), range(200)
+            )
         )
-    assert {answer.status_code for answer in told} == {401, 429}
+    assert {answer.status_code for answer in responses} == {401, 429}
     assert looked[0] <= FREE and most[0] <= 2
-    late = next(answer for answer in told if answer.status_code == 429)
+    late = next(answer for answer in responses if answer.status_code == 429)
     assert int(late.headers["Retry-After"]) > 0 and "wait" in late.text
 
 
 @pytest.fixture(scope="module")
 def address(site: Place) -> Iterator[str]:
     """The pages, answered on a loopback port."""
-    with listening(site) as told:
-        yield told
+    with listening(site) as text:
+        yield text
 
 
 def test_eighty_traces_at_once_leave_health_and_sign_in_quick(address: str) -> None:
     """The clients are made before: making eighty of them takes seconds of the processor that the pages run on."""
     wide = httpx.Limits(max_connections=100)
 
-    def trace(one: httpx.Client, n: int) -> tuple[int, str]:
+    def trace(client: httpx.Client, n: int) -> tuple[int, str]:
         made = f"made_from=2026-03-10T{n % 20:02d}:00&made_to=2026-03-10T{n % 20 + 2:02d}:{n % 60:02d}"
-        answer = one.get(f"/trace?line=K1&mould={20 + n}&{made}")
+        answer = client.get(f"/trace?line=K1&mould={20 + n}&{made}")
         return answer.status_code, answer.headers.get("Retry-After", "")
 
     with (
@@ -107,14 +109,14 @@ def test_eighty_traces_at_once_leave_health_and_sign_in_quick(address: str) -> N
         monitor.get("/health")
         asked = [many.submit(trace, readers, n) for n in range(80)]
         took = []
-        while not all(one.done() for one in asked) and len(took) < 100:
+        while not all(future.done() for future in asked) and len(took) < 100:
             for path in ("/health", "/sign-in"):
                 begun = time.monotonic()
                 assert monitor.get(path).status_code in (200, 503)
                 took.append(time.monotonic() - begun)
-    told = [one.result() for one in asked]
-    assert {status for status, _ in told} <= {200, 400, 429} and all(after for status, after in told if status == 429)
-    assert any(status == 429 for status, _ in told), "eighty are more than one reader is answered at once"
+    pairs = [future.result() for future in asked]
+    assert {status for status, _ in pairs} <= {200, 400, 429} and all(after for status, after in pairs if status == 429)
+    assert any(status == 429 for status, _ in pairs), "eighty are more than one reader is answered at once"
     assert took and max(took) < LIMIT_S, sorted(took)[-5:]
 
 
@@ -131,14 +133,14 @@ def test_one_reader_fills_the_row_for_nobody_else() -> None:
     with turns.wanted("a", 1), turns.wanted("b", "more"), turns.wanted("", "ours"):
         pass  # what is asked for already, another reader, and the pages' own making
     others = [turns.wanted(f"r{n}", f"page {n}") for n in range(ALL - EACH)]
-    for one in others:
-        one.__enter__()
+    for other in others:
+        other.__enter__()
     with pytest.raises(TooMany), turns.wanted("last", "new"):
         pass
     with turns.wanted("last", 3):
         pass  # somebody else waits for that page already
-    for one in [*held, *others]:
-        one.__exit__(None, None, None)
+    for other in [*held, *others]:
+        other.__exit__(None, None, None)
     assert not turns._asked
 
 
@@ -146,17 +148,17 @@ def test_a_workbook_is_made_once(browser: Make, monkeypatch: pytest.MonkeyPatch)
     from pipelines.pages import web
 
     made, real = [0], web.write_workbook
-    monkeypatch.setattr(web, "write_workbook", lambda *told: (made.__setitem__(0, made[0] + 1), real(*told)))
-    one = browser()
-    first = one.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
-    again = one.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
+    monkeypatch.setattr(web, "write_workbook", lambda *answer: (made.__setitem__(0, made[0] + 1), real(*answer)))
+    this_browser = browser()
+    first = this_browser.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
+    again = this_browser.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx")
     assert (
         first.content == again.content
         and made[0] == 1
         and first.headers["Content-Disposition"] == again.headers["Content-Disposition"]
     )
     assert (
-        one.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx&table=by-defect").content != first.content
+        this_browser.client.get("/hour/2026-03-10/K1-06-1100.html?as=xlsx&table=by-defect").content != first.content
         and made[0] == 2
     )
 
@@ -203,10 +205,10 @@ def test_a_mistake_in_works_toml_is_not_told_to_strangers(site: Place) -> None:
 def test_the_sign_in_says_what_needs_one_there(site: Place) -> None:
     """Where the pages are shown beyond this computer, reading needs one too."""
     here, beyond = "Reading needs no sign-in on the works&#39; own computer", "Here reading needs a sign-in too"
-    told = served(site.site.root, BEYOND).get("/sign-in").text
-    assert beyond in told and here not in told
-    told = served(site.site.root).get("/sign-in").text
-    assert here in told and beyond not in told
+    answer = served(site.site.root, BEYOND).get("/sign-in").text
+    assert beyond in answer and here not in answer
+    answer = served(site.site.root).get("/sign-in").text
+    assert here in answer and beyond not in answer
 
 
 def test_after_sign_in_everything_is_there_but_the_description(site: Place) -> None:
@@ -239,9 +241,9 @@ def test_the_last_admin_stays(tmp_path: Path) -> None:
 
 def test_the_last_admin_is_told_so_on_the_page(browser: Make, site: Place) -> None:
     people = People(Books(site.site.serve))
-    for one in people.everybody():
-        if "admin" in str(one["roles"]) and one["name"] != "A. Admin" and one["ended_at"] is None:
-            people.end(str(one["name"]), AT)
+    for texts in people.everybody():
+        if "admin" in str(texts["roles"]) and texts["name"] != "A. Admin" and texts["ended_at"] is None:
+            people.end(str(texts["name"]), AT)
     admin = browser("A. Admin")
     answer = admin.post("/people", token_from="/people", end="A. Admin")
     assert answer.status_code == 400 and "last admin" in answer.text  # type: ignore[attr-defined]
@@ -274,8 +276,8 @@ def test_sorting_never_fails_on_text(kind: str) -> None:
     for down in (False, True):
         assert sorted(ordered(sheet, Order("s", "a", down))) == list(range(len(cells)))
     if kind == "text":
-        told = [cells[n] for n in ordered(sheet, Order("s", "a", False))]
-        assert told.index("mould 9") < told.index("mould 10")
+        pieces = [cells[n] for n in ordered(sheet, Order("s", "a", False))]
+        assert pieces.index("mould 9") < pieces.index("mould 10")
 
 
 def test_a_table_with_a_superscript_is_answered_sorted(site: Place) -> None:

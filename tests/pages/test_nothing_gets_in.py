@@ -93,13 +93,13 @@ def test_no_exported_cell_is_a_formula(address: str, table: str, nasty: Place, b
     """What spreadsheets take for a formula: a text cell that begins with = + - @, a tab or a return (the usual list;
     common practice).
     """
-    one = browser()
-    rows = list(csv.reader(io.StringIO(one.get(f"{address}?as=csv&table={table}").lstrip("﻿"))))
+    answer = browser()
+    rows = list(csv.reader(io.StringIO(answer.get(f"{address}?as=csv&table={table}").lstrip("﻿"))))
     assert len(rows) > 1
     for cell in (cell for row in rows for cell in row):
         assert not cell.startswith(("=", "+", "@", "\t", "\r")) and not re.match(r"-[^0-9.]|-\d+[^0-9.e]", cell), cell
     assert any(cell.startswith("'=") for row in rows for cell in row)
-    book = openpyxl.load_workbook(io.BytesIO(one.client.get(f"{address}?as=xlsx").content))
+    book = openpyxl.load_workbook(io.BytesIO(answer.client.get(f"{address}?as=xlsx").content))
     for sheet in book:
         assert not [
             cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f" or cell.hyperlink

@@ -126,9 +126,9 @@ def test_now_and_feeds_say_the_same_of_what_waits(refused: int, site: Place, bro
         return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", browser().get(address)))
 
     assert said in words("/now") and said in words("/feeds") and said in words("/hour/K1")
-    told = list(csv.DictReader(io.StringIO(browser().get("/feeds?as=csv&table=feeds").lstrip("\ufeff"))))
-    assert sum(int(row["Rows still refused"]) for row in told) == rows
-    assert sum(int(row["Files still refused"]) for row in told) == files
+    these_rows = list(csv.DictReader(io.StringIO(browser().get("/feeds?as=csv&table=feeds").lstrip("\ufeff"))))
+    assert sum(int(row["Rows still refused"]) for row in these_rows) == rows
+    assert sum(int(row["Files still refused"]) for row in these_rows) == files
 
 
 def test_a_file_refused_whole_is_given_its_name_or_text_or_is_given_up(

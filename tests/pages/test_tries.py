@@ -35,8 +35,8 @@ def test_the_delay_grows_and_an_end_is_an_end() -> None:
 def test_one_address_cannot_try_many_names_without_end() -> None:
     clock = Clock()
     tries = Tries(clock)
-    told = [tries.begin(f"name {n}", f"2001:db8:1:2::{n:x}") for n in range(FREE_OF_ADDRESS + 5)]
-    assert told[:FREE_OF_ADDRESS] == [0.0] * FREE_OF_ADDRESS and min(told[FREE_OF_ADDRESS:]) > 0, (
+    values = [tries.begin(f"name {n}", f"2001:db8:1:2::{n:x}") for n in range(FREE_OF_ADDRESS + 5)]
+    assert values[:FREE_OF_ADDRESS] == [0.0] * FREE_OF_ADDRESS and min(values[FREE_OF_ADDRESS:]) > 0, (
         "one /64 is one address"
     )
     assert tries.begin("other", "2001:db8:1:3::1") == 0

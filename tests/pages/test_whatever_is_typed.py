@@ -69,29 +69,29 @@ def client(site: Place) -> Iterator[TestClient]:
     people = People(Books(site.site.serve))
     people.add("E. Everything", ["supervisor", "quality", "admin"], "seven wide lehrs", AT)
     token = people.sign_in("E. Everything", "seven wide lehrs")
-    one = served(site.site.root)
-    one.cookies.set("coldledger", str(token))
-    yield one
-    one.app.state.web.desk.close()  # type: ignore[attr-defined]
+    test_client = served(site.site.root)
+    test_client.cookies.set("coldledger", str(token))
+    yield test_client
+    test_client.app.state.web.desk.close()  # type: ignore[attr-defined]
 
 
 def routes(app: Any) -> list[APIRoute]:
-    return [one for one in every(app.routes) if isinstance(one, APIRoute)]
+    return [each for each in every(app.routes) if isinstance(each, APIRoute)]
 
 
 def every(of: Any) -> Iterator[Any]:
-    for one in of:
-        inner = getattr(one, "routes", None) or getattr(getattr(one, "original_router", None), "routes", None)
+    for each in of:
+        inner = getattr(each, "routes", None) or getattr(getattr(each, "original_router", None), "routes", None)
         if inner:
             yield from every(inner)
         else:
-            yield one
+            yield each
 
 
 def words(route: APIRoute) -> list[tuple[str, str]]:
     """(name, where) of what an address takes: in its path or its query."""
-    told = [(one.alias, "path") for one in route.dependant.path_params]
-    return told + [(one.alias, "query") for one in route.dependant.query_params]
+    rows = [(path_param.alias, "path") for path_param in route.dependant.path_params]
+    return rows + [(query_param.alias, "query") for query_param in route.dependant.query_params]
 
 
 def bad(route: APIRoute, name: str) -> tuple[str, ...] | None:
@@ -101,15 +101,15 @@ def bad(route: APIRoute, name: str) -> tuple[str, ...] | None:
 
 
 def ask(client: TestClient, route: APIRoute, name: str, value: str) -> Any:
-    told = {alias: KNOWN.get(f"{route.path} {alias}", KNOWN.get(alias, "")) for alias, _ in words(route)}
-    told[name] = value
+    texts = {alias: KNOWN.get(f"{route.path} {alias}", KNOWN.get(alias, "")) for alias, _ in words(route)}
+    texts[name] = value
     path = route.path
     for alias, where in words(route):
         if where == "path":
             from urllib.parse import quote
 
-            path = re.sub(r"\{" + alias + r"(:\w+)?\}", lambda _, one=told.pop(alias): quote(one, safe=""), path)
-    query = {k: v for k, v in told.items() if v or k == name}
+            path = re.sub(r"\{" + alias + r"(:\w+)?\}", lambda _, answer=texts.pop(alias): quote(answer, safe=""), path)
+    query = {k: v for k, v in texts.items() if v or k == name}
     return client.get(path, params=query, follow_redirects=False)
 
 
@@ -180,8 +180,8 @@ def test_forms_with_rubbish_are_answered_too(client: TestClient) -> None:
         for field in fields:
             for value in rubbish.DAYS:
                 path = re.sub(r"\{(\w+)\}", lambda found: {"batch": "1"}.get(found[1], "X-1"), route.path)
-                told = {"form_token": masked(person.form_token), field: value}
-                answer = client.post(path, data=told, follow_redirects=False)
+                texts = {"form_token": masked(person.form_token), field: value}
+                answer = client.post(path, data=texts, follow_redirects=False)
                 assert answer.status_code < 500, (route.path, field, value, answer.text[:300])
 
 

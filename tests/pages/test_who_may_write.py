@@ -41,9 +41,9 @@ def test_nobody_writes_who_is_not_signed_in(address: str, browser: Make) -> None
 
 @pytest.mark.parametrize("address", FORMS)
 def test_a_form_without_this_sessions_token_is_refused(address: str, browser: Make) -> None:
-    one, other = browser("Q. Quality"), browser("S. Shift")
+    this_browser, other = browser("Q. Quality"), browser("S. Shift")
     for token in ("", "x", "AAAA", other.token()):
-        assert one.client.post(address, data={"form_token": token}).status_code == 403
+        assert this_browser.client.post(address, data={"form_token": token}).status_code == 403
 
 
 @pytest.mark.parametrize(
@@ -56,9 +56,11 @@ def test_a_form_without_this_sessions_token_is_refused(address: str, browser: Ma
     ],
 )
 def test_a_form_of_another_site_is_refused(headers: dict[str, str], browser: Make) -> None:
-    one = browser("Q. Quality")
-    answer = one.client.post(
-        "/holds", data={"form_token": one.token(), "pallets": "1", "why": "w", "evidence": "e"}, headers=headers
+    this_browser = browser("Q. Quality")
+    answer = this_browser.client.post(
+        "/holds",
+        data={"form_token": this_browser.token(), "pallets": "1", "why": "w", "evidence": "e"},
+        headers=headers,
     )
     assert answer.status_code == 403
     assert browser().client.post("/sign-in", data={"name": "a", "password": "b"}, headers=headers).status_code == 403
@@ -110,9 +112,9 @@ def test_a_hold_goes_from_proposal_to_release_in_the_names_of_people(browser: Ma
     from pipelines.answers.holds import all_holds
 
     with site.opened.ledger.reading() as reader:
-        told = all_holds(reader)[hold]
-    assert told.pallets[first] == "released" and told.pallets[second] == "held"
-    assert [(d.action, d.by) for d in told.decisions] == [("place", "S. Shift"), ("release", "Q. Quality")]
+        this_hold = all_holds(reader)[hold]
+    assert this_hold.pallets[first] == "released" and this_hold.pallets[second] == "held"
+    assert [(d.action, d.by) for d in this_hold.decisions] == [("place", "S. Shift"), ("release", "Q. Quality")]
     acts = Books(site.site.serve).ask("newest_audit", most=20)
     assert {("S. Shift", "place"), ("Q. Quality", "release")} <= {(a["who"], a["what"]) for a in acts}
 
@@ -145,10 +147,10 @@ def test_a_decision_needs_a_reason_and_evidence(browser: Make, site: Place) -> N
 
 
 def test_signing_out_ends_the_session_and_a_new_password_ends_all(browser: Make) -> None:
-    one = browser("R. Reader")
-    token = one.token("/now")
-    cookie = one.client.cookies["coldledger"]
-    assert one.client.post("/sign-out", data={"form_token": token}, follow_redirects=False).status_code == 303
+    this_browser = browser("R. Reader")
+    token = this_browser.token("/now")
+    cookie = this_browser.client.cookies["coldledger"]
+    assert this_browser.client.post("/sign-out", data={"form_token": token}, follow_redirects=False).status_code == 303
     other = browser()
     other.client.cookies.set("coldledger", cookie)
     assert "R. Reader" not in other.get("/now")
@@ -184,25 +186,31 @@ def test_a_weak_password_or_an_unknown_role_is_refused(password: str, role: list
 
 
 def test_after_five_wrong_passwords_the_next_must_wait(browser: Make) -> None:
-    one = browser()
-    told = [one.client.post("/sign-in", data={"name": "S. Shift", "password": "wrong"}).status_code for _ in range(6)]
-    assert told == [401] * 5 + [429]
-    assert one.client.post("/sign-in", data={"name": "S. Shift", "password": "seven wide lehrs"}).status_code == 429
+    this_browser = browser()
+    status_codes = [
+        this_browser.client.post("/sign-in", data={"name": "S. Shift", "password": "wrong"}).status_code
+        for _ in range(6)
+    ]
+    assert status_codes == [401] * 5 + [429]
+    assert (
+        this_browser.client.post("/sign-in", data={"name": "S. Shift", "password": "seven wide lehrs"}).status_code
+        == 429
+    )
 
 
 def test_the_cookie_is_for_this_site_and_no_script(site: Place) -> None:
     answer = served(site.site.root).post(
         "/sign-in", data={"name": "Q. Quality", "password": "honest amber glass"}, follow_redirects=False
     )
-    told = answer.headers["set-cookie"]
-    assert "HttpOnly" in told and "SameSite=lax" in told
+    found = answer.headers["set-cookie"]
+    assert "HttpOnly" in found and "SameSite=lax" in found
     behind = served(
         site.site.root, Options(open_reading=False, address="https://ledger.example", hosts=("testserver",), grace_s=0)
     )
-    told = behind.post(
+    found = behind.post(
         "/sign-in", data={"name": "Q. Quality", "password": "honest amber glass"}, follow_redirects=False
     ).headers["set-cookie"]
-    assert told.startswith("__Host-coldledger=") and "Secure" in told
+    assert found.startswith("__Host-coldledger=") and "Secure" in found
 
 
 def test_beyond_this_computer_every_page_needs_a_sign_in(site: Place) -> None:
@@ -251,19 +259,19 @@ def test_after_a_form_nobody_is_led_to_another_site(to: str, browser: Make) -> N
 
 
 def test_a_masked_token_differs_each_time_and_means_the_same() -> None:
-    told = {masked("a-form-token_1") for _ in range(50)}
-    assert len(told) == 50 and {unmasked(one) for one in told} == {"a-form-token_1"}
+    texts = {masked("a-form-token_1") for _ in range(50)}
+    assert len(texts) == 50 and {unmasked(text) for text in texts} == {"a-form-token_1"}
     assert unmasked("not base64!") == "" and unmasked("") == ""
 
 
 def test_the_headers_let_no_foreign_script_frame_or_type_in(browser: Make) -> None:
     for address in ("/now", "/nothing", "/health", "/static/app.js"):
-        told = browser().client.get(address).headers
+        answer = browser().client.get(address).headers
         assert (
-            "script-src 'self'" in told["content-security-policy"]
-            and "frame-ancestors 'none'" in told["content-security-policy"]
+            "script-src 'self'" in answer["content-security-policy"]
+            and "frame-ancestors 'none'" in answer["content-security-policy"]
         )
-        assert told["x-content-type-options"] == "nosniff"
+        assert answer["x-content-type-options"] == "nosniff"
 
 
 def test_a_form_too_large_is_not_read(browser: Make) -> None:
@@ -285,10 +293,10 @@ def test_people_and_the_audit_trail_are_for_admins(browser: Make) -> None:
 
 
 def test_books_hold_no_password_and_no_session_token(site: Place, browser: Make) -> None:
-    one = browser("Q. Quality")
+    this_browser = browser("Q. Quality")
     data = b"".join(path.read_bytes() for path in site.site.serve.iterdir())
     assert (
-        one.client.cookies["coldledger"].encode() not in data
+        this_browser.client.cookies["coldledger"].encode() not in data
         and b"honest amber glass" not in data
         and b"$argon2id$" in data
     )

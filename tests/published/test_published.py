@@ -41,7 +41,7 @@ def test_published_counts_come_through_the_pipeline_with_the_published_mean(plac
     place.put("reject_counts.K2.csv", "window_start,line,station,defect,rejected\n" + called)
     place.take()
     with place.opened.ledger.reading() as reader:
-        told = answer_pareto(reader, place.plant, "K2", Span(start, start + timedelta(minutes=30)))
+        pareto = answer_pareto(reader, place.plant, "K2", Span(start, start + timedelta(minutes=30)))
         minutes = [
             answer_pareto(
                 reader,
@@ -53,8 +53,8 @@ def test_published_counts_come_through_the_pipeline_with_the_published_mean(plac
             .rate
             for n in range(30)
         ]
-    assert (told.ware, told.rejected, told.calls) == (1500, 347, 347)
-    mean = told.rows[0].rate
+    assert (pareto.ware, pareto.rejected, pareto.calls) == (1500, 347, 347)
+    mean = pareto.rows[0].rate
     assert mean == pytest.approx(0.2313, abs=5e-5)
     half = 3 * (mean * (1 - mean) / 50) ** 0.5
     assert (mean - half, mean + half) == (pytest.approx(0.0524, abs=5e-5), pytest.approx(0.4102, abs=5e-5))

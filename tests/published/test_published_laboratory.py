@@ -84,8 +84,8 @@ def test_z_factors_come_through_a_capacity_feed(place: Place) -> None:
             "job_log.K1.csv": JOB,
         },
     )
-    told = {check.water_c: check.capacity_ml / 500 for check in line.capacity[0].checks}
-    assert [told[celsius] for celsius in Z] == pytest.approx(list(Z.values()), abs=6e-5)
+    values = {check.water_c: check.capacity_ml / 500 for check in line.capacity[0].checks}
+    assert [values[celsius] for celsius in Z] == pytest.approx(list(Z.values()), abs=6e-5)
 
 
 def test_buoyancy_and_expansion() -> None:
@@ -174,25 +174,30 @@ def test_a_batch_of_measuring_containers_comes_through_a_capacity_feed(
     )
     head = "sampled_at,line,mould,sample,empty_g,filled_g,water_c,fill\n"
     line = laboratory(place, {"capacity_checks.K1.csv": head + rows, "job_log.K1.csv": JOB}, MEASURED)
-    told = line.capacity[0].measuring
-    assert told is not None and (told.nominal_ml, told.error_ml, told.n) == (750, 10, 35)
-    first = told.verdicts[0]
+    measuring = line.capacity[0].measuring
+    assert measuring is not None and (measuring.nominal_ml, measuring.error_ml, measuring.n) == (750, 10, 35)
+    first = measuring.verdicts[0]
     assert (first.method, first.accepted, first.least, first.most) == ("mean and spread", accepted, 740, 760)
     assert (first.low, first.high, first.spread_most) == (
         pytest.approx(low, abs=0.01),
         pytest.approx(high, abs=0.01),
         pytest.approx(5.32),
     )
-    assert (("would be accepted" in told.meaning) is accepted and "authorised" in told.meaning) or accepted
+    assert (("would be accepted" in measuring.meaning) is accepted and "authorised" in measuring.meaning) or accepted
 
 
 def test_the_range_method_and_its_constants() -> None:
     """Directive 75/107/EEC, annex II 1: 40 bottles (read); 8 groups of 5, k' 0.668, F' 0.628 from memory. Constructed:
     each group spans 2 ml about 750 ml.
     """
-    told = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
-    assert (told.mean, told.spread, told.low, told.high) == (750, 2, pytest.approx(748.664), pytest.approx(751.336))
-    assert told.spread_most == pytest.approx(12.56) and told.accepted and told.margin == pytest.approx(8.664)
+    verdict = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
+    assert (verdict.mean, verdict.spread, verdict.low, verdict.high) == (
+        750,
+        2,
+        pytest.approx(748.664),
+        pytest.approx(751.336),
+    )
+    assert verdict.spread_most == pytest.approx(12.56) and verdict.accepted and verdict.margin == pytest.approx(8.664)
 
 
 def test_groups_of_the_range_method_are_those_taken_one_after_another() -> None:
@@ -272,13 +277,13 @@ def test_samples_against_aql_come_through_a_visual_feed(place: Place) -> None:
     ]
     body = "".join(f"2026-03-02T{at}:00+01:00,K1,W750,{defect},200,{found}\n" for at, defect, found in rows)
     line = laboratory(place, {"visual_checks.K1.csv": "sampled_at,line,item,defect,sample_units,found\n" + body})
-    told = {
-        (f"{one.at + timedelta(hours=1):%H:%M}", one.severity): (one.found, one.ac, one.accepted)
-        for one in line.visual.samples
+    these_rows = {
+        (f"{sample.at + timedelta(hours=1):%H:%M}", sample.severity): (sample.found, sample.ac, sample.accepted)
+        for sample in line.visual.samples
     }
-    assert told[("06:00", "major")] == (3, 3, True) and told[("06:00", "minor")] == (11, 10, False)
-    assert told[("08:00", "major")] == (4, 3, False) and told[("08:00", "minor")] == (10, 10, True)
-    assert told[("10:00", "critical")] == (1, 0, False) and told[("12:00", "critical")] == (0, 0, True)
+    assert these_rows[("06:00", "major")] == (3, 3, True) and these_rows[("06:00", "minor")] == (11, 10, False)
+    assert these_rows[("08:00", "major")] == (4, 3, False) and these_rows[("08:00", "minor")] == (10, 10, True)
+    assert these_rows[("10:00", "critical")] == (1, 0, False) and these_rows[("12:00", "critical")] == (0, 0, True)
     critical = line.visual.running[0]
     assert (critical.severity, critical.n, critical.found, critical.aql) == (
         "critical",
@@ -301,9 +306,9 @@ def test_sink_float_is_lighter_where_it_settles_warmer() -> None:
         (START + timedelta(days=1), None, 2.495, 35.0, 34.25),
         (START + timedelta(days=2), 2.4991, None, None, None),
     ]
-    told, lost = densities(pl.DataFrame(rows, schema=schema, orient="row"), 0.0019)
-    assert told["density_g_cm3"].to_list() == pytest.approx([2.4981, 2.496425, 2.4991], abs=1e-9) and lost == 0
-    assert told["how"].to_list() == ["sink-float", "sink-float", "direct"]
+    frame, lost = densities(pl.DataFrame(rows, schema=schema, orient="row"), 0.0019)
+    assert frame["density_g_cm3"].to_list() == pytest.approx([2.4981, 2.496425, 2.4991], abs=1e-9) and lost == 0
+    assert frame["how"].to_list() == ["sink-float", "sink-float", "direct"]
     assert densities(pl.DataFrame(rows, schema=schema, orient="row"), None)[1] == 2
 
 
@@ -311,8 +316,8 @@ def test_lighter_glass_takes_more_room() -> None:
     """Archimedes: 318 g at 2.500 take 127.2 ml, at 2.495 they take 127.4549 ml; the volume that a feeder meters weighs
     0.636 g less.
     """
-    told = effect(-0.005, 2.5, 318.0)
-    assert (told.weight_g, told.capacity_ml) == (
+    this_effect = effect(-0.005, 2.5, 318.0)
+    assert (this_effect.weight_g, this_effect.capacity_ml) == (
         pytest.approx(-0.636),
         pytest.approx(318 / 2.5 - 318 / 2.495, abs=1e-12),
     )

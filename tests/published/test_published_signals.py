@@ -51,10 +51,15 @@ COAL = (
 
 def test_p_chart_of_the_handbook() -> None:
     """NIST e-Handbook 6.3.3.2: mean 0.2313, limits 0.0524 and 0.4102, samples 15 and 23 beyond."""
-    told = p_chart(WAFERS, [50] * 30)
-    assert told.centre == pytest.approx(0.2313, abs=5e-5)
-    assert (told.low[0], told.high[0]) == (pytest.approx(0.0524, abs=5e-5), pytest.approx(0.4102, abs=5e-5))
-    assert [n + 1 for n, count in enumerate(WAFERS) if not told.low[n] <= count / 50 <= told.high[n]] == [15, 23]
+    share_limits = p_chart(WAFERS, [50] * 30)
+    assert share_limits.centre == pytest.approx(0.2313, abs=5e-5)
+    assert (share_limits.low[0], share_limits.high[0]) == (
+        pytest.approx(0.0524, abs=5e-5),
+        pytest.approx(0.4102, abs=5e-5),
+    )
+    assert [
+        n + 1 for n, count in enumerate(WAFERS) if not share_limits.low[n] <= count / 50 <= share_limits.high[n]
+    ] == [15, 23]
 
 
 def test_p_prime_equals_p_at_dispersion_one() -> None:
@@ -74,13 +79,13 @@ def test_p_prime_of_large_over_dispersed_samples() -> None:
     z_(i-1)| / 1.128.
     """
     shares, n = np.array([0.950, 0.953, 0.957, 0.949, 0.954, 0.951]), np.full(6, 90_000.0)
-    told = p_prime_chart(shares * n, n)
-    sigma = np.sqrt(told.centre * (1 - told.centre) / n[0])
+    share_limits = p_prime_chart(shares * n, n)
+    sigma = np.sqrt(share_limits.centre * (1 - share_limits.centre) / n[0])
     moving = np.abs(np.diff((shares - shares.mean()) / sigma))
-    assert told.sigma_z == pytest.approx(moving.sum() / 5 / 1.128)
+    assert share_limits.sigma_z == pytest.approx(moving.sum() / 5 / 1.128)
     plain = p_chart(shares * n, n)
     outside = (shares < plain.low) | (shares > plain.high)
-    assert outside.any() and not ((shares < told.low) | (shares > told.high)).any()
+    assert outside.any() and not ((shares < share_limits.low) | (shares > share_limits.high)).any()
 
 
 def test_p_prime_of_the_accident_departments() -> None:
@@ -97,12 +102,15 @@ def test_p_prime_of_the_accident_departments() -> None:
         rng = np.random.default_rng(8)
         trials = rng.integers(200_000, 400_000, 40).astype(float)
         hits = np.round(trials * np.clip(rng.normal(0.9529, 0.0043, 40), 0, 1))
-    told, plain = p_prime_chart(hits, trials), p_chart(hits, trials)
+    share_limits, plain = p_prime_chart(hits, trials), p_chart(hits, trials)
     outside = ((hits / trials < plain.low) | (hits / trials > plain.high)).sum()
-    assert outside > 5 and not ((hits / trials < told.low) | (hits / trials > told.high)).any()
-    assert told.sigma_z > 4
+    assert outside > 5 and not ((hits / trials < share_limits.low) | (hits / trials > share_limits.high)).any()
+    assert share_limits.sigma_z > 4
     if path is not None:
-        assert (told.centre, told.sigma_z) == (pytest.approx(0.952899711, abs=1e-8), pytest.approx(10.640422, abs=1e-5))
+        assert (share_limits.centre, share_limits.sigma_z) == (
+            pytest.approx(0.952899711, abs=1e-8),
+            pytest.approx(10.640422, abs=1e-5),
+        )
         assert outside == 16
 
 
@@ -112,9 +120,9 @@ def test_an_hour_without_ware_is_passed_over() -> None:
 
 
 def test_the_last_point_is_judged_by_those_before_it() -> None:
-    told = beyond_past([*WAFERS[:10], 40], [50] * 11)
+    share_limits = beyond_past([*WAFERS[:10], 40], [50] * 11)
     before = p_prime_chart(WAFERS[:10], [50] * 10)
-    assert told is not None and told.centre == before.centre and told.high[-1] < 40 / 50
+    assert share_limits is not None and share_limits.centre == before.centre and share_limits.high[-1] < 40 / 50
     assert beyond_past([1, 2, 3], [50, 50, 50]) is None
 
 
@@ -147,11 +155,11 @@ def test_cusum_limit_is_the_inverse_of_its_run_length() -> None:
 
 
 def test_cusum_sums_by_hand() -> None:
-    sums, told = np.zeros(1), []
+    sums, found = np.zeros(1), []
     for z in (1.0, -2.0, 2.0, 0.5):
         sums = cusum_step(sums, np.array([z]), 0.25)
-        told.append(float(sums[0]))
-    assert told == [0.75, 0.0, 1.75, 2.0]
+        found.append(float(sums[0]))
+    assert found == [0.75, 0.0, 1.75, 2.0]
 
 
 def test_false_discovery_of_benjamini_and_hochberg() -> None:
@@ -172,8 +180,8 @@ def test_excess_against_scipy() -> None:
 
     for mean, variance, calls in ((0.3, 0.2, 4), (12.0, 0.05, 25), (40.0, 1.0, 90)):
         size = 1 / variance
-        told = excess_p(np.array(calls), np.array(mean), np.array(variance))
-        assert told == pytest.approx(nbinom.sf(calls - 1, size, size / (size + mean)), rel=1e-9)
+        values = excess_p(np.array(calls), np.array(mean), np.array(variance))
+        assert values == pytest.approx(nbinom.sf(calls - 1, size, size / (size + mean)), rel=1e-9)
     assert excess_p(np.array(7), np.array(2.0), np.array(0.0)) == pytest.approx(poisson.sf(6, 2.0), rel=1e-6)
     assert excess_p(np.array(0), np.array(2.0), np.array(0.1)) == 1.0
 
@@ -182,9 +190,9 @@ def test_onset_of_the_nile() -> None:
     """Cobb (1978); R's data set: apparent change near 1898, the last year of the high flow. strucchange 1.5-3 (R
     4.2.2): 1898, 1895-1902.
     """
-    told = change(np.array(NILE, float))
-    assert 1871 + round(told.at) - 1 == 1898
-    assert 1871 + told.low - 0.5 >= 1895 and 1871 + told.high - 1 <= 1902
+    onset = change(np.array(NILE, float))
+    assert 1871 + round(onset.at) - 1 == 1898
+    assert 1871 + onset.low - 0.5 >= 1895 and 1871 + onset.high - 1 <= 1902
 
 
 def test_onset_of_the_coal_mining_series() -> None:
@@ -192,9 +200,9 @@ def test_onset_of_the_coal_mining_series() -> None:
     1887-1895.
     """
     assert sum(COAL) == 191 and len(COAL) == 112
-    told = change(np.array(COAL, float))
-    assert 1889 <= 1851 + told.at <= 1892
-    assert 1851 + told.low >= 1884 and 1851 + told.high <= 1897
+    onset = change(np.array(COAL, float))
+    assert 1889 <= 1851 + onset.at <= 1892
+    assert 1851 + onset.low >= 1884 and 1851 + onset.high <= 1897
 
 
 def test_a_rise_over_a_known_rate_is_dated_as_by_direct_calculation() -> None:
@@ -203,8 +211,8 @@ def test_a_rise_over_a_known_rate_is_dated_as_by_direct_calculation() -> None:
     """
     rng = np.random.default_rng(11)
     calls = np.concatenate([rng.poisson(0.2, 200), rng.poisson(1.4, 60)]).astype(float)
-    told = rise(calls, np.full(260, 0.2))
-    assert abs(told.at - 200) < 8 and told.low <= 200 <= told.high
+    onset = rise(calls, np.full(260, 0.2))
+    assert abs(onset.at - 200) < 8 and onset.low <= 200 <= onset.high
     assert rise(calls, np.full(260, 0.2), latest=150).high <= 150.5
 
 
@@ -215,6 +223,6 @@ def test_intervals_of_a_rise_cover_the_truth() -> None:
     for _ in range(200):
         start = int(rng.integers(150, 400))
         rate = np.where(np.arange(480) < start, 0.15, 0.15 * rng.uniform(4, 12))
-        told = rise(rng.poisson(rate).astype(float), np.full(480, 0.15))
-        held += told.low - 0.5 <= start <= told.high + 0.5
+        onset = rise(rng.poisson(rate).astype(float), np.full(480, 0.15))
+        held += onset.low - 0.5 <= start <= onset.high + 0.5
     assert 184 <= held <= 199

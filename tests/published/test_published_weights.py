@@ -159,8 +159,8 @@ def test_capability_as_in_the_handbook(place: Place) -> None:
     """NIST/SEMATECH e-Handbook 6.1.6 (from memory): limits 8 and 20, mean 16, sd 2: Cp 1.0, Cpk 0.6667; interval of Cp
     1.33 at n 50: 1.0673 to 1.5922; of Cpk 1.1:
     0.8634 to 1.3366 by the normal approximation."""
-    told = capability(16, 2, 50, 49, 8, 20)
-    assert (told.c, told.k) == (pytest.approx(1.0), pytest.approx(0.6666667, abs=1e-6))
+    this_capability = capability(16, 2, 50, 49, 8, 20)
+    assert (this_capability.c, this_capability.k) == (pytest.approx(1.0), pytest.approx(0.6666667, abs=1e-6))
     wide = capability(0, 1, 50, 49, -3.99, 3.99)
     assert (wide.c_low, wide.c_high) == (pytest.approx(1.0673015, abs=1e-6), pytest.approx(1.5921775, abs=1e-6))
     side = capability(0, 1, 50, 49, -3.3, 3.3)
@@ -231,8 +231,13 @@ def test_unbalanced_components_are_those_of_the_dense_likelihood() -> None:
             deviance, np.zeros(3), method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000}
         ).x
     )
-    told = components(y, {"a": a, "b": b})
-    assert [told["a"].value, told["b"].value, told["within"].value] == pytest.approx(best, rel=2e-3)
+    these_components = components(y, {"a": a, "b": b})
+    assert [
+        these_components["a"].value,
+        these_components["b"].value,
+        these_components["within"].value,
+    ] == pytest.approx(best, rel=2e-3)
     assert all(
-        part.low is not None and part.high is not None and part.low < part.value < part.high for part in told.values()
+        part.low is not None and part.high is not None and part.low < part.value < part.high
+        for part in these_components.values()
     )

@@ -35,7 +35,7 @@ DOTS = [{"label": "11", "mean": 182.0, "low": 181.0, "high": 183.5}]
         (charts.weight_dots, DOTS, {"limits": [{"at": 176.0}, {"at": 188.0}]}, [">11<"]),
         (charts.columns, [{"label": "x", "value": 2}], {}, [">x<"]),
     ],
-    ids=lambda one: getattr(one, "__name__", ""),
+    ids=lambda answer: getattr(answer, "__name__", ""),
 )
 def test_a_chart_is_valid_and_drawn(draw, rows, more, words) -> None:  # type: ignore[no-untyped-def]
     draw("unit").to_dict()  # Altair checks the declaration against the schema of Vega-Lite
@@ -55,8 +55,8 @@ LABEL, TIME = 185.5, 57.5  # px that Chromium gives the texts below in DejaVu Sa
 
 def test_a_long_label_has_room_for_letters_wider_than_it_was_measured_with() -> None:
     label = "LGL loose glass inside (critical)"
-    one = {"label": label, "value": 2, "shown": "2", "kind": "critical", "expected": None, "top": 2}
-    text = charts.svg(charts.bars, "x", [one], "calls")
+    row = {"label": label, "value": 2, "shown": "2", "kind": "critical", "expected": None, "top": 2}
+    text = charts.svg(charts.bars, "x", [row], "calls")
     left = float(re.findall(r"translate\(([\d.]+),", text)[0])
     assert left - 7 >= LABEL
 

@@ -57,7 +57,7 @@ def works(request: pytest.FixtureRequest) -> Plant:
 
 
 def test_only_what_somebody_decided_is_in_the_letter_each_with_what_to_do(works: Plant) -> None:
-    told = trace(
+    answer = trace(
         pallet("P1", "packed"),
         pallet("P2", "released"),
         pallet("P3", "packed"),
@@ -74,7 +74,7 @@ def test_only_what_somebody_decided_is_in_the_letter_each_with_what_to_do(works:
         held("P4", "released"),
         held("P5", "dismissed"),
     ]
-    decided, open_ones = decided_pallets(works, told, holds)
+    decided, open_ones = decided_pallets(works, answer, holds)
     by_name = {d.pallet.pallet: d for d in decided}
     assert set(by_name) == {"P1", "P2", "P4", "P7", "P8"}
     assert [p.pallet for p in open_ones] == ["P3", "P5"], "a proposal and its dismissal decide nothing of the ware"

@@ -38,8 +38,8 @@ class Seen(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append(tag)
-        told = dict(attrs)
-        self.asks += [str(told[name]) for name in ("src", "href", "action") if name in told and tag != "a"]
+        texts = dict(attrs)
+        self.asks += [str(texts[name]) for name in ("src", "href", "action") if name in texts and tag != "a"]
 
 
 def first_complaint(place: Place) -> Trace:
@@ -50,16 +50,16 @@ def first_complaint(place: Place) -> Trace:
 @pytest.fixture(scope="module")
 def pages(day_taken: Place) -> dict[str, Page]:
     plant = day_taken.plant
-    told = first_complaint(day_taken)
+    trace = first_complaint(day_taken)
     with day_taken.opened.ledger.reading() as reader:
         return {
             "hour": ALL_REPORTS["hour"].page(reader, plant, "K1", plant.clock.hours_of(DAY)[5]),
             "day": ALL_REPORTS["day"].page(reader, plant, DAY),
             "weights": ALL_REPORTS["weights"].page(reader, plant, "K1", DAY),
             "laboratory": ALL_REPORTS["laboratory"].page(reader, plant, "F1", DAY),
-            "trace": ALL_REPORTS["trace"].page(reader, plant, told),
+            "trace": ALL_REPORTS["trace"].page(reader, plant, trace),
             "holds": ALL_REPORTS["holds"].page(reader, plant),
-            "trace for the customer": ALL_REPORTS["trace for the customer"].page(reader, plant, told),
+            "trace for the customer": ALL_REPORTS["trace for the customer"].page(reader, plant, trace),
         }
 
 
@@ -103,12 +103,12 @@ def test_a_page_says_that_people_decide_and_where_its_figures_come_from(name: st
 def test_the_hour_page_shows_the_pareto_of_the_command(pages: dict[str, Page], day_taken: Place) -> None:
     span = day_taken.plant.clock.hours_of(DAY)[5]
     with day_taken.opened.ledger.reading() as reader:
-        told = answer_pareto(reader, day_taken.plant, "K1", span)
+        pareto = answer_pareto(reader, day_taken.plant, "K1", span)
     sheet = next(s for s in pages["hour"].sheets if s.name == "by-defect")
     assert [(row["key"], row["calls"], row["rate"]) for row in sheet.rows] == [
-        (row.key, row.calls, row.rate) for row in told.rows
+        (row.key, row.calls, row.rate) for row in pareto.rows
     ]
-    assert f"{told.ware:,}".replace(",", " ") in sheet.caption
+    assert f"{pareto.ware:,}".replace(",", " ") in sheet.caption
 
 
 def test_every_critical_defect_is_on_the_hour_page_called_or_not(pages: dict[str, Page], day_taken: Place) -> None:
@@ -134,9 +134,9 @@ def test_whatever_is_red_on_a_laboratory_page_stands_under_what_asks_for_somebod
     reading = DensityReading(at=datetime(2026, 3, 10, 8, tzinfo=UTC), density_g_cm3=2.51, how="direct")
     off = Density(readings=(reading,), earlier=9, noise_g_cm3=0.0002, low=2.4, high=2.5, beyond=True)
     for density, due, says in ((off, (), "outside the limits"), (Density(readings=(), earlier=0), (missed,), "1")):
-        told = FurnaceLaboratory(furnace="F1", density=density, lines=(), due=due)
-        red = [figure for figure in laboratory._figures(told) if figure.kind == "critical"]
-        asks = laboratory._sections(plant, told, None)[0]
+        furnace = FurnaceLaboratory(furnace="F1", density=density, lines=(), due=due)
+        red = [figure for figure in laboratory._figures(furnace) if figure.kind == "critical"]
+        asks = laboratory._sections(plant, furnace, None)[0]
         assert len(red) == 1 and asks.warn and len(asks.items) == 1 and says in asks.items[0]
 
 

@@ -15,7 +15,7 @@ from schemas.answers.signals import Signal
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
-def signal(**told: object) -> Signal:
+def signal(**row: object) -> Signal:
     usual: dict[str, object] = {
         "id": "K1-STN-1",
         "kind": "excess",
@@ -43,13 +43,13 @@ def signal(**told: object) -> Signal:
         "probability": 0.52,
         "scopes": {"station": 0.52, "line": 0.46, "mould": 0.02},
     }
-    return Signal.model_validate(usual | told)
+    return Signal.model_validate(usual | row)
 
 
 def test_an_undecided_place_says_between_what(plant: Plant) -> None:
-    one = signal(undecided=True)
-    assert sureness(one) == "undecided: station 52 %; else line 46 %"
-    assert "undecided between it and line 46 %" in _words(plant, one)
+    this_signal = signal(undecided=True)
+    assert sureness(this_signal) == "undecided: station 52 %; else line 46 %"
+    assert "undecided between it and line 46 %" in _words(plant, this_signal)
     assert texts("de").of_report("52 %, undecided") == "52 %, unentschieden"
 
 

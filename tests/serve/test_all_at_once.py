@@ -57,10 +57,10 @@ def all_at_once(place: Place, served: Served) -> None:
         if number % 3 == 0:
             runs += [by_hand(place.site.root, "intake"), by_hand(place.site.root, "close")]
         answers += [served.get(path)[0] for path in ("/now", "/hour/K1", "/feeds", "/health")]
-    for one in runs:
-        out, err = one.communicate(timeout=300)
-        assert one.returncode in (0, 1) and "Traceback" not in out + err, (out, err)
-        assert one.returncode == 0 or "running" in err or "runs" in err, (out, err)
+    for run in runs:
+        out, err = run.communicate(timeout=300)
+        assert run.returncode in (0, 1) and "Traceback" not in out + err, (out, err)
+        assert run.returncode == 0 or "running" in err or "runs" in err, (out, err)
     served.until(lambda: not [p for p in place.site.inbox.iterdir() if p.name[0] != "."], 300, "all taken in")
     served.until(lambda: not [flow for flow, state in served.runs() if state == "running"], 300, "no run")
     assert set(answers) <= {200, 503}, answers

@@ -79,9 +79,9 @@ def test_it_takes_in_at_the_start_then_closes_the_day_whose_last_feed_has_come(p
     assert runs.begun == ["intake", "close"]
     all_ticks(clerk)
     assert runs.begun == ["intake", "close"], "nothing twice"
-    told = clerk.books.ask("newest_runs", most=5)
-    assert [(row["flow"], row["state"]) for row in told] == [("close", "done"), ("intake", "done")]
-    assert "its last feed has come" in told[0]["why"] and told[0]["told"] == "2026-03-10"
+    rows = clerk.books.ask("newest_runs", most=5)
+    assert [(row["flow"], row["state"]) for row in rows] == [("close", "done"), ("intake", "done")]
+    assert "its last feed has come" in rows[0]["why"] and rows[0]["told"] == "2026-03-10"
     again = Clerk(place.site.root, place.settings, run=runs)
     all_ticks(again)
     assert runs.begun[2:] == ["intake"], "after a restart one intake, and no close that was done"
@@ -121,7 +121,7 @@ def test_a_failed_close_is_noted_told_once_and_tried_again(
     at(place, clerk, END + timedelta(minutes=16))
     all_ticks(clerk)
     assert runs.begun.count("close") == 2
-    assert [one["title"] for one in came if "failed" in one["title"]] == [
+    assert [row["title"] for row in came if "failed" in row["title"]] == [
         "Sowia Glassworks (invented): close of production day 2026-03-10 failed"
     ]
     runs.fail = False
@@ -192,7 +192,7 @@ def test_a_notice_goes_out_once_to_each_address_and_a_failed_one_is_not_repeated
     notice = Notice("signal S-1", "K1: CHF finish check", "words")
     for _ in range(3):
         send(books, place.site, [notice, notice], "Works", END)
-    assert [(one["title"], one["message"]) for one in came] == [("Works: K1: CHF finish check", "words")]
+    assert [(row["title"], row["message"]) for row in came] == [("Works: K1: CHF finish check", "words")]
     assert sorted(row["state"] for row in books.ask("newest_notices", most=9)) == ["failed", "sent"]
     assert address not in (place.site.serve / "serve.db").read_bytes().decode("latin-1"), "addresses can hold passwords"
 
@@ -209,13 +209,13 @@ def test_critical_calls_losses_and_silence_ask_for_a_notice_under_the_works_own_
 
     refresh_signals(place.opened, [DAY])
     with place.opened.ledger.reading() as reader:
-        told = answer_now(reader, place.plant, END + timedelta(minutes=5))
+        works_now = answer_now(reader, place.plant, END + timedelta(minutes=5))
         later = answer_now(reader, place.plant, END + timedelta(hours=9))
-    called = {(one.line, s.defect) for one in told.lines for s in one.critical_calls}
+    called = {(line.line, s.defect) for line in works_now.lines for s in line.critical_calls}
     assert called, "the simulated works calls critical defects every hour"
-    keys = {n.key for n in notices_of(place.plant, told) if n.key.startswith("critical")}
+    keys = {n.key for n in notices_of(place.plant, works_now) if n.key.startswith("critical")}
     assert {tuple(key.split()[1:3]) for key in keys} == called
-    assert keys == {n.key for n in notices_of(place.plant, told) if n.key.startswith("critical")}, (
+    assert keys == {n.key for n in notices_of(place.plant, works_now) if n.key.startswith("critical")}, (
         "the same thing has the same key"
     )
     quiet = place.plant.model_copy(
@@ -225,7 +225,7 @@ def test_critical_calls_losses_and_silence_ask_for_a_notice_under_the_works_own_
             )
         }
     )
-    assert notices_of(quiet, told) == []
+    assert notices_of(quiet, works_now) == []
     assert [n.title for n in notices_of(place.plant, later)] == ["no station sends counts"]
 
 
@@ -237,15 +237,18 @@ def test_a_station_that_falls_silent_is_told_and_the_others_are_not(place: Place
     place.settings = replace(place.settings, fixed_now=END + timedelta(hours=2))
     place.take()
     with place.opened.ledger.reading() as reader:
-        told = answer_now(reader, place.plant, END + timedelta(minutes=100))
-    silent = [n.title for n in notices_of(place.plant, told) if n.key.startswith("silent") and "K1" in n.title]
+        works_now = answer_now(reader, place.plant, END + timedelta(minutes=100))
+    silent = [n.title for n in notices_of(place.plant, works_now) if n.key.startswith("silent") and "K1" in n.title]
     assert silent == ["K1: no counts from K1-foot"]
 
 
 def test_a_clock_of_its_own_runs_as_told() -> None:
-    one = clock_of("2026-03-05T05:05:00+00:00@1000.0x600")
-    assert one == RunningClock(datetime(2026, 3, 5, 5, 5, tzinfo=UTC), 1000.0, 600.0) and clock_of(one.text()) == one
-    told = Settings(clock=clock_of("2026-03-05T05:05:00+00:00x3600"))
-    assert told.speed == 3600 and told.now() >= datetime(2026, 3, 5, 5, 5, tzinfo=UTC)
+    running_clock = clock_of("2026-03-05T05:05:00+00:00@1000.0x600")
+    assert (
+        running_clock == RunningClock(datetime(2026, 3, 5, 5, 5, tzinfo=UTC), 1000.0, 600.0)
+        and clock_of(running_clock.text()) == running_clock
+    )
+    settings = Settings(clock=clock_of("2026-03-05T05:05:00+00:00x3600"))
+    assert settings.speed == 3600 and settings.now() >= datetime(2026, 3, 5, 5, 5, tzinfo=UTC)
     with pytest.raises(WrongUse, match="needs an offset"):
         clock_of("2026-03-05T05:05:00")

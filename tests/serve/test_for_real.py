@@ -60,10 +60,10 @@ class Served:
             "json",
             *more,
         ]
-        told = {**os.environ, "PYTHONPATH": str(ROOT), "COLDLEDGER_CLOCK": clock, **environment}
+        texts = {**os.environ, "PYTHONPATH": str(ROOT), "COLDLEDGER_CLOCK": clock, **environment}
         self.began = time.monotonic()
         with self.log.open("w") as out:
-            self.process = subprocess.Popen(code, env=told, stderr=out, stdout=out)
+            self.process = subprocess.Popen(code, env=texts, stderr=out, stdout=out)
 
     def get(self, path: str) -> tuple[int, str]:
         try:
@@ -97,9 +97,9 @@ class Served:
         return self.process.wait(60)
 
     def children(self) -> list[int]:
-        told = subprocess.run(["ps", "-eo", "pid,args"], capture_output=True, text=True).stdout.splitlines()
+        texts = subprocess.run(["ps", "-eo", "pid,args"], capture_output=True, text=True).stdout.splitlines()
         mine = [
-            line.split(None, 1) for line in told if "pipelines.serve.child" in line or "pipelines.flows.child" in line
+            line.split(None, 1) for line in texts if "pipelines.serve.child" in line or "pipelines.flows.child" in line
         ]
         return [int(pid) for pid, _ in mine if self._is_mine(int(pid))]
 
@@ -121,10 +121,10 @@ def started(tmp_path: Path) -> Iterator[Callable[..., Served]]:
         return every[-1]
 
     yield start
-    for one in every:
-        if one.process.poll() is None:
-            one.process.kill()
-            one.process.wait(10)
+    for served in every:
+        if served.process.poll() is None:
+            served.process.kill()
+            served.process.wait(10)
 
 
 def feed(place: Place, simulated: Simulated) -> Place:
@@ -159,22 +159,25 @@ def contents(folder: Path) -> set[str]:
 def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
     fed: Place, started: Callable[..., Served]
 ) -> None:
-    one = started(fed.site.root)
-    one.until(lambda: one.get("/health")[0] in (200, 503), PATIENCE_S, "pages")
-    one.until(lambda: ("close", "done") in one.runs(), 600, "the day closed")
-    flows = [flow for flow, _ in one.runs()]
-    assert flows == ["intake", "close"] and one.runs()[0][1] in ("done", "needs a person")
+    served = started(fed.site.root)
+    served.until(lambda: served.get("/health")[0] in (200, 503), PATIENCE_S, "pages")
+    served.until(lambda: ("close", "done") in served.runs(), 600, "the day closed")
+    flows = [flow for flow, _ in served.runs()]
+    assert flows == ["intake", "close"] and served.runs()[0][1] in ("done", "needs a person")
     assert not [path for path in fed.site.inbox.iterdir() if not path.name.startswith(".")]
-    assert "Production day 2026-03-10" in one.get("/day/2026-03-10.html")[1] and "Every line now" in one.get("/now")[1]
+    assert (
+        "Production day 2026-03-10" in served.get("/day/2026-03-10.html")[1]
+        and "Every line now" in served.get("/now")[1]
+    )
     again = Served(fed.site.root)
     assert again.process.wait(30) == 1 and "runs already" in again.log.read_text(), (
         "a second one for the same site refuses"
     )
-    children = one.children()
+    children = served.children()
     assert len(children) == 2
-    assert one.stop() == 0
-    assert not one.children(), "nothing is left running"
-    for line in one.log.read_text().splitlines():
+    assert served.stop() == 0
+    assert not served.children(), "nothing is left running"
+    for line in served.log.read_text().splitlines():
         assert {"at", "level", "from", "message"} <= json.loads(line).keys()
 
 
@@ -184,12 +187,12 @@ def test_killed_while_it_takes_in_nothing_is_lost_and_pages_are_back(
     """SIGKILL to all of it in the middle of an intake, as a power cut does it; then started again."""
     fed = fed_again
     files = contents(fed.site.inbox)
-    one = started(fed.site.root)
-    one.until(fed.site.ledger.exists, 600, "an intake that has begun to write")
-    assert one.runs() == [("intake", "running")] and list(fed.site.inbox.iterdir())
-    for pid in (one.process.pid, *one.children()):
+    served = started(fed.site.root)
+    served.until(fed.site.ledger.exists, 600, "an intake that has begun to write")
+    assert served.runs() == [("intake", "running")] and list(fed.site.inbox.iterdir())
+    for pid in (served.process.pid, *served.children()):
         os.kill(pid, signal.SIGKILL)
-    one.process.wait(10)
+    served.process.wait(10)
     two = started(fed.site.root)
     two.until(lambda: two.get("/now")[0] in (200, 503), PATIENCE_S, "pages back")
     two.until(lambda: ("close", "done") in two.runs(), 600, "the day closed")
@@ -206,20 +209,20 @@ def test_a_supervisor_that_is_killed_takes_its_parts_with_it_and_a_part_that_die
 ) -> None:
     root = tmp_path / "site"
     shutil.copytree(day_taken.site.root, root)
-    one = started(root)
-    one.until(lambda: one.get("/now")[0] == 200, 20, "pages")
-    one.until(lambda: len(one.children()) >= 2, PATIENCE_S, "all parts")
+    served = started(root)
+    served.until(lambda: served.get("/now")[0] == 200, 20, "pages")
+    served.until(lambda: len(served.children()) >= 2, PATIENCE_S, "all parts")
     pages = next(
         pid
-        for pid in one.children()
+        for pid in served.children()
         if Path(f"/proc/{pid}/cmdline").read_text(errors="replace").rstrip("\0").endswith("pages")
     )
     os.kill(pages, signal.SIGKILL)
-    one.until(lambda: one.get("/now")[0] == 0, 5, "pages gone") if one.get("/now")[0] else None
-    one.until(lambda: one.get("/now")[0] == 200, PATIENCE_S, "pages begun again")
-    one.process.kill()
-    one.process.wait(10)
-    one.until(lambda: not one.children(), PATIENCE_S, "the parts to end with their supervisor")
+    served.until(lambda: served.get("/now")[0] == 0, 5, "pages gone") if served.get("/now")[0] else None
+    served.until(lambda: served.get("/now")[0] == 200, PATIENCE_S, "pages begun again")
+    served.process.kill()
+    served.process.wait(10)
+    served.until(lambda: not served.children(), PATIENCE_S, "the parts to end with their supervisor")
 
 
 def test_six_hours_off_are_caught_up_once_and_in_order(fed_again: Place, started: Callable[..., Served]) -> None:
@@ -235,9 +238,11 @@ def test_six_hours_off_are_caught_up_once_and_in_order(fed_again: Place, started
     aside = fed.site.root / "aside"
     aside.mkdir()
     moved = [path.rename(aside / path.name) for path in sorted(late)[-3:]]
-    one = started(fed.site.root, "2026-03-11T04:30:00+00:00")
-    one.until(lambda: any(flow == "intake" and state != "running" for flow, state in one.runs()), 600, "an intake")
-    assert one.stop() == 0
+    served = started(fed.site.root, "2026-03-11T04:30:00+00:00")
+    served.until(
+        lambda: any(flow == "intake" and state != "running" for flow, state in served.runs()), 600, "an intake"
+    )
+    assert served.stop() == 0
     for path in moved:
         path.rename(fed.site.inbox / path.name)
     two = started(fed.site.root, "2026-03-11T11:00:00+00:00")
@@ -253,13 +258,13 @@ def test_beyond_this_computer_it_refuses_without_sign_in_and_says_how_tls_is_don
     root = tmp_path / "site"
     shutil.copytree(day_taken.site.root, root)
     for more in (("--host", "0.0.0.0"), ("--address", "https://ledger.works.example")):
-        one = started(root, START, *more)
-        assert one.process.wait(60) == 2
-        said = one.log.read_text()
+        served = started(root, START, *more)
+        assert served.process.wait(60) == 2
+        said = served.log.read_text()
         assert "nobody can sign in" in said and "reverse proxy" in said and "TLS" in said and "people add" in said
     taken = socket.socket()
     taken.bind(("127.0.0.1", 0))
     taken.listen()
-    one = started(root, START, "--port", str(taken.getsockname()[1]))
-    assert one.process.wait(60) == 2 and "cannot be listened on" in one.log.read_text()
+    served = started(root, START, "--port", str(taken.getsockname()[1]))
+    assert served.process.wait(60) == 2 and "cannot be listened on" in served.log.read_text()
     taken.close()

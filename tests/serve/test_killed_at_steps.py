@@ -45,8 +45,8 @@ def settled(served: Served, root: Path) -> bool:
 def begun(place: Place, steps: Path) -> Served:
     """The site served, its processes counting."""
     path = f"{ROOT / 'tests' / 'faults' / 'at_step'}{os.pathsep}{ROOT}"
-    told = {"PYTHONPATH": path, "COLDLEDGER_TEST_STEPS": str(steps), "COLDLEDGER_TEST_SITE": str(place.site.root)}
-    return Served(place.site.root, CLOCK, **told)
+    texts = {"PYTHONPATH": path, "COLDLEDGER_TEST_STEPS": str(steps), "COLDLEDGER_TEST_SITE": str(place.site.root)}
+    return Served(place.site.root, CLOCK, **texts)
 
 
 def new_place(folder: Path) -> tuple[Place, Path]:

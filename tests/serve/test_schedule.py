@@ -149,8 +149,8 @@ def test_a_new_file_is_taken_in_at_once_where_the_works_wants_it() -> None:
 
 def test_upcoming_lists_what_the_scheduler_would_begin() -> None:
     plant, now = works('close_at = "06:40"'), datetime(2026, 3, 10, 12, 20, tzinfo=UTC)
-    told = upcoming(plant, now, 5)
-    assert [one.at for one in told if one.flow == "intake" and one.at] == [
+    checks = upcoming(plant, now, 5)
+    assert [due.at for due in checks if due.flow == "intake" and due.at] == [
         at for flow, at in run_for(plant, now, now + 6 * HOUR) if flow == "intake"
     ][1:6]
-    assert [one.at for one in told if one.flow == "close"] == [close_time(plant, date(2026, 3, 10))]
+    assert [due.at for due in checks if due.flow == "close"] == [close_time(plant, date(2026, 3, 10))]

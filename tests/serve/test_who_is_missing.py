@@ -17,9 +17,9 @@ PASSWORD = "nine moulds in a row"
 
 
 def refusal(place: Place) -> str:
-    with pytest.raises(WrongUse) as told:
+    with pytest.raises(WrongUse) as exception_info:
         checked(BEYOND, place.opened, Books(place.site.serve))
-    return str(told.value)
+    return str(exception_info.value)
 
 
 def test_without_anybody_nobody_can_sign_in_and_without_an_admin_that_one_is_missing(place: Place) -> None:

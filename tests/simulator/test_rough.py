@@ -103,10 +103,10 @@ def test_windows_change_the_grid_and_nothing_else(windows: tuple[int, ...]) -> N
     plant = rough_plant(3)
     fine = simulate(make_plan(plant, DAY, 1, 3, roughness=Roughness()))
     coarse = simulate(make_plan(plant, DAY, 1, 3, roughness=Roughness(windows=windows)))
-    told = dict(coarse.truth["windows"].select("station", "window_s").iter_rows())
-    assert set(told.values()) <= set(windows)
+    row = dict(coarse.truth["windows"].select("station", "window_s").iter_rows())
+    assert set(row.values()) <= set(windows)
     if len(windows) > 1:
-        assert all(len({told[s.id] for s in plant.stations_of(line)}) > 1 for line in plant.lines)
+        assert all(len({row[s.id] for s in plant.stations_of(line)}) > 1 for line in plant.lines)
     start = coarse.plan.cold_from
     for feed in ("station_counts", "reject_counts"):
         keys = ["station", "mould", *(["defect"] if feed == "reject_counts" else [])]
@@ -116,7 +116,7 @@ def test_windows_change_the_grid_and_nothing_else(windows: tuple[int, ...]) -> N
         ]
         assert sums[0].equals(sums[1])
         for (station, seconds), part in coarse.feeds[feed].group_by(["station", "window_s"]):
-            assert seconds == told[str(station)]
+            assert seconds == row[str(station)]
             off = (part["window_start"] - start).dt.total_seconds() % seconds
             assert (off == 0).all()
 

@@ -45,17 +45,19 @@ def aside() -> Simulated:
 def test_a_section_that_restarts_makes_bad_ware_for_a_while() -> None:
     plan = make_plan(rough_plant(20), DAY, 1, 20, faults=0, roughness=Roughness(mood=0.0, restart=4.0, restart_min=20))
     plan.rates_of = frozenset({"S31"})
-    rates, told = run_line(plan, "T1").rates["S31"], plan.lines["T1"]
+    rates, line_plan = run_line(plan, "T1").rates["S31"], plan.lines["T1"]
     usual = np.median(rates, axis=0)
     alone = [
-        s for s in told.stops if s.section and not any(s.end - 180 < o.end < s.end + 1 for o in told.stops if o != s)
+        s
+        for s in line_plan.stops
+        if s.section and not any(s.end - 180 < o.end < s.end + 1 for o in line_plan.stops if o != s)
     ]
     assert alone
     for stop in alone:
-        mine = [n for n, (section, _) in enumerate(told.cavities) if section == stop.section]
+        mine = [n for n, (section, _) in enumerate(line_plan.cavities) if section == stop.section]
         assert rates[stop.end, mine] / usual[mine] == pytest.approx(4.0, rel=0.02)
         # A fall by 1/e in the time constant: 1 + 3 / e.
-        later = [o.end for o in told.stops if o.section in (0, stop.section) and stop.end < o.end <= stop.end + 20]
+        later = [o.end for o in line_plan.stops if o.section in (0, stop.section) and stop.end < o.end <= stop.end + 20]
         if not later:
             assert rates[stop.end + 20, mine] / usual[mine] == pytest.approx(1 + 3 / np.e, rel=0.02)
 
@@ -64,7 +66,7 @@ def test_ware_rejected_for_no_fault_stands_where_the_truth_says(aside: Simulated
     calls, asides = aside.truth["calls"].filter(pl.col("kind") != "fault"), aside.truth["asides"]
     assert set(asides["kind"]) == {"mould_rejection", "sample", "diverted", "setting"} == set(calls["kind"])
     assert not calls["real"].any()
-    told = calls.join(asides, left_on=["line", "defect"], right_on=["line", "code"])
+    frame = calls.join(asides, left_on=["line", "defect"], right_on=["line", "code"])
     inside = (
         (pl.col("called_at") >= pl.col("start"))
         & (pl.col("called_at") < pl.col("end"))
@@ -72,7 +74,7 @@ def test_ware_rejected_for_no_fault_stands_where_the_truth_says(aside: Simulated
         & (pl.col("mould").is_null() | (pl.col("mould") == pl.col("mould_read")))
     )
     keys = ["line", "station", "called_at", "mould_read", "section", "gob", "defect"]
-    assert told.filter(inside).unique(keys).height == calls.unique(keys).height
+    assert frame.filter(inside).unique(keys).height == calls.unique(keys).height
     assert set(calls["defect"]).isdisjoint(aside.truth["defects"]["defect"])
 
 
@@ -107,8 +109,8 @@ def test_ware_sent_through_again_is_counted_again_and_said(rough: Simulated) -> 
             continue  # each lane has its own windows
         until = rough.plan.at(rough.plan.minutes // (seconds[0] // 60) * (seconds[0] // 60))
         due = truth.filter((pl.col("line") == line) & (pl.col("refed_at") >= start) & (pl.col("refed_at") < until))
-        told = counts.filter(pl.col("station").is_in(list(firsts)))["refed"].sum()
-        assert told == due.height > 50
+        number = counts.filter(pl.col("station").is_in(list(firsts)))["refed"].sum()
+        assert number == due.height > 50
     assert (counts["refed"] <= counts["inspected"]).all()
     # Ware that was rejected for a false call passes the second time, mostly; what has a defect mostly does not.
     assert 0.1 < truth["passed"].mean() < 0.9  # type: ignore[operator]
@@ -154,10 +156,10 @@ def test_a_number_is_misread_as_the_one_it_looks_like_and_no_other() -> None:
 
 
 def _mould_at(simulated: Simulated, line: str, section: int, gob: str, at: datetime) -> str:
-    told = simulated.plan.lines[line]
+    plan = simulated.plan.lines[line]
     minute = int((at - simulated.plan.start).total_seconds() // 60)
-    cavity = told.cavities.index((section, gob))
-    return max((f for f in told.fittings if f.cavity == cavity and f.minute <= minute), key=lambda f: f.minute).number
+    cavity = plan.cavities.index((section, gob))
+    return max((f for f in plan.fittings if f.cavity == cavity and f.minute <= minute), key=lambda f: f.minute).number
 
 
 def test_ware_waits_on_the_table_while_palletisers_stand() -> None:
@@ -165,17 +167,17 @@ def test_ware_waits_on_the_table_while_palletisers_stand() -> None:
     plan = make_plan(
         rough_plant(24), DAY, 1, 24, faults=0, roughness=Roughness(table=55.0, palletisers=2, palletiser_stops=12.0)
     )
-    same, told = run_line(plain, "T1"), run_line(plan, "T1")
-    assert same.good.sum() == told.good.sum()  # nothing is lost on the way
-    spans = told.pallets.sort("from_min")
+    same, line_run = run_line(plain, "T1"), run_line(plan, "T1")
+    assert same.good.sum() == line_run.good.sum()  # nothing is lost on the way
+    spans = line_run.pallets.sort("from_min")
     assert (
         spans["from_min"].to_numpy()[1:] < spans["to_min"].to_numpy()[:-1]
     ).mean() > 0.5  # two are filled side by side
-    both = (same.packed >= 0) & (told.packed >= 0)
+    both = (same.packed >= 0) & (line_run.packed >= 0)
     last = plan.plant.stations_of("T1")[-1].after_minutes
-    ends = told.pallets["to_min"].to_numpy()[told.packed[both]]
-    way = ends - told.ware.arrives[both] - last  # to the end of its pallet: the way, and what filling it takes
-    filling = (told.pallets["to_min"] - told.pallets["from_min"]).to_numpy()[told.packed[both]]
+    ends = line_run.pallets["to_min"].to_numpy()[line_run.packed[both]]
+    way = ends - line_run.ware.arrives[both] - last  # to the end of its pallet: the way, and what filling it takes
+    filling = (line_run.pallets["to_min"] - line_run.pallets["from_min"]).to_numpy()[line_run.packed[both]]
     assert (way >= 2).all() and (way <= 3 + 55 * 1.15 + filling).all()
     assert np.quantile(way - filling, 0.99) > 10  # some waited long
     stops = simulate(plan).truth["palletiser_stops"].filter(pl.col("line") == "T1")

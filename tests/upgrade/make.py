@@ -71,15 +71,15 @@ def answers(place: Place) -> dict[str, Any]:
     span = plant.clock.day(DAY)
     with place.opened.ledger.reading() as reader:
         number = reader.current("complaints")["complaint"].sort()[0]
-        told = {
+        words = {
             "pareto": answer_pareto(reader, plant, LINE, span).told(),
             "pareto by mould": answer_pareto(reader, plant, LINE, span, "mould").told(),
             "yield": answer_yield(reader, plant, DAY).told(),
-            "signals": [one.told() for one in answer_signals(reader, plant, span)],
+            "signals": [signal.told() for signal in answer_signals(reader, plant, span)],
             "trace": answer_trace(reader, plant, Question(complaint=number)).told(),
             "refused": reader.ask("refusals_open", most=1000, from_batch=0).to_dicts(),
         }
-    plain: dict[str, Any] = json.loads(json.dumps(told, default=str))
+    plain: dict[str, Any] = json.loads(json.dumps(words, default=str))
     return plain
 
 
@@ -100,11 +100,11 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("version")
     asked.add_argument("--answers", action="store_true", help="only the answers of the kept site")
-    told = asked.parse_args()
-    target = HERE / f"{told.version}.tar.xz"
+    options = asked.parse_args()
+    target = HERE / f"{options.version}.tar.xz"
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder) / "site"
-        if not told.answers:
+        if not options.answers:
             if target.exists():
                 raise SystemExit(f"{target} is kept as it is")
             place = found(root)
@@ -112,9 +112,9 @@ def main() -> None:
                 for name in KEPT:
                     kept.add(place.site.root / name, name, filter=_plain)
         else:
-            place = unpacked(told.version, root)
+            place = unpacked(options.version, root)
         text = json.dumps(answers(place), ensure_ascii=False, indent=1)
-    (HERE / f"{told.version}.answers.json").write_text(text + "\n", encoding="utf-8")
+    (HERE / f"{options.version}.answers.json").write_text(text + "\n", encoding="utf-8")
 
 
 def _plain(entry: tarfile.TarInfo) -> tarfile.TarInfo:

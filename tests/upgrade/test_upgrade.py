@@ -22,12 +22,16 @@ def differences(then: Any, now: Any, where: str = "") -> list[str]:
     if isinstance(then, dict):
         if not isinstance(now, dict):
             return [f"{where}: no longer an object"]
-        return [one for key in then for one in differences(then[key], now.get(key, "(gone)"), f"{where}/{key}")]
+        return [
+            difference
+            for key in then
+            for difference in differences(then[key], now.get(key, "(gone)"), f"{where}/{key}")
+        ]
     if isinstance(then, list):
         if not isinstance(now, list) or len(then) != len(now):
             return [f"{where}: {len(then)} then, {len(now) if isinstance(now, list) else now!r} now"]
         pairs = enumerate(zip(then, now, strict=True))
-        return [one for n, (old, new) in pairs for one in differences(old, new, f"{where}[{n}]")]
+        return [difference for n, (old, new) in pairs for difference in differences(old, new, f"{where}[{n}]")]
     if isinstance(then, float) and isinstance(now, int | float):
         return [] if math.isclose(then, now, rel_tol=1e-9, abs_tol=1e-12) else [f"{where}: {then!r} then, {now!r} now"]
     return [] if then == now else [f"{where}: {then!r} then, {now!r} now"]
@@ -42,19 +46,22 @@ def migrated(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
 
 
 def kept(version: str) -> dict[str, Any]:
-    told: dict[str, Any] = json.loads((HERE / f"{version}.answers.json").read_text(encoding="utf-8"))
-    return told
+    answer: dict[str, Any] = json.loads((HERE / f"{version}.answers.json").read_text(encoding="utf-8"))
+    return answer
 
 
 def test_a_kept_site_has_something_to_say_of_every_kind() -> None:
     """Equal answers of an empty ledger would say nothing."""
     assert VERSIONS
     for version in VERSIONS:
-        told = kept(version)
+        fields = kept(version)
         assert (
-            told["pareto"]["rows"] and told["pareto by mould"]["rows"] and told["signals"] and told["trace"]["cavities"]
+            fields["pareto"]["rows"]
+            and fields["pareto by mould"]["rows"]
+            and fields["signals"]
+            and fields["trace"]["cavities"]
         )
-        assert {row["file"] for row in told["refused"]} == {"reject_counts.late.csv", "weather.csv"}
+        assert {row["file"] for row in fields["refused"]} == {"reject_counts.late.csv", "weather.csv"}
 
 
 def test_every_migration_since_is_made_and_every_answer_is_that_of_then(migrated: tuple[str, Place]) -> None:

@@ -136,17 +136,17 @@ def _density(
 
 
 def _change(chart: DensityChart) -> DensityChange | None:
-    one = chart.change
-    if one is None:
+    change_of_density = chart.change
+    if change_of_density is None:
         return None
     return DensityChange(
-        by_g_cm3=one.by,
-        low=one.low,
-        high=one.high,
-        since=one.since,
-        since_low=one.since_low,
-        since_high=one.since_high,
-        probability=one.probability,
+        by_g_cm3=change_of_density.by,
+        low=change_of_density.low,
+        high=change_of_density.high,
+        since=change_of_density.since,
+        since_low=change_of_density.since_low,
+        since_high=change_of_density.since_high,
+        probability=change_of_density.probability,
     )
 
 
@@ -182,7 +182,7 @@ def _line(
     until: datetime | None,
 ) -> LineLaboratory:
     lehr_s = int(lehr_time(reader, plant, line.id, window).minutes * 60)
-    told = line_checks(reader, plant, line.id, window, lehr_s, *density)
+    these_checks = line_checks(reader, plant, line.id, window, lehr_s, *density)
     tempers = reader.ask("tempers_of_line", line=line.id, from_time=window.start - LANES_BACK, to_time=window.end)
     back = timedelta(days=QUALITY_DAYS - 1)
     visuals = reader.ask("visuals_of_line", line=line.id, from_time=window.start - back, to_time=window.end)
@@ -190,10 +190,10 @@ def _line(
     notes = () if until is not None else ("no ware was counted on this line: nothing was due",)
     wide = {"line": line.id, "from_time": window.start - LANES_BACK, "to_time": window.end}
     challenges = reader.ask("challenges_of_line", **wide, defect=None)
-    checks = _due(plant, line.id, window, stood, until, told, tempers, visuals, challenges) if until else ()
+    checks = _due(plant, line.id, window, stood, until, these_checks, tempers, visuals, challenges) if until else ()
     return LineLaboratory(
         line=line.id,
-        capacity=tuple(answer_capacity(told)),
+        capacity=tuple(answer_capacity(these_checks)),
         temper=_temper(plant, tempers, window, spans),
         visual=_visual(plant, visuals, window),
         due=checks,
@@ -207,7 +207,7 @@ def _due(
     window: Span,
     stood: Sequence[Span],
     until: datetime,
-    told: LineChecks,
+    checks: LineChecks,
     tempers: pl.DataFrame,
     visuals: pl.DataFrame,
     challenges: pl.DataFrame,
@@ -217,11 +217,13 @@ def _due(
     """
     asked, zone = plant.checks, window.start.tzinfo
     weighed = (
-        [datetime.fromtimestamp(s, zone) for s in rounds_of(told.weighings).seconds] if told.weighings.height else []
+        [datetime.fromtimestamp(s, zone) for s in rounds_of(checks.weighings).seconds]
+        if checks.weighings.height
+        else []
     )
     kinds: list[tuple[str, str, float, Sequence[datetime]]] = [
         ("weights", line, plant.weights_every(line), weighed),
-        ("capacity", line, asked.capacity_hours * 60, told.checks["sampled_at"].to_list()),
+        ("capacity", line, asked.capacity_hours * 60, checks.checks["sampled_at"].to_list()),
         ("visual", line, asked.visual_hours * 60, visuals["sampled_at"].to_list()),
     ]
     for lane in tempers["lane"].unique().sort().to_list() or [None]:
@@ -229,16 +231,22 @@ def _due(
         kinds.append(("temper", f"{line} {lane}" if lane else line, asked.temper_hours * 60, times))
     for (station, defect), rows in challenges.group_by(["station", "defect"], maintain_order=True):
         kinds.append(("challenge", f"{station} {defect}", asked.challenge_hours * 60, rows["checked_at"].to_list()))
-    return tuple(one for kind in kinds for one in _due_told(due(*kind, window, stood, until)))
+    return tuple(these_checks for kind in kinds for these_checks in _due_told(due(*kind, window, stood, until)))
 
 
-def _due_told(one: DueCheck | None) -> tuple[DueChecks, ...]:
-    if one is None:
+def _due_told(due_check: DueCheck | None) -> tuple[DueChecks, ...]:
+    if due_check is None:
         return ()
-    gaps = tuple((gap.start, gap.end) for gap in one.gaps)
+    gaps = tuple((gap.start, gap.end) for gap in due_check.gaps)
     return (
         DueChecks(
-            kind=one.kind, of=one.of, every_min=one.every_min, due=one.due, made=one.made, missed=one.missed, gaps=gaps
+            kind=due_check.kind,
+            of=due_check.of,
+            every_min=due_check.every_min,
+            due=due_check.due,
+            made=due_check.made,
+            missed=due_check.missed,
+            gaps=gaps,
         ),
     )
 
@@ -269,7 +277,9 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
                     thickness_mm=mm,
                 )
             )
-    lanes = tuple(TemperLane(**vars(one), worst_real=worst.get(one.lane)) for one in lanes_of(today, limits[0]))
+    lanes = tuple(
+        TemperLane(**vars(this_lane), worst_real=worst.get(this_lane.lane)) for this_lane in lanes_of(today, limits[0])
+    )
     return Temper(
         limit=limits[0],
         real_limit=limits[1],
@@ -283,27 +293,28 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
 def _visual(plant: Plant, visuals: pl.DataFrame, window: Span) -> Visual:
     every = samples_of(plant, visuals)
     running = tuple(
-        RunningQuality(**vars(one), inspection=_inspection(every, one.severity)) for one in running_quality(every)
+        RunningQuality(**vars(this_running), inspection=_inspection(every, this_running.severity))
+        for this_running in running_quality(every)
     )
-    today = tuple(_sample(one) for one in every if one.sampled_at >= window.start)
+    today = tuple(_sample(sampled) for sampled in every if sampled.sampled_at >= window.start)
     return Visual(samples=today, running=running, days=QUALITY_DAYS)
 
 
 def _inspection(samples: Sequence[Sampled], severity: str) -> str:
     """Which inspection the samples lead to; a critical defect knows none."""
-    lots = [one.accepted for one in samples if one.severity == severity and one.accepted is not None]
+    lots = [sample.accepted for sample in samples if sample.severity == severity and sample.accepted is not None]
     return inspection_after(lots) if lots and severity != "critical" else ""
 
 
-def _sample(one: Sampled) -> VisualSample:
+def _sample(sampled: Sampled) -> VisualSample:
     return VisualSample(
-        at=one.sampled_at,
-        item=one.item,
-        severity=one.severity,
-        n=one.n,
-        found=one.found,
-        defects=one.defects,
-        aql=one.aql,
-        ac=one.ac,
-        accepted=one.accepted,
+        at=sampled.sampled_at,
+        item=sampled.item,
+        severity=sampled.severity,
+        n=sampled.n,
+        found=sampled.found,
+        defects=sampled.defects,
+        aql=sampled.aql,
+        ac=sampled.ac,
+        accepted=sampled.accepted,
     )

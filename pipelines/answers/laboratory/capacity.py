@@ -75,22 +75,25 @@ def line_checks(
     return LineChecks(plant, line, window, checks, weighings, density, density_sd)
 
 
-def answer_capacity(told: LineChecks) -> list[Capacity]:
+def answer_capacity(checks: LineChecks) -> list[Capacity]:
     """Every item of the window that was checked or weighed."""
-    start = told.window.start
+    start = checks.window.start
     items = {
         item
-        for part in (told.checks, told.weighings)
+        for part in (checks.checks, checks.weighings)
         for item in part.filter(pl.col("sampled_at") >= start)["item"].unique().to_list()
     }
-    found = [_of_item(told.of(item), told.plant.items.get(item) if item else None, item) for item in items]
-    return sorted((one for one in found if one is not None), key=lambda one: (one.item is None, one.item or ""))
+    found = [_of_item(checks.of(item), checks.plant.items.get(item) if item else None, item) for item in items]
+    return sorted(
+        (capacity for capacity in found if capacity is not None),
+        key=lambda capacity: (capacity.item is None, capacity.item or ""),
+    )
 
 
-def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity | None:
+def _of_item(these_checks: LineChecks, item: Item | None, code: str | None) -> Capacity | None:
     fill = item.fill if item else "brimful"
-    right = replace(told, checks=told.checks.filter(pl.col("fill") == fill))
-    today = right.checks.filter(pl.col("sampled_at") >= told.window.start)
+    right = replace(these_checks, checks=these_checks.checks.filter(pl.col("fill") == fill))
+    today = right.checks.filter(pl.col("sampled_at") >= these_checks.window.start)
     if right.checks.is_empty():
         return None
     values = today["capacity_ml"].to_numpy()
@@ -99,7 +102,7 @@ def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity 
     sd = float(values.std(ddof=1)) if n > 1 else None
     half = mean_half_width(sd, n) if sd is not None else None
     checks = tuple(_check(row, low, high) for row in today.iter_rows(named=True))
-    notes = _notes(told, item, code, fill)
+    notes = _notes(these_checks, item, code, fill)
     now, alarms = _inferred(right, low, high) if low is not None or high is not None else ([], [])
     return Capacity(
         item=code,
@@ -113,7 +116,7 @@ def _of_item(told: LineChecks, item: Item | None, code: str | None) -> Capacity 
         capacity_ml=item.capacity_ml if item else None,
         capacity_min_ml=low,
         capacity_max_ml=high,
-        outside=sum(one.outside for one in checks),
+        outside=sum(check.outside for check in checks),
         checks=checks,
         measuring=_measuring(right, item) if item is not None and item.measuring_container else None,
         inferred=tuple(now),
@@ -138,9 +141,9 @@ def _check(row: dict[str, Any], low: float | None, high: float | None) -> Capaci
     )
 
 
-def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> list[str]:
+def _notes(checks: LineChecks, item: Item | None, code: str | None, fill: str) -> list[str]:
     notes = []
-    today = told.checks.filter(pl.col("sampled_at") >= told.window.start)
+    today = checks.checks.filter(pl.col("sampled_at") >= checks.window.start)
     other = today.filter(pl.col("fill") != fill).height
     if item is None:
         notes.append(
@@ -160,10 +163,10 @@ def _notes(told: LineChecks, item: Item | None, code: str | None, fill: str) -> 
     return notes
 
 
-def _measuring(told: LineChecks, item: Item) -> Measuring:
+def _measuring(these_checks: LineChecks, item: Item) -> Measuring:
     """The verdicts of the rules for measuring containers, each on its own sample, capacities at 20 degrees C."""
     nominal = item.nominal_ml or item.capacity_ml
-    checks = told.checks.sort("sampled_at", "mould", "sample")
+    checks = these_checks.checks.sort("sampled_at", "mould", "sample")
     n = min(SAMPLE, checks.height)
     if nominal is None:
         meaning = f"works.toml gives {item.id} neither nominal_ml nor capacity_ml: no verdict is possible"
@@ -187,20 +190,20 @@ def _measuring(told: LineChecks, item: Item) -> Measuring:
     return Measuring(nominal_ml=nominal, error_ml=error, n=n, verdicts=tuple(verdicts), meaning=meaning, **seen)
 
 
-def _verdict(one: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
+def _verdict(verdict: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
     return MeasuringVerdict(
-        method=one.method,
-        mean_ml=one.mean,
-        spread_ml=one.spread,
-        low=one.low,
-        high=one.high,
-        least=one.least,
-        most=one.most,
-        spread_most=one.spread_most,
-        accepted=one.accepted,
-        margin_ml=one.margin,
-        broken=one.broken,
-        n=one.n,
+        method=verdict.method,
+        mean_ml=verdict.mean,
+        spread_ml=verdict.spread,
+        low=verdict.low,
+        high=verdict.high,
+        least=verdict.least,
+        most=verdict.most,
+        spread_most=verdict.spread_most,
+        accepted=verdict.accepted,
+        margin_ml=verdict.margin,
+        broken=verdict.broken,
+        n=verdict.n,
         sample_from=times[0],
         sample_to=times[-1],
         one_hour=one_hour,
@@ -214,7 +217,7 @@ def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
             f"the rules ask for {SAMPLE} containers of one batch ({RANGE_SAMPLE} by the range method); "
             f"{checked} were checked in the last {BACK.days} days: no verdict"
         )
-    refused = [one for one in verdicts if not one.accepted]
+    refused = [verdict for verdict in verdicts if not verdict.accepted]
     first = (refused or list(verdicts))[0]
     by = f"by {first.method}, {first.n} containers"
     if refused:
@@ -226,7 +229,7 @@ def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
         said = f"As a batch these would be accepted {by}, with {first.margin_ml:.1f} ml to spare."
     if len(verdicts) == 1:
         said += f" Not judged by mean and range: that asks for {RANGE_SAMPLE}, {checked} were checked."
-    if not all(one.one_hour for one in verdicts):
+    if not all(verdict.one_hour for verdict in verdicts):
         said += (
             " No hour holds so many checks: these are the works' own of a longer time."
             " The directive asks for one hour's production (annex II 1)."
@@ -239,67 +242,69 @@ def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
 
 
 def _inferred(
-    told: LineChecks, low: float | None, high: float | None
+    checks: LineChecks, low: float | None, high: float | None
 ) -> tuple[list[InferredCapacity], list[InferredCapacity]]:
     """Every mould at the end of the window, and the moulds called in it, each when it first was since it was last
     not.
     """
-    today = told.weighings.filter(pl.col("sampled_at") >= told.window.start)
+    today = checks.weighings.filter(pl.col("sampled_at") >= checks.window.start)
     if today.is_empty():
         return [], []
     called: dict[str, Inferred] = {}
     alarms: list[InferredCapacity] = []
     latest: list[Inferred] = []
     starts = rounds_of(today).seconds
-    ends = [*(datetime.fromtimestamp(s, told.window.start.tzinfo) for s in starts[1:]), told.window.end]
+    ends = [*(datetime.fromtimestamp(s, checks.window.start.tzinfo) for s in starts[1:]), checks.window.end]
     known, checked = None, -1
     for end in ends:
-        so_far = told.checks.filter(pl.col("sampled_at") < end).height
+        so_far = checks.checks.filter(pl.col("sampled_at") < end).height
         if so_far != checked:  # what the moulds enclose is known anew after a check
-            known, checked = told.volumes_at(end), so_far
+            known, checked = checks.volumes_at(end), so_far
         if known is None:
             continue
-        weighed = told.weighings.filter(pl.col("sampled_at").is_between(end - WEIGHED, end, closed="left"))
-        latest = inferred(known, weighed, told.density, told.density_sd, low, high) if weighed.height else []
-        fresh = {one.mould: one for one in latest if one.beyond >= SURE}
-        alarms += [_told(told, one) for mould, one in fresh.items() if mould not in called]
+        weighed = checks.weighings.filter(pl.col("sampled_at").is_between(end - WEIGHED, end, closed="left"))
+        latest = inferred(known, weighed, checks.density, checks.density_sd, low, high) if weighed.height else []
+        fresh = {this_inferred.mould: this_inferred for this_inferred in latest if this_inferred.beyond >= SURE}
+        alarms += [_told(checks, this_inferred) for mould, this_inferred in fresh.items() if mould not in called]
         called = fresh
-    return [_told(told, one) for one in sorted(latest, key=lambda one: mould_order(one.mould))], alarms
+    return [
+        _told(checks, this_inferred) for this_inferred in sorted(latest, key=lambda answer: mould_order(answer.mould))
+    ], alarms
 
 
-def _told(told: LineChecks, one: Inferred) -> InferredCapacity:
+def _told(checks: LineChecks, this_inferred: Inferred) -> InferredCapacity:
     return InferredCapacity(
-        mould=one.mould,
-        at=one.at,
-        weight_g=one.weight_g,
-        capacity_ml=one.capacity_ml,
-        low=one.low,
-        high=one.high,
-        beyond=one.beyond,
-        checked=one.checked,
-        called=one.beyond >= SURE,
-        next_check=_next_check(told, one.at),
+        mould=this_inferred.mould,
+        at=this_inferred.at,
+        weight_g=this_inferred.weight_g,
+        capacity_ml=this_inferred.capacity_ml,
+        low=this_inferred.low,
+        high=this_inferred.high,
+        beyond=this_inferred.beyond,
+        checked=this_inferred.checked,
+        called=this_inferred.beyond >= SURE,
+        next_check=_next_check(checks, this_inferred.at),
     )
 
 
-def _next_check(told: LineChecks, at: datetime) -> datetime | None:
+def _next_check(checks: LineChecks, at: datetime) -> datetime | None:
     """The first check after a moment; where none came, when one is due."""
-    times = told.checks["sampled_at"].to_list()
+    times = checks.checks["sampled_at"].to_list()
     later = [time for time in times if time > at]
     if later:
         return min(later)
-    hours = told.plant.checks.capacity_hours
+    hours = checks.plant.checks.capacity_hours
     return max(times) + timedelta(hours=hours) if hours and times else None
 
 
-def heavy_enough_g(told: LineChecks, item: Item) -> float | None:
+def heavy_enough_g(these_checks: LineChecks, item: Item) -> float | None:
     """The mean weight [g] below which an item's capacity would come too near its greatest value; None without a limit
     or enough checks.
     """
-    mine = told.of(item.id)
+    mine = these_checks.of(item.id)
     checks = mine.checks.filter(pl.col("fill") == item.fill)
-    known = replace(mine, checks=checks).volumes_at(told.window.end)
+    known = replace(mine, checks=checks).volumes_at(these_checks.window.end)
     if known is None or item.capacity_max_ml is None or checks.height < 6:
         return None
     sd = float(checks["capacity_ml"].to_numpy().std(ddof=1))
-    return heaviest_for(known, told.density, item.capacity_max_ml, sd, KEEPS)
+    return heaviest_for(known, these_checks.density, item.capacity_max_ml, sd, KEEPS)

@@ -61,15 +61,15 @@ def answer_trace(reader: Reader, plant: Plant, question: Question, also: Sequenc
     reader = reader.noting()
     asked = filled(reader, plant, question)
     if also:
-        trace = _together(reader, plant, [asked, *(filled(reader, plant, one) for one in also)])
+        trace = _together(reader, plant, [asked, *(filled(reader, plant, this_question) for this_question in also)])
     else:
         trace = _answered(reader, plant, asked, None)
     return trace.model_copy(update={"queries": tuple(sorted(reader.asked))})
 
 
 def _answered(reader: Reader, plant: Plant, asked: AskedTrace, ranking: EscapesTogether | None) -> Trace:
-    told = asked.question
-    nothing = asked.impossible and not any((told.item, told.line, told.mould))
+    question = asked.question
+    nothing = asked.impossible and not any((question.item, question.line, question.mould))
     window = None if nothing else _pallet_window(reader, plant, asked) or window_asked(reader, plant, asked)
     if window is None:
         return _nothing(asked, None)
@@ -139,10 +139,10 @@ def _stays(reader: Reader, plant: Plant, asked: AskedTrace, window: Span) -> lis
         for s in every
         if question.mould in (None, s.mould) and (question.item is None or s.item in (None, question.item))
     ]
-    for one, other in doubled(found) if question.mould else ():
-        places = f"{one.section}{one.gob} and {other.section}{other.gob} of {one.line}"
+    for each, other in doubled(found) if question.mould else ():
+        places = f"{each.section}{each.gob} and {other.section}{other.gob} of {each.line}"
         asked.impossible.append(
-            f"the mould log has mould {one.mould} in {places} at the same time: both are listed; look which of them "
+            f"the mould log has mould {each.mould} in {places} at the same time: both are listed; look which of them "
             "carries another number"
         )
     return found
@@ -302,8 +302,8 @@ def _of_faults(parts: Sequence[LineTrace]) -> dict[str, Any]:
 
 def _false_share(parts: Sequence[LineTrace]) -> float | None:
     """The estimated share of the lines' calls that was good ware; None where nothing was learnt of it."""
-    told = [part.view.missed.split for part in parts if part.view.missed is not None]
-    shares = [split.false_share for split in told if split is not None]
+    splits = [part.view.missed.split for part in parts if part.view.missed is not None]
+    shares = [split.false_share for split in splits if split is not None]
     return float(np.mean(shares)) if shares else None
 
 
@@ -343,30 +343,30 @@ def _together(reader: Reader, plant: Plant, every: Sequence[AskedTrace]) -> Trac
             f"{', '.join(sorted(str(d) for d in defects))}"
         )
     parts = [_answered(reader, plant, asked, None) for asked in every]
-    each = [by_place(told.cavities) for told in parts]
+    each = [by_place(part.cavities) for part in parts]
     joined = AskedTrace(
         joined_question(questions, parts), notes=[n for asked in every for n in asked.notes if "was packed on" in n]
     )
     joined.units = sum(asked.units or 0 for asked in every) or None
     ranking = together(each, _by_calls(reader, plant, joined.question, each)) if all(each) else None
-    joined.impossible = list(dict.fromkeys(text for told in parts for text in told.impossible))
-    told = _answered(reader, plant, joined, ranking)
+    joined.impossible = list(dict.fromkeys(text for part in parts for text in part.impossible))
+    trace = _answered(reader, plant, joined, ranking)
     words = () if ranking is None else (source_sentence(ranking),)
     brief = tuple(
         {
-            "asked": one.asked,
-            "cavities": [c.told() for c in one.cavities[:5]],
-            "formed_from": one.told()["formed_from"],
-            "formed_to": one.told()["formed_to"],
-            "impossible": list(one.impossible),
+            "asked": part.asked,
+            "cavities": [c.told() for c in part.cavities[:5]],
+            "formed_from": part.told()["formed_from"],
+            "formed_to": part.told()["formed_to"],
+            "impossible": list(part.impossible),
         }
-        for one in parts
+        for part in parts
     )
-    return told.model_copy(
+    return trace.model_copy(
         update={
             "parts": brief,
-            "notes": (*words, *told.notes),
-            "asked": {**told.asked, "complaints": [q.complaint for q in questions]},
+            "notes": (*words, *trace.notes),
+            "asked": {**trace.asked, "complaints": [q.complaint for q in questions]},
         }
     )
 
@@ -375,10 +375,10 @@ def _by_calls(reader: Reader, plant: Plant, joined: Question, each: Sequence[dic
     """What the works' own counts say of the places over the time of all complaints, whatever is in hand of each:
     counted once for all of them.
     """
-    told = by_place(_answered(reader, plant, AskedTrace(replace(joined, mould=None)), None).cavities)
-    places = list(dict.fromkeys(p for one in each for p in one))
-    least = min((share for share in told.values() if share > 0), default=1.0)
-    shares = {p: told.get(p, 0.0) or least for p in places}
+    values = by_place(_answered(reader, plant, AskedTrace(replace(joined, mould=None)), None).cavities)
+    places = list(dict.fromkeys(p for table in each for p in table))
+    least = min((share for share in values.values() if share > 0), default=1.0)
+    shares = {p: values.get(p, 0.0) or least for p in places}
     return {p: share / sum(shares.values()) for p, share in shares.items()}
 
 

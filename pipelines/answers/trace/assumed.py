@@ -38,10 +38,10 @@ def assumed(plant: Plant, asked: AskedTrace, parts: Sequence[LineTrace], known: 
                 f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that "
                 "a fault lasted beyond the window"
             )
-        for one in part.faults:
+        for fault in part.faults:
             notes.append(
-                f"line {view.line}: signal {one.id} says the same fault was formed from "
-                f"{plant.clock.show(one.formed)} on; pallets beyond the window are listed for it"
+                f"line {view.line}: signal {fault.id} says the same fault was formed from "
+                f"{plant.clock.show(fault.formed)} on; pallets beyond the window are listed for it"
             )
     if question.defect:
         notes.append(
@@ -93,20 +93,20 @@ def _unread(view: LineView, defect: str | None) -> list[str]:
 
 def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
     """What of the number of escapes is a guess: false calls, and stations never challenged."""
-    view, missed, told = part.view, part.view.missed, []
+    view, missed, found = part.view, part.view.missed, []
     assert missed is not None
     if missed.split is not None:
-        told.append(
+        found.append(
             f"line {view.line}: of the calls of {defect} about {missed.split.false_share:.0%} are taken as calls of "
             "good ware; an estimate, from what the stations call of all defects, one behind the other"
         )
     if missed.guessed:
         usual = f"{known.prior.mean:.0%}" + ("" if known.prior.told else ", hardly known")
-        told.append(
+        found.append(
             f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the "
             f"works' stations miss, about {usual}, each more or less: a guess"
         )
-    return told
+    return found
 
 
 def _ways(part: LineTrace) -> str:

@@ -76,15 +76,15 @@ def _in_hand(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[int, int] |
 def _all_more(part: LineTrace, factor: float) -> CarriedEscapes:
     """What is found lies on a pallet in proportion to what is expected on it."""
     was, exposure = part.carried, part.exposure
-    told = counted(was.mean * factor, pallet_variance(exposure) * factor**2)
+    counts = counted(was.mean * factor, pallet_variance(exposure) * factor**2)
     most = np.ceil(exposure.ware.sum(axis=0))
-    low, high = (np.minimum([getattr(c, name) for c in told], most) for name in ("low", "high"))
+    low, high = (np.minimum([getattr(c, name) for c in counts], most) for name in ("low", "high"))
     return replace(was, mean=was.mean * factor, low=low, high=high)
 
 
 def _one_more(was: CarriedEscapes, number: int, given: Given) -> CarriedEscapes:
-    told = [values.astype(float) for values in (was.mean, was.low, was.high)]
-    for values, value in zip(told, (given.mean, given.low, given.high), strict=True):
+    parts = [values.astype(float) for values in (was.mean, was.low, was.high)]
+    for values, value in zip(parts, (given.mean, given.low, given.high), strict=True):
         values[number] = value
-    mean, low, high = told
+    mean, low, high = parts
     return replace(was, mean=mean, low=low, high=high)

@@ -64,7 +64,7 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
         defects=tuple(_defects(reader, plant, row, formed, stays, known, inspected)),
         signals=tuple(_signals(reader, row["line"], inspected, {p.mould for p in parts})),
         doubts=tuple(stations_in_doubt(known.doubts_of(row["line"], None, inspected.start, inspected.end))),
-        states=tuple({**one, "received_at": utc_text(one["received_at"])} for one in _states(reader, pallet)),
+        states=tuple({**state, "received_at": utc_text(state["received_at"])} for state in _states(reader, pallet)),
         holds=tuple(held_by(reader).get(pallet, ())),
         notes=(
             f"lehr time {lehr.minutes:.0f} min, {lehr.source}",
@@ -123,16 +123,16 @@ def _defects(
     views = views_of_defects(reader, plant, row["line"], formed, [c for c in codes if c in tried], known)
     found = []
     for code in sorted(codes, key=lambda c: (SEVERITIES.index(plant.defects[c].severity), -sums.get(c, 0), c)):
-        defect, told = plant.defects[code], _expected(views.get(code), row["pallet"], stays)
+        defect, answer = plant.defects[code], _expected(views.get(code), row["pallet"], stays)
         found.append(
             PalletDefect(
                 defect=code,
                 name=defect.name,
                 severity=defect.severity,
                 calls=sums.get(code, 0),
-                expected=told[0],
-                low=told[1],
-                high=told[2],
+                expected=answer[0],
+                low=answer[1],
+                high=answer[2],
             )
         )
     return found
@@ -142,8 +142,8 @@ def _expected(view: LineView | None, pallet: str, stays: list[Stay]) -> tuple[fl
     names = view.pallets["pallet"].to_list() if view is not None else []
     if view is None or view.missed is None or pallet not in names or not stays:
         return None, None, None
-    told, number = carried(view.exposure(stays)), names.index(pallet)
-    return float(told.mean[number]), float(told.low[number]), float(told.high[number])
+    carried_escapes, number = carried(view.exposure(stays)), names.index(pallet)
+    return float(carried_escapes.mean[number]), float(carried_escapes.low[number]), float(carried_escapes.high[number])
 
 
 def _signals(reader: Reader, line: str, inspected: Span, moulds: set[str]) -> list[dict[str, Any]]:
@@ -204,8 +204,8 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
         if units[number] >= SHOWN_UNITS
     ]
     states: dict[str, float] = {}
-    for one in pallets:
-        states[one["state"]] = states.get(one["state"], 0.0) + one["of_mould"]
+    for pallet in pallets:
+        states[pallet["state"]] = states.get(pallet["state"], 0.0) + pallet["of_mould"]
     calls, unread = _calls(reader, plant, line, mould, whole)
     notes = [f"{unread}: the calls of this mould are those with its number read"] if unread else []
     return MouldLife(
@@ -239,8 +239,8 @@ def _calls(reader: Reader, plant: Plant, line: str, mould: str, formed: Span) ->
     """
     lehr = timedelta(minutes=plant.lines[line].lehr_minutes)
     seen = formed.shifted(lehr)
-    told = {"line": line, "from_time": seen.start, "to_time": seen.end}
-    every, ware = reader.ask("calls", **told), reader.ask("ware", **told)
+    row = {"line": line, "from_time": seen.start, "to_time": seen.end}
+    every, ware = reader.ask("calls", **row), reader.ask("ware", **row)
     calls = every.filter(pl.col("mould") == mould)
     read = ware.filter((pl.col("mould") == mould) & pl.col("station").is_in(reading_stations(plant, line, ware)))
     seen_of_it = int(read["inspected"].sum())

@@ -46,17 +46,17 @@ def evidence_of(
     """Rejects, weights, stops, changes, signals, challenges, gaps and files of the likeliest cavity, as JSON values."""
     lehr = lehr_of_formed(reader, plant, first.line, Span(first.from_, first.to))
     seen = Span(lehr.inspected(first.from_), lehr.inspected(first.to))
-    told = {"line": first.line, "from_time": seen.start, "to_time": seen.end}
+    row = {"line": first.line, "from_time": seen.start, "to_time": seen.end}
     detections = {part.view.line: known.detection(part.view.line, defect) for part in parts}
     counts, minutes, weights, forming, signals, stations, missing, files = reader.together(
-        lambda mine: _counts(mine, plant, first, defect, told),
+        lambda mine: _counts(mine, plant, first, defect, row),
         lambda mine: _minutes(mine, first, defect, seen),
-        lambda mine: _weights(mine, first, told, lehr),
+        lambda mine: _weights(mine, first, row, lehr),
         lambda mine: _forming(mine, first),
         lambda mine: _signals(mine, first, defect, seen),
         lambda mine: _stations(mine, plant, first.line, defect, seen, known),
         lambda mine: _missing(mine, plant, first.line, seen),
-        lambda mine: mine.ask("files_behind", **told).select("batch", "feed", "file", "archived_as", "rows_used"),
+        lambda mine: mine.ask("files_behind", **row).select("batch", "feed", "file", "archived_as", "rows_used"),
     )
     return {
         "cavity": {
@@ -81,8 +81,8 @@ def evidence_of(
     }
 
 
-def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, told: dict[str, Any]) -> dict[str, Any]:
-    every, ware = faults(plant, reader.ask("calls", **told)), reader.ask("ware", **told)
+def _counts(reader: Reader, plant: Plant, first: Cavity, defect: str | None, row: dict[str, Any]) -> dict[str, Any]:
+    every, ware = faults(plant, reader.ask("calls", **row)), reader.ask("ware", **row)
     calls = every.filter(pl.col("mould") == first.mould)
     reading = pl.col("station").is_in(reading_stations(plant, first.line, ware))
     mine = calls.filter(pl.col("defect") == defect) if defect else calls
@@ -105,8 +105,8 @@ def _minutes(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> d
     return {"minutes_from": utc_text(start), "minutes_to": utc_text(end), "minutes": _rows(rows)}
 
 
-def _weights(reader: Reader, first: Cavity, told: dict[str, Any], lehr: LehrTime) -> dict[str, Any]:
-    wide = {**told, "from_time": told["from_time"] - AROUND, "to_time": told["to_time"] + AROUND}
+def _weights(reader: Reader, first: Cavity, row: dict[str, Any], lehr: LehrTime) -> dict[str, Any]:
+    wide = {**row, "from_time": row["from_time"] - AROUND, "to_time": row["to_time"] + AROUND}
     weights = reader.ask("weights_of_line", **wide, lehr_s=int(lehr.minutes * 60)).filter(
         pl.col("mould") == first.mould
     )
@@ -133,7 +133,7 @@ def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> l
     defect asked for only.
     """
     every = kept_signals(reader, seen.start - timedelta(hours=1), seen.end + timedelta(hours=1), [first.line])
-    kept = [one for one in every if one.kind != CRITICAL_CALL or one.defect == defect]
+    kept = [this_signal for this_signal in every if this_signal.kind != CRITICAL_CALL or this_signal.defect == defect]
     names = (
         "id",
         "kind",
@@ -149,16 +149,16 @@ def _signals(reader: Reader, first: Cavity, defect: str | None, seen: Span) -> l
         "ware",
         "q",
     )
-    told = []
-    for one in kept:
-        row = one.told()
-        told.append(
+    found = []
+    for signal in kept:
+        row = signal.told()
+        found.append(
             {
                 **{name: row[name] for name in names},
-                "holds_the_mould": first.mould in one.moulds,
+                "holds_the_mould": first.mould in signal.moulds,
             }
         )
-    return sorted(told, key=lambda s: (not s["holds_the_mould"], s["onset"]))
+    return sorted(found, key=lambda s: (not s["holds_the_mould"], s["onset"]))
 
 
 def _stations(
@@ -167,7 +167,7 @@ def _stations(
     """Every station of the line that can call the defect, with its last challenge before the window and its first after
     it.
     """
-    told = []
+    found = []
     challenges = reader.ask("challenges_of_line", **challenge_limits(seen), line=line, defect=defect)
     for station in plant.stations_of(line):
         if defect is not None and not station.can_call(defect):
@@ -175,10 +175,10 @@ def _stations(
         rows = challenges.filter(pl.col("station") == station.id)
         before, after = around(rows, seen.start, seen.end)
         doubts = [d.why for d in known.doubts_of(line, defect, seen.start, seen.end) if d.station == station.id]
-        told.append(
+        found.append(
             {"station": station.id, "before": _row(before), "after": _row(after), "in_doubt": sorted(set(doubts))}
         )
-    return told
+    return found
 
 
 def _missing(reader: Reader, plant: Plant, line: str, seen: Span) -> list[str]:
@@ -188,13 +188,13 @@ def _missing(reader: Reader, plant: Plant, line: str, seen: Span) -> list[str]:
         .select("station", "covered_s")
         .iter_rows()
     )
-    told = []
+    texts = []
     for station in plant.stations_of(line):
         lacking = seen.seconds - covered.get(station.id, 0)
         if lacking > 120:
-            told.append(f"{station.id}: no counts for {lacking / 60:.0f} of {seen.seconds / 60:.0f} min")
+            texts.append(f"{station.id}: no counts for {lacking / 60:.0f} of {seen.seconds / 60:.0f} min")
     doubts = reader.ask("doubts_of_line", line=line, from_time=seen.start, to_time=seen.end)
-    return told + doubts["doubt"].unique(maintain_order=True).to_list()
+    return texts + doubts["doubt"].unique(maintain_order=True).to_list()
 
 
 def _trust(trust: Detection) -> dict[str, Any]:

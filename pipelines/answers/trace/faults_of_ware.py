@@ -25,10 +25,10 @@ def kept_excesses(reader: Reader, plant: Plant, defect: str | None, stays: Seque
     lines = list(dict.fromkeys(s.line for s in stays))
     ways = [timedelta(minutes=plant.lines[line].lehr_minutes) for line in lines]
     whole = hull(stays)
-    told = kept_signals(
+    signals = kept_signals(
         reader, whole.start + min(ways) - timedelta(hours=1), whole.end + max(ways) + FAULT_REACH, lines
     )
-    return [s for s in told if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station"]
+    return [s for s in signals if s.defect == defect and s.kind != CRITICAL_CALL and s.scope != "station"]
 
 
 def faults_at(plant: Plant, line: str, kept: Sequence[Signal], moulds: set[str], window: Span) -> list[Signal]:

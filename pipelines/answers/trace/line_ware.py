@@ -110,11 +110,11 @@ class LineView:
         if not len(inside):
             return Span(formed.start, formed.start)
         way = timedelta(minutes=self.after_min + self.packing.minutes)
-        loose, one = timedelta(minutes=3 * self.packing.sd), timedelta(minutes=self.passing.bin_min)
+        loose, time = timedelta(minutes=3 * self.packing.sd), timedelta(minutes=self.passing.bin_min)
         first, last = (
             self.passing.start + timedelta(minutes=self.passing.bin_min * int(n)) for n in (inside[0], inside[-1])
         )
-        return Span(first + way - loose, last + way + loose + one)
+        return Span(first + way - loose, last + way + loose + time)
 
 
 def line_view(reader: Reader, plant: Plant, line: str, formed: Span, defect: str | None, known: Vouching) -> LineView:
@@ -131,8 +131,8 @@ def views_of_defects(
     view = ware_view(reader, plant, line, formed)
     passing = view.passing
     end = passing.start + timedelta(minutes=passing.bin_min * passing.bins)
-    told = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
-    calls = reader.ask("calls_by_bin", **told, defects=list(defects))
+    row = {"line": line, "from_time": passing.start, "to_time": end, "bin_s": round(passing.bin_min * 60)}
+    calls = reader.ask("calls_by_bin", **row, defects=list(defects))
     places = places_of(reader, plant, line, Span(passing.start, end), known)
     seen = formed.shifted(timedelta(minutes=plant.lines[line].lehr_minutes))
     then = calls.filter(pl.col("moment").is_between(seen.start, seen.end, closed="left"))
@@ -150,9 +150,9 @@ def places_of(reader: Reader, plant: Plant, line: str, span: Span, known: Vouchi
     """What the places in the row of a line's stations saw and called in a span; a station without counts, or without
     calls of anything, tells nothing.
     """
-    told = {"line": line, "from_time": span.start, "to_time": span.end}
-    ware = dict(reader.ask("ware", **told).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
-    sums = faults(plant, reader.ask("calls", **told)).group_by("station", "defect").agg(pl.col("calls").sum())
+    row = {"line": line, "from_time": span.start, "to_time": span.end}
+    ware = dict(reader.ask("ware", **row).group_by("station").agg(pl.col("inspected").sum()).iter_rows())
+    sums = faults(plant, reader.ask("calls", **row)).group_by("station", "defect").agg(pl.col("calls").sum())
     calls = {(station, defect): float(count) for station, defect, count in sums.iter_rows()}
     stations, found = plant.stations_of(line), []
     speaking = {station for (station, _), count in calls.items() if count}
@@ -190,9 +190,9 @@ def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView
     start = _floor(formed.start + lehr - MARGIN, bin_s)
     seen = Span(start, formed.end + lehr + MARGIN)
     bins = int(np.ceil(seen.seconds / bin_s))
-    told = {"line": line, "from_time": start, "to_time": seen.end}
+    row = {"line": line, "from_time": start, "to_time": seen.end}
     ware, stays, hours, pallets = reader.together(
-        lambda mine: _ware(mine, plant, line, told, bin_s),
+        lambda mine: _ware(mine, plant, line, row, bin_s),
         lambda mine: stays_of(mine, [line], Span(formed.start - MARGIN - lehr, formed.end + MARGIN)),
         lambda mine: mine.ask("lehr_hours_of_line", line=line, from_time=start - MARGIN, to_time=seen.end + MARGIN),
         lambda mine: pallets_of_line(mine, plant, line, start, seen.end + SLACK),
@@ -207,14 +207,14 @@ def ware_view(reader: Reader, plant: Plant, line: str, formed: Span) -> LineView
     )
 
 
-def _ware(reader: Reader, plant: Plant, line: str, told: dict[str, Any], bin_s: int) -> pl.DataFrame:
+def _ware(reader: Reader, plant: Plant, line: str, row: dict[str, Any], bin_s: int) -> pl.DataFrame:
     """Counts of the first and the last stations; of all of them where the first read no mould numbers."""
     stations = plant.stations_of(line)
     ends = [s.id for s in stations if s.order in (stations[0].order, stations[-1].order)]
-    rows = reader.ask("ware_by_bin", **told, stations=ends, bin_s=bin_s)
+    rows = reader.ask("ware_by_bin", **row, stations=ends, bin_s=bin_s)
     if len(ends) == len(stations) or set(reading_stations(plant, line, rows)) & set(plant.first_stations(line)):
         return rows
-    return reader.ask("ware_by_bin", **told, stations=[s.id for s in stations], bin_s=bin_s)
+    return reader.ask("ware_by_bin", **row, stations=[s.id for s in stations], bin_s=bin_s)
 
 
 def _floor(moment: datetime, step_s: int) -> datetime:
@@ -266,10 +266,10 @@ def _counts(plant: Plant, passing: Passing, rows: pl.DataFrame, value: str, moul
 
 def _fitted(passing: Passing, moulds: tuple[str, ...], stays: Sequence[Stay]) -> np.ndarray:
     """In how many cavities each mould sat when the ware of each bin was formed [moulds, bins]."""
-    told = np.zeros((len(moulds), passing.bins))
+    values = np.zeros((len(moulds), passing.bins))
     for stay in stays:
-        told[moulds.index(stay.mould)] += formed_inside(passing, stay.span)
-    return told
+        values[moulds.index(stay.mould)] += formed_inside(passing, stay.span)
+    return values
 
 
 def _found(plant: Plant, passing: Passing, calls: pl.DataFrame) -> np.ndarray:
@@ -321,5 +321,5 @@ def _packing(
         mine = passing.ware * _making(passing, stays, item)
         share = mine.sum(axis=0) / np.maximum(passing.ware.sum(axis=0), 1e-9)
         by_item[item] = np.repeat(total * share / passing.bin_min, max(1, round(passing.bin_min)))
-    told, each = packing_time(by_item, start, pallets), max(1, round(passing.bin_min))
-    return told, waits(np.repeat(total / passing.bin_min, each), start, pallets, told.minutes)
+    time, each = packing_time(by_item, start, pallets), max(1, round(passing.bin_min))
+    return time, waits(np.repeat(total / passing.bin_min, each), start, pallets, time.minutes)

@@ -50,11 +50,11 @@ def cavities_of(
 def _reranked(cavities: Sequence[Cavity], ranking: EscapesTogether) -> list[Cavity]:
     places = [(c.line, c.section, c.gob, c.mould) for c in cavities]
     sums = {p: sum(c.probability for c, q in zip(cavities, places, strict=True) if q == p) for p in set(places)}
-    told = []
+    found = []
     for cavity, place in zip(cavities, places, strict=True):
         share = cavity.probability / sums[place] if sums[place] > 0 else 1 / places.count(place)
-        told.append(cavity.model_copy(update={"probability": ranking.probability.get(place, 0.0) * share}))
-    return told
+        found.append(cavity.model_copy(update={"probability": ranking.probability.get(place, 0.0) * share}))
+    return found
 
 
 def traced_pallets(
@@ -86,8 +86,8 @@ def traced_pallets(
 def inferred_begins(parts: Sequence[LineTrace], pallets: Sequence[TracedPallet]) -> list[str]:
     """What has to be said of pallets of which only the label was noted, line by line."""
     named = {p.pallet for p in pallets}
-    told = [(part.view.line, part.view.pallets.filter(pl.col("pallet").is_in(named))) for part in parts]
-    return [text for line, rows in told for text in inferred_words(line, rows["begin"].to_list())]
+    pairs = [(part.view.line, part.view.pallets.filter(pl.col("pallet").is_in(named))) for part in parts]
+    return [text for line, rows in pairs for text in inferred_words(line, rows["begin"].to_list())]
 
 
 def _chosen(question: Question, part: LineTrace) -> set[int]:
@@ -110,7 +110,7 @@ def _possible(packed: Sequence[tuple[str | None, Span]], row: dict[str, Any]) ->
 def _traced(
     part: LineTrace, number: int, row: dict[str, Any], question: Question, chosen: bool, chance: float, known: Vouching
 ) -> TracedPallet:
-    told, first = part.carried, part.first
+    carried_escapes, first = part.carried, part.first
     tells = question.defect is not None and part.exposure.missed_known
     packed = Span(row["packed_from"], row["packed_to"])
     doubts = known.doubts_of(part.view.line, question.defect, packed.start, packed.end)
@@ -124,9 +124,9 @@ def _traced(
         units=row["units"],
         state=row["state"],
         mould_units=float(part.exposure.ware[:, number].sum() * part.view.kept[number]),
-        expected_defective=float(told.mean[number]) if tells else None,
-        expected_low=float(told.low[number]) if tells else None,
-        expected_high=float(told.high[number]) if tells else None,
+        expected_defective=float(carried_escapes.mean[number]) if tells else None,
+        expected_low=float(carried_escapes.low[number]) if tells else None,
+        expected_high=float(carried_escapes.high[number]) if tells else None,
         hold=row["state"] == "held",
         probability=chance,
         proposed=chosen,
@@ -138,12 +138,12 @@ def _traced(
 
 def with_holds(pallets: Sequence[TracedPallet], holds: dict[str, list[str]]) -> list[TracedPallet]:
     """The pallets with the holds that are on them."""
-    told = []
-    for one in pallets:
-        names = tuple(holds.get(one.pallet, ()))
+    found = []
+    for pallet in pallets:
+        names = tuple(holds.get(pallet.pallet, ()))
         kept = any("(proposed)" not in name for name in names)
-        told.append(one.model_copy(update={"holds": names, "hold": one.hold or kept}) if names else one)
-    return told
+        found.append(pallet.model_copy(update={"holds": names, "hold": pallet.hold or kept}) if names else pallet)
+    return found
 
 
 def hold_lists(
@@ -184,8 +184,8 @@ def totals(parts: Sequence[LineTrace]) -> tuple[float | None, float | None, floa
     known = [part.carried for part in parts if part.exposure.missed_known and part.view.passing.found is not None]
     if not known:
         return None, None, None
-    told = counted(np.array([sum(c.total for c in known)]), np.array([sum(c.variance for c in known)]))[0]
-    return told.mean, float(told.low), float(told.high)
+    this_counted = counted(np.array([sum(c.total for c in known)]), np.array([sum(c.variance for c in known)]))[0]
+    return this_counted.mean, float(this_counted.low), float(this_counted.high)
 
 
 def plans_for(plant: Plant, severity: str | None, proposed: HoldList | None) -> tuple[SamplingPlan, ...]:

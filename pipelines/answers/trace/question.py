@@ -67,11 +67,11 @@ def filled(reader: Reader, plant: Plant, question: Question) -> AskedTrace:
         rows = reader.ask("complaint", complaint=question.complaint)
         if rows.is_empty():
             raise WrongUse(f"no complaint '{question.complaint}' was ever received; see `coldledger feeds`")
-        told = rows.row(0, named=True)
+        row = rows.row(0, named=True)
         names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
-        fresh = {n: told[n] for n in names if getattr(question, n) is None}
-        asked.question = replace(question, **fresh, received=question.received or told["received_on"])
-        asked.units = complained_units(told, asked.question.defect)
+        fresh = {n: row[n] for n in names if getattr(question, n) is None}
+        asked.question = replace(question, **fresh, received=question.received or row["received_on"])
+        asked.units = complained_units(row, asked.question.defect)
     _check(plant, asked.question)
     if asked.question.pallet is not None:
         _with_pallet(reader, plant, asked)
@@ -98,26 +98,26 @@ def _with_pallet(reader: Reader, plant: Plant, asked: AskedTrace) -> None:
             )
         asked.question = replace(asked.question, pallet=None)
         return
-    told = with_begin(reader, plant, rows.row(0, named=True))
-    asked.pallet_row = told
-    if asked.question.item not in (None, told["item"]):
+    fields = with_begin(reader, plant, rows.row(0, named=True))
+    asked.pallet_row = fields
+    if asked.question.item not in (None, fields["item"]):
         asked.impossible.append(
-            f"pallet {pallet} holds {told['item']}, not {asked.question.item}; the pallet was believed"
+            f"pallet {pallet} holds {fields['item']}, not {asked.question.item}; the pallet was believed"
         )
-    if asked.question.line not in (None, told["line"]):
+    if asked.question.line not in (None, fields["line"]):
         asked.impossible.append(
-            f"pallet {pallet} was packed on {told['line']}, not on {asked.question.line}; the pallet was believed"
+            f"pallet {pallet} was packed on {fields['line']}, not on {asked.question.line}; the pallet was believed"
         )
-    asked.question = replace(asked.question, line=told["line"], item=told["item"])
+    asked.question = replace(asked.question, line=fields["line"], item=fields["item"])
     show, received = plant.clock.show, asked.question.received
-    if received is not None and plant.clock.day(received).end < told["packed_to"]:
+    if received is not None and plant.clock.day(received).end < fields["packed_to"]:
         asked.impossible.append(
-            f"pallet {pallet} was packed until {show(told['packed_to'])}, after it was received ({received}): one of "
+            f"pallet {pallet} was packed until {show(fields['packed_to'])}, after it was received ({received}): one of "
             "the two is wrong; the pallet was believed"
         )
     asked.notes.append(
-        f"pallet {pallet} was packed on {told['line']} from "
-        f"{show(told['packed_from'])}{ASSUMED_BEGIN[is_inferred(told)]} to {show(told['packed_to'])}"
+        f"pallet {pallet} was packed on {fields['line']} from "
+        f"{show(fields['packed_from'])}{ASSUMED_BEGIN[is_inferred(fields)]} to {show(fields['packed_to'])}"
     )
 
 

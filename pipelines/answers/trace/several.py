@@ -15,10 +15,10 @@ from schemas.answers.trace import Cavity, Trace
 
 
 def by_place(cavities: Sequence[Cavity]) -> dict[Place, float]:
-    told: dict[Place, float] = {}
+    values: dict[Place, float] = {}
     for c in cavities:
-        told[c.line, c.section, c.gob, c.mould] = told.get((c.line, c.section, c.gob, c.mould), 0.0) + c.probability
-    return told
+        values[c.line, c.section, c.gob, c.mould] = values.get((c.line, c.section, c.gob, c.mould), 0.0) + c.probability
+    return values
 
 
 def joined_question(questions: Sequence[Question], parts: Sequence[Trace]) -> Question:

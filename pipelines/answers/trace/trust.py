@@ -70,11 +70,11 @@ class Vouching:
         overdue, by the time gone by.
         """
         kinds = dict.fromkeys((d.station, d.defect) for d in self.doubts if d.why != OVERDUE)
-        told = {d: self._since(d) for d in self.doubts if d.why == OVERDUE}
+        values = {d: self._since(d) for d in self.doubts if d.why == OVERDUE}
         for station, defect in kinds:
             chances = chances_of(station, defect, self.passes, self.doubts, self.prior)
-            told |= dict(zip(failures_of(station, defect, self.doubts), chances, strict=True))
-        return told
+            values |= dict(zip(failures_of(station, defect, self.doubts), chances, strict=True))
+        return values
 
     def _since(self, doubt: Doubt) -> float:
         missed = (self.until - (doubt.start or self.until)) / timedelta(hours=self.plant.checks.challenge_hours)
@@ -104,14 +104,14 @@ def vouching(reader: Reader, plant: Plant, span: Span) -> Vouching:
     """The challenges from BACK before a span to AHEAD after it; overdue is told as of the end of what was received, at
     most AHEAD after the span.
     """
-    told = challenge_limits(span)
-    counted = faults(plant, reader.ask("challenges_counted", **told))
+    moments = challenge_limits(span)
+    counted = faults(plant, reader.ask("challenges_counted", **moments))
     kinds = failed_kinds(plant, counted)
     failing = reader.ask(
-        "challenges_of_kinds", **told, stations=kinds["station"].to_list(), defects=kinds["defect"].to_list()
+        "challenges_of_kinds", **moments, stations=kinds["station"].to_list(), defects=kinds["defect"].to_list()
     )
     last = reader.ask("span_of_counts")["last_window"][0]
-    return Vouching(plant, counted, failing, min(last, told["to_time"]) if last is not None else span.end)
+    return Vouching(plant, counted, failing, min(last, moments["to_time"]) if last is not None else span.end)
 
 
 def challenge_limits(span: Span) -> dict[str, datetime]:
@@ -136,7 +136,7 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
         from_=span.start,
         to=span.end,
         rates=tuple(_rates(plant, mine, known.prior.alike)),
-        doubts=tuple(station_doubt(reader, plant, one, known) for one in touched),
+        doubts=tuple(station_doubt(reader, plant, doubt, known) for doubt in touched),
         never=tuple(_never(plant, mine, line)),
         usual_missed=known.prior.mean if known.prior.told else None,
         alike=known.prior.alike,
@@ -190,8 +190,8 @@ def doubts_in(reader: Reader, plant: Plant, span: Span) -> tuple[list[StationDou
     """
     known = vouching(reader, plant, span)
     every = ranked_doubts(known, span)
-    shown = [station_doubt(reader, plant, one, known) for one in every if not is_usual(known, one)]
-    return shown, [one for one in every if is_usual(known, one)]
+    shown = [station_doubt(reader, plant, doubt, known) for doubt in every if not is_usual(known, doubt)]
+    return shown, [doubt for doubt in every if is_usual(known, doubt)]
 
 
 def _rates(plant: Plant, challenges: pl.DataFrame, alike: float) -> list[DetectionRate]:
@@ -251,8 +251,8 @@ def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, known: Vouching) -
     """A stretch in doubt with the containers the station inspected in it and the pallets that can hold them."""
     until = known.until
     start, end = doubt.start or until - BACK, doubt.end or until
-    told = reader.ask("ware", line=doubt.line, from_time=start, to_time=end)
-    seen = int(told.filter(pl.col("station") == doubt.station)["inspected"].sum())
+    rows = reader.ask("ware", line=doubt.line, from_time=start, to_time=end)
+    seen = int(rows.filter(pl.col("station") == doubt.station)["inspected"].sum())
     way = timedelta(
         minutes=plant.stations_of(doubt.line)[-1].after_minutes - plant.stations[doubt.station].after_minutes
     )

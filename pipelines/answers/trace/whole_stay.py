@@ -39,8 +39,8 @@ def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_u
     until = min(ended or known_until, known_until)
     span = Span(since, max(until, first.to))
     view = ware_view(reader, plant, first.line, span)
-    told = view.exposure([Stay(first.line, first.section, first.gob, first.mould, mine[0]["item"], span)])
-    on = view.pallets.with_columns(mine=pl.Series(told.ware[0])).filter(pl.col("mine") > 0.5)
+    exposure = view.exposure([Stay(first.line, first.section, first.gob, first.mould, mine[0]["item"], span)])
+    on = view.pallets.with_columns(mine=pl.Series(exposure.ware[0])).filter(pl.col("mine") > 0.5)
     vouched = check is not None and formed is not None and formed >= fitted
     return WholeStay(
         line=first.line,
@@ -52,7 +52,7 @@ def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_u
         to=ended,
         check=f"challenge of {check['station']}, {check['caught']} of {check['passes']}" if check and vouched else None,
         checked_at=check["checked_at"] if check and vouched else None,
-        containers=float(told.all_ware[0]),
+        containers=float(exposure.all_ware[0]),
         pallets=tuple(on["pallet"]),
         units=int(on["units"].sum()),
         cleared=on.filter(pl.col("state") == "released").height,

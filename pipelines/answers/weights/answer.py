@@ -48,7 +48,7 @@ def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: st
     if not studies:
         note = f"no weighing{f' of {item}' if item else ''} came for this time; see `coldledger feeds`"
         return Weights(line=line, from_=span.start, to=span.end, item=item, n=0, notes=(note,))
-    first, *rest = (one.told for one in studies)
+    first, *rest = (item_study.told for item_study in studies)
     return first.model_copy(update={"others": tuple(rest)})
 
 
@@ -75,8 +75,8 @@ def study_weights(reader: Reader, plant: Plant, line: str, span: Span, item: str
 
 def _packed(reader: Reader, line: str, span: Span) -> dict[str, int]:
     """Containers on the pallets whose last container was packed in the window, by item."""
-    told = reader.ask("pallets_of_line", line=line, from_time=span.start, to_time=span.end)
-    ended = told.filter(pl.col("packed_to").is_between(span.start, span.end, closed="left"))
+    rows = reader.ask("pallets_of_line", line=line, from_time=span.start, to_time=span.end)
+    ended = rows.filter(pl.col("packed_to").is_between(span.start, span.end, closed="left"))
     return dict(ended.group_by("item").agg(pl.col("units").sum()).iter_rows())
 
 
@@ -91,8 +91,8 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
     values = main.rows["weight_g"].to_numpy()
     error = mean_error(main.here, {name: part.value for name, part in main.parts.items()})
     mean = float(values.mean())
-    gobs = tuple(_gob(one, found, asked) for one in studies for found in one.gobs)
-    told = Weights(
+    gobs = tuple(_gob(this_study, found, asked) for this_study in studies for found in this_study.gobs)
+    weights = Weights(
         line=asked.line,
         from_=asked.span.start,
         to=asked.span.end,
@@ -108,17 +108,17 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
         weight_min_g=known.weight_min_g if known else None,
         weight_max_g=known.weight_max_g if known else None,
         outside=_outside(main, values),
-        moulds=tuple(_mould(main, one) for one in main.moulds),
+        moulds=tuple(_mould(main, mould) for mould in main.moulds),
         gobs=gobs,
         components=_parts(main.parts),
         rules=main.judge.words(),
         judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]),
         lent_freedom=main.usual.lent,
-        following=max((one.spread.correlation for one in main.moulds), default=0.0),
+        following=max((mould.spread.correlation for mould in main.moulds), default=0.0),
         notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
     )
-    more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, told, error)}
-    return ItemStudy(told.model_copy(update=more), tuple(studies))
+    more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, weights, error)}
+    return ItemStudy(weights.model_copy(update=more), tuple(studies))
 
 
 def _sd(values: np.ndarray) -> float | None:
@@ -127,7 +127,9 @@ def _sd(values: np.ndarray) -> float | None:
 
 def _worst(main: Study) -> dict[str, float | None]:
     """Ppk of the worst mould."""
-    worst = min((one.perf for one in main.moulds if one.perf.k is not None), key=lambda p: p.k or 0.0, default=None)
+    worst = min(
+        (mould.perf for mould in main.moulds if mould.perf.k is not None), key=lambda p: p.k or 0.0, default=None
+    )
     return {"ppk": worst.k, "ppk_low": worst.k_low} if worst else {}
 
 
@@ -137,26 +139,28 @@ def _slope(main: Study) -> dict[str, float]:
 
 
 def _apart(main: Study, studies: list[Study]) -> dict[str, HotColdWeights]:
-    hot = next((one for one in studies if one.point == "hot"), None)
+    hot = next((this_study for this_study in studies if this_study.point == "hot"), None)
     apart = hot_cold(hot.rows, main.rows) if hot is not None and main.point == "cold" else None
     if apart is None:
         return {}
-    told = HotColdWeights(moulds=apart.moulds, difference_g=apart.difference_g, low=apart.low_g, high=apart.high_g)
-    return {"hot_cold": told}
+    hot_cold_weights = HotColdWeights(
+        moulds=apart.moulds, difference_g=apart.difference_g, low=apart.low_g, high=apart.high_g
+    )
+    return {"hot_cold": hot_cold_weights}
 
 
-def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str, object]:
+def _glass(asked: _Asked, main: Study, weights: Weights, error: float) -> dict[str, object]:
     """Giveaway and saving over the containers packed, the scale's own uncertainty in their intervals; nothing of an
     item that works.toml does not know.
     """
     item = main.item
-    if item is None or told.mean_g is None:
+    if item is None or weights.mean_g is None:
         return {}
-    heavy = heavy_enough_g(asked.checks, item) if told.point == "cold" else None
-    lowest = lowest_mean(told.sd_g, item.weight_min_g, heavy) if told.sd_g else None
+    heavy = heavy_enough_g(asked.checks, item) if weights.point == "cold" else None
+    lowest = lowest_mean(weights.sd_g, item.weight_min_g, heavy) if weights.sd_g else None
     units = asked.packed.get(item.id)
-    unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * told.mean_g)) if main.parts else None
-    kg = glass(told.mean_g, unsure, item.weight_g, lowest.mean_g if lowest else None, units)
+    unsure = float(np.hypot(error, asked.plant.uncertainty.weight / 100 * weights.mean_g)) if main.parts else None
+    kg = glass(weights.mean_g, unsure, item.weight_g, lowest.mean_g if lowest else None, units)
     return {
         "packed_units": units,
         "lowest_mean_g": lowest.mean_g if lowest else None,
@@ -168,11 +172,11 @@ def _glass(asked: _Asked, main: Study, told: Weights, error: float) -> dict[str,
 def _together(gobs: tuple[GobWeights, ...]) -> list[str]:
     """All gob positions of a point moved the same way: hardly each for itself."""
     notes = []
-    for point in dict.fromkeys(one.point for one in gobs):
-        moved = [one.offset_g for one in gobs if one.point == point and one.drifting and one.offset_g is not None]
+    for point in dict.fromkeys(gob.point for gob in gobs):
+        moved = [gob.offset_g for gob in gobs if gob.point == point and gob.drifting and gob.offset_g is not None]
         if (
             len(moved) > 1
-            and len(moved) == sum(one.point == point for one in gobs)
+            and len(moved) == sum(gob.point == point for gob in gobs)
             and (min(moved) > 0 or max(moved) < 0)
         ):
             notes.append(
@@ -193,15 +197,15 @@ def _outside(main: Study, values: np.ndarray) -> int:
 def _signals(found: MouldFound) -> tuple[MouldSignal, ...]:
     return tuple(
         MouldSignal(
-            rule=one.rule,
-            first=_moment(one.first_s),
-            last=_moment(one.last_s),
-            times=one.times,
-            value_g=one.value_g,
-            still=one.still,
-            with_gob=one.with_gob,
+            rule=called.rule,
+            first=_moment(called.first_s),
+            last=_moment(called.last_s),
+            times=called.times,
+            value_g=called.value_g,
+            still=called.still,
+            with_gob=called.with_gob,
         )
-        for one in found.chart.called
+        for called in found.chart.called
     )
 
 
@@ -245,17 +249,17 @@ def _mould(main: Study, found: MouldFound) -> MouldWeights:
 def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:
     mine = main.rows.filter(pl.col("gob") == found.gob)["weight_g"]
     mean = float(mine.to_numpy().mean()) if mine.len() else found.usual_g
-    told = GobWeights(point=main.point, gob=found.gob, n=mine.len(), mean_g=mean)
+    gob = GobWeights(point=main.point, gob=found.gob, n=mine.len(), mean_g=mean)
     nominal = main.item.weight_g if main.item else None
     called = _moment(found.called_s) if found.called_s is not None else None
     drift = found.fit
     if drift is None or not found.still:
-        return told.model_copy(
-            update={"called_at": called, "to_nominal_g": nominal - told.mean_g if nominal is not None else None}
+        return gob.model_copy(
+            update={"called_at": called, "to_nominal_g": nominal - gob.mean_g if nominal is not None else None}
         )
     seen = asked.span.end + timedelta(minutes=asked.lehr.minutes)
     loose = timedelta(minutes=asked.lehr.half_width)
-    return told.model_copy(
+    return gob.model_copy(
         update={
             "drifting": True,
             "called_at": called,
@@ -280,10 +284,10 @@ def _gob(main: Study, found: GobFound, asked: _Asked) -> GobWeights:
 
 def _parts(parts: dict[str, Component]) -> WeightParts:
     names = {"moulds": "between_moulds", "gobs": "between_gobs", "times": "between_times", "within": "within"}
-    told: dict[str, float | None] = {}
+    values: dict[str, float | None] = {}
     for name, part in parts.items():
-        told |= {f"{names[name]}_g2": part.value, f"{names[name]}_low": part.low, f"{names[name]}_high": part.high}
-    return WeightParts(**told)
+        values |= {f"{names[name]}_g2": part.value, f"{names[name]}_low": part.low, f"{names[name]}_high": part.high}
+    return WeightParts(**values)
 
 
 def _moment(seconds: float) -> datetime:
@@ -293,14 +297,14 @@ def _moment(seconds: float) -> datetime:
 def _spread_notes(main: Study) -> list[str]:
     """What the spreads within cannot tell, and what was left out of them."""
     notes = []
-    few = [one.mould for one in main.moulds if one.spread.sd is None]
+    few = [mould.mould for mould in main.moulds if mould.spread.sd is None]
     if few:
         notes.append(f"too few weighings to tell a spread, so no Cp or Pp: mould {', '.join(few[:8])}")
-    slips = [(one.mould, grams) for one in main.moulds for grams in one.spread.left_out]
+    slips = [(mould.mould, grams) for mould in main.moulds for grams in mould.spread.left_out]
     if slips:
-        told = ", ".join(f"{grams:g} g of mould {mould}" for mould, grams in slips[:6])
-        notes.append(f"far off, left out of Cp and Cpk, not of Pp and Ppk: {told}; was it a slip?")
-    r = max((one.spread.correlation for one in main.moulds), default=0.0)
+        answer = ", ".join(f"{grams:g} g of mould {mould}" for mould, grams in slips[:6])
+        notes.append(f"far off, left out of Cp and Cpk, not of Pp and Ppk: {answer}; was it a slip?")
+    r = max((mould.spread.correlation for mould in main.moulds), default=0.0)
     if r:
         notes.append(
             f"weighings of a mould that follow one another are alike (correlation {r:.1f}): spreads from moving ranges "

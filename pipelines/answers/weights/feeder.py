@@ -16,21 +16,21 @@ from schemas.answers.weights import FeederCorrection, FeederWeighed, GobWeights
 def with_feeder(studies: Sequence[ItemStudy], lehr: LehrTime) -> list[ItemStudy]:
     """The studies of a line, where a gob position drifts with one correction for it, the same wherever it was
     weighed."""
-    letters = {gob.gob for one in studies for study in one.points for gob in study.gobs if gob.still}
+    letters = {gob.gob for item_study in studies for study in item_study.points for gob in study.gobs if gob.still}
     found = {letter: _weighed(studies, letter, lehr) for letter in sorted(letters)}
     drift = {letter: together(weighed) for letter, weighed in found.items()}
-    return [_of_item(one, found, drift) for one in studies]
+    return [_of_item(study, found, drift) for study in studies]
 
 
 def _weighed(studies: Sequence[ItemStudy], letter: str, lehr: LehrTime) -> list[Weighed]:
-    told = []
-    for one in studies:
-        for study in one.points:
+    found = []
+    for item_study in studies:
+        for study in item_study.points:
             for gob in study.gobs:
                 share = _share(study, gob, lehr) if gob.gob == letter else None
                 if share is not None:
-                    told.append(Weighed(one.told.item, study.point, *share, gob.still))
-    return told
+                    found.append(Weighed(item_study.told.item, study.point, *share, gob.still))
+    return found
 
 
 def _share(study: Study, gob: GobFound, lehr: LehrTime) -> tuple[float, float] | None:
@@ -48,30 +48,30 @@ def _weight(study: Study, gob: GobFound) -> float:
     return study.item.weight_g if study.item else gob.usual_g
 
 
-def _of_item(one: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, CorrectedTogether]) -> ItemStudy:
-    usual = {(study.point, gob.gob): (study, gob) for study in one.points for gob in study.gobs}
+def _of_item(item_study: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, CorrectedTogether]) -> ItemStudy:
+    usual = {(study.point, gob.gob): (study, gob) for study in item_study.points for gob in study.gobs}
     gobs = tuple(
-        _corrected(told, *usual[told.point, told.gob], drift[told.gob], one.told.point) if told.drifting else told
-        for told in one.told.gobs
+        _corrected(gob, *usual[gob.point, gob.gob], drift[gob.gob], item_study.told.point) if gob.drifting else gob
+        for gob in item_study.told.gobs
     )
-    main = {gob.gob: (one.points[0], gob) for gob in one.points[0].gobs}
+    main = {gob.gob: (item_study.points[0], gob) for gob in item_study.points[0].gobs}
     feeder = tuple(
-        _correction(letter, found[letter], told, _weight(*main[letter]), gobs)
-        for letter, told in drift.items()
+        _correction(letter, found[letter], corrected_together, _weight(*main[letter]), gobs)
+        for letter, corrected_together in drift.items()
         if letter in main
     )
-    return replace(one, told=one.told.model_copy(update={"gobs": gobs, "feeder": feeder}))
+    return replace(item_study, told=item_study.told.model_copy(update={"gobs": gobs, "feeder": feeder}))
 
 
-def _corrected(told: GobWeights, study: Study, gob: GobFound, drift: CorrectedTogether, main: str) -> GobWeights:
+def _corrected(weights: GobWeights, study: Study, gob: GobFound, drift: CorrectedTogether, main: str) -> GobWeights:
     """The same correction at every point; none where they disagree. To nominal by the scale of the main point
     only."""
     if not drift.agree:
         nothing = dict.fromkeys(("correction_g", "correction_low", "correction_high", "to_nominal_g"))
-        return told.model_copy(update=nothing)
+        return weights.model_copy(update=nothing)
     weight = _weight(study, gob)
     nominal = study.item.weight_g if study.item and study.point == main else None
-    return told.model_copy(
+    return weights.model_copy(
         update={
             "correction_g": -drift.share * weight,
             "correction_low": -drift.high * weight,

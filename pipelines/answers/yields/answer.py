@@ -62,7 +62,9 @@ class Kept:
 
     def usual_json(self) -> str:
         days = [(day.isoformat(), revision) for day, revision in self.together]
-        return json.dumps({name: asdict(one) for name, one in self.usual.items()} | {TOGETHER: days})
+        return json.dumps(
+            {name: asdict(expected_losses) for name, expected_losses in self.usual.items()} | {TOGETHER: days}
+        )
 
 
 def answer_yield(reader: Reader, plant: Plant, day: date, furnace: str | None = None, line: str | None = None) -> Yield:
@@ -81,18 +83,19 @@ def yield_as_known(
     if closes.is_empty():
         return answer_yield(reader, plant, day, furnace, line).model_copy(update={"known_at": known_at})
     last = closes.row(-1, named=True)
-    told = Yield.model_validate(json.loads(last["answers"])["yield"])
+    day_yield = Yield.model_validate(json.loads(last["answers"])["yield"])
     of_line = plant.lines[line].furnace if line is not None else furnace
-    return told.model_copy(
+    return day_yield.model_copy(
         update={
             "known_at": known_at,
             "revision": int(last["revision"]),
             "closed_at": last["closed_at"],
-            "furnaces": tuple(one for one in told.furnaces if of_line in (None, one.furnace)),
+            "furnaces": tuple(this_yield for this_yield in day_yield.furnaces if of_line in (None, this_yield.furnace)),
             "lines": tuple(
-                one
-                for one in told.lines
-                if line in (None, one.line) and (of_line is None or plant.lines[one.line].furnace == of_line)
+                this_yield
+                for this_yield in day_yield.lines
+                if line in (None, this_yield.line)
+                and (of_line is None or plant.lines[this_yield.line].furnace == of_line)
             ),
         }
     )
@@ -109,19 +112,25 @@ def yield_and_readings(
         reader.ask("readings_before", first_day=day - timedelta(days=DAYS), day=day),
         reader.ask("usual_of_day", day=day),
     )
-    told = [_of_furnace(reader, plant, one, day, span, past) for one in plant.furnace if of_line in (None, one.id)]
-    lines = {one.line: one for furnace_told in told for one in furnace_told.lines}
+    found = [
+        _of_furnace(reader, plant, this_furnace, day, span, past)
+        for this_furnace in plant.furnace
+        if of_line in (None, this_furnace.id)
+    ]
+    lines = {this_yield.line: this_yield for furnace_told in found for this_yield in furnace_told.lines}
     answer = Yield(
         day=day,
-        furnaces=tuple(one.furnace for one in told),
-        lines=tuple(lines[one.id] for one in plant.line if one.id in lines and line in (None, one.id)),
-        suspect_meters=tuple(suspect for one in told for suspect in one.suspects),
-        unusual_losses=tuple(suspect for one in told for suspect in one.unusual),
-        could_be=tuple(one for furnace_told in told for one in furnace_told.could_be),
-        meters=tuple(meter for one in told for meter in meters_of(one.balanced)),
-        balances=tuple(row for one in told for row in balances_of(one.balanced)),
+        furnaces=tuple(each.furnace for each in found),
+        lines=tuple(
+            lines[this_line.id] for this_line in plant.line if this_line.id in lines and line in (None, this_line.id)
+        ),
+        suspect_meters=tuple(suspect for each in found for suspect in each.suspects),
+        unusual_losses=tuple(suspect for each in found for suspect in each.unusual),
+        could_be=tuple(cause for furnace_told in found for cause in furnace_told.could_be),
+        meters=tuple(meter for each in found for meter in meters_of(each.balanced)),
+        balances=tuple(row for each in found for row in balances_of(each.balanced)),
     )
-    return answer, [one.kept for one in told]
+    return answer, [each.kept for each in found]
 
 
 def check_names(plant: Plant, furnace: str | None, line: str | None) -> None:
@@ -159,37 +168,39 @@ def _machine_losses(
 
 def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span: Span, before: _Past) -> _FurnaceParts:
     shifts = [(shift.name, shift.span) for shift in plant.clock.shifts_of(day)]
-    whole = {one.id: line_day(reader, plant, one.id, span, shifts) for one in plant.lines_of(furnace.id)}
+    whole = {
+        this_line.id: line_day(reader, plant, this_line.id, span, shifts) for this_line in plant.lines_of(furnace.id)
+    }
     doubted = {
-        line: above_what_passed(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in whole.items()
+        line: above_what_passed(each.pallets, each.passed, pack_span(plant, line, span)) for line, each in whole.items()
     }
-    days = {line: without_pallets(told, doubted[line].rows) for line, told in whole.items()}
+    days = {line: without_pallets(each, doubted[line].rows) for line, each in whole.items()}
     waited = {
-        line: carried_over(told.pallets, told.passed, pack_span(plant, line, span)) for line, told in days.items()
+        line: carried_over(each.pallets, each.passed, pack_span(plant, line, span)) for line, each in days.items()
     }
-    carried = {line: carried_by_part(told, waited[line]) for line, told in days.items()}
-    packed = {line: _packed(plant, told, carried[line], waited[line]) for line, told in days.items()}
-    masses = {line: masses_of(plant, told, packed[line]) for line, told in days.items()}
-    first = [line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()]
-    then = span.shifted(-melt_shift(first, {line: told.lehr for line, told in days.items()}))
+    carried = {line: carried_by_part(each, waited[line]) for line, each in days.items()}
+    packed = {line: _packed(plant, each, carried[line], waited[line]) for line, each in days.items()}
+    masses = {line: masses_of(plant, each, packed[line]) for line, each in days.items()}
+    first = [line_reading(plant, each, packed[line], masses[line]) for line, each in days.items()]
+    then = span.shifted(-melt_shift(first, {line: each.lehr for line, each in days.items()}))
     rows = reader.ask("melt_of_furnace", furnace=furnace.id, from_time=then.start, to_time=then.end)
     melt = melt_of(furnace, rows, then)
-    days = {line: replace(told, melt_cut=cut_between(reader, line, then)) for line, told in days.items()}
-    readings = {line: line_reading(plant, told, packed[line], masses[line]) for line, told in days.items()}
+    days = {line: replace(each, melt_cut=cut_between(reader, line, then)) for line, each in days.items()}
+    readings = {line: line_reading(plant, each, packed[line], masses[line]) for line, each in days.items()}
     reading = furnace_reading(furnace.id, melt, list(readings.values()))
     past = before.readings(furnace.id)
-    usual = before.usual(furnace.id, usual_of(plant, reading, [one for _, _, one in past]))
-    made = balanced(plant, reading, usual, [one for _, _, one in past])
+    usual = before.usual(furnace.id, usual_of(plant, reading, [this_furnace for _, _, this_furnace in past]))
+    made = balanced(plant, reading, usual, [this_furnace for _, _, this_furnace in past])
     window = window_days([earlier for earlier, _, _ in past], day, made.days)
     lines = []
-    for line, told in days.items():
-        parts = _packed_by_part(plant, told, carried[line])
-        machine = _machine_losses(plant, told, parts, made, readings[line], masses[line])
-        lines.append(LineTold(told, packed[line], masses[line], readings[line], machine, doubted[line]))
+    for line, this_day in days.items():
+        parts = _packed_by_part(plant, this_day, carried[line])
+        machine = _machine_losses(plant, this_day, parts, made, readings[line], masses[line])
+        lines.append(LineTold(this_day, packed[line], masses[line], readings[line], machine, doubted[line]))
     suspects, unusual = suspects_of(made, window)
     return _FurnaceParts(
         furnace_yield(plant, made, melt, usual, lines),
-        [line_yield(plant, one, made) for one in lines],
+        [line_yield(plant, line_told, made) for line_told in lines],
         made,
         Kept(furnace.id, reading, usual, tuple((earlier, revision) for earlier, revision, _ in past)),
         suspects,
@@ -198,16 +209,16 @@ def _of_furnace(reader: Reader, plant: Plant, furnace: Furnace, day: date, span:
     )
 
 
-def _packed(plant: Plant, told: LineDay, parts: Sequence[CarriedItems], waited: CarriedTable) -> Packed:
+def _packed(plant: Plant, day: LineDay, parts: Sequence[CarriedItems], waited: CarriedTable) -> Packed:
     units: dict[str, float] = {}
     for item, more in (row for part in parts for row in part.units.items()):
         units[item] = units.get(item, 0.0) + more
     whole = CarriedItems(units, waited.variance)
-    return packed_in(told.pallets, told.passed, pack_span(plant, told.line, told.span), running_at_end(told), whole)
+    return packed_in(day.pallets, day.passed, pack_span(plant, day.line, day.span), running_at_end(day), whole)
 
 
-def _running(told: LineDay, number: int) -> Sequence[str]:
-    return running_at_end(told) if number == len(told.parts) else ()
+def _running(day: LineDay, number: int) -> Sequence[str]:
+    return running_at_end(day) if number == len(day.parts) else ()
 
 
 @dataclass(frozen=True)
@@ -235,8 +246,8 @@ class _Past:
 
     def usual(self, furnace: str, fresh: dict[str, ExpectedLosses]) -> dict[str, ExpectedLosses]:
         """What is expected to be lost unseen; as the day's first close settled it."""
-        settled = {name: ExpectedLosses(**one) for name, one in self._settled(furnace).items() if name != TOGETHER}
-        return {name: settled.get(name, one) for name, one in fresh.items()}
+        settled = {name: ExpectedLosses(**each) for name, each in self._settled(furnace).items() if name != TOGETHER}
+        return {name: settled.get(name, expected_losses) for name, expected_losses in fresh.items()}
 
     def _settled(self, furnace: str) -> dict[str, Any]:
         for row in self.settled.filter(pl.col("furnace") == furnace).iter_rows(named=True):

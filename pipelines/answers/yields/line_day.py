@@ -65,8 +65,8 @@ def cut_between(reader: Reader, line: str, span: Span) -> float:
 def cold_weights(reader: Reader, plant: Plant, line: str, span: Span) -> pl.DataFrame:
     """Weighings at the cold end in `span`, with item and cavity."""
     lehr_s = int(lehr_time(reader, plant, line, span).minutes * 60)
-    told = reader.ask("weights_of_line", line=line, from_time=span.start, to_time=span.end, lehr_s=lehr_s)
-    return told.filter(pl.col("point") == "cold")
+    rows = reader.ask("weights_of_line", line=line, from_time=span.start, to_time=span.end, lehr_s=lehr_s)
+    return rows.filter(pl.col("point") == "cold")
 
 
 def _gobs(reader: Reader, line: str, span: Span) -> tuple[float, float]:
@@ -86,8 +86,8 @@ def _ends(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[LehrTime
 
 def _in_lehr(reader: Reader, line: str, span: Span, formed: Span) -> tuple[float | None, float | None]:
     """Containers in the lehr at the two ends of the production day: formed by then, not yet at the first station."""
-    told = [_gobs(reader, line, Span(*limits)) for limits in ((formed.start, span.start), (formed.end, span.end))]
-    first, last = (cut - hot if cut else None for cut, hot in told)
+    pairs = [_gobs(reader, line, Span(*limits)) for limits in ((formed.start, span.start), (formed.end, span.end))]
+    first, last = (cut - hot if cut else None for cut, hot in pairs)
     return first, last
 
 
@@ -98,15 +98,15 @@ def _parts(
     jobs = reader.ask("jobs_of_line", line=line, from_time=formed.start - START_UP, to_time=formed.end)
     begun: list[tuple[datetime, str]] = list(zip(jobs["started_at"], jobs["job"], strict=True))
     cuts = {lehr.inspected(at + later) for at, _ in begun for later in (timedelta(0), START_UP)}
-    cuts = {at.replace(second=0, microsecond=0) for at in cuts} | {one.start for _, one in shifts}
+    cuts = {at.replace(second=0, microsecond=0) for at in cuts} | {this_span.start for _, this_span in shifts}
     edges = [span.start, *sorted(at for at in cuts if span.start < at < span.end), span.end]
     parts = []
     for start, end in pairwise(edges):
         first = formed.start if start == span.start else lehr.formed(start)
         last = formed.end if end == span.end else lehr.formed(end)
         middle = lehr.formed(start + (end - start) / 2)
-        job = next((one for one in reversed(begun) if one[0] <= middle), None)
-        shift = next((name for name, one in shifts if one.start <= start < one.end), "")
+        job = next((pair for pair in reversed(begun) if pair[0] <= middle), None)
+        shift = next((name for name, this_span in shifts if this_span.start <= start < this_span.end), "")
         starting = job is not None and job[0] + START_UP > middle
         parts.append(LinePart(Span(start, end), Span(first, last), shift, job[1] if job else "no job", starting))
     return tuple(parts)
@@ -126,8 +126,8 @@ def _by_station(
 
 
 def _cover(reader: Reader, plant: Plant, line: str, span: Span) -> dict[str, float]:
-    told = reader.ask("coverage", line=line, from_time=span.start, to_time=span.end)
-    return {row["station"]: min(1.0, row["covered_s"] / span.seconds) for row in told.iter_rows(named=True)}
+    rows = reader.ask("coverage", line=line, from_time=span.start, to_time=span.end)
+    return {row["station"]: min(1.0, row["covered_s"] / span.seconds) for row in rows.iter_rows(named=True)}
 
 
 def _passed(reader: Reader, plant: Plant, line: str, packed: Span, pallets: pl.DataFrame) -> pl.DataFrame:
@@ -155,10 +155,10 @@ def _ware(
     jobs = reader.ask(
         "jobs_of_line", line=line, from_time=lehr.formed(span.start) - beyond, to_time=lehr.formed(span.end) + beyond
     )
-    told = increments(reads, moduli, [lehr.inspected(at) for at in jobs["started_at"]])
+    frame = increments(reads, moduli, [lehr.inspected(at) for at in jobs["started_at"]])
     parts, notes, cover = [ware], [], {}
     for station in dict.fromkeys(reads["station"]):
-        mine = told.filter(pl.col("station") == station)
+        mine = frame.filter(pl.col("station") == station)
         later = timedelta(minutes=plant.stations[station].after_minutes)
         edges = [*(start + later for start in starts), span.end + later]
         for number, (start, end) in enumerate(pairwise(edges), start=1):
@@ -169,12 +169,12 @@ def _ware(
     return pl.concat(parts, how="diagonal_relaxed"), notes, cover
 
 
-def _of_totals(plant: Plant, station: str, told: pl.DataFrame, span: Span) -> tuple[list[str], float]:
+def _of_totals(plant: Plant, station: str, frame: pl.DataFrame, span: Span) -> tuple[list[str], float]:
     """What has to be said of a station that was counted by its running totals, and the share of its day that they
     determine.
     """
-    _, open_ = counted(told, span.start, span.end)
-    mine = told.filter(pl.col("counter") == "inspected")
+    _, open_ = counted(frame, span.start, span.end)
+    mine = frame.filter(pl.col("counter") == "inspected")
     late = max(timedelta(0), min(mine["from_at"].to_list(), default=span.end) - span.start)
     early = max(timedelta(0), span.end - max(mine["to_at"].to_list(), default=span.start))
     short = f", which miss {(late + early).total_seconds() / 60:.0f} min of the day" if late + early else ""

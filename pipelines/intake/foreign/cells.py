@@ -96,21 +96,21 @@ def _split(line: str, mapping: Mapping) -> list[str]:
 
 
 def _spread(row: list[str]) -> list[str]:
-    told, last = [], ""
+    found, last = [], ""
     for cell in row:
         last = cell or last
-        told.append(last)
-    return told
+        found.append(last)
+    return found
 
 
 def _apart(names: list[str]) -> list[str]:
     """Names that are all different: an empty one is numbered, a second of the same name counted."""
-    told: list[str] = []
+    sentences: list[str] = []
     for number, name in enumerate(names, start=1):
         plain = name or f"column {number}"
-        count = sum(other == plain or other.startswith(f"{plain} (") for other in told)
-        told.append(f"{plain} ({count + 1})" if plain in told else plain)
-    return told
+        count = sum(other == plain or other.startswith(f"{plain} (") for other in sentences)
+        sentences.append(f"{plain} ({count + 1})" if plain in sentences else plain)
+    return sentences
 
 
 def _frame(raw: Raw) -> pl.DataFrame:
@@ -217,8 +217,8 @@ def _unpivoted(
         for word, there in values.items()
     ]
     nothing = ("", "0") if feed.name == "reject_counts" else ("",)
-    told = pl.concat(parts).filter(~pl.all_horizontal(pl.col(v).is_in(nothing) for v in wanted))
-    return told.sort(LINE, maintain_order=True)
+    frame = pl.concat(parts).filter(~pl.all_horizontal(pl.col(v).is_in(nothing) for v in wanted))
+    return frame.sort(LINE, maintain_order=True)
 
 
 def _from_name(mapping: Mapping, name: str) -> dict[str, str]:
@@ -236,10 +236,10 @@ def _translated(cells: pl.DataFrame, feed: Feed, mapping: Mapping) -> tuple[pl.D
     """
     for column, words in mapping.leave_values.items():
         cells = cells.filter(~pl.col(column).str.strip_chars().is_in(words))
-    told = {c: codes for c, codes in mapping.values.items() if c in cells.columns}
-    folded = [c for c, codes in told.items() if c in feed.key and len(set(codes.values())) < len(codes)]
+    texts = {c: codes for c, codes in mapping.values.items() if c in cells.columns}
+    folded = [c for c, codes in texts.items() if c in feed.key and len(set(codes.values())) < len(codes)]
     raw = [pl.col(c).str.strip_chars().alias(f"{c} as it came") for c in folded]
-    cells = cells.with_columns(*raw, *(pl.col(c).str.strip_chars().replace(codes) for c, codes in told.items()))
+    cells = cells.with_columns(*raw, *(pl.col(c).str.strip_chars().replace(codes) for c, codes in texts.items()))
     if not folded:
         return cells, 0
     return _added_up(cells, feed, [f"{c} as it came" for c in folded])

@@ -48,33 +48,33 @@ def propose(data: bytes, name: str, plant: Plant, feed: str | None = None) -> Pr
     """
     text = look(data)
     wanted = _feed_for(text, plant, feed)
-    told: dict[str, object] = {"files": _glob(name), "feed": wanted.name}
-    told |= text_keys(text)
+    row: dict[str, object] = {"files": _glob(name), "feed": wanted.name}
+    row |= text_keys(text)
     columns = _columns(text, wanted)
     wide = _wide(text, wanted, plant, set(columns))
     filled = {part[key] for part in wide for key in ("name", "value")}
     columns = {heading: column for heading, column in columns.items() if column not in filled}
     if columns:
-        told["columns"] = columns
+        row["columns"] = columns
     if wide:
-        told["wide"] = wide
-    guessed = _time_keys(text, columns, wanted, plant, told)
+        row["wide"] = wide
+    guessed = _time_keys(text, columns, wanted, plant, row)
     counted = [word for h, c in columns.items() if wanted.quantity(c).kind == "count" for word in text.words(h)]
     marks = Counter(found[1] for word in counted if (found := GROUPED.match(word)))
-    if marks and "thousands" not in told and marks.most_common(1)[0][0] != told.get("decimal"):
-        told["thousands"] = marks.most_common(1)[0][0]
-    if "thousands" in told:
-        guessed.append(f"'{told['thousands']}' is taken to stand between thousands")
-    lacking = _constants(text, wanted, plant, name, told)
-    missing = lacking + _values(text, wanted, plant, told)
+    if marks and "thousands" not in row and marks.most_common(1)[0][0] != row.get("decimal"):
+        row["thousands"] = marks.most_common(1)[0][0]
+    if "thousands" in row:
+        guessed.append(f"'{row['thousands']}' is taken to stand between thousands")
+    lacking = _constants(text, wanted, plant, name, row)
+    missing = lacking + _values(text, wanted, plant, row)
     left = [h for h in text.headings if h not in columns and not _taken(h, wide)]
     if left:
         guessed.append("left out, as nothing of the feed is called so: " + ", ".join(left[:15]))
     try:
-        mapping = Mapping.model_validate(told)
+        mapping = Mapping.model_validate(row)
     except ValueError as error:
-        return Proposal(as_toml(told), None, [*missing, str(error)], guessed)
-    return Proposal(as_toml(told), None if lacking else mapping, missing, guessed)
+        return Proposal(as_toml(row), None, [*missing, str(error)], guessed)
+    return Proposal(as_toml(row), None if lacking else mapping, missing, guessed)
 
 
 def _feed_for(text: Text, plant: Plant, feed: str | None) -> Feed:
@@ -83,13 +83,17 @@ def _feed_for(text: Text, plant: Plant, feed: str | None) -> Feed:
             raise WrongUse(f"'{feed}' is no feed; one of {', '.join(ALL_FEEDS)}")
         return ALL_FEEDS[feed]
 
-    def fits(one: Feed) -> float:
-        columns = _columns(text, one)
-        wide = _wide(text, one, plant, set(columns))
+    def fits(this_feed: Feed) -> float:
+        columns = _columns(text, this_feed)
+        wide = _wide(text, this_feed, plant, set(columns))
         filled = {*columns.values(), *(c for part in wide for c in (str(part["name"]), str(part["value"])))}
-        told = [c for c in one.columns if c not in one.omittable and c not in _GIVEN and not one.quantity(c).choices]
+        texts = [
+            c
+            for c in this_feed.columns
+            if c not in this_feed.omittable and c not in _GIVEN and not this_feed.quantity(c).choices
+        ]
         used = sum(h in columns or _taken(h, wide) for h in text.headings)
-        return sum(c in filled for c in told) / len(told) + used / len(text.headings)
+        return sum(c in filled for c in texts) / len(texts) + used / len(text.headings)
 
     return max(ALL_FEEDS.values(), key=fits)
 
@@ -170,7 +174,7 @@ def _taken(heading: str, wide: list[dict[str, object]]) -> bool:
     return any(heading.startswith(glob) for glob in globs)
 
 
-def _time_keys(text: Text, columns: dict[str, str], feed: Feed, plant: Plant, told: dict[str, object]) -> list[str]:
+def _time_keys(text: Text, columns: dict[str, str], feed: Feed, plant: Plant, row: dict[str, object]) -> list[str]:
     """The format of times and dates; sentences on what was only guessed."""
     guessed = []
     for column in dict.fromkeys(columns.values()):
@@ -183,7 +187,7 @@ def _time_keys(text: Text, columns: dict[str, str], feed: Feed, plant: Plant, to
         joint = tuple(f"{d} {t}" for d in (*DATE_FORMATS, "%Y-%m-%d") for t in ("%H:%M:%S", "%H:%M"))
         form = format_of(words, DATE_FORMATS if kind == "date" else (*TIME_FORMATS, *joint))
         if form is not None:
-            told["date_format" if kind == "date" else "time_format"] = form
+            row["date_format" if kind == "date" else "time_format"] = form
             day_first, month_first = form.startswith("%d"), form.startswith("%m")
             if (day_first or month_first) and format_of(words, [_swapped(form)]):
                 guessed.append(
@@ -191,7 +195,7 @@ def _time_keys(text: Text, columns: dict[str, str], feed: Feed, plant: Plant, to
                     "rows would also read the other way"
                 )
         if kind == "time" and not all(re.search(r"([Zz]|[+-]\d\d:?\d\d)$", word) for word in words):
-            told["timezone"] = plant.works.timezone
+            row["timezone"] = plant.works.timezone
             guessed.append(f"times without an offset are taken as local times of {plant.works.timezone}")
     return list(dict.fromkeys(guessed))
 
@@ -200,10 +204,10 @@ def _swapped(form: str) -> str:
     return form.replace("%d", "%_").replace("%m", "%d").replace("%_", "%m")
 
 
-def _constants(text: Text, feed: Feed, plant: Plant, name: str, told: dict[str, object]) -> list[str]:
+def _constants(text: Text, feed: Feed, plant: Plant, name: str, row: dict[str, object]) -> list[str]:
     """Columns that no heading gives: from the file's name or the only one there is; else they are missing."""
-    filled = {*told.get("columns", {}).values()}  # type: ignore[attr-defined]
-    for part in told.get("wide", []):  # type: ignore[attr-defined]
+    filled = {*row.get("columns", {}).values()}  # type: ignore[attr-defined]
+    for part in row.get("wide", []):  # type: ignore[attr-defined]
         filled |= {part["name"], part["value"]}
     lists: dict[str, tuple[str, ...]] = {
         "station": plant.ids("station"),
@@ -217,7 +221,7 @@ def _constants(text: Text, feed: Feed, plant: Plant, name: str, told: dict[str, 
         if column in filled or column in feed.omittable:
             continue
         ids = lists.get(column, ())
-        named = [one for one in ids if re.search(rf"(?<![A-Za-z0-9]){re.escape(one)}(?![A-Za-z0-9])", name)]
+        named = [each for each in ids if re.search(rf"(?<![A-Za-z0-9]){re.escape(each)}(?![A-Za-z0-9])", name)]
         if len(ids) == 1 or len(named) == 1:
             constants[column] = (named or ids)[0]
         elif column == "line" and "station" in constants:
@@ -234,17 +238,17 @@ def _constants(text: Text, feed: Feed, plant: Plant, name: str, told: dict[str, 
         constants["line"] = plant.stations[str(constants["station"])].line
         missing = [m for m in missing if not m.startswith("line (")]
     if constants:
-        told["constants"] = constants
+        row["constants"] = constants
     return missing
 
 
-def _values(text: Text, feed: Feed, plant: Plant, told: dict[str, object]) -> list[str]:
+def _values(text: Text, feed: Feed, plant: Plant, row: dict[str, object]) -> list[str]:
     """Codes that works.toml does not know: by the defect's name where it is one, else asked for."""
     values: dict[str, dict[str, str]] = {}
     missing = []
-    columns: dict[str, str] = told.get("columns", {})  # type: ignore[assignment]
+    columns: dict[str, str] = row.get("columns", {})  # type: ignore[assignment]
     codes = {c: set(text.words(h)) for h, c in columns.items() if feed.quantity(c).kind == "code"}
-    for part in told.get("wide", []):  # type: ignore[attr-defined]
+    for part in row.get("wide", []):  # type: ignore[attr-defined]
         if feed.quantity(part["name"]).kind == "code":
             shape = Mapping(files=("*",), feed=feed.name, columns=columns)
             codes[part["name"]] = set(matching(Wide.model_validate(part), text.headings, shape).values())
@@ -263,7 +267,7 @@ def _values(text: Text, feed: Feed, plant: Plant, told: dict[str, object]) -> li
                 f"{column}: say in `values` what these mean: {', '.join(asked[:20])} (known: {', '.join(known[:20])})"
             )
     if values:
-        told["values"] = values
+        row["values"] = values
     return missing
 
 
@@ -272,10 +276,10 @@ def _glob(name: str) -> str:
     return re.sub(r"\d{4,}([T_\-.:]?\d+)*Z?|(?<=[_-])\d+(?=\.)", "*", name) or "*"
 
 
-def as_toml(told: dict[str, object]) -> str:
+def as_toml(row: dict[str, object]) -> str:
     """A [[mapping]] table as it is written in works.toml."""
     lines = ["[[mapping]]"]
-    for key, value in told.items():
+    for key, value in row.items():
         lines.append(f"{key} = {_toml(value)}")
     return "\n".join(lines) + "\n"
 
@@ -288,7 +292,7 @@ def _toml(value: object) -> str:
     if isinstance(value, str):
         return _quoted(value)
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_toml(one) for one in value) + "]"
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
     assert isinstance(value, dict)
     bare: Callable[[str], bool] = lambda key: bool(re.fullmatch(r"[A-Za-z0-9_-]+", key))  # noqa: E731
     return "{ " + ", ".join(f"{k if bare(k) else _quoted(k)} = {_toml(v)}" for k, v in value.items()) + " }"

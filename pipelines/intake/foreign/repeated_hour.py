@@ -23,12 +23,12 @@ def order_says(clock: pl.Series, zone: ZoneInfo, groups: pl.DataFrame) -> pl.Ser
     """
     local = clock.cast(pl.Int64).to_numpy().astype(float)  # microseconds, NaN for none
     twice = _twice(clock, zone)
-    told = np.full(len(clock), -1, np.int8)
+    values = np.full(len(clock), -1, np.int8)
     nights = np.floor((local - 12 * 60 * _MINUTE) / (24 * 60 * _MINUTE))
     for night in np.unique(nights[twice]):
         rows = np.flatnonzero(np.abs(nights - night) <= 1)
-        told[rows] = _night(local[rows], twice[rows] & (nights[rows] == night), groups[rows.tolist()])
-    return pl.Series(np.where(twice, told, -1), dtype=pl.Int8)
+        values[rows] = _night(local[rows], twice[rows] & (nights[rows] == night), groups[rows.tolist()])
+    return pl.Series(np.where(twice, values, -1), dtype=pl.Int8)
 
 
 def _twice(clock: pl.Series, zone: ZoneInfo) -> np.ndarray:
@@ -46,16 +46,16 @@ def _night(local: np.ndarray, twice: np.ndarray, groups: pl.DataFrame) -> np.nda
     whole = _run(local, twice, strict=True)
     if whole is not None:
         return whole
-    told = np.full(len(local), -1, np.int8)
+    values = np.full(len(local), -1, np.int8)
     if groups.width == 0:
-        return told
+        return values
     numbers = groups.select(pl.struct(pl.all()).rank("dense")).to_series().to_numpy()
     for number in np.unique(numbers[twice]):
         rows = np.flatnonzero(numbers == number)
         part = _run(local[rows], twice[rows], strict=False)
         if part is not None:
-            told[rows] = part
-    return told
+            values[rows] = part
+    return values
 
 
 def _run(local: np.ndarray, twice: np.ndarray, strict: bool) -> np.ndarray | None:
@@ -70,20 +70,20 @@ def _run(local: np.ndarray, twice: np.ndarray, strict: bool) -> np.ndarray | Non
         rows, times = rows[::-1], times[::-1]
     steps = np.diff(times)
     falls = np.flatnonzero(steps < 0 if strict else steps <= 0)
-    told = np.full(len(local), -1, np.int8)
+    values = np.full(len(local), -1, np.int8)
     if len(falls) == 1:
         at = falls[0]
         if not (twice[rows[at]] and twice[rows[at + 1]]):
             return None
-        told[rows[: at + 1]], told[rows[at + 1 :]] = 0, 1
-        return told
+        values[rows[: at + 1]], values[rows[at + 1 :]] = 0, 1
+        return values
     if len(falls) > 1:
         return None
     which = _continued(times, twice[rows])
     if which is None:
         return None
-    told[rows] = which
-    return told
+    values[rows] = which
+    return values
 
 
 def _continued(times: np.ndarray, twice: np.ndarray) -> int | None:

@@ -127,27 +127,27 @@ def _reads(word: str, form: str) -> bool:
 
 
 def text_keys(text: Text) -> dict[str, object]:
-    told: dict[str, object] = {}
+    fields: dict[str, object] = {}
     if text.encoding != "utf-8":
-        told["encoding"] = text.encoding
+        fields["encoding"] = text.encoding
     if text.separator != ",":
-        told["separator"] = text.separator
+        fields["separator"] = text.separator
     if text.skip_lines:
-        told["skip_lines"] = text.skip_lines
+        fields["skip_lines"] = text.skip_lines
     if text.header_lines != 1:
-        told["header_lines"] = text.header_lines
+        fields["header_lines"] = text.header_lines
     cells = [cell.strip() for row in text.rows for cell in row]
     if text.separator != "," and any(_COMMA.match(cell) for cell in cells):
-        told["decimal"] = ","
+        fields["decimal"] = ","
     marks = Counter(found[1] for cell in cells if (found := GROUPED.match(cell)))
     mark = marks.most_common(1)[0][0] if marks else ""
     if (
         mark
-        and mark != told.get("decimal", ".")
+        and mark != fields.get("decimal", ".")
         and (mark != "." or not any(re.fullmatch(r"\d+\.(\d{1,2}|\d{4,})", c) for c in cells))
     ):
-        told["thousands"] = mark
+        fields["thousands"] = mark
     sums = {found[0] for row in text.rows for cell in row[:1] if (found := SUMS.match(cell.strip()))}
     if sums:
-        told["leave_lines"] = [f"{word}*" for word in sorted(sums)]
-    return told
+        fields["leave_lines"] = [f"{word}*" for word in sorted(sums)]
+    return fields

@@ -67,9 +67,9 @@ def try_file(path: Path, name: str, site: Site, plant: Plant, settings: Settings
     """
     if not path.is_file():
         raise WrongUse(f"{path} is not a file; name one export as the station writes it")
-    told = path.stat()
+    found = path.stat()
     trial = Intake(site, plant, settings, None)
-    reads = trial.read(Arrival(path, name, told.st_size, told.st_mtime_ns))
+    reads = trial.read(Arrival(path, name, found.st_size, found.st_mtime_ns))
     if not reads:
         raise WrongUse(f"{path} cannot be read; is it still being written, or is the right to read it missing?")
     return [_tried(trial, read) for read in reads]
@@ -79,7 +79,7 @@ def _tried(trial: Intake, read: ReadFile) -> Tried:
     delivery = without_overlaps(trial.ledger, trial.delivery_of([read], trial.at))
     entry = delivery.files[0]
     mapping = " ".join(read.kind.mapping.files) if read.kind and read.kind.mapping else None
-    told = Tried(
+    this_trial = Tried(
         read.feed,
         mapping,
         entry.rows_read,
@@ -89,12 +89,12 @@ def _tried(trial: Intake, read: ReadFile) -> Tried:
         last=entry.data_to,
         note=entry.note,
     )
-    told.faults = _faults(delivery)
+    this_trial.faults = _faults(delivery)
     kept = delivery.kept.get(read.feed)
     if kept is not None:
-        told.shown = kept.select(ALL_FEEDS[read.feed].columns).head(SHOWN_ROWS)
-        told.new, told.unchanged, told.replacing = _against(trial.ledger, delivery, trial)
-    return told
+        this_trial.shown = kept.select(ALL_FEEDS[read.feed].columns).head(SHOWN_ROWS)
+        this_trial.new, this_trial.unchanged, this_trial.replacing = _against(trial.ledger, delivery, trial)
+    return this_trial
 
 
 def _against(ledger: Ledger, delivery: Delivery, trial: Intake) -> tuple[int, int, int]:

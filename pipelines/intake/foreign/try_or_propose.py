@@ -26,14 +26,14 @@ class Trial:
     @property
     def whole(self) -> bool:
         """Whether every row would be kept as works.toml now is."""
-        return self.proposal is None and all(one.whole for one in self.tried)
+        return self.proposal is None and all(trial.whole for trial in self.tried)
 
 
 def trial_of(opened: OpenSite, file: Path, name: str | None, feed: str | None) -> Trial:
     """Try a file on a site; nothing is written. feed: propose a mapping onto this feed, whatever works.toml says."""
     shown = name or file.name
     tried = try_file(file, shown, opened.site, opened.plant, opened.settings)
-    strange = any(fault.reason in _NO_KIND for one in tried for fault in one.faults)
+    strange = any(fault.reason in _NO_KIND for trial in tried for fault in trial.faults)
     if feed is None and not strange:
         return Trial(shown, tried)
     proposal = propose(_bytes(opened, file, shown), shown, opened.plant, feed)

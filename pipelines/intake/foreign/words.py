@@ -36,10 +36,12 @@ def in_our_words(cells: pl.DataFrame, feed: Feed, mapping: Mapping) -> pl.DataFr
     return cells
 
 
-def _each(words: pl.Series, told: Callable[[str], str]) -> pl.Series:
+def _each(words: pl.Series, this_callable: Callable[[str], str]) -> pl.Series:
     """Every word told anew; each distinct word once."""
     distinct = words.unique().to_list()
-    return words.replace_strict(distinct, [told((word or "").strip()) for word in distinct], return_dtype=pl.String)
+    return words.replace_strict(
+        distinct, [this_callable((word or "").strip()) for word in distinct], return_dtype=pl.String
+    )
 
 
 def _number_word(mapping: Mapping, factor: float | None) -> Callable[[str], str]:
@@ -80,16 +82,16 @@ def _date_word(form: str) -> Callable[[str], str]:
 def _times(cells: pl.DataFrame, column: str, feed: Feed, mapping: Mapping) -> pl.Series:
     zone = ZoneInfo(mapping.timezone) if mapping.timezone else None
     words = cells[column].str.strip_chars()
-    told: dict[str, str] = {}
+    texts: dict[str, str] = {}
     local: dict[str, datetime] = {}  # times that came twice, by the word
     for word in words.unique().to_list():
         moment = read_moment(word, mapping.time_format, zone)
         if isinstance(moment, datetime) and moment.tzinfo is None:
             local[word] = moment
-            told[word] = moment.isoformat()
+            texts[word] = moment.isoformat()
         else:
-            told[word] = moment.isoformat().replace("+00:00", "Z") if isinstance(moment, datetime) else moment
-    said = words.replace_strict(list(told), list(told.values()), return_dtype=pl.String)
+            texts[word] = moment.isoformat().replace("+00:00", "Z") if isinstance(moment, datetime) else moment
+    said = words.replace_strict(list(texts), list(texts.values()), return_dtype=pl.String)
     if not local or zone is None:
         return said.alias(column)
     late = _order_of(cells, column, words, feed, mapping, zone)

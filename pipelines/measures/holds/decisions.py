@@ -52,12 +52,12 @@ class NotPossible(ValueError):
 def folded(decisions: Iterable[Decision]) -> dict[str, Hold]:
     """Every hold after all decisions, by name, the oldest first."""
     holds: dict[str, Hold] = {}
-    for one in decisions:
-        hold = holds.setdefault(one.hold, Hold(one.hold))
-        hold.decisions.append(one)
-        for pallet in one.pallets:
-            hold.pallets[pallet] = BECOMES[one.action]
-            hold.since[pallet] = one.at
+    for decision in decisions:
+        hold = holds.setdefault(decision.hold, Hold(decision.hold))
+        hold.decisions.append(decision)
+        for pallet in decision.pallets:
+            hold.pallets[pallet] = BECOMES[decision.action]
+            hold.since[pallet] = decision.at
     return holds
 
 
@@ -100,11 +100,11 @@ def _instead(action: str) -> str:
 
 def holding(holds: Iterable[Hold]) -> dict[str, list[str]]:
     """For every pallet that is held or proposed now, the holds that say so, those that hold first."""
-    told: dict[str, list[str]] = {}
+    texts: dict[str, list[str]] = {}
     every = list(holds)
     for state in (HELD, PROPOSED):
         for hold in every:
             for pallet, now in hold.pallets.items():
                 if now == state:
-                    told.setdefault(pallet, []).append(hold.name if state == HELD else f"{hold.name} (proposed)")
-    return told
+                    texts.setdefault(pallet, []).append(hold.name if state == HELD else f"{hold.name} (proposed)")
+    return texts

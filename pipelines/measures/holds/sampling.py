@@ -130,8 +130,8 @@ def acceptance(n: int, ac: int, fractions: Sequence[float] | np.ndarray) -> np.n
     """
     from scipy.special import bdtr
 
-    told: np.ndarray = bdtr(ac, n, np.asarray(fractions, float))
-    return told
+    values: np.ndarray = bdtr(ac, n, np.asarray(fractions, float))
+    return values
 
 
 def _curve(n: int, ac: int) -> tuple[list[float], list[float]]:

@@ -51,7 +51,7 @@ def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[Lane]:
         found.append(
             Lane(str(lane) if lane else UNNAMED, len(numbers), float(numbers.mean()), float(numbers.max()), beyond)
         )
-    return sorted(found, key=lambda one: (-one.worst, one.lane))
+    return sorted(found, key=lambda answer: (-answer.worst, answer.lane))
 
 
 def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame) -> list[float | None]:
@@ -94,7 +94,7 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
     none; major and minor by the acceptance number of ISO 2859-1, normal inspection, at the works' AQL. Containers with
     several defects count for each of them.
     """
-    told = []
+    answer = []
     if plant.no_faults:
         fault = ~pl.col("defect").is_in(plant.no_faults).fill_null(False)
         checks = checks.with_columns(found=pl.when(fault).then(pl.col("found")).otherwise(0))
@@ -111,8 +111,8 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
             ac = 0 if aql is None else for_sample(n, aql)
             codes = tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"])
             fewest, passed = max((row["found"] for row in mine), default=0), None if ac is None else found <= ac
-            told.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest))
-    return told
+            answer.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest))
+    return answer
 
 
 def _severity(plant: Plant, defect: str) -> str:
@@ -142,15 +142,15 @@ def running_quality(samples: Sequence[Sampled]) -> list[Running]:
     2859-1, process average.
     [2] the interval: Clopper and Pearson (1934).
     """
-    told = []
+    answer = []
     for severity in SEVERITIES:
-        mine = [one for one in samples if one.severity == severity]
-        n, found = sum(one.n for one in mine), sum(min(one.found, one.n) for one in mine)
-        fewest = sum(min(one.fewest, one.n) for one in mine)
+        mine = [sample for sample in samples if sample.severity == severity]
+        n, found = sum(sampled.n for sampled in mine), sum(min(each.found, each.n) for each in mine)
+        fewest = sum(min(sampled.fewest, sampled.n) for sampled in mine)
         if n:
             low, high = proportion_interval(fewest, n)[0], proportion_interval(found, n)[1]
-            told.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql, fewest))
-    return told
+            answer.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql, fewest))
+    return answer
 
 
 @dataclass(frozen=True)
@@ -207,5 +207,5 @@ def due(
 
 
 def _overlap(spans: Sequence[Span], start: datetime, end: datetime) -> timedelta:
-    parts = (min(one.end, end) - max(one.start, start) for one in spans)
+    parts = (min(span.end, end) - max(span.start, start) for span in spans)
     return sum((part for part in parts if part > timedelta(0)), timedelta(0))

@@ -72,12 +72,12 @@ def densities(checks: pl.DataFrame, sink_float_g_cm3_per_c: float | None) -> tup
         sink_float_g_cm3_per_c, dtype=pl.Float64
     )
     direct = pl.col("density_g_cm3").is_not_null()
-    told = checks.select(
+    frame = checks.select(
         "sampled_at",
         pl.coalesce("density_g_cm3", compared).alias("density_g_cm3"),
         pl.when(direct).then(pl.lit("direct")).otherwise(pl.lit("sink-float")).alias("how"),
     )
-    known = told.filter(pl.col("density_g_cm3").is_not_null()).sort("sampled_at")
+    known = frame.filter(pl.col("density_g_cm3").is_not_null()).sort("sampled_at")
     return known, checks.height - known.height
 
 
@@ -141,11 +141,11 @@ def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[C
     found: list[tuple[ChangeOfDensity, int]] = []
     start = 0
     while len(y) - start >= 4:
-        one = _change(y[start:], times[start:], noise)
-        if one is None:
+        pair = _change(y[start:], times[start:], noise)
+        if pair is None:
             break
-        start += one[1]
-        found.append((one[0], start))
+        start += pair[1]
+        found.append((pair[0], start))
     return found
 
 

@@ -64,8 +64,8 @@ def volumes(checks: pl.DataFrame, weighings: pl.DataFrame, density_g_cm3: float,
     moulds = checks["mould"].to_list()
     parts = components(enclosed, {"moulds": checks["mould"].rank("dense").to_numpy()})
     guess = (FEW_SHARE * float(enclosed.mean())) ** 2
-    told = len(enclosed) >= 6 and "moulds" in parts
-    between, single = (parts["moulds"].value, parts["within"].value) if told else (guess, guess / 4)
+    enough = len(enclosed) >= 6 and "moulds" in parts
+    between, single = (parts["moulds"].value, parts["within"].value) if enough else (guess, guess / 4)
     single = max(single, 1e-6)
     middle = float(enclosed.mean())
     middle_var = (between + single) / len(enclosed)
@@ -125,8 +125,8 @@ def inferred(
         pl.col("weight_g").tail(LATEST).len().alias("n"),
         pl.col("sampled_at").last(),
     )
-    told = [known.by_mould.get(mould, known.other) for mould in last["mould"]]
-    volume, sd = (np.array([one[part] for one in told]) for part in (0, 1))
+    pairs = [known.by_mould.get(mould, known.other) for mould in last["mould"]]
+    volume, sd = (np.array([pair[part] for pair in pairs]) for part in (0, 1))
     weight = last["weight_g"].to_numpy()
     capacity = volume - (weight + known.scale[0]) / density_g_cm3
     of_glass = (_pooled_sd(ordered) ** 2 / last["n"].to_numpy() + known.scale[1] ** 2) / density_g_cm3**2
@@ -147,11 +147,11 @@ def _pooled_sd(weighings: pl.DataFrame) -> float:
     """Standard deviation of a weighing about its mould's mean [g]; of one mould with a single weighing, 0.3 % of it, a
     guess.
     """
-    told = weighings.select((pl.col("weight_g") - pl.col("weight_g").mean().over("mould")).alias("apart"), "mould")
-    freedom = told.height - told["mould"].n_unique()
+    frame = weighings.select((pl.col("weight_g") - pl.col("weight_g").mean().over("mould")).alias("apart"), "mould")
+    freedom = frame.height - frame["mould"].n_unique()
     if freedom < 1:
         return 0.003 * float(weighings["weight_g"].to_numpy().mean())
-    return float((told["apart"].to_numpy() ** 2).sum() / freedom) ** 0.5
+    return float((frame["apart"].to_numpy() ** 2).sum() / freedom) ** 0.5
 
 
 def heaviest_for(known: Volumes, density_g_cm3: float, most_ml: float, sd_ml: float, keeps: float) -> float:

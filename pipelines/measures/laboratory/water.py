@@ -17,8 +17,8 @@ def water_density(water_c: np.ndarray | float) -> np.ndarray:
     References: [1] Tanaka and others, Metrologia 38 (2001) 301, recommended formula.
     """
     t = np.asarray(water_c, float)
-    told = 0.999974950 * (1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881)))
-    return np.where((t >= LEAST_C) & (t <= MOST_C), told, np.nan)
+    values = 0.999974950 * (1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881)))
+    return np.where((t >= LEAST_C) & (t <= MOST_C), values, np.nan)
 
 
 def capacity_ml(water_g: np.ndarray | float, water_c: np.ndarray | float, air_g_ml: float = AIR_G_ML) -> np.ndarray:
@@ -29,13 +29,13 @@ def capacity_ml(water_g: np.ndarray | float, water_c: np.ndarray | float, air_g_
     References: [1] ISO 4787, [2] ISO 8655-6, formula of the gravimetric method (Z factors are this volume over the
     mass).
     """
-    told: np.ndarray = (
+    values: np.ndarray = (
         np.asarray(water_g, float) * (1 - air_g_ml / STANDARDS_G_ML) / (water_density(water_c) - air_g_ml)
     )
-    return told
+    return values
 
 
 def at_20c(volume_ml: np.ndarray | float, water_c: np.ndarray | float) -> np.ndarray:
     """The volume that the glass has at 20 degrees C: V (1 - expansion (t - 20)). [as `capacity_ml`, 1, 2]"""
-    told: np.ndarray = np.asarray(volume_ml, float) * (1 - GLASS_PER_C * (np.asarray(water_c, float) - 20))
-    return told
+    values: np.ndarray = np.asarray(volume_ml, float) * (1 - GLASS_PER_C * (np.asarray(water_c, float) - 20))
+    return values

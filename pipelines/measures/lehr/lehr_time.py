@@ -62,8 +62,8 @@ class LehrTime:
 
 def nominal_time(plant: Plant, line: str) -> LehrTime:
     """The lehr time of a line by works.toml."""
-    told = f"nominal value of works.toml, assumed right to {NOMINAL_HALF_WIDTH_MIN:g} min"
-    return LehrTime(plant.lines[line].lehr_minutes, NOMINAL_HALF_WIDTH_MIN, told)
+    text = f"nominal value of works.toml, assumed right to {NOMINAL_HALF_WIDTH_MIN:g} min"
+    return LehrTime(plant.lines[line].lehr_minutes, NOMINAL_HALF_WIDTH_MIN, text)
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def crossing(
 
 def _formed(forming: pl.DataFrame, cavities: list[tuple[int, str]], start: datetime, minutes: int) -> np.ndarray:
     """Good ware [cavities, minutes] from forming counts; nan where none came."""
-    told = np.full((len(cavities), minutes), np.nan)
+    values = np.full((len(cavities), minutes), np.nan)
     begins = (forming["window_start"] - start).dt.total_seconds().to_numpy() // 60
     good = (forming["gobs_cut"] - forming["hot_rejected"]).to_numpy()
     lengths = np.maximum(1, forming["window_s"].to_numpy() // 60)
@@ -137,26 +137,26 @@ def _formed(forming: pl.DataFrame, cavities: list[tuple[int, str]], start: datet
             inside = (at >= 0) & (at < minutes) & (part < lengths[mine])
             share = good[mine][inside] / lengths[mine][inside] / len(rows.get(place, [0]))
             for row in rows.get(place, ()):
-                told[row, at[inside]] = share
-    return told
+                values[row, at[inside]] = share
+    return values
 
 
 def _ran(stoppages: pl.DataFrame | None, cavities: list[tuple[int, str]], start: datetime, minutes: int) -> np.ndarray:
     """1 where a cavity ran, 0 where it stood by the stoppage log."""
-    told = np.ones((len(cavities), minutes))
+    values = np.ones((len(cavities), minutes))
     for row in stoppages.iter_rows(named=True) if stoppages is not None else ():
         first = int((row["stopped_at"] - start).total_seconds() // 60)
         last = int((row["restarted_at"] - start).total_seconds() // 60) if row["restarted_at"] else minutes
         mine = [n for n, (section, _) in enumerate(cavities) if row["section"] in (None, section)]
-        told[mine, max(0, first) : max(0, last)] = 0.0
-    return told
+        values[mine, max(0, first) : max(0, last)] = 0.0
+    return values
 
 
 def _stayed(
     made: np.ndarray, stays: pl.DataFrame, number: str, cavities: list[tuple[int, str]], start: datetime
 ) -> np.ndarray:
     """Good ware [minutes] of one mould: its cavity's while it was fitted."""
-    told = np.zeros(made.shape[1])
+    values = np.zeros(made.shape[1])
     for row in stays.filter(pl.col("number") == number).iter_rows(named=True):
         if (row["section"], row["gob"]) not in cavities:
             continue
@@ -164,8 +164,8 @@ def _stayed(
         last = (
             made.shape[1] if row["ended_at"] is None else max(0, int((row["ended_at"] - start).total_seconds() // 60))
         )
-        told[first:last] = made[cavities.index((row["section"], row["gob"])), first:last]
-    return told
+        values[first:last] = made[cavities.index((row["section"], row["gob"])), first:last]
+    return values
 
 
 def _seen(ware: pl.DataFrame, numbers: Sequence[str | None], start: datetime, minutes: int) -> np.ndarray:
@@ -182,13 +182,13 @@ def _seen(ware: pl.DataFrame, numbers: Sequence[str | None], start: datetime, mi
         .astype(int)  # none at all: no mould log came
     )
     inside = (at >= 0) & (at < minutes)
-    told: np.ndarray = np.zeros((len(rows), minutes))
+    values: np.ndarray = np.zeros((len(rows), minutes))
     length = np.maximum(1, named["window_s"].to_numpy() // 60)
     share = named["inspected"].to_numpy() / length
     for part in range(int(length.max()) if len(length) else 0):
         mine = inside & (length > part) & (at + part < minutes)
-        np.add.at(told, (row[mine], (at[mine] + part).astype(int)), share[mine])
-    return told
+        np.add.at(values, (row[mine], (at[mine] + part).astype(int)), share[mine])
+    return values
 
 
 @dataclass(frozen=True)
@@ -264,14 +264,14 @@ def _shifted(left: np.ndarray, grid: np.ndarray, blur: float, first: int, last: 
     minutes = np.arange(first, last)[:, None] - whole[None, :]
     inside = (minutes >= 0) & (minutes < left.shape[1])
     at = np.clip(minutes, 0, left.shape[1] - 1)
-    told = np.full((left.shape[0], last - first, len(grid)), np.nan)
+    values = np.full((left.shape[0], last - first, len(grid)), np.nan)
     low, high = int(at.min()), int(at.max()) + 1
     for part in np.unique(grid - whole):
         chosen = np.isclose(grid - whole, part)
         blurred = _blurred(left, low, high, blur, float(part))
-        told[:, :, chosen] = blurred[:, at[:, chosen] - low]
-    told[:, ~inside] = np.nan
-    return told
+        values[:, :, chosen] = blurred[:, at[:, chosen] - low]
+    values[:, ~inside] = np.nan
+    return values
 
 
 def _blurred(left: np.ndarray, low: int, high: int, blur: float, part: float) -> np.ndarray:
@@ -289,15 +289,15 @@ def _blurred(left: np.ndarray, low: int, high: int, blur: float, part: float) ->
 
 def _prior(grid: np.ndarray, nominal: float) -> np.ndarray:
     near = np.exp(-0.5 * ((grid - nominal) / (NOMINAL_HALF_WIDTH_MIN / 1.96)) ** 2)
-    told: np.ndarray = 0.7 * near / near.sum() + 0.3 / len(grid)
-    return told
+    values: np.ndarray = 0.7 * near / near.sum() + 0.3 / len(grid)
+    return values
 
 
 def _moves(grid: np.ndarray) -> np.ndarray:
     """Probability of going from one shift to another in an hour; rows sum to 1."""
     near = np.exp(-0.5 * ((grid[:, None] - grid[None, :]) / WANDER_MIN_PER_HOUR) ** 2)
-    told: np.ndarray = (1 - JUMP) * near / near.sum(axis=1, keepdims=True) + JUMP / len(grid)
-    return told
+    values: np.ndarray = (1 - JUMP) * near / near.sum(axis=1, keepdims=True) + JUMP / len(grid)
+    return values
 
 
 def _hour(grid: np.ndarray, weight: np.ndarray, fit: np.ndarray) -> HourOfLehr:

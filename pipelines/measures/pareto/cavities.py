@@ -108,7 +108,7 @@ def cell_counts(
     moulds are read first; their unread ware is shared out in proportion to the read.
     """
     rows, columns = {place: n for n, place in enumerate(places)}, {code: n for n, code in enumerate(defects)}
-    told, passed = np.zeros((len(places), len(defects))), np.zeros(len(places))
+    values, passed = np.zeros((len(places), len(defects))), np.zeros(len(places))
     here = ware.filter(pl.col("station").is_in(list(stations)))
     known = float(here.filter(pl.col("mould").is_not_null())["inspected"].sum())
     scale = float(here["inspected"].sum()) / known if known else 0.0
@@ -117,8 +117,8 @@ def cell_counts(
             passed[rows[section, gob]] = seen * scale
     for section, gob, code, count in calls.group_by("section", "gob", "defect").agg(pl.col("calls").sum()).iter_rows():
         if (section, gob) in rows and code in columns:
-            told[rows[section, gob], columns[code]] = count
-    return Counts(told, passed)
+            values[rows[section, gob], columns[code]] = count
+    return Counts(values, passed)
 
 
 def by_the_past(
@@ -129,11 +129,11 @@ def by_the_past(
     """
     rows = {mould: n for n, place in enumerate(places) for mould in moulds.get(place, ())}
     columns = {code: n for n, code in enumerate(defects)}
-    told = np.zeros((3, len(places), len(defects)))
+    answer = np.zeros((3, len(places), len(defects)))
     for mould, code, *values in past.select("mould", "defect", "expected", "variance", "doubt").iter_rows():
         if mould in rows and code in columns:
-            told[:, rows[mould], columns[code]] += values
-    return ExpectedCalls(told[0], told[1], told[2], told[0] > 0)
+            answer[:, rows[mould], columns[code]] += values
+    return ExpectedCalls(answer[0], answer[1], answer[2], answer[0] > 0)
 
 
 def by_the_others(counts: Counts, inside: np.ndarray) -> ExpectedCalls:

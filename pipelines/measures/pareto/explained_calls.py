@@ -79,7 +79,7 @@ def explained(
     """
     calls, variance = np.zeros(expected.shape), np.zeros(expected.shape)
     inside = np.zeros((len(signals), len(places)), bool)
-    masks = [place_of(one, places) for one in signals]
+    masks = [place_of(this_signal, places) for this_signal in signals]
     earlier: list[tuple[Signal, Frames, np.ndarray]] = []
     whole = _by_place(frames.ware, "inspected", places)
     for number in sorted(range(len(signals)), key=lambda n: -int(masks[n].sum())):
@@ -111,13 +111,13 @@ def _before(earlier: Sequence[tuple[Signal, Frames, np.ndarray]], signal: Signal
     """What wider signals of the same defect bring in the time of this one: as much as of their own ware passed in
     it.
     """
-    told = np.zeros(len(places))
+    values = np.zeros(len(places))
     for other, here, more in earlier:
         if other.defect == signal.defect:
             whole = _by_place(here.ware, "inspected", places)
             both = _by_place(_while_on(here, signal).ware, "inspected", places)
-            told += more * np.divide(both, whole, out=np.zeros_like(both), where=whole > 0)
-    return told
+            values += more * np.divide(both, whole, out=np.zeros_like(both), where=whole > 0)
+    return values
 
 
 def _factors(seen: np.ndarray, wanted: np.ndarray, free: np.ndarray) -> np.ndarray:
@@ -125,8 +125,8 @@ def _factors(seen: np.ndarray, wanted: np.ndarray, free: np.ndarray) -> np.ndarr
     calls, should = float(seen[free].sum()), float(wanted[free].sum())
     alone = free & (free.sum() > MANY)
     left = np.where(alone, calls - seen, calls), np.where(alone, should - wanted, should)
-    told: np.ndarray = np.maximum(1.0, left[0] / np.maximum(left[1], 1e-3))
-    return told
+    values: np.ndarray = np.maximum(1.0, left[0] / np.maximum(left[1], 1e-3))
+    return values
 
 
 def _shared(seen: np.ndarray, should: np.ndarray, free: np.ndarray) -> np.ndarray:
@@ -137,16 +137,16 @@ def _shared(seen: np.ndarray, should: np.ndarray, free: np.ndarray) -> np.ndarra
     """
     apart = np.where(free, np.minimum((seen - should) ** 2, CAPPED * (should + SHARED * should**2)) - should, 0.0)
     scale = np.where(free, should**2, 0.0)
-    told: np.ndarray = (apart.sum() - apart + WEIGHT * SHARED) / (scale.sum() - scale + WEIGHT)
-    return np.maximum(SHARED, told)
+    values: np.ndarray = (apart.sum() - apart + WEIGHT * SHARED) / (scale.sum() - scale + WEIGHT)
+    return np.maximum(SHARED, values)
 
 
 def _of_station(signal: Signal, seen: np.ndarray, ware: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     """A station's calls beyond its rate before, shared out over the cavities as the defect is expected of them."""
     extra = max(0.0, float(seen.sum() - (signal.rate_before or 0.0) * ware.sum()))
     share = wanted if wanted.sum() > 0 else ware
-    told: np.ndarray = extra * share / max(float(share.sum()), 1e-12)
-    return told
+    values: np.ndarray = extra * share / max(float(share.sum()), 1e-12)
+    return values
 
 
 def _while_on(frames: Frames, signal: Signal) -> Frames:
@@ -162,5 +162,5 @@ def _while_on(frames: Frames, signal: Signal) -> Frames:
 
 def _by_place(frame: pl.DataFrame, what: str, places: Sequence[Spot]) -> np.ndarray:
     sums = frame.filter(pl.col("section").is_not_null()).group_by("section", "gob").agg(pl.col(what).sum())
-    told = {(section, gob): count for section, gob, count in sums.iter_rows()}
-    return np.array([told.get(place, 0) for place in places], float)
+    row = {(section, gob): count for section, gob, count in sums.iter_rows()}
+    return np.array([row.get(place, 0) for place in places], float)

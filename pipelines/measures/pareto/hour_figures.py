@@ -113,23 +113,23 @@ def alive(
 
     Rejects come only where something is rejected, so that their want says nothing: such a station is never late.
     """
-    told = []
+    found = []
     for line, station in stations:
         of_line = max((last[s] for at, s in stations if at == line and s in last), default=None)
         mine = last.get(station)
         if station in otherwise and mine is None:
-            told.append(_heard(line, station, otherwise[station], now))
+            found.append(_heard(line, station, otherwise[station], now))
             continue
         if mine is None or of_line is None:
-            told.append(StationLife(line, station, None, None, "never"))
+            found.append(StationLife(line, station, None, None, "never"))
             continue
         state = "alive"
         if of_line - mine > SILENT_AFTER:
             state = "silent"
         elif now - mine > LATE_AFTER:
             state = "late"
-        told.append(StationLife(line, station, mine, now - mine, state))
-    return told
+        found.append(StationLife(line, station, mine, now - mine, state))
+    return found
 
 
 def _heard(line: str, station: str, feeds: Mapping[str, datetime], now: datetime) -> StationLife:

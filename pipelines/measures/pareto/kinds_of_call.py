@@ -61,6 +61,6 @@ def uncounted_words(stations: Sequence[str]) -> str:
 def apart_words(apart: Sequence[Apart]) -> str:
     """What was thrown out for no fault, in words, by cause."""
     sums: dict[str, int] = {}
-    for one in apart:
-        sums[one.kind] = sums.get(one.kind, 0) + one.calls
+    for this_apart in apart:
+        sums[this_apart.kind] = sums.get(this_apart.kind, 0) + this_apart.calls
     return ", ".join(f"{count:,} {WORDS[kind]}" for kind, count in sums.items())

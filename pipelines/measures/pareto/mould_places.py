@@ -39,19 +39,19 @@ def with_cavity(frame: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
         pl.col("ended_at").is_null() | (pl.col("formed_at") < pl.col("ended_at"))
     )
     certain = sits & ~pl.col("mould").is_in(doubled)
-    told = placed.with_columns(
+    answer = placed.with_columns(
         section=pl.when(certain).then(pl.col("section")), gob=pl.when(certain).then(pl.col("gob"))
     )
-    return told.sort("row_no").drop("row_no", "fitted_at", "ended_at")
+    return answer.sort("row_no").drop("row_no", "fitted_at", "ended_at")
 
 
 def _doubled(spans: pl.DataFrame) -> list[str]:
     """Mould numbers that sat in two cavities at one time."""
-    told = spans.sort("mould", "fitted_at").with_columns(
+    frame = spans.sort("mould", "fitted_at").with_columns(
         until=pl.col("ended_at").cum_max().shift(1).over("mould"),
         open_before=pl.col("ended_at").is_null().shift(1).over("mould"),
     )
-    overlaps = told.filter(
+    overlaps = frame.filter(
         pl.col("open_before").fill_null(False) | (pl.col("fitted_at") < pl.col("until")).fill_null(False)
     )
     return overlaps["mould"].unique().to_list()

@@ -125,16 +125,16 @@ def summed(plant: Plant, calls: pl.DataFrame, by: str) -> pl.DataFrame:
     """key, calls, critical_calls; critical defects first, then by calls, then by key."""
     critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
     severe = pl.when(pl.col("defect").is_in(critical)).then(pl.col("calls")).otherwise(0).sum().alias("critical_calls")
-    told = (
+    frame = (
         calls.filter(pl.col("calls") > 0)
         .with_columns(key=_key(plant, by))
         .group_by("key")
         .agg(pl.col("calls").sum(), severe)
     )
     if by == "severity":
-        return told.sort(pl.col("key").replace_strict(_ranks(), default=9))
+        return frame.sort(pl.col("key").replace_strict(_ranks(), default=9))
     first = pl.col("critical_calls") > 0 if by == "defect" else pl.col("critical_calls") < 0
-    return told.sort(first, pl.col("calls"), pl.col("key"), descending=[True, True, False])
+    return frame.sort(first, pl.col("calls"), pl.col("key"), descending=[True, True, False])
 
 
 def _ranks() -> dict[str, int]:
@@ -148,8 +148,8 @@ def _key(plant: Plant, by: str) -> pl.Expr:
         placed = pl.col(by).cast(pl.String)
         return pl.when(pl.col("mould").is_null()).then(pl.lit(UNREAD)).otherwise(placed.fill_null(UNPLACED))
     if by in ("zone", "severity"):
-        told = {code: getattr(defect, by) for code, defect in plant.defects.items()}
-        return pl.col("defect").replace_strict(told, default="unknown", return_dtype=pl.String)
+        row = {code: getattr(defect, by) for code, defect in plant.defects.items()}
+        return pl.col("defect").replace_strict(row, default="unknown", return_dtype=pl.String)
     return pl.col(by)
 
 
@@ -226,9 +226,9 @@ def _baseline(
 def _by_key(plant: Plant, by: str, expected: pl.DataFrame) -> pl.DataFrame:
     """Expectations by the keys of a dimension; those of zones and severities are sums over their defects."""
     if by in ("zone", "severity"):
-        told = {code: getattr(defect, by) for code, defect in plant.defects.items()}
+        row = {code: getattr(defect, by) for code, defect in plant.defects.items()}
         here = expected.filter(pl.col("kind") == "defect")
-        keyed = here.with_columns(key=pl.col("key").replace_strict(told, default="unknown", return_dtype=pl.String))
+        keyed = here.with_columns(key=pl.col("key").replace_strict(row, default="unknown", return_dtype=pl.String))
         squared = (pl.col("doubt") ** 2).sum().sqrt()
         return keyed.group_by("key", maintain_order=True).agg(
             pl.col("expected", "variance").sum(), squared.alias("doubt")

@@ -33,23 +33,23 @@ def unread_calls(calls: pl.DataFrame) -> Unread:
     return Unread(ratio(int(by["none"].sum()), int(by["all"].sum())), stations)
 
 
-def unread_words(told: Unread, of: str = "the calls") -> str:
+def unread_words(unread: Unread, of: str = "the calls") -> str:
     """How many calls had no number, with the stations where they differ; empty up to TOLD_FROM."""
-    if told.share is None or told.share <= TOLD_FROM:
+    if unread.share is None or unread.share <= TOLD_FROM:
         return ""
-    return f"{100 * told.share:.1f} % of {of} had no mould number{_apart(told.stations)}"
+    return f"{100 * unread.share:.1f} % of {of} had no mould number{_apart(unread.stations)}"
 
 
-def unread_caption(told: Unread) -> str:
+def unread_caption(unread: Unread) -> str:
     """Under a table by mould or place: how many calls had no number, and what that means for its counts."""
     shared = "own ware shares unread ware out in proportion."
-    if words := unread_words(told):
+    if words := unread_words(unread):
         return f"{words}: what is told by mould is of the others only; {shared}"
-    return f"{100 * (told.share or 0.0):.1f} % of the calls had no mould number; {shared}"
+    return f"{100 * (unread.share or 0.0):.1f} % of the calls had no mould number; {shared}"
 
 
 def _apart(stations: Mapping[str, float]) -> str:
     if len(stations) < 2 or max(stations.values()) - min(stations.values()) <= DIFFERS:
         return ""
-    worst = sorted(stations.items(), key=lambda one: (-one[1], one[0]))
+    worst = sorted(stations.items(), key=lambda answer: (-answer[1], answer[0]))
     return f" ({', '.join(f'{station} {100 * share:.0f} %' for station, share in worst)})"

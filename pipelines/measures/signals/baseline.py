@@ -32,9 +32,9 @@ def excess_p(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) -> n
 
     calls, expected = np.asarray(calls, float), np.maximum(np.asarray(expected, float), 1e-12)
     size = 1 / np.maximum(np.asarray(variance, float), 1e-9)
-    told: np.ndarray = betainc(np.maximum(calls, 1e-9), size, expected / (expected + size))
-    told = np.where(size > 1e6, gammainc(np.maximum(calls, 1e-9), expected), told)
-    return np.where(calls > 0, told, 1.0)
+    values: np.ndarray = betainc(np.maximum(calls, 1e-9), size, expected / (expected + size))
+    values = np.where(size > 1e6, gammainc(np.maximum(calls, 1e-9), expected), values)
+    return np.where(calls > 0, values, 1.0)
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,8 @@ class Expectation:
     @property
     def line_spread(self) -> np.ndarray:
         """Relative variance [defects] of what is expected of the whole line: that of its best known station."""
-        told: np.ndarray = np.minimum(self.spread_rate.min(axis=1), SPREAD_MOST)
-        return told
+        values: np.ndarray = np.minimum(self.spread_rate.min(axis=1), SPREAD_MOST)
+        return values
 
     def window_variance(self, hours: float) -> tuple[np.ndarray, np.ndarray]:
         """Common and own relative variance [defects] of a window of so many hours: between the blocks by line, beyond
@@ -131,8 +131,8 @@ class PastHours:
         items = self.counts.items
         same = [n for n in range(number) if items[n] is not None and items[n] == items[number]]
         wanted = same[-1] if same and (self.jobs == same[-1]).any() else number - 1
-        told: np.ndarray = np.flatnonzero(self.jobs == wanted)[-PAST_HOURS // 2 :]
-        return told
+        values: np.ndarray = np.flatnonzero(self.jobs == wanted)[-PAST_HOURS // 2 :]
+        return values
 
     def screen(self, until: int) -> None:
         """Take out of the first `until` hours what stands far above their own mean: faults of the past."""
@@ -179,13 +179,13 @@ class PastHours:
         slow = np.max([block * common[block] for block in BLOCKS], axis=0)
         spread = 1 / shape + slow[:, None] / max(1, len(hours))
         read = self.reads[None, :, None]
-        told = (calls_of * read)[:, :, :-1].sum(axis=1)
+        answer = (calls_of * read)[:, :, :-1].sum(axis=1)
         wanted = (rate[:, :, None] * ware_of * read)[:, :, :-1].sum(axis=1)
         weight = 1 / variance[:, None]
-        habit = (told + weight) / (wanted + weight)
+        habit = (answer + weight) / (wanted + weight)
         habit = habit / _level(habit, wanted)
         known = np.broadcast_to((passed >= LEAST_WARE) | borrowed, rate.shape)
-        return Expectation(rate, habit, spread, 1 / (told + weight), common, own, len(hours), bool(borrowed), known)
+        return Expectation(rate, habit, spread, 1 / (answer + weight), common, own, len(hours), bool(borrowed), known)
 
     def _rates(self, seen: np.ndarray, passed: np.ndarray, job: int) -> tuple[np.ndarray, np.ndarray, bool]:
         """Gamma posterior of every rate: its mean and shape; and whether the former job weighs more than this one."""
@@ -212,10 +212,10 @@ def _far(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:
     """Which counts stand out so far that a fault is the better explanation; only those that can are looked at
     closely.
     """
-    told = np.zeros(seen.shape, bool)
+    values = np.zeros(seen.shape, bool)
     near = (seen >= 3) & (seen > expected + 2 * np.sqrt(expected + PHI_START * expected**2))
-    told[near] = excess_p(seen[near], expected[near], np.full((), PHI_START)) < SCREEN_P
-    return told
+    values[near] = excess_p(seen[near], expected[near], np.full((), PHI_START)) < SCREEN_P
+    return values
 
 
 def _level(habit: np.ndarray, wanted: np.ndarray) -> np.ndarray:
@@ -227,14 +227,14 @@ def _level(habit: np.ndarray, wanted: np.ndarray) -> np.ndarray:
 
 def _by_hour(values: np.ndarray, per_hour: int, hours: int) -> np.ndarray:
     pad = hours * per_hour - values.shape[-1]
-    told: np.ndarray = np.pad(values, (*[(0, 0)] * (values.ndim - 1), (0, pad)))
-    return told.reshape(*values.shape[:-1], hours, per_hour).sum(axis=-1)
+    answer: np.ndarray = np.pad(values, (*[(0, 0)] * (values.ndim - 1), (0, pad)))
+    return answer.reshape(*values.shape[:-1], hours, per_hour).sum(axis=-1)
 
 
 def _summed(values: np.ndarray) -> np.ndarray:
     """Sums over the last axis; as a product, which is quicker where that axis is a part of a longer one."""
-    told: np.ndarray = values @ np.ones(values.shape[-1])
-    return told
+    answer: np.ndarray = values @ np.ones(values.shape[-1])
+    return answer
 
 
 def _over(part: np.ndarray, whole: np.ndarray) -> np.ndarray:

@@ -29,15 +29,15 @@ def cell_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
     variance: of such a count beyond Poisson in calls squared, so that the hours of a block add up to that of the block;
     doubt: standard deviation of the expectation itself, in calls. Empty where no past tells.
     """
-    scan, told = tracker.scan, tracker.expectations[hour]
+    scan, expectation = tracker.scan, tracker.expectations[hour]
     per = tracker.past.per_hour
     lo, hi = hour * per - scan.first, min((hour + 1) * per, tracker.counts.bins) - scan.first
-    able = (tracker.able & told.known).any(axis=1)
+    able = (tracker.able & expectation.known).any(axis=1)
     moulds = [number for number, stream in enumerate(scan.streams) if stream.kind == "mould"]
     if not able.any() or not moulds:
         return pl.DataFrame(schema=CELLS)
     expected = (scan.base[:, moulds, hi] - scan.base[:, moulds, lo]) * able[:, None]
-    variance = scan.variances(told, BLOCK_HOURS)[:, moulds] * expected**2 * BLOCK_HOURS
+    variance = scan.variances(expectation, BLOCK_HOURS)[:, moulds] * expected**2 * BLOCK_HOURS
     doubt = np.sqrt(scan.spread[:, moulds]) * expected
     d, m = np.nonzero(expected > 0)
     frame = pl.DataFrame(
@@ -111,10 +111,10 @@ def cells_between(
     own = blocks.filter(pl.col("mould").is_not_null()).join(
         of_mould, left_on=["hour", "mould"], right_on=["block", "mould"]
     )
-    told = pl.concat([own, _shared_out(blocks, own, of_mould, ware)])
+    frame = pl.concat([own, _shared_out(blocks, own, of_mould, ware)])
     share = pl.col("share")
     return (
-        told.filter(share > 0)
+        frame.filter(share > 0)
         .with_columns(
             expected=pl.col("expected") * share, variance=pl.col("variance") * share, doubt=pl.col("doubt") * share
         )

@@ -22,8 +22,10 @@ def counted(tracker: Followed, signal: Found, now: int) -> Found:
     recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
     ware = ware_of(tracker, signal, start, max(stop, start + 1))
     borrowed = tracker.latest.borrowed
-    told = (float(seen.sum()), float(base.sum()), ware)
-    return replace(signal, counted=told, recent=recent, borrowed=borrowed, new_mould=_new_mould(tracker, signal, start))
+    found = (float(seen.sum()), float(base.sum()), ware)
+    return replace(
+        signal, counted=found, recent=recent, borrowed=borrowed, new_mould=_new_mould(tracker, signal, start)
+    )
 
 
 def _new_mould(tracker: Followed, signal: Found, start: int) -> bool:

@@ -101,10 +101,10 @@ def line_counts(
     number, items = _jobs(jobs, span[0], STEP_S, bins, lehr_minutes)
     grid = _Grid(plant, span[0], bins, stations, named, number)
     placed = grid.placed(ware)
-    told = placed.filter(~pl.col("blurred"))
+    frame = placed.filter(~pl.col("blurred"))
     shape = (len(stations), len(columns) + 1, bins)
-    flat = np.ravel_multi_index((told["station_no"], told["column_no"], told["at"]), shape)
-    counted = np.bincount(flat, told["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
+    flat = np.ravel_multi_index((frame["station_no"], frame["column_no"], frame["at"]), shape)
+    counted = np.bincount(flat, frame["inspected"].to_numpy(), minlength=int(np.prod(shape))).reshape(shape)
     codes = {code: n for n, code in enumerate(plant.faults)}
     sent = _covered(placed, len(stations), bins)
     called = grid.placed(calls.filter(pl.col("defect").is_in(list(codes)))).filter(~pl.col("blurred")).sort("at")
@@ -126,7 +126,7 @@ def line_counts(
         called["calls"].to_numpy(),
         number,
         items,
-        np.maximum(1, _longest(told, len(stations))),
+        np.maximum(1, _longest(frame, len(stations))),
         _covered(placed.filter("blurred"), len(stations), bins),
         _longest(placed.filter(pl.col("long") > COARSEST_MIN), len(stations)),
     )
@@ -139,14 +139,14 @@ def _covered(placed: pl.DataFrame, stations: int, bins: int) -> np.ndarray:
     edges = np.zeros((stations, bins + 1), np.int64)
     np.add.at(edges, (station, np.maximum(0, last - length + 1)), 1)
     np.add.at(edges, (station, last + 1), -1)
-    told: np.ndarray = np.cumsum(edges, axis=1)[:, :-1] > 0
-    return told
+    values: np.ndarray = np.cumsum(edges, axis=1)[:, :-1] > 0
+    return values
 
 
 def _longest(placed: pl.DataFrame, stations: int) -> np.ndarray:
-    told = np.zeros(stations, np.int64)
-    np.maximum.at(told, placed["station_no"].to_numpy(), placed["long"].to_numpy())
-    return told
+    values = np.zeros(stations, np.int64)
+    np.maximum.at(values, placed["station_no"].to_numpy(), placed["long"].to_numpy())
+    return values
 
 
 @dataclass(frozen=True)
@@ -181,20 +181,20 @@ class _Grid:
         """Rows whose window is too long to be judged, or mixes the ware of two jobs."""
         last, length = here["at"].to_numpy(), here["long"].to_numpy()
         mixed = self.jobs[last] != self.jobs[np.maximum(0, last - length + 1)]
-        told: np.ndarray = (length > COARSEST_MIN) | (mixed & (length > BLURRED_MIN))
-        return told
+        values: np.ndarray = (length > COARSEST_MIN) | (mixed & (length > BLURRED_MIN))
+        return values
 
     def _with_column(self, frame: pl.DataFrame) -> pl.DataFrame:
         once = self.named.filter(pl.len().over("mould") == 1)
         often = self.named.filter(pl.len().over("mould") > 1)
         unread = 1 + max(self.named["column_no"].to_list(), default=-1)
-        told = frame.join(once.select("mould", "column_no"), on="mould", how="left", maintain_order="left")
+        answer = frame.join(once.select("mould", "column_no"), on="mould", how="left", maintain_order="left")
         for row in often.sort("from_at").iter_rows(named=True):
             mine = (pl.col("mould") == row["mould"]) & (
                 (pl.col("window_start") >= row["from_at"]) | pl.col("column_no").is_null()
             )
-            told = told.with_columns(column_no=pl.when(mine).then(row["column_no"]).otherwise(pl.col("column_no")))
-        return told.with_columns(pl.col("column_no").fill_null(unread).cast(pl.Int64))
+            answer = answer.with_columns(column_no=pl.when(mine).then(row["column_no"]).otherwise(pl.col("column_no")))
+        return answer.with_columns(pl.col("column_no").fill_null(unread).cast(pl.Int64))
 
 
 def _columns(
@@ -229,20 +229,20 @@ def _jobs(
     jobs: pl.DataFrame, start: datetime, step: int, bins: int, lehr_minutes: float
 ) -> tuple[np.ndarray, tuple[str | None, ...]]:
     number = np.zeros(bins, np.int64)
-    told = jobs.sort("started_at")
-    for n, began in enumerate(told["started_at"]):
+    frame = jobs.sort("started_at")
+    for n, began in enumerate(frame["started_at"]):
         first = int(((began + timedelta(minutes=lehr_minutes)) - start).total_seconds() // step)
         number[max(0, first) :] = n if first < bins else number[max(0, first) :]
-    return number, tuple(told["item"].to_list()) if told.height else (None,)
+    return number, tuple(frame["item"].to_list()) if frame.height else (None,)
 
 
 def cavities_of(columns: Sequence[CountColumn]) -> dict[tuple[int, str], list[int]]:
     """Column numbers by cavity: several where moulds were changed."""
-    told: dict[tuple[int, str], list[int]] = {}
+    numbers: dict[tuple[int, str], list[int]] = {}
     for number, column in enumerate(columns):
         if column.section is not None and column.gob is not None:
-            told.setdefault((column.section, column.gob), []).append(number)
-    return told
+            numbers.setdefault((column.section, column.gob), []).append(number)
+    return numbers
 
 
 def groups_of(columns: Sequence[CountColumn]) -> tuple[dict[int, list[int]], dict[str, list[int]]]:

@@ -39,9 +39,9 @@ def dated(
         wanted = more * even
     latest = max(0, raised - 1 - start)
     logs = rise_logs(seen, wanted, counts.step_s / 60, noise, lumps)
-    told = onset_of(logs, latest)
-    told = onset_of(logs, latest, clumped(whole, should, noise, round(CLUMP_MIN * 60 / counts.step_s), told))
-    return Onset(told.at + start, told.low + start, told.high + start)
+    onset = onset_of(logs, latest)
+    onset = onset_of(logs, latest, clumped(whole, should, noise, round(CLUMP_MIN * 60 / counts.step_s), onset))
+    return Onset(onset.at + start, onset.low + start, onset.high + start)
 
 
 def clumped(calls: np.ndarray, expected: np.ndarray, noise: Noise, size: int, change: Onset) -> float:
@@ -64,8 +64,8 @@ def clumped(calls: np.ndarray, expected: np.ndarray, noise: Noise, size: int, ch
         & (m > 0).all(axis=1)
     )
     n, m = n[keep], m[keep]
-    told = n.sum(axis=1, keepdims=True) * m / np.maximum(m.sum(axis=1, keepdims=True), 1e-12)
-    off = float(((n - told) ** 2 / np.maximum(told, 1e-12)).sum())
+    answer = n.sum(axis=1, keepdims=True) * m / np.maximum(m.sum(axis=1, keepdims=True), 1e-12)
+    off = float(((n - answer) ** 2 / np.maximum(answer, 1e-12)).sum())
     return max(1.0, (off + CLUMP_PRIOR) / (n.size - len(n) + CLUMP_PRIOR))
 
 
@@ -99,10 +99,12 @@ def _in(counts: LineCounts, stream: Stream, reads: np.ndarray) -> np.ndarray:
 
 def _of_stream(base: np.ndarray, stream: Stream, reads: np.ndarray) -> np.ndarray:
     """[stations, bins] of [stations, columns + 1, bins]."""
-    told: np.ndarray = base.sum(axis=1) if stream.whole else base[:, list(stream.columns)].sum(axis=1) * reads[:, None]
+    values: np.ndarray = (
+        base.sum(axis=1) if stream.whole else base[:, list(stream.columns)].sum(axis=1) * reads[:, None]
+    )
     if stream.station is not None:
-        told = told * (np.arange(len(told)) == stream.station)[:, None]
-    return told
+        values = values * (np.arange(len(values)) == stream.station)[:, None]
+    return values
 
 
 def _spread(first: np.ndarray, last: np.ndarray, value: np.ndarray, bins: int) -> np.ndarray:
@@ -111,8 +113,8 @@ def _spread(first: np.ndarray, last: np.ndarray, value: np.ndarray, bins: int) -
     share = value / (last - first + 1)
     np.add.at(edges, first, share)
     np.add.at(edges, last + 1, -share)
-    told: np.ndarray = np.maximum(np.cumsum(edges)[:-1], 0.0)
-    return told
+    values: np.ndarray = np.maximum(np.cumsum(edges)[:-1], 0.0)
+    return values
 
 
 def _joined(first: np.ndarray, last: np.ndarray, n: np.ndarray) -> Lumps:

@@ -55,8 +55,8 @@ def _by_mould(
 def _blocks(values: np.ndarray, block: int) -> np.ndarray:
     """Sums over whole blocks of hours, the newest kept: [defects, columns, blocks]."""
     whole = values.shape[-1] // block * block
-    told: np.ndarray = values[..., values.shape[-1] - whole :]
-    return told.reshape(*values.shape[:-1], whole // block, block).sum(axis=-1)
+    answer: np.ndarray = values[..., values.shape[-1] - whole :]
+    return answer.reshape(*values.shape[:-1], whole // block, block).sum(axis=-1)
 
 
 def _phi(seen: np.ndarray, wanted: np.ndarray, start: float) -> np.ndarray:
@@ -78,7 +78,7 @@ def conditional_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     """
     from scipy.special import gammaln
 
-    told = np.zeros((len(seen), len(GRID)))
+    values = np.zeros((len(seen), len(GRID)))
     here = wanted > 0
     blocks = here.sum(axis=2)
     share = wanted * blocks[:, :, None] / np.maximum(wanted.sum(axis=2, keepdims=True), 1e-300)
@@ -86,11 +86,11 @@ def conditional_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     total = counted.sum(axis=2)
     d, c = np.nonzero(total)
     whole = blocks[d, c][:, None] / GRID
-    np.add.at(told, d, gammaln(whole) - gammaln(total[d, c][:, None] + whole))
+    np.add.at(values, d, gammaln(whole) - gammaln(total[d, c][:, None] + whole))
     d, c, b = np.nonzero(counted)
     size = share[d, c, b][:, None] / GRID
-    np.add.at(told, d, gammaln(counted[d, c, b][:, None] + size) - gammaln(size))
-    return told
+    np.add.at(values, d, gammaln(counted[d, c, b][:, None] + size) - gammaln(size))
+    return values
 
 
 def negative_binomial_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
@@ -99,8 +99,8 @@ def negative_binomial_logs(seen: np.ndarray, wanted: np.ndarray) -> np.ndarray:
 
     size, mean, n = 1 / GRID, np.maximum(wanted, 1e-12)[:, :, None], seen[:, :, None]
     logs = gammaln(n + size) - gammaln(size) + n * np.log(mean / (mean + size)) - size * np.log1p(mean / size)
-    told: np.ndarray = np.where((wanted > 0)[:, :, None], logs, 0.0).sum(axis=1)
-    return told
+    values: np.ndarray = np.where((wanted > 0)[:, :, None], logs, 0.0).sum(axis=1)
+    return values
 
 
 def shared(logs: np.ndarray, start: float, limits: tuple[float, float]) -> np.ndarray:
@@ -113,13 +113,13 @@ def shared(logs: np.ndarray, start: float, limits: tuple[float, float]) -> np.nd
     """
     at = np.log(GRID)
     likely = np.exp(logs - logs.max(axis=1, keepdims=True))
-    best, told = -np.inf, np.zeros_like(logs)
+    best, values = -np.inf, np.zeros_like(logs)
     for spread in SPREADS:
         prior = np.exp(-0.5 * ((at[None, :] - at[:, None]) / spread) ** 2)  # a row a centre
         prior /= prior.sum(axis=1, keepdims=True)
         score = np.log(likely @ prior.T + 1e-300).sum(axis=0) - 0.5 * ((at - np.log(start)) / START_SD) ** 2
         centre = int(np.argmax(score))
         if score[centre] > best:
-            best, told = float(score[centre]), likely * prior[centre]
-    mean: np.ndarray = (told @ GRID) / told.sum(axis=1)
+            best, values = float(score[centre]), likely * prior[centre]
+    mean: np.ndarray = (values @ GRID) / values.sum(axis=1)
     return np.clip(mean, *limits)

@@ -29,8 +29,8 @@ def log_ratios(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray) ->
     size = 1 / np.maximum(variance, 1e-7)
     factor = np.array(FACTORS).reshape(-1, *[1] * np.ndim(expected))
     wanted = np.maximum(expected, 1e-300)
-    told = calls * np.log(factor) - (calls + size) * (np.log1p(factor * wanted / size) - np.log1p(wanted / size))
-    return np.where(expected > 0, np.minimum(told, MOST_LOG), 0.0)
+    answer = calls * np.log(factor) - (calls + size) * (np.log1p(factor * wanted / size) - np.log1p(wanted / size))
+    return np.where(expected > 0, np.minimum(answer, MOST_LOG), 0.0)
 
 
 def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
@@ -42,8 +42,8 @@ def shiryaev_roberts(sums: np.ndarray, log_ratio: np.ndarray) -> np.ndarray:
     sum of A or more, the mean run length to a false alarm is A steps or more; also for the mean of such sums over
     factors. [2] Pollak, Annals of Statistics 13 (1985) 206.
     """
-    told: np.ndarray = (1 + sums) * np.exp(log_ratio)
-    return told
+    values: np.ndarray = (1 + sums) * np.exp(log_ratio)
+    return values
 
 
 def shared(sums: np.ndarray, limit: float) -> int:
@@ -72,8 +72,8 @@ class Drift:
     @property
     def sums(self) -> np.ndarray:
         """The e-detector [defects, streams]: the mean over the factors."""
-        told: np.ndarray = self.parts.mean(axis=0)
-        return told
+        values: np.ndarray = self.parts.mean(axis=0)
+        return values
 
     def advance(self, start: int, stop: int) -> list[Excess]:
         """Take in the bins [start, stop); streams whose sum is above its limit, the furthest above first."""

@@ -27,14 +27,14 @@ def hour_expectations(tracker: Tracker, hour: int) -> pl.DataFrame:
     variance: of the count about it from hour to hour beyond Poisson, in calls squared; doubt: standard deviation of the
     expectation itself, in calls. Empty where no past tells.
     """
-    scan, told = tracker.scan, tracker.expectations[hour]
+    scan, expectation = tracker.scan, tracker.expectations[hour]
     per = tracker.past.per_hour
     lo, hi = hour * per - scan.first, min((hour + 1) * per, tracker.counts.bins) - scan.first
-    able = (tracker.able & told.known).any(axis=1)
+    able = (tracker.able & expectation.known).any(axis=1)
     if not able.any():
         return pl.DataFrame(schema=SCHEMA)
     expected = (scan.base[:, :, hi] - scan.base[:, :, lo]) * able[:, None]
-    window = scan.variances(told, 1.0) * expected**2
+    window = scan.variances(expectation, 1.0) * expected**2
     doubt = scan.spread * expected**2
     rows = [
         ("defect", code, expected[d, scan.line], window[d, scan.line], float(np.sqrt(doubt[d, scan.line])))
@@ -62,7 +62,7 @@ def excess_q(calls: np.ndarray, expected: np.ndarray, variance: np.ndarray, doub
 
 def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
     """What of an hour could not be judged, and why; each a sentence."""
-    told, counts, per = tracker.expectations[hour], tracker.counts, tracker.past.per_hour
+    expected, counts, per = tracker.expectations[hour], tracker.counts, tracker.past.per_hour
     part = slice(hour * per, min((hour + 1) * per, counts.bins))
     said = [*_silent(tracker, part), *_coarse(tracker, part)]
     ware = counts.ware[:, :, part].sum()
@@ -70,10 +70,10 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
         if counts.unjudged[:, part].any() or (counts.window > part.stop - part.start).any():
             return said
         return [*said, "No ware was counted in this hour: nothing could be judged."]
-    if not told.known.any():
+    if not expected.known.any():
         need = f"at least {LEAST_WARE:.0f} containers of this job, or a former job of the line, are needed"
         said.append(f"There is no past to compare with yet: {need}. Critical calls are shown all the same.")
-    elif told.borrowed:
+    elif expected.borrowed:
         said.append(
             "New job: what is expected leans on the last job of the same item, or of this line; early signals are "
             "cautious."

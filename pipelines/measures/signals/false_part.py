@@ -39,13 +39,13 @@ def false_parts(
     uniform: where the split is unknown it is integrated over. A station without ware or calls bounds nothing.
     Points: [1] Halton, Numerische Mathematik 2 (1960) 84.
     """
-    told = _points(int(able.sum()) + 1)
+    values = _points(int(able.sum()) + 1)
     detection = np.zeros((POINTS, len(rate)))
-    detection[:, able] = _detection(told[:, 1:], None if challenged is None else challenged[able])
+    detection[:, able] = _detection(values[:, 1:], None if challenged is None else challenged[able])
     passed = thinned(detection, ware, orders)
     found = detection * passed
     bound = np.where((able & (ware > 0) & (rate > 0))[None, :], rate / np.maximum(found, 1e-12), np.inf).min(axis=1)
-    level = told[:, 0] * np.where(np.isfinite(bound), bound, 0.0)
+    level = values[:, 0] * np.where(np.isfinite(bound), bound, 0.0)
     true = found * level[:, None]
     false = 1 - np.clip(true / np.maximum(rate, 1e-300), 0.0, 1.0)
     return FalseParts(detection, np.where(rate > 0, false, 0.0), passed)
@@ -55,12 +55,12 @@ def thinned(detection: np.ndarray, ware: np.ndarray, orders: np.ndarray) -> np.n
     """The share of the defect that reaches each station [points, stations]: the product over earlier orders of one less
     the detection of the order's lanes, averaged by their ware (equal parts where none passed).
     """
-    told = np.ones_like(detection)
+    values = np.ones_like(detection)
     for order in np.unique(orders):
         lanes = orders == order
         part = ware[lanes] / ware[lanes].sum() if ware[lanes].sum() > 0 else np.full(lanes.sum(), 1 / lanes.sum())
-        told[:, orders > order] *= 1 - (detection[:, lanes] * part).sum(axis=1, keepdims=True)
-    return told
+        values[:, orders > order] *= 1 - (detection[:, lanes] * part).sum(axis=1, keepdims=True)
+    return values
 
 
 def _detection(uniform: np.ndarray, challenged: np.ndarray | None) -> np.ndarray:
@@ -83,5 +83,5 @@ def _points(dimensions: int) -> np.ndarray:
 
     sequence = Halton(dimensions, scramble=False)
     sequence.fast_forward(1)
-    told: np.ndarray = sequence.random(POINTS)
-    return told
+    values: np.ndarray = sequence.random(POINTS)
+    return values

@@ -22,7 +22,7 @@ def follow_lines(
 
     counts: lines of one furnace, all from the same moment. The hours before `first_hour` only teach.
     """
-    trackers = {line: Tracker(plant, told, first_hour) for line, told in counts.items()}
+    trackers = {line: Tracker(plant, line_counts, first_hour) for line, line_counts in counts.items()}
     for line, tracker in trackers.items():
         tracker.beside = _beside(line, trackers, lehr_minutes)
     hours = max((tracker.past.hours for tracker in trackers.values()), default=0)

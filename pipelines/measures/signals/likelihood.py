@@ -80,9 +80,9 @@ class Likelihoods:
         share = shares_of(self.cells, member)[:, None, None, None]
         mean = self.expected[:, -1] + share * (self.more * self.base[:, -1])
         unread = log_negative_binomial(self.seen[:, -1], mean, self.size[:, -1]) - self.still[:, -1]
-        told = np.moveaxis(self.by_column @ member.T, 2, 0) + unread.sum(axis=3)
+        answer = np.moveaxis(self.by_column @ member.T, 2, 0) + unread.sum(axis=3)
         growth = self._growth(self.more)
-        return [Raised(one, growth, FACTORS) for one in told]
+        return [Raised(each, growth, FACTORS) for each in answer]
 
     def of_station(self, station: int) -> Raised:
         """One station calls good ware: calls in proportion to its ware, whatever the mould."""
@@ -91,10 +91,10 @@ class Likelihoods:
         mean = expected + (FACTORS[:, None] - 1) * ware / max(ware.sum(), 1.0) * self.base[at].sum()
         size = 1 / ((expected / np.maximum(mean, 1e-9)) ** 2 / self.size[at] + STATION_VARIANCE)
         raised = log_negative_binomial(self.seen[at], mean, size) + _norm(self.seen[at], size)
-        told = (raised - self.still[at] - _norm(self.seen[at], self.size[at])).sum(axis=1)
+        answer = (raised - self.still[at] - _norm(self.seen[at], self.size[at])).sum(axis=1)
         more = np.zeros((1, len(FACTORS), len(self.rows)))
         more[0, :, at] = FACTORS - 1
-        return Raised(told[None, :], self._growth(more), FACTORS)
+        return Raised(answer[None, :], self._growth(more), FACTORS)
 
     def of_blinded(self, station: int) -> Raised:
         """One station finds less of the defect than before: its own calls fall, those of the stations behind it
@@ -109,8 +109,8 @@ class Likelihoods:
             ratio = detection * passed / np.maximum(parts.detection * parts.passed, 1e-12)
             growth[:, number] = 1 + self.true * (ratio[:, self.rows] - 1)
         mean = self.expected + (growth - 1)[..., None] * self.base
-        told = (log_negative_binomial(self.seen, mean, self.size) - self.still).sum(axis=(2, 3))
-        return Raised(told, self._growth(growth - 1), REMAINS)
+        answer = (log_negative_binomial(self.seen, mean, self.size) - self.still).sum(axis=(2, 3))
+        return Raised(answer, self._growth(growth - 1), REMAINS)
 
     def wandered(self) -> float:
         """Log likelihood of nothing being raised, the whole line's rate wandering as it does: cells.line is its
@@ -125,9 +125,9 @@ class Likelihoods:
 
     def _growth(self, more: np.ndarray) -> np.ndarray:
         """[..., all stations] from what is added at those that can call the defect."""
-        told = np.ones((*more.shape[:-1], len(self.cells.able)))
-        told[..., self.rows] += more
-        return told
+        values = np.ones((*more.shape[:-1], len(self.cells.able)))
+        values[..., self.rows] += more
+        return values
 
 
 def shares_of(cells: PlaceCells, member: np.ndarray) -> np.ndarray:
@@ -138,8 +138,8 @@ def shares_of(cells: PlaceCells, member: np.ndarray) -> np.ndarray:
     if by_column.sum() <= 0:
         by_column = cells.ware[cells.reads, :-1].sum(axis=0)
     total = float(by_column.sum())
-    told: np.ndarray = member @ by_column / total if total > 0 else np.ones(len(member))
-    return told
+    values: np.ndarray = member @ by_column / total if total > 0 else np.ones(len(member))
+    return values
 
 
 def _sizes(cells: PlaceCells, rows: np.ndarray) -> np.ndarray:
@@ -153,20 +153,20 @@ def _sizes(cells: PlaceCells, rows: np.ndarray) -> np.ndarray:
 def log_negative_binomial(seen: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
     """Log probability up to terms that do not depend on the mean."""
     mean = np.maximum(mean, 1e-9)
-    told: np.ndarray = seen * np.log(mean) - (seen + size) * np.log(mean + size) + size * np.log(size)
-    return told
+    values: np.ndarray = seen * np.log(mean) - (seen + size) * np.log(mean + size) + size * np.log(size)
+    return values
 
 
 def _norm(seen: np.ndarray, size: np.ndarray) -> np.ndarray:
     """The terms of the log probability that depend on the size and not on the mean."""
     from scipy.special import gammaln
 
-    told: np.ndarray = gammaln(seen + size) - gammaln(size)
-    return told
+    values: np.ndarray = gammaln(seen + size) - gammaln(size)
+    return values
 
 
 def mean_exp(logs: np.ndarray) -> np.ndarray:
     """log of the mean of exp(logs) over the last axis."""
     top = logs.max(axis=-1, keepdims=True)
-    told: np.ndarray = top[..., 0] + np.log(np.exp(logs - top).mean(axis=-1))
-    return told
+    values: np.ndarray = top[..., 0] + np.log(np.exp(logs - top).mean(axis=-1))
+    return values

@@ -29,8 +29,8 @@ def made_one(tracker: Followed, stop: int) -> None:
     A fault of a section is often raised as its first mould's, and its next mould's calls as a second signal, before
     enough is seen to tell.
     """
-    told = [s for s in tracker.signals if s.ended is None and not s.part_of]
-    for older, younger in combinations(sorted(told, key=lambda s: s.raised), 2):
+    rows = [s for s in tracker.signals if s.ended is None and not s.part_of]
+    for older, younger in combinations(sorted(rows, key=lambda s: s.raised), 2):
         names = {s.name: s for s in tracker.signals if s.ended is None and not s.part_of}
         if older.defect == younger.defect and older.name in names and younger.name in names:
             _joined(tracker, names[older.name], names[younger.name], stop)
@@ -77,8 +77,12 @@ def same_fault(known: Found, new: Found) -> bool:
     return also >= ALSO_LIKELY * here.probability or (within and new.onset.low <= known.onset.high)
 
 
-def _same_ware(one: ScopePlace, other: ScopePlace) -> bool:
-    return (one.columns, one.station, one.blinded) == (other.columns, other.station, other.blinded)
+def _same_ware(scope_place: ScopePlace, other: ScopePlace) -> bool:
+    return (scope_place.columns, scope_place.station, scope_place.blinded) == (
+        other.columns,
+        other.station,
+        other.blinded,
+    )
 
 
 def by_station(stream: Stream, growth: Sequence[float], base: np.ndarray, reads: np.ndarray) -> np.ndarray:
@@ -96,5 +100,5 @@ def by_station(stream: Stream, growth: Sequence[float], base: np.ndarray, reads:
     else:
         mine = base.sum(axis=1) if stream.whole else base[:, :-1].sum(axis=1) * reads
     mean = float(mine @ more) / max(float(mine.sum()), 1e-12)
-    told: np.ndarray = more / mean if mean > 1e-6 else np.ones(len(base))
-    return told
+    values: np.ndarray = more / mean if mean > 1e-6 else np.ones(len(base))
+    return values

@@ -65,8 +65,8 @@ class Noise:
 
         if self.doubt < 1e-4:
             return np.ones(1)
-        told: np.ndarray = gammaincinv(1 / self.doubt, (np.arange(LEVELS) + 0.5) / LEVELS) * self.doubt
-        return np.maximum(told / told.mean(), 1e-3)
+        values: np.ndarray = gammaincinv(1 / self.doubt, (np.arange(LEVELS) + 0.5) / LEVELS) * self.doubt
+        return np.maximum(values / values.mean(), 1e-3)
 
 
 POISSON = Noise()
@@ -88,7 +88,7 @@ class Lumps:
         A count n of a window of which the share a lies after the split has a mean in proportion to (1 - a) before + a
         after; laid evenly its terms are n ((1 - a) log before + a log after).
         """
-        told = np.zeros((bins + 1, len(before)))
+        values = np.zeros((bins + 1, len(before)))
         length = self.last - self.first
         number = np.repeat(np.arange(len(length)), length)
         split = np.concatenate(
@@ -97,8 +97,8 @@ class Lumps:
         share = ((self.last[number] + 1 - split) / (length[number] + 1))[:, None]
         mean = np.log((1 - share) * before + share * after)
         even = (1 - share) * np.log(before) + share * np.log(after)
-        np.add.at(told, split.astype(int), self.calls[number][:, None] * (mean - even))
-        return told.T
+        np.add.at(values, split.astype(int), self.calls[number][:, None] * (mean - even))
+        return values.T
 
 
 NO_LUMPS = Lumps(np.zeros(0, int), np.zeros(0, int), np.zeros(0))
@@ -122,8 +122,8 @@ class _Blocks:
         """[bins + 1] sum of the values of a bin's block from the bin on; 0 behind the last."""
         total = np.append(np.cumsum(values[::-1])[::-1], 0.0)
         after = np.append(np.cumsum(np.bincount(self.number, values, self.count)[::-1])[::-1], 0.0)
-        told: np.ndarray = total - np.append(after[1:], 0.0)[self.of]
-        return told
+        answer: np.ndarray = total - np.append(after[1:], 0.0)[self.of]
+        return answer
 
 
 def split_logs(
@@ -138,25 +138,25 @@ def split_logs(
     References: [1] Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., 5.3 (gamma mixtures of Poisson
     counts).
     """
-    told = _Blocks(np.asarray(calls, float), np.asarray(expected, float), noise)
+    answer = _Blocks(np.asarray(calls, float), np.asarray(expected, float), noise)
     levels = noise.levels()
     size, low, high = noise.size, before[:, None, None], after[:, None, None]
-    n, m = told.calls[None, None], told.expected[None, None] * levels[None, :, None]
+    n, m = answer.calls[None, None], answer.expected[None, None] * levels[None, :, None]
 
     def whole(factor: np.ndarray) -> np.ndarray:
         gain: np.ndarray = n * np.log(factor) - (n + size) * np.log1p(factor * m / size)
         return np.cumsum(np.concatenate([np.zeros((*gain.shape[:2], 1)), gain], axis=2), axis=2)
 
     first, second = whole(low), whole(high)
-    of, padded = told.of, np.append(told.calls, 0.0)[told.of]
-    n2, m2 = told.calls_from, told.expected_from * levels[:, None]
-    m1 = np.append(told.expected, 0.0)[of] * levels[:, None] - m2
+    of, padded = answer.of, np.append(answer.calls, 0.0)[answer.of]
+    n2, m2 = answer.calls_from, answer.expected_from * levels[:, None]
+    m1 = np.append(answer.expected, 0.0)[of] * levels[:, None] - m2
     mixed = (padded - n2) * np.log(low) + n2 * np.log(high)
     mixed = mixed - (padded + size) * np.log1p((low * m1[None] + high * m2[None]) / size)
-    behind = np.minimum(of + 1, told.count)
+    behind = np.minimum(of + 1, answer.count)
     logs = first[:, :, of] + mixed + second[:, :, -1:] - second[:, :, behind]
     logs[:, :, -1] = first[:, :, -1]
-    return _mean_exp((logs + told.calls.sum() * np.log(levels)[None, :, None]).swapaxes(0, 1))
+    return _mean_exp((logs + answer.calls.sum() * np.log(levels)[None, :, None]).swapaxes(0, 1))
 
 
 def rise(
@@ -195,10 +195,10 @@ def onset_of(logs: np.ndarray, latest: int | None = None, clumps: float = 1.0) -
     """The moment by its log likelihood [bins] under a flat prior. latest: the last bin that can be the first. clumps:
     dispersion inside the blocks (see `dating.clumped`), by which the log likelihood is divided.
     """
-    told = logs / max(clumps, 1.0)
+    values = logs / max(clumps, 1.0)
     if latest is not None:
-        told[latest + 1 :] = -np.inf
-    return _interval(np.exp(told - told.max()))
+        values[latest + 1 :] = -np.inf
+    return _interval(np.exp(values - values.max()))
 
 
 def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float, noise: Noise) -> np.ndarray:
@@ -217,15 +217,15 @@ def _ramp(calls: np.ndarray, expected: np.ndarray, step_min: float, noise: Noise
     mean = (base + SLOPES[:, None, None] * moment[None])[None] * levels[:, None, None, None]
     logs = gain[None] - ((n + size) * np.log1p(mean / size)).sum(axis=3)
     logs = logs + calls.sum() * np.log(levels)[:, None, None]
-    told: np.ndarray = np.interp(bins, tried, _mean_exp(_mean_exp(logs)))
-    return told
+    values: np.ndarray = np.interp(bins, tried, _mean_exp(_mean_exp(logs)))
+    return values
 
 
 def _mean_exp(logs: np.ndarray) -> np.ndarray:
     """log of the mean over the first axis of exp(logs)."""
     top = logs.max(axis=0)
-    told: np.ndarray = top + np.log(np.exp(logs - top).mean(axis=0))
-    return told
+    values: np.ndarray = top + np.log(np.exp(logs - top).mean(axis=0))
+    return values
 
 
 def change(counts: np.ndarray, exposure: np.ndarray | None = None, dispersion: float | None = None) -> Onset:
@@ -252,8 +252,8 @@ def _split_gain(counts: np.ndarray, exposure: np.ndarray) -> np.ndarray:
 
     before_y, before_n = np.cumsum(counts)[:-1], np.cumsum(exposure)[:-1]
     after_y, after_n = counts.sum() - before_y, exposure.sum() - before_n
-    told: np.ndarray = xlogy(before_y, before_y / before_n) + xlogy(after_y, after_y / after_n)
-    return told
+    values: np.ndarray = xlogy(before_y, before_y / before_n) + xlogy(after_y, after_y / after_n)
+    return values
 
 
 def _pearson(counts: np.ndarray, exposure: np.ndarray, split: int) -> float:

@@ -31,9 +31,9 @@ def benjamini_hochberg(p: np.ndarray, tests: int | None = None) -> np.ndarray:
     total = tests if tests is not None else len(p)
     order = np.argsort(p)
     raw = p[order] * total / np.arange(1, len(p) + 1)
-    told = np.minimum(np.minimum.accumulate(raw[::-1])[::-1], 1.0)
-    back = np.empty_like(told)
-    back[order] = told
+    values = np.minimum(np.minimum.accumulate(raw[::-1])[::-1], 1.0)
+    back = np.empty_like(values)
+    back[order] = values
     return back
 
 
@@ -62,17 +62,17 @@ def streams_of(counts: LineCounts, first: int = 0) -> tuple[Stream, ...]:
     live = counts.ware[:, :-1, first:].sum(axis=(0, 2)) > 0
     sections, gobs = groups_of(counts.columns)
     every = tuple(range(len(counts.columns)))
-    told = [Stream("mould", column.mould, (n,)) for n, column in enumerate(counts.columns) if live[n]]
-    told += [
+    streams = [Stream("mould", column.mould, (n,)) for n, column in enumerate(counts.columns) if live[n]]
+    streams += [
         Stream("section", str(k), tuple(v)) for k, v in sorted(sections.items()) if len(v) > 1 and len(sections) > 1
     ]
-    told += [Stream("gob", k, tuple(v)) for k, v in sorted(gobs.items()) if len(v) > 1 and len(gobs) > 1]
+    streams += [Stream("gob", k, tuple(v)) for k, v in sorted(gobs.items()) if len(v) > 1 and len(gobs) > 1]
     changed = {k: tuple(n for n in v if live[n]) for k, v in cavities_of(counts.columns).items()}
-    told += [Stream("cavity", f"{k[0]}{k[1]}", v) for k, v in changed.items() if len(v) > 1]
-    told.append(Stream("line", counts.line, every))
+    streams += [Stream("cavity", f"{k[0]}{k[1]}", v) for k, v in changed.items() if len(v) > 1]
+    streams.append(Stream("line", counts.line, every))
     if len(counts.stations) > 1:
-        told += [Stream("station", name, every, number) for number, name in enumerate(counts.stations)]
-    return tuple(told)
+        streams += [Stream("station", name, every, number) for number, name in enumerate(counts.stations)]
+    return tuple(streams)
 
 
 @dataclass(frozen=True)
@@ -130,11 +130,11 @@ class Scan:
         """Which columns' read ware a stream counts [streams, columns], 1 or 0; none of the line's and a station's,
         which count all ware.
         """
-        told = np.zeros((len(self.streams), len(self.counts.columns)))
+        values = np.zeros((len(self.streams), len(self.counts.columns)))
         for number, stream in enumerate(self.streams):
             if not stream.whole:
-                told[number, list(stream.columns)] = 1
-        return told
+                values[number, list(stream.columns)] = 1
+        return values
 
     def _fill_seen(self) -> None:
         c = self.counts
@@ -155,8 +155,8 @@ class Scan:
         """The first bin (from `first` on) of the job whose ware passes in the last bin before `end`, and of hours that
         have a past to judge by.
         """
-        told: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
-        return told
+        values: np.ndarray = self.begun[np.searchsorted(self.begun, np.asarray(end) - 1, side="right") - 1]
+        return values
 
     def expect(self, parts: Sequence[ScanPart], able: np.ndarray) -> None:
         """Fill in what an hour should bring, in parts where a job changes in it; the last part's spreads hold for all
@@ -164,7 +164,7 @@ class Scan:
 
         able: [defects, stations] whether a station can call a defect.
         """
-        c, told = self.counts, parts[-1].told
+        c, expected = self.counts, parts[-1].told
         start, stop = parts[0].start, parts[-1].stop
         lo, hi = start - self.first, stop - self.first
         for part in parts:
@@ -177,18 +177,18 @@ class Scan:
         self.base[:, :, lo + 1] += self.base[:, :, lo]
         np.cumsum(self.base[:, :, lo + 1 : hi + 1], axis=2, out=self.base[:, :, lo + 1 : hi + 1])
         self.until = stop
-        self.spread = self._spreads(told)
-        self.by_hour = self.variances(told, 1.0)
+        self.spread = self._spreads(expected)
+        self.by_hour = self.variances(expected, 1.0)
         self.hourly = self.by_hour + self.spread
         for number, minutes in enumerate(WINDOWS_MIN):
-            self.variance[number] = self.variances(told, minutes / 60) + self.spread
-        if not (able & told.known).any():  # nothing to compare with: no later window reaches back into this hour
+            self.variance[number] = self.variances(expected, minutes / 60) + self.spread
+        if not (able & expected.known).any():  # nothing to compare with: no later window reaches back into this hour
             self.begun = np.unique(np.append(self.begun, hi))
-        read = able & told.known & self.past.reads[None, :]
-        some, places = (able & told.known).any(axis=1), read.any(axis=1)
+        read = able & expected.known & self.past.reads[None, :]
+        some, places = (able & expected.known).any(axis=1), read.any(axis=1)
         for number, stream in enumerate(self.streams):
             if stream.station is not None:
-                self.known[:, number] = (able & told.known)[:, stream.station] & (able.sum(axis=1) > 1)
+                self.known[:, number] = (able & expected.known)[:, stream.station] & (able.sum(axis=1) > 1)
             else:
                 self.known[:, number] = some if stream.kind == "line" else places
         back = max(0, hi - WINDOWS_MIN[-1] * 60 // c.step_s)
@@ -198,19 +198,19 @@ class Scan:
         kinds = np.array([WEIGHTS[stream.kind] for stream in self.streams])
         self.weights = kinds * self.tests / max(1.0, float((self.known * kinds).sum()))
 
-    def _expected(self, start: int, stop: int, told: Expectation, out: np.ndarray) -> None:
+    def _expected(self, start: int, stop: int, expected: Expectation, out: np.ndarray) -> None:
         """Fill `out` [defects, streams, bins] with expected calls."""
         ware = self.counts.ware[:, :, start:stop]
-        habit = np.concatenate([told.habit, np.ones((len(told.habit), 1))], axis=1)
-        by_column = np.einsum("ds,sct->dct", told.rate * self.past.reads, ware[:, :-1]) * told.habit[:, :, None]
-        by_station = told.rate[:, :, None] * np.einsum("dc,sct->dst", habit, ware)
+        habit = np.concatenate([expected.habit, np.ones((len(expected.habit), 1))], axis=1)
+        by_column = np.einsum("ds,sct->dct", expected.rate * self.past.reads, ware[:, :-1]) * expected.habit[:, :, None]
+        by_station = expected.rate[:, :, None] * np.einsum("dc,sct->dst", habit, ware)
         self._fill(by_column, by_station, out)
 
     def by_stream(self, by_column: np.ndarray, by_station: np.ndarray) -> np.ndarray:
         """Sums [..., streams, bins] of cells: [..., columns, bins] of read ware, [..., stations, bins] of all ware."""
-        told = np.empty((*by_column.shape[:-2], len(self.streams), by_column.shape[-1]))
-        self._fill(by_column, by_station, told)
-        return told
+        values = np.empty((*by_column.shape[:-2], len(self.streams), by_column.shape[-1]))
+        self._fill(by_column, by_station, values)
+        return values
 
     def _fill(self, by_column: np.ndarray, by_station: np.ndarray, out: np.ndarray) -> None:
         for number, stream in enumerate(self.streams):
@@ -223,19 +223,19 @@ class Scan:
             else:
                 by_column[..., list(stream.columns), :].sum(axis=-2, out=out[..., number, :])
 
-    def variances(self, told: Expectation, hours: float) -> np.ndarray:
+    def variances(self, expected: Expectation, hours: float) -> np.ndarray:
         """Relative variance [defects, streams] of a count from one window of so many hours to another."""
-        common, own = told.window_variance(hours)
+        common, own = expected.window_variance(hours)
         spread: np.ndarray = common[:, None] + own[:, None] / self.sizes[None, :]
         return spread
 
-    def _spreads(self, told: Expectation) -> np.ndarray:
+    def _spreads(self, expected: Expectation) -> np.ndarray:
         """Relative variance [defects, streams] of what is expected itself: rates and habits are known from a past
         only.
         """
-        read = told.line_spread[:, None] + told.spread_habit @ self.of_columns.T / self.sizes**2
-        one = [stream.station for stream in self.streams]
-        whole = np.stack([told.line_spread if n is None else told.spread_rate[:, n] for n in one], axis=1)
+        read = expected.line_spread[:, None] + expected.spread_habit @ self.of_columns.T / self.sizes**2
+        numbers = [stream.station for stream in self.streams]
+        whole = np.stack([expected.line_spread if n is None else expected.spread_rate[:, n] for n in numbers], axis=1)
         return np.where(np.array([stream.whole for stream in self.streams]), whole, read)
 
     def excesses(self, start: int, stop: int, defect: int | None = None) -> list[Excess]:
@@ -286,8 +286,8 @@ class Scan:
                 should[which] += sums[g[which], end[which]] - sums[g[which], begin[which]]
             likely = np.flatnonzero((seen >= LEAST_CALLS) & (seen > should) & (begin != last) & (should > 0))
             last = begin
-            told = 1 - base[likely] / np.maximum(should[likely], 1e-9)  # share that signals explain
-            variance = self.variance[number][d[likely], g[likely]] + doubt[likely] * told**2
+            answer = 1 - base[likely] / np.maximum(should[likely], 1e-9)  # share that signals explain
+            variance = self.variance[number][d[likely], g[likely]] + doubt[likely] * answer**2
             mean = should[likely]
             z = (seen[likely] - mean) / np.sqrt(mean + variance * mean**2 + 1e-9)
             quick, variance = likely[z > QUICK_Z], variance[z > QUICK_Z]
@@ -308,10 +308,10 @@ class Scan:
     def between(self, start: int, stop: int) -> np.ndarray:
         """Calls expected in bins [start, stop) by the past and by open signals [defects, streams]."""
         lo, hi = start - self.first, stop - self.first
-        told: np.ndarray = self.base[:, :, hi] - self.base[:, :, lo]
+        values: np.ndarray = self.base[:, :, hi] - self.base[:, :, lo]
         for defect, sums in self.more.items():
-            told[defect] += sums[:, hi] - sums[:, lo]
-        return told
+            values[defect] += sums[:, hi] - sums[:, lo]
+        return values
 
     def explain(self, defect: int, extra: Sequence[tuple[int, np.ndarray, float]]) -> None:
         """Set what open signals of a defect explain: (first bin, extra calls [streams, bins], relative variance)."""
@@ -329,9 +329,9 @@ class Scan:
         else:
             self.more.pop(defect, None)
 
-    def p_of(self, one: Excess) -> float:
+    def p_of(self, excess: Excess) -> float:
         """The p of an excess's stream and moment against what is expected now."""
-        d, g, end = (np.array([x]) for x in (one.defect, one.stream, one.at - self.first + 1))
+        d, g, end = (np.array([x]) for x in (excess.defect, excess.stream, excess.at - self.first + 1))
         return float(self._best(d, g, end)[0][0])
 
     def series(self, defect: int, stream: int, start: int, stop: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -345,18 +345,18 @@ class Scan:
         """The excesses present at bin `at` that stand under the false-discovery rate over all streams of the line."""
         fresh = max(1, FRESH_MIN * 60 // self.counts.step_s)
         present: dict[tuple[int, int], Excess] = {}
-        for one in found:
-            if at - fresh < one.at <= at:
-                best = present.get((one.defect, one.stream))
-                if best is None or one.p <= best.p:
-                    present[one.defect, one.stream] = one
+        for excess in found:
+            if at - fresh < excess.at <= at:
+                best = present.get((excess.defect, excess.stream))
+                if best is None or excess.p <= best.p:
+                    present[excess.defect, excess.stream] = excess
         if not present:
             return []
-        told = list(present.values())
-        weights = self.weights[[one.stream for one in told]]
-        q = benjamini_hochberg(np.array([one.p for one in told]) / weights, self.tests)
+        these_excesses = list(present.values())
+        weights = self.weights[[this_excess.stream for this_excess in these_excesses]]
+        q = benjamini_hochberg(np.array([this_excess.p for this_excess in these_excesses]) / weights, self.tests)
         return [
-            Excess(**{**vars(one), "q": float(value)})
-            for one, value in zip(told, q, strict=True)
-            if value <= FALSE_DISCOVERY and one.at == at
+            Excess(**{**vars(this_excess), "q": float(value)})
+            for this_excess, value in zip(these_excesses, q, strict=True)
+            if value <= FALSE_DISCOVERY and this_excess.at == at
         ]

@@ -75,8 +75,8 @@ class Placing:
     @property
     def undecided(self) -> bool:
         """Whether another scope is nearly as likely as the likeliest."""
-        told = sorted(self.scopes.values(), reverse=True)
-        return len(told) > 1 and told[0] < EVEN_ODDS * told[1]
+        values = sorted(self.scopes.values(), reverse=True)
+        return len(values) > 1 and values[0] < EVEN_ODDS * values[1]
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ class _Line:
         ware = dict(zip(of_ware, self.likely.of([self.trials[n].columns for n in of_ware]), strict=True))
         self.raised = [ware[n] if n in ware else self._of_station(t) for n, t in enumerate(self.trials)]
         self.prior = _log_prior(self.trials, origin, self.inside)
-        self.logs = np.array([one.log for one in self.raised])
+        self.logs = np.array([raised.log for raised in self.raised])
 
     def _of_station(self, trial: _Trial) -> Raised:
         if trial.blinded is not None:
@@ -133,29 +133,29 @@ def place(cells: PlaceCells, line: str, origin: str) -> Placing:
     1-3.
     """
     others = [_Line(b.cells, b.line, origin, _readable(b.cells)) for b in cells.beside if b.cells.able.any()]
-    told = _compared(_Line(cells, line, origin, _some_read(cells)), others, cells, line, origin)
-    mine = [p for p in told.places if p.scope == told.best.scope]
-    vague = told.best.probability < STANDS_OUT * sum(p.probability for p in mine)
-    if told.inside and vague and not _readable(cells) and told.best.scope in ("mould", "section", "gob"):
+    placing = _compared(_Line(cells, line, origin, _some_read(cells)), others, cells, line, origin)
+    mine = [p for p in placing.places if p.scope == placing.best.scope]
+    vague = placing.best.probability < STANDS_OUT * sum(p.probability for p in mine)
+    if placing.inside and vague and not _readable(cells) and placing.best.scope in ("mould", "section", "gob"):
         return _compared(_Line(cells, line, origin, False), others, cells, line, origin)
-    return told
+    return placing
 
 
 def _compared(own: _Line, others: Sequence[_Line], cells: PlaceCells, line: str, origin: str) -> Placing:
     """Every place of this line, and the furnace, by prior and joint likelihood."""
     alone = sum(other.alone() for other in others)
     logs, raised, trials = list(own.prior + own.logs + alone), list(own.raised), list(own.trials)
-    told = [one.told() for one in raised]
+    found = [this_raised.told() for this_raised in raised]
     if others:
         beside = sum((_alike(other.whole.by_factor) for other in others), np.zeros(len(FACTORS)))
         joint = mean_exp(_alike(own.whole.by_factor) + beside)
         trials.append(_Trial("furnace", (line, *(b.line for b in cells.beside)), own.trials[0].columns))
         logs.append(np.log(PRIORS[origin]["furnace"]) + joint)
-        told.append(own.whole.told(_over(beside)))
+        found.append(own.whole.told(_over(beside)))
     weights = _weights(np.array(logs))
     places = [
         ScopePlace(t.scope, t.members, t.columns, t.station, float(w), *how, blinded=t.blinded is not None)
-        for t, w, how in zip(trials, weights, told, strict=True)
+        for t, w, how in zip(trials, weights, found, strict=True)
     ]
     scopes = {
         scope: sum(p.probability for p in places if p.scope == scope)
@@ -179,40 +179,40 @@ def _kernel() -> np.ndarray:
     first.
     """
     apart = np.log(FACTORS)[:, None] - np.log(FACTORS)[None, :]
-    told = -0.5 * (apart / ALIKE_SD) ** 2
-    normed: np.ndarray = told - np.logaddexp.reduce(told, axis=1, keepdims=True)
+    values = -0.5 * (apart / ALIKE_SD) ** 2
+    normed: np.ndarray = values - np.logaddexp.reduce(values, axis=1, keepdims=True)
     return normed
 
 
 def _alike(by_factor: np.ndarray) -> np.ndarray:
     """A line's log likelihood [factors] for each factor of the furnace's fault, from [points, factors] by its own."""
-    told: np.ndarray = np.logaddexp.reduce(_kernel() + mean_exp(by_factor.T)[None, :], axis=1)
-    return told
+    values: np.ndarray = np.logaddexp.reduce(_kernel() + mean_exp(by_factor.T)[None, :], axis=1)
+    return values
 
 
 def _over(beside: np.ndarray) -> np.ndarray:
     """The other lines' evidence for each factor of this line."""
-    told: np.ndarray = np.logaddexp.reduce(_kernel().T + beside[None, :], axis=1)
-    return told
+    values: np.ndarray = np.logaddexp.reduce(_kernel().T + beside[None, :], axis=1)
+    return values
 
 
 def _log_prior(trials: Sequence[_Trial], origin: str, inside: bool) -> np.ndarray:
     """Each place's share of its scope's prior. Without mould numbers "line" stands for every place on it."""
-    told = dict(PRIORS[origin])
+    values = dict(PRIORS[origin])
     if not inside:
-        told["line"] = sum(told[scope] for scope in ("mould", "section", "gob", "line"))
+        values["line"] = sum(values[scope] for scope in ("mould", "section", "gob", "line"))
     blinded = any(t.blinded is not None for t in trials)
     kinds = [(t.scope, t.blinded is not None) for t in trials]
     shares = []
     for kind in kinds:
         part = (BLINDED if kind[1] else 1 - BLINDED) if kind[0] == "station" and blinded else 1.0
-        shares.append(told[kind[0]] * part / kinds.count(kind))
+        shares.append(values[kind[0]] * part / kinds.count(kind))
     return np.log(np.array(shares))
 
 
 def _weights(logs: np.ndarray) -> np.ndarray:
-    told: np.ndarray = np.exp(logs - logs.max())
-    return told / told.sum()
+    values: np.ndarray = np.exp(logs - logs.max())
+    return values / values.sum()
 
 
 def _some_read(cells: PlaceCells) -> bool:
@@ -226,29 +226,29 @@ def _readable(cells: PlaceCells) -> bool:
 
 def _trials(cells: PlaceCells, line: str, inside: bool) -> list[_Trial]:
     every = tuple(range(len(cells.columns)))
-    told = [_Trial("line", (line,), every)]
+    found = [_Trial("line", (line,), every)]
     if inside:
-        told += _inside(cells, every)
+        found += _inside(cells, every)
     for n in np.flatnonzero(cells.able):
-        told.append(_Trial("station", (cells.stations[n],), every, int(n)))
+        found.append(_Trial("station", (cells.stations[n],), every, int(n)))
         behind = np.flatnonzero(cells.able & (cells.order > cells.order[n]))
         if len(behind):
             shows = int(behind[np.argmin(cells.order[behind])])
-            told.append(_Trial("station", (cells.stations[n],), every, shows, blinded=int(n)))
-    return told
+            found.append(_Trial("station", (cells.stations[n],), every, shows, blinded=int(n)))
+    return found
 
 
 def _inside(cells: PlaceCells, every: tuple[int, ...]) -> list[_Trial]:
     """Moulds, cavities whose mould was changed, sections and gob positions with ware in the window."""
     present = [n for n in every if cells.ware[:, n].sum() > 0]
-    told = [_Trial("mould", (cells.columns[n].mould,), (n,)) for n in present]
-    told += [_Trial("mould", tuple(cells.columns[n].mould for n in v), tuple(v)) for v in _changed(cells, present)]
+    found = [_Trial("mould", (cells.columns[n].mould,), (n,)) for n in present]
+    found += [_Trial("mould", tuple(cells.columns[n].mould for n in v), tuple(v)) for v in _changed(cells, present)]
     sections, gobs = groups_of([cells.columns[n] for n in every])
-    told += [
+    found += [
         _Trial("section", (str(k),), tuple(v)) for k, v in sections.items() if _some(cells, v) and len(sections) > 1
     ]
-    told += [_Trial("gob", (k,), tuple(v)) for k, v in gobs.items() if _some(cells, v) and len(gobs) > 1]
-    return told
+    found += [_Trial("gob", (k,), tuple(v)) for k, v in gobs.items() if _some(cells, v) and len(gobs) > 1]
+    return found
 
 
 def _changed(cells: PlaceCells, present: Sequence[int]) -> list[list[int]]:

@@ -122,8 +122,8 @@ def _bars(
 
 def nothing_found(doubts: Sequence[str]) -> str:
     """What to say where no excess was found: nothing is called usual that could not be judged."""
-    told = "No excess that chance does not explain"
-    return f"{told}, as far as it could be judged: {' '.join(doubts)}" if doubts else f"{told}."
+    text = "No excess that chance does not explain"
+    return f"{text}, as far as it could be judged: {' '.join(doubts)}" if doubts else f"{text}."
 
 
 def _rounded(counts: LineCounts, after: float) -> Callable[[float], datetime]:
@@ -143,8 +143,8 @@ def _series(tracker: Tracker, found: Found, now: int) -> tuple[float, float, Bar
     start = max(tracker.scan.first, until - whole * size)
     seen, _, base = tracker.scan.series(found.defect, found.stream, start, until)
     bars = np.arange(len(seen)) // size
-    told = (np.bincount(bars, x, minlength=1) for x in (seen, base))
-    calls, expected = (tuple(round(float(v), 2) for v in x) for x in told)
+    parts = (np.bincount(bars, x, minlength=1) for x in (seen, base))
+    calls, expected = (tuple(round(float(v), 2) for v in x) for x in parts)
     return float(start), size * step, calls, expected
 
 
@@ -157,10 +157,10 @@ def happened(
         return ()
     columns = [tracker.counts.columns[n] for n in found.place.columns]
     places = {(c.section, c.gob) for c in columns} if found.place.scope in ("mould", "section", "gob") else None
-    told = [*_fitted(plant, logs.fittings, places, low, high), *_stopped(plant, logs.stoppages, places, low, high)]
+    pairs = [*_fitted(plant, logs.fittings, places, low, high), *_stopped(plant, logs.stoppages, places, low, high)]
     for row in logs.jobs.filter(pl.col("started_at").is_between(low, high)).iter_rows(named=True):
-        told.append((row["started_at"], f"job {row['job']} started {plant.clock.show(row['started_at'])}"))
-    return tuple(text for _, text in sorted(told)[:6])
+        pairs.append((row["started_at"], f"job {row['job']} started {plant.clock.show(row['started_at'])}"))
+    return tuple(text for _, text in sorted(pairs)[:6])
 
 
 def _fitted(
@@ -170,15 +170,15 @@ def _fitted(
     low: datetime,
     high: datetime,
 ) -> list[tuple[datetime, str]]:
-    told = []
+    found = []
     for row in fittings.filter(pl.col("fitted_at").is_between(low, high)).iter_rows(named=True):
         if places is not None and (row["section"], row["gob"]) in places:
             part = row["part"].replace("_", " ")
             what = f"{part} {row['number']} fitted" if row["number"] else f"{part} taken out"
-            told.append(
+            found.append(
                 (row["fitted_at"], f"{what} at {row['section']}{row['gob']}, {plant.clock.show(row['fitted_at'])}")
             )
-    return told
+    return found
 
 
 def _stopped(
@@ -188,7 +188,7 @@ def _stopped(
     low: datetime,
     high: datetime,
 ) -> list[tuple[datetime, str]]:
-    told = []
+    pairs = []
     sections = None if places is None else {section for section, _ in places}
     for row in stoppages.iter_rows(named=True):
         if row["section"] is not None and (sections is None or row["section"] not in sections):
@@ -197,8 +197,8 @@ def _stopped(
         cause = f" ({row['cause']})" if row["cause"] else ""
         for name, words in (("stopped_at", "stopped"), ("restarted_at", "running again")):
             if row[name] is not None and low <= row[name] <= high:
-                told.append((row[name], f"{what} {words} {plant.clock.show(row[name])}{cause}"))
-    return told
+                pairs.append((row[name], f"{what} {words} {plant.clock.show(row[name])}{cause}"))
+    return pairs
 
 
 def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:

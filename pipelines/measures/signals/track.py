@@ -84,8 +84,8 @@ class Tracker:
         cuts = [start, *(np.flatnonzero(np.diff(jobs[start:stop])) + 1 + start).tolist(), stop]
         usual = {self.past.job_of(hour): self.expectations[hour]}
         jobs_of = [int(jobs[lo]) for lo in cuts[:-1]]
-        told = [usual.get(job) or self.past.expectation(hour, job) for job in jobs_of]
-        return [ScanPart(lo, hi, one) for (lo, hi), one in zip(pairwise(cuts), told, strict=True)]
+        by_job = [usual.get(job) or self.past.expectation(hour, job) for job in jobs_of]
+        return [ScanPart(lo, hi, expected) for (lo, hi), expected in zip(pairwise(cuts), by_job, strict=True)]
 
     def follow(self, hour: int) -> None:
         """Look at the bins of an hour in order: raise signals, and settle all that are open at its end."""
@@ -94,16 +94,16 @@ class Tracker:
         found = self.scan.excesses(start, stop)
         at = start
         while True:
-            times = sorted({one.at for one in found if one.at >= at})
+            times = sorted({excess.at for excess in found if excess.at >= at})
             if not times:
                 break
             at = times[0]
             alarms = self.scan.alarms(found, at)
-            for defect in dict.fromkeys(one.defect for one in alarms):
-                self._raised(defect, at, [one for one in alarms if one.defect == defect])
-                kept = [one for one in found if one.defect != defect or one.at <= at]
+            for defect in dict.fromkeys(alarm.defect for alarm in alarms):
+                self._raised(defect, at, [alarm for alarm in alarms if alarm.defect == defect])
+                kept = [excess for excess in found if excess.defect != defect or excess.at <= at]
                 found = (
-                    sorted(kept + self.scan.excesses(at + 1, stop, defect), key=lambda one: one.at)
+                    sorted(kept + self.scan.excesses(at + 1, stop, defect), key=lambda answer: answer.at)
                     if at + 1 < stop
                     else kept
                 )
@@ -130,19 +130,17 @@ class Tracker:
     def _drifted(self, start: int, stop: int) -> None:
         """Slow drifts that no window shows yet: one signal a defect, and none beside one that is open."""
         for lead in self.drift.advance(start, stop):
-            told = [s for s in self.signals if s.defect == lead.defect and self._near(s, lead.at)]
-            if not told and lead.q <= DRIFT_Q and self.drift.sums[lead.defect, lead.stream] > 0:
+            rows = [s for s in self.signals if s.defect == lead.defect and self._near(s, lead.at)]
+            if not rows and lead.q <= DRIFT_Q and self.drift.sums[lead.defect, lead.stream] > 0:
                 self._raised(lead.defect, lead.at, [lead])
             self.drift.forget(lead.defect)
 
     def _raised(self, defect: int, at: int, alarms: Sequence[Excess]) -> None:
         """An alarm: part of a signal that is known, or a new one."""
-        alarms = [
-            one for one in alarms if at - self.heard.get((defect, one.stream), -HEARD_MIN * 60) >= self.bins(HEARD_MIN)
-        ]
+        alarms = [a for a in alarms if at - self.heard.get((defect, a.stream), -HEARD_MIN * 60) >= self.bins(HEARD_MIN)]
         if not alarms:
             return
-        lead = min(alarms, key=lambda one: (one.p, one.stream))
+        lead = min(alarms, key=lambda answer: (answer.p, answer.stream))
         known = [s for s in self.signals if s.defect == defect and self._near(s, at)]
         for signal in sorted(known, key=lambda s: s.ended is not None):
             open_again = replace(signal, ended=None, passed=False, q=min(signal.q, lead.q))
@@ -195,8 +193,8 @@ class Tracker:
         twins = sum(s.name.startswith(name) for s in self.signals)
         name = name + f"-{twins + 1}" * bool(twins)
         strength = float(np.clip(lead.calls / max(lead.expected, 0.05), 2.0, 20.0))
-        told = Found(name, lead.defect, now, placing, onset, None, stream, lead.q, strength=strength)
-        return counted(self, told, now)
+        signal = Found(name, lead.defect, now, placing, onset, None, stream, lead.q, strength=strength)
+        return counted(self, signal, now)
 
     def updated(self, signal: Found, now: int) -> Found | None:
         """The signal placed and dated again with all that is known at bin `now`; None where it is too old for that."""
@@ -284,8 +282,8 @@ class Tracker:
         others = [
             s for s in self.signals if s.defect == defect and (own is None or s.name != own.name) and not s.part_of
         ]
-        told = self._cells_of(defect, start, stop, others)
-        return replace(told, beside=tuple(self.beside(defect, start, stop)))
+        place_cells = self._cells_of(defect, start, stop, others)
+        return replace(place_cells, beside=tuple(self.beside(defect, start, stop)))
 
     def cells_beside(self, defect: int, start: int, stop: int, since: int) -> PlaceCells:
         """The same for another line of the furnace: only a mould's, section's, gob's or station's signal that surely
@@ -307,10 +305,10 @@ class Tracker:
         for other in others:
             every = every + self._extra(other, start, stop)
         expected, base = ((x * inside[:, None, :]).sum(axis=2) for x in (every, base))
-        told = self.latest
-        common, idio = (float(x[defect]) for x in told.window_variance(hours))
-        rate = float(told.line_spread[defect])
-        habit = float(np.median(told.spread_habit[defect])) if len(c.columns) else 0.0
+        expectation = self.latest
+        common, idio = (float(x[defect]) for x in expectation.window_variance(hours))
+        rate = float(expectation.line_spread[defect])
+        habit = float(np.median(expectation.spread_habit[defect])) if len(c.columns) else 0.0
         return PlaceCells(
             seen,
             expected,
@@ -336,12 +334,12 @@ class Tracker:
 
     def cells_expected(self, defect: int, start: int, stop: int) -> np.ndarray:
         """Expected calls by the past alone [stations, columns + 1, bins]."""
-        per, told = self.past.per_hour, [np.zeros((*self.counts.ware.shape[:2], 0))]
-        for part in (one for hour in range(start // per, -(-stop // per)) for one in self.parts[hour]):
+        per, these_parts = self.past.per_hour, [np.zeros((*self.counts.ware.shape[:2], 0))]
+        for part in (this_part for hour in range(start // per, -(-stop // per)) for this_part in self.parts[hour]):
             ware = self.counts.ware[:, :, max(start, part.start) : min(stop, part.stop)]
             habit = np.append(part.told.habit[defect], 1.0)
-            told.append(ware * part.told.rate[defect][:, None, None] * habit[None, :, None])
-        return np.concatenate(told, axis=2)
+            these_parts.append(ware * part.told.rate[defect][:, None, None] * habit[None, :, None])
+        return np.concatenate(these_parts, axis=2)
 
     def _extra(self, signal: Found, start: int, stop: int) -> np.ndarray:
         """Calls that a signal adds to what the past brings [stations, columns + 1, bins], by its hourly factor."""
@@ -372,9 +370,9 @@ class Tracker:
         mean = max(1.0, (seen.sum() + 1) / (base.sum() + 1 / max(signal.place.factor, 1.0)))
         size = self.bins(60)
         parts = np.arange(len(seen)) // size
-        told = (np.bincount(parts, seen) + mean) / (np.bincount(parts, base) + 1)
-        at = np.clip((np.arange(start, stop) - begun) // size, 0, len(told) - 1)
-        return np.maximum(1.0, told[at])
+        answer = (np.bincount(parts, seen) + mean) / (np.bincount(parts, base) + 1)
+        at = np.clip((np.arange(start, stop) - begun) // size, 0, len(answer) - 1)
+        return np.maximum(1.0, answer[at])
 
     def explain(self, defect: int, without: str = "") -> None:
         """Give the scan what the signals of a defect bring, so that it finds only what they do not."""

@@ -38,17 +38,17 @@ def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[st
     names = [name for name, level in effects.items() if 1 < len(np.unique(level)) < len(values)]
     if len(values) < 3:
         return {}
-    told = _Sums(np.asarray(values, float), [np.unique(effects[name], return_inverse=True)[1] for name in names])
-    if told.total <= 1e-12 * max(1.0, float(np.square(values).mean())):
+    outcome = _Sums(np.asarray(values, float), [np.unique(effects[name], return_inverse=True)[1] for name in names])
+    if outcome.total <= 1e-12 * max(1.0, float(np.square(values).mean())):
         return {name: Component(0.0, None, None) for name in (*names, "within")}
     if not names:
-        return {"within": _within(told.total / (len(values) - 1), len(values) - 1)}
+        return {"within": _within(outcome.total / (len(values) - 1), len(values) - 1)}
     found = minimize(
-        told.deviance, np.full(len(names), -1.0), method="L-BFGS-B", bounds=[(LOG_LEAST, LOG_MOST)] * len(names)
+        outcome.deviance, np.full(len(names), -1.0), method="L-BFGS-B", bounds=[(LOG_LEAST, LOG_MOST)] * len(names)
     )
     ratios = np.exp(found.x)
-    within = told.within(found.x)
-    spread = _spread(told, found.x, within)
+    within = outcome.within(found.x)
+    spread = _spread(outcome, found.x, within)
     answer = {}
     for number, name in enumerate(names):
         if ratios[number] < NOTHING:
@@ -57,7 +57,7 @@ def components(values: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[st
             wide = float(np.exp(1.96 * spread[number])) if spread[number] < 10 else None
             value = float(ratios[number] * within)
             answer[name] = Component(value, value / wide if wide else None, value * wide if wide else None)
-    return answer | {"within": _within(within, told.freedom)}
+    return answer | {"within": _within(within, outcome.freedom)}
 
 
 def _within(value: float, freedom: float) -> Component:
@@ -90,13 +90,13 @@ class _Sums:
         self.cross = np.zeros((width, width))
         self.sums = np.zeros(width)
         self.to_outer = np.zeros((width, self.sizes[self.outer]))
-        for one in columns:
-            self.sums += np.bincount(one, y, width)
-            self.to_outer += np.bincount(one * self.sizes[self.outer] + last, minlength=self.to_outer.size).reshape(
+        for column in columns:
+            self.sums += np.bincount(column, y, width)
+            self.to_outer += np.bincount(column * self.sizes[self.outer] + last, minlength=self.to_outer.size).reshape(
                 self.to_outer.shape
             )
             for other in columns:
-                self.cross += np.bincount(one * width + other, minlength=width * width).reshape(width, width)
+                self.cross += np.bincount(column * width + other, minlength=width * width).reshape(width, width)
         self.outer_n, self.outer_sums = np.bincount(last).astype(float), np.bincount(last, y)
         self.owner = np.concatenate([np.full(self.sizes[i], i) for i in self.inner]) if self.inner else np.zeros(0, int)
 
@@ -128,21 +128,21 @@ class _Sums:
         return rest / np.exp(log_parts[-1]) + (self.n - 1) * log_parts[-1] + log_det + float(np.dot(self.sizes, logs))
 
 
-def _spread(told: _Sums, logs: np.ndarray, within: float, step: float = 0.02) -> np.ndarray:
+def _spread(answer: _Sums, logs: np.ndarray, within: float, step: float = 0.02) -> np.ndarray:
     """Standard deviations of the logarithms of the components, from the curvature of the likelihood; infinite where it
     has none.
     """
     at = np.append(logs, 0.0) + np.log(within)
     live = [*np.flatnonzero(np.exp(logs) >= NOTHING), len(logs)]
     curve = np.zeros((len(live), len(live)))
-    for a, one in enumerate(live):
+    for a, each in enumerate(live):
         for b, other in enumerate(live):
             corners = 0.0
             for sign_a, sign_b in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
                 moved = at.copy()
-                moved[one] += sign_a * step
+                moved[each] += sign_a * step
                 moved[other] += sign_b * step
-                corners += sign_a * sign_b * told.deviance_of(moved)
+                corners += sign_a * sign_b * answer.deviance_of(moved)
             curve[a, b] = corners / (4 * step**2) / 2
     spread = np.full(len(at), np.inf)
     with np.errstate(invalid="ignore"):

@@ -21,14 +21,14 @@ def c4(n: np.ndarray | int) -> np.ndarray:
 
     size = np.asarray(n, float)
     some = np.maximum(size, 2.0)
-    told = np.sqrt(2 / (some - 1)) * np.exp(gammaln(some / 2) - gammaln((some - 1) / 2))
-    return np.where(size >= 2, told, np.nan)
+    answer = np.sqrt(2 / (some - 1)) * np.exp(gammaln(some / 2) - gammaln((some - 1) / 2))
+    return np.where(size >= 2, answer, np.nan)
 
 
 def a3(n: np.ndarray | int, width: float = 3.0) -> np.ndarray:
     """Half width of X-bar limits over the mean standard deviation: width / (c4 sqrt(n)). [1], [2]"""
-    told: np.ndarray = width / (c4(n) * np.sqrt(np.asarray(n, float)))
-    return told
+    values: np.ndarray = width / (c4(n) * np.sqrt(np.asarray(n, float)))
+    return values
 
 
 def b3_b4(n: np.ndarray | int, width: float = 3.0) -> tuple[np.ndarray, np.ndarray]:

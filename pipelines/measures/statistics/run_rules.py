@@ -51,12 +51,12 @@ def rules_run_length(rules: Rules, shift: float = 0.0) -> float:
 
     near = rules.near if rules.near is not None else rules.far
     below, within, above = np.diff(ndtr(np.array([-rules.far, -near, near, rules.far]) - shift))
-    states = [(one, two) for one in (-1, 0, 1) for two in (-1, 0, 1)]
+    states = [(each, two) for each in (-1, 0, 1) for two in (-1, 0, 1)]
     chain = np.zeros((9, 9))
-    for row, (one, two) in enumerate(states):
+    for row, (number, two) in enumerate(states):
         for side, chance in ((-1, below), (0, within), (1, above)):
-            if rules.near is None or not side or side not in (one, two):
-                chain[row, states.index((side, one))] += chance
+            if rules.near is None or not side or side not in (number, two):
+                chain[row, states.index((side, number))] += chance
     return float(np.linalg.solve(np.eye(9) - chain, np.ones(9))[states.index((0, 0))])
 
 
@@ -76,12 +76,12 @@ def ewma(z: np.ndarray, weight: float, start: float | np.ndarray = 0.0) -> np.nd
 
     References: [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4, EWMA control charts.
     """
-    told = np.empty(z.shape)
+    values = np.empty(z.shape)
     now = np.broadcast_to(np.asarray(start, float), z.shape[1:]).copy()
     for number, row in enumerate(z):
         now = np.where(np.isnan(row), now, weight * row + (1 - weight) * now)
-        told[number] = now
-    return told
+        values[number] = now
+    return values
 
 
 def ewma_sd(weight: float, sd: float = 1.0) -> float:

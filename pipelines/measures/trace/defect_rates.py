@@ -80,9 +80,9 @@ def _followed(
     expected = seen[:, :, None] * levels + false[:, :, None]
     logs = found[:, :, None] * np.log(np.maximum(expected, 1e-300)) - expected
     likely = np.where(seen[:, :, None] > 0, np.exp(logs - logs.max(axis=2, keepdims=True)), 1.0)
-    told, fits = smoothed(likely, prior, moves)
+    values, fits = smoothed(likely, prior, moves)
     weights = np.exp(fits - fits.max())
-    weight = np.einsum("k,kmbl->mbl", weights / weights.sum(), told)
+    weight = np.einsum("k,kmbl->mbl", weights / weights.sum(), values)
     mean = weight @ levels
     spread = np.maximum(weight @ levels**2 - mean**2, 1e-30)
     return Rates(mean, np.maximum(mean**2 / spread, 1e-6))
@@ -114,5 +114,5 @@ def _moves(prior: np.ndarray, jump_min: float, step_min: float, bin_min: float) 
     size = len(prior)
     near = np.eye(size, k=1) + np.eye(size, k=-1)
     near /= near.sum(axis=1, keepdims=True)
-    told: np.ndarray = jump * prior[None, :] + (1 - jump) * (step * near + (1 - step) * np.eye(size))
-    return told
+    values: np.ndarray = jump * prior[None, :] + (1 - jump) * (step * near + (1 - step) * np.eye(size))
+    return values

@@ -223,10 +223,10 @@ class Missed:
     @property
     def found(self) -> np.ndarray:
         """The share that is called, by bin: by the stations that sent counts where that is known."""
-        told: np.ndarray = 1 - self.mean
+        values: np.ndarray = 1 - self.mean
         if self.split is not None:
-            told = told * self.split.mean(self.split.found) / max(1 - self.split.mean(self.split.past), 1e-3)
-        return np.maximum(told, 1e-3)
+            values = values * self.split.mean(self.split.found) / max(1 - self.split.mean(self.split.past), 1e-3)
+        return np.maximum(values, 1e-3)
 
     @property
     def false(self) -> float:
@@ -256,11 +256,11 @@ def missed_by_time(
         return None
     mean, square, whole, guessed = np.ones(len(moments)), np.ones(len(moments)), 1.0, []
     for lanes in places:
-        told = [_lane(plant, lane, defect, sums, stretches, prior, moments) for lane in lanes]
+        rows = [_lane(plant, lane, defect, sums, stretches, prior, moments) for lane in lanes]
         guessed += [lane for lane in lanes if not sums.get((lane, defect), (0.0,))[0]]
-        lane_mean = sum(m for m, _, _ in told) / len(told)
-        spread = sum(s - m**2 for m, s, _ in told) / len(told) ** 2
-        whole *= sum(usual for _, _, usual in told) / len(told)
+        lane_mean = sum(m for m, _, _ in rows) / len(rows)
+        spread = sum(s - m**2 for m, s, _ in rows) / len(rows) ** 2
+        whole *= sum(usual for _, _, usual in rows) / len(rows)
         mean, square = mean * lane_mean, square * (lane_mean**2 + spread)
     return Missed(mean, square, whole, tuple(guessed))
 
@@ -308,11 +308,11 @@ def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doub
     for _ in range(2):
         chances = [
             failed_chance(
-                one.failures,
+                doubt.failures,
                 working(usual_of(station, defect, sums, stretches, prior, [*chances[:n], 1.0, *chances[n + 1 :]])),
                 prior.alike,
             )
-            for n, one in enumerate(mine)
+            for n, doubt in enumerate(mine)
         ]
     return chances
 

@@ -69,11 +69,11 @@ def carried(exposure: Exposure) -> CarriedEscapes:
     are told than containers of these moulds lie on it.
     """
     mean, variance = exposure.escaped.sum(axis=0), pallet_variance(exposure)
-    told = counted(mean, variance)
+    counts = counted(mean, variance)
     most = exposure.ware.sum(axis=0) if exposure.missed_known else np.full(len(mean), np.inf)
     alike = (np.sqrt(exposure.variance).sum(axis=1) ** 2).sum()
     common = float((mean * np.sqrt(np.maximum(exposure.common, 0))).sum()) ** 2
-    low, high = (np.minimum([getattr(c, name) for c in told], np.ceil(most)) for name in ("low", "high"))
+    low, high = (np.minimum([getattr(c, name) for c in counts], np.ceil(most)) for name in ("low", "high"))
     mean = np.minimum(mean, most)
     return CarriedEscapes(mean, low, high, float(mean.sum()), float(alike + common))
 
@@ -81,8 +81,8 @@ def carried(exposure: Exposure) -> CarriedEscapes:
 def pallet_variance(exposure: Exposure) -> np.ndarray:
     """Variance of the expected escapes on each pallet: of the rates of its moulds, and of the share missed."""
     mean = exposure.escaped.sum(axis=0)
-    told: np.ndarray = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
-    return told
+    values: np.ndarray = exposure.variance.sum(axis=0) * (1 + exposure.common) + exposure.common * mean**2
+    return values
 
 
 def hold_numbers(window: np.ndarray, beyond: np.ndarray, units: np.ndarray, share: float = COVERED) -> list[int]:
@@ -119,14 +119,14 @@ def together(each: Sequence[dict[Place, float]], prior: dict[Place, float]) -> E
     """
     places = list(prior)
     shared = {
-        p: prior[p] * float(np.prod([one.get(p, 0.0) / prior[p] for one in each])) for p in places if prior[p] > 0
+        p: prior[p] * float(np.prod([values.get(p, 0.0) / prior[p] for values in each])) for p in places if prior[p] > 0
     }
     factor = sum(shared.values())
-    mixed = {p: sum(one.get(p, 0.0) for one in each) / len(each) for p in places}
+    mixed = {p: sum(values.get(p, 0.0) for values in each) / len(each) for p in places}
     if factor <= 0:
         return EscapesTogether(mixed, 0.0)
-    one = factor / (1 + factor)
-    return EscapesTogether({p: one * shared.get(p, 0.0) / factor + (1 - one) * mixed[p] for p in places}, one)
+    value = factor / (1 + factor)
+    return EscapesTogether({p: value * shared.get(p, 0.0) / factor + (1 - value) * mixed[p] for p in places}, value)
 
 
 STANDS_OUT = 3.0  # times an even share, from which a place is named though it is not the likelier half
@@ -139,13 +139,13 @@ def about_places(probabilities: Sequence[float]) -> tuple[float, bool]:
     The number is exp(entropy): of n equally likely places it is n.
     References: [1] Hill, Ecology 54 (1973) 427: diversity number of order 1.
     """
-    told = np.array([p for p in probabilities if p > 0], float)
-    if not len(told):
+    values = np.array([p for p in probabilities if p > 0], float)
+    if not len(values):
         return 0.0, False
-    told = told / told.sum()
-    number = float(np.exp(-(told * np.log(told)).sum()))
-    first = float(told.max())
-    return number, first > 0.5 or (len(told) > 1 and first >= STANDS_OUT / len(told))
+    values = values / values.sum()
+    number = float(np.exp(-(values * np.log(values)).sum()))
+    first = float(values.max())
+    return number, first > 0.5 or (len(values) > 1 and first >= STANDS_OUT / len(values))
 
 
 def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:
@@ -153,10 +153,10 @@ def doubled(stays: Sequence[Stay]) -> list[tuple[Stay, Stay]]:
     wrong.
     """
     found = []
-    for number, one in enumerate(stays):
+    for number, stay in enumerate(stays):
         for other in stays[number + 1 :]:
-            alike_named = (one.line, one.mould) == (other.line, other.mould)
-            apart = (one.section, one.gob) != (other.section, other.gob)
-            if alike_named and apart and max(one.span.start, other.span.start) < min(one.span.end, other.span.end):
-                found.append((one, other))
+            alike_named = (stay.line, stay.mould) == (other.line, other.mould)
+            apart = (stay.section, stay.gob) != (other.section, other.gob)
+            if alike_named and apart and max(stay.span.start, other.span.start) < min(stay.span.end, other.span.end):
+                found.append((stay, other))
     return found

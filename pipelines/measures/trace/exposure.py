@@ -59,8 +59,8 @@ class Passing:
     @property
     def seconds(self) -> np.ndarray:
         """The middle of each bin in seconds since 1970."""
-        told: np.ndarray = self.start.timestamp() + (np.arange(self.bins) + 0.5) * self.bin_min * 60
-        return told
+        values: np.ndarray = self.start.timestamp() + (np.arange(self.bins) + 0.5) * self.bin_min * 60
+        return values
 
     @property
     def formed(self) -> tuple[np.ndarray, np.ndarray]:
@@ -79,9 +79,9 @@ def spread(
     """Counts of windows, spread evenly over the bins they touch: [rows, bins]. rows: moment, window_s and the value;
     row: which row each belongs to.
     """
-    told: np.ndarray = np.zeros(shape)
+    answer: np.ndarray = np.zeros(shape)
     if rows.is_empty():
-        return told
+        return answer
     offset = (rows["moment"] - start).dt.total_microseconds().to_numpy() / 60e6 / bin_min
     length = np.maximum(rows["window_s"].to_numpy() / 60 / bin_min, 1e-6)
     values = rows[value].to_numpy().astype(float)
@@ -90,8 +90,8 @@ def spread(
         at = first + step
         share = np.clip(np.minimum(offset + length, at + 1) - np.maximum(offset, at), 0, None) / length
         inside = (at >= 0) & (at < shape[1]) & (share > 0)
-        np.add.at(told, (row[inside], at[inside]), values[inside] * share[inside])
-    return told
+        np.add.at(answer, (row[inside], at[inside]), values[inside] * share[inside])
+    return answer
 
 
 def lehr_by_bin(
@@ -160,7 +160,7 @@ def line_exposure(
     fits = np.array([[s.item is None or s.item == item for item in pallets["item"]] for s in stays]).reshape(
         len(stays), pallets.height
     )
-    told = Exposure(
+    exposure = Exposure(
         stays=tuple(stays),
         pallets=pallets,
         ware=ware * fits,
@@ -172,10 +172,12 @@ def line_exposure(
         all_escaped=lost.sum(axis=1),
         weights=lost,
     )
-    return told if missed is None or missed.split is None else _split(told, missed, passing, (begins + ends) / 2)
+    return (
+        exposure if missed is None or missed.split is None else _split(exposure, missed, passing, (begins + ends) / 2)
+    )
 
 
-def _split(told: Exposure, missed: Missed, passing: Passing, middle: np.ndarray) -> Exposure:
+def _split(exposure: Exposure, missed: Missed, passing: Passing, middle: np.ndarray) -> Exposure:
     """The exposure averaged over what is not known of false calls and detection, which all moulds and pallets share;
     `common` is its variance.
 
@@ -187,26 +189,26 @@ def _split(told: Exposure, missed: Missed, passing: Passing, middle: np.ndarray)
     at = np.clip(middle.astype(int), 0, passing.bins - 1)
     past, usual = missed.mean[at], max(missed.usual, 1e-12)
     found, false = split.mean(split.found), split.mean(split.false)
-    rate = told.escaped / np.maximum(told.ware * past, 1e-30)
-    total, escaped = np.zeros((len(at), len(split.weight))), np.zeros_like(told.escaped)
-    for number, ware in enumerate(told.ware):
+    rate = exposure.escaped / np.maximum(exposure.ware * past, 1e-30)
+    total, escaped = np.zeros((len(at), len(split.weight))), np.zeros_like(exposure.escaped)
+    for number, ware in enumerate(exposure.ware):
         called = rate[number] * found + false
         true = np.maximum(called[:, None] - split.false, 0.0) * (split.past / np.maximum(split.found, 1e-3))
-        part = np.where(told.escaped[number] > 0, ware * past / usual, 0.0)[:, None] * true
+        part = np.where(exposure.escaped[number] > 0, ware * past / usual, 0.0)[:, None] * true
         total, escaped[number] = total + part, part @ split.weight
     mean = total @ split.weight
     spread = (total**2) @ split.weight / np.maximum(mean**2, 1e-300) - 1
-    doubt = np.maximum(told.common - told.common.min(initial=np.inf), 0.0) if len(at) else told.common
-    factor = escaped / np.maximum(told.escaped, 1e-300)
-    whole = escaped.sum(axis=1) / np.maximum(told.escaped.sum(axis=1), 1e-300)
-    whole = np.where(told.escaped.sum(axis=1) > 0, whole, 1.0)
+    doubt = np.maximum(exposure.common - exposure.common.min(initial=np.inf), 0.0) if len(at) else exposure.common
+    factor = escaped / np.maximum(exposure.escaped, 1e-300)
+    whole = escaped.sum(axis=1) / np.maximum(exposure.escaped.sum(axis=1), 1e-300)
+    whole = np.where(exposure.escaped.sum(axis=1) > 0, whole, 1.0)
     return replace(
-        told,
+        exposure,
         escaped=escaped,
-        variance=told.variance * factor**2,
+        variance=exposure.variance * factor**2,
         common=np.maximum(spread, 0.0) + doubt,
-        all_escaped=told.all_escaped * whole,
-        weights=told.weights * whole[:, None],
+        all_escaped=exposure.all_escaped * whole,
+        weights=exposure.weights * whole[:, None],
     )
 
 
@@ -223,8 +225,8 @@ def item_ware(
         inside = passing.ware[rows[stay.mould]] * formed_inside(passing, stay.span)
         sums[[n for n, item in enumerate(known) if stay.item in (None, item)]] += inside
     edges = _edges(passing, pallets, after_min + packing.minutes)
-    told = shared_out(sums, pallets, *edges, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
-    picked: np.ndarray = np.array([told[known.index(item), n] for n, item in enumerate(pallets["item"])])
+    values = shared_out(sums, pallets, *edges, packing.sd / passing.bin_min) if known else np.zeros((0, 0))
+    picked: np.ndarray = np.array([values[known.index(item), n] for n, item in enumerate(pallets["item"])])
     return picked
 
 
@@ -237,7 +239,7 @@ def _by_bin(
     rows = {mould: number for number, mould in enumerate(passing.moulds)}
     past = missed.mean if missed is not None else np.ones(passing.bins)
     shares = np.stack([formed_inside(passing, stay.span) for stay in stays])
-    alike = np.array([[one.mould == other.mould for other in stays] for one in stays], float) @ shares
+    alike = np.array([[stay.mould == other.mould for other in stays] for stay in stays], float) @ shares
     shares = shares / np.maximum(alike, 1.0)
     blank = np.zeros(passing.bins)
     inside = np.stack([passing.ware[rows[s.mould]] if s.mould in rows else blank for s in stays]) * shares
@@ -272,8 +274,8 @@ def _common(missed: Missed | None, passing: Passing, middle: np.ndarray) -> np.n
     if missed is None:
         return np.zeros(len(middle))
     at = np.clip(middle.astype(int), 0, passing.bins - 1)
-    told: np.ndarray = missed.square[at] / np.maximum(missed.mean[at] ** 2, 1e-30) - 1
-    return told
+    values: np.ndarray = missed.square[at] / np.maximum(missed.mean[at] ** 2, 1e-30) - 1
+    return values
 
 
 def formed_inside(passing: Passing, span: Span) -> np.ndarray:
@@ -281,10 +283,10 @@ def formed_inside(passing: Passing, span: Span) -> np.ndarray:
     from scipy.special import ndtr
 
     formed, blur = passing.formed
-    told: np.ndarray = ndtr((span.end.timestamp() / 60 - formed) / blur) - ndtr(
+    values: np.ndarray = ndtr((span.end.timestamp() / 60 - formed) / blur) - ndtr(
         (span.start.timestamp() / 60 - formed) / blur
     )
-    return told
+    return values
 
 
 def forming_quantiles(passing: Passing, weights: np.ndarray, level: float = 0.95) -> tuple[datetime, datetime]:
@@ -342,14 +344,14 @@ def log_chances(mean: float, variance: float, numbers: np.ndarray) -> np.ndarray
         return even
     shape = mean**2 / variance
     share = mean / (mean + shape)
-    told: np.ndarray = (
+    values: np.ndarray = (
         gammaln(shape + numbers)
         - gammaln(shape)
         - gammaln(numbers + 1)
         + shape * np.log1p(-share)
         + numbers * np.log(share)
     )
-    return told
+    return values
 
 
 def central(chance: np.ndarray, level: float = 0.95) -> tuple[int, int]:

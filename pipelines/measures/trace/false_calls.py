@@ -48,8 +48,8 @@ class CallPlace:
     @property
     def grid(self) -> np.ndarray:
         """False calls of one defect per container, the middle one of its defects: a grid about FALSE_SHARE in all."""
-        told: np.ndarray = FALSE_SHARE / max(1, len(self.calls)) * np.exp(STEPS * FALSE_SPREAD - UNEVEN**2 / 2)
-        return told
+        values: np.ndarray = FALSE_SHARE / max(1, len(self.calls)) * np.exp(STEPS * FALSE_SPREAD - UNEVEN**2 / 2)
+        return values
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,8 @@ class Split:
         """Escapes per container at `called` calls per container (any shape): mean over the draws, and mean of the
         square.
         """
-        told = np.maximum(called[..., None] - self.false, 0.0) * (self.past / np.maximum(self.found, 1e-3))
-        return told @ self.weight, (told**2) @ self.weight
+        answer = np.maximum(called[..., None] - self.false, 0.0) * (self.past / np.maximum(self.found, 1e-3))
+        return answer @ self.weight, (answer**2) @ self.weight
 
 
 def even_points(many: int, dimensions: int) -> np.ndarray:
@@ -91,8 +91,8 @@ def even_points(many: int, dimensions: int) -> np.ndarray:
     sequences.
     """
     steps = np.sqrt(np.array([PRIMES[n % len(PRIMES)] * (1 + n // len(PRIMES)) for n in range(dimensions)]))
-    told: np.ndarray = (0.5 + np.arange(1, many + 1)[:, None] * steps) % 1.0
-    return np.clip(told, 1e-6, 1 - 1e-6)
+    values: np.ndarray = (0.5 + np.arange(1, many + 1)[:, None] * steps) % 1.0
+    return np.clip(values, 1e-6, 1 - 1e-6)
 
 
 def false_levels(places: Sequence[CallPlace]) -> list[dict[str, np.ndarray]]:
@@ -104,10 +104,10 @@ def false_levels(places: Sequence[CallPlace]) -> list[dict[str, np.ndarray]]:
     defects that a place hardly calls bound its level, and those that it calls as often as the place before it, which
     should have left it little, raise it.
     """
-    told: list[dict[str, np.ndarray]] = []
+    rows: list[dict[str, np.ndarray]] = []
     for number, place in enumerate(places):
-        told.append({code: _explained(code, places[: number + 1], told) for code in place.calls if place.part})
-    return told
+        rows.append({code: _explained(code, places[: number + 1], rows) for code in place.calls if place.part})
+    return rows
 
 
 def _explained(defect: str, row: Sequence[CallPlace], before: Sequence[dict[str, np.ndarray]]) -> np.ndarray:
@@ -134,8 +134,8 @@ def _explained(defect: str, row: Sequence[CallPlace], before: Sequence[dict[str,
         _log_calls(last.calls[defect], mean) - _log_calls(last.calls[defect], np.array(last.calls[defect] + 0.5))
     )
     explained = np.einsum("dl,dlgn,n->g", weight / weight.sum(), chance, SHARES)
-    told: np.ndarray = np.log(np.maximum(explained, 1e-300))
-    return told
+    values: np.ndarray = np.log(np.maximum(explained, 1e-300))
+    return values
 
 
 def split_calls(defect: str, places: Sequence[CallPlace], levels: Sequence[dict[str, np.ndarray]]) -> Split:
@@ -170,22 +170,22 @@ def _missed(lanes: Sequence[Beta], at: np.ndarray) -> np.ndarray:
     from scipy.special import betaincinv
 
     shifts = (at[:, None] + np.arange(len(lanes)) * (np.sqrt(5.0) - 1) / 2) % 1.0 * (1 - 2e-6) + 1e-6
-    told: np.ndarray = np.stack([betaincinv(*lane, shifts[:, n]) for n, lane in enumerate(lanes)]).mean(axis=0)
-    return told
+    values: np.ndarray = np.stack([betaincinv(*lane, shifts[:, n]) for n, lane in enumerate(lanes)]).mean(axis=0)
+    return values
 
 
 def _false(place: CallPlace, levels: Mapping[str, np.ndarray], leave_out: str, points: np.ndarray) -> np.ndarray:
     """Draws of the false calls of a defect per container, its station's level by its other defects."""
     from scipy.special import ndtri
 
-    logs = -0.5 * STEPS**2 + sum(told for code, told in levels.items() if code != leave_out)
+    logs = -0.5 * STEPS**2 + sum(each for code, each in levels.items() if code != leave_out)
     weight = np.exp(logs - logs.max())
     middle = (np.cumsum(weight) - weight / 2) / weight.sum()
-    told: np.ndarray = np.exp(np.interp(points[:, 0], middle, np.log(place.grid)) + UNEVEN * ndtri(points[:, 1]))
-    return told
+    values: np.ndarray = np.exp(np.interp(points[:, 0], middle, np.log(place.grid)) + UNEVEN * ndtri(points[:, 1]))
+    return values
 
 
 def _log_calls(calls: float, mean: np.ndarray) -> np.ndarray:
     """Log likelihood of calls: Poisson about a gamma of shape LOOSE, up to what does not depend on the mean."""
-    told: np.ndarray = calls * np.log(np.maximum(mean, 1e-12) / (mean + LOOSE)) - LOOSE * np.log1p(mean / LOOSE)
-    return told
+    values: np.ndarray = calls * np.log(np.maximum(mean, 1e-12) / (mean + LOOSE)) - LOOSE * np.log1p(mean / LOOSE)
+    return values

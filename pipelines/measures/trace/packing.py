@@ -82,9 +82,9 @@ def _misfit(counts: np.ndarray, start: datetime, pallets: pl.DataFrame, grid: np
     units = pallets["units"].to_numpy()[inside].astype(float)[:, None]
     whole = np.concatenate([[0.0], np.cumsum(counts)])
     at = np.arange(len(whole))
-    told = np.interp(ends[inside][:, None] - grid, at, whole) - np.interp(begins[inside][:, None] - grid, at, whole)
-    factor = np.median(units / np.maximum(told, 1.0), axis=0, keepdims=True)
-    misfit: np.ndarray = units - np.clip(factor, 0.9, 1.1) * told
+    answer = np.interp(ends[inside][:, None] - grid, at, whole) - np.interp(begins[inside][:, None] - grid, at, whole)
+    factor = np.median(units / np.maximum(answer, 1.0), axis=0, keepdims=True)
+    misfit: np.ndarray = units - np.clip(factor, 0.9, 1.1) * answer
     return misfit
 
 
@@ -119,8 +119,8 @@ def waits(passed: np.ndarray, start: datetime, pallets: pl.DataFrame, way_min: f
     came = came * min(max((packed[inside][-1] - packed[inside][0]) / whole, 0.9), 1.1)
     stock = np.where(inside, came - packed, (came - packed)[inside].max())
     waiting = np.where(inside, stock - minimum_filter1d(stock, 2 * EMPTY_WITHIN_MIN + 1, mode="nearest"), 0.0)
-    told = (at - np.interp(came - waiting, came + 1e-6 * at, at)) * _side_by_side(begins[some], ends[some])
-    return np.where(~inside | (told < LEAST_WAIT_MIN), 0.0, np.minimum(told, LONGEST_WAIT_MIN))
+    answer = (at - np.interp(came - waiting, came + 1e-6 * at, at)) * _side_by_side(begins[some], ends[some])
+    return np.where(~inside | (answer < LEAST_WAIT_MIN), 0.0, np.minimum(answer, LONGEST_WAIT_MIN))
 
 
 def _side_by_side(begins: np.ndarray, ends: np.ndarray) -> float:
@@ -161,9 +161,9 @@ def begun(pallets: pl.DataFrame, passed: pl.DataFrame) -> pl.DataFrame:
         mine = items == items[n]
         before = ends[mine & (ends < ends[n])].max(initial=-np.inf)
         starts[n], ways[n] = _begin(ends[n], before, float(units[mine & (ends == ends[n])].sum()), flow)
-    told = pl.Series((starts * 1e6).round().astype(np.int64)).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
-    told = told.dt.cast_time_unit(rows["packed_from"].dtype.time_unit)  # type: ignore[attr-defined]
-    moment = pl.when(pl.Series(ways) == TOLD).then(pl.col("packed_from")).otherwise(told)
+    values = pl.Series((starts * 1e6).round().astype(np.int64)).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
+    values = values.dt.cast_time_unit(rows["packed_from"].dtype.time_unit)  # type: ignore[attr-defined]
+    moment = pl.when(pl.Series(ways) == TOLD).then(pl.col("packed_from")).otherwise(values)
     return rows.with_columns(packed_from=moment, begin=pl.Series(ways))
 
 
@@ -210,8 +210,8 @@ def _pace(pallets: pl.DataFrame) -> float | None:
     """
     ended = pallets.sort("packed_to").with_columns(gap=pl.col("packed_to").diff().over("item"))
     took = pl.when(instant()).then(pl.col("gap")).otherwise(pl.col("packed_to") - pl.col("packed_from"))
-    told = ended.with_columns(took=took.dt.total_seconds()).filter((pl.col("took") > 60) & (pl.col("units") > 0))
-    return float((told["units"] / told["took"]).median()) if told.height else None  # type: ignore[arg-type]
+    frame = ended.with_columns(took=took.dt.total_seconds()).filter((pl.col("took") > 60) & (pl.col("units") > 0))
+    return float((frame["units"] / frame["took"]).median()) if frame.height else None  # type: ignore[arg-type]
 
 
 def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bins: float) -> np.ndarray:
@@ -227,8 +227,8 @@ def on_pallets(weights: np.ndarray, begins: np.ndarray, ends: np.ndarray, sd_bin
     blurred = np.apply_along_axis(lambda row: np.convolve(row, kernel, mode="same"), 1, padded)
     whole = np.concatenate([np.zeros((len(weights), 1)), np.cumsum(blurred, axis=1)], axis=1)
     at = np.arange(whole.shape[1]) - reach
-    told: np.ndarray = np.stack([np.interp(ends, at, row) - np.interp(begins, at, row) for row in whole])
-    return told
+    values: np.ndarray = np.stack([np.interp(ends, at, row) - np.interp(begins, at, row) for row in whole])
+    return values
 
 
 def shared_out(
@@ -239,7 +239,7 @@ def shared_out(
 
     pallets: item, units; begins, ends: in bins.
     """
-    told = np.zeros((len(weights), pallets.height))
+    values = np.zeros((len(weights), pallets.height))
     rate = pallets["units"].to_numpy() / np.maximum(ends - begins, 1e-6)
     at = np.arange(weights.shape[1])
     for item in pallets["item"].unique():
@@ -248,8 +248,8 @@ def shared_out(
         cover = np.clip(np.minimum(last[:, None], at + 1) - np.maximum(first[:, None], at), 0.0, 1.0)
         open_then = cover.sum(axis=0)
         mean = np.where(open_then > 0, speed @ cover / np.maximum(open_then, 1e-9), speed.mean())
-        told[:, mine] = on_pallets(weights / (np.maximum(open_then, 1.0) * mean), first, last, sd_bins) * speed
-    return told
+        values[:, mine] = on_pallets(weights / (np.maximum(open_then, 1.0) * mean), first, last, sd_bins) * speed
+    return values
 
 
 def blurred_window(bins: int, begin: float, end: float, sd_bins: float) -> np.ndarray:
@@ -257,5 +257,5 @@ def blurred_window(bins: int, begin: float, end: float, sd_bins: float) -> np.nd
     from scipy.special import ndtr
 
     at, sd = np.arange(bins) + 0.5, np.hypot(sd_bins, 1 / np.sqrt(12))
-    told: np.ndarray = ndtr((at - begin) / sd) - ndtr((at - end) / sd)
-    return told
+    values: np.ndarray = ndtr((at - begin) / sd) - ndtr((at - end) / sd)
+    return values

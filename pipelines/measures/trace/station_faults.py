@@ -58,15 +58,15 @@ def minute_grid(windows: pl.DataFrame, start: datetime, end: datetime) -> dict[s
     inspected. A window is spread over its minutes.
     """
     size = int((end - start) / MINUTE)
-    told: dict[str, np.ndarray] = {}
+    row: dict[str, np.ndarray] = {}
     for (station,), part in windows.partition_by("station", as_dict=True).items():
         values = np.full(size, np.nan)
         at = ((part["window_start"] - start).dt.total_seconds() // 60).to_numpy()
         span = np.maximum(1, (part["window_s"].to_numpy() + 30) // 60)
         for first, minutes, seen in zip(at, span, part["inspected"].to_numpy(), strict=True):
             values[max(0, first) : first + minutes] = seen / minutes
-        told[str(station)] = values
-    return told
+        row[str(station)] = values
+    return row
 
 
 def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST_MINUTES) -> ClockShift | None:
@@ -82,15 +82,15 @@ def shift_between(mine: np.ndarray, others: np.ndarray, farthest: int = FARTHEST
     if both < 4 * 60 or np.nanstd(mine) < 1e-9 or np.nanstd(others) < 1e-9:
         return None
     shifts = np.arange(-farthest, farthest + 1)
-    told = np.array([_correlation(mine, others, shift) for shift in shifts.tolist()])
-    if np.isnan(told).all():
+    values = np.array([_correlation(mine, others, shift) for shift in shifts.tolist()])
+    if np.isnan(values).all():
         return None
-    best = int(np.nanargmax(told))
-    rival = np.nanmax(np.where(np.abs(shifts - shifts[best]) > 3, told, np.nan))
+    best = int(np.nanargmax(values))
+    rival = np.nanmax(np.where(np.abs(shifts - shifts[best]) > 3, values, np.nan))
     slow = _autocorrelation(mine) * _autocorrelation(others)
     pairs = max(4.0, (size - abs(shifts[best])) * (1 - slow) / (1 + slow))
-    sure = (np.arctanh(min(told[best], 0.999999)) - np.arctanh(min(rival, 0.999999))) * np.sqrt((pairs - 3) / 2)
-    return ClockShift(int(shifts[best]), float(told[best]), float(told[farthest]), float(sure))
+    sure = (np.arctanh(min(values[best], 0.999999)) - np.arctanh(min(rival, 0.999999))) * np.sqrt((pairs - 3) / 2)
+    return ClockShift(int(shifts[best]), float(values[best]), float(values[farthest]), float(sure))
 
 
 def _correlation(mine: np.ndarray, others: np.ndarray, shift: int) -> float:
@@ -104,20 +104,20 @@ def _correlation(mine: np.ndarray, others: np.ndarray, shift: int) -> float:
 
 
 def _autocorrelation(values: np.ndarray) -> float:
-    told = _correlation(values, values, 1)
-    return 0.0 if np.isnan(told) else min(max(told, 0.0), 0.99)
+    value = _correlation(values, values, 1)
+    return 0.0 if np.isnan(value) else min(max(value, 0.0), 0.99)
 
 
 def composite(series: Sequence[np.ndarray]) -> np.ndarray:
     """What several stations agree on: the median of their counts, each over its own mean. NaN where none tells."""
-    scaled = [one / mean for one in series if (mean := np.nanmean(one)) > 0]
+    scaled = [each / mean for each in series if (mean := np.nanmean(each)) > 0]
     if not scaled:
         return np.full(len(series[0]) if series else 0, np.nan)
     stacked = np.vstack(scaled)
-    told = np.full(stacked.shape[1], np.nan)
+    values = np.full(stacked.shape[1], np.nan)
     known = ~np.isnan(stacked).all(axis=0)
-    told[known] = np.nanmedian(stacked[:, known], axis=0)
-    return told
+    values[known] = np.nanmedian(stacked[:, known], axis=0)
+    return values
 
 
 def clocks_off(
@@ -141,7 +141,7 @@ def clocks_off(
     faults, pending = [], dict(flat)
     for _ in range(len(flat)):  # the worst first: it would pull at what the others agree on
         found = {s: _off(s, pending, lanes) for s in pending}
-        off = {s: one for s, one in found.items() if one is not None}
+        off = {s: clock_shift for s, clock_shift in found.items() if clock_shift is not None}
         if not off:
             break
         worst = max(off, key=lambda s: (off[s].sure, s))
@@ -252,7 +252,7 @@ def out_of_order(
     minutes = max(1.0, (end - start) / MINUTE)
     for (_, before), (_, behind) in pairwise(steps):
         known = [counts.get(s) for s in (*before, *behind)]
-        if any(one is None or one[2] < 0.98 for one in known):
+        if any(found is None or found[2] < 0.98 for found in known):
             continue
         passed = sum(counts[s][0] - counts[s][1] for s in before)
         seen = sum(counts[s][0] for s in behind)
@@ -312,4 +312,4 @@ def not_fitted(
                 key=str(mould),
             )
         )
-    return sorted(faults, key=lambda one: -(one.size or 0))
+    return sorted(faults, key=lambda answer: -(answer.size or 0))

@@ -141,17 +141,17 @@ def failed_chance(
     """
     from scipy.special import betaincinv
 
-    told = np.array([one for one in failures if one[0] > 0], float).reshape(-1, 2)
-    if not len(told):
+    values = np.array([failure for failure in failures if failure[0] > 0], float).reshape(-1, 2)
+    if not len(values):
         return before
     at = 1 / (1 + np.exp(-np.linspace(-FAR, FAR, NODES)))
-    luck, any_share = (_likelihood(told, nodes, at * (1 - at), alike) for nodes in (betaincinv(*usual, at), at))
+    luck, any_share = (_likelihood(values, nodes, at * (1 - at), alike) for nodes in (betaincinv(*usual, at), at))
     return float(before * any_share / (before * any_share + (1 - before) * luck))
 
 
-def _likelihood(told: np.ndarray, missed: np.ndarray, weights: np.ndarray, alike: float) -> float:
+def _likelihood(values: np.ndarray, missed: np.ndarray, weights: np.ndarray, alike: float) -> float:
     """Of challenges (passes, caught), averaged over shares missed with weights."""
-    logs = log_beta_binomial(told[:, 0] - told[:, 1], told[:, 0], np.clip(missed, 1e-9, 1 - 1e-9)[:, None], alike)
+    logs = log_beta_binomial(values[:, 0] - values[:, 1], values[:, 0], np.clip(missed, 1e-9, 1 - 1e-9)[:, None], alike)
     return float(np.maximum(weights @ np.exp(logs.sum(axis=1)) / weights.sum(), 1e-300))
 
 
@@ -163,8 +163,8 @@ def log_beta_binomial(k: np.ndarray, n: np.ndarray, share: np.ndarray, alike: fl
 
     ways = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)
     if alike <= 0:
-        told: np.ndarray = ways + xlogy(k, share) + xlog1py(n - k, -share)
-        return told
+        values: np.ndarray = ways + xlogy(k, share) + xlog1py(n - k, -share)
+        return values
     a, b = share * (1 - alike) / alike, (1 - share) * (1 - alike) / alike
     alike_told: np.ndarray = ways + betaln(k + a, n - k + b) - betaln(a, b)
     return alike_told

@@ -100,13 +100,13 @@ def mould_charts(
     with np.errstate(invalid="ignore"):
         calls[SPREAD] = alone[SPREAD] = spread > wide
     inside = rounds.seconds >= start_s
-    told = []
+    found = []
     for column, mould in enumerate(rounds.moulds):
         here = inside & (rounds.n[:, column] > 0)
         if here.any():
             called = _called(rounds, column, here, calls, alone, usual)
-            told.append(_chart(rounds, column, here, usual, spread[here, column], ranges, mould, called))
-    return told
+            found.append(_chart(rounds, column, here, usual, spread[here, column], ranges, mould, called))
+    return found
 
 
 def _calls(rounds: Rounds, apart: np.ndarray, sd: np.ndarray, usual: Reference, judge: Judge) -> dict[str, np.ndarray]:
@@ -139,11 +139,11 @@ def _spread(rounds: Rounds) -> tuple[np.ndarray, bool]:
     """s of the samples of each point, or, where never two were weighed at a time, the moving range of each mould."""
     if (rounds.n >= 2).any():
         return rounds.sd, False
-    told: np.ndarray = np.full(rounds.mean.shape, np.nan)
-    for column in range(told.shape[1]):
+    values: np.ndarray = np.full(rounds.mean.shape, np.nan)
+    for column in range(values.shape[1]):
         here = np.flatnonzero(rounds.n[:, column] > 0)
-        told[here[1:], column] = np.abs(np.diff(rounds.mean[here, column]))
-    return told, True
+        values[here[1:], column] = np.abs(np.diff(rounds.mean[here, column]))
+    return values, True
 
 
 def _spread_limit(rounds: Rounds, usual: Reference, judge: Judge, ranges: bool) -> np.ndarray:
@@ -153,8 +153,8 @@ def _spread_limit(rounds: Rounds, usual: Reference, judge: Judge, ranges: bool) 
     if ranges:
         return np.broadcast_to(usual.within * 2**0.5 * float(-ndtri(judge.chance / 2)), rounds.n.shape)
     freedom = np.maximum(rounds.n - 1, 1)
-    told: np.ndarray = usual.within * np.sqrt(chdtri(freedom, judge.chance) / freedom)
-    return told
+    values: np.ndarray = usual.within * np.sqrt(chdtri(freedom, judge.chance) / freedom)
+    return values
 
 
 def _called(

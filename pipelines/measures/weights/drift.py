@@ -85,10 +85,10 @@ def _clipped(apart: np.ndarray, sd: np.ndarray) -> np.ndarray:
     they are under four moulds.
     """
     some = np.flatnonzero((~np.isnan(apart)).sum(axis=1) >= 4)
-    told = apart.copy()
+    values = apart.copy()
     middle = np.nanmedian(apart[some], axis=1)[:, None]
-    told[some] = np.clip(apart[some], middle - CLIP * sd[some], middle + CLIP * sd[some])
-    return told
+    values[some] = np.clip(apart[some], middle - CLIP * sd[some], middle + CLIP * sd[some])
+    return values
 
 
 def with_spread(series: GobSeries, past_s: float) -> GobSeries:
@@ -114,7 +114,7 @@ def alarms(
     The limit lets all series of a line together call FALSE_PER_WEEK times a week by chance; it is wider by what the
     reference itself is uncertain of.
     """
-    z = np.stack([one.value / one.sd for one in series], axis=1)
+    z = np.stack([these_series.value / these_series.sd for these_series in series], axis=1)
     averages = ewma(z, WEIGHT)
     target = WEEK_S / every_s * len(series) / FALSE_PER_WEEK
     unsure = 1.0 if own else 1 + (2 - WEIGHT) / (WEIGHT * max(1, rounds_known))

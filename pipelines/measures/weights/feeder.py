@@ -55,12 +55,16 @@ def together(weighed: Sequence[Weighed]) -> CorrectedTogether:
     if not weighed:
         raise ValueError("nothing was weighed of this gob position")
     before = STEP_SHARE**-2
-    precision = [max(one.sd, 1e-9) ** -2 for one in weighed]
-    score = sum(p * one.share for p, one in zip(precision, weighed, strict=True))
+    precision = [max(this_weighed.sd, 1e-9) ** -2 for this_weighed in weighed]
+    score = sum(p * this_weighed.share for p, this_weighed in zip(precision, weighed, strict=True))
     total = max(sum(precision) - (len(weighed) - 1) * before, max(precision))
     share, half = score / total, 1.96 * total**-0.5
     chance = _agreement(
-        [(p * one.share, p - before) for p, one in zip(precision, weighed, strict=True) if p > TELLS * before]
+        [
+            (p * this_weighed.share, p - before)
+            for p, this_weighed in zip(precision, weighed, strict=True)
+            if p > TELLS * before
+        ]
     )
     return CorrectedTogether(share, share - half, share + half, chance)
 

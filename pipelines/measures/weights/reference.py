@@ -31,8 +31,8 @@ class Reference:
 
     def sd_of(self, n: np.ndarray) -> np.ndarray:
         """Standard deviation of the mean of n samples of each mould at one time [g]."""
-        told: np.ndarray = np.sqrt(self.within**2 / np.maximum(n, 1) + self.between**2)
-        return told
+        values: np.ndarray = np.sqrt(self.within**2 / np.maximum(n, 1) + self.between**2)
+        return values
 
 
 def reference_of(past: Rounds, here: Rounds) -> Reference:
@@ -40,14 +40,14 @@ def reference_of(past: Rounds, here: Rounds) -> Reference:
     standard deviations are left out once.
     """
     own = int((past.n > 0).any(axis=1).sum()) < ENOUGH
-    told = here if own else past
-    first = _fitted(told.mean, told.sd, told.n, own)
+    rounds = here if own else past
+    first = _fitted(rounds.mean, rounds.sd, rounds.n, own)
     with np.errstate(invalid="ignore"):
-        wild = np.abs(told.mean - first.mean) > 3 * first.sd_of(told.n)
+        wild = np.abs(rounds.mean - first.mean) > 3 * first.sd_of(rounds.n)
     if not wild.any():
         return first
-    kept = np.where(wild, np.nan, told.mean)
-    return _fitted(kept, told.sd, np.where(wild, 0, told.n), own)
+    kept = np.where(wild, np.nan, rounds.mean)
+    return _fitted(kept, rounds.sd, np.where(wild, 0, rounds.n), own)
 
 
 def _fitted(mean: np.ndarray, sd: np.ndarray, n: np.ndarray, own: bool) -> Reference:
@@ -74,8 +74,8 @@ def _fitted(mean: np.ndarray, sd: np.ndarray, n: np.ndarray, own: bool) -> Refer
 def _by_ranges(mean: np.ndarray) -> tuple[np.ndarray, float]:
     """Standard deviation of each mould's means from their moving ranges over d2 of 2, with what the others lend it."""
     each = [np.abs(np.diff(column[~np.isnan(column)])) for column in mean.T]
-    count = np.array([len(one) for one in each], float)
-    total = np.array([one.sum() for one in each])
+    count = np.array([len(entry) for entry in each], float)
+    total = np.array([entry.sum() for entry in each])
     if not count.sum():
         return np.full(len(each), np.nan), 0.0
     own = total / np.maximum(count, 1)

@@ -81,8 +81,8 @@ def _numbers(rows: pl.DataFrame) -> np.ndarray:
     pause = max(60.0, GAP_SHARE * float(apart.median())) if apart.len() else 900.0  # type: ignore[arg-type]
     second = rows["second"].to_numpy()
     block = np.concatenate([[0], np.cumsum(np.diff(second) > pause)])
-    told = rows.select("second", "mould").with_columns(block=pl.Series(block))
-    again = told.unique().group_by("block", "mould").len()
+    frame = rows.select("second", "mould").with_columns(block=pl.Series(block))
+    again = frame.unique().group_by("block", "mould").len()
     if again["len"].max() == 1:
         return block
     number, now, seen = np.zeros(len(block), np.int64), 0, dict[str, float]()

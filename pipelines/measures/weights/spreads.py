@@ -162,9 +162,9 @@ def borrowed(own: np.ndarray, freedom: np.ndarray) -> tuple[np.ndarray, float]:
     apart = (weight[..., None] * np.exp(np.log(APART) + unlike - mixed)).sum(axis=(0, 1))
     lent = float(np.exp((weight.sum(axis=0) * np.log(AGREE)).sum()))
     common = float(np.exp((weight.sum(axis=1) * np.log(scale[:, 0, 0])).sum()))
-    told = np.full(len(own), common**0.5)
-    told[known] = np.sqrt(apart * s2 + (1 - apart) * (nu * s2 + lent * common) / (nu + lent))
-    return told, lent
+    values = np.full(len(own), common**0.5)
+    values[known] = np.sqrt(apart * s2 + (1 - apart) * (nu * s2 + lent * common) / (nu + lent))
+    return values, lent
 
 
 def _log_f(s2: np.ndarray, nu: np.ndarray, scale: np.ndarray, other: np.ndarray | float) -> np.ndarray:
@@ -172,11 +172,11 @@ def _log_f(s2: np.ndarray, nu: np.ndarray, scale: np.ndarray, other: np.ndarray 
     from scipy.special import betaln
 
     x = s2 / scale
-    told: np.ndarray = (
+    values: np.ndarray = (
         nu / 2 * np.log(nu / other)
         + (nu / 2 - 1) * np.log(x)
         - (nu + other) / 2 * np.log1p(nu * x / other)
         - betaln(nu / 2, other / 2)
         - np.log(scale)
     )
-    return told
+    return values

@@ -94,7 +94,7 @@ def study(item: Item | None, point: str, weighings: pl.DataFrame, span: Span, le
     usual = reference_of(past, here)
     judged = here if usual.own else rounds
     judge = judge_for(here.n.any(axis=0).sum(), rounds.every_s)
-    series = [with_spread(one, start_s) for one in gob_series(judged, usual)]
+    series = [with_spread(these_series, start_s) for these_series in gob_series(judged, usual)]
     charts = mould_charts(judged, start_s, usual, judge, series)
     return Study(
         item,
@@ -147,15 +147,15 @@ def _gobs(
     inside = rounds.seconds >= start_s
     ahead = lehr.minutes * 60 if point == "cold" else 0.0
     found = []
-    for number, (gob, one) in enumerate(zip(rounds.gobs, series, strict=True)):
-        at = np.flatnonzero(inside & beyond[:, number] & ~np.isnan(one.value))
-        seen = np.flatnonzero(inside & ~np.isnan(one.value))
+    for number, (gob, these_series) in enumerate(zip(rounds.gobs, series, strict=True)):
+        at = np.flatnonzero(inside & beyond[:, number] & ~np.isnan(these_series.value))
+        seen = np.flatnonzero(inside & ~np.isnan(these_series.value))
         still = bool(len(at) and at[-1] == seen[-1])
         usual_g = _usual_of(rounds, usual, number)
-        drift = fit(one, item.weight_g if item else usual_g, ahead) if still else None
+        drift = fit(these_series, item.weight_g if item else usual_g, ahead) if still else None
         called = float(rounds.seconds[at[0]]) if len(at) else None
         found.append(
-            GobFound(gob, one, averages[:, number], limit, called, still and drift is not None, drift, usual_g)
+            GobFound(gob, these_series, averages[:, number], limit, called, still and drift is not None, drift, usual_g)
         )
     return tuple(found)
 

@@ -55,7 +55,7 @@ def lowest_mean(sd_g: float, weight_min_g: float | None, heavy_enough_g: float |
     by = {"weight_min_g": weight_min_g + KEEPS * sd_g} if weight_min_g is not None else {}
     if heavy_enough_g is not None:
         by["capacity_max_ml"] = heavy_enough_g
-    name = max(by, key=lambda one: by[one]) if by else ""
+    name = max(by, key=lambda answer: by[answer]) if by else ""
     return Lowest(by.get(name), name)
 
 

@@ -81,18 +81,23 @@ class Balanced:
 
     @cached_property
     def _lines(self) -> dict[str, LineReading]:
-        return {one.line: one for one in self.reading.lines}
+        return {line.line: line for line in self.reading.lines}
 
     @cached_property
     def explanations(self) -> tuple[Explanation, ...]:
         """Those with a probability of `LISTED` and more, the likeliest first."""
-        sets = dict.fromkeys(frozenset(one) for one in self.answers.causes)
-        told = [self._explanation(one) for one in sets]
-        return tuple(sorted((one for one in told if one.probability >= LISTED), key=lambda one: -one.probability))
+        sets = dict.fromkeys(frozenset(cause) for cause in self.answers.causes)
+        these_explanations = [self._explanation(numbers) for numbers in sets]
+        return tuple(
+            sorted(
+                (explanation for explanation in these_explanations if explanation.probability >= LISTED),
+                key=lambda answer: -answer.probability,
+            )
+        )
 
     def _explanation(self, causes: frozenset[int]) -> Explanation:
         answers = self.answers
-        chosen = np.array([frozenset(one) == causes for one in answers.causes])
+        chosen = np.array([frozenset(cause) == causes for cause in answers.causes])
         mine, low, high = answers.of(chosen), 0.0, 0.0
         names = mine.causes[int(np.argmax(mine.probability))]
         size = (
@@ -144,15 +149,16 @@ class Balanced:
     def value(self, name: str) -> float:
         return float(self.told.values[self.at(name)])
 
-    def derived(self, figure: Callable[[np.ndarray], float], one: Explanation | None = None) -> Estimate:
+    def derived(self, figure: Callable[[np.ndarray], float], explanation: Explanation | None = None) -> Estimate:
         """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008,
-        5.2.2); under `one` only if given. About their mean it would be no first order: a meter that reads double moves
+        5.2.2); under `explanation` only if given. About their mean it would be no first order: a meter that reads
+        double moves
         values by half.
         """
-        told = self.answers if one is None else self.answers.of(one.chosen)
-        mean, sd = np.zeros(len(told.causes)), np.zeros(len(told.causes))
-        for rows in _alike(told):
-            part = told.of(rows)
+        these_answers = self.answers if explanation is None else self.answers.of(explanation.chosen)
+        mean, sd = np.zeros(len(these_answers.causes)), np.zeros(len(these_answers.causes))
+        for rows in _alike(these_answers):
+            part = these_answers.of(rows)
             x = self.told.values + self.spread @ (part.mean - self.answers.mean)
             steps = np.maximum(np.abs(x), 1.0) * 1e-6
             gradient = self.spread.T @ np.array(
@@ -163,8 +169,8 @@ class Balanced:
             )
             along, sd[rows] = part.along(gradient)
             mean[rows] = figure(x) + along - float(gradient @ part.mean)
-        low, high = quantiles(told.probability, mean, sd, (0.025, 0.975))
-        return Estimate(float(told.probability @ mean), low, high)
+        low, high = quantiles(these_answers.probability, mean, sd, (0.025, 0.975))
+        return Estimate(float(these_answers.probability @ mean), low, high)
 
     @property
     def ranked(self) -> list[str]:
@@ -173,9 +179,9 @@ class Balanced:
 
     def packed_kg(self, x: np.ndarray, line: str) -> float:
         """Packed mass [kg] of a line at the values x."""
-        told = self._lines[line]
+        answer = self._lines[line]
         _, weight, _ = self.network.formed[line]
-        return float(x[self.at(f"{line} packed")] * x[weight] * (told.packed_g / told.gob_g) * KG)
+        return float(x[self.at(f"{line} packed")] * x[weight] * (answer.packed_g / answer.gob_g) * KG)
 
     def formed_kg(self, x: np.ndarray, line: str) -> float:
         """Mass cut [kg] for the day's ware of a line."""
@@ -195,70 +201,73 @@ class Balanced:
         lost = x[self.at(f"{self.reading.furnace}, furnace to shears")]
         return float(day / then * (then + lost + self.network.held_back)) if then else 0.0
 
-    def pack_to_melt(self, one: Explanation | None = None) -> Estimate | None:
+    def pack_to_melt(self, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over melted mass, for the same glass; None without a melt log, and where nothing was cut."""
         if self.network.furnace is None or self.melted_kg(self.told.values) <= 1e-6:
             return None
-        told = self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), one)
-        return self._in_doubt(told, furnace_range(self.reading, self.network.held_back), one, self.misfit is not None)
+        estimate = self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), explanation)
+        return self._in_doubt(
+            estimate, furnace_range(self.reading, self.network.held_back), explanation, self.misfit is not None
+        )
 
     def packed_of_all_kg(self, x: np.ndarray) -> float:
         """Packed mass [kg] of all lines."""
         return sum(self.packed_kg(x, line) for line in self.network.formed)
 
-    def packed_over_cut(self, one: Explanation | None = None) -> Estimate | None:
+    def packed_over_cut(self, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of all lines, for the same ware; None where a line that made ware counted no gobs."""
         silent = any(line.cut is None for line in self.reading.lines if line.ware > 0)
         if silent or not self.network.formed or self.cut_kg(self.told.values)[0] <= 1e-6:
             return None
-        told = self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], one)
-        return self._in_doubt(told, cut_range(self.reading), one, self.misfit is not None)
+        estimate = self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], explanation)
+        return self._in_doubt(estimate, cut_range(self.reading), explanation, self.misfit is not None)
 
-    def line_pack_to_melt(self, line: str, one: Explanation | None = None) -> Estimate | None:
+    def line_pack_to_melt(self, line: str, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
         if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
             return None
-        told = self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), one)
-        return self._in_doubt(told, line_range(self._lines[line]), one, self.unexplained(line))
+        estimate = self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), explanation)
+        return self._in_doubt(estimate, line_range(self._lines[line]), explanation, self.unexplained(line))
 
     def unexplained(self, line: str) -> bool:
         """Whether no explanation fits and a balance of the line is off."""
         return self.misfit is not None and line in self.misfit.lines
 
     def _in_doubt(
-        self, told: Estimate, said: tuple[float, float] | None, one: Explanation | None, doubt: bool
+        self, estimate: Estimate, said: tuple[float, float] | None, explanation: Explanation | None, doubt: bool
     ) -> Estimate:
         """Where nothing explains the readings, the range over what the meters say, and no number."""
-        if not doubt or one is not None:
-            return told
-        ends = [*(said or ()), *(end for end in (told.low, told.high) if end is not None)]
+        if not doubt or explanation is not None:
+            return estimate
+        ends = [*(said or ()), *(end for end in (estimate.low, estimate.high) if end is not None)]
         return Estimate(None, min(ends), max(ends), NOTHING) if ends else Estimate(None, None, None, NOTHING)
 
-    def _share(self, figure: Callable[[np.ndarray], float], one: Explanation | None) -> Estimate:
+    def _share(self, figure: Callable[[np.ndarray], float], explanation: Explanation | None) -> Estimate:
         """A share of what was melted or cut: refused where it is impossible, a range where the explanations make it two
         numbers.
         """
-        told = self.derived(figure, one)
-        assert told.value is not None and told.low is not None and told.high is not None
-        if told.low > 1 or told.value > 1 or told.high < 0 or told.value < 0:
+        estimate = self.derived(figure, explanation)
+        assert estimate.value is not None and estimate.low is not None and estimate.high is not None
+        if estimate.low > 1 or estimate.value > 1 or estimate.high < 0 or estimate.value < 0:
             said = (
-                f"{100 * told.value:.1f} % ({100 * told.low:.1f} to {100 * told.high:.1f}) came out, which cannot "
+                f"{100 * estimate.value:.1f} % ({100 * estimate.low:.1f} to {100 * estimate.high:.1f}) came out, "
+                "which cannot "
                 "be: a meter is far off"
             )
             return Estimate(None, None, None, said)
-        told = replace(told, low=max(0.0, told.low), high=min(1.0, told.high))
-        if one is None and self._apart(figure):
-            return replace(told, value=None, why="the explanations that remain make it different numbers: a range")
-        return told
+        estimate = replace(estimate, low=max(0.0, estimate.low), high=min(1.0, estimate.high))
+        if explanation is None and self._apart(figure):
+            return replace(estimate, value=None, why="the explanations that remain make it different numbers: a range")
+        return estimate
 
     def _apart(self, figure: Callable[[np.ndarray], float]) -> bool:
         """Whether two explanations make a figure two different numbers."""
-        each = [self.derived(figure, one) for one in self.explanations]
-        told = [((one.value or 0.0), ((one.high or 0.0) - (one.low or 0.0)) / 3.92) for one in each]
+        each = [self.derived(figure, explanation) for explanation in self.explanations]
+        rows = [((estimate.value or 0.0), ((estimate.high or 0.0) - (estimate.low or 0.0)) / 3.92) for estimate in each]
         return any(
             abs(a - b) > max(APART * float(np.hypot(p, q)), APART_LEAST)
-            for n, (a, p) in enumerate(told)
-            for b, q in told[:n]
+            for n, (a, p) in enumerate(rows)
+            for b, q in rows[:n]
         )
 
     def unseen(self, line: LineReading) -> Estimate:
@@ -266,9 +275,9 @@ class Balanced:
         if line.line not in self.network.formed:
             return Estimate(0.0, 0.0, 0.0)
         places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
-        told = self.derived(lambda x: float(x[places].sum()))
+        estimate = self.derived(lambda x: float(x[places].sum()))
         lost = float(np.clip(self.told.values[places], 0.0, None).sum())
-        return Estimate(lost, max(0.0, told.low or 0.0), max(lost, told.high or 0.0))
+        return Estimate(lost, max(0.0, estimate.low or 0.0), max(lost, estimate.high or 0.0))
 
 
 def balanced(
@@ -299,12 +308,14 @@ def balanced(
     first = _closed(network, values, network.covariance, network.unbelieved)
     off = today.fixed + today.nodes @ answers.mean[at]
     made = np.where(loss, today.scale * off, values - today.scale * off)
-    told = _closed(network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved)
+    reconciled = _closed(
+        network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved
+    )
     covariance = spread @ answers.covariance @ spread.T
     half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
-    told = replace(told, low=told.values - half, high=told.values + half, covariance=covariance)
+    reconciled = replace(reconciled, low=reconciled.values - half, high=reconciled.values + half, covariance=covariance)
     misfit = misfit_of(window, answers, network)
-    return Balanced(reading, network, first, told, answers, window.causes, spread, window.days, misfit)
+    return Balanced(reading, network, first, reconciled, answers, window.causes, spread, window.days, misfit)
 
 
 def window_days(past: Sequence[date], day: date, days: int) -> list[date]:
@@ -319,8 +330,8 @@ def _alike(answers: Answers) -> Iterator[np.ndarray]:
     for causes, probability in zip(answers.causes, answers.probability, strict=True):
         sums[frozenset(causes)] = sums.get(frozenset(causes), 0.0) + float(probability)
     rest = np.ones(len(answers.causes), dtype=bool)
-    for one in [causes for causes, probability in sums.items() if probability >= APART_FROM]:
-        rows = np.array([frozenset(causes) == one for causes in answers.causes])
+    for numbers in [causes for causes, probability in sums.items() if probability >= APART_FROM]:
+        rows = np.array([frozenset(causes) == numbers for causes in answers.causes])
         rest &= ~rows
         yield rows
     if rest.any():
@@ -340,9 +351,9 @@ def _closed(network: Network, readings: np.ndarray, covariance: np.ndarray, free
     values = readings
     for _ in range(ROUNDS):
         balances, losses, constants = network.equations(values)
-        told = reconcile(readings, covariance, balances, losses, free, constants)
-        values = told.values
-    return told
+        reconciled = reconcile(readings, covariance, balances, losses, free, constants)
+        values = reconciled.values
+    return reconciled
 
 
 def _nothing(values: np.ndarray) -> Reconciled:

@@ -50,7 +50,7 @@ def against(value: float, week: Sequence[float], month: Sequence[float]) -> tupl
     half = None
     if len(month) >= ENOUGH:
         mean = sum(month) / len(month)
-        s = math.sqrt(sum((one - mean) ** 2 for one in month) / (len(month) - 1))
+        s = math.sqrt(sum((each - mean) ** 2 for each in month) / (len(month) - 1))
         half = float(stdtrit(len(month) - 1, 0.975)) * s
     return _against(value, week, half), _against(value, month, half)
 
@@ -82,27 +82,27 @@ def changes(
     found: list[YieldChange] = []
     for now in today:
         name = now["furnace"]["furnace"]
-        mine = [(on, one) for on, one in past if one["furnace"]["furnace"] == name]
+        mine = [(on, row) for on, row in past if row["furnace"]["furnace"] == name]
         found += _changes(
-            day, name, _figures(now["furnace"]), [(on, _figures(one["furnace"])) for on, one in mine], FIGURES
+            day, name, _figures(now["furnace"]), [(on, _figures(row["furnace"])) for on, row in mine], FIGURES
         )
         for line in now["lines"]:
-            then = [(on, _figures(old)) for on, one in mine for old in one["lines"] if old["line"] == line["line"]]
+            then = [(on, _figures(old)) for on, row in mine for old in row["lines"] if old["line"] == line["line"]]
             found += _changes(day, line["line"], _figures(line), then, LINE_FIGURES)
     return found
 
 
-def _figures(told: Mapping[str, Any]) -> dict[str, Any]:
+def _figures(row: Mapping[str, Any]) -> dict[str, Any]:
     """Figures with the shares that are not kept as such."""
-    seen, cut = told.get("inspected"), told.get("gobs_cut")
+    seen, cut = row.get("inspected"), row.get("gobs_cut")
     shares = (
-        {"rejected_share": (told["rejected"] - told.get("rejected_apart", 0)) / seen if seen else None}
-        if "rejected" in told
+        {"rejected_share": (row["rejected"] - row.get("rejected_apart", 0)) / seen if seen else None}
+        if "rejected" in row
         else {}
     )
-    if "hot_rejected" in told:
-        shares["hot_share"] = told["hot_rejected"] / cut if cut and told["hot_rejected"] is not None else None
-    return {**told, **shares}
+    if "hot_rejected" in row:
+        shares["hot_share"] = row["hot_rejected"] / cut if cut and row["hot_rejected"] is not None else None
+    return {**row, **shares}
 
 
 def _changes(
@@ -117,7 +117,7 @@ def _changes(
         value = now.get(key)
         if value is None:
             continue
-        known = [(on, one[key]) for on, one in past if one.get(key) is not None]
+        known = [(on, row[key]) for on, row in past if row.get(key) is not None]
         week, month = ([v for on, v in known if day - timedelta(days=back) <= on < day] for back in (WEEK, MONTH))
         found.append(YieldChange(of, name, kind, value, *against(value, week, month)))
     return found
@@ -144,8 +144,8 @@ class Revision:
 
     def told(self) -> str:
         """As JSON, for keeping."""
-        files = [{**one, "received_at": one["received_at"].isoformat()} for one in self.files]
-        moved_ = [asdict(one) for one in self.moved]
+        files = [{**file, "received_at": file["received_at"].isoformat()} for file in self.files]
+        moved_ = [asdict(this_moved) for this_moved in self.moved]
         return json.dumps(
             {"after": self.after, "closed_at": self.closed_at.isoformat(), "moved": moved_, "files": files}
         )
@@ -153,10 +153,10 @@ class Revision:
 
 def revision_of(kept: str) -> Revision:
     """A revision as it was kept."""
-    told = json.loads(kept)
-    files = [{**one, "received_at": datetime.fromisoformat(one["received_at"])} for one in told["files"]]
+    answer = json.loads(kept)
+    files = [{**file, "received_at": datetime.fromisoformat(file["received_at"])} for file in answer["files"]]
     return Revision(
-        told["after"], datetime.fromisoformat(told["closed_at"]), [Moved(**one) for one in told["moved"]], files
+        answer["after"], datetime.fromisoformat(answer["closed_at"]), [Moved(**each) for each in answer["moved"]], files
     )
 
 
@@ -173,17 +173,17 @@ def moved(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Moved]:
     found = []
     for table, figures in _KEPT.items():
         key = table[:-1]
-        old = {one[key]: one for one in before["yield"][table]}
-        for one in after["yield"][table]:
-            was = old.get(one[key], {})
-            found += [Moved(one[key], name.replace("_", " "), was.get(name), one.get(name)) for name in figures]
-    for line, told in after["pareto"].items():
+        old = {this_each[key]: this_each for this_each in before["yield"][table]}
+        for entry in after["yield"][table]:
+            was = old.get(entry[key], {})
+            found += [Moved(entry[key], name.replace("_", " "), was.get(name), entry.get(name)) for name in figures]
+    for line, each in after["pareto"].items():
         then = before["pareto"].get(line, {"rows": [], "calls": None})
-        found.append(Moved(line, "calls", then["calls"], told["calls"]))
+        found.append(Moved(line, "calls", then["calls"], each["calls"]))
         calls = {row["key"]: row["calls"] for row in then["rows"]}
-        now = {row["key"]: row["calls"] for row in told["rows"]}
+        now = {row["key"]: row["calls"] for row in each["rows"]}
         found += [Moved(line, f"calls of {key}", calls.get(key, 0), now.get(key, 0)) for key in {**now, **calls}]
-    return [one for one in found if _differ(one.before, one.after)]
+    return [this_moved for this_moved in found if _differ(this_moved.before, this_moved.after)]
 
 
 def _differ(before: float | None, after: float | None) -> bool:

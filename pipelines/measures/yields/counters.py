@@ -37,15 +37,15 @@ def increments(reads: pl.DataFrame, moduli: Mapping[str, int | None], resets: Se
     doubt: empty, "reset", "reset or rollover", "more than one rollover", "gap" (the sum is known, its course is not).
     """
     rows: list[tuple[Any, ...]] = []
-    for key, one in reads.sort("read_at").group_by(OF_ONE, maintain_order=True):
-        rows += _of_counter(key, one, moduli.get(str(key[1])), resets)
+    for key, frame in reads.sort("read_at").group_by(OF_ONE, maintain_order=True):
+        rows += _of_counter(key, frame, moduli.get(str(key[1])), resets)
     return pl.DataFrame(rows, schema=SCHEMA, orient="row")
 
 
 def _of_counter(
-    key: tuple[object, ...], one: pl.DataFrame, modulus: int | None, resets: Sequence[datetime]
+    key: tuple[object, ...], frame: pl.DataFrame, modulus: int | None, resets: Sequence[datetime]
 ) -> Iterator[tuple[Any, ...]]:
-    at, total = one["read_at"].to_list(), one["total"].to_list()
+    at, total = frame["read_at"].to_list(), frame["total"].to_list()
     minutes = [(b - a).total_seconds() / 60 for a, b in pairwise(at)]
     fastest = _fastest(total, minutes)
     for number, length in enumerate(minutes):
@@ -84,14 +84,14 @@ def between(
     return step, step, step, ""
 
 
-def counted(told: pl.DataFrame, start: datetime, end: datetime) -> tuple[pl.DataFrame, pl.DataFrame]:
+def counted(frame: pl.DataFrame, start: datetime, end: datetime) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Containers counted in [start, end): station, inspected, rejected; and the stretches that are not determined.
 
-    told: rows of `increments`. A stretch that the limits cut through counts by the time inside; one that is not
+    frame: rows of `increments`. A stretch that the limits cut through counts by the time inside; one that is not
     determined counts with the least it can have been. Totals of single moulds or defects are parts of the whole and not
     added to it.
     """
-    here = told.filter(
+    here = frame.filter(
         (pl.col("to_at") > start) & (pl.col("from_at") < end) & pl.col("mould").is_null() & pl.col("defect").is_null()
     )
     whole = (pl.col("to_at") - pl.col("from_at")).dt.total_seconds()

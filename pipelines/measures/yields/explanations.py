@@ -85,7 +85,7 @@ class Answers:
             self,
             probability=part / part.sum(),
             at=self.at[chosen],
-            causes=tuple(one for one, keep in zip(self.causes, chosen, strict=True) if keep),
+            causes=tuple(numbers for numbers, keep in zip(self.causes, chosen, strict=True) if keep),
             moved=self.moved[chosen],
             first=self.first[chosen],
             lie=self.lie[chosen],
@@ -95,7 +95,7 @@ class Answers:
 
     def blames(self, cause: int) -> np.ndarray:
         """[h]: whether the explanation has this cause off."""
-        return np.array([cause in one for one in self.causes])
+        return np.array([cause in numbers for numbers in self.causes])
 
     def blamed(self) -> dict[int, float]:
         """The probability of each cause to be off, the greatest first; -1: nothing is."""
@@ -103,21 +103,21 @@ class Answers:
         for many, probability in zip(self.causes, self.probability, strict=True):
             for cause in many or (-1,):
                 sums[cause] = sums.get(cause, 0.0) + float(probability)
-        return dict(sorted(sums.items(), key=lambda one: -one[1]))
+        return dict(sorted(sums.items(), key=lambda answer: -answer[1]))
 
 
 def quantiles(weights: np.ndarray, mean: np.ndarray, sd: np.ndarray, at: Sequence[float]) -> list[float]:
     """Quantiles of a mixture of normal distributions, by halving."""
     from scipy.special import ndtr
 
-    told, sd = [], np.maximum(sd, 1e-15)
+    found, sd = [], np.maximum(sd, 1e-15)
     for share in at:
         low, high = float((mean - 12 * sd).min()), float((mean + 12 * sd).max())
         for _ in range(60):
             middle = (low + high) / 2
             low, high = (middle, high) if weights @ ndtr((middle - mean) / sd) < share else (low, middle)
-        told.append((low + high) / 2)
-    return told
+        found.append((low + high) / 2)
+    return found
 
 
 def explained(window: Window) -> Answers:
@@ -172,13 +172,13 @@ class _Parts:
         for number, cause in enumerate(joint.window.causes):
             if not cause.sizes or number in given or number in skip or not joint.window.effects[-1][:, number].any():
                 continue
-            for told in joint.until_today(number):
-                logs = weight + math.log(PRIOR / len(cause.sizes)) + np.log(begins) + told.log_bayes
+            for seen in joint.until_today(number):
+                logs = weight + math.log(PRIOR / len(cause.sizes)) + np.log(begins) + seen.log_bayes
                 for n in range(days):
-                    small = cause.kind == "loss" and told.mean[n] < SMALL
+                    small = cause.kind == "loss" and seen.mean[n] < SMALL
                     causes = given if small else (*given, number)
-                    lie, sd = float(told.mean[n]), float(told.sd[n])
-                    self.rows.append(_Row(float(logs[n]), at, causes, n, lie, sd, told.moves[:, n], number))
+                    lie, sd = float(seen.mean[n]), float(seen.sd[n])
+                    self.rows.append(_Row(float(logs[n]), at, causes, n, lie, sd, seen.moves[:, n], number))
 
     def answers(self) -> Answers:
         logs = np.array([row.log for row in self.rows]) + self._losses_above_nothing()
@@ -211,9 +211,9 @@ class _Parts:
         at, lie, sd = (np.array([getattr(row, name) for row in self.rows]) for name in ("at", "lie", "sd"))
         moves, lie, sd = np.array([row.moves for row in self.rows])[:, losses], lie[:, None], sd[:, None]
         mean = np.array(self.means)[at][:, losses] + moves * lie
-        variance = np.array([np.diag(one) for one in self.covariances])[at][:, losses] + (moves * sd) ** 2
-        told: np.ndarray = log_ndtr(mean / np.sqrt(variance)).sum(axis=1) - prior
-        return told
+        variance = np.array([np.diag(covariance) for covariance in self.covariances])[at][:, losses] + (moves * sd) ** 2
+        values: np.ndarray = log_ndtr(mean / np.sqrt(variance)).sum(axis=1) - prior
+        return values
 
 
 def _ended(window: Window) -> list[MeterLie]:
@@ -232,11 +232,11 @@ def _ended(window: Window) -> list[MeterLie]:
             for size, log_bayes in zip(cause.sizes, logs, strict=True):
                 at = int(np.argmax(log_bayes))
                 total.append(prior + float(np.logaddexp.reduce(log_bayes)))
-                told = (prior + float(log_bayes[at]), MeterLie(number, int(spans[at, 0]), int(spans[at, 1]), size))
-                best = max(best, told, key=lambda one: one[0])
+                pair = (prior + float(log_bayes[at]), MeterLie(number, int(spans[at, 0]), int(spans[at, 1]), size))
+                best = max(best, pair, key=lambda answer: answer[0])
             total += [
-                math.log(PRIOR / len(cause.sizes) / window.days) + float(np.logaddexp.reduce(told.log_bayes))
-                for told in joint.until_today(number)
+                math.log(PRIOR / len(cause.sizes) / window.days) + float(np.logaddexp.reduce(seen.log_bayes))
+                for seen in joint.until_today(number)
             ]
         if best[0] < np.logaddexp.reduce(total) - math.log(2):
             break

@@ -82,12 +82,12 @@ class Joint:
         self.daily = np.array(window.daily) + (0.0 if wider is None else wider)
         self.starts = np.cumsum([0, *(len(values) for values in window.values)])
         effect = np.vstack(window.effects)
-        mean, lasting = (np.array([getattr(one, name) for one in window.causes]) for name in ("mean", "lasting"))
+        mean, lasting = (np.array([getattr(cause, name) for cause in window.causes]) for name in ("mean", "lasting"))
         sigma = effect * lasting @ effect.T
         cross, prior = lasting[:, None] * effect.T, np.diag(lasting + self.daily[-1])
-        for day, one in enumerate(window.effects):
+        for day, each in enumerate(window.effects):
             here = self._of(day)
-            sigma[here, here] += one * self.daily[day] @ one.T
+            sigma[here, here] += each * self.daily[day] @ each.T
         cross[:, self._of(window.days - 1)] += self.daily[-1][:, None] * window.effects[-1].T
         for lie in lies:
             column = self.column(lie.cause, lie.first, lie.last)
@@ -134,8 +134,8 @@ class Joint:
         alpha = np.cumsum(pulls[::-1])[::-1]
         moves = -np.cumsum(tells[:, ::-1], axis=1)[:, ::-1]
         moves[cause] += 1.0
-        one = self.window.causes[cause]
-        return [_told(q, alpha, size, one.one_sided, moves) for size in one.sizes]
+        opening_cause = self.window.causes[cause]
+        return [_told(q, alpha, size, opening_cause.one_sided, moves) for size in opening_cause.sizes]
 
     def ended(self, cause: int) -> tuple[np.ndarray, list[np.ndarray]]:
         """Lies of a cause that ended before today: (first, last) of each [n, 2], and their log Bayes factors for each
@@ -148,9 +148,11 @@ class Joint:
         first, last = np.triu_indices(self.window.days - 1)
         end = last + 1
         q = area[end, end] - area[first, end] - area[end, first] + area[first, first]
-        alpha, one = line[end] - line[first], self.window.causes[cause]
-        told = [_told(q, alpha, size, one.one_sided, np.zeros((1, 1))).log_bayes for size in one.sizes]
-        return np.column_stack([first, last]), told
+        alpha, opening_cause = line[end] - line[first], self.window.causes[cause]
+        parts = [
+            _told(q, alpha, size, opening_cause.one_sided, np.zeros((1, 1))).log_bayes for size in opening_cause.sizes
+        ]
+        return np.column_stack([first, last]), parts
 
 
 def _told(q: np.ndarray, alpha: np.ndarray, size: float, one_sided: bool, moves: np.ndarray) -> Told:

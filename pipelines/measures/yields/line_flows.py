@@ -160,8 +160,8 @@ class _Passed:
         """Containers; 0 where the counts begin later, so that nothing is made of them."""
         if not len(self.at) or end <= start or start.timestamp() < self.at[0]:
             return 0.0
-        told: np.ndarray = np.interp([start.timestamp(), end.timestamp()], self.at, self.sum)
-        return float(told[1] - told[0])
+        values: np.ndarray = np.interp([start.timestamp(), end.timestamp()], self.at, self.sum)
+        return float(values[1] - values[0])
 
 
 @dataclass(frozen=True)
@@ -244,34 +244,32 @@ def _open_units(pallets: pl.DataFrame, item: str, span: Span, through: _Passed) 
     return float(last["units"] * since / whole) if whole > 0 else 0.0
 
 
-def without_pallets(told: LineDay, rows: Sequence[int]) -> LineDay:
+def without_pallets(day: LineDay, rows: Sequence[int]) -> LineDay:
     """A day without some of its pallets."""
-    return (
-        replace(told, pallets=told.pallets[[n for n in range(told.pallets.height) if n not in rows]]) if rows else told
-    )
+    return replace(day, pallets=day.pallets[[n for n in range(day.pallets.height) if n not in rows]]) if rows else day
 
 
-def job_of(told: LineDay) -> str:
+def job_of(day: LineDay) -> str:
     """The items that a line made on most of its gobs, as one name; empty where no log names them."""
-    made = {row[0]: row[1] for row in told.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()}
+    made = {row[0]: row[1] for row in day.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()}
     total = sum(made.values())
     return "+".join(sorted(item for item, n in made.items() if item is not None and n >= JOB_PART * total > 0))
 
 
-def carried_by_part(told: LineDay, carried: CarriedTable) -> list[CarriedItems]:
+def carried_by_part(day: LineDay, carried: CarriedTable) -> list[CarriedItems]:
     """What waited at the day's limits, laid on its first and last part, each under the item most cut there."""
     found = []
-    for number in range(1, len(told.parts) + 1):
-        units = (carried.end if number == len(told.parts) else 0.0) - (carried.start if number == 1 else 0.0)
-        cut = told.gobs.filter((pl.col("part") == number) & (pl.col("gobs_cut") > 0) & pl.col("item").is_not_null())
+    for number in range(1, len(day.parts) + 1):
+        units = (carried.end if number == len(day.parts) else 0.0) - (carried.start if number == 1 else 0.0)
+        cut = day.gobs.filter((pl.col("part") == number) & (pl.col("gobs_cut") > 0) & pl.col("item").is_not_null())
         most = cut.group_by("item").agg(pl.col("gobs_cut").sum()).sort("gobs_cut", "item", descending=[True, False])
         found.append(CarriedItems({most["item"][0]: units} if units and most.height else {}))
     return found
 
 
-def running_at_end(told: LineDay) -> list[str]:
+def running_at_end(day: LineDay) -> list[str]:
     """The items that were cut in the last part of the day."""
-    last = told.gobs.filter((pl.col("part") == len(told.parts)) & (pl.col("gobs_cut") > 0))
+    last = day.gobs.filter((pl.col("part") == len(day.parts)) & (pl.col("gobs_cut") > 0))
     return [item for item in last["item"].unique().sort().to_list() if item is not None]
 
 
@@ -302,7 +300,7 @@ def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> It
     """Mean mass of each item from its cold weighings; the nominal weight where there are none, with a note, and then as
     uncertain as half the item's tolerance (1 % where it has none).
     """
-    told = {
+    fields = {
         row[0]: row[1:]
         for row in weights.group_by("item")
         .agg(pl.col("weight_g").mean(), pl.col("weight_g").std().alias("sd"), pl.len())
@@ -311,8 +309,8 @@ def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> It
     mean, sd, notes = {}, {}, []
     for code in items:
         item = plant.items[code]
-        if code in told:
-            g, spread, n = told[code]
+        if code in fields:
+            g, spread, n = fields[code]
             mean[code], sd[code] = g, (spread or 0.0) / math.sqrt(n) if n > 1 else 0.005 * g
         else:
             half = (
@@ -322,57 +320,57 @@ def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> It
             )
             mean[code], sd[code] = item.weight_g, half
             notes.append(f"no weighing of {code}: its nominal weight was used")
-    return ItemMass(mean, sd, tuple(notes), frozenset(told))
+    return ItemMass(mean, sd, tuple(notes), frozenset(fields))
 
 
-def masses_of(plant: Plant, told: LineDay, packed: Packed) -> ItemMass:
+def masses_of(plant: Plant, day: LineDay, packed: Packed) -> ItemMass:
     """The masses of the items that a line cut or packed in the day."""
-    names = {item for item in (*told.gobs["item"].unique(), *packed.items) if item in plant.items}
-    return item_masses(plant, told.weights, sorted(names))
+    names = {item for item in (*day.gobs["item"].unique(), *packed.items) if item in plant.items}
+    return item_masses(plant, day.weights, sorted(names))
 
 
-def line_reading(plant: Plant, told: LineDay, packed: Packed, masses: ItemMass) -> LineReading:
+def line_reading(plant: Plant, day: LineDay, packed: Packed, masses: ItemMass) -> LineReading:
     """What the meters of the line read for the day's ware."""
     counts = {
         row[0]: row[1:]
-        for row in told.ware.group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).iter_rows()
+        for row in day.ware.group_by("station").agg(pl.col("inspected").sum(), pl.col("rejected").sum()).iter_rows()
     }
     stations = tuple(
-        StationReading(s.id, s.order, float(seen), float(away), told.cover.get(s.id, 0.0), told.called.get(s.id))
-        for s in plant.stations_of(told.line)
+        StationReading(s.id, s.order, float(seen), float(away), day.cover.get(s.id, 0.0), day.called.get(s.id))
+        for s in plant.stations_of(day.line)
         for seen, away in [counts.get(s.id, (0, 0))]
     )
     packed_items: dict[str | None, float] = {}
     packed_items.update(packed.items)
     by_item: dict[str | None, float] = {
-        row[0]: row[1] for row in told.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()
+        row[0]: row[1] for row in day.gobs.group_by("item").agg(pl.col("gobs_cut").sum()).iter_rows()
     }
     nominal = sum(masses.mean_g.values()) / len(masses.mean_g) if masses.mean_g else plant.item[0].weight_g
     gob_g = masses.of(by_item) or masses.of(packed_items) or nominal
     seen = sum(s.inspected for s in stations)
     return LineReading(
-        line=told.line,
-        cut=told.cut,
-        hot=told.hot,
+        line=day.line,
+        cut=day.cut,
+        hot=day.hot,
         gob_g=gob_g,
         packed_g=masses.of(packed_items) or gob_g,
-        packed=packed.units if packed.known or not (seen or told.cut) else None,
+        packed=packed.units if packed.known or not (seen or day.cut) else None,
         stations=stations,
-        cut_edge=_cut_edge(told),
+        cut_edge=_cut_edge(day),
         packed_edge=packed.edge,
         weight_pct=masses.uncertainty_pct(by_item or packed_items),
-        melt_part=told.melt_cut / told.cut if told.melt_cut is not None and told.cut else 1.0,
-        job=job_of(told),
+        melt_part=day.melt_cut / day.cut if day.melt_cut is not None and day.cut else 1.0,
+        job=job_of(day),
     )
 
 
-def _cut_edge(told: LineDay) -> float:
+def _cut_edge(day: LineDay) -> float:
     """Gobs by which the formed window may be wrong. Estimated lehr times err at each end by themselves; a nominal one
     at both ends alike, which matters only where the machine ran faster at one of them.
     """
-    sd = [end.half_width / 1.96 for end in told.ends]
-    first, last = told.end_rates
-    if all(end.measured for end in told.ends):
+    sd = [end.half_width / 1.96 for end in day.ends]
+    first, last = day.end_rates
+    if all(end.measured for end in day.ends):
         return math.hypot(first * sd[0], last * sd[1])
     return math.hypot(max(sd) * (last - first), 2.0 * max(first, last))
 
@@ -386,8 +384,8 @@ def melt_shift(lines: Sequence[LineReading], lehr: Mapping[str, LehrTime]) -> ti
     """How long before the day its glass was cut: the lehr times of a furnace's lines, weighted by the glass each
     took.
     """
-    mass = {one.line: one.ware * one.gob_g for one in lines}
+    mass = {line.line: line.ware * line.gob_g for line in lines}
     total = sum(mass.values())
     if not total:
-        return timedelta(minutes=sum(lehr[one.line].minutes for one in lines) / len(lines) if lines else 0.0)
+        return timedelta(minutes=sum(lehr[line.line].minutes for line in lines) / len(lines) if lines else 0.0)
     return timedelta(minutes=sum(lehr[line].minutes * kg for line, kg in mass.items()) / total)

@@ -42,24 +42,24 @@ class LineTold:
     doubted: Overpacked = NONE_DOUBTED
 
 
-def factors_of(told: Balanced, line: LineReading) -> dict[str, float]:
+def factors_of(balanced: Balanced, line: LineReading) -> dict[str, float]:
     """Reconciled over read, for the meters of a line whose losses are told by cause; 1 where a meter read nothing."""
     names = {"cut": f"{line.line} gobs cut", "hot": f"{line.line} hot rejects", "packed": f"{line.line} packed"}
-    names |= {one.station: f"{one.station} rejected" for one in line.stations}
-    known = {node.name: node.reading for node in told.network.nodes}
-    return {key: told.value(name) / known[name] if known.get(name) else 1.0 for key, name in names.items()}
+    names |= {station.station: f"{station.station} rejected" for station in line.stations}
+    known = {node.name: node.reading for node in balanced.network.nodes}
+    return {key: balanced.value(name) / known[name] if known.get(name) else 1.0 for key, name in names.items()}
 
 
-def unseen_of(told: Balanced, line: LineReading) -> dict[str, float]:
+def unseen_of(balanced: Balanced, line: LineReading) -> dict[str, float]:
     """Reconciled losses of a line that no meter sees, by step [containers]."""
-    if line.line not in told.network.formed:
+    if line.line not in balanced.network.formed:
         return {}
-    return {step: max(0.0, told.value(f"{line.line}, {step}")) for step, _ in steps_of(line)}
+    return {step: max(0.0, balanced.value(f"{line.line}, {step}")) for step, _ in steps_of(line)}
 
 
-def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
+def line_yield(plant: Plant, line: LineTold, balanced: Balanced) -> LineYield:
     """One line's day in containers and kilograms, with every loss."""
-    day, reading, machine = told.day, told.reading, told.machine
+    day, reading, machine = line.day, line.reading, line.machine
     flows = _station_flows(day, reading)
     rejected = sum(flow.rejected for flow in flows)
     cut, hot = reading.cut, reading.hot
@@ -72,29 +72,29 @@ def line_yield(plant: Plant, told: LineTold, balanced: Balanced) -> LineYield:
         **_formed(reading),
         inspected=sum(f.inspected for f in flows if f.station in plant.first_stations(reading.line)),
         rejected=rejected,
-        packed_units=told.packed.units if known else None,
-        packed_kg=told.packed.units * reading.packed_g * KG if known else None,
+        packed_units=line.packed.units if known else None,
+        packed_kg=line.packed.units * reading.packed_g * KG if known else None,
         **_estimated(value, "pack_to_melt", "low", "high"),
         why=value.why,
         **_estimated(lost, "unaccounted_units", "unaccounted_low", "unaccounted_high"),
         stations=flows,
-        quality_ratio=quality_ratio(told.packed.units, cut) if packed_can_be(balanced, reading) else None,
+        quality_ratio=quality_ratio(line.packed.units, cut) if packed_can_be(balanced, reading) else None,
         scrap_ratio=scrap_ratio(rejected + (hot or 0), cut),
         availability=availability_of(plant, day),
         losses=_steps(reading),
-        weights=told.masses.mean_g,
-        notes=tuple(_line_notes(plant, told)),
-        **_not_packed_yet(told),
-        states=told.packed.states,
+        weights=line.masses.mean_g,
+        notes=tuple(_line_notes(plant, line)),
+        **_not_packed_yet(line),
+        states=line.packed.states,
         could=machine.potential if cut is not None else None,
         packed_good=machine.packed_good if known else None,
         efficiency=None if no_efficiency else share(machine.packed_good, machine.potential),
         efficiency_why=no_efficiency,
-        **_given_away(plant, told, known),
+        **_given_away(plant, line, known),
         silent=day.silent,
-        doubtful_units=told.doubted.units,
-        doubtful_pallets=told.doubted.pallets,
-        rejected_apart=round(sum(one.units for one in machine.lost if one.kind in WORDS.values())),
+        doubtful_units=line.doubted.units,
+        doubtful_pallets=line.doubted.pallets,
+        rejected_apart=round(sum(this_lost.units for this_lost in machine.lost if this_lost.kind in WORDS.values())),
         causes=causes_of(day, machine),
         by_shift=worked_by(day, machine, "shift", known, not no_efficiency),
         by_job=worked_by(day, machine, "job", known, not no_efficiency),
@@ -128,27 +128,27 @@ def _estimated(estimate: Estimate | None, value: str, low: str, high: str) -> di
     return {value: estimate.value, low: estimate.low, high: estimate.high}
 
 
-def _given_away(plant: Plant, told: LineTold, known: bool) -> dict[str, Any]:
-    given = giveaway(plant, told.packed.items, told.masses) if known else None
+def _given_away(plant: Plant, line: LineTold, known: bool) -> dict[str, Any]:
+    given = giveaway(plant, line.packed.items, line.masses) if known else None
     if given is None:
-        return {"giveaway_why": _why_no_giveaway(told)}
+        return {"giveaway_why": _why_no_giveaway(line)}
     half = 1.96 * given.sd
     return {"giveaway_kg": given.kg, "giveaway_low": given.kg - half, "giveaway_high": given.kg + half}
 
 
-def _not_packed_yet(told: LineTold) -> dict[str, Any]:
+def _not_packed_yet(line: LineTold) -> dict[str, Any]:
     return {
-        "open_units": sum(told.packed.open.values()),
-        "carried_units": sum(told.packed.carried.values()),
-        "in_lehr_start": told.day.in_lehr[0],
-        "in_lehr_end": told.day.in_lehr[1],
+        "open_units": sum(line.packed.open.values()),
+        "carried_units": sum(line.packed.carried.values()),
+        "in_lehr_start": line.day.in_lehr[0],
+        "in_lehr_end": line.day.in_lehr[1],
     }
 
 
-def _why_no_giveaway(told: LineTold) -> str:
-    if told.reading.packed is None or told.day.silent:
+def _why_no_giveaway(line: LineTold) -> str:
+    if line.reading.packed is None or line.day.silent:
         return "no pallet was reported"
-    bare = [item for item, units in told.packed.items.items() if units and item not in told.masses.weighed]
+    bare = [item for item, units in line.packed.items.items() if units and item not in line.masses.weighed]
     return f"no weighing of {', '.join(bare)}"
 
 
@@ -158,8 +158,8 @@ def line_share(balanced: Balanced, reading: LineReading) -> Estimate:
         return Estimate(None, None, None, "the line stood")
     if reading.cut is None:
         return Estimate(None, None, None, "no forming counts came: nothing to divide by")
-    told = refused(balanced, reading) or balanced.line_pack_to_melt(reading.line)
-    return told or Estimate(None, None, None, "nothing was cut")
+    estimate = refused(balanced, reading) or balanced.line_pack_to_melt(reading.line)
+    return estimate or Estimate(None, None, None, "nothing was cut")
 
 
 def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
@@ -170,9 +170,9 @@ def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
     packed = nodes.get(f"{reading.line} packed")
     if packed is None or reading.packed is None:
         return None
-    last = [one for one in reading.stations if one.order == reading.stations[-1].order]
-    passed = sum(one.inspected - one.rejected for one in last)
-    whole = bool(last) and all(one.cover >= WHOLE for one in last)
+    last = [station for station in reading.stations if station.order == reading.stations[-1].order]
+    passed = sum(station.inspected - station.rejected for station in last)
+    whole = bool(last) and all(station.cover >= WHOLE for station in last)
     against: list[tuple[str, float, float]] = []
     if reading.cut is not None:
         against.append(("was cut", reading.cut - (reading.hot or 0.0), nodes[f"{reading.line} gobs cut"].sd))
@@ -210,42 +210,42 @@ def _steps(line: LineReading) -> tuple[Loss, ...]:
         losses.append(("hot end rejects", line.hot, True))
         arriving = line.cut - line.hot
     for step, lanes in steps_of(line):
-        if any(one.cover == 0 for one in lanes) or (not lanes and line.packed is None):
+        if any(lane.cover == 0 for lane in lanes) or (not lanes and line.packed is None):
             losses.extend(
-                (f"rejects of {one.station}", one.rejected, True)
-                for one in lanes
-                if one.cover > 0 or one.called is not None
+                (f"rejects of {lane.station}", lane.rejected, True)
+                for lane in lanes
+                if lane.cover > 0 or lane.called is not None
             )
             arriving = None  # what was not told is no zero: no difference to it, and none after it
             continue
-        counted = sum(one.inspected for one in lanes) if lanes else (line.packed or 0.0)
+        counted = sum(lane.inspected for lane in lanes) if lanes else (line.packed or 0.0)
         if arriving is not None:
             losses.append((f"unaccounted, {step}", arriving - counted, False))
-        losses.extend((f"rejects of {one.station}", one.rejected, True) for one in lanes)
-        arriving = counted - sum(one.rejected for one in lanes)
+        losses.extend((f"rejects of {lane.station}", lane.rejected, True) for lane in lanes)
+        arriving = counted - sum(lane.rejected for lane in lanes)
     return tuple(Loss(step=step, units=n, kg=n * line.gob_g * KG, measured=counted) for step, n, counted in losses)
 
 
-def _more_than_came(plant: Plant, told: LineTold) -> list[str]:
-    stages = [lanes for _, lanes in steps_of(told.reading) if lanes and all(one.cover >= WHOLE for one in lanes)]
-    if len(stages) < len({one.order for one in told.reading.stations}):
+def _more_than_came(plant: Plant, line: LineTold) -> list[str]:
+    stages = [lanes for _, lanes in steps_of(line.reading) if lanes and all(lane.cover >= WHOLE for lane in lanes)]
+    if len(stages) < len({station.order for station in line.reading.stations}):
         return []
     sums = [
         (
-            " and ".join(one.station for one in lanes),
-            sum(one.inspected for one in lanes),
-            sum(one.rejected for one in lanes),
+            " and ".join(lane.station for lane in lanes),
+            sum(lane.inspected for lane in lanes),
+            sum(lane.rejected for lane in lanes),
         )
         for lanes in stages
     ]
-    return more_than_came(sums, plant.uncertainty.station_counts, told=any(_refed(told.day).values()))
+    return more_than_came(sums, plant.uncertainty.station_counts, refed=any(_refed(line.day).values()))
 
 
-def _line_notes(plant: Plant, told: LineTold) -> list[str]:
-    day, reading = told.day, told.reading
+def _line_notes(plant: Plant, line: LineTold) -> list[str]:
+    day, reading = line.day, line.reading
     if day.silent:
         return [SILENT]
-    notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *told.masses.notes]
+    notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *line.masses.notes]
     if reading.cut is None:
         notes.append("no forming counts: nothing can be said of the hot end and the lehr")
     if reading.ware == 0:
@@ -253,30 +253,30 @@ def _line_notes(plant: Plant, told: LineTold) -> list[str]:
         return notes
     if day.gobs.filter(pl.col("item").is_null()).height:
         notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
-    for one in reading.stations:
-        if one.cover < 0.99 and not any(note.startswith(one.station) for note in day.notes):
+    for station in reading.stations:
+        if station.cover < 0.99 and not any(note.startswith(station.station) for note in day.notes):
             notes.append(
-                f"{one.station}: counts for {100 * one.cover:.0f} % of the day; worked out from its neighbours"
+                f"{station.station}: counts for {100 * station.cover:.0f} % of the day; worked out from its neighbours"
             )
-    notes += _doubted(plant, told)
+    notes += _doubted(plant, line)
     if reading.packed is None:
         notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
-    notes += _more_than_came(plant, told)
-    if told.packed.carried:
-        waits = ", ".join(f"{units:+,.0f} {item}" for item, units in told.packed.carried.items())
+    notes += _more_than_came(plant, line)
+    if line.packed.carried:
+        waits = ", ".join(f"{units:+,.0f} {item}" for item, units in line.packed.carried.items())
         notes.append(
             "ware waited for its pallets at the day's start or end; counted to the day that it was inspected on: "
             f"{waits}"
         )
-    if told.packed.open:
-        told_items = ", ".join(f"{units:,.0f} {item}" for item, units in told.packed.open.items())
+    if line.packed.open:
+        told_items = ", ".join(f"{units:,.0f} {item}" for item, units in line.packed.open.items())
         notes.append(f"on pallets not reported yet, estimated from the last station: {told_items}")
     return [*notes, *day.notes]
 
 
-def _doubted(plant: Plant, told: LineTold) -> list[str]:
+def _doubted(plant: Plant, line: LineTold) -> list[str]:
     """Pallets that no ware was there for, by name."""
-    doubt = told.doubted
+    doubt = line.doubted
     if doubt.start is None or doubt.end is None:
         more = (
             f"pallets hold {doubt.above:,.0f} more than passed the last station at some times; no single pallet "

@@ -66,7 +66,7 @@ class MachineLosses:
 
 def machine_losses(
     plant: Plant,
-    told: LineDay,
+    day: LineDay,
     packed: Sequence[Packed],
     factors: Mapping[str, float],
     unseen: Mapping[str, float],
@@ -81,36 +81,37 @@ def machine_losses(
     unseen: reconciled losses by step [containers], shared out by the gobs of each part. masses, gob_g: mass [g] by
     item, of the line.
     """
-    parts = dict(enumerate(told.parts, start=1))
-    cut = _by_part(told.gobs, "gobs_cut", factors.get("cut", 1.0))
-    could, stops = _potential(plant, told, parts)
+    parts = dict(enumerate(day.parts, start=1))
+    cut = _by_part(day.gobs, "gobs_cut", factors.get("cut", 1.0))
+    could, stops = _potential(plant, day, parts)
     lost = list(stops)
     for number in parts:
-        standing = sum(one.units for one in stops if one.part == number)
+        standing = sum(stop.units for stop in stops if stop.part == number)
         lost.append(
             Lost(
                 number,
                 CYCLES,
-                told.line,
+                day.line,
                 "slower cycles, gobs not counted",
                 could[number] - standing - cut.get(number, 0.0),
                 False,
             )
         )
-        lost += _of_ware(plant, told, number, parts[number], factors)
+        lost += _of_ware(plant, day, number, parts[number], factors)
         lost += _away(number, packed[number - 1], factors)
         share = (
             cut.get(number, 0.0) / sum(cut.values())
             if sum(cut.values())
-            else parts[number].span.seconds / told.span.seconds
+            else parts[number].span.seconds / day.span.seconds
         )
         lost += [Lost(number, UNSEEN, step, "", units * share, False) for step, units in unseen.items()]
     good = {
-        number: factors.get("packed", 1.0) * (one.units - sum(one.states.get(state, 0.0) for state in AWAY))
-        for number, one in enumerate(packed, start=1)
+        number: factors.get("packed", 1.0)
+        * (this_packed.units - sum(this_packed.states.get(state, 0.0) for state in AWAY))
+        for number, this_packed in enumerate(packed, start=1)
     }
     mixes: dict[int, dict[str | None, float]] = {number: {} for number in parts}
-    for part, item, units in told.gobs.group_by("part", "item").agg(pl.col("gobs_cut").sum()).iter_rows():
+    for part, item, units in day.gobs.group_by("part", "item").agg(pl.col("gobs_cut").sum()).iter_rows():
         mixes[part][item] = units
     return MachineLosses(could, tuple(lost), good, {number: masses.of(mix) or gob_g for number, mix in mixes.items()})
 
@@ -119,18 +120,18 @@ def _by_part(frame: pl.DataFrame, column: str, factor: float) -> dict[int, float
     return {row[0]: factor * row[1] for row in frame.group_by("part").agg(pl.col(column).sum()).iter_rows()}
 
 
-def _potential(plant: Plant, told: LineDay, parts: Mapping[int, LinePart]) -> tuple[dict[int, float], list[Lost]]:
+def _potential(plant: Plant, day: LineDay, parts: Mapping[int, LinePart]) -> tuple[dict[int, float], list[Lost]]:
     """Cycle rate x time x sections of each part, and what its stops took of it."""
-    sections = plant.lines[told.line].sections
-    usual = max(told.rates.values(), default=0.0)
+    sections = plant.lines[day.line].sections
+    usual = max(day.rates.values(), default=0.0)
     could, lost = {}, []
     starts = [
-        part.formed.start for before, part in zip(told.parts, told.parts[1:], strict=False) if before.job != part.job
+        part.formed.start for before, part in zip(day.parts, day.parts[1:], strict=False) if before.job != part.job
     ]
     for number, part in parts.items():
-        rate = told.rates.get(number, usual)
+        rate = day.rates.get(number, usual)
         could[number] = rate * sections * part.formed.seconds / 60
-        for (kind, cause, where), minutes in stopped_minutes(told.stoppages, part.formed, sections, starts).items():
+        for (kind, cause, where), minutes in stopped_minutes(day.stoppages, part.formed, sections, starts).items():
             lost.append(Lost(number, kind, where, cause, rate * minutes))
     return could, lost
 
@@ -142,7 +143,7 @@ def stopped_minutes(
     earlier.
     """
     reached: dict[int, datetime] = {}
-    told: dict[tuple[str, str, str], float] = {}
+    values: dict[tuple[str, str, str], float] = {}
     for row in stoppages.sort("stopped_at", "section", nulls_last=False).iter_rows(named=True):
         start, end = max(row["stopped_at"], span.start), min(row["restarted_at"] or span.end, span.end)
         kind = CHANGE if any(_holds(row, at) for at in job_starts) else STOPPAGE
@@ -150,9 +151,9 @@ def stopped_minutes(
             begin = max(start, reached.get(section, start))
             if end > begin:
                 key = (kind, row["cause"] or "no cause given", f"section {section}" if row["section"] else "machine")
-                told[key] = told.get(key, 0.0) + (end - begin).total_seconds() / 60
+                values[key] = values.get(key, 0.0) + (end - begin).total_seconds() / 60
                 reached[section] = end
-    return told
+    return values
 
 
 def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
@@ -160,20 +161,20 @@ def _holds(stop: Mapping[str, datetime | None], at: datetime) -> bool:
     return first is not None and first <= at and (last is None or at <= last + CHANGE_SLACK)
 
 
-def _of_ware(plant: Plant, told: LineDay, number: int, part: LinePart, factors: Mapping[str, float]) -> Iterator[Lost]:
+def _of_ware(plant: Plant, day: LineDay, number: int, part: LinePart, factors: Mapping[str, float]) -> Iterator[Lost]:
     """Rejects of the hot end by section and of each station by defect; all of them are start-up in the first hour of a
     job. What was thrown out for no fault of its own is a loss of its own kind, at any time.
     """
     hot = (
-        told.gobs.filter(pl.col("part") == number).group_by("section").agg(pl.col("hot_rejected").sum()).sort("section")
+        day.gobs.filter(pl.col("part") == number).group_by("section").agg(pl.col("hot_rejected").sum()).sort("section")
     )
     for section, units in hot.iter_rows():
         kind, cause = (STARTING, "hot rejects") if part.starting else (HOT, "hot rejects")
         yield Lost(number, kind, f"section {section}", cause, factors.get("hot", 1.0) * units)
-    ware = told.ware.filter((pl.col("part") == number) & (pl.col("rejected") > 0))
+    ware = day.ware.filter((pl.col("part") == number) & (pl.col("rejected") > 0))
     for row in ware.sort("station").iter_rows(named=True):
         units = factors.get(row["station"], 1.0) * row["rejected"]
-        for defect, share in _shares(plant, told.calls, number, row["station"], row["rejected"]).items():
+        for defect, share in _shares(plant, day.calls, number, row["station"], row["rejected"]).items():
             kind = STARTING if part.starting else STATION
             if defect in plant.no_faults:
                 kind = WORDS[plant.defects[defect].kind]
@@ -185,13 +186,13 @@ def _shares(plant: Plant, calls: pl.DataFrame, part: int, station: str, rejected
     over faults, of which one container can have several.
     """
     here = calls.filter((pl.col("part") == part) & (pl.col("station") == station))
-    told: dict[str, float] = dict(here.select("defect", "calls").iter_rows())
-    apart = {code: told.pop(code) / rejected for code in plant.no_faults if told.get(code)}
+    values: dict[str, float] = dict(here.select("defect", "calls").iter_rows())
+    apart = {code: values.pop(code) / rejected for code in plant.no_faults if values.get(code)}
     scale = max(1.0, sum(apart.values()))
     apart = {code: share / scale for code, share in apart.items()}
-    left, total = 1 - sum(apart.values()), sum(told.values())
+    left, total = 1 - sum(apart.values()), sum(values.values())
     if total:
-        return {**{code: left * n / total for code, n in told.items()}, **apart}
+        return {**{code: left * n / total for code, n in values.items()}, **apart}
     return {"": left, **apart} if left > 1e-9 else apart
 
 
@@ -211,16 +212,16 @@ def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[L
     """Losses summed by some of kind, where, cause, shift, job: those, units, kg, counted; the greatest mass first."""
     rows = [
         {
-            "kind": one.kind,
-            "where": one.where,
-            "cause": one.cause,
-            "shift": parts[one.part - 1].shift,
-            "job": parts[one.part - 1].job,
-            "units": one.units,
-            "kg": one.units * mass_g[one.part] * KG,
-            "counted": one.counted,
+            "kind": this_lost.kind,
+            "where": this_lost.where,
+            "cause": this_lost.cause,
+            "shift": parts[this_lost.part - 1].shift,
+            "job": parts[this_lost.part - 1].job,
+            "units": this_lost.units,
+            "kg": this_lost.units * mass_g[this_lost.part] * KG,
+            "counted": this_lost.counted,
         }
-        for one in lost
+        for this_lost in lost
     ]
     schema = {
         **dict.fromkeys(("kind", "where", "cause", "shift", "job"), pl.String),
@@ -237,9 +238,9 @@ def grouped(lost: Sequence[Lost], mass_g: Mapping[int, float], parts: Sequence[L
 def summed(causes: Iterable[Cause], key: Callable[[Cause], Key]) -> dict[Key, tuple[float, float]]:
     """Containers and kilograms of losses by a key of each, in the order in which keys are first met."""
     sums: dict[Key, tuple[float, float]] = {}
-    for one in causes:
-        units, kg = sums.get(key(one), (0.0, 0.0))
-        sums[key(one)] = (units + one.units, kg + one.kg)
+    for cause in causes:
+        units, kg = sums.get(key(cause), (0.0, 0.0))
+        sums[key(cause)] = (units + cause.units, kg + cause.kg)
     return sums
 
 

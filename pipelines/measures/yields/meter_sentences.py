@@ -17,14 +17,14 @@ KINDS = {
 }
 
 
-def meter_sentences(told: Yield) -> list[str]:
+def meter_sentences(day_yield: Yield) -> list[str]:
     """All that a day's yields have to say of its meters: who lies, what is lost beyond its usual, and what else it
     could be.
     """
     return [
-        *suspect_sentences(told.suspect_meters),
-        *unusual_sentences(told.unusual_losses),
-        *could_be_sentences(told.could_be),
+        *suspect_sentences(day_yield.suspect_meters),
+        *unusual_sentences(day_yield.unusual_losses),
+        *could_be_sentences(day_yield.could_be),
     ]
 
 
@@ -33,33 +33,36 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
     one, since when, what to do.
     """
     said = []
-    for one in suspects:
+    for suspect in suspects:
         text = (
-            f"{one.meter} reads {_count(one.reading)} {one.unit}; all explanations together make it "
-            f"{_count(one.reconciled)}"
+            f"{suspect.meter} reads {_count(suspect.reading)} {suspect.unit}; all explanations together make it "
+            f"{_count(suspect.reconciled)}"
         )
-        text += f" ({_sure(one.probability)}z {one.z:+.1f})"
-        if one.off_pct is not None:
+        text += f" ({_sure(suspect.probability)}z {suspect.z:+.1f})"
+        if suspect.off_pct is not None:
             text += (
-                f"; where it is this one, {one.off_pct:+.2f} % off, 95 % {_end(one.off_low)} to {_end(one.off_high)} "
-                f"% of what was there, {_since(one)}"
+                f"; where it is this one, {suspect.off_pct:+.2f} % off, 95 % {_end(suspect.off_low)} to "
+                f"{_end(suspect.off_high)} "
+                f"% of what was there, {_since(suspect)}"
             )
         text += ". Have it checked"
-        if one.rivals:
-            text += f"; it may as well be {' or '.join(_rival(name) for name in one.rivals)}"
-        said.append(f"{text}; glass that left unseen can look the same." if "melt" in one.meter else f"{text}.")
+        if suspect.rivals:
+            text += f"; it may as well be {' or '.join(_rival(name) for name in suspect.rivals)}"
+        said.append(f"{text}; glass that left unseen can look the same." if "melt" in suspect.meter else f"{text}.")
     return said
 
 
 def unusual_sentences(losses: Iterable[SuspectMeter]) -> list[str]:
     """A sentence for each loss beyond its usual."""
     said = []
-    for one in losses:
-        text = f"{one.meter}: {_count(one.reconciled)} {one.unit} lost unseen, where {_count(one.reading)} are usual"
-        if one.probability is not None:
-            text += f" ({100 * one.probability:.0f} % sure)"
-        text += f", {_since(one)}" if one.since is not None else ""
-        said.append(f"{text}{_or_meters(one.rivals)}.")
+    for loss in losses:
+        text = (
+            f"{loss.meter}: {_count(loss.reconciled)} {loss.unit} lost unseen, where {_count(loss.reading)} are usual"
+        )
+        if loss.probability is not None:
+            text += f" ({100 * loss.probability:.0f} % sure)"
+        text += f", {_since(loss)}" if loss.since is not None else ""
+        said.append(f"{text}{_or_meters(loss.rivals)}.")
     return said
 
 
@@ -68,11 +71,11 @@ def could_be_sentences(many: Sequence[CouldBe]) -> list[str]:
     makes.
     """
     said = []
-    for furnace in dict.fromkeys(one.furnace for one in many):
-        mine = [one for one in many if one.furnace == furnace]
+    for furnace in dict.fromkeys(cause.furnace for cause in many):
+        mine = [cause for cause in many if cause.furnace == furnace]
         if len(mine) > 1:
             head = {2: "one of these two", 3: "one of these three"}.get(len(mine), "one of these")
-            said.append(f"{furnace}, {head}: {'; '.join(_explanation(one) for one in mine)}.")
+            said.append(f"{furnace}, {head}: {'; '.join(_explanation(each) for each in mine)}.")
     return said
 
 
@@ -86,19 +89,23 @@ def yield_words(value: float | None, low: float | None, high: float | None) -> s
     return f"{100 * value:.1f} % (95 %: {between})" if value is not None else f"{between} %, no one number"
 
 
-def _explanation(one: CouldBe) -> str:
-    what = " and ".join(_cause(one, n) for n in range(len(one.causes))) or "every meter is honest"
-    found = f"{what} ({100 * one.probability:.0f} %)"
-    name = "pack-to-melt" if one.of == "melted" else "packed over cut"
-    lines = {line: share for line, share in one.lines.items() if any(line in cause for cause in one.causes)}
+def _explanation(could_be: CouldBe) -> str:
+    what = " and ".join(_cause(could_be, n) for n in range(len(could_be.causes))) or "every meter is honest"
+    found = f"{what} ({100 * could_be.probability:.0f} %)"
+    name = "pack-to-melt" if could_be.of == "melted" else "packed over cut"
+    lines = {line: share for line, share in could_be.lines.items() if any(line in cause for cause in could_be.causes)}
     for line, share in lines.items():
         found += f", {line} packed over cut {yield_words(*share)}"
-    return found if one.low is None else f"{found}, {name} {yield_words(one.pack_to_melt, one.low, one.high)}"
+    return (
+        found
+        if could_be.low is None
+        else f"{found}, {name} {yield_words(could_be.pack_to_melt, could_be.low, could_be.high)}"
+    )
 
 
-def _cause(one: CouldBe, place: int) -> str:
-    name, kind = one.causes[place], one.kinds[place]
-    off = one.off_pct if place == len(one.causes) - 1 else one.off_pcts[place] if one.off_pcts else None
+def _cause(cause: CouldBe, place: int) -> str:
+    name, kind = cause.causes[place], cause.kinds[place]
+    off = cause.off_pct if place == len(cause.causes) - 1 else cause.off_pcts[place] if cause.off_pcts else None
     if kind == "loss":
         more = "more than usual" if off is None else f"{abs(off):.1f} % more than usual"
         return f"{more} lost at {name}"
@@ -110,15 +117,17 @@ def _end(value: float | None) -> str:
     return "anything" if value is None else f"{value:+.2f}"
 
 
-def _since(one: SuspectMeter) -> str:
-    if one.since is None:
+def _since(suspect: SuspectMeter) -> str:
+    if suspect.since is None:
         return "on this day; something else is off as well, and since when this meter is cannot be told"
-    if one.days == 1:
+    if suspect.days == 1:
         return "this day alone"
     between = (
-        "" if one.since_low == one.since_high else f"; the first lies between {one.since_low} and {one.since_high}"
+        ""
+        if suspect.since_low == suspect.since_high
+        else f"; the first lies between {suspect.since_low} and {suspect.since_high}"
     )
-    return f"since {one.since} ({one.days} days{between})"
+    return f"since {suspect.since} ({suspect.days} days{between})"
 
 
 def _sure(probability: float | None) -> str:

@@ -47,7 +47,7 @@ class Misfit:
 
     @property
     def lines(self) -> set[str]:
-        return {one.of for one in self.off}
+        return {off_balance.of for off_balance in self.off}
 
 
 def misfit_of(window: Window, answers: Answers, network: Network) -> Misfit | None:
@@ -91,7 +91,7 @@ def _lies(window: Window, answers: Answers) -> Iterator[list[MeterLie]]:
         whole = tuple(sorted({*causes, *([int(moved)] if moved >= 0 else [])}))
         sums[whole] = sums.get(whole, 0.0) + float(probability)
         began[int(moved)] = max(began.get(int(moved), (0.0, last)), (float(probability), int(first)))
-    for causes in sorted((one for one in sums if one), key=lambda one: -sums[one])[:MOST]:
+    for causes in sorted((numbers for numbers in sums if numbers), key=lambda answer: -sums[answer])[:MOST]:
         yield [MeterLie(cause, began.get(cause, (0.0, last))[1], last, FREE) for cause in causes]
         yield [MeterLie(cause, last, last, FREE) for cause in causes]
 
@@ -141,31 +141,34 @@ def _off(network: Network) -> Iterator[OffBalance]:
     """Balances of meters that spoke, off by more than their uncertainty lets; the one most off, if none is."""
     nodes, readings = network.nodes, np.array([node.reading for node in network.nodes])
     found: list[tuple[float, OffBalance]] = []
-    for number, one in enumerate(network.balances):
-        meters = [*one.into, *one.out]
+    for number, balance in enumerate(network.balances):
+        meters = [*balance.into, *balance.out]
         silent = [n for n in meters if not nodes[n].believed]
-        usual, sd = sum(nodes[n].reading for n in one.loss), [nodes[n].sd for n in (*meters, *one.loss)]
+        usual, sd = sum(nodes[n].reading for n in balance.loss), [nodes[n].sd for n in (*meters, *balance.loss)]
         if number == network.furnace:
             silent += [cut for cut, _, _ in network.formed.values() if not nodes[cut].believed]
             sd += [p * nodes[c].sd * readings[w] * KG for c, w, p in network.formed.values()]
             sd += [p * readings[c] * nodes[w].sd * KG for c, w, p in network.formed.values()]
         if silent:
             continue
-        opened, into = network.open(readings, number, with_losses=False), float(readings[list(one.into)].sum())
+        opened, into = network.open(readings, number, with_losses=False), float(readings[list(balance.into)].sum())
         z = (opened - usual) / float(np.linalg.norm(sd))
-        found.append((abs(z), OffBalance(one.of, one.name, one.unit, into, into - opened, usual)))
-    found.sort(key=lambda one: -one[0])
-    yield from (one for n, (z, one) in enumerate(found) if z > OFF or n == 0)
+        found.append((abs(z), OffBalance(balance.of, balance.name, balance.unit, into, into - opened, usual)))
+    found.sort(key=lambda answer: -answer[0])
+    yield from (off_balance for n, (z, off_balance) in enumerate(found) if z > OFF or n == 0)
 
 
 def off_sentences(misfit: Misfit) -> list[str]:
     """What does not close, with figures, for somebody who looks for the cause."""
     said = []
-    for one in misfit.off:
-        opened = one.into - one.out
-        share = f", {100 * opened / one.into:+.1f} %" if one.into else ""
-        text = f"off: {one.name}: {one.into:,.0f} {one.unit} in, {one.out:,.0f} out, {opened:+,.0f}{share}"
-        said.append(f"{text} not accounted for, where {one.usual:,.0f} are usual")
+    for off_balance in misfit.off:
+        opened = off_balance.into - off_balance.out
+        share = f", {100 * opened / off_balance.into:+.1f} %" if off_balance.into else ""
+        text = (
+            f"off: {off_balance.name}: {off_balance.into:,.0f} {off_balance.unit} in, {off_balance.out:,.0f} out, "
+            f"{opened:+,.0f}{share}"
+        )
+        said.append(f"{text} not accounted for, where {off_balance.usual:,.0f} are usual")
     return said
 
 
@@ -182,18 +185,18 @@ def line_range(line: LineReading) -> tuple[float, float] | None:
 
 def _said(line: LineReading) -> tuple[list[float], list[float]]:
     """What was cut and what was packed good [containers] by each count of a line, with the rejects between."""
-    hot, away, cut, good = line.hot or 0.0, sum(one.rejected for one in line.stations), [], []
+    hot, away, cut, good = line.hot or 0.0, sum(station.rejected for station in line.stations), [], []
     counts = [] if line.cut is None else [(line.cut, 0.0)]
     upstream = hot
     for _, lanes in steps_of(line):
-        whole = line.packed is not None if not lanes else all(one.cover >= WHOLE for one in lanes)
+        whole = line.packed is not None if not lanes else all(lane.cover >= WHOLE for lane in lanes)
         if whole:
-            counts.append((sum(one.inspected for one in lanes) if lanes else line.packed or 0.0, upstream))
-        upstream += sum(one.rejected for one in lanes)
+            counts.append((sum(lane.inspected for lane in lanes) if lanes else line.packed or 0.0, upstream))
+        upstream += sum(lane.rejected for lane in lanes)
     for count, before in counts:
         cut.append(count + before)
         good.append(count + before - hot - away)
-    return [one for one in cut if one > 0], [max(one, 0.0) for one in good]
+    return [value for value in cut if value > 0], [max(each, 0.0) for each in good]
 
 
 def furnace_range(reading: FurnaceReading, held_back: float) -> tuple[float, float] | None:

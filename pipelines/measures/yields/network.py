@@ -63,10 +63,10 @@ class LineReading:
         that is far above the middle one.
         """
         first = [s.inspected / max(s.cover, 0.05) for s in self.stations if s.order == self.stations[0].order]
-        told = sorted(one for one in (self.cut or 0.0, sum(first), self.packed or 0.0) if one > 0)
-        if not told:
+        values = sorted(value for value in (self.cut or 0.0, sum(first), self.packed or 0.0) if value > 0)
+        if not values:
             return 0.0
-        return told[-1] if told[-1] < FAR_ABOVE * told[len(told) // 2] else told[len(told) // 2]
+        return values[-1] if values[-1] < FAR_ABOVE * values[len(values) // 2] else values[len(values) // 2]
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class FurnaceReading:
     @property
     def formed_kg(self) -> float:
         """Glass cut while the day's glass was melted, by the readings."""
-        return sum((one.cut or one.ware) * one.gob_g * one.melt_part for one in self.lines) * KG
+        return sum((line.cut or line.ware) * line.gob_g * line.melt_part for line in self.lines) * KG
 
     def kept(self) -> dict[str, Any]:
         """As JSON values."""
@@ -186,10 +186,10 @@ class Network:
     def open(self, values: np.ndarray, number: int, with_losses: bool) -> float:
         """What does not close in one balance, in its unit: in less out, less the losses where `with_losses`."""
         balance = self.balances[number]
-        told = values[list(balance.into)].sum() - values[list(balance.out)].sum()
+        answer = values[list(balance.into)].sum() - values[list(balance.out)].sum()
         if number == self.furnace:
-            told -= self.held_back + sum(p * values[c] * values[w] * KG for c, w, p in self.formed.values())
-        return float(told - (values[list(balance.loss)].sum() if with_losses else 0.0))
+            answer -= self.held_back + sum(p * values[c] * values[w] * KG for c, w, p in self.formed.values())
+        return float(answer - (values[list(balance.loss)].sum() if with_losses else 0.0))
 
 
 def steps_of(reading: LineReading) -> list[tuple[str, list[StationReading]]]:
@@ -216,35 +216,37 @@ class _Builder:
         self.formed: dict[str, tuple[int, int, float]] = {}
         self.joint: list[tuple[list[int], np.ndarray]] = []
 
-    def furnace(self, told: FurnaceReading) -> Network:
-        for line in told.lines:
+    def furnace(self, reading: FurnaceReading) -> Network:
+        for line in reading.lines:
             if line.ware > 0:
                 self._line(line)
         place = None
-        if told.melted is not None and self.formed:
-            melt = self._add(f"{told.furnace} melt log", "melt", told.furnace, told.melted, self.sure.melt, unit="kg")
-            lost = self._loss(f"{told.furnace}, furnace to shears", told.furnace, told.formed_kg, "kg")
+        if reading.melted is not None and self.formed:
+            melt = self._add(
+                f"{reading.furnace} melt log", "melt", reading.furnace, reading.melted, self.sure.melt, unit="kg"
+            )
+            lost = self._loss(f"{reading.furnace}, furnace to shears", reading.furnace, reading.formed_kg, "kg")
             place = len(self.balances)
             self.balances.append(
-                Balance(f"{told.furnace}: melted = held back + cut", told.furnace, "kg", (melt,), (), (lost,))
+                Balance(f"{reading.furnace}: melted = held back + cut", reading.furnace, "kg", (melt,), (), (lost,))
             )
         elif self.formed:
-            self._loss(f"{told.furnace}, furnace to shears", told.furnace, told.formed_kg, "kg")
+            self._loss(f"{reading.furnace}, furnace to shears", reading.furnace, reading.formed_kg, "kg")
         covariance = np.diag([node.sd**2 for node in self.nodes])
         for losses, joint in self.joint:
             covariance[np.ix_(losses, losses)] = joint
-        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, told.held_back, covariance)
+        return Network(tuple(self.nodes), tuple(self.balances), self.formed, place, reading.held_back, covariance)
 
-    def _line(self, told: LineReading) -> None:
-        name, ware = told.line, told.ware
-        silent = told.cut is None
+    def _line(self, line: LineReading) -> None:
+        name, ware = line.line, line.ware
+        silent = line.cut is None
         cut = self._add(
             f"{name} gobs cut",
             "cut",
             name,
-            told.cut if told.cut is not None else ware,
+            line.cut if line.cut is not None else ware,
             self.sure.gobs_cut,
-            told.cut_edge,
+            line.cut_edge,
             believed=not silent,
         )
         guess = GUESSED_REJECTS * ware
@@ -252,25 +254,25 @@ class _Builder:
             f"{name} hot rejects",
             "hot",
             name,
-            guess if told.hot is None else told.hot,
+            guess if line.hot is None else line.hot,
             self.sure.station_counts,
-            guess if told.hot is None else 1.0,
+            guess if line.hot is None else 1.0,
         )
-        spread = (self.sure.weight**2 + told.weight_pct**2) ** 0.5
-        weight = self._add(f"{name} weight", "weight", name, told.gob_g, spread, unit="g")
-        self.formed[name] = (cut, weight, told.melt_part)
-        self._steps(told, cut, hot)
+        spread = (self.sure.weight**2 + line.weight_pct**2) ** 0.5
+        weight = self._add(f"{name} weight", "weight", name, line.gob_g, spread, unit="g")
+        self.formed[name] = (cut, weight, line.melt_part)
+        self._steps(line, cut, hot)
 
-    def _steps(self, told: LineReading, cut: int, hot: int) -> None:
-        name, ware = told.line, told.ware
+    def _steps(self, line: LineReading, cut: int, hot: int) -> None:
+        name, ware = line.line, line.ware
         into, out, losses = [cut], [hot], []
-        for step, lanes in steps_of(told):
+        for step, lanes in steps_of(line):
             losses.append(self._loss(f"{name}, {step}", name, ware))
             if lanes:
                 seen, away = self._lanes(lanes, ware)
             else:
-                silent = told.packed is None
-                reading = told.packed if told.packed is not None else ware
+                silent = line.packed is None
+                reading = line.packed if line.packed is not None else ware
                 seen, away = (
                     [
                         self._add(
@@ -279,7 +281,7 @@ class _Builder:
                             name,
                             reading,
                             self.sure.packed,
-                            told.packed_edge,
+                            line.packed_edge,
                             believed=not silent,
                         )
                     ],
@@ -307,32 +309,34 @@ class _Builder:
 
     def _lanes(self, lanes: Sequence[StationReading], ware: float) -> tuple[list[int], list[int]]:
         seen, away = [], []
-        for one in lanes:
-            whole = one.cover >= WHOLE
+        for lane in lanes:
+            whole = lane.cover >= WHOLE
             seen.append(
                 self._add(
-                    f"{one.station} inspected",
+                    f"{lane.station} inspected",
                     "inspected",
-                    one.station,
-                    one.inspected,
+                    lane.station,
+                    lane.inspected,
                     self.sure.station_counts,
                     believed=whole,
                 )
             )
-            share, guess = max(one.cover, 0.05), GUESSED_REJECTS * ware
+            share, guess = max(lane.cover, 0.05), GUESSED_REJECTS * ware
             reading, edge = (
-                (one.rejected, 1.0) if whole else (one.rejected / share if one.cover else guess, guess * (1 - share))
+                (lane.rejected, 1.0) if whole else (lane.rejected / share if lane.cover else guess, guess * (1 - share))
             )
-            if one.called is not None:
-                reading, edge = one.rejected, max(one.called, 1.0)
+            if lane.called is not None:
+                reading, edge = lane.rejected, max(lane.called, 1.0)
             away.append(
-                self._add(f"{one.station} rejected", "rejected", one.station, reading, self.sure.station_counts, edge)
+                self._add(f"{lane.station} rejected", "rejected", lane.station, reading, self.sure.station_counts, edge)
             )
         return seen, away
 
     def _loss(self, name: str, of: str, through: float, unit: str = "containers") -> int:
-        told = self.usual[name]
-        self.nodes.append(Node(name, "loss", of, unit, told.share * through, max(told.sd * through, 0.5)))
+        expected_losses = self.usual[name]
+        self.nodes.append(
+            Node(name, "loss", of, unit, expected_losses.share * through, max(expected_losses.sd * through, 0.5))
+        )
         return len(self.nodes) - 1
 
     def _add(

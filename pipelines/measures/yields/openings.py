@@ -85,7 +85,7 @@ def openings_of(plant: Plant, reading: FurnaceReading, jobs: Sequence[str] = ())
     looked at.
     """
     network = network_of(plant, reading, _Guess())
-    lines = {one.line: one for one in reading.lines}
+    lines = {this_reading.line: this_reading for this_reading in reading.lines}
     builder = _Rows(plant, network, reading, lines)
     builder.balances()
     for line in reading.lines:
@@ -131,20 +131,20 @@ class _Rows:
         """Each lane but the last takes its own part of the ware that all lanes see."""
         places = {node.name: place for place, node in enumerate(self.network.nodes)}
         for _, lanes in steps_of(line):
-            total = sum(one.inspected for one in lanes)
-            if len(lanes) < 2 or not total or any(one.cover < WHOLE for one in lanes):
+            total = sum(reading.inspected for reading in lanes)
+            if len(lanes) < 2 or not total or any(reading.cover < WHOLE for reading in lanes):
                 continue
-            for one in lanes[:-1]:
-                part, even = one.inspected / total, 1 / len(lanes)
+            for station in lanes[:-1]:
+                part, even = station.inspected / total, 1 / len(lanes)
                 about = part if abs(part - even) < 2 * LANE_SD else even  # exact there for an error of any size
                 row = np.zeros(len(self.network.nodes))
                 row[[places[f"{lane.station} inspected"] for lane in lanes]] = [
                     -about * lane.inspected / total for lane in lanes
                 ]
-                row[places[f"{one.station} inspected"]] += part
+                row[places[f"{station.station} inspected"]] += part
                 self.rows.append(row)
                 self.values.append(part - even)
-                name = f"{one.station}, part of its lanes{f' in {line.job}' if line.job else ''}"
+                name = f"{station.station}, part of its lanes{f' in {line.job}' if line.job else ''}"
                 self._beyond(len(self.rows) - 1, OpeningCause(name, "share", 0.0, LANE_SD**2), LANE_DAY_SD**2, 1.0)
 
     def job(self, line: LineReading) -> None:
@@ -171,7 +171,7 @@ class _Rows:
         for row, cause, effect in self.more:
             full[row, cause] = effect
         values, silent = np.array(self.values), self.network.unbelieved
-        nodes, fixed, told = np.eye(size, len(self.causes)), np.zeros(size), np.ones(size, dtype=bool)
+        nodes, fixed, answer = np.eye(size, len(self.causes)), np.zeros(size), np.ones(size, dtype=bool)
         known = [n for n in range(len(self.causes)) if n not in silent]
         if silent:
             gone = full[:, silent]
@@ -179,12 +179,12 @@ class _Rows:
             nodes[silent] = 0.0
             nodes[np.ix_(silent, known)] = -back @ full[:, known]
             fixed[silent] = back @ values
-            told[silent] = np.abs(np.eye(len(silent)) - back @ gone).max(axis=1) < 1e-6
+            answer[silent] = np.abs(np.eye(len(silent)) - back @ gone).max(axis=1) < 1e-6
             left = without(gone)
             full, values = left @ full, left @ values
         causes = tuple(self.causes[n] for n in known)
         return Openings(
-            causes, values, full[:, known], np.array(self.daily)[known], nodes[:, known], fixed, told, self._units()
+            causes, values, full[:, known], np.array(self.daily)[known], nodes[:, known], fixed, answer, self._units()
         )
 
     def _units(self) -> np.ndarray:
@@ -201,7 +201,7 @@ def _cause(plant: Plant, name: str, kind: str, reading: float) -> OpeningCause:
         return OpeningCause(name, kind, guess, guess**2, SPILLS, one_sided=True)
     stated = stated_pct(plant, kind) / 100
     times = () if kind not in CAN_LIE or not reading else MELT_LIES if kind == "melt" else LIES
-    sizes = tuple(dict.fromkeys(min(one * stated, LIE_MOST) for one in times)) + ((GROSS,) if times else ())
+    sizes = tuple(dict.fromkeys(min(time * stated, LIE_MOST) for time in times)) + ((GROSS,) if times else ())
     return OpeningCause(name, kind, 0.0, LASTING * stated**2, sizes)
 
 
@@ -243,12 +243,12 @@ def by_own_scatter(plant: Plant, days: Sequence[Openings]) -> list[Openings]:
 
 def _melts(day: Openings) -> dict[str, float]:
     """What a furnace's balance leaves open, by its melt log, where that stands in one balance."""
-    told = {}
+    row = {}
     for place, cause in enumerate(day.causes):
         rows = np.flatnonzero(day.effect[:, place])
         if cause.kind == "melt" and len(rows) == 1:
-            told[cause.name] = float(day.values[rows[0]] / day.effect[rows[0], place])
-    return told
+            row[cause.name] = float(day.values[rows[0]] / day.effect[rows[0], place])
+    return row
 
 
 def _moved(day: Openings, moved: Mapping[str, tuple[float, float]]) -> Openings:

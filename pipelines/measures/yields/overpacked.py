@@ -86,10 +86,10 @@ def above_what_passed(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -
 
 def by_bin(passed: pl.DataFrame, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Containers past the last station in each bin, and whether counts cover it."""
-    told = passed.group_by("window_start", "window_s").agg(pl.col("passed").sum()).sort("window_start")
-    starts = told["window_start"].dt.epoch("us").to_numpy() / 1e6
-    wide = told["window_s"].to_numpy().astype(float)
-    counts = told["passed"].to_numpy().astype(float)
+    frame = passed.group_by("window_start", "window_s").agg(pl.col("passed").sum()).sort("window_start")
+    starts = frame["window_start"].dt.epoch("us").to_numpy() / 1e6
+    wide = frame["window_s"].to_numpy().astype(float)
+    counts = frame["passed"].to_numpy().astype(float)
     ware, covered = np.zeros(len(edges) - 1), np.zeros(len(edges) - 1)
     for start, seconds, count in zip(starts, wide, counts, strict=True):
         inside = np.clip(np.minimum(edges[1:], start + seconds) - np.maximum(edges[:-1], start), 0.0, None)
@@ -173,5 +173,5 @@ def _chained(pallets: pl.DataFrame) -> np.ndarray:
     """
     starts, ends = (pallets[name].dt.epoch("s").to_numpy() for name in ("packed_from", "packed_to"))
     near = np.abs(starts[:, None] - ends[None, :]) <= CHAIN_S
-    told: np.ndarray = near.any(axis=1) & near.any(axis=0)
-    return told
+    values: np.ndarray = near.any(axis=1) & near.any(axis=0)
+    return values

@@ -58,11 +58,11 @@ def reconcile(
     unmeasured = np.zeros((len(matrix), 0)) if losses is None else np.asarray(losses, float)
     base = np.linalg.lstsq(matrix, np.asarray(constants, float))[0] if constants is not None else np.zeros(len(y))
     kept = _losses_at_least_zero(y - base, spread, matrix, unmeasured, free)
-    told = _solved(y - base, spread, matrix, unmeasured, kept, free)
+    reconciled = _solved(y - base, spread, matrix, unmeasured, kept, free)
     every = list(range(unmeasured.shape[1]))
-    wide = told if len(kept) == len(every) else _solved(y - base, spread, matrix, unmeasured, every, free)
-    values, half = told.values + base, 1.96 * np.sqrt(np.clip(np.diag(wide.covariance), 0, None))
-    return replace(told, values=values, low=values - half, high=values + half, covariance=wide.covariance)
+    wide = reconciled if len(kept) == len(every) else _solved(y - base, spread, matrix, unmeasured, every, free)
+    values, half = reconciled.values + base, 1.96 * np.sqrt(np.clip(np.diag(wide.covariance), 0, None))
+    return replace(reconciled, values=values, low=values - half, high=values + half, covariance=wide.covariance)
 
 
 def _losses_at_least_zero(
@@ -86,9 +86,9 @@ def _losses_at_least_zero(
     rest = null_space(of_losses)
     columns = root @ of_meters @ np.hstack([np.linalg.pinv(of_losses), rest])
     low = np.concatenate([np.zeros(rank), np.full(rest.shape[1], -np.inf)])
-    told = lsq_linear(columns, root @ y[believed], bounds=(low, np.full(len(low), np.inf)), tol=1e-12)
+    answer = lsq_linear(columns, root @ y[believed], bounds=(low, np.full(len(low), np.inf)), tol=1e-12)
     scale = float(np.sqrt(np.trace(spread) / len(y)))
-    return [n for n in range(rank) if told.x[n] > 1e-6 * scale]
+    return [n for n in range(rank) if answer.x[n] > 1e-6 * scale]
 
 
 def without(gone: np.ndarray) -> np.ndarray:
@@ -100,8 +100,8 @@ def without(gone: np.ndarray) -> np.ndarray:
     """
     from scipy.linalg import null_space
 
-    told: np.ndarray = null_space(gone.T).T if gone.shape[1] else np.eye(len(gone))
-    return told
+    values: np.ndarray = null_space(gone.T).T if gone.shape[1] else np.eye(len(gone))
+    return values
 
 
 def _solved(
@@ -127,8 +127,8 @@ def _solved(
     statistic = float(residual @ np.linalg.inv(left @ v @ left.T) @ residual)
     back = -np.linalg.pinv(gone) @ matrix[:, believed] if gone.shape[1] else np.zeros((0, len(believed)))
     flows, k = back @ adjusted, len(kept)
-    values, z, told = y.copy(), np.full(len(y), np.nan), np.zeros(unmeasured.shape[1])
-    values[believed], values[list(free)], told[list(kept)] = adjusted, flows[k:], flows[:k]
+    values, z, answer = y.copy(), np.full(len(y), np.nan), np.zeros(unmeasured.shape[1])
+    values[believed], values[list(free)], answer[list(kept)] = adjusted, flows[k:], flows[:k]
     pull, seen = left.T @ np.linalg.inv(left @ v @ left.T), np.zeros(len(y))
     seen[believed] = np.sqrt(np.clip(np.diag(pull @ left), 0, None))
     checked = seen[believed] ** 2 * np.diag(v) > 1e-9
@@ -138,4 +138,4 @@ def _solved(
     of = np.zeros((len(y), len(believed)))
     of[believed], of[list(free)] = np.eye(len(believed)), back[k:]
     sure = of @ (v - changed) @ of.T
-    return Reconciled(values, values, values, z, told, statistic, freedom, p, sure, seen)
+    return Reconciled(values, values, values, z, answer, statistic, freedom, p, sure, seen)

@@ -65,16 +65,16 @@ def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.Data
     """The counts without re-fed ware that nothing was rejected for, and the stations that tell of it by name."""
     rejected = float(ware["rejected"].sum())
     most = rejected * (1 + DAY_BEFORE)
-    told = {row[0]: float(row[1] or 0) for row in ware.group_by("station").agg(pl.col("refed").sum()).iter_rows()}
+    values = {row[0]: float(row[1] or 0) for row in ware.group_by("station").agg(pl.col("refed").sum()).iter_rows()}
     sums: dict[int, float] = {}
-    for name, units in told.items():
+    for name, units in values.items():
         sums[orders[name]] = sums.get(orders[name], 0.0) + units
-    kept = {name: min(1.0, most / sums[orders[name]]) if sums[orders[name]] else 1.0 for name in told}
+    kept = {name: min(1.0, most / sums[orders[name]]) if sums[orders[name]] else 1.0 for name in values}
     doubts = [
-        f"{name}: says that {told[name]:,.0f} containers went through it again, where the whole line rejected "
-        f"{rejected:,.0f}: that cannot be. At most {told[name] * kept[name]:,.0f} are taken for it, the rest as new "
+        f"{name}: says that {values[name]:,.0f} containers went through it again, where the whole line rejected "
+        f"{rejected:,.0f}: that cannot be. At most {values[name] * kept[name]:,.0f} are taken for it, the rest as new "
         "ware; have its count of them checked"
-        for name in sorted(told)
+        for name in sorted(values)
         if kept[name] < 1
     ]
     if not doubts:
@@ -122,13 +122,14 @@ def _kept_share(
     return share, over
 
 
-def more_than_came(stages: list[tuple[str, float, float]], sure_pct: float, told: bool) -> list[str]:
+def more_than_came(stages: list[tuple[str, float, float]], sure_pct: float, refed: bool) -> list[str]:
     """A guess where an order of stations inspected more than passed the one before it by more than the meters allow (4
     standard uncertainties).
 
-    stages: name, inspected and rejected of each order. sure_pct: standard uncertainty of a station's total [%].
+    stages: name, inspected and rejected of each order. sure_pct: standard uncertainty of a station's
+    total [%]; refed: ware is told to have gone through again, which explains it.
     """
-    if told:
+    if refed:
         return []
     said = []
     for (_, seen, away), (name, here, _) in pairwise(stages):

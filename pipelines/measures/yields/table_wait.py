@@ -57,9 +57,9 @@ def carried_over(pallets: pl.DataFrame, passed: pl.DataFrame, span: Span) -> Car
 
 def _waiting(pallets: pl.DataFrame, passed: pl.DataFrame, at: datetime) -> float:
     for start, end in ((at - LOOK, at), (at, at + LOOK)):
-        told = _stock(pallets, passed, start, end)
-        if told is not None:
-            stock, flow = told
+        parts = _stock(pallets, passed, start, end)
+        if parts is not None:
+            stock, flow = parts
             units = float(stock[-1 if end == at else 0] - stock.min())
             least = max(LEAST_MIN * flow, GRAIN * float(pallets["units"].median() or 0.0))  # type: ignore[arg-type]
             return units if least < units < MOST_MIN * flow else 0.0

@@ -53,13 +53,13 @@ def expected_share(shares: Sequence[float], meters_sd: Sequence[float], guess: f
 
 
 def _near_the_middle(shares: Sequence[float], meters_sd: Sequence[float]) -> list[tuple[float, float]]:
-    told = list(zip(shares, meters_sd, strict=True))
-    if len(told) < 4:
-        return told
+    pairs = list(zip(shares, meters_sd, strict=True))
+    if len(pairs) < 4:
+        return pairs
     middle = sorted(shares)[len(shares) // 2]
     off = sorted(abs(share - middle) for share in shares)[len(shares) // 2]
-    wide = [max(3.5 * off / 0.6745, 0.5 * sd) for _, sd in told]
-    return [one for one, most in zip(told, wide, strict=True) if abs(one[0] - middle) <= most]
+    wide = [max(3.5 * off / 0.6745, 0.5 * sd) for _, sd in pairs]
+    return [pair for pair, most in zip(pairs, wide, strict=True) if abs(pair[0] - middle) <= most]
 
 
 def chi2_quantile(freedom: int, normal: float) -> float:

@@ -38,40 +38,40 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
     if span is None and newest is None:
         return View("feeds", "Clocks and counts in doubt", "nothing came yet", (), links=(("← Feeds", "/feeds"),))
     shown = span or Span(newest - NEWEST, newest)  # type: ignore[operator, arg-type]
-    told = answer_station_faults(reader, plant, shown, (line,) if line else ())
-    certain = sum(one.certain for one in told)
+    faults = answer_station_faults(reader, plant, shown, (line,) if line else ())
+    certain = sum(fault.certain for fault in faults)
     figures = (
         Figure(count(certain), "certain", "nothing else explains them", "critical" if certain else ""),
-        Figure(count(len(told) - certain), "guesses", "to be looked at"),
+        Figure(count(len(faults) - certain), "guesses", "to be looked at"),
     )
-    texts = (_ADVICE,) if told else ("Nothing was found that cannot be right.",)
+    texts = (_ADVICE,) if faults else ("Nothing was found that cannot be right.",)
     sheet = Sheet(
         "doubts",
         "Clocks and counts in doubt",
         _COLUMNS,
-        [_row(plant, one) for one in told],
+        [_row(plant, fault) for fault in faults],
         "Certain ones first.",
-        strong=[n for n, one in enumerate(told) if one.certain],
+        strong=[n for n, fault in enumerate(faults) if fault.certain],
     )
     sources = (
         "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, "
         "sql/out/mould_spans_of_line.sql",
     )
     when = f"{plant.clock.show(shown.start)} to {plant.clock.show(shown.end)}"
-    words = tuple(f"{one.line}, {'certain' if one.certain else 'a guess'}: {one.sentence}." for one in told)
+    words = tuple(f"{each.line}, {'certain' if each.certain else 'a guess'}: {each.sentence}." for each in faults)
     parts = [Section("What cannot be right", texts=texts, items=words, warn=bool(certain), wide=True)]
-    parts += [Section("As a table", sheet=sheet, wide=True)] if told else []
+    parts += [Section("As a table", sheet=sheet, wide=True)] if faults else []
     return View(
         "feeds", "Clocks and counts in doubt", when, tuple(parts), figures, (("← Feeds", "/feeds"),), sources=sources
     )
 
 
-def _row(plant: Plant, one: StationFault) -> dict[str, Any]:
+def _row(plant: Plant, fault: StationFault) -> dict[str, Any]:
     return {
-        "line": one.line,
-        "station": one.station,
-        "kind": one.kind,
-        "since": plant.clock.show(one.since),
-        "until": plant.clock.show(one.until),
-        "sure": "certain" if one.certain else "a guess",
+        "line": fault.line,
+        "station": fault.station,
+        "kind": fault.kind,
+        "since": plant.clock.show(fault.since),
+        "until": plant.clock.show(fault.until),
+        "sure": "certain" if fault.certain else "a guess",
     }

@@ -68,8 +68,8 @@ def _writing(routes: APIRouter, web: Web) -> None:
         """Write other values into refused rows, and take them in again."""
         from starlette.concurrency import run_in_threadpool
 
-        told = await request.form(max_fields=5000, max_files=0)
-        return await run_in_threadpool(_mend, web, request, batch, told)
+        form_data = await request.form(max_fields=5000, max_files=0)
+        return await run_in_threadpool(_mend, web, request, batch, form_data)
 
     @routes.post("/feeds/retry")
     def retry(request: Request, form_token: Token = "") -> Response:
@@ -105,15 +105,15 @@ def _writing(routes: APIRouter, web: Web) -> None:
         return go(local(to))
 
 
-def _mend(web: Web, request: Request, batch: int, told: FormData) -> Response:
-    person = web.acting(request, str(told.get("form_token", "")), "repair", f"rows of file {batch}")
+def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Response:
+    person = web.acting(request, str(form_data.get("form_token", "")), "repair", f"rows of file {batch}")
     rows: dict[int, dict[str, str]] = {}
-    for name, value in told.multi_items():
+    for name, value in form_data.multi_items():
         line, colon, column = name.partition(":")
         if colon and line.isdigit() and len(line) < 10:
             rows.setdefault(int(line), {})[column] = str(value)
     try:
-        report = _mended(web, batch, rows, told)
+        report = _mended(web, batch, rows, form_data)
     except ColdledgerError as error:
         web.note(person.name, "repair", f"file {batch}", f"not done: {error}")
         raise
@@ -129,14 +129,14 @@ def _mend(web: Web, request: Request, batch: int, told: FormData) -> Response:
     return go(f"/feeds/refused/{batch}" if waits else "/feeds")
 
 
-def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], told: FormData) -> IntakeReport:
+def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], form_data: FormData) -> IntakeReport:
     """Rows by their lines; or a whole file by its name and text, or given up."""
     opened = web.desk.opened
-    if told.get("give_up") == "yes":
+    if form_data.get("give_up") == "yes":
         return give_file_up(opened, batch)
-    if "file_name" in told:
-        text = told.get("text")
-        return mend_file(opened, batch, str(told.get("file_name", "")), str(text) if text is not None else None)
+    if "file_name" in form_data:
+        text = form_data.get("text")
+        return mend_file(opened, batch, str(form_data.get("file_name", "")), str(text) if text is not None else None)
     return repair(opened, batch, rows)
 
 

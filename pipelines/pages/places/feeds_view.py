@@ -26,9 +26,9 @@ MOST_REFUSED, MOST_ROWS = 300, 100
 
 def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     """What came, what is late, silent or refused; what ran, and what will."""
-    told, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
+    row, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
     life = stations_alive(reader, plant, now)
-    dead = [one for one in life if one.state != "alive"]
+    dead = [station for station in life if station.state != "alive"]
     waiting = [
         p
         for p in web.desk.site.inbox.iterdir()
@@ -37,14 +37,14 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     runs = web.books.ask("newest_runs", most=30)
     figures = (
         Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
-        _quarantine(told["feeds"]),
+        _quarantine(row["feeds"]),
         Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
         _last_intake(web, plant, now),
     )
     parts = (
         _stations(plant, life),
-        *_refusals(told["refused"]),
-        _arrivals(plant, told["feeds"]),
+        *_refusals(row["refused"]),
+        _arrivals(plant, row["feeds"]),
         _runs(plant, runs),
         _upcoming(web, reader, plant),
         *_notices(web, plant),
@@ -68,7 +68,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
 
 
 def _quarantine(feeds: list[dict[str, Any]]) -> Figure:
-    rows, files = (sum(int(one[f"{what}_still_refused"]) for one in feeds) for what in ("rows", "files"))
+    rows, files = (sum(int(feed[f"{what}_still_refused"]) for feed in feeds) for what in ("rows", "files"))
     under = "nothing of them is lost; correct them below"
     return Figure(count(rows), waiting_after_rows(files), under, "critical" if rows or files else "")
 
@@ -97,21 +97,21 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
     )
     rows = [
         {
-            "line": one.line,
-            "station": one.station,
-            "last": plant.clock.show(one.last or one.heard) if one.last or one.heard else "",
-            "behind": one.behind.total_seconds() / 60 if one.behind else None,
+            "line": each.line,
+            "station": each.station,
+            "last": plant.clock.show(each.last or each.heard) if each.last or each.heard else "",
+            "behind": each.behind.total_seconds() / 60 if each.behind else None,
             "state": {
                 "alive": "alive",
                 "silent": "silent: its line's others go on",
                 "late": "late",
                 "never": "nothing heard",
-            }[one.state]
-            + (f": {one.sends}" if one.sends else ""),
+            }[each.state]
+            + (f": {each.sends}" if each.sends else ""),
         }
-        for one in life
+        for each in life
     ]
-    bad = [n for n, one in enumerate(life) if one.state != "alive"]
+    bad = [n for n, each in enumerate(life) if each.state != "alive"]
     return Section(
         "Stations",
         sheet=Sheet(
@@ -139,16 +139,16 @@ _REFUSED = (
 def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
     rows = [
         {
-            "file": one["file"],
-            "line": one["file_line"] or None,
-            "column": one["column_name"],
-            "value": one["value"],
-            "why": reason_of(one["reason"]).sentence(one["value"], one["expected"]),
+            "file": row["file"],
+            "line": row["file_line"] or None,
+            "column": row["column_name"],
+            "value": row["value"],
+            "why": reason_of(row["reason"]).sentence(row["value"], row["expected"]),
             "mend": "correct and retry",
         }
-        for one in refused
+        for row in refused
     ]
-    links = {(n, "mend"): f"/feeds/refused/{one['batch']}" for n, one in enumerate(refused)}
+    links = {(n, "mend"): f"/feeds/refused/{each['batch']}" for n, each in enumerate(refused)}
     caption = (
         f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given "
         "another name or text, or be given up."
@@ -191,7 +191,7 @@ def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
     def shown(text: str | None) -> str:
         return plant.clock.show(parse_timestamp(text)) if text else ""
 
-    rows = [{**one, "last": shown(one["last_received"]), "until": shown(one["data_to"])} for one in feeds]
+    rows = [{**feed, "last": shown(feed["last_received"]), "until": shown(feed["data_to"])} for feed in feeds]
     return Section("What came", sheet=Sheet("feeds", "What came", columns, rows), wide=True)
 
 
@@ -210,8 +210,8 @@ def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
     def shown(text: str | None) -> str:
         return plant.clock.show(parse_timestamp(text), seconds=True) if text else ""
 
-    rows = [{**one, "begun": shown(one["begun_at"]), "ended": shown(one["ended_at"])} for one in runs]
-    bad = [n for n, one in enumerate(runs) if one["state"] in ("failed", "cut off")]
+    rows = [{**run, "begun": shown(run["begun_at"]), "ended": shown(run["ended_at"])} for run in runs]
+    bad = [n for n, row in enumerate(runs) if row["state"] in ("failed", "cut off")]
     return Section(
         "What ran",
         sheet=Sheet(
@@ -229,8 +229,8 @@ def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
 def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
     now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
     rows = [
-        {"at": plant.clock.show(one.at) if one.at else "when it has come", "flow": one.flow, "why": one.why}
-        for one in upcoming(plant, now, closed=closed)
+        {"at": plant.clock.show(due.at) if due.at else "when it has come", "flow": due.flow, "why": due.why}
+        for due in upcoming(plant, now, closed=closed)
     ]
     return Section(
         "What will run",
@@ -244,10 +244,10 @@ def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
 
 
 def _notices(web: Web, plant: Plant) -> list[Section]:
-    told = web.books.ask("newest_notices", most=20)
-    if not told:
+    these_rows = web.books.ask("newest_notices", most=20)
+    if not these_rows:
         return []
-    rows = [{**one, "at": plant.clock.show(parse_timestamp(one["told_at"]))} for one in told]
+    rows = [{**row, "at": plant.clock.show(parse_timestamp(row["told_at"]))} for row in these_rows]
     columns = (Column("at", "When", "id"), Column("title", "Notice"), Column("state", "Sending"))
     return [
         Section(
@@ -310,9 +310,9 @@ def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
     fields.append(check("give_up", "give this file up: it stays in the archive and is not asked for again", "yes"))
     with web.desk.opened.ledger.reading() as reader:
         whys = [
-            one["sentence"]
-            for one in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch)["refused"]
-            if one["batch"] == batch
+            each["sentence"]
+            for each in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch)["refused"]
+            if each["batch"] == batch
         ]
     words = [
         *whys,

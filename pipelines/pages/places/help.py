@@ -51,7 +51,7 @@ def _view(title: str, when: str, part: str, html: str, links: tuple[tuple[str, s
 
 @cache
 def _listed() -> str:
-    return as_html("".join(f"- `coldledger help {one.name}` {one.about}\n" for one in TOPICS))
+    return as_html("".join(f"- `coldledger help {topic.name}` {topic.about}\n" for topic in TOPICS))
 
 
 @cache

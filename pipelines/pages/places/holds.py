@@ -213,21 +213,21 @@ def _decision_row(plant: Plant, decision: Decision) -> dict[str, Any]:
 
 
 def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
-    told = answer_holds(reader, True, hold.name)
-    rows = [_pallet_row(plant, h) for h in told]
+    pallets = answer_holds(reader, True, hold.name)
+    rows = [_pallet_row(plant, h) for h in pallets]
     made = [_decision_row(plant, d) for d in reversed(hold.decisions)]
     parts: list[Any] = [
         Section(
             "Its pallets",
             sheet=Sheet("pallets", "Its pallets", _PALLETS, rows),
             wide=True,
-            warn=any(h.disagrees for h in told),
+            warn=any(h.disagrees for h in pallets),
         ),
-        *_decision_forms(hold, told),
+        *_decision_forms(hold, pallets),
         Section("Every decision, the newest first", sheet=Sheet("history", "Decisions", _HISTORY, made), wide=True),
-        *_plan(reader, plant, hold, told, severity, past, steady),
+        *_plan(reader, plant, hold, pallets, severity, past, steady),
     ]
-    states = sorted({h.state for h in told})
+    states = sorted({h.state for h in pallets})
     return View(
         "holds",
         f"Hold {hold.name}",
@@ -238,9 +238,12 @@ def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, ste
     )
 
 
-def _decision_forms(hold: Hold, told: list[HeldPallet]) -> list[Any]:
+def _decision_forms(hold: Hold, these_pallets: list[HeldPallet]) -> list[Any]:
     forms = []
-    waiting, held = [h.pallet for h in told if h.state == PROPOSED], [h.pallet for h in told if h.state == HELD]
+    waiting, held = (
+        [h.pallet for h in these_pallets if h.state == PROPOSED],
+        [h.pallet for h in these_pallets if h.state == HELD],
+    )
     for pallets, actions, title in (
         (waiting, ("confirm", "dismiss"), "Decide about the proposal"),
         (held, ("release", "scrap"), "Release or scrap"),
@@ -267,9 +270,9 @@ def _decision_forms(hold: Hold, told: list[HeldPallet]) -> list[Any]:
 
 
 def _plan(
-    reader: Reader, plant: Plant, hold: Hold, told: list[HeldPallet], severity: str, past: str, steady: bool
+    reader: Reader, plant: Plant, hold: Hold, pallets: list[HeldPallet], severity: str, past: str, steady: bool
 ) -> list[Any]:
-    if not any(h.state == HELD for h in told):
+    if not any(h.state == HELD for h in pallets):
         return []
     fields = [
         choice(

@@ -48,9 +48,9 @@ def router(web: Web) -> APIRouter:
         """Whether the ledger answers, the scheduler lives, and when the last intake ended well; 503 where it does not.
         A stranger is told no more than that.
         """
-        told, stranger = await web.at_once(lambda: (_health(web), web.stranger(request)))
-        shown = {"status": told["status"]} if stranger else told
-        return JSONResponse(shown, 200 if told["status"] == "ok" else 503, headers={"Cache-Control": "no-store"})
+        row, stranger = await web.at_once(lambda: (_health(web), web.stranger(request)))
+        shown = {"status": row["status"]} if stranger else row
+        return JSONResponse(shown, 200 if row["status"] == "ok" else 503, headers={"Cache-Control": "no-store"})
 
     @routes.get("/metrics")
     def metrics(request: Request) -> Response:
@@ -97,20 +97,20 @@ def _health(web: Web) -> dict[str, Any]:
         "newest_count_age_s": round(fresh.age.total_seconds()) if fresh and fresh.age is not None else None,
         "late": [
             {
-                "line": one.line,
-                "station": one.station,
-                "state": one.state,
-                "behind_s": round(behind(one).total_seconds()),
+                "line": station.line,
+                "station": station.station,
+                "state": station.state,
+                "behind_s": round(behind(station).total_seconds()),
             }
-            for one in late
+            for station in late
         ],
-        "never_heard": [one.station for one in fresh.stations if one.state == "never"] if fresh else [],
+        "never_heard": [station.station for station in fresh.stations if station.state == "never"] if fresh else [],
     }
 
 
 def _metrics(web: Web, meter: Meter) -> bytes:
     last = _last(web)
-    told: dict[str, float | datetime | None] = {
+    values: dict[str, float | datetime | None] = {
         "inbox_files": float(
             sum(1 for p in web.desk.site.inbox.iterdir() if p.is_file() and not p.name.startswith("."))
         ),
@@ -118,12 +118,12 @@ def _metrics(web: Web, meter: Meter) -> bytes:
         "last_close_timestamp_seconds": last.get("close"),
     }
     if not web.desk.opened.ledger.exists:
-        return meter.text(told, [], [])
+        return meter.text(values, [], [])
     view = web.desk.page(*figures_page(web)).view
     (part,) = view.parts
     assert isinstance(part, Special)
     figures: Any = part.told
-    return meter.text({**told, **figures["told"]}, figures["lines"], figures["stations"])
+    return meter.text({**values, **figures["told"]}, figures["lines"], figures["stations"])
 
 
 def figures_page(web: Web) -> tuple[Key, Make]:
@@ -135,7 +135,7 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
     """The ledger's figures, kept like a page so that a monitor that asks often costs nothing."""
     now = answer_now(reader, plant, web.desk.now())
     holds = answer_holds(reader)
-    told = {
+    values = {
         "refused_rows": float(now.waiting[0]),
         "refused_files": float(now.waiting[1]),
         "newest_count_timestamp_seconds": now.newest,
@@ -143,20 +143,23 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
         "holds_given_out": float(sum(bool(h.hold) and h.state == HELD and h.warehouse == "released" for h in holds)),
     }
     stations = [
-        (s.line, s.station, s.behind.total_seconds()) for one in now.lines for s in one.stations if s.behind is not None
+        (s.line, s.station, s.behind.total_seconds())
+        for line in now.lines
+        for s in line.stations
+        if s.behind is not None
     ]
-    figures: dict[str, object] = {"told": told, "lines": [_line(one) for one in now.lines], "stations": stations}
+    figures: dict[str, object] = {"told": values, "lines": [_line(line) for line in now.lines], "stations": stations}
     return View("", "metrics", "", (Special("metrics", "", figures),))
 
 
-def _line(one: LineNow) -> dict[str, Any]:
-    beat = one.pulse
+def _line(line: LineNow) -> dict[str, Any]:
+    beat = line.pulse
     return {
-        "line": one.line,
+        "line": line.line,
         "line_ware": beat.ware if beat else None,
         "line_rejected": beat.rejected if beat else None,
         "line_calls": beat.calls if beat else None,
         "line_calls_expected": beat.expected if beat else None,
-        "line_signals_open": len(one.open_signals),
+        "line_signals_open": len(line.open_signals),
         "line_critical_calls": beat.critical if beat else None,
     }

@@ -47,7 +47,7 @@ def moulds_view(
 ) -> View:
     """The cavity map of a line's machine, and the same as a table."""
     reader = reader.noting()
-    told = answer_moulds(reader, plant, line, span, defect)
+    machine = answer_moulds(reader, plant, line, span, defect)
     what = f"{defect} {plant.defects[defect].name}" if defect else "all defects"
     clock = plant.clock
     here = (
@@ -55,7 +55,7 @@ def moulds_view(
         ("to", clock.local(span.end).strftime("%Y-%m-%dT%H:%M")),
     )
     fixed = f"?{here[0][0]}={here[0][1]}&{here[1][0]}={here[1][1]}" if not refresh_s else f"?hours={hours}"
-    others = [(one, f"/moulds/{one}{fixed}") for one in plant.lines if one != line]
+    others = [(each, f"/moulds/{each}{fixed}") for each in plant.lines if each != line]
     links = (
         *others,
         ("this hour of the line", f"/hour/{line}"),
@@ -65,21 +65,21 @@ def moulds_view(
         "moulds",
         f"{line}: cavities, {what}",
         f"{clock.show(span.start)} to {clock.show(span.end)}, by the cold-end clock",
-        (_machine(plant, told), _choose(plant, told, here, refresh_s, hours)),
-        _figures(told),
+        (_machine(plant, machine), _choose(plant, machine, here, refresh_s, hours)),
+        _figures(machine),
         links,
         (CAUTION, GLASS),
-        sources(reader.asked, told.files),
-        f"Cavities by the mould log at forming, {decimals(told.lehr.minutes)} min before the station "
-        f"({told.lehr.source}).",
+        sources(reader.asked, machine.files),
+        f"Cavities by the mould log at forming, {decimals(machine.lehr.minutes)} min before the station "
+        f"({machine.lehr.source}).",
         refresh_s,
     )
 
 
-def _figures(told: MachineNow) -> tuple[Figure, ...]:
-    going_on = [s for s in told.signals if s.ended is None]
-    named = [c for c in told.cavities if c.level in OWN]
-    critical = sum(c.critical for c in told.cavities)
+def _figures(machine: MachineNow) -> tuple[Figure, ...]:
+    going_on = [s for s in machine.signals if s.ended is None]
+    named = [c for c in machine.cavities if c.level in OWN]
+    critical = sum(c.critical for c in machine.cavities)
     severe = any(s.severity == "critical" for s in going_on) or any(c.level == "far" for c in named)
     return (
         Figure(
@@ -93,7 +93,7 @@ def _figures(told: MachineNow) -> tuple[Figure, ...]:
             "cavities beyond what signals explain",
             ", ".join(f"{_place(c)} {c.cells[0].defect}" for c in named[:6]) or "none",
         ),
-        Figure(count(told.calls), "calls", f"{percent(told.placed, 0)} of them with a cavity that is known"),
+        Figure(count(machine.calls), "calls", f"{percent(machine.placed, 0)} of them with a cavity that is known"),
         Figure(
             count(critical),
             "critical calls with a known cavity",
@@ -103,15 +103,15 @@ def _figures(told: MachineNow) -> tuple[Figure, ...]:
     )
 
 
-def _short(told: Signal) -> str:
+def _short(signal: Signal) -> str:
     """A signal's place as it is marked on the machine."""
-    return {"mould": ", ".join(dict.fromkeys(told.cavities)), "line": told.line, "furnace": told.furnace}.get(
-        told.scope, ", ".join(told.members)
+    return {"mould": ", ".join(dict.fromkeys(signal.cavities)), "line": signal.line, "furnace": signal.furnace}.get(
+        signal.scope, ", ".join(signal.members)
     )
 
 
-def _place(one: CavityState) -> str:
-    return f"{one.section}{one.gob}"
+def _place(cavity_state: CavityState) -> str:
+    return f"{cavity_state.section}{cavity_state.gob}"
 
 
 def _words_of(cell: Cell) -> str:
@@ -119,43 +119,45 @@ def _words_of(cell: Cell) -> str:
     return f"{words}: {decimals(cell.times, 1)} times"
 
 
-def _verdict(one: CavityState) -> str:
+def _verdict(cavity_state: CavityState) -> str:
     """How unusual a cavity is, in a few words; what is named for itself says its defect."""
-    if one.cells:
-        return "; ".join(f"{cell.defect} {_words_of(cell)}" for cell in one.cells[:2])
+    if cavity_state.cells:
+        return "; ".join(f"{cell.defect} {_words_of(cell)}" for cell in cavity_state.cells[:2])
     words = {"signal": "part of a signal", "usual": "as usual", "unknown": "not judged", "empty": "no ware"}
-    return words[one.level]
+    return words[cavity_state.level]
 
 
-def _machine(plant: Plant, told: MachineNow) -> Special:
-    places = [(c.section, c.gob) for c in told.cavities]
+def _machine(plant: Plant, machine: MachineNow) -> Special:
+    places = [(c.section, c.gob) for c in machine.cavities]
     marks = [
         {"n": n + 1, "scope": s.scope, "open": s.ended is None, "held": place_of(s, places)}
-        for n, s in enumerate(told.signals)
+        for n, s in enumerate(machine.signals)
     ]
-    most = max((c.calls for c in told.cavities), default=0)
+    most = max((c.calls for c in machine.cavities), default=0)
     sections: dict[int, list[dict[str, Any]]] = {}
-    for number, one in enumerate(told.cavities):
-        mine = [mark for n, mark in enumerate(marks) if n in one.signals]
-        sections.setdefault(one.section, []).append(_cavity(one, mine, number, most))
+    for number, cavity_state in enumerate(machine.cavities):
+        mine = [mark for n, mark in enumerate(marks) if n in cavity_state.signals]
+        sections.setdefault(cavity_state.section, []).append(_cavity(cavity_state, mine, number, most))
     told_of = {
         "sections": [
             {"number": n, "cavities": cavities, "framed": _framed(marks, "section", [c["number"] for c in cavities])}
             for n, cavities in sections.items()
         ],
-        "gobs": plant.lines[told.line].gob_positions,
+        "gobs": plant.lines[machine.line].gob_positions,
         "framed": _framed(marks, WHOLE, list(range(len(places)))),
-        "signals": [_signal(plant, told, s, n + 1) for n, s in enumerate(told.signals)],
-        "named": _named(told),
-        "judged": any(c.expected is not None for c in told.cavities),
-        "doubts": told.doubts,
-        "against": told.against,
-        "unread": percent(told.unread, 0),
-        "unfitted": percent(told.unfitted, 1),
-        "placed": percent(told.placed, 0),
+        "signals": [_signal(plant, machine, s, n + 1) for n, s in enumerate(machine.signals)],
+        "named": _named(machine),
+        "judged": any(c.expected is not None for c in machine.cavities),
+        "doubts": machine.doubts,
+        "against": machine.against,
+        "unread": percent(machine.unread, 0),
+        "unfitted": percent(machine.unfitted, 1),
+        "placed": percent(machine.placed, 0),
     }
-    warn = any(s.ended is None for s in told.signals) or any(c.level == "far" or c.critical for c in told.cavities)
-    return Special("machine", "The machine", told_of, _sheet(told), warn=warn)
+    warn = any(s.ended is None for s in machine.signals) or any(
+        c.level == "far" or c.critical for c in machine.cavities
+    )
+    return Special("machine", "The machine", told_of, _sheet(machine), warn=warn)
 
 
 def _framed(marks: list[dict[str, Any]], scopes: str | tuple[str, ...], cavities: list[int]) -> str:
@@ -167,25 +169,25 @@ def _framed(marks: list[dict[str, Any]], scopes: str | tuple[str, ...], cavities
     return ("framed" if any(m["open"] for m in held) else "framed over") if held else ""
 
 
-def _cavity(one: CavityState, marks: list[dict[str, Any]], number: int, most: int) -> dict[str, Any]:
+def _cavity(cavity_state: CavityState, marks: list[dict[str, Any]], number: int, most: int) -> dict[str, Any]:
     kinds = {m["scope"] for m in marks if m["open"]} & {"gob", "mould"}
     return {
         "number": number,
-        "place": _place(one),
-        "mould": ", ".join(f"no. {m}" for m in one.moulds) or "–",
-        "calls": one.calls,
-        "rate": percent(one.rate) if one.rate is not None else "–",
-        "critical": one.critical,
-        "level": one.level,
-        "worst": ", ".join(f"{code} {n}" for code, n in one.worst[:2]),
+        "place": _place(cavity_state),
+        "mould": ", ".join(f"no. {m}" for m in cavity_state.moulds) or "–",
+        "calls": cavity_state.calls,
+        "rate": percent(cavity_state.rate) if cavity_state.rate is not None else "–",
+        "critical": cavity_state.critical,
+        "level": cavity_state.level,
+        "worst": ", ".join(f"{code} {n}" for code, n in cavity_state.worst[:2]),
         "marks": [m["n"] for m in marks],
         "kinds": " ".join(sorted(f"in-{kind}" for kind in kinds)),
-        "cells": [(c.defect, _words_of(c)) for c in one.cells[:2]],
-        "verdict": _verdict(one),
-        "short": f"▲ {decimals(one.cells[0].times, 1)}" if one.cells else "",
-        "plain": _part(one.calls - one.beyond, most),
-        "lit": _part(one.beyond, most),
-        "tick": _part(one.expected, most),
+        "cells": [(c.defect, _words_of(c)) for c in cavity_state.cells[:2]],
+        "verdict": _verdict(cavity_state),
+        "short": f"▲ {decimals(cavity_state.cells[0].times, 1)}" if cavity_state.cells else "",
+        "plain": _part(cavity_state.calls - cavity_state.beyond, most),
+        "lit": _part(cavity_state.beyond, most),
+        "tick": _part(cavity_state.expected, most),
     }
 
 
@@ -194,32 +196,32 @@ def _part(value: float | None, most: float) -> str:
     return "" if value is None or most <= 0 else f"{min(100.0, max(0.0, 100 * value / most)):.1f}"
 
 
-def _signal(plant: Plant, told: MachineNow, one: Signal, number: int) -> dict[str, Any]:
+def _signal(plant: Plant, machine: MachineNow, signal: Signal, number: int) -> dict[str, Any]:
     """A signal as the list above the machine shows it, with the address of the hour in which it last stood."""
     clock = plant.clock
-    seen = (told.span.end if one.ended is None else min(one.ended, told.span.end)) - timedelta(seconds=1)
+    seen = (machine.span.end if signal.ended is None else min(signal.ended, machine.span.end)) - timedelta(seconds=1)
     hour = clock.local(clock.hour_of(seen).start).strftime("%Y-%m-%dT%H:%M")
-    near = told.span.end
+    near = machine.span.end
     return {
         "n": number,
-        "scope": "unplaced" if one.scope == "line" and not one.placed_inside else one.scope,
-        "who": ", ".join(dict.fromkeys(one.members)),
-        "where": ", ".join(dict.fromkeys(one.cavities)),
-        "furnace": one.furnace,
-        "defect": f"{one.defect} {one.name}",
-        "critical": one.severity == "critical",
-        "times": decimals(ratio(one.calls, one.expected), 1),
-        "since": clock_words(plant, one.onset, near),
-        "ended": clock_words(plant, one.ended, near) if one.ended else "",
-        "guess": one.is_guess,
-        "sure": percent(one.probability, 0) if one.probability is not None else "",
-        "address": f"/hour/{told.line}?at={hour}#{card_name(one)}",
+        "scope": "unplaced" if signal.scope == "line" and not signal.placed_inside else signal.scope,
+        "who": ", ".join(dict.fromkeys(signal.members)),
+        "where": ", ".join(dict.fromkeys(signal.cavities)),
+        "furnace": signal.furnace,
+        "defect": f"{signal.defect} {signal.name}",
+        "critical": signal.severity == "critical",
+        "times": decimals(ratio(signal.calls, signal.expected), 1),
+        "since": clock_words(plant, signal.onset, near),
+        "ended": clock_words(plant, signal.ended, near) if signal.ended else "",
+        "guess": signal.is_guess,
+        "sure": percent(signal.probability, 0) if signal.probability is not None else "",
+        "address": f"/hour/{machine.line}?at={hour}#{card_name(signal)}",
     }
 
 
-def _named(told: MachineNow) -> list[dict[str, str]]:
+def _named(machine: MachineNow) -> list[dict[str, str]]:
     """The cavities that stand out for what no signal explains, the surest first."""
-    cells = sorted(((cell, c) for c in told.cavities for cell in c.cells), key=lambda pair: pair[0].q)
+    cells = sorted(((cell, c) for c in machine.cavities for cell in c.cells), key=lambda pair: pair[0].q)
     return [
         {
             "place": _place(c),
@@ -233,7 +235,7 @@ def _named(told: MachineNow) -> list[dict[str, str]]:
     ]
 
 
-def _sheet(told: MachineNow) -> Sheet:
+def _sheet(machine: MachineNow) -> Sheet:
     rows = [
         {
             "place": _place(c),
@@ -248,29 +250,32 @@ def _sheet(told: MachineNow) -> Sheet:
             "explained": c.explained if c.signals else None,
             "q": c.q,
             "verdict": _verdict(c),
-            "signals": ", ".join(told.signals[n].id for n in c.signals),
+            "signals": ", ".join(machine.signals[n].id for n in c.signals),
             "critical": c.critical,
             "worst": ", ".join(f"{code} {n}" for code, n in c.worst),
         }
-        for c in told.cavities
+        for c in machine.cavities
     ]
-    strong = [number for number, one in enumerate(told.cavities) if one.critical]
+    strong = [number for number, cavity_state in enumerate(machine.cavities) if cavity_state.critical]
     return Sheet(
         "cavities",
         "Cavities",
         COLUMNS,
         rows,
-        f"{count(told.calls)} calls; {percent(told.placed, 1)} of them with a cavity that the mould log and a mould "
+        f"{count(machine.calls)} calls; {percent(machine.placed, 1)} of them with a cavity that the mould log and a "
+        "mould "
         "number tell.",
         strong=strong,
     )
 
 
-def _choose(plant: Plant, told: MachineNow, here: tuple[tuple[str, str], ...], refresh_s: int, hours: int) -> Special:
-    every = [("", "all defects"), *((code, f"{code} {one.name}") for code, one in plant.defects.items())]
-    fields = [choice("defect", "Defect", every, told.defect or "")]
+def _choose(
+    plant: Plant, machine: MachineNow, here: tuple[tuple[str, str], ...], refresh_s: int, hours: int
+) -> Special:
+    every = [("", "all defects"), *((code, f"{code} {each.name}") for code, each in plant.defects.items())]
+    fields = [choice("defect", "Defect", every, machine.defect or "")]
     if refresh_s:
         fields.append(field("hours", "The newest hours", hours, kind="number", most=3, hint="1 to 168"))
     return form(
-        "Choose", f"/moulds/{told.line}", fields, (("", "Show"),), method="get", hidden=() if refresh_s else here
+        "Choose", f"/moulds/{machine.line}", fields, (("", "Show"),), method="get", hidden=() if refresh_s else here
     )

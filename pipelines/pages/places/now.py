@@ -36,22 +36,37 @@ COLUMNS = (
 )
 
 
-def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
-    """All lines at a glance; critical calls and silent feeds are never left to colour alone."""
-    rows = [_row(plant, told, one) for one in told.lines]
+def _shade(works_now: Now) -> list[tuple[int, str, float]]:
     shade = [
-        (n, "verdict", 0.75 if one.pulse.q < FAR else 0.35)
-        for n, one in enumerate(told.lines)
-        if one.pulse and one.pulse.q is not None and one.pulse.q < MORE
+        (n, "verdict", 0.75 if line_now.pulse.q < FAR else 0.35)
+        for n, line_now in enumerate(works_now.lines)
+        if line_now.pulse and line_now.pulse.q is not None and line_now.pulse.q < MORE
     ]
-    shade += [(n, "critical", 0.5) for n, one in enumerate(told.lines) if one.pulse and one.pulse.critical]
-    shade += [(n, "feeds", 0.5) for n, one in enumerate(told.lines) if any(s.state != "alive" for s in one.stations)]
+    shade += [
+        (n, "critical", 0.5) for n, line_now in enumerate(works_now.lines) if line_now.pulse and line_now.pulse.critical
+    ]
+    shade += [
+        (n, "feeds", 0.5)
+        for n, line_now in enumerate(works_now.lines)
+        if any(s.state != "alive" for s in line_now.stations)
+    ]
+    return shade
+
+
+def _links(works_now: Now) -> dict[tuple[int, str], str]:
     links: dict[tuple[int, str], str] = {}
-    for n, one in enumerate(told.lines):
-        links[n, "line"] = f"/hour/{one.line}"
-        if one.open_signals:
-            links[n, "worst"] = f"/hour/{one.line}#p-what-is-not-chance"
+    for n, line in enumerate(works_now.lines):
+        links[n, "line"] = f"/hour/{line.line}"
+        if line.open_signals:
+            links[n, "worst"] = f"/hour/{line.line}#p-what-is-not-chance"
         links[n, "feeds"] = "/feeds"
+    return links
+
+
+def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
+    """All lines at a glance; critical calls and silent feeds are never left to colour alone."""
+    rows = [_row(plant, works_now, line_now) for line_now in works_now.lines]
+    shade, links = _shade(works_now), _links(works_now)
     caption = (
         "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the stations "
         "that send counts / ware at the first station. Expected: defect calls by the line's own "
@@ -66,13 +81,13 @@ def now_view(plant: Plant, told: Now, refresh_s: int) -> View:
     return View(
         "now",
         "Now",
-        _when(plant, told),
-        (table, *_signals(plant, told), _chart(told)),
-        _figures(told),
+        _when(plant, works_now),
+        (table, *_signals(plant, works_now), _chart(works_now)),
+        _figures(works_now),
         cautions=(CAUTION, GLASS),
-        sources=(queries_words(told.asked),),
+        sources=(queries_words(works_now.asked),),
         refresh_s=refresh_s,
-        notes=_notes(told),
+        notes=_notes(works_now),
         links=(("for a big screen", "/now?wall=1"),),
     )
 
@@ -88,16 +103,16 @@ WALL = (
 )
 
 
-def wall_view(plant: Plant, told: Now, refresh_s: int) -> View:
+def wall_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
     """The same for a big screen: fewer words, one line a row, to be read from three metres."""
     rows, shade = [], []
-    for n, one in enumerate(told.lines):
-        beat = one.pulse
-        alive = sum(s.state == "alive" for s in one.stations)
-        worst = one.open_signals[0] if one.open_signals else None
+    for n, line in enumerate(works_now.lines):
+        beat = line.pulse
+        alive = sum(s.state == "alive" for s in line.stations)
+        worst = line.open_signals[0] if line.open_signals else None
         usual = expected(beat.expected) if beat else "–"
         row = {
-            "line": one.line,
+            "line": line.line,
             "share": beat.share if beat else None,
             "against": f"{beat.calls} / {usual}" if beat else "–",
             "verdict": _short(beat),
@@ -107,15 +122,17 @@ def wall_view(plant: Plant, told: Now, refresh_s: int) -> View:
             {
                 **row,
                 "worst": f"{worst.defect} {' '.join(worst.members[:2])}" if worst else "none",
-                "feeds": f"{alive} of {len(one.stations)}",
+                "feeds": f"{alive} of {len(line.stations)}",
             }
         )
         if beat and beat.q is not None and beat.q < MORE:
             shade.append((n, "verdict", 0.75 if beat.q < FAR else 0.35))
         shade += [(n, "critical", 0.5)] if beat and beat.critical else []
-        shade += [(n, "feeds", 0.5)] if alive < len(one.stations) else []
+        shade += [(n, "feeds", 0.5)] if alive < len(line.stations) else []
     table = Section("Every line now", sheet=Sheet("now", "Every line now", WALL, rows, shade=shade), wide=True)
-    return View("now", "Now", _when(plant, told), (table,), refresh_s=refresh_s, notes=_notes(told), cautions=())
+    return View(
+        "now", "Now", _when(plant, works_now), (table,), refresh_s=refresh_s, notes=_notes(works_now), cautions=()
+    )
 
 
 def _short(beat: Pulse | None) -> str:
@@ -126,31 +143,34 @@ def _short(beat: Pulse | None) -> str:
     return "usual"
 
 
-def _when(plant: Plant, told: Now) -> str:
-    if told.newest is None:
+def _when(plant: Plant, works_now: Now) -> str:
+    if works_now.newest is None:
         return "no count was taken in yet"
-    return f"newest count {plant.clock.show(told.newest)}"
+    return f"newest count {plant.clock.show(works_now.newest)}"
 
 
-def _notes(told: Now) -> tuple[str, ...]:
-    said = [(one.line, more_than_whole(one.pulse.rejected, one.pulse.ware)) for one in told.lines if one.pulse]
+def _notes(works_now: Now) -> tuple[str, ...]:
+    said = [
+        (line.line, more_than_whole(line.pulse.rejected, line.pulse.ware)) for line in works_now.lines if line.pulse
+    ]
     wrong = tuple(f"{line}: {sentence}" for line, sentence in said if sentence)
-    if told.newest is not None and told.at - told.newest > timedelta(hours=3):
+    if works_now.newest is not None and works_now.at - works_now.newest > timedelta(hours=3):
         return (
-            f"The newest count is {(told.at - told.newest) / timedelta(hours=1):.0f} h old: what stands here is not "
+            f"The newest count is {(works_now.at - works_now.newest) / timedelta(hours=1):.0f} h old: what stands "
+            "here is not "
             "what the lines do now.",
             *wrong,
         )
     return wrong
 
 
-def _figures(told: Now) -> tuple[Figure, ...]:
-    ware = sum(one.pulse.ware for one in told.lines if one.pulse)
-    rejected = sum(one.pulse.rejected for one in told.lines if one.pulse)
-    critical = sum(one.pulse.critical for one in told.lines if one.pulse)
-    opened = [s for one in told.lines for s in one.open_signals]
-    dead = [s for one in told.lines for s in one.stations if s.state != "alive"]
-    every = sum(len(one.stations) for one in told.lines)
+def _figures(works_now: Now) -> tuple[Figure, ...]:
+    ware = sum(line.pulse.ware for line in works_now.lines if line.pulse)
+    rejected = sum(line.pulse.rejected for line in works_now.lines if line.pulse)
+    critical = sum(line.pulse.critical for line in works_now.lines if line.pulse)
+    opened = [s for line in works_now.lines for s in line.open_signals]
+    dead = [s for line in works_now.lines for s in line.stations if s.state != "alive"]
+    every = sum(len(line.stations) for line in works_now.lines)
     return (
         Figure(percent(share(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
         Figure(count(critical), "critical calls", "each is on its line's page", "critical" if critical else ""),
@@ -163,21 +183,26 @@ def _figures(told: Now) -> tuple[Figure, ...]:
         Figure(
             count(len(dead)),
             "stations silent or late",
-            f"of {every}; {waiting_words(*told.waiting)}",
+            f"of {every}; {waiting_words(*works_now.waiting)}",
             "critical" if dead else "",
         ),
     )
 
 
-def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
-    beat = one.pulse
-    if beat is None or one.span is None:
-        return {"line": one.line, "verdict": _instead(one), "feeds": feeds_words(one, plant, told.at), "worst": ""}
+def _row(plant: Plant, works_now: Now, line: LineNow) -> dict[str, Any]:
+    beat = line.pulse
+    if beat is None or line.span is None:
+        return {
+            "line": line.line,
+            "verdict": _instead(line),
+            "feeds": feeds_words(line, plant, works_now.at),
+            "worst": "",
+        }
     clock = plant.clock
-    worst = one.open_signals[0] if one.open_signals else None
+    worst = line.open_signals[0] if line.open_signals else None
     return {
-        "line": one.line,
-        "hour": f"{clock.local(one.span.start):%H:%M}–{clock.local(one.span.end):%H:%M}",
+        "line": line.line,
+        "hour": f"{clock.local(line.span.start):%H:%M}–{clock.local(line.span.end):%H:%M}",
         "share": beat.share,
         "ware": beat.ware,
         "calls": beat.calls,
@@ -186,13 +211,13 @@ def _row(plant: Plant, told: Now, one: LineNow) -> dict[str, Any]:
         "critical": beat.critical,
         "worst": signal_words(plant, worst) if worst else "none open",
         "lost": worst.lost_per_hour if worst else None,
-        "feeds": feeds_words(one, plant, told.at),
+        "feeds": feeds_words(line, plant, works_now.at),
     }
 
 
-def _instead(one: LineNow) -> str:
+def _instead(line: LineNow) -> str:
     """What a line without counts by window sends."""
-    return ", ".join(sorted({s.sends for s in one.stations if s.sends})) or "no counts"
+    return ", ".join(sorted({s.sends for s in line.stations if s.sends})) or "no counts"
 
 
 def expected_words(beat: Pulse) -> str:
@@ -214,22 +239,22 @@ def verdict(beat: Pulse) -> str:
     return "as usual"
 
 
-def signal_words(plant: Plant, one: Signal) -> str:
+def signal_words(plant: Plant, signal: Signal) -> str:
     """A signal in a line: defect, place, since when."""
-    guess = f", {one.doubt}" if one.doubt else ""
+    guess = f", {signal.doubt}" if signal.doubt else ""
     return (
-        f"{one.defect} {one.name} ({one.severity}), {place_words(plant, one)}{guess}, since "
-        f"{plant.clock.local(one.onset):%H:%M}"
+        f"{signal.defect} {signal.name} ({signal.severity}), {place_words(plant, signal)}{guess}, since "
+        f"{plant.clock.local(signal.onset):%H:%M}"
     )
 
 
-def feeds_words(one: LineNow, plant: Plant, at: datetime) -> str:
+def feeds_words(line: LineNow, plant: Plant, at: datetime) -> str:
     """Which of a line's stations still speak."""
-    bad = [s for s in one.stations if s.state != "alive"]
-    other = [f"{s.station} {s.sends}" for s in one.stations if s.sends and s.state == "alive"]
+    bad = [s for s in line.stations if s.state != "alive"]
+    other = [f"{s.station} {s.sends}" for s in line.stations if s.sends and s.state == "alive"]
     if not bad:
-        return "; ".join([f"all {len(one.stations)} alive", *other])
-    if len(bad) > 1 and len(bad) == len(one.stations) and len({(s.state, s.last) for s in bad}) == 1:
+        return "; ".join([f"all {len(line.stations)} alive", *other])
+    if len(bad) > 1 and len(bad) == len(line.stations) and len({(s.state, s.last) for s in bad}) == 1:
         since = (
             f" since {plant.clock.local(bad[0].last):%H:%M}"
             if bad[0].last is not None and at - bad[0].last < timedelta(hours=20)
@@ -247,9 +272,9 @@ def feeds_words(one: LineNow, plant: Plant, at: datetime) -> str:
     return "; ".join(said)
 
 
-def _signals(plant: Plant, told: Now) -> list[Section]:
-    every = [s for one in told.lines for s in one.open_signals]
-    critical = [s for one in told.lines for s in one.critical_calls]
+def _signals(plant: Plant, works_now: Now) -> list[Section]:
+    every = [s for line in works_now.lines for s in line.open_signals]
+    critical = [s for line in works_now.lines for s in line.critical_calls]
     if not every and not critical:
         return []
     items = [
@@ -262,18 +287,18 @@ def _signals(plant: Plant, told: Now) -> list[Section]:
     return [Section("What asks for somebody", items=tuple(items), wide=True, warn=True)]
 
 
-def _chart(told: Now) -> Section:
+def _chart(works_now: Now) -> Section:
     rows: list[dict[str, Any]] = [
         {
-            "label": one.line,
-            "value": one.pulse.calls,
-            "shown": decimals(one.pulse.calls),
+            "label": line.line,
+            "value": line.pulse.calls,
+            "shown": decimals(line.pulse.calls),
             "kind": "major",
-            "expected": one.pulse.expected,
-            "top": max(one.pulse.calls, one.pulse.expected or 0),
+            "expected": line.pulse.expected,
+            "top": max(line.pulse.calls, line.pulse.expected or 0),
         }
-        for one in told.lines
-        if one.pulse is not None
+        for line in works_now.lines
+        if line.pulse is not None
     ]
     words = "Calls of each line's newest hour: " + "; ".join(
         f"{row['label']} {row['shown']}"

@@ -123,9 +123,9 @@ class Door:
 
     def _keep(self, name: str, address: str) -> None:
         """That this name has signed in well from this address: over a restart too."""
-        told, place, now = self.web.books.tell, pair_of(name, address), time.time()
-        told("drop_old_doors", before=now - DOOR_KEPT_S)
-        told("add_door", name=place[0], place=place[1], now=now)
+        answer, place, now = self.web.books.tell, pair_of(name, address), time.time()
+        answer("drop_old_doors", before=now - DOOR_KEPT_S)
+        answer("add_door", name=place[0], place=place[1], now=now)
 
     def _opened(self, request: Request, name: str, token: str | None, to: str) -> Response:
         web = self.web
@@ -216,18 +216,18 @@ def _people_view(web: Web, request: Request) -> View:
     everybody = web.people.everybody()
     rows = [
         {
-            **one,
-            "made": clock.show(parse_timestamp(str(one["made_at"]))),
-            "state": "taken out" if one["ended_at"] else "may sign in",
+            **texts,
+            "made": clock.show(parse_timestamp(str(texts["made_at"]))),
+            "state": "taken out" if texts["ended_at"] else "may sign in",
         }
-        for one in everybody
+        for texts in everybody
     ]
     acts = [
-        {**one, "at": clock.show(parse_timestamp(one["told_at"]), seconds=True)}
-        for one in web.books.ask("newest_audit", most=500)
+        {**row, "at": clock.show(parse_timestamp(row["told_at"]), seconds=True)}
+        for row in web.books.ask("newest_audit", most=500)
     ]
-    active = [str(one["name"]) for one in everybody if one["ended_at"] is None]
-    ending = {"text": t("people.end_words"), "action": "/people", "names": [(one, one) for one in active]}
+    active = [str(texts["name"]) for texts in everybody if texts["ended_at"] is None]
+    ending = {"text": t("people.end_words"), "action": "/people", "names": [(text, text) for text in active]}
     parts = (
         Section(t("people.title"), sheet=Sheet("people", "People", _PERSON, rows), wide=True),
         form(

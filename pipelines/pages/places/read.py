@@ -45,14 +45,14 @@ def router(web: Web) -> APIRouter:
     return routes
 
 
-def _known(web: Web, kind: str, one: str) -> str:
+def _known(web: Web, kind: str, text: str) -> str:
     """A line or furnace that works.toml has, or had; Refused for others."""
-    if one not in getattr(web.desk.plant, f"{kind}s"):
+    if text not in getattr(web.desk.plant, f"{kind}s"):
         raise Refused(
             404,
-            f"there is no {kind} '{one[:64]}' in works.toml; it has {', '.join(getattr(web.desk.plant, f'{kind}s'))}",
+            f"there is no {kind} '{text[:64]}' in works.toml; it has {', '.join(getattr(web.desk.plant, f'{kind}s'))}",
         )
-    return one
+    return text
 
 
 def _of_now(routes: APIRouter, web: Web) -> None:
@@ -121,7 +121,7 @@ def _moulds(web: Web, line: str, fixed: Span | None, hours: int, defect: str | N
 
 def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
     """The whole hour of a line's newest count; the clock's hour where it has none."""
-    stations = [one for one in stations_alive(reader, plant, web.desk.now()) if one.line == line]
+    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
     span = hour_of_line(plant, stations)
     return plant.clock.hour_of(span.start if span is not None else web.desk.now())
 
@@ -196,7 +196,7 @@ def _of_moulds(routes: APIRouter, web: Web) -> None:
 
 
 def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:
-    stations = [one for one in stations_alive(reader, plant, web.desk.now()) if one.line == line]
+    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
     span = hour_of_line(plant, stations)
     return span.end if span is not None else web.desk.now()
 
@@ -311,7 +311,7 @@ def _of_laboratory(routes: APIRouter, web: Web) -> None:
             kept = web.desk.kept(ADDRESSES[kind](on, of), span)
             page = kept[0] if kept is not None else ALL_REPORTS[kind].page(reader, plant, of, on)
             others = plant.lines if kind == "weights" else plant.furnaces
-            links = tuple((one, f"/{ADDRESSES[kind](on, one)}") for one in others if one != of)
+            links = tuple((other, f"/{ADDRESSES[kind](on, other)}") for other in others if other != of)
             return View(**{**vars(view_of(kind, page)), "links": (*page.links, *links)})
 
         return web.show(request, (kind, of, on), make, span)

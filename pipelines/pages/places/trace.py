@@ -45,15 +45,15 @@ class InHand:
         return f"/trace?{urlencode(self.told)}"
 
 
-def in_hand(told: dict[str, str]) -> InHand:
-    return InHand(tuple((name, told[name].strip()) for name in NAMES if told.get(name, "").strip()))
+def in_hand(texts: dict[str, str]) -> InHand:
+    return InHand(tuple((name, texts[name].strip()) for name in NAMES if texts.get(name, "").strip()))
 
 
 def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     """The question of each complaint, or the one question where there is none. WrongUse for times and days that are
     none.
     """
-    complaints = [one for one in hand.complaint.replace(",", " ").split() if one]
+    complaints = [text for text in hand.complaint.replace(",", " ").split() if text]
     if len(complaints) > MOST_COMPLAINTS:
         raise WrongUse(f"at most {MOST_COMPLAINTS} complaints are traced together")
     received = typed.day(hand.received) if hand.received else None
@@ -69,7 +69,7 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
         *made,
         received,
     )
-    return asked, [replace(asked, complaint=one) for one in complaints[1:]]
+    return asked, [replace(asked, complaint=complaint) for complaint in complaints[1:]]
 
 
 def router(web: Web) -> APIRouter:
@@ -100,8 +100,8 @@ def router(web: Web) -> APIRouter:
         asked, also = questions(web, hand)
 
         def make(reader: Reader, plant: Plant) -> View:
-            told = answer_trace(reader, plant, asked, also)
-            return _customer(reader, plant, told, hand) if customer else _answered(web, reader, plant, told, hand)
+            answer = answer_trace(reader, plant, asked, also)
+            return _customer(reader, plant, answer, hand) if customer else _answered(web, reader, plant, answer, hand)
 
         return web.show(request, ("trace", hand.told, customer), make)
 
@@ -132,18 +132,18 @@ def _propose(web: Web, request: Request, by: str, which: str, question: str) -> 
     asked, also = questions(web, hand)
     opened = web.desk.opened
     with opened.ledger.reading() as reader:
-        told = answer_trace(reader, web.desk.plant, asked, also)
-    path, _ = write_trace(opened, told)
-    one = propose(opened, told, which == "all", path)
-    web.note(by, "propose", one.hold, f"{len(one.pallets)} pallets after a trace of {told.title}")
+        trace = answer_trace(reader, web.desk.plant, asked, also)
+    path, _ = write_trace(opened, trace)
+    decision = propose(opened, trace, which == "all", path)
+    web.note(by, "propose", decision.hold, f"{len(decision.pallets)} pallets after a trace of {trace.title}")
     web.desk.wrote()
-    web.say_next(request, web.texts(request)("trace.proposed", hold=one.hold, count=len(one.pallets)))
-    return go(f"/holds/{one.hold}")
+    web.say_next(request, web.texts(request)("trace.proposed", hold=decision.hold, count=len(decision.pallets)))
+    return go(f"/holds/{decision.hold}")
 
 
 def _complaints(reader: Reader) -> list[str]:
     return [
-        str(one) for one in reader.current("complaints").sort("received_on", descending=True)["complaint"].head(200)
+        str(each) for each in reader.current("complaints").sort("received_on", descending=True)["complaint"].head(200)
     ]
 
 
@@ -152,7 +152,7 @@ def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[s
         return choice(
             name,
             label,
-            [("", "–"), *((key, f"{key} {getattr(one, 'name', '')}".strip()) for key, one in of.items())],
+            [("", "–"), *((key, f"{key} {getattr(each, 'name', '')}".strip()) for key, each in of.items())],
             getattr(hand, name),
         )
 
@@ -204,13 +204,13 @@ def _asking(web: Web, reader: Reader, plant: Plant, hand: InHand) -> View:
     )
 
 
-def _answered(web: Web, reader: Reader, plant: Plant, told: Trace, hand: InHand) -> View:
-    page = ALL_REPORTS["trace"].page(reader, plant, told)
+def _answered(web: Web, reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
+    page = ALL_REPORTS["trace"].page(reader, plant, trace)
     view = view_of("trace", page)
     outer = f"{hand.address}&customer=1"
     parts: list[Any] = [Special("print", "On paper", {"links": (("the report for the customer", outer),)}, wide=False)]
-    if told.proposed is not None and told.proposed.pallets:
-        parts.append(_proposal(told, hand))
+    if trace.proposed is not None and trace.proposed.pallets:
+        parts.append(_proposal(trace, hand))
     return View(
         **{
             **vars(view),
@@ -220,8 +220,8 @@ def _answered(web: Web, reader: Reader, plant: Plant, told: Trace, hand: InHand)
     )
 
 
-def _proposal(told: Trace, hand: InHand) -> Special:
-    fewest, everything = told.proposed, told.possible
+def _proposal(trace: Trace, hand: InHand) -> Special:
+    fewest, everything = trace.proposed, trace.possible
     assert fewest is not None
     texts = [
         "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, and the "
@@ -244,8 +244,8 @@ def _proposal(told: Trace, hand: InHand) -> Special:
     )
 
 
-def _customer(reader: Reader, plant: Plant, told: Trace, hand: InHand) -> View:
-    page = ALL_REPORTS["trace for the customer"].page(reader, plant, told)
+def _customer(reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
+    page = ALL_REPORTS["trace for the customer"].page(reader, plant, trace)
     view = view_of("trace", page)
     parts = (Special("print", "On paper", {"links": (("the trace itself", hand.address),)}, wide=False), *view.parts)
     return View(**{**vars(view), "parts": parts, "links": (("the trace itself", hand.address),)})

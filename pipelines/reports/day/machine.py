@@ -20,55 +20,62 @@ from schemas.answers.weights import Weights
 from schemas.answers.yields import LineYield
 
 
-def machine_sections(plant: Plant, told: Day, one: LineYield) -> list[Section]:
+def machine_sections(plant: Plant, day: Day, line_yield: LineYield) -> list[Section]:
     """The sheet of a machine; its first section begins a sheet of paper."""
-    line = one.line
+    line = line_yield.line
     return [
-        Section(f"Machine {line}", _head(told, one), sheet=_stations(plant, told, one), wide=True, sheet_of_paper=True),
-        machine_picture(one),
-        _pareto_section(plant, told, line),
-        Section(f"{line}: losses by cause", sheet=causes_sheet(plant, one), wide=True),
-        Section(f"{line}: shifts and jobs", sheet=worked_sheet(one), wide=True),
-        *[_weight_section(line, item) for item in told.weights[line]],
-        Section(f"{line}: hours", sheet=_hours(plant, told, line)),
+        Section(
+            f"Machine {line}",
+            _head(day, line_yield),
+            sheet=_stations(plant, day, line_yield),
+            wide=True,
+            sheet_of_paper=True,
+        ),
+        machine_picture(line_yield),
+        _pareto_section(plant, day, line),
+        Section(f"{line}: losses by cause", sheet=causes_sheet(plant, line_yield), wide=True),
+        Section(f"{line}: shifts and jobs", sheet=worked_sheet(line_yield), wide=True),
+        *[_weight_section(line, item) for item in day.weights[line]],
+        Section(f"{line}: hours", sheet=_hours(plant, day, line)),
         Section(
             f"{line}: Pareto of the day",
-            sheet=pareto_sheet(told.paretos[line], f"pareto-{line}", f"{line} Pareto"),
+            sheet=pareto_sheet(day.paretos[line], f"pareto-{line}", f"{line} Pareto"),
             wide=True,
         ),
     ]
 
 
-def _head(told: Day, one: LineYield) -> tuple[str, ...]:
+def _head(day: Day, line: LineYield) -> tuple[str, ...]:
     """The machine in three sentences."""
-    no_efficiency = f", {one.efficiency_why}" if one.efficiency is None and one.efficiency_why else ""
+    no_efficiency = f", {line.efficiency_why}" if line.efficiency is None and line.efficiency_why else ""
     made = (
-        f"Efficiency {percent(one.efficiency, 1)}{no_efficiency} (packed good {count(one.packed_good)} of "
-        f"{count(one.could)} that its cycle rate could have made); packed / cut "
-        f"{yield_words(one.pack_to_melt, one.low, one.high)} of the mass{f': {one.why}' if one.why else ''}."
+        f"Efficiency {percent(line.efficiency, 1)}{no_efficiency} (packed good {count(line.packed_good)} of "
+        f"{count(line.could)} that its cycle rate could have made); packed / cut "
+        f"{yield_words(line.pack_to_melt, line.low, line.high)} of the mass{f': {line.why}' if line.why else ''}."
     )
     ware = (
-        f"{count(one.gobs_cut)} gobs cut, {count(one.hot_rejected)} rejected hot, {count(one.inspected)} met the "
-        f"first station, {count(one.rejected)} rejected there and after, {count(one.packed_units)} "
-        f"packed{' (no pallet was reported)' if one.packed_units is None else ''}, {count(one.unaccounted_units)} "
-        f"unaccounted (95 %: {count(one.unaccounted_low)} to {count(one.unaccounted_high)}). In the lehr when the day "
-        f"began {count(one.in_lehr_start)}, when it ended {count(one.in_lehr_end)}."
+        f"{count(line.gobs_cut)} gobs cut, {count(line.hot_rejected)} rejected hot, {count(line.inspected)} met the "
+        f"first station, {count(line.rejected)} rejected there and after, {count(line.packed_units)} "
+        f"packed{' (no pallet was reported)' if line.packed_units is None else ''}, {count(line.unaccounted_units)} "
+        f"unaccounted (95 %: {count(line.unaccounted_low)} to {count(line.unaccounted_high)}). In the lehr when the "
+        "day "
+        f"began {count(line.in_lehr_start)}, when it ended {count(line.in_lehr_end)}."
     )
     glass = (
-        f"Giveaway {_signed(one.giveaway_kg)} kg above nominal weights (95 %: {_signed(one.giveaway_low)} to "
-        f"{_signed(one.giveaway_high)} kg)."
+        f"Giveaway {_signed(line.giveaway_kg)} kg above nominal weights (95 %: {_signed(line.giveaway_low)} to "
+        f"{_signed(line.giveaway_high)} kg)."
     )
-    if one.giveaway_kg is None:
-        glass = f"Giveaway not known: {one.giveaway_why}." if one.giveaway_why else "Giveaway not known."
-    items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in one.weights.items())
+    if line.giveaway_kg is None:
+        glass = f"Giveaway not known: {line.giveaway_why}." if line.giveaway_why else "Giveaway not known."
+    items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in line.weights.items())
     states = ", ".join(
         f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
-        for state, units in sorted(one.states.items())
+        for state, units in sorted(line.states.items())
     )
     if states:
         ware += (
             " On pallets, by their state: "
-            f"{states}{f'; not reported yet, estimated {count(one.open_units)}' if one.open_units else ''}."
+            f"{states}{f'; not reported yet, estimated {count(line.open_units)}' if line.open_units else ''}."
         )
     return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
 
@@ -77,9 +84,9 @@ def _signed(value: float | None) -> str:
     return "–" if value is None else f"{value:+,.0f}".replace(",", " ").replace("-", "−")
 
 
-def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
+def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
     """The line's stations in the order in which ware meets them."""
-    reconciled = {meter.meter: meter.reconciled for meter in told.told.meters}
+    reconciled = {meter.meter: meter.reconciled for meter in day.told.meters}
     rows = [
         {
             "station": flow.station,
@@ -89,7 +96,7 @@ def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
             "rate": ratio(flow.rejected, flow.inspected),
             "settled": reconciled.get(f"{flow.station} inspected"),
         }
-        for flow in one.stations
+        for flow in line.stations
     ]
     columns = (
         Column("station", "Station"),
@@ -100,16 +107,16 @@ def _stations(plant: Plant, told: Day, one: LineYield) -> Sheet:
         Column("settled", "Inspected, reconciled", "count"),
     )
     return Sheet(
-        f"stations-{one.line}",
-        f"{one.line} stations",
+        f"stations-{line.line}",
+        f"{line.line} stations",
         columns,
         rows,
         "Counts as the stations sent them; lanes side by side share an order.",
     )
 
 
-def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
-    pareto = told.paretos[line]
+def _pareto_section(plant: Plant, day: Day, line: str) -> Section:
+    pareto = day.paretos[line]
     words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
     note = (
         f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past "
@@ -118,13 +125,13 @@ def _pareto_section(plant: Plant, told: Day, line: str) -> Section:
     return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
 
 
-def _hours(plant: Plant, told: Day, line: str) -> Sheet:
+def _hours(plant: Plant, day: Day, line: str) -> Sheet:
     """Rejected share by hour, each a link to the hour's page."""
-    spans = plant.clock.hours_of(told.day)
+    spans = plant.clock.hours_of(day.day)
     rows: list[dict[str, Any]] = []
     links: dict[tuple[int, str], str] = {}
     for number, span in enumerate(spans):
-        ware, rejected = _hour_counts(plant, told, line, number)
+        ware, rejected = _hour_counts(plant, day, line, number)
         rows.append(
             {
                 "hour": f"{plant.clock.local(span.start):%H:%M}",
@@ -151,23 +158,24 @@ def _hours(plant: Plant, told: Day, line: str) -> Sheet:
     )
 
 
-def _hour_counts(plant: Plant, told: Day, line: str, hour: int) -> tuple[int, int]:
-    here = told.hours[line].filter(pl.col("hour") == hour)
+def _hour_counts(plant: Plant, day: Day, line: str, hour: int) -> tuple[int, int]:
+    here = day.hours[line].filter(pl.col("hour") == hour)
     ware = int(here.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum())
     return ware, int(here["rejected"].sum())
 
 
-def _weight_section(line: str, told: Weights) -> Section:
-    moulds = sorted(told.moulds, key=lambda mould: -mould.mean_g)
+def _weight_section(line: str, weights: Weights) -> Section:
+    moulds = sorted(weights.moulds, key=lambda mould: -mould.mean_g)
     rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
-    limits = [{"at": limit} for limit in (told.weight_min_g, told.weight_max_g) if limit is not None]
-    item = told.item or "an unknown item"
+    limits = [{"at": limit} for limit in (weights.weight_min_g, weights.weight_max_g) if limit is not None]
+    item = weights.item or "an unknown item"
     words = (
         f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to "
         f"{decimals(moulds[0].mean_g, 1)} g"
     )
     note = (
-        f"{told.n} weighings {told.point}, mean {decimals(told.mean_g, 1)} g; dots are means, bars reach from the "
+        f"{weights.n} weighings {weights.point}, mean {decimals(weights.mean_g, 1)} g; dots are means, bars reach "
+        "from the "
         "least to the greatest; dashed: limits."
     )
     return Section(

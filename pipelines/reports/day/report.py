@@ -50,97 +50,97 @@ def day_page(reader: Reader, plant: Plant, day: date, revision: str = "") -> Pag
 
 
 def page_of(
-    plant: Plant, told: Day, words: str = "", why: Revision | None = None, earlier: tuple[tuple[str, str], ...] = ()
+    plant: Plant, day: Day, words: str = "", why: Revision | None = None, earlier: tuple[tuple[str, str], ...] = ()
 ) -> Page:
     """The page of a day already answered. words: which close wrote it; why: what it moved; earlier: pages of the
     revisions before.
     """
-    hours = told.span.seconds / 3600
+    hours = day.span.seconds / 3600
     return Page(
         works=plant.works.name,
-        title=f"Production day {told.day.isoformat()}",
-        when=f"{plant.clock.show(told.span.start)} to {plant.clock.show(told.span.end)}, {hours:g} "
+        title=f"Production day {day.day.isoformat()}",
+        when=f"{plant.clock.show(day.span.start)} to {plant.clock.show(day.span.end)}, {hours:g} "
         f"hours{'; ' + words if words else ''}",
-        figures=tuple(_furnace_figure(f) for f in told.told.furnaces),
-        sections=tuple(_sections(plant, told, why)),
+        figures=tuple(_furnace_figure(f) for f in day.told.furnaces),
+        sections=tuple(_sections(plant, day, why)),
         links=(
-            ("← day before", f"../{day_address(told.day - timedelta(days=1))}"),
-            ("day after →", f"../{day_address(told.day + timedelta(days=1))}"),
+            ("← day before", f"../{day_address(day.day - timedelta(days=1))}"),
+            ("day after →", f"../{day_address(day.day + timedelta(days=1))}"),
             *earlier,
             ("all pages", "../index.html"),
         ),
         cautions=(CAUTION, GLASS),
-        sources=sources(told.asked, told.files),
+        sources=sources(day.asked, day.files),
         made="The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window.",
-        workbook=f"{told.day.isoformat()}.xlsx",
+        workbook=f"{day.day.isoformat()}.xlsx",
     )
 
 
-def _furnace_figure(told: FurnaceYield) -> Figure:
-    what = f"pack-to-melt, furnace {told.furnace}"
-    if told.low is None:
-        cut = yield_words(told.packed_over_cut, told.packed_over_cut_low, told.packed_over_cut_high)
-        instead = f"packed over cut {cut}, {count(told.packed_kg)} of {count(told.cut_kg)} kg"
-        return Figure("–", what, told.why if told.packed_over_cut_low is None else f"{told.why}: {instead}")
+def _furnace_figure(furnace: FurnaceYield) -> Figure:
+    what = f"pack-to-melt, furnace {furnace.furnace}"
+    if furnace.low is None:
+        cut = yield_words(furnace.packed_over_cut, furnace.packed_over_cut_low, furnace.packed_over_cut_high)
+        instead = f"packed over cut {cut}, {count(furnace.packed_kg)} of {count(furnace.cut_kg)} kg"
+        return Figure("–", what, furnace.why if furnace.packed_over_cut_low is None else f"{furnace.why}: {instead}")
     raw = (
-        f"plain quotient {percent(told.raw, 1)}"
-        if told.raw is not None
+        f"plain quotient {percent(furnace.raw, 1)}"
+        if furnace.raw is not None
         else "by gobs: no whole melt log"
-        if told.basis == "gobs"
+        if furnace.basis == "gobs"
         else "no plain quotient: see pallets"
     )
-    under = f"95 %: {percent(told.low, 1)} to {percent(told.high, 1)}; {raw}; {_packed_words(told)}"
-    if told.melted_kg is not None:
-        under += f", {count(told.melted_kg)} kg melted by the log"
-    if told.pack_to_melt is None:
-        return Figure(f"{percent(told.low, 1)} to {percent(told.high, 1)}", what, f"{under}; {told.why}")
-    return Figure(percent(told.pack_to_melt, 1), what, under)
+    under = f"95 %: {percent(furnace.low, 1)} to {percent(furnace.high, 1)}; {raw}; {_packed_words(furnace)}"
+    if furnace.melted_kg is not None:
+        under += f", {count(furnace.melted_kg)} kg melted by the log"
+    if furnace.pack_to_melt is None:
+        return Figure(f"{percent(furnace.low, 1)} to {percent(furnace.high, 1)}", what, f"{under}; {furnace.why}")
+    return Figure(percent(furnace.pack_to_melt, 1), what, under)
 
 
-def _packed_words(told: FurnaceYield) -> str:
+def _packed_words(furnace: FurnaceYield) -> str:
     return (
         "packed: not told for want of a line's pallets"
-        if told.packed_kg is None
-        else f"{count(told.packed_kg)} kg packed"
+        if furnace.packed_kg is None
+        else f"{count(furnace.packed_kg)} kg packed"
     )
 
 
-def _sections(plant: Plant, told: Day, why: Revision | None) -> list[Section]:
+def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
     """The first sheet, the glass, a sheet a machine, and the tables behind them."""
-    few = [one for one in told.changes if _worth_a_line(told, one)]
-    pictures = [furnace_picture(furnace) for furnace in told.told.furnaces if furnace.flow]
+    few = [change for change in day.changes if _worth_a_line(day, change)]
+    pictures = [furnace_picture(furnace) for furnace in day.told.furnaces if furnace.flow]
     return [
         Section("What changed", sheet=_changes(few, "changed"), wide=True),
         Section(
-            "The biggest losses", sheet=biggest_sheet(plant, told.told, MOST, "biggest", "Biggest losses"), wide=True
+            "The biggest losses", sheet=biggest_sheet(plant, day.told, MOST, "biggest", "Biggest losses"), wide=True
         ),
-        _signals(plant, told),
-        _critical_lines(told),
-        _holds(plant, told),
-        _laboratory(plant, told),
-        missing_section(_missing(plant, told)),
+        _signals(plant, day),
+        _critical_lines(day),
+        _holds(plant, day),
+        _laboratory(plant, day),
+        missing_section(_missing(plant, day)),
         *([_moved(plant, why)] if why else []),
-        Section("Every machine's results", sheet=machines_sheet(told), wide=True, sheet_of_paper=True),
+        Section("Every machine's results", sheet=machines_sheet(day), wide=True, sheet_of_paper=True),
         *pictures,
-        Section("Furnaces", sheet=furnaces_sheet(told), wide=True),
+        Section("Furnaces", sheet=furnaces_sheet(day), wide=True),
         Section(
-            "All losses", sheet=biggest_sheet(plant, told.told, 20, "losses", "Losses, the greatest first"), wide=True
+            "All losses", sheet=biggest_sheet(plant, day.told, 20, "losses", "Losses, the greatest first"), wide=True
         ),
-        *[section for one in told.told.lines for section in machine_sections(plant, told, one)],
+        *[section for line in day.told.lines for section in machine_sections(plant, day, line)],
         Section(
             "Critical calls of the day",
-            sheet=critical_sheet(plant, told),
-            warn=_any_critical(told),
+            sheet=critical_sheet(plant, day),
+            warn=_any_critical(day),
             wide=True,
             sheet_of_paper=True,
         ),
-        *_all_signals(plant, told),
-        Section("Every figure against earlier days", sheet=_changes(told.changes, "changes"), wide=True),
-        Section("By shift", sheet=shifts_sheet(told)),
-        Section("Pallets held, to be re-sorted, scrapped", sheet=held_sheet(plant, told)),
-        Section("Weights against limits", sheet=weights_sheet(told), wide=True),
-        Section("Balances", sheet=balances_sheet(told.told), wide=True),
-        Section("Meters", sheet=meters_sheet(told.told), wide=True),
+        *_all_signals(plant, day),
+        Section("Every figure against earlier days", sheet=_changes(day.changes, "changes"), wide=True),
+        Section("By shift", sheet=shifts_sheet(day)),
+        Section("Pallets held, to be re-sorted, scrapped", sheet=held_sheet(plant, day)),
+        Section("Weights against limits", sheet=weights_sheet(day), wide=True),
+        Section("Balances", sheet=balances_sheet(day.told), wide=True),
+        Section("Meters", sheet=meters_sheet(day.told), wide=True),
     ]
 
 
@@ -148,18 +148,18 @@ def _moved(plant: Plant, why: Revision) -> Section:
     """What a later close moved, and the files that moved it."""
     rows = [
         {
-            "of": one.of,
-            "what": one.what,
-            "before": _written(one.what, one.before),
-            "after": _written(one.what, one.after),
+            "of": moved.of,
+            "what": moved.what,
+            "before": _written(moved.what, moved.before),
+            "after": _written(moved.what, moved.after),
         }
-        for one in why.moved
+        for moved in why.moved
     ]
     columns = (Column("of", "Of"), Column("what", "What"), Column("before", "Before"), Column("after", "Now"))
     came = [
-        f"{one['feed']}: {one['file']}, received {plant.clock.show(one['received_at'])}, {one['rows_kept']} rows "
-        f"kept, {one['rows_replacing']} of them in place of earlier ones"
-        for one in why.files
+        f"{file['feed']}: {file['file']}, received {plant.clock.show(file['received_at'])}, {file['rows_kept']} rows "
+        f"kept, {file['rows_replacing']} of them in place of earlier ones"
+        for file in why.files
     ]
     head = f"Closed before on {plant.clock.show(why.closed_at)} as revision {why.after}. Since then these files came:"
     sheet = Sheet(
@@ -182,42 +182,44 @@ def _written(what: str, value: float | None) -> str:
     return percent(value) if what == "pack to melt" else count(value)
 
 
-def _worth_a_line(told: Day, one: YieldChange) -> bool:
+def _worth_a_line(day: Day, yield_change: YieldChange) -> bool:
     """On the first sheet: the furnaces, and whatever changed by more than noise."""
-    furnaces = {furnace.furnace for furnace in told.told.furnaces}
-    return one.of in furnaces or any(past is not None and past.beyond for past in (one.week, one.month))
+    furnaces = {furnace.furnace for furnace in day.told.furnaces}
+    return yield_change.of in furnaces or any(
+        past is not None and past.beyond for past in (yield_change.week, yield_change.month)
+    )
 
 
-def _critical_lines(told: Day) -> Section:
+def _critical_lines(day: Day) -> Section:
     """Critical calls in a sentence a line; they are never left out."""
     said = []
-    for line, pareto in told.paretos.items():
+    for line, pareto in day.paretos.items():
         calls = [f"{row.key} {row.name} {row.critical_calls}" for row in pareto.rows if row.critical_calls]
         said.append(
             f"{line}: {', '.join(calls) if calls else 'none called'}, in {count(pareto.ware)} containers at the "
             "first station."
         )
-    return Section("Critical calls", items=tuple(said), warn=_any_critical(told), wide=True)
+    return Section("Critical calls", items=tuple(said), warn=_any_critical(day), wide=True)
 
 
 def _changes(chosen: list[YieldChange], name: str) -> Sheet:
     """Figures against their last 7 and 28 closed days."""
     rows = [
         {
-            "of": one.of,
-            "name": one.name,
-            "value": _figure(one, one.value),
-            "week": _mean(one, one.week),
-            "from_week": _verdict(one, one.week),
-            "month": _mean(one, one.month),
-            "from_month": _verdict(one, one.month),
+            "of": yield_change.of,
+            "name": yield_change.name,
+            "value": _figure(yield_change, yield_change.value),
+            "week": _mean(yield_change, yield_change.week),
+            "from_week": _verdict(yield_change, yield_change.week),
+            "month": _mean(yield_change, yield_change.month),
+            "from_month": _verdict(yield_change, yield_change.month),
         }
-        for one in chosen
+        for yield_change in chosen
     ]
     strong = [
         number
-        for number, one in enumerate(chosen)
-        if any(past is not None and past.beyond for past in (one.week, one.month))
+        for number, yield_change in enumerate(chosen)
+        if any(past is not None and past.beyond for past in (yield_change.week, yield_change.month))
     ]
     columns = (
         Column("of", "Of"),
@@ -238,28 +240,32 @@ def _changes(chosen: list[YieldChange], name: str) -> Sheet:
     )
 
 
-def _figure(one: YieldChange, value: float) -> str:
-    return percent(value) if one.kind == "percent" else f"{count(value)} {one.kind}"
+def _figure(yield_change: YieldChange, value: float) -> str:
+    return percent(value) if yield_change.kind == "percent" else f"{count(value)} {yield_change.kind}"
 
 
-def _mean(one: YieldChange, past: Against | None) -> str:
-    return f"{_figure(one, past.mean)} ({past.days})" if past else "no closed day"
+def _mean(yield_change: YieldChange, past: Against | None) -> str:
+    return f"{_figure(yield_change, past.mean)} ({past.days})" if past else "no closed day"
 
 
-def _verdict(one: YieldChange, past: Against | None) -> str:
+def _verdict(yield_change: YieldChange, past: Against | None) -> str:
     if past is None:
         return ""
-    moved = f"{100 * past.difference:+.2f} points" if one.kind == "percent" else f"{past.difference:+,.0f} {one.kind}"
+    moved = (
+        f"{100 * past.difference:+.2f} points"
+        if yield_change.kind == "percent"
+        else f"{past.difference:+,.0f} {yield_change.kind}"
+    )
     noise = {None: "too few days to tell", True: "more than noise", False: "within noise"}[past.beyond]
     return f"{moved.replace('-', '−').replace(',', ' ')}, {noise}"
 
 
-def _holds(plant: Plant, told: Day) -> Section:
+def _holds(plant: Plant, day: Day) -> Section:
     """Pallets that stand in another state than packed or released, decisions about holds, and stations that nobody
     vouches for.
     """
     said = []
-    for (state,), rows in told.held.sort("state").group_by(["state"], maintain_order=True):
+    for (state,), rows in day.held.sort("state").group_by(["state"], maintain_order=True):
         name = "to be re-sorted" if state == "resort" else str(state)
         first = ", ".join(rows["pallet"].head(4).to_list())
         more = f" and {rows.height - 4} more" if rows.height > 4 else ""
@@ -269,28 +275,28 @@ def _holds(plant: Plant, told: Day) -> Section:
         if said
         else "No pallet is held or to be re-sorted by what the warehouse sent."
     )
-    said = [*_decided(told), *said, *(_doubt(plant, one) for one in told.unvouched[:6]), *_usual_doubts(plant, told)]
+    said = [*_decided(day), *said, *(_doubt(plant, doubt) for doubt in day.unvouched[:6]), *_usual_doubts(plant, day)]
     return Section("Holds", (head,), items=tuple(said), warn=bool(said), wide=True)
 
 
-def _decided(told: Day) -> list[str]:
-    out = [h.pallet for h in told.holds if h.state == "held" and h.warehouse == "released"]
-    waits, held = ([h for h in told.holds if h.state == state] for state in ("proposed", "held"))
+def _decided(day: Day) -> list[str]:
+    out = [h.pallet for h in day.holds if h.state == "held" and h.warehouse == "released"]
+    waits, held = ([h for h in day.holds if h.state == state] for state in ("proposed", "held"))
     words = [f"held by decision and given out all the same: {', '.join(out[:6])}"] if out else []
     words += [f"proposed, waiting for a person: {len(waits)} pallets"] if waits else []
     return words + ([f"held by decision: {len(held)} pallets"] if held else [])
 
 
-def _usual_doubts(plant: Plant, told: Day) -> list[str]:
+def _usual_doubts(plant: Plant, day: Day) -> list[str]:
     """What is folded away, in a sentence; the critical ones of it by name."""
-    if not told.usual_doubts:
+    if not day.usual_doubts:
         return []
     severe = [
-        d for d in told.usual_doubts if d.defect in plant.defects and plant.defects[d.defect].severity == "critical"
+        d for d in day.usual_doubts if d.defect in plant.defects and plant.defects[d.defect].severity == "critical"
     ]
     names = sorted({f"{d.station} {d.defect}" for d in severe})
     said = [
-        f"failed challenges that are usual for their stations: {len(told.usual_doubts)}; `coldledger trust` lists them"
+        f"failed challenges that are usual for their stations: {len(day.usual_doubts)}; `coldledger trust` lists them"
     ]
     more = f" and {len(names) - 6} more" if len(names) > 6 else ""
     return said + (
@@ -298,93 +304,95 @@ def _usual_doubts(plant: Plant, told: Day) -> list[str]:
     )
 
 
-def _doubt(plant: Plant, one: StationDoubt) -> str:
-    since = f"since {plant.clock.show(one.from_)}" if one.from_ else "never vouched for"
-    until = f"until {plant.clock.show(one.to)}" if one.to else "no good one yet"
-    gone = f", {released_words(plant, one.released)}" if one.released else ""
+def _doubt(plant: Plant, doubt: StationDoubt) -> str:
+    since = f"since {plant.clock.show(doubt.from_)}" if doubt.from_ else "never vouched for"
+    until = f"until {plant.clock.show(doubt.to)}" if doubt.to else "no good one yet"
+    gone = f", {released_words(plant, doubt.released)}" if doubt.released else ""
     likely = (
-        f", really failed with {percent(one.likely, 0)} (estimate)" if one.failed_at and one.likely is not None else ""
+        f", really failed with {percent(doubt.likely, 0)} (estimate)"
+        if doubt.failed_at and doubt.likely is not None
+        else ""
     )
     return (
-        f"in doubt: {one.station} {one.defect}, challenge {one.why}{likely}, {since}, {until}: "
-        f"{count(one.containers)} containers inspected, {len(one.pallets)} pallets{gone}"
+        f"in doubt: {doubt.station} {doubt.defect}, challenge {doubt.why}{likely}, {since}, {until}: "
+        f"{count(doubt.containers)} containers inspected, {len(doubt.pallets)} pallets{gone}"
     )
 
 
-def _laboratory(plant: Plant, told: Day) -> Section:
+def _laboratory(plant: Plant, day: Day) -> Section:
     """Weights, capacity, density, annealing and samples: what asks for somebody in sentences, then a line each with the
     ways to the pages.
     """
-    said = [f"{line}: {text}" for line, many in told.weights.items() for text in _weight_words(plant, many)]
-    said += laboratory_sentences(plant, told.laboratory)
+    said = [f"{line}: {text}" for line, many in day.weights.items() for text in _weight_words(plant, many)]
+    said += laboratory_sentences(plant, day.laboratory)
     head = (
         () if said else ("Nothing the laboratory weighed or checked is beyond its limits, and no gob position drifts.",)
     )
-    missed = sum(one.missed for furnace in told.laboratory.furnaces for one in all_due(furnace))
+    missed = sum(due.missed for furnace in day.laboratory.furnaces for due in all_due(furnace))
     if missed:
         said.append(f"{missed} checks that were due were missed; the laboratory pages list them.")
-    sheet = laboratory_sheet(plant, told)
+    sheet = laboratory_sheet(plant, day)
     return Section("Laboratory", head, items=tuple(dict.fromkeys(said)), sheet=sheet, warn=bool(said), wide=True)
 
 
 def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
     """Drifting gob positions and weighings outside the limits."""
-    said = [text for one in many for text in gob_sentences(plant, one)]
-    said += [f"{one.outside} of {one.n} weighings of {one.item} outside their limits." for one in many if one.outside]
+    said = [text for weights in many for text in gob_sentences(plant, weights)]
+    said += [
+        f"{each.outside} of {each.n} weighings of {each.item} outside their limits." for each in many if each.outside
+    ]
     return said if many else ["no weighing came for this day."]
 
 
-def _signals(plant: Plant, told: Day) -> Section:
+def _signals(plant: Plant, day: Day) -> Section:
     """What was not chance, the whole day: those still open first, then the most harmful; the rest behind."""
-    still, passed = sum(one.ended is None for one in told.signals), sum(one.passed for one in told.signals)
-    head = (
-        f"{len(told.signals)} signals were open in this day, {still} of them still at its end." if told.signals else ""
-    )
+    still, passed = sum(signal.ended is None for signal in day.signals), sum(signal.passed for signal in day.signals)
+    head = f"{len(day.signals)} signals were open in this day, {still} of them still at its end." if day.signals else ""
     head += f" {PASSED}: {passed}." if passed else ""
     if not head:
         return Section(
             "What was not chance", ("No excess that chance does not explain was found in this day.",), wide=True
         )
-    shown = sorted(told.signals, key=lambda one: (one.passed, one.ended is not None))[:SIGNALS]
-    if len(told.signals) > SIGNALS:
+    shown = sorted(day.signals, key=lambda answer: (answer.passed, answer.ended is not None))[:SIGNALS]
+    if len(day.signals) > SIGNALS:
         head += f" The {SIGNALS} that matter most are here, all of them behind the machines."
-    sheet = signals_sheet(plant, shown, told.span.start, "signals")
+    sheet = signals_sheet(plant, shown, day.span.start, "signals")
     return Section("What was not chance", (head,), sheet=sheet, wide=True, warn=still > 0)
 
 
-def _all_signals(plant: Plant, told: Day) -> list[Section]:
-    if len(told.signals) <= SIGNALS:
+def _all_signals(plant: Plant, day: Day) -> list[Section]:
+    if len(day.signals) <= SIGNALS:
         return []
     return [
         Section(
             "All signals of the day",
-            sheet=signals_sheet(plant, told.signals, told.span.start, "all-signals"),
+            sheet=signals_sheet(plant, day.signals, day.span.start, "all-signals"),
             wide=True,
         )
     ]
 
 
-def _any_critical(told: Day) -> bool:
-    return any(row.critical_calls for pareto in told.paretos.values() for row in pareto.rows)
+def _any_critical(day: Day) -> bool:
+    return any(row.critical_calls for pareto in day.paretos.values() for row in pareto.rows)
 
 
-def _missing(plant: Plant, told: Day) -> list[str]:
-    said = meter_sentences(told.told)
-    said += [f"{one.furnace}: {one.why}." for one in told.told.furnaces if one.why]
-    said += [f"{one.line}: {one.why}." for one in told.told.lines if one.why]
-    said += [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in told.doubts]
-    for line, cover in told.coverage.items():
+def _missing(plant: Plant, day: Day) -> list[str]:
+    said = meter_sentences(day.told)
+    said += [f"{furnace.furnace}: {furnace.why}." for furnace in day.told.furnaces if furnace.why]
+    said += [f"{each.line}: {each.why}." for each in day.told.lines if each.why]
+    said += [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in day.doubts]
+    for line, cover in day.coverage.items():
         covered = {row["station"]: row["covered_s"] for row in cover.iter_rows(named=True)}
         for station in plant.stations_of(line):
-            share = covered.get(station.id, 0) / told.span.seconds
+            share = covered.get(station.id, 0) / day.span.seconds
             if share < 0.99:
                 said.append(f"{station.id}: counts for {decimals(100 * share, 1)} % of the day.")
-        said.extend(uncalled_sentence(row) for row in told.uncalled[line].iter_rows(named=True))
-        wrong = more_than_whole(told.paretos[line].rejected_for_faults, told.paretos[line].ware)
+        said.extend(uncalled_sentence(row) for row in day.uncalled[line].iter_rows(named=True))
+        wrong = more_than_whole(day.paretos[line].rejected_for_faults, day.paretos[line].ware)
         said += [f"{line}: {wrong}"] if wrong else []
-        if not any(one.point == "cold" for one in told.weights[line]):
+        if not any(weight.point == "cold" for weight in day.weights[line]):
             said.append(f"{line}: no cold weighing; nominal weights were used.")
-    notes = [f"{y.line}: {note}" for y in told.told.lines for note in y.notes if not note.startswith("lehr time")]
-    if any(told.waiting):
-        said.append(f"{waiting_words(*told.waiting)}, of all feeds; `coldledger feeds` says why.")
-    return said + notes + [f"{f.furnace}: {note}" for f in told.told.furnaces for note in f.notes]
+    notes = [f"{y.line}: {note}" for y in day.told.lines for note in y.notes if not note.startswith("lehr time")]
+    if any(day.waiting):
+        said.append(f"{waiting_words(*day.waiting)}, of all feeds; `coldledger feeds` says why.")
+    return said + notes + [f"{f.furnace}: {note}" for f in day.told.furnaces for note in f.notes]

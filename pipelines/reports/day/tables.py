@@ -33,7 +33,7 @@ _MACHINES = (
 )
 
 
-def machines_sheet(told: Day) -> Sheet:
+def machines_sheet(day: Day) -> Sheet:
     """What every machine cut, lost and packed."""
     rows = [
         {
@@ -55,7 +55,7 @@ def machines_sheet(told: Day) -> Sheet:
             "efficiency": y.efficiency,
             "give": y.giveaway_kg,
         }
-        for y in told.told.lines
+        for y in day.told.lines
     ]
     caption = (
         "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs "
@@ -84,7 +84,7 @@ _FURNACES = (
 )
 
 
-def furnaces_sheet(told: Day) -> Sheet:
+def furnaces_sheet(day: Day) -> Sheet:
     """Every furnace: melted, packed, reconciled."""
     rows = [
         {
@@ -104,7 +104,7 @@ def furnaces_sheet(told: Day) -> Sheet:
             "over_cut": _over_cut(f),
             "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
-        for f in told.told.furnaces
+        for f in day.told.furnaces
     ]
     return Sheet(
         "furnaces",
@@ -117,13 +117,17 @@ def furnaces_sheet(told: Day) -> Sheet:
     )
 
 
-def _over_cut(told: FurnaceYield) -> str:
+def _over_cut(furnace: FurnaceYield) -> str:
     """Packed over cut, with what was cut; it stands where there is no melt log."""
-    share = yield_words(told.packed_over_cut, told.packed_over_cut_low, told.packed_over_cut_high)
-    return f"{share} of {count(told.cut_kg)} kg" if told.packed_over_cut_low is not None else told.packed_over_cut_why
+    share = yield_words(furnace.packed_over_cut, furnace.packed_over_cut_low, furnace.packed_over_cut_high)
+    return (
+        f"{share} of {count(furnace.cut_kg)} kg"
+        if furnace.packed_over_cut_low is not None
+        else furnace.packed_over_cut_why
+    )
 
 
-def critical_sheet(plant: Plant, told: Day) -> Sheet:
+def critical_sheet(plant: Plant, day: Day) -> Sheet:
     """Every critical call by line and defect."""
     rows = [
         {
@@ -134,7 +138,7 @@ def critical_sheet(plant: Plant, told: Day) -> Sheet:
             "ware": row.own_ware,
             "rate": row.own_rate,
         }
-        for line, pareto in told.paretos.items()
+        for line, pareto in day.paretos.items()
         for row in pareto.rows
         if row.critical_calls
     ]
@@ -149,7 +153,7 @@ def critical_sheet(plant: Plant, told: Day) -> Sheet:
     return Sheet("critical", "Critical", columns, rows, "Every critical call of the day.")
 
 
-def shifts_sheet(told: Day) -> Sheet:
+def shifts_sheet(day: Day) -> Sheet:
     """Ware and rejects by shift."""
     rows = [
         {
@@ -160,7 +164,7 @@ def shifts_sheet(told: Day) -> Sheet:
             "rate": share(p.rejected_for_faults, p.ware),
             "critical": sum(r.critical_calls for r in p.rows),
         }
-        for line, shifts in told.shifts.items()
+        for line, shifts in day.shifts.items()
         for name, p in shifts
     ]
     columns = (
@@ -180,7 +184,7 @@ def shifts_sheet(told: Day) -> Sheet:
     )
 
 
-def weights_sheet(told: Day) -> Sheet:
+def weights_sheet(day: Day) -> Sheet:
     """Weighings against limits, with what drifts."""
     rows = [
         {
@@ -199,7 +203,7 @@ def weights_sheet(told: Day) -> Sheet:
             "ppk": w.ppk,
             "drift": ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in w.gobs if gob.drifting),
         }
-        for line, many in told.weights.items()
+        for line, many in day.weights.items()
         for w in many
     ]
     columns = (
@@ -237,16 +241,16 @@ _LABORATORY = (
 )
 
 
-def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
+def laboratory_sheet(plant: Plant, day: Day) -> Sheet:
     """What the laboratory found on each line, with the ways to its pages."""
     rows: list[dict[str, object]] = []
     links = {}
-    for furnace in told.laboratory.furnaces:
+    for furnace in day.laboratory.furnaces:
         density = furnace.density.readings[-1].density_g_cm3 if furnace.density.readings else None
         for line in furnace.lines:
-            checks = sum(one.n for one in line.capacity)
-            links[(len(rows), "weights")] = f"../{weights_address(told.day, line.line)}"
-            links[(len(rows), "laboratory")] = f"../{laboratory_address(told.day, furnace.furnace)}"
+            checks = sum(capacity.n for capacity in line.capacity)
+            links[(len(rows), "weights")] = f"../{weights_address(day.day, line.line)}"
+            links[(len(rows), "laboratory")] = f"../{laboratory_address(day.day, furnace.furnace)}"
             rows.append(
                 {
                     "line": line.line,
@@ -254,12 +258,12 @@ def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
                     "laboratory": f"laboratory {furnace.furnace}",
                     "density": f"{decimals(density, 4)}" if density is not None else "–",
                     "checks": checks,
-                    "outside": sum(one.outside for one in line.capacity),
+                    "outside": sum(capacity.outside for capacity in line.capacity),
                     "temper": line.temper.n,
                     "strained": len(line.temper.beyond),
                     "samples": sum(s.severity == "critical" for s in line.visual.samples),
                     "refused": sum(s.accepted is False for s in line.visual.samples),
-                    "missed": sum(one.missed for one in line.due),
+                    "missed": sum(due.missed for due in line.due),
                 }
             )
     return Sheet(
@@ -272,7 +276,7 @@ def laboratory_sheet(plant: Plant, told: Day) -> Sheet:
     )
 
 
-def held_sheet(plant: Plant, told: Day) -> Sheet:
+def held_sheet(plant: Plant, day: Day) -> Sheet:
     """Every pallet that is held, to be re-sorted or scrapped."""
     rows = [
         {
@@ -284,7 +288,7 @@ def held_sheet(plant: Plant, told: Day) -> Sheet:
             "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}",
             "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
         }
-        for row in told.held.iter_rows(named=True)
+        for row in day.held.iter_rows(named=True)
     ]
     columns = (
         Column("pallet", "Pallet"),

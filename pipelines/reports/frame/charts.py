@@ -53,7 +53,7 @@ def svg(
     draw: Callable[..., Chart],
     label: str,
     rows: Sequence[dict[str, Any]],
-    *told: str,
+    *texts: str,
     **more: list[dict[str, Any]],
 ) -> str:
     """The chart that `draw` declares, with its data, as an SVG for a page, named by `label` for those who cannot see
@@ -64,8 +64,8 @@ def svg(
     """
     numbered = [{**row, "order": number} for number, row in enumerate(rows)]
     values = {"rows": numbered, **more}
-    spec = _declared(draw, told, tuple(values))
-    data = [{**one, "values": values[one["name"]]} if one["name"] in values else one for one in spec["data"]]
+    spec = _declared(draw, texts, tuple(values))
+    data = [{**each, "values": values[each["name"]]} if each["name"] in values else each for each in spec["data"]]
     text = vl_convert.vega_to_svg({**spec, "data": data})
     for sentinel, name in _VARIABLES.items():
         text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
@@ -99,9 +99,9 @@ def _lean(text: str) -> str:
 
 
 @cache
-def _declared(draw: Callable[..., Chart], told: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Any]:
+def _declared(draw: Callable[..., Chart], texts: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Any]:
     """The chart compiled once, with data sets of these names still empty."""
-    spec = {**draw(*told).to_dict(), "config": _CONFIG, "datasets": {name: [] for name in names}}
+    spec = {**draw(*texts).to_dict(), "config": _CONFIG, "datasets": {name: [] for name in names}}
     compiled: dict[str, Any] = vl_convert.vegalite_to_vega(spec)
     return compiled
 

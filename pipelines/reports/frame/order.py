@@ -60,7 +60,7 @@ def ordered(sheet: Sheet, order: Order | None) -> list[int]:
 def _number(value: Any) -> tuple[int, float, list[tuple[int, float, str]]]:
     """A number's place; what is none stands behind all numbers, as text."""
     try:
-        told = float(value)
+        answer = float(value)
     except (TypeError, ValueError, OverflowError):
         return 1, 0.0, _natural(value)
-    return (0, told, []) if told == told else (1, 0.0, [])
+    return (0, answer, []) if answer == answer else (1, 0.0, [])

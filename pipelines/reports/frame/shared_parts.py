@@ -61,9 +61,9 @@ def waiting_after_rows(files: int) -> str:
 
 def stretch(plant: Plant, start: datetime, end: datetime) -> str:
     """From when to when, by the local clock; the second day only where more than a day lies between."""
-    one, other = plant.clock.local(start), plant.clock.local(end)
-    until = f"{other:%H:%M}" if other - one < timedelta(days=1) else f"{other:%Y-%m-%d %H:%M}"
-    return f"{one:%Y-%m-%d %H:%M} to {until}"
+    answer, other = plant.clock.local(start), plant.clock.local(end)
+    until = f"{other:%H:%M}" if other - answer < timedelta(days=1) else f"{other:%Y-%m-%d %H:%M}"
+    return f"{answer:%Y-%m-%d %H:%M} to {until}"
 
 
 def label(row: ParetoRow) -> str:
@@ -73,16 +73,16 @@ def label(row: ParetoRow) -> str:
     return row.name if row.key in row.name else f"{row.key} {row.name}"
 
 
-def shown_rows(told: Pareto, most: int = SHOWN) -> list[ParetoRow]:
+def shown_rows(pareto: Pareto, most: int = SHOWN) -> list[ParetoRow]:
     """The first rows, and every later one that holds a critical call."""
-    return [row for number, row in enumerate(told.rows) if number < most or row.critical_calls]
+    return [row for number, row in enumerate(pareto.rows) if number < most or row.critical_calls]
 
 
-def pareto_chart(told: Pareto, words: str) -> str:
+def pareto_chart(pareto: Pareto, words: str) -> str:
     """Bars of calls with a tick at the number the job's past would lead one to expect."""
     rows: list[dict[str, Any]] = []
-    for row in shown_rows(told):
-        expected = row.baseline * told.ware if row.baseline is not None else None
+    for row in shown_rows(pareto):
+        expected = row.baseline * pareto.ware if row.baseline is not None else None
         rows.append(
             {
                 "label": label(row),
@@ -111,25 +111,25 @@ PARETO_COLUMNS = (
 )
 
 
-def pareto_sheet(told: Pareto, name: str, title: str) -> Sheet:
+def pareto_sheet(pareto: Pareto, name: str, title: str) -> Sheet:
     """The whole Pareto as a table, with both denominators in its caption."""
     rows = [
         row.model_dump()
         | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")}
-        for row in told.rows
+        for row in pareto.rows
     ]
     caption = (
-        f"{count(told.calls)} calls; rate = calls / {count(told.ware)} containers at the first station; own ware = "
+        f"{count(pareto.calls)} calls; rate = calls / {count(pareto.ware)} containers at the first station; own ware = "
         "containers that could have been called so."
     )
-    caption += doubt_words(told)
-    if told.refed:
-        caption += f" {count(told.refed)} more went through the first station again and are no new ware."
-    if told.apart:
-        caption += f" Thrown out for no fault, and in no figure above: {apart_words(told.apart)}."
-    if told.why:
-        caption = told.why
-    strong = [number for number, row in enumerate(told.rows) if row.critical_calls]
+    caption += doubt_words(pareto)
+    if pareto.refed:
+        caption += f" {count(pareto.refed)} more went through the first station again and are no new ware."
+    if pareto.apart:
+        caption += f" Thrown out for no fault, and in no figure above: {apart_words(pareto.apart)}."
+    if pareto.why:
+        caption = pareto.why
+    strong = [number for number, row in enumerate(pareto.rows) if row.critical_calls]
     return Sheet(name, title, PARETO_COLUMNS, rows, caption, strong=strong)
 
 
@@ -158,5 +158,5 @@ def uncalled_sentence(row: dict[str, Any]) -> str:
 
 def missing_section(items: Sequence[str]) -> Section:
     """What is missing or doubtful; said even when it is nothing."""
-    told = tuple(items) or ("Nothing known to be missing.",)
-    return Section("What is missing or doubtful", items=told, warn=bool(items), wide=True)
+    texts = tuple(items) or ("Nothing known to be missing.",)
+    return Section("What is missing or doubtful", items=texts, warn=bool(items), wide=True)

@@ -33,12 +33,12 @@ def table_csv(sheet: Sheet, order: Order | None, say: Say) -> str:
 
 def named_sheets(sheets: Sequence[Sheet]) -> dict[str, Sheet]:
     """The tables of a page, each under a name of its own that an address can hold."""
-    told: dict[str, Sheet] = {}
+    these_sheets: dict[str, Sheet] = {}
     for sheet in sheets:
         plain = re.sub(r"[^a-z0-9]+", "-", sheet.name.lower()).strip("-") or "table"
         name, number = plain, 1
-        while name in told:
+        while name in these_sheets:
             number += 1
             name = f"{plain}-{number}"
-        told[name] = sheet
-    return told
+        these_sheets[name] = sheet
+    return these_sheets

@@ -29,14 +29,14 @@ def keep_page(page: Page, path: Path, batch: int, seen: int = 0) -> None:
     """Keep a page's data. batch: the last file received when it was made.  seen: how many acknowledgements there
     were.
     """
-    told = asdict(page)
-    for section in told["sections"]:
+    fields = asdict(page)
+    for section in fields["sections"]:
         if section["sheet"] is not None:
             section["sheet"]["links"] = [
                 [row, name, address] for (row, name), address in section["sheet"]["links"].items()
             ]
     with written_whole(kept_path(path)) as part:
-        part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": told}).encode(), 4, mtime=0))
+        part.write_bytes(gzip.compress(json.dumps({"batch": batch, "seen": seen, "page": fields}).encode(), 4, mtime=0))
 
 
 def kept_page(path: Path) -> tuple[Page, int, int] | None:
@@ -44,17 +44,17 @@ def kept_page(path: Path) -> tuple[Page, int, int] | None:
     was kept or it cannot be read.
     """
     with suppress(OSError, ValueError, EOFError, KeyError, TypeError):
-        told = json.loads(gzip.decompress(kept_path(path).read_bytes()))
-        return _restored(told["page"]), int(told["batch"]), int(told.get("seen", 0))
+        answer = json.loads(gzip.decompress(kept_path(path).read_bytes()))
+        return _restored(answer["page"]), int(answer["batch"]), int(answer.get("seen", 0))
     return None
 
 
-def _restored(told: Mapping[str, Any]) -> Page:
+def _restored(fields: Mapping[str, Any]) -> Page:
     links = []
-    for section in told["sections"]:
+    for section in fields["sections"]:
         sheet = section["sheet"]
         links.append({(row, name): address for row, name, address in sheet.pop("links")} if sheet is not None else {})
-    page = _PAGE.validate_python(told)
+    page = _PAGE.validate_python(fields)
     sections = tuple(
         section if section.sheet is None else replace(section, sheet=replace(section.sheet, links=of))
         for section, of in zip(page.sections, links, strict=True)

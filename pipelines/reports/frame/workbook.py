@@ -30,15 +30,15 @@ def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Seque
             page = book.add_worksheet(_sheet_name(sheet.title, used))
             page.write_string(0, 0, f"{title}: {sheet.title}", bold)
             page.write_string(1, 0, sheet.caption)
-            for column, told in enumerate(sheet.columns):
-                page.write_string(3, column, told.heading, bold)
-                page.set_column(column, column, 14 if told.kind not in TEXTS else 20)
+            for column, this_column in enumerate(sheet.columns):
+                page.write_string(3, column, this_column.heading, bold)
+                page.set_column(column, column, 14 if this_column.kind not in TEXTS else 20)
                 for row, values in enumerate(sheet.rows):
-                    value = values.get(told.name)
-                    if told.kind in TEXTS:
+                    value = values.get(this_column.name)
+                    if this_column.kind in TEXTS:
                         page.write_string(4 + row, column, "" if value is None else str(value))
                     elif value is not None:
-                        page.write_number(4 + row, column, float(value), formats[told.kind])
+                        page.write_number(4 + row, column, float(value), formats[this_column.kind])
             page.freeze_panes(4, 1)
         page = book.add_worksheet(_sheet_name("notes", used))
         for row, note in enumerate(notes):

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipelines.answers.laboratory.answer import answer_laboratory, density_of
 from pipelines.ledger.reader import Reader
+from pipelines.measures.laboratory.annealing_sentences import temper_sentences
 from pipelines.measures.laboratory.density import DensityChart
 from pipelines.measures.laboratory.tell import (
     all_due,
@@ -16,7 +17,6 @@ from pipelines.measures.laboratory.tell import (
     density_warnings,
     line_warnings,
     missed_sentences,
-    temper_sentences,
     visual_sentences,
 )
 from pipelines.numbers import decimals
@@ -51,7 +51,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
     """The laboratory page of one furnace and production day."""
     span = plant.clock.day(day)
     reader = reader.noting()
-    told = answer_laboratory(reader, plant, day, furnace).furnaces[0]
+    laboratory = answer_laboratory(reader, plant, day, furnace).furnaces[0]
     chart, _ = density_of(reader, plant, furnace, span.end)
     about = {"furnace": furnace, "from_time": span.start, "to_time": span.end}
     files = [reader.ask("laboratory_files", line=line.id, **about) for line in plant.lines_of(furnace)]
@@ -60,12 +60,12 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
         works=plant.works.name,
         title=f"Laboratory, furnace {furnace}, production day {day.isoformat()}",
         when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
-        figures=tuple(_figures(told)),
-        sections=tuple(_sections(plant, told, chart)),
+        figures=tuple(_figures(laboratory)),
+        sections=tuple(_sections(plant, laboratory, chart)),
         links=(
             ("← day before", f"../../{laboratory_address(day - timedelta(days=1), furnace)}"),
             ("day after →", f"../../{laboratory_address(day + timedelta(days=1), furnace)}"),
-            *((f"laboratory {one}", f"{one}.html") for one in plant.furnaces if one != furnace),
+            *((f"laboratory {each}", f"{each}.html") for each in plant.furnaces if each != furnace),
             *((f"weights {line.id}", f"../../{weights_address(day, line.id)}") for line in plant.lines_of(furnace)),
             ("day report", f"../../{day_address(day)}"),
             ("all pages", "../../index.html"),
@@ -77,19 +77,22 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
     )
 
 
-def _figures(told: FurnaceLaboratory) -> list[Figure]:
+def _figures(furnace: FurnaceLaboratory) -> list[Figure]:
     """Density, containers beyond a capacity limit, temper numbers, samples not accepted, checks missed."""
-    density = told.density
+    density = furnace.density
     last = f"{decimals(density.readings[-1].density_g_cm3, 4)}" if density.readings else "–"
     moved = density.change is not None
-    capacities = [one for line in told.lines for one in line.capacity]
-    checked, outside = sum(one.n for one in capacities), sum(one.outside for one in capacities)
-    alarms = sum(len(one.alarms) for one in capacities)
-    numbers, strained = sum(line.temper.n for line in told.lines), sum(len(line.temper.beyond) for line in told.lines)
-    refused = [one for line in told.lines for one in line.visual.samples if one.accepted is False]
-    critical = sum(one.found for one in refused if one.severity == "critical")
-    due = all_due(told)
-    missed = sum(one.missed for one in due)
+    capacities = [capacity for line in furnace.lines for capacity in line.capacity]
+    checked, outside = sum(capacity.n for capacity in capacities), sum(capacity.outside for capacity in capacities)
+    alarms = sum(len(capacity.alarms) for capacity in capacities)
+    numbers, strained = (
+        sum(line.temper.n for line in furnace.lines),
+        sum(len(line.temper.beyond) for line in furnace.lines),
+    )
+    refused = [sample for line in furnace.lines for sample in line.visual.samples if sample.accepted is False]
+    critical = sum(visual_sample.found for visual_sample in refused if visual_sample.severity == "critical")
+    due = all_due(furnace)
+    missed = sum(checks.missed for checks in due)
     under = (
         f"changed: {density.change.by_g_cm3:+.4f} since {density.change.since:%d %b}"
         if density.change
@@ -111,22 +114,22 @@ def _figures(told: FurnaceLaboratory) -> list[Figure]:
             f"{critical} containers with a critical defect in them",
             "critical" if refused else "",
         ),
-        Figure(str(missed), "checks missed", f"of {sum(one.due for one in due)} due", "critical" if missed else ""),
+        Figure(str(missed), "checks missed", f"of {sum(each.due for each in due)} due", "critical" if missed else ""),
     ]
 
 
-def _measuring(told: FurnaceLaboratory) -> list[Section]:
-    if not _verdicts(told):
+def _measuring(furnace: FurnaceLaboratory) -> list[Section]:
+    if not _verdicts(furnace):
         return []
-    return [Section("Measuring containers", sheet=measuring_sheet(told), warn=_refused(told), wide=True)]
+    return [Section("Measuring containers", sheet=measuring_sheet(furnace), warn=_refused(furnace), wide=True)]
 
 
-def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) -> list[Section]:
-    warnings = [text for line in told.lines for text in line_warnings(plant, line)]
-    warnings = density_warnings(plant, told.furnace, told.density) + warnings
-    missed = missed_sentences(plant, all_due(told))
+def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | None) -> list[Section]:
+    warnings = [text for line in furnace.lines for text in line_warnings(plant, line)]
+    warnings = density_warnings(plant, furnace.furnace, furnace.density) + warnings
+    missed = missed_sentences(plant, all_due(furnace))
     warnings += missed
-    notes = [f"{line.line}: {note}." for line in told.lines for note in line.notes]
+    notes = [f"{line.line}: {note}." for line in furnace.lines for note in line.notes]
     return [
         Section(
             "What asks for somebody",
@@ -134,75 +137,81 @@ def _sections(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None)
             warn=bool(warnings),
             wide=True,
         ),
-        _density(plant, told, chart),
-        *[_capacity(plant, line.line, one) for line in told.lines for one in line.capacity],
-        *_measuring(told),
+        _density(plant, furnace, chart),
+        *[_capacity(plant, line.line, capacity) for line in furnace.lines for capacity in line.capacity],
+        *_measuring(furnace),
         Section(
             "Annealing: temper numbers",
-            _tempers(plant, told),
-            sheet=temper_sheet(told),
-            warn=any(line.temper.beyond for line in told.lines),
+            _tempers(plant, furnace),
+            sheet=temper_sheet(furnace),
+            warn=any(line.temper.beyond for line in furnace.lines),
         ),
         Section(
             "Checks due and made",
             items=tuple(missed or ["No check that was due is missing."]),
-            sheet=due_sheet(plant, told),
+            sheet=due_sheet(plant, furnace),
             warn=bool(missed),
         ),
         Section(
             "Samples",
-            _visuals(plant, told),
-            sheet=visual_sheet(plant, told),
-            warn=any(s.accepted is False for line in told.lines for s in line.visual.samples),
+            _visuals(plant, furnace),
+            sheet=visual_sheet(plant, furnace),
+            warn=any(s.accepted is False for line in furnace.lines for s in line.visual.samples),
             wide=True,
         ),
-        *[section for line in told.lines for one in line.capacity for section in _behind(plant, line.line, one)],
+        *[part for line in furnace.lines for of_item in line.capacity for part in _behind(plant, line.line, of_item)],
         missing_section(notes),
     ]
 
 
-def _verdicts(told: FurnaceLaboratory) -> list[bool]:
-    return [v.accepted for line in told.lines for one in line.capacity if one.measuring for v in one.measuring.verdicts]
+def _verdicts(furnace: FurnaceLaboratory) -> list[bool]:
+    return [
+        v.accepted
+        for line in furnace.lines
+        for capacity in line.capacity
+        if capacity.measuring
+        for v in capacity.measuring.verdicts
+    ]
 
 
-def _refused(told: FurnaceLaboratory) -> bool:
-    return not all(_verdicts(told))
+def _refused(furnace: FurnaceLaboratory) -> bool:
+    return not all(_verdicts(furnace))
 
 
-def _tempers(plant: Plant, told: FurnaceLaboratory) -> tuple[str, ...]:
-    return tuple(text for line in told.lines for text in temper_sentences(plant, line.line, line.temper))
+def _tempers(plant: Plant, furnace: FurnaceLaboratory) -> tuple[str, ...]:
+    return tuple(text for line in furnace.lines for text in temper_sentences(plant, line.line, line.temper))
 
 
-def _visuals(plant: Plant, told: FurnaceLaboratory) -> tuple[str, ...]:
-    return tuple(text for line in told.lines for text in visual_sentences(plant, line.line, line.visual))
+def _visuals(plant: Plant, furnace: FurnaceLaboratory) -> tuple[str, ...]:
+    return tuple(text for line in furnace.lines for text in visual_sentences(plant, line.line, line.visual))
 
 
-def _density(plant: Plant, told: FurnaceLaboratory, chart: DensityChart | None) -> Section:
+def _density(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | None) -> Section:
     """Readings of sixty days with the limits of single ones, and the change."""
-    said = tuple(density_sentences(plant, told.furnace, told.density))
+    said = tuple(density_sentences(plant, furnace.furnace, furnace.density))
     if chart is None:
         return Section("Glass density", said, warn=True, wide=True)
-    warned = density_warnings(plant, told.furnace, told.density)
+    warned = density_warnings(plant, furnace.furnace, furnace.density)
     shown = tuple(text for text in said if text not in warned)
-    change, limits = told.density.change, {"low": chart.low, "high": chart.high}
+    change, limits = furnace.density.change, {"low": chart.low, "high": chart.high}
     rows = [
         {
             "at": _ms(plant, row["sampled_at"]),
             "value": row["density_g_cm3"],
-            "today": any(one.at == row["sampled_at"] for one in told.density.readings),
+            "today": any(reading.at == row["sampled_at"] for reading in furnace.density.readings),
             **(limits if change is None or row["sampled_at"] >= change.since else {"low": None, "high": None}),
         }
         for row in chart.readings.iter_rows(named=True)
     ]
     steps = [{"at": _ms(plant, change.since)}] if change else []
-    words = f"Glass density of {told.furnace}: " + [*said, *warned[:1]][-1]
+    words = f"Glass density of {furnace.furnace}: " + [*said, *warned[:1]][-1]
     note = (
         "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); upright: since "
         "when it has been where it is."
     )
     picture = charts.svg(charts_laboratory.densities, words, rows, "g/cm³", steps=steps)
     return Section(
-        "Glass density", shown, picture, note, warn=change is not None or told.density.beyond, wide=True, broad=True
+        "Glass density", shown, picture, note, warn=change is not None or furnace.density.beyond, wide=True, broad=True
     )
 
 
@@ -210,43 +219,49 @@ def _ms(plant: Plant, at: datetime) -> float:
     return plant.clock.local(at).replace(tzinfo=at.tzinfo).timestamp() * 1000
 
 
-def _capacity(plant: Plant, line: str, told: Capacity) -> Section:
+def _capacity(plant: Plant, line: str, capacity: Capacity) -> Section:
     """Checks and what the weight says of every mould."""
-    said = tuple(capacity_sentences(plant, line, told))
-    title = f"{line}: capacity of {told.item or 'an unknown item'} {told.name}"
-    return Section(title, said, *_picture(line, told), warn=bool(told.outside or told.alarms), wide=True, broad=True)
+    said = tuple(capacity_sentences(plant, line, capacity))
+    title = f"{line}: capacity of {capacity.item or 'an unknown item'} {capacity.name}"
+    return Section(
+        title, said, *_picture(line, capacity), warn=bool(capacity.outside or capacity.alarms), wide=True, broad=True
+    )
 
 
-def _behind(plant: Plant, line: str, told: Capacity) -> list[Section]:
+def _behind(plant: Plant, line: str, capacity: Capacity) -> list[Section]:
     """The tables behind: every container checked, every mould by its weight."""
-    name = f"{line}-{told.item or 'unknown'}"
-    title = f"{line} {told.item or 'unknown item'}"
-    sections = [Section(f"{title}: capacity checks", sheet=capacity_sheet(plant, told, name))] if told.checks else []
-    if told.inferred:
-        sections.append(Section(f"{title}: capacity by weight at the end of the day", sheet=inferred_sheet(told, name)))
+    name = f"{line}-{capacity.item or 'unknown'}"
+    title = f"{line} {capacity.item or 'unknown item'}"
+    sections = (
+        [Section(f"{title}: capacity checks", sheet=capacity_sheet(plant, capacity, name))] if capacity.checks else []
+    )
+    if capacity.inferred:
+        sections.append(
+            Section(f"{title}: capacity by weight at the end of the day", sheet=inferred_sheet(capacity, name))
+        )
     return sections
 
 
-def _picture(line: str, told: Capacity) -> tuple[str, str]:
+def _picture(line: str, capacity: Capacity) -> tuple[str, str]:
     by_mould: dict[str, dict[str, object]] = {}
-    for one in told.inferred:
-        by_mould[one.mould] = {
-            "label": one.mould,
+    for inferred in capacity.inferred:
+        by_mould[inferred.mould] = {
+            "label": inferred.mould,
             "value": None,
-            "mean": one.capacity_ml,
-            "low": one.low,
-            "high": one.high,
-            "kind": "called" if one.called else "steady",
+            "mean": inferred.capacity_ml,
+            "low": inferred.low,
+            "high": inferred.high,
+            "kind": "called" if inferred.called else "steady",
         }
     empty = {"mean": None, "low": None, "high": None, "kind": "steady"}
     rows = list(by_mould.values())
-    for check in told.checks:
+    for check in capacity.checks:
         rows.append({**empty, "label": check.mould, "value": check.capacity_ml})
     if not rows:
         return "", ""
-    limits = [{"at": at} for at in (told.capacity_min_ml, told.capacity_max_ml) if at is not None]
-    called = [one.mould for one in told.inferred if one.called]
-    words = f"Capacity of {told.item or 'an unknown item'} on {line} by mould, {told.n} checks; " + (
+    limits = [{"at": at} for at in (capacity.capacity_min_ml, capacity.capacity_max_ml) if at is not None]
+    called = [this_inferred.mould for this_inferred in capacity.inferred if this_inferred.called]
+    words = f"Capacity of {capacity.item or 'an unknown item'} on {line} by mould, {capacity.n} checks; " + (
         f"beyond a limit by weight: {', '.join(called)}" if called else "no mould is beyond a limit by its weight"
     )
     note = (

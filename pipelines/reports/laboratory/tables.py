@@ -9,19 +9,19 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 
-def capacity_sheet(plant: Plant, told: Capacity, name: str) -> Sheet:
+def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
     """Every container checked."""
     rows = [
         {
-            "at": f"{plant.clock.local(one.at):%H:%M}",
-            "mould": one.mould,
-            "cavity": one.cavity,
-            "empty": one.empty_g,
-            "water": one.water_c,
-            "value": one.capacity_ml,
-            "verdict": "outside" if one.outside else "",
+            "at": f"{plant.clock.local(check.at):%H:%M}",
+            "mould": check.mould,
+            "cavity": check.cavity,
+            "empty": check.empty_g,
+            "water": check.water_c,
+            "value": check.capacity_ml,
+            "verdict": "outside" if check.outside else "",
         }
-        for one in told.checks
+        for check in capacity.checks
     ]
     columns = (
         Column("at", "Checked"),
@@ -32,12 +32,13 @@ def capacity_sheet(plant: Plant, told: Capacity, name: str) -> Sheet:
         Column("value", "Capacity, ml", "number2"),
         Column("verdict", "Against limits"),
     )
-    strong = [row for row, one in enumerate(told.checks) if one.outside]
-    caption = f"{told.n} containers, {told.fill.replace('_', ' ')}, at the water's temperature."
-    if told.sd_ml is not None and told.low is not None and told.high is not None:
+    strong = [row for row, check in enumerate(capacity.checks) if check.outside]
+    caption = f"{capacity.n} containers, {capacity.fill.replace('_', ' ')}, at the water's temperature."
+    if capacity.sd_ml is not None and capacity.low is not None and capacity.high is not None:
         caption += (
-            f" Mean {decimals(told.mean_ml, 2)} ml (95 %: {decimals(told.low, 2)} to {decimals(told.high, 2)}), sd "
-            f"{decimals(told.sd_ml, 2)} ml."
+            f" Mean {decimals(capacity.mean_ml, 2)} ml (95 %: {decimals(capacity.low, 2)} to "
+            f"{decimals(capacity.high, 2)}), sd "
+            f"{decimals(capacity.sd_ml, 2)} ml."
         )
     return Sheet(f"capacity-{name}", f"Capacity {name}", columns, rows, caption, strong=strong)
 
@@ -61,21 +62,21 @@ _MEASURING = (
 )
 
 
-def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
+def measuring_sheet(furnace: FurnaceLaboratory) -> Sheet:
     """The verdicts on every measuring container by both methods, with their bounds and margins."""
     rows = [
         {
             "line": line.line,
-            "item": one.item,
-            "error": one.measuring.error_ml,
+            "item": capacity.item,
+            "error": capacity.measuring.error_ml,
             **verdict.model_dump(exclude={"sample_from", "sample_to"}),
             "sample": "one hour" if verdict.one_hour else "a longer time",
             "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
         }
-        for line in told.lines
-        for one in line.capacity
-        if one.measuring is not None
-        for verdict in one.measuring.verdicts
+        for line in furnace.lines
+        for capacity in line.capacity
+        if capacity.measuring is not None
+        for verdict in capacity.measuring.verdicts
     ]
     caption = (
         "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), at 20 °C, of "
@@ -92,19 +93,19 @@ def measuring_sheet(told: FurnaceLaboratory) -> Sheet:
     )
 
 
-def inferred_sheet(told: Capacity, name: str) -> Sheet:
+def inferred_sheet(capacity: Capacity, name: str) -> Sheet:
     """Mean capacity of each mould by its weight."""
     rows = [
         {
-            "mould": one.mould,
-            "weight": one.weight_g,
-            "value": one.capacity_ml,
-            "low": one.low,
-            "high": one.high,
-            "beyond": one.beyond,
-            "known": "checked" if one.checked else "not checked yet: by the other moulds",
+            "mould": inferred.mould,
+            "weight": inferred.weight_g,
+            "value": inferred.capacity_ml,
+            "low": inferred.low,
+            "high": inferred.high,
+            "beyond": inferred.beyond,
+            "known": "checked" if inferred.checked else "not checked yet: by the other moulds",
         }
-        for one in told.inferred
+        for inferred in capacity.inferred
     ]
     columns = (
         Column("mould", "Mould", "id"),
@@ -115,16 +116,16 @@ def inferred_sheet(told: Capacity, name: str) -> Sheet:
         Column("beyond", "Probability beyond a limit", "percent1"),
         Column("known", "Mould's volume"),
     )
-    strong = [row for row, one in enumerate(told.inferred) if one.called]
+    strong = [row for row, inferred in enumerate(capacity.inferred) if inferred.called]
     caption = "Mean by the latest weighings and the volume that the mould encloses; an estimate, not a check."
     return Sheet(f"inferred-{name}", f"By weight {name}", columns, rows, caption, strong=strong)
 
 
-def temper_sheet(told: FurnaceLaboratory) -> Sheet:
+def temper_sheet(furnace: FurnaceLaboratory) -> Sheet:
     """Temper numbers by line and lane."""
     rows = [
         {"line": line.line, **lane.model_dump(), "limit": line.temper.limit}
-        for line in told.lines
+        for line in furnace.lines
         for lane in line.temper.lanes
     ]
     columns = (
@@ -149,24 +150,24 @@ def temper_sheet(told: FurnaceLaboratory) -> Sheet:
     )
 
 
-def visual_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
+def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
     """Every sample with something found, and every severity of every sample that was not accepted."""
     rows = [
         {
             "line": line.line,
-            "at": f"{plant.clock.local(one.at):%H:%M}",
-            "item": one.item,
-            "severity": one.severity,
-            "n": one.n,
-            "found": one.found,
-            "what": ", ".join(one.defects),
-            "aql": "none" if one.aql is None else f"{one.aql:g}",
-            "ac": one.ac,
-            "verdict": {None: "too small to judge", True: "accepted", False: "not accepted"}[one.accepted],
+            "at": f"{plant.clock.local(sample.at):%H:%M}",
+            "item": sample.item,
+            "severity": sample.severity,
+            "n": sample.n,
+            "found": sample.found,
+            "what": ", ".join(sample.defects),
+            "aql": "none" if sample.aql is None else f"{sample.aql:g}",
+            "ac": sample.ac,
+            "verdict": {None: "too small to judge", True: "accepted", False: "not accepted"}[sample.accepted],
         }
-        for line in told.lines
-        for one in line.visual.samples
-        if one.found
+        for line in furnace.lines
+        for sample in line.visual.samples
+        if sample.found
     ]
     columns = (
         Column("line", "Line"),
@@ -180,8 +181,8 @@ def visual_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
         Column("ac", "Accepts", "count"),
         Column("verdict", "Verdict"),
     )
-    looked = sum(one.n for line in told.lines for one in line.visual.samples if one.severity == "critical")
-    samples = sum(one.severity == "critical" for line in told.lines for one in line.visual.samples)
+    looked = sum(sample.n for line in furnace.lines for sample in line.visual.samples if sample.severity == "critical")
+    samples = sum(sample.severity == "critical" for line in furnace.lines for sample in line.visual.samples)
     strong = [
         number for number, row in enumerate(rows) if row["verdict"] == "not accepted" or row["severity"] == "critical"
     ]
@@ -192,23 +193,23 @@ def visual_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
     return Sheet("visual", "Samples", columns, rows, caption, strong=strong)
 
 
-def due_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
+def due_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
     """Checks by kind and place; challenges, which are many, only where one was missed, and summed up."""
-    every = [one for one in all_due(told) if one.kind != "challenge" or one.missed]
-    fine = [one for one in all_due(told) if one.kind == "challenge" and not one.missed]
+    every = [due for due in all_due(furnace) if due.kind != "challenge" or due.missed]
+    fine = [due for due in all_due(furnace) if due.kind == "challenge" and not due.missed]
     rows = [
         {
-            "kind": one.kind,
-            "of": one.of,
-            "every": f"{one.every_min:g} min" if one.every_min < 120 else f"{one.every_min / 60:g} h",
-            "due": one.due,
-            "made": one.made,
-            "missed": one.missed,
+            "kind": due.kind,
+            "of": due.of,
+            "every": f"{due.every_min:g} min" if due.every_min < 120 else f"{due.every_min / 60:g} h",
+            "due": due.due,
+            "made": due.made,
+            "missed": due.missed,
             "gaps": "; ".join(
-                f"{plant.clock.local(start):%H:%M} to {plant.clock.local(end):%H:%M}" for start, end in one.gaps
+                f"{plant.clock.local(start):%H:%M} to {plant.clock.local(end):%H:%M}" for start, end in due.gaps
             ),
         }
-        for one in every
+        for due in every
     ]
     columns = (
         Column("kind", "Check"),
@@ -224,5 +225,5 @@ def due_sheet(plant: Plant, told: FurnaceLaboratory) -> Sheet:
         "challenges of stations with a defect that were all made are not listed."
     )
     return Sheet(
-        "due", "Checks due", columns, rows, caption, strong=[row for row, one in enumerate(every) if one.missed]
+        "due", "Checks due", columns, rows, caption, strong=[row for row, due in enumerate(every) if due.missed]
     )

@@ -49,13 +49,13 @@ _PARETO = (
 )
 
 
-def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
+def show_pareto(plant: Plant, pareto: Pareto, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(pareto.told())
     if format is Format.csv:
-        if told.why:
-            typer.echo(told.why, err=True)
-        rows = [*told.rows, *told.apart]
+        if pareto.why:
+            typer.echo(pareto.why, err=True)
+        rows = [*pareto.rows, *pareto.apart]
         return print_csv(PARETO_COLUMNS, [[getattr(row, name, None) for name in PARETO_COLUMNS] for row in rows])
     clock = plant.clock
     shown = [
@@ -71,31 +71,31 @@ def show_pareto(plant: Plant, told: Pareto, format: Format) -> None:
             r.own_ware,
             percent(r.own_rate, 3),
         )
-        for r in told.rows
+        for r in pareto.rows
     ]
     return print_table(
-        f"Rejects of {told.line}, {clock.show(told.from_)} to {clock.show(told.to)}",
-        (told.by, *_PARETO),
+        f"Rejects of {pareto.line}, {clock.show(pareto.from_)} to {clock.show(pareto.to)}",
+        (pareto.by, *_PARETO),
         shown,
-        _pareto_caption(plant, told),
+        _pareto_caption(plant, pareto),
     )
 
 
-def _pareto_caption(plant: Plant, told: Pareto) -> str:
+def _pareto_caption(plant: Plant, pareto: Pareto) -> str:
     """Both denominators, and what has to be said of them; or that nothing came."""
-    if told.why:
-        return told.why
+    if pareto.why:
+        return pareto.why
     caption = (
-        f"{told.ware:,} containers at the first station; {told.rejected:,} rejected at the stations that send "
-        f"counts; {told.calls:,} calls."
+        f"{pareto.ware:,} containers at the first station; {pareto.rejected:,} rejected at the stations that send "
+        f"counts; {pareto.calls:,} calls."
     )
-    caption += doubt_words(told)
-    if told.refed:
-        caption += f" {told.refed:,} more went through it again and are no new ware."
-    if told.apart:
-        caption += f" For no fault of theirs: {apart_words(told.apart)}; in no share and no rate above."
-    if told.baseline_from:
-        caption += f" Before: pooled rate of the same job since {plant.clock.show(told.baseline_from)}."
+    caption += doubt_words(pareto)
+    if pareto.refed:
+        caption += f" {pareto.refed:,} more went through it again and are no new ware."
+    if pareto.apart:
+        caption += f" For no fault of theirs: {apart_words(pareto.apart)}; in no share and no rate above."
+    if pareto.baseline_from:
+        caption += f" Before: pooled rate of the same job since {plant.clock.show(pareto.baseline_from)}."
     return caption
 
 
@@ -107,54 +107,56 @@ RECONCILED = (
 )
 
 
-def show_yield(plant: Plant, told: Yield, format: Format) -> None:
+def show_yield(plant: Plant, day_yield: Yield, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(day_yield.told())
     if format is Format.csv:
-        return print_csv(CAUSE_COLUMNS, [_cause_row(line.line, one) for line in told.lines for one in line.causes])
+        return print_csv(
+            CAUSE_COLUMNS, [_cause_row(line.line, cause) for line in day_yield.lines for cause in line.causes]
+        )
     steps = [
         (line.line, x.step, x.units, x.kg, "measured" if x.measured else "unaccounted")
-        for line in told.lines
+        for line in day_yield.lines
         for x in line.losses
     ]
-    if told.known_at is not None:
+    if day_yield.known_at is not None:
         which = "no close had been made: worked out from the rows known then"
-        if told.revision is not None and told.closed_at is not None:
-            which = f"revision {told.revision}, closed {plant.clock.show(told.closed_at)}"
-        typer.echo(f"As known at {plant.clock.show(told.known_at)}: {which}.")
-    _show_furnaces(told)
-    _show_lines(told)
+        if day_yield.revision is not None and day_yield.closed_at is not None:
+            which = f"revision {day_yield.revision}, closed {plant.clock.show(day_yield.closed_at)}"
+        typer.echo(f"As known at {plant.clock.show(day_yield.known_at)}: {which}.")
+    _show_furnaces(day_yield)
+    _show_lines(day_yield)
     print_table("Where it went, by the readings", ("line", "step", "containers", "kg", ""), steps)
-    _show_causes(told)
-    notes = meter_sentences(told)
-    notes += [f"{one.furnace}: {one.why}" for one in told.furnaces if one.why]
-    notes += [f"{one.line}: {one.why}" for one in told.lines if one.why]
-    notes += [f"{line.line}: {note}" for line in told.lines for note in line.notes]
-    notes += [f"{furnace.furnace}: {note}" for furnace in told.furnaces for note in furnace.notes]
+    _show_causes(day_yield)
+    notes = meter_sentences(day_yield)
+    notes += [f"{furnace.furnace}: {furnace.why}" for furnace in day_yield.furnaces if furnace.why]
+    notes += [f"{line.line}: {line.why}" for line in day_yield.lines if line.why]
+    notes += [f"{line.line}: {note}" for line in day_yield.lines for note in line.notes]
+    notes += [f"{furnace.furnace}: {note}" for furnace in day_yield.furnaces for note in furnace.notes]
     for note in dict.fromkeys(notes):
         typer.echo(note)
     return None
 
 
-def _cause_row(line: str, one: Cause) -> tuple[Any, ...]:
-    return (line, one.shift, one.job, one.kind, one.where, one.cause, one.units, one.kg, one.counted)
+def _cause_row(line: str, cause: Cause) -> tuple[Any, ...]:
+    return (line, cause.shift, cause.job, cause.kind, cause.where, cause.cause, cause.units, cause.kg, cause.counted)
 
 
-def _show_causes(told: Yield) -> None:
+def _show_causes(day_yield: Yield) -> None:
     """The greatest losses by cause, all shifts and jobs together; every one of them, by shift and job, is in the
     CSV.
     """
     sums = [
         ((line.line, *key), values)
-        for line in told.lines
-        for key, values in summed(line.causes, lambda one: (one.kind, one.where, one.cause)).items()
+        for line in day_yield.lines
+        for key, values in summed(line.causes, lambda cause: (cause.kind, cause.where, cause.cause)).items()
     ]
-    rows = [(*key, *values) for key, values in sorted(sums, key=lambda one: -one[1][1])[:MOST_CAUSES]]
+    rows = [(*key, *values) for key, values in sorted(sums, key=lambda answer: -answer[1][1])[:MOST_CAUSES]]
     columns = ("line", "kind", "where", "cause", "containers", "kg")
     print_table("The greatest losses by cause", columns, rows, "every cause, by shift and job: --format csv")
 
 
-def _show_furnaces(told: Yield) -> None:
+def _show_furnaces(day_yield: Yield) -> None:
     rows = [
         (
             f.furnace,
@@ -167,7 +169,7 @@ def _show_furnaces(told: Yield) -> None:
             percent(f.raw),
             f.unaccounted_kg,
         )
-        for f in told.furnaces
+        for f in day_yield.furnaces
     ]
     columns = (
         "furnace",
@@ -180,10 +182,10 @@ def _show_furnaces(told: Yield) -> None:
         "plain quotient",
         "unaccounted kg*",
     )
-    print_table(f"Pack-to-melt of {told.day}", columns, rows, RECONCILED)
+    print_table(f"Pack-to-melt of {day_yield.day}", columns, rows, RECONCILED)
 
 
-def _show_lines(told: Yield) -> None:
+def _show_lines(day_yield: Yield) -> None:
     rows = [
         (
             y.line,
@@ -198,7 +200,7 @@ def _show_lines(told: Yield) -> None:
             percent(y.efficiency, 1),
             y.giveaway_kg,
         )
-        for y in told.lines
+        for y in day_yield.lines
     ]
     columns = (
         "line",

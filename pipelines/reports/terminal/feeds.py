@@ -46,63 +46,63 @@ class Part(StrEnum):
 _COLUMNS = {Part.feeds: FEED_COLUMNS, Part.stations: STATION_COLUMNS, Part.refused: REFUSED_COLUMNS}
 
 
-def show_feeds(plant: Plant, told: dict[str, Any], format: Format, of: Part | None = None) -> None:
+def show_feeds(plant: Plant, fields: dict[str, Any], format: Format, of: Part | None = None) -> None:
     """All three tables, or one of them; CSV is one alone, that of the feeds where none is named."""
     if format is Format.table:
         for part in Part if of is None else (of,):
-            _SHOW[part](plant, told)
+            _SHOW[part](plant, fields)
         return None
     asked = of is Part.refused or (of is None and format is Format.json)
-    if asked and (more := _waiting(told) - _rows_of(told["refused"])) > 0:
+    if asked and (more := _waiting(fields) - _rows_of(fields["refused"])) > 0:
         typer.echo(f"{more:,} more rows and files are refused than are told here", err=True)
     if format is Format.json:
-        return print_json(told if of is None else {of.value: told[of]})
+        return print_json(fields if of is None else {of.value: fields[of]})
     part = of or Part.feeds
-    return print_csv(_COLUMNS[part], [[row[name] for name in _COLUMNS[part]] for row in told[part]])
+    return print_csv(_COLUMNS[part], [[row[name] for name in _COLUMNS[part]] for row in fields[part]])
 
 
-def _show_arrivals(plant: Plant, told: dict[str, Any]) -> None:
-    rows = [[feed[name] for name in FEED_COLUMNS] for feed in told["feeds"]]
+def _show_arrivals(plant: Plant, fields: dict[str, Any]) -> None:
+    rows = [[feed[name] for name in FEED_COLUMNS] for feed in fields["feeds"]]
     local = [[*row[:-2], *(_local(plant, moment) for moment in row[-2:])] for row in rows]
     print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
 
 
-def _show_stations(plant: Plant, told: dict[str, Any]) -> None:
+def _show_stations(plant: Plant, row: dict[str, Any]) -> None:
     rows = [
         (s["line"], s["station"], _local(plant, s["last_window"]), s["behind_min"], s["verdict"])
-        for s in told["stations"]
+        for s in row["stations"]
     ]
     print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], rows)
 
 
-def _show_refused(plant: Plant, told: dict[str, Any]) -> None:
-    shown = told["refused"][:MOST_OF_FEEDS]
-    for sentence in with_the_list_once(one["sentence"] for one in shown):
+def _show_refused(plant: Plant, row: dict[str, Any]) -> None:
+    shown = row["refused"][:MOST_OF_FEEDS]
+    for sentence in with_the_list_once(each["sentence"] for each in shown):
         typer.echo(sentence)
-    if (more := _waiting(told) - _rows_of(shown)) > 0:
+    if (more := _waiting(row) - _rows_of(shown)) > 0:
         typer.echo(f"... and {more:,} more rows and files; all of them lie in quarantine/")
 
 
 _SHOW = {Part.feeds: _show_arrivals, Part.stations: _show_stations, Part.refused: _show_refused}
 
 
-def _waiting(told: dict[str, Any]) -> int:
+def _waiting(row: dict[str, Any]) -> int:
     """Rows and whole files that are still refused."""
-    return sum(int(one["rows_still_refused"]) + int(one["files_still_refused"]) for one in told["feeds"])
+    return sum(int(feed["rows_still_refused"]) + int(feed["files_still_refused"]) for feed in row["feeds"])
 
 
 def _rows_of(refused: Sequence[dict[str, Any]]) -> int:
     """How many rows and whole files these wrong values belong to."""
-    return len({(one["batch"], one["file_line"]) for one in refused})
+    return len({(row["batch"], row["file_line"]) for row in refused})
 
 
 def with_the_list_once(sentences: Iterable[str]) -> list[str]:
     """The sentences, each once; the list of all feeds stands in the first that has it."""
-    told: list[str] = []
+    texts: list[str] = []
     for sentence in dict.fromkeys(sentences):
-        listed = any(_LIST in one for one in told)
-        told.append(sentence.replace(_LIST, "") if listed else sentence)
-    return told
+        listed = any(_LIST in text for text in texts)
+        texts.append(sentence.replace(_LIST, "") if listed else sentence)
+    return texts
 
 
 def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) -> None:
@@ -114,9 +114,9 @@ def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) ->
     if report.repeated:
         typer.echo(f"{report.repeated} files had come before, byte for byte: nothing to do for them.")
     whole = report.refused_whole[:MOST_OF_INTAKE]
-    rows = [one for one in refused if one["file_line"]][: MOST_OF_INTAKE - len(whole)]
+    rows = [row for row in refused if row["file_line"]][: MOST_OF_INTAKE - len(whole)]
     others = [message for message in report.messages if message not in report.refused_whole]
-    for sentence in with_the_list_once([*others, *whole, *(one["sentence"] for one in rows)]):
+    for sentence in with_the_list_once([*others, *whole, *(row["sentence"] for row in rows)]):
         typer.echo(sentence, err=True)
     if (more := report.files_refused + report.rows_refused - len(whole) - _rows_of(rows)) > 0:
         typer.echo(f"and {more:,} more rows and files: `coldledger feeds`", err=True)

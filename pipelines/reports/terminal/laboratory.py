@@ -7,6 +7,7 @@ from typing import Any
 import typer
 
 from pipelines.cautions import CAUTION, GLASS
+from pipelines.measures.laboratory.annealing_sentences import temper_sentences
 from pipelines.measures.laboratory.tell import (
     all_due,
     capacity_sentences,
@@ -18,7 +19,6 @@ from pipelines.measures.laboratory.tell import (
     mould_words,
     parts_sentence,
     spread_sentence,
-    temper_sentences,
     visual_sentences,
 )
 from pipelines.plant.works import Plant
@@ -66,26 +66,26 @@ TABLE = ("mould", "cavity", "n", "mean g", "sd g", "least", "greatest", "Cpk (95
 LAB_COLUMNS = ("furnace", "line", "kind", "of", "at", "value", "unit", "least", "most", "verdict")
 
 
-def show_weights(plant: Plant, told: Weights, format: Format) -> None:
+def show_weights(plant: Plant, weights: Weights, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
-    every = (told, *told.others)
+        return print_json(weights.told())
+    every = (weights, *weights.others)
     if format is Format.csv:
-        return print_csv(CSV_COLUMNS, [row for one in every for row in _csv(one)])
-    for one in every:
-        _show_item(plant, one)
+        return print_csv(CSV_COLUMNS, [row for this_answer in every for row in _csv(this_answer)])
+    for answer in every:
+        _show_item(plant, answer)
     typer.echo(CAUTION)
     return None
 
 
-def _csv(told: Weights) -> list[list[Any]]:
+def _csv(weights: Weights) -> list[list[Any]]:
     rows = []
-    for mould in told.moulds:
+    for mould in weights.moulds:
         values = mould.model_dump() | {
             "cavities": " ".join(mould.cavities),
             "signals": "; ".join(f"{s.rule}{' (with its gob)' if s.with_gob else ''}" for s in mould.signals),
         }
-        rows.append([told.line, told.item, told.point, *(values[name] for name in MOULD_COLUMNS)])
+        rows.append([weights.line, weights.item, weights.point, *(values[name] for name in MOULD_COLUMNS)])
     return rows
 
 
@@ -104,35 +104,38 @@ def _mould_row(mould: MouldWeights) -> tuple[Any, ...]:
     )
 
 
-def _show_item(plant: Plant, told: Weights) -> None:
+def _show_item(plant: Plant, weights: Weights) -> None:
     show = plant.clock.show
-    title = f"Weights of {told.line}, {told.item or 'unknown item'} {told.name}, {show(told.from_)} to {show(told.to)}"
-    rows = [_mould_row(mould) for mould in told.moulds]
-    caption = f"{told.n} weighings at the {told.point} end"
-    if told.mean_g is not None:
-        caption += f", mean {told.mean_g:.2f} g"
-        if told.mean_low is not None and told.mean_high is not None:
-            caption += f" (95 %: {told.mean_low:.2f} to {told.mean_high:.2f})"
-    if told.nominal_g is not None:
-        low, high = (f"{v:g}" if v is not None else "none" for v in (told.weight_min_g, told.weight_max_g))
-        caption += f"; nominal {told.nominal_g:g} g, limits {low} to {high}; {told.outside} outside"
+    title = (
+        f"Weights of {weights.line}, {weights.item or 'unknown item'} {weights.name}, {show(weights.from_)} to "
+        f"{show(weights.to)}"
+    )
+    rows = [_mould_row(mould) for mould in weights.moulds]
+    caption = f"{weights.n} weighings at the {weights.point} end"
+    if weights.mean_g is not None:
+        caption += f", mean {weights.mean_g:.2f} g"
+        if weights.mean_low is not None and weights.mean_high is not None:
+            caption += f" (95 %: {weights.mean_low:.2f} to {weights.mean_high:.2f})"
+    if weights.nominal_g is not None:
+        low, high = (f"{v:g}" if v is not None else "none" for v in (weights.weight_min_g, weights.weight_max_g))
+        caption += f"; nominal {weights.nominal_g:g} g, limits {low} to {high}; {weights.outside} outside"
     print_table(title, TABLE, rows, caption)
     slope = (
-        f"Drift over the window {told.drift_g_per_day:+.2f} g a day (95 %: {told.drift_low:+.2f} to "
-        f"{told.drift_high:+.2f})."
-        if told.drift_g_per_day is not None
+        f"Drift over the window {weights.drift_g_per_day:+.2f} g a day (95 %: {weights.drift_low:+.2f} to "
+        f"{weights.drift_high:+.2f})."
+        if weights.drift_g_per_day is not None
         else ""
     )
     said = [
-        *gob_sentences(plant, told),
-        spread_sentence(told),
-        parts_sentence(told.components),
+        *gob_sentences(plant, weights),
+        spread_sentence(weights),
+        parts_sentence(weights.components),
         slope,
-        *glass_sentences(told),
-        hot_cold_sentence(told),
+        *glass_sentences(weights),
+        hot_cold_sentence(weights),
     ]
-    judged = f"Judged by what was usual since {show(told.judged_from)}." if told.judged_from else ""
-    for text in (*said, told.rules, judged, *(f"Note: {note}." for note in told.notes)):
+    judged = f"Judged by what was usual since {show(weights.judged_from)}." if weights.judged_from else ""
+    for text in (*said, weights.rules, judged, *(f"Note: {note}." for note in weights.notes)):
         if text:
             typer.echo(text)
 
@@ -155,30 +158,30 @@ _CAPACITY = (
 )
 
 
-def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
+def show_laboratory(plant: Plant, laboratory: LaboratoryDay, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(laboratory.told())
     if format is Format.csv:
-        return print_csv(LAB_COLUMNS, [row for furnace in told.furnaces for row in _furnace_rows(furnace)])
-    for furnace in told.furnaces:
+        return print_csv(LAB_COLUMNS, [row for furnace in laboratory.furnaces for row in _furnace_rows(furnace)])
+    for furnace in laboratory.furnaces:
         rows = [
             (
                 line.line,
-                one.item or "?",
-                one.fill,
-                one.n,
-                one.mean_ml,
-                one.sd_ml,
-                one.capacity_min_ml,
-                one.capacity_max_ml,
-                one.outside,
-                _verdict(one),
+                capacity.item or "?",
+                capacity.fill,
+                capacity.n,
+                capacity.mean_ml,
+                capacity.sd_ml,
+                capacity.capacity_min_ml,
+                capacity.capacity_max_ml,
+                capacity.outside,
+                _verdict(capacity),
             )
             for line in furnace.lines
-            for one in line.capacity
+            for capacity in line.capacity
         ]
         print_table(
-            f"Laboratory, furnace {furnace.furnace}, production day {told.day}",
+            f"Laboratory, furnace {furnace.furnace}, production day {laboratory.day}",
             _CAPACITY,
             rows,
             "Capacity by weighing water.",
@@ -190,10 +193,10 @@ def show_laboratory(plant: Plant, told: LaboratoryDay, format: Format) -> None:
     return None
 
 
-def _verdict(one: Capacity) -> str:
-    if one.measuring is None:
+def _verdict(capacity: Capacity) -> str:
+    if capacity.measuring is None:
         return "-"
-    words = [_by_method(v) for v in one.measuring.verdicts]
+    words = [_by_method(v) for v in capacity.measuring.verdicts]
     return "; ".join(words) or "no verdict"
 
 
@@ -201,7 +204,9 @@ def _sentences(plant: Plant, furnace: FurnaceLaboratory) -> list[str]:
     said = density_sentences(plant, furnace.furnace, furnace.density)
     for line in furnace.lines:
         said += [
-            text for one in line.capacity for text in capacity_sentences(plant, line.line, one)[1 if one.n else 0 :]
+            text
+            for capacity in line.capacity
+            for text in capacity_sentences(plant, line.line, capacity)[1 if capacity.n else 0 :]
         ]
         said += [*temper_sentences(plant, line.line, line.temper), *visual_sentences(plant, line.line, line.visual)]
         said += [f"{line.line}: {note}." for note in line.notes]
@@ -209,28 +214,39 @@ def _sentences(plant: Plant, furnace: FurnaceLaboratory) -> list[str]:
     return [*said, *(f"Missed: {text}" for text in missed)] if missed else [*said, "No check that was due is missing."]
 
 
-def _furnace_rows(told: FurnaceLaboratory) -> list[list[Any]]:
+def _furnace_rows(furnace: FurnaceLaboratory) -> list[list[Any]]:
     """Every single reading of the day with what it is judged by."""
-    density = told.density
+    density = furnace.density
     rows: list[list[Any]] = [
         [
-            told.furnace,
+            furnace.furnace,
             "",
             "density",
-            one.how,
-            one.at.isoformat(),
-            one.density_g_cm3,
+            reading.how,
+            reading.at.isoformat(),
+            reading.density_g_cm3,
             "g/cm3",
             density.low,
             density.high,
             "",
         ]
-        for one in density.readings
+        for reading in density.readings
     ]
-    rows += [[told.furnace, line.line, *row] for line in told.lines for row in _line_rows(line)]
+    rows += [[furnace.furnace, line.line, *row] for line in furnace.lines for row in _line_rows(line)]
     rows += [
-        [told.furnace, "", f"due {one.kind}", one.of, "", one.made, "made", one.due, None, f"{one.missed} missed"]
-        for one in all_due(told)
+        [
+            furnace.furnace,
+            "",
+            f"due {each.kind}",
+            each.of,
+            "",
+            each.made,
+            "made",
+            each.due,
+            None,
+            f"{each.missed} missed",
+        ]
+        for each in all_due(furnace)
     ]
     return rows
 
@@ -265,24 +281,24 @@ def _line_rows(line: LineLaboratory) -> list[list[Any]]:
     ]
     rows += [
         [
-            f"visual {one.severity}",
-            f"{one.item} {' '.join(one.defects)}".strip(),
-            one.at.isoformat(),
-            one.found,
-            f"of {one.n}",
+            f"visual {sample.severity}",
+            f"{sample.item} {' '.join(sample.defects)}".strip(),
+            sample.at.isoformat(),
+            sample.found,
+            f"of {sample.n}",
             0,
-            one.ac,
-            _accepted(one.accepted),
+            sample.ac,
+            _accepted(sample.accepted),
         ]
-        for one in line.visual.samples
+        for sample in line.visual.samples
     ]
     return rows
 
 
-def _by_method(told: MeasuringVerdict) -> str:
+def _by_method(measuring_verdict: MeasuringVerdict) -> str:
     """A verdict with its condition beside it: the directive judges the production of one hour."""
-    whole = "" if told.one_hour else " (not of one hour)"
-    return f"{'accepted' if told.accepted else 'REFUSED'} by {told.method}{whole}"
+    whole = "" if measuring_verdict.one_hour else " (not of one hour)"
+    return f"{'accepted' if measuring_verdict.accepted else 'REFUSED'} by {measuring_verdict.method}{whole}"
 
 
 def _accepted(value: bool | None) -> str:

@@ -52,37 +52,37 @@ def show_signals(
 ) -> None:
     if format is Format.json:
         _say_doubts(plant, doubts)
-        return print_json([one.told() for one in signals])
+        return print_json([signal.told() for signal in signals])
     if format is Format.csv:
         _say_doubts(plant, doubts)
-        return print_csv(CSV_COLUMNS, [[_flat(one.told()[name]) for name in CSV_COLUMNS] for one in signals])
+        return print_csv(CSV_COLUMNS, [[_flat(signal.told()[name]) for name in CSV_COLUMNS] for signal in signals])
     show = plant.clock.show
-    excesses = [one for one in signals if one.kind == "excess"]
-    critical = [one for one in signals if one.kind != "excess"]
+    excesses = [signal for signal in signals if signal.kind == "excess"]
+    critical = [signal for signal in signals if signal.kind != "excess"]
     title = f"What is not chance, {show(span.start)} to {show(span.end)}"
     print_table(
         title,
         COLUMNS,
-        [_row(plant, one) for one in excesses],
+        [_row(plant, signal) for signal in excesses],
         "" if excesses else nothing_found([] if not doubts else ["see below."]),
     )
     if critical:
         rows = [
             (
-                one.line,
-                one.defect,
-                one.name,
-                one.calls,
-                round(one.ware),
-                ", ".join(one.moulds) or "not read",
-                show(one.onset),
+                signal.line,
+                signal.defect,
+                signal.name,
+                signal.calls,
+                round(signal.ware),
+                ", ".join(signal.moulds) or "not read",
+                show(signal.onset),
             )
-            for one in critical
+            for signal in critical
         ]
         columns = ("line", "defect", "name", "calls", "inspected for it", "moulds read", "first call")
         print_table("Critical calls, shown whatever chance says", columns, rows)
-    for one in excesses:
-        typer.echo(_words(plant, one))
+    for excess in excesses:
+        typer.echo(_words(plant, excess))
     _say_doubts(plant, doubts, err=False)
     typer.echo(CAUTION)
     return None
@@ -94,36 +94,40 @@ def _say_doubts(plant: Plant, doubts: Sequence[tuple[str, datetime, str]], err: 
         typer.echo(f"{line}, from {plant.clock.show(hour)}: {doubt}", err=err)
 
 
-def _words(plant: Plant, one: Signal) -> str:
+def _words(plant: Plant, signal: Signal) -> str:
     """What a row has no room for: where to look, when it was formed, what the logs say, what makes it go away, who has
     seen it.
     """
-    sure = f"{one.scope} {percent(one.probability, 0)}" + (f", {one.doubt}" if one.doubt else "")
-    if one.undecided:
-        others = sorted(((p, s) for s, p in one.scopes.items() if s != one.scope), reverse=True)[:1]
+    sure = f"{signal.scope} {percent(signal.probability, 0)}" + (f", {signal.doubt}" if signal.doubt else "")
+    if signal.undecided:
+        others = sorted(((p, s) for s, p in signal.scopes.items() if s != signal.scope), reverse=True)[:1]
         sure += "".join(f" between it and {scope} {percent(p, 0)}" for p, scope in others)
-    logs = f" The logs then: {'; '.join(one.happened)}." if one.happened else ""
-    seen = f" Seen by {one.acknowledged_by}{': ' + one.note if one.note else ''}." if one.acknowledged_by else ""
-    formed = f"formed from {plant.clock.show(one.formed)} on"
-    state = one.closes if one.ended is not None else f"look first at {one.look_first}; {one.closes}"
-    return f"{one.id} ({sure}; {formed}): {state}.{logs}{seen}"
+    logs = f" The logs then: {'; '.join(signal.happened)}." if signal.happened else ""
+    seen = (
+        f" Seen by {signal.acknowledged_by}{': ' + signal.note if signal.note else ''}."
+        if signal.acknowledged_by
+        else ""
+    )
+    formed = f"formed from {plant.clock.show(signal.formed)} on"
+    state = signal.closes if signal.ended is not None else f"look first at {signal.look_first}; {signal.closes}"
+    return f"{signal.id} ({sure}; {formed}): {state}.{logs}{seen}"
 
 
-def _row(plant: Plant, one: Signal) -> tuple[object, ...]:
+def _row(plant: Plant, signal: Signal) -> tuple[object, ...]:
     local = plant.clock.local
-    since = f"{local(one.onset):%d %H:%M} ({local(one.onset_low):%H:%M}-{local(one.onset_high):%H:%M})"
-    severe = f" ({one.severity})" if one.severity == "critical" else ""
+    since = f"{local(signal.onset):%d %H:%M} ({local(signal.onset_low):%H:%M}-{local(signal.onset_high):%H:%M})"
+    severe = f" ({signal.severity})" if signal.severity == "critical" else ""
     return (
-        one.line,
-        f"{one.defect} {one.name}{severe}",
-        f"{one.scope} {', '.join(one.members)}",
+        signal.line,
+        f"{signal.defect} {signal.name}{severe}",
+        f"{signal.scope} {', '.join(signal.members)}",
         since,
-        f"{local(one.ended):%d %H:%M}{' passed' if one.passed else ''}" if one.ended else "going on",
-        one.calls,
-        expected(one.expected),
-        round(one.ware),
-        f"{one.lost_per_hour:.0f}",
-        f"{one.q or 0:.1g}",
+        f"{local(signal.ended):%d %H:%M}{' passed' if signal.passed else ''}" if signal.ended else "going on",
+        signal.calls,
+        expected(signal.expected),
+        round(signal.ware),
+        f"{signal.lost_per_hour:.0f}",
+        f"{signal.q or 0:.1g}",
     )
 
 

@@ -55,5 +55,5 @@ def print_csv(columns: Sequence[str], rows: Rows) -> None:
     sys.stdout.write(out.getvalue())
 
 
-def print_json(told: Any) -> None:
-    sys.stdout.write(json.dumps(told, ensure_ascii=False, indent=1, default=str) + "\n")
+def print_json(answer: Any) -> None:
+    sys.stdout.write(json.dumps(answer, ensure_ascii=False, indent=1, default=str) + "\n")

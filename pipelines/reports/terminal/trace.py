@@ -67,20 +67,20 @@ def _pallet_row(plant: Plant, pallet: TracedPallet) -> tuple[Any, ...]:
     )
 
 
-def show_trace(plant: Plant, told: Trace, format: Format) -> None:
+def show_trace(plant: Plant, trace: Trace, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
-    rows = [_pallet_row(plant, pallet) for pallet in told.pallets]
+        return print_json(trace.told())
+    rows = [_pallet_row(plant, pallet) for pallet in trace.pallets]
     if format is Format.csv:
         return print_csv(PALLET_COLUMNS, rows)
-    for text in told.impossible:
+    for text in trace.impossible:
         typer.echo(f"Cannot be: {text}")
-    for text in told.nearest:
+    for text in trace.nearest:
         typer.echo(f"  nearest: {text}")
-    _show_cavities(plant, told)
+    _show_cavities(plant, trace)
     brief = [
         tuple(row[n] if n != _CHANCE else percent(p.probability, 1) for n in _BRIEF)
-        for row, p in zip(rows[:30], told.pallets, strict=False)
+        for row, p in zip(rows[:30], trace.pallets, strict=False)
     ]
     more = f"and {len(rows) - 30} more; all of them on the page and with --format csv" if len(rows) > 30 else ""
     print_table(
@@ -89,49 +89,49 @@ def show_trace(plant: Plant, told: Trace, format: Format) -> None:
         brief,
         more,
     )
-    _show_lists(told)
-    for note in told.notes:
+    _show_lists(trace)
+    for note in trace.notes:
         typer.echo(note)
     typer.echo(CAUTION)
     return None
 
 
-def _show_cavities(plant: Plant, told: Trace) -> None:
+def _show_cavities(plant: Plant, trace: Trace) -> None:
     show = plant.clock.show
     rows = [
         (c.line, c.section, c.gob, c.mould, c.blank, c.neck_ring, show(c.from_), show(c.to), percent(c.probability, 1))
-        for c in told.cavities[:SHOWN]
+        for c in trace.cavities[:SHOWN]
     ]
-    more = f"and {len(told.cavities) - SHOWN} less likely ones" if len(told.cavities) > SHOWN else ""
+    more = f"and {len(trace.cavities) - SHOWN} less likely ones" if len(trace.cavities) > SHOWN else ""
     columns = ("line", "section", "gob", "mould", "blank", "neck ring", "formed from", "to", "probability")
-    if told.cavities and not told.stands_out:
-        typer.echo(f"Cannot be told: about {told.about_cavities:.0f} cavities; none stands out.")
+    if trace.cavities and not trace.stands_out:
+        typer.echo(f"Cannot be told: about {trace.about_cavities:.0f} cavities; none stands out.")
     print_table("Cavities that can have made it", columns, rows, more)
-    if told.whole_stay is not None:
-        for text in stay_words(plant, told.whole_stay):
+    if trace.whole_stay is not None:
+        for text in stay_words(plant, trace.whole_stay):
             typer.echo(text)
 
 
-def _show_lists(told: Trace) -> None:
-    if told.expected_defective is not None:
+def _show_lists(trace: Trace) -> None:
+    if trace.expected_defective is not None:
         typer.echo(
-            f"Expected defective containers on these pallets: {few(told.expected_defective)} "
-            f"(95 %: {whole_range(told.expected_low, told.expected_high)}). Fewer than 1 is none with 95 %, not that "
+            f"Expected defective containers on these pallets: {few(trace.expected_defective)} "
+            f"(95 %: {whole_range(trace.expected_low, trace.expected_high)}). Fewer than 1 is none with 95 %, not that "
             "none can be there."
         )
-    if told.complained:
-        typer.echo(f"At least {told.complained} reached the customer: that was complained of.")
-    for name, one in (
-        ("the fewest units that cover 95 % of the expected escapes", told.proposed),
-        ("everything possible", told.possible),
+    if trace.complained:
+        typer.echo(f"At least {trace.complained} reached the customer: that was complained of.")
+    for name, hold_list in (
+        ("the fewest units that cover 95 % of the expected escapes", trace.proposed),
+        ("everything possible", trace.possible),
     ):
-        if one is not None:
-            typer.echo(f"Hold list, {name}: {hold_words(one)}")
-    if told.severity == "critical":
+        if hold_list is not None:
+            typer.echo(f"Hold list, {name}: {hold_words(hold_list)}")
+    if trace.severity == "critical":
         typer.echo(
             "A critical defect is not sampled away: sort all of it or scrap it, as the works' quality system decides."
         )
-    for plan in told.plans:
+    for plan in trace.plans:
         typer.echo(
             f"ISO 2859-1, {plan.severity}, AQL {plan.aql:g}, {plan.inspection}: letter {plan.letter}, "
             f"{plan_words(plan)}"
@@ -149,7 +149,7 @@ PLAN_COLUMNS = ("inspection", "now", "letter", "lot", "sample", "accept up to", 
 def show_plans(name: str, state: str, plans: Sequence[SamplingPlan], format: Format) -> None:
     """The plans for a hold, the one that the switching rules call for marked."""
     if format is Format.json:
-        return print_json({"hold": name, "inspection": state, "plans": [one.told() for one in plans]})
+        return print_json({"hold": name, "inspection": state, "plans": [plan.told() for plan in plans]})
     rows = [
         (p.inspection, "yes" if p.inspection == state else "", p.letter, p.lot, p.n, p.ac, p.re, p.aql) for p in plans
     ]
@@ -166,10 +166,10 @@ def show_plans(name: str, state: str, plans: Sequence[SamplingPlan], format: For
     return None
 
 
-def hold_words(one: HoldList) -> str:
-    covers = f", {one.covers:.1%} of what is expected" if one.covers is not None else ""
-    gone = f", {one.released} of them released already" if one.released else ""
-    return f"{len(one.pallets)} pallets, {one.units} units{covers}{gone}"
+def hold_words(hold_list: HoldList) -> str:
+    covers = f", {hold_list.covers:.1%} of what is expected" if hold_list.covers is not None else ""
+    gone = f", {hold_list.released} of them released already" if hold_list.released else ""
+    return f"{len(hold_list.pallets)} pallets, {hold_list.units} units{covers}{gone}"
 
 
 HOLD_COLUMNS = (
@@ -188,9 +188,9 @@ HOLD_COLUMNS = (
 )
 
 
-def show_holds(plant: Plant, told: Sequence[HeldPallet], format: Format) -> None:
+def show_holds(plant: Plant, pallets: Sequence[HeldPallet], format: Format) -> None:
     if format is Format.json:
-        return print_json([one.told() for one in told])
+        return print_json([pallet.told() for pallet in pallets])
     rows = [
         (
             h.hold,
@@ -206,20 +206,21 @@ def show_holds(plant: Plant, told: Sequence[HeldPallet], format: Format) -> None
             h.why,
             h.evidence,
         )
-        for h in told
+        for h in pallets
     ]
     if format is Format.csv:
         return print_csv(HOLD_COLUMNS, rows)
     print_table("Pallets on hold", HOLD_COLUMNS[:10], [row[:10] for row in rows])
     typer.echo(
-        f"{sum(h.state == 'held' for h in told)} held, {sum(h.state == 'proposed' for h in told)} proposed and held "
+        f"{sum(h.state == 'held' for h in pallets)} held, {sum(h.state == 'proposed' for h in pallets)} proposed and "
+        "held "
         "by nobody until a person confirms them."
     )
     typer.echo(CAUTION)
     return None
 
 
-def show_hold(plant: Plant, hold: Hold, told: Sequence[HeldPallet], format: Format) -> None:
+def show_hold(plant: Plant, hold: Hold, pallets: Sequence[HeldPallet], format: Format) -> None:
     """One hold with its whole history."""
     if format is Format.json:
         return print_json(
@@ -227,7 +228,7 @@ def show_hold(plant: Plant, hold: Hold, told: Sequence[HeldPallet], format: Form
                 "hold": hold.name,
                 "state": hold.state,
                 "decisions": [d.told() for d in hold.decisions],
-                "pallets": [one.told() for one in told],
+                "pallets": [pallet.told() for pallet in pallets],
             }
         )
     columns = ("number", "at", "action", "by", "pallets", "why", "evidence")
@@ -238,35 +239,37 @@ def show_hold(plant: Plant, hold: Hold, told: Sequence[HeldPallet], format: Form
     if format is Format.csv:
         return print_csv(columns, rows)
     print_table(f"Hold {hold.name}: every decision, the oldest first", columns, rows)
-    return show_holds(plant, told, format)
+    return show_holds(plant, pallets, format)
 
 
 PART_COLUMNS = ("section", "gob", "mould", "blank", "neck ring", "containers", "formed from", "to")
 
 
-def show_contents(plant: Plant, told: PalletContents, format: Format) -> None:
+def show_contents(plant: Plant, contents: PalletContents, format: Format) -> None:
     show = plant.clock.show
-    rows = [(p.section, p.gob, p.mould, p.blank, p.neck_ring, p.units, show(p.from_), show(p.to)) for p in told.parts]
+    rows = [
+        (p.section, p.gob, p.mould, p.blank, p.neck_ring, p.units, show(p.from_), show(p.to)) for p in contents.parts
+    ]
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(contents.told())
     if format is Format.csv:
         return print_csv(PART_COLUMNS, rows)
-    holds = f"; holds: {', '.join(told.holds)}" if told.holds else ""
-    packed = f"packed on {told.line} from {show(told.packed_from)} to {show(told.packed_to)}"
-    typer.echo(f"Pallet {told.pallet}: {told.units} {told.item} {packed}; {told.state}{holds}")
+    holds = f"; holds: {', '.join(contents.holds)}" if contents.holds else ""
+    packed = f"packed on {contents.line} from {show(contents.packed_from)} to {show(contents.packed_to)}"
+    typer.echo(f"Pallet {contents.pallet}: {contents.units} {contents.item} {packed}; {contents.state}{holds}")
     print_table("Moulds on it, and when they formed them (95 %)", PART_COLUMNS, rows)
-    defects = [(d.defect, d.name, d.severity, d.calls, d.expected, d.low, d.high) for d in told.defects]
+    defects = [(d.defect, d.name, d.severity, d.calls, d.expected, d.low, d.high) for d in contents.defects]
     columns = ("defect", "name", "severity", "called and rejected then", "expected on it", "at least", "at most (95 %)")
     print_table("Defects", columns, defects)
-    _show_around(plant, told)
-    for text in told.doubts:
+    _show_around(plant, contents)
+    for text in contents.doubts:
         typer.echo(f"In doubt: {text}")
-    for text in (*told.notes, CAUTION, GLASS):
+    for text in (*contents.notes, CAUTION, GLASS):
         typer.echo(text)
     return None
 
 
-def _show_around(plant: Plant, told: PalletContents) -> None:
+def _show_around(plant: Plant, contents: PalletContents) -> None:
     signals = [
         (
             s["id"],
@@ -277,28 +280,30 @@ def _show_around(plant: Plant, told: PalletContents) -> None:
             _local(plant, s["onset"]),
             _local(plant, s["ended"]),
         )
-        for s in told.signals
+        for s in contents.signals
     ]
     columns = ("signal", "defect", "severity", "scope", "members", "onset", "ended")
     print_table("Signals open while its ware was inspected", columns, signals)
-    states = [(s["state"], s["units"], _local(plant, s["received_at"]), s["file"], s["file_line"]) for s in told.states]
+    states = [
+        (s["state"], s["units"], _local(plant, s["received_at"]), s["file"], s["file_line"]) for s in contents.states
+    ]
     print_table("What the warehouse said of it", ("state", "units", "received", "file", "line"), states)
 
 
 LIFE_COLUMNS = ("pallet", "item", "packed_from", "packed_to", "state", "units", "of_mould")
 
 
-def show_mould(plant: Plant, told: MouldLife, format: Format) -> None:
+def show_mould(plant: Plant, life: MouldLife, format: Format) -> None:
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(life.told())
     if format is Format.csv:
-        return print_csv(LIFE_COLUMNS, [tuple(p[name] for name in LIFE_COLUMNS) for p in told.pallets])
-    for text in told.impossible:
+        return print_csv(LIFE_COLUMNS, [tuple(p[name] for name in LIFE_COLUMNS) for p in life.pallets])
+    for text in life.impossible:
         typer.echo(f"Cannot be: {text}")
-    for text in told.nearest:
+    for text in life.nearest:
         typer.echo(f"  nearest: {text}")
-    if told.stays:
-        _show_life(plant, told)
+    if life.stays:
+        _show_life(plant, life)
     return None
 
 
@@ -309,10 +314,10 @@ def _stay_row(plant: Plant, stay: MouldStay) -> tuple[Any, ...]:
     return (stay.section, stay.gob, stay.item, show(stay.fitted), ended, *parts, stay.containers)
 
 
-def _show_life(plant: Plant, told: MouldLife) -> None:
-    stays = [_stay_row(plant, stay) for stay in told.stays]
+def _show_life(plant: Plant, life: MouldLife) -> None:
+    stays = [_stay_row(plant, stay) for stay in life.stays]
     columns: tuple[str, ...] = ("section", "gob", "item", "fitted", "ended", "blank", "neck ring", "containers seen")
-    print_table(f"Mould {told.mould} on {told.line}", columns, stays)
+    print_table(f"Mould {life.mould} on {life.line}", columns, stays)
     calls = [
         (
             c["defect"],
@@ -323,14 +328,14 @@ def _show_life(plant: Plant, told: MouldLife) -> None:
             percent(c["low"]),
             percent(c["high"]),
         )
-        for c in told.calls
+        for c in life.calls
     ]
     columns = ("defect", "severity", "calls", "of containers read", "rate", "at least", "at most (95 %)")
     print_table("Calls with the number read", columns, calls)
-    for text in told.notes:
+    for text in life.notes:
         typer.echo(text)
-    by_state = ", ".join(f"{state} {units:,.0f}" for state, units in told.states.items())
-    typer.echo(f"{len(told.pallets)} pallets carry it: {by_state or 'none'} containers. All of them with --format csv.")
+    by_state = ", ".join(f"{state} {units:,.0f}" for state, units in life.states.items())
+    typer.echo(f"{len(life.pallets)} pallets carry it: {by_state or 'none'} containers. All of them with --format csv.")
     near = [
         (
             p["pallet"],
@@ -339,7 +344,7 @@ def _show_life(plant: Plant, told: MouldLife) -> None:
             p["state"],
             p["of_mould"],
         )
-        for p in told.pallets[-20:]
+        for p in life.pallets[-20:]
     ]
     print_table("The newest pallets", ("pallet", "item", "packed from", "to", "state", "of this mould"), near)
 

@@ -24,21 +24,21 @@ def told_trial(trial: Trial) -> dict[str, Any]:
     return {
         "file": trial.file,
         "whole": trial.whole,
-        "feeds": [_told(one) for one in trial.tried],
+        "feeds": [_told(this_trial) for this_trial in trial.tried],
         "proposal": None
         if proposal is None
         else {"toml": proposal.toml, "missing": proposal.missing, "guessed": proposal.guessed},
     }
 
 
-def _told(one: Tried) -> dict[str, Any]:
-    plain = {k: v for k, v in vars(one).items() if k not in ("shown", "faults", "first", "last")}
+def _told(trial: Tried) -> dict[str, Any]:
+    plain = {k: v for k, v in vars(trial).items() if k not in ("shown", "faults", "first", "last")}
     return {
         **plain,
-        "first": _moment(one.first),
-        "last": _moment(one.last),
-        "faults": [vars(fault) for fault in one.faults],
-        "shown": [{k: _moment(v) for k, v in row.items()} for row in one.shown.iter_rows(named=True)],
+        "first": _moment(trial.first),
+        "last": _moment(trial.last),
+        "faults": [vars(fault) for fault in trial.faults],
+        "shown": [{k: _moment(v) for k, v in row.items()} for row in trial.shown.iter_rows(named=True)],
     }
 
 
@@ -55,10 +55,10 @@ def show_proposal(proposal: Proposal) -> None:
         "works.toml:\n"
     )
     typer.echo(proposal.toml)
-    for told in proposal.guessed:
-        typer.echo(f"Guessed: {told}.")
-    for told in proposal.missing:
-        typer.echo(f"Missing: {told}.")
+    for each in proposal.guessed:
+        typer.echo(f"Guessed: {each}.")
+    for each in proposal.missing:
+        typer.echo(f"Missing: {each}.")
     typer.echo("")
 
 
@@ -66,34 +66,37 @@ def show_tried(plant: Plant, tried: list[Tried], format: Format) -> None:
     """What the file would become, feed by feed: counts, first rows, and what would be set aside."""
     if format is Format.csv:
         rows = [
-            (one.feed, *(getattr(fault, name) for name in FAULT_COLUMNS[1:])) for one in tried for fault in one.faults
+            (this_trial.feed, *(getattr(fault, name) for name in FAULT_COLUMNS[1:]))
+            for this_trial in tried
+            for fault in this_trial.faults
         ]
         return print_csv(FAULT_COLUMNS, rows)
-    for one in tried:
-        _show_one(plant, one)
+    for trial in tried:
+        _show_one(plant, trial)
     return None
 
 
-def _show_one(plant: Plant, one: Tried) -> None:
-    how = f", by [[mapping]] {one.mapping}" if one.mapping else ""
+def _show_one(plant: Plant, trial: Tried) -> None:
+    how = f", by [[mapping]] {trial.mapping}" if trial.mapping else ""
     span = ""
-    if isinstance(one.first, datetime) and isinstance(one.last, datetime):
-        span = f", {plant.clock.show(one.first)} to {plant.clock.show(one.last)}"
+    if isinstance(trial.first, datetime) and isinstance(trial.last, datetime):
+        span = f", {plant.clock.show(trial.first)} to {plant.clock.show(trial.last)}"
     typer.echo(
-        f"{one.feed}{how}: {one.rows:,} rows, {one.kept:,} would be kept ({one.new:,} new, {one.unchanged:,} known "
-        f"already, {one.replacing:,} would replace others), {one.refused:,} set aside{span}. Nothing was kept now."
+        f"{trial.feed}{how}: {trial.rows:,} rows, {trial.kept:,} would be kept ({trial.new:,} new, "
+        f"{trial.unchanged:,} known "
+        f"already, {trial.replacing:,} would replace others), {trial.refused:,} set aside{span}. Nothing was kept now."
     )
-    if one.note and one.note != "refused whole":
-        typer.echo(f"Note: {one.note}.")
-    if one.shown.height:
-        cells = [[_cell(plant, value) for value in row] for row in one.shown.rows()]
-        print_table(f"The first rows as {one.feed}", one.shown.columns, cells)
-    for fault in one.faults[:SHOWN_REFUSALS]:
+    if trial.note and trial.note != "refused whole":
+        typer.echo(f"Note: {trial.note}.")
+    if trial.shown.height:
+        cells = [[_cell(plant, value) for value in row] for row in trial.shown.rows()]
+        print_table(f"The first rows as {trial.feed}", trial.shown.columns, cells)
+    for fault in trial.faults[:SHOWN_REFUSALS]:
         where = f"line {fault.line}" if fault.line else "the file"
         often = f", {fault.values:,} times, first" if fault.values > 1 else ""
         typer.echo(f"Set aside{often} {where}{f', column {fault.column}' if fault.column else ''}: {fault.sentence}.")
-    if len(one.faults) > SHOWN_REFUSALS:
-        typer.echo(f"... and {len(one.faults) - SHOWN_REFUSALS} more kinds; --format csv lists all.")
+    if len(trial.faults) > SHOWN_REFUSALS:
+        typer.echo(f"... and {len(trial.faults) - SHOWN_REFUSALS} more kinds; --format csv lists all.")
 
 
 def _cell(plant: Plant, value: Any) -> Any:
@@ -103,9 +106,9 @@ def _cell(plant: Plant, value: Any) -> Any:
 DOUBT_COLUMNS = ("line", "station", "kind", "since", "until", "certain", "minutes", "size", "key", "sentence")
 
 
-def show_station_faults(plant: Plant, told: list[StationFault], span: Span, format: Format) -> None:
+def show_station_faults(plant: Plant, faults: list[StationFault], span: Span, format: Format) -> None:
     """Clocks and counts that cannot be right, those that are certain first."""
-    rows = [{name: _moment(getattr(one, name)) for name in DOUBT_COLUMNS} for one in told]
+    rows = [{name: _moment(getattr(fault, name)) for name in DOUBT_COLUMNS} for fault in faults]
     if format is Format.json:
         return print_json(rows)
     if format is Format.csv:
@@ -113,18 +116,18 @@ def show_station_faults(plant: Plant, told: list[StationFault], span: Span, form
     title = f"Clocks and counts in doubt, {plant.clock.show(span.start)} to {plant.clock.show(span.end)}"
     shown = [
         (
-            one.line,
-            one.station,
-            one.kind,
-            plant.clock.show(one.since),
-            plant.clock.show(one.until),
-            "certain" if one.certain else "a guess",
+            fault.line,
+            fault.station,
+            fault.kind,
+            plant.clock.show(fault.since),
+            plant.clock.show(fault.until),
+            "certain" if fault.certain else "a guess",
         )
-        for one in told
+        for fault in faults
     ]
-    if not told:
+    if not faults:
         return typer.echo(f"{title}: nothing was found that cannot be right.")
     print_table(title, ("line", "station", "what", "since", "until", "how sure"), shown)
-    for one in told:
-        typer.echo(f"{one.line}: {one.sentence}.")
+    for each in faults:
+        typer.echo(f"{each.line}: {each.sentence}.")
     return None

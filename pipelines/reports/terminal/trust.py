@@ -57,41 +57,41 @@ def _rate_row(plant: Plant, rate: DetectionRate) -> tuple[Any, ...]:
     )
 
 
-def show_trust(plant: Plant, told: Trust, format: Format) -> None:
-    rows = [_rate_row(plant, rate) for rate in told.rates]
+def show_trust(plant: Plant, trust: Trust, format: Format) -> None:
+    rows = [_rate_row(plant, rate) for rate in trust.rates]
     if format is Format.json:
-        return print_json(told.told())
+        return print_json(trust.told())
     if format is Format.csv:
         return print_csv(TRUST_COLUMNS, rows)
-    for text in unchallenged_words(told):
+    for text in unchallenged_words(trust):
         typer.echo(text)
     if rows:
         print_table(
             "Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge "
-            f"alike by {told.alike:.2f})",
+            f"alike by {trust.alike:.2f})",
             TRUST_COLUMNS,
             rows,
         )
-    if rows or told.shown:
+    if rows or trust.shown:
         print_table(
             "In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)",
             DOUBT_COLUMNS,
-            [_doubt_row(plant, d) for d in told.shown],
+            [_doubt_row(plant, d) for d in trust.shown],
         )
-    _show_usual(told)
-    for d in told.shown:
+    _show_usual(trust)
+    for d in trust.shown:
         more = f" and {len(d.pallets) - 20} more" if len(d.pallets) > 20 else ""
         typer.echo(f"{d.station} {d.defect}: pallets {', '.join(d.pallets[:20])}{more}")
-    for text in told.never if told.rates else ():
+    for text in trust.never if trust.rates else ():
         typer.echo(f"Never challenged: {text}")
-    _show_assumed(told)
+    _show_assumed(trust)
     typer.echo(CAUTION)
     return None
 
 
-def _show_usual(told: Trust) -> None:
+def _show_usual(trust: Trust) -> None:
     """What is folded away: failed challenges that are usual for their stations; the critical ones by name."""
-    usual = [d for d in told.doubts if d.usual]
+    usual = [d for d in trust.doubts if d.usual]
     if not usual:
         return
     typer.echo(
@@ -122,9 +122,9 @@ def _doubt_row(plant: Plant, d: StationDoubt) -> tuple[Any, ...]:
 ASSUMED_COLUMNS = ("line", "station", "never challenged with", "taken to miss", "by")
 
 
-def unchallenged_words(told: Trust) -> list[str]:
+def unchallenged_words(trust: Trust) -> list[str]:
     """Where no station asked for was challenged: that, and what a challenge is for."""
-    if told.rates:
+    if trust.rates:
         return []
     return [
         "No challenge: in the days asked and the 30 days before no marked container with a known defect was put "
@@ -134,11 +134,11 @@ def unchallenged_words(told: Trust) -> list[str]:
     ]
 
 
-def _show_assumed(told: Trust) -> None:
+def _show_assumed(trust: Trust) -> None:
     """Station by station, what is taken of defects with which it was never challenged."""
-    if not told.assumed:
+    if not trust.assumed:
         return
-    if not told.works_challenged:
+    if not trust.works_challenged:
         typer.echo(
             "No station of the works was challenged: traces give no number of escapes. Only where lines are weighed "
             "against each other each station is taken to miss the share below, all alike: a guess."
@@ -147,9 +147,9 @@ def _show_assumed(told: Trust) -> None:
         typer.echo(
             "A station is taken to do as the works' challenged stations do, where it was never challenged: a guess."
         )
-    rows = [(a.line, a.station, _codes(a), f"about {percent(a.missed, 1)}", a.by) for a in told.assumed]
+    rows = [(a.line, a.station, _codes(a), f"about {percent(a.missed, 1)}", a.by) for a in trust.assumed]
     print_table("Assumed of what was never challenged", ASSUMED_COLUMNS, rows)
 
 
-def _codes(one: StationAssumption) -> str:
-    return "all that it calls" if one.challenged == 0 else ", ".join(one.defects)
+def _codes(assumption: StationAssumption) -> str:
+    return "all that it calls" if assumption.challenged == 0 else ", ".join(assumption.defects)

@@ -35,29 +35,29 @@ class Decided:
     away: bool
 
 
-def customer_address(told: Trace) -> str:
-    return f"trace/{trace_name(told)}-customer.html"
+def customer_address(trace: Trace) -> str:
+    return f"trace/{trace_name(trace)}-customer.html"
 
 
-def customer_page(reader: Reader, plant: Plant, told: Trace) -> Page:
+def customer_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The outer version: a draft until an authorised person of the works signs it."""
-    decided, open_ones = decided_pallets(plant, told, answer_holds(reader, everything=True))
+    decided, open_ones = decided_pallets(plant, trace, answer_holds(reader, everything=True))
     return Page(
         works=plant.works.name,
-        title=f"Report on {told.title}",
+        title=f"Report on {trace.title}",
         when="Draft for the customer: not an answer of the works until an authorised person has signed it",
         figures=_figures(decided, open_ones),
-        sections=tuple(_sections(plant, told, decided, open_ones)),
+        sections=tuple(_sections(plant, trace, decided, open_ones)),
         links=(),
         cautions=(HANDLE, GLASS, PAGE_CAUTION),
         sources=(),
         made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps "
         "the evidence behind it, row by row, in its own file of this trace.",
-        workbook=customer_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
+        workbook=customer_address(trace).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
     )
 
 
-def decided_pallets(plant: Plant, told: Trace, holds: list[HeldPallet]) -> tuple[list[Decided], list[TracedPallet]]:
+def decided_pallets(plant: Plant, trace: Trace, holds: list[HeldPallet]) -> tuple[list[Decided], list[TracedPallet]]:
     """The pallets of a trace on which somebody of the works decided, and those on the hold list on which nobody has
     yet.
 
@@ -65,7 +65,7 @@ def decided_pallets(plant: Plant, told: Trace, holds: list[HeldPallet]) -> tuple
     """
     states = {name: [h.state for h in holds if h.pallet == name] for name in {h.pallet for h in holds}}
     decided, open_ones = [], []
-    for pallet in told.pallets:
+    for pallet in trace.pallets:
         known = states.get(pallet.pallet, [])
         if pallet.state in ("held", "resort"):
             known = [*known, "held"]
@@ -109,11 +109,11 @@ def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Fig
     )
 
 
-def _sections(plant: Plant, told: Trace, decided: list[Decided], open_ones: list[TracedPallet]) -> list[Section]:
+def _sections(plant: Plant, trace: Trace, decided: list[Decided], open_ones: list[TracedPallet]) -> list[Section]:
     sections = [
-        Section("What we were told", items=_told(plant, told)),
-        Section("What we found", items=_found(plant, told)),
-        Section("What this report covers", items=_covers(plant, told), wide=True),
+        Section("What we were told", items=_told(plant, trace)),
+        Section("What we found", items=_found(plant, trace)),
+        Section("What this report covers", items=_covers(plant, trace), wide=True),
     ]
     if open_ones:
         words = (
@@ -126,14 +126,14 @@ def _sections(plant: Plant, told: Trace, decided: list[Decided], open_ones: list
     else:
         none = "No pallet has been decided on yet."
         sections.append(Section("Pallets, as decided", items=(none,), wide=True))
-    sections.append(Section("What is not known", items=_unknown(plant, told, decided), wide=True))
-    sections.append(Section("What happens next", items=_next(told), wide=True))
+    sections.append(Section("What is not known", items=_unknown(plant, trace, decided), wide=True))
+    sections.append(Section("What happens next", items=_next(trace), wide=True))
     return sections
 
 
-def _told(plant: Plant, told: Trace) -> tuple[str, ...]:
-    asked = told.asked
-    items = [f"complaint: {', '.join(told.complaints)}"] if told.complaints else []
+def _told(plant: Plant, trace: Trace) -> tuple[str, ...]:
+    asked = trace.asked
+    items = [f"complaint: {', '.join(trace.complaints)}"] if trace.complaints else []
     if asked.get("item"):
         items.append(
             f"item: {asked['item']}, {plant.items[asked['item']].name}"
@@ -147,35 +147,35 @@ def _told(plant: Plant, told: Trace) -> tuple[str, ...]:
     return tuple(items) or ("no particulars",)
 
 
-def _found(plant: Plant, told: Trace) -> tuple[str, ...]:
-    if not told.cavities or told.formed_from is None or told.formed_to is None:
+def _found(plant: Plant, trace: Trace) -> tuple[str, ...]:
+    if not trace.cavities or trace.formed_from is None or trace.formed_to is None:
         return ("What we were told does not fit our records; we ask for the particulars below.",)
-    first = told.cavities[0]
-    window = f"formed between {plant.clock.show(told.formed_from)} and {plant.clock.show(told.formed_to)}"
-    if told.uncounted:
+    first = trace.cavities[0]
+    window = f"formed between {plant.clock.show(trace.formed_from)} and {plant.clock.show(trace.formed_to)}"
+    if trace.uncounted:
         window += (
-            f", if it was of the ware that we have counts of: for {told.uncounted:.0%} of the time in which its "
+            f", if it was of the ware that we have counts of: for {trace.uncounted:.0%} of the time in which its "
             "pallet was filled we have none"
         )
-    elif told.asked.get("pallet"):
+    elif trace.asked.get("pallet"):
         window += " (95 %)"
     whose = (
         f"in mould {first.mould} on line {first.line}"
-        if told.asked.get("mould")
+        if trace.asked.get("mould")
         else f"on line {first.line}, in a mould that we cannot name with certainty"
     )
     return (f"The container was {window}, {whose}.",)
 
 
-def _covers(plant: Plant, told: Trace) -> tuple[str, ...]:
+def _covers(plant: Plant, trace: Trace) -> tuple[str, ...]:
     """The window that was looked at, and nothing of what was not."""
-    if told.formed_from is None or told.formed_to is None or not told.pallets:
+    if trace.formed_from is None or trace.formed_to is None or not trace.pallets:
         return ("No ware of our records was looked at.",)
-    start, end = told.formed_from, told.formed_to
-    if told.fault_from is not None and told.fault_to is not None:
-        start, end = min(start, told.fault_from), max(end, told.fault_to)
-    lines = sorted({p.line for p in told.pallets})
-    first, last = min(p.packed_from for p in told.pallets), max(p.packed_to for p in told.pallets)
+    start, end = trace.formed_from, trace.formed_to
+    if trace.fault_from is not None and trace.fault_to is not None:
+        start, end = min(start, trace.fault_from), max(end, trace.fault_to)
+    lines = sorted({p.line for p in trace.pallets})
+    first, last = min(p.packed_from for p in trace.pallets), max(p.packed_to for p in trace.pallets)
     return (
         f"Ware formed from {plant.clock.show(start)} to {plant.clock.show(end)} on line {', '.join(lines)}.",
         f"It was packed from {plant.clock.show(first)} to {plant.clock.show(last)}.",
@@ -213,29 +213,29 @@ def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
     return Sheet("decided", "Pallets", columns, rows, caption)
 
 
-def _unknown(plant: Plant, told: Trace, decided: list[Decided]) -> tuple[str, ...]:
+def _unknown(plant: Plant, trace: Trace, decided: list[Decided]) -> tuple[str, ...]:
     items = [
         "How many containers with this fault are on these pallets is not stated here; at least one was found where a "
         "complaint names it."
     ]
     if not left_known(plant) and any(d.away for d in decided):
         items.append("Which of these pallets have left our works is not known to this report.")
-    if not told.asked.get("mould"):
+    if not trace.asked.get("mould"):
         items.append(
             "The mould number was not told to us. It stands in relief on the container; with it the list becomes "
             "shorter."
         )
-    if not told.asked.get("pallet"):
+    if not trace.asked.get("pallet"):
         items.append("The pallet was not told to us. Its label names the hour of packing.")
-    if told.on_no_pallet and told.on_no_pallet > 0.005:
+    if trace.on_no_pallet and trace.on_no_pallet > 0.005:
         items.append("A part of the ware of that time lies on pallets that our records do not name yet.")
-    return (*items, *(f"This does not fit our records: {text}." for text in told.impossible))
+    return (*items, *(f"This does not fit our records: {text}." for text in trace.impossible))
 
 
-def _next(told: Trace) -> tuple[str, ...]:
+def _next(trace: Trace) -> tuple[str, ...]:
     critical = (
         "Because of its kind, this fault is not cleared by a sample: the ware is sorted whole or scrapped."
-        if told.severity == "critical"
+        if trace.severity == "critical"
         else "Ware that is held is inspected again before anything of it is released."
     )
     return (

@@ -20,20 +20,20 @@ from schemas.answers.trace import Trace
 SHOWN_MINUTES = 60
 
 
-def evidence_sections(plant: Plant, told: Trace) -> list[Section | None]:
+def evidence_sections(plant: Plant, trace: Trace) -> list[Section | None]:
     """The evidence for the likeliest cavity."""
-    if not told.evidence:
+    if not trace.evidence:
         return []
     return [
-        _timeline(plant, told),
-        Section("Evidence for the likeliest cavity", items=_counts(plant, told)),
-        Section("What happened there", items=_happened(plant, told)),
-        Section("Stations on duty and their challenges", sheet=_stations(plant, told), wide=True)
-        if told.evidence["stations"]
+        _timeline(plant, trace),
+        Section("Evidence for the likeliest cavity", items=_counts(plant, trace)),
+        Section("What happened there", items=_happened(plant, trace)),
+        Section("Stations on duty and their challenges", sheet=_stations(plant, trace), wide=True)
+        if trace.evidence["stations"]
         else None,
-        Section("Detection of this defect", sheet=_detection(told)) if told.asked.get("defect") else None,
-        Section("Signals open then", sheet=_signals(plant, told), wide=True) if told.evidence["signals"] else None,
-        Section("Calls, minute by minute", sheet=_minutes(plant, told)) if told.evidence["minutes"] else None,
+        Section("Detection of this defect", sheet=_detection(trace)) if trace.asked.get("defect") else None,
+        Section("Signals open then", sheet=_signals(plant, trace), wide=True) if trace.evidence["signals"] else None,
+        Section("Calls, minute by minute", sheet=_minutes(plant, trace)) if trace.evidence["minutes"] else None,
     ]
 
 
@@ -41,9 +41,9 @@ def local(plant: Plant, moment: str | None) -> str:
     return "now" if moment is None else plant.clock.show(parse_timestamp(moment))
 
 
-def _timeline(plant: Plant, told: Trace) -> Section | None:
+def _timeline(plant: Plant, trace: Trace) -> Section | None:
     """Calls of the defect with the likeliest mould read, every ten minutes around its window."""
-    seen = told.evidence
+    seen = trace.evidence
     if seen["minutes_from"] is None or not seen["minutes"]:
         return None
     start, end = parse_timestamp(seen["minutes_from"]), parse_timestamp(seen["minutes_to"])
@@ -60,17 +60,17 @@ def _timeline(plant: Plant, told: Trace) -> Section | None:
         at += timedelta(minutes=10)
     mould, line = seen["cavity"]["mould"], seen["cavity"]["line"]
     words = (
-        f"{sum(found.values())} calls of {told.asked['defect']} with mould {mould} read; by ten minutes of the "
+        f"{sum(found.values())} calls of {trace.asked['defect']} with mould {mould} read; by ten minutes of the "
         "cold-end clock, two hours before and after the window"
     )
-    title = f"{told.asked['defect']} from mould {mould} on {line}, as the stations saw it"
+    title = f"{trace.asked['defect']} from mould {mould} on {line}, as the stations saw it"
     return Section(
         title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True
     )
 
 
-def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
-    seen, mould = told.evidence, told.evidence["cavity"]["mould"]
+def _counts(plant: Plant, trace: Trace) -> tuple[str, ...]:
+    seen, mould = trace.evidence, trace.evidence["cavity"]["mould"]
     weights = seen["weights"]
     weighed = "no weighing of it"
     if weights["n"]:
@@ -82,7 +82,7 @@ def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
     return (
         f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, "
         f"{local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",
-        *_rate(seen, told),
+        *_rate(seen, trace),
         f"all calls with that mould read: {others or 'none'}",
         weighed,
         *(f"missing: {text}" for text in seen["missing"]),
@@ -90,8 +90,8 @@ def _counts(plant: Plant, told: Trace) -> tuple[str, ...]:
     )
 
 
-def _rate(seen: dict[str, Any], told: Trace) -> tuple[str, ...]:
-    if not told.asked.get("defect"):
+def _rate(seen: dict[str, Any], trace: Trace) -> tuple[str, ...]:
+    if not trace.asked.get("defect"):
         return ("no defect was named",)
     calls, ware = seen["calls_of_defect"], seen["ware_of_mould"]
     low, high = score_interval(calls, ware)
@@ -102,8 +102,8 @@ def _rate(seen: dict[str, Any], told: Trace) -> tuple[str, ...]:
     )
 
 
-def _happened(plant: Plant, told: Trace) -> tuple[str, ...]:
-    seen = told.evidence
+def _happened(plant: Plant, trace: Trace) -> tuple[str, ...]:
+    seen = trace.evidence
     parts = {"mould": "mould", "blank": "blank", "neck_ring": "neck ring"}
     return (
         *(_stop(plant, stop) for stop in seen["stoppages"][:20]),
@@ -125,7 +125,7 @@ def _stop(plant: Plant, stop: dict[str, Any]) -> str:
     )
 
 
-def _stations(plant: Plant, told: Trace) -> Sheet:
+def _stations(plant: Plant, trace: Trace) -> Sheet:
     def said(row: dict[str, Any] | None) -> str:
         return (
             "none"
@@ -141,7 +141,7 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
             "after": said(s["after"]),
             "doubt": ", ".join(s["in_doubt"]) or "no",
         }
-        for s in told.evidence["stations"]
+        for s in trace.evidence["stations"]
     ]
     columns = (
         Column("station", "Station"),
@@ -149,7 +149,7 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
         Column("after", "First challenge after"),
         Column("doubt", "In doubt"),
     )
-    must = plant.must_catch(told.asked["defect"]) if told.asked.get("defect") else None
+    must = plant.must_catch(trace.asked["defect"]) if trace.asked.get("defect") else None
     passed = (
         "as many of its passes are caught as its severity asks for"
         if must is None
@@ -164,9 +164,9 @@ def _stations(plant: Plant, told: Trace) -> Sheet:
     )
 
 
-def _detection(told: Trace) -> Sheet:
+def _detection(trace: Trace) -> Sheet:
     rows: list[dict[str, Any]] = []
-    for line in told.evidence["detection"]:
+    for line in trace.evidence["detection"]:
         for station in line["stations"]:
             rows.append(
                 {
@@ -193,7 +193,7 @@ def _detection(told: Trace) -> Sheet:
     return Sheet("detection", "Detection", columns, rows, caption)
 
 
-def _signals(plant: Plant, told: Trace) -> Sheet:
+def _signals(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
             "id": s["id"],
@@ -206,7 +206,7 @@ def _signals(plant: Plant, told: Trace) -> Sheet:
             "expected": s["expected"],
             "mine": "yes" if s["holds_the_mould"] else "",
         }
-        for s in told.evidence["signals"]
+        for s in trace.evidence["signals"]
     ]
     columns = (
         Column("id", "Signal"),
@@ -229,8 +229,8 @@ def _signals(plant: Plant, told: Trace) -> Sheet:
     )
 
 
-def _minutes(plant: Plant, told: Trace) -> Sheet:
-    every = told.evidence["minutes"]
+def _minutes(plant: Plant, trace: Trace) -> Sheet:
+    every = trace.evidence["minutes"]
     rows = [
         {
             "at": local(plant, m["window_start"]),

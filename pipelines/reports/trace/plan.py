@@ -28,12 +28,14 @@ LOT = (
 )
 
 
-def _all_of_it(told: Trace) -> Section:
+def _all_of_it(trace: Trace) -> Section:
     text = (
         "This defect is critical. A sample cannot clear it: every container of what is held is looked at, or it "
         "is scrapped, as the works' quality system decides."
     )
-    lot = f"Shortest list: {count(told.proposed.units)} containers to sort whole or to scrap." if told.proposed else ""
+    lot = (
+        f"Shortest list: {count(trace.proposed.units)} containers to sort whole or to scrap." if trace.proposed else ""
+    )
     return Section(
         "Re-inspection: all of it",
         items=tuple(
@@ -44,11 +46,11 @@ def _all_of_it(told: Trace) -> Section:
     )
 
 
-def plan_section(plant: Plant, told: Trace) -> Section:
+def plan_section(plant: Plant, trace: Trace) -> Section:
     """What to look at before anything of the held ware is released."""
-    if told.severity == "critical":
-        return _all_of_it(told)
-    if not told.plans:
+    if trace.severity == "critical":
+        return _all_of_it(trace)
+    if not trace.plans:
         return Section(
             "Re-inspection",
             items=(
@@ -58,11 +60,15 @@ def plan_section(plant: Plant, told: Trace) -> Section:
             wide=True,
         )
     curves = [
-        {"plan": f"{one.inspection}: {one.n}, accept up to {one.ac}", "share": 100 * share, "accepted": 100 * accepted}
-        for one in told.plans
-        for share, accepted in one.curve
+        {
+            "plan": f"{plan.inspection}: {plan.n}, accept up to {plan.ac}",
+            "share": 100 * share,
+            "accepted": 100 * accepted,
+        }
+        for plan in trace.plans
+        for share, accepted in plan.curve
     ]
-    first = told.plans[0]
+    first = trace.plans[0]
     risk = percent(quality_at(first.n, first.ac, 0.10))
     words = (
         f"How often a lot is accepted, by its share nonconforming; AQL {first.aql:g} % dashed. Normal inspection: in "
@@ -70,23 +76,23 @@ def plan_section(plant: Plant, told: Trace) -> Section:
     )
     chart = charts.svg(charts.acceptance, words, curves, "nonconforming, % of the lot", limits=[{"at": first.aql}])
     title = "Re-inspection plan (ISO 2859-1)"
-    return Section(title, chart=chart, chart_words=words, sheet=_sheet(plant, told), items=(LOT, RULES), wide=True)
+    return Section(title, chart=chart, chart_words=words, sheet=_sheet(plant, trace), items=(LOT, RULES), wide=True)
 
 
-def _sheet(plant: Plant, told: Trace) -> Sheet:
+def _sheet(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
-            "kind": one.inspection,
-            "letter": one.letter,
-            "lot": one.lot,
-            "n": one.n,
-            "ac": one.ac,
-            "re": one.re,
-            "p95": quality_at(one.n, one.ac, 0.95),
-            "p10": quality_at(one.n, one.ac, 0.10),
-            "whole": "yes" if one.whole_lot else "",
+            "kind": plan.inspection,
+            "letter": plan.letter,
+            "lot": plan.lot,
+            "n": plan.n,
+            "ac": plan.ac,
+            "re": plan.re,
+            "p95": quality_at(plan.n, plan.ac, 0.95),
+            "p10": quality_at(plan.n, plan.ac, 0.10),
+            "whole": "yes" if plan.whole_lot else "",
         }
-        for one in told.plans
+        for plan in trace.plans
     ]
     columns = (
         Column("kind", "Inspection"),
@@ -99,7 +105,7 @@ def _sheet(plant: Plant, told: Trace) -> Sheet:
         Column("p10", "Accepted in 10 % at", "percent"),
         Column("whole", "All of the lot"),
     )
-    first = told.plans[0]
+    first = trace.plans[0]
     caption = (
         f"Single sampling, {first.severity}, AQL {first.aql:g} % nonconforming, level {plant.sampling.level} "
         "([sampling] in works.toml). Curve: binomial."

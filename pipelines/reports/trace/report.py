@@ -22,34 +22,36 @@ from pipelines.reports.trace.whereabouts import OUT, left_known, named, whereabo
 from schemas.answers.trace import Trace
 
 
-def trace_address(told: Trace) -> str:
+def trace_address(trace: Trace) -> str:
     """The page of a trace: the complaint's number, else what was asked, in short."""
-    return f"trace/{trace_name(told)}.html"
+    return f"trace/{trace_name(trace)}.html"
 
 
-def trace_name(told: Trace) -> str:
-    name = "+".join(told.complaints) or hashlib.sha256(json.dumps(told.asked, sort_keys=True).encode()).hexdigest()[:12]
+def trace_name(trace: Trace) -> str:
+    name = (
+        "+".join(trace.complaints) or hashlib.sha256(json.dumps(trace.asked, sort_keys=True).encode()).hexdigest()[:12]
+    )
     return "".join(c if c.isalnum() or c in "-_+" else "_" for c in name)
 
 
-def trace_page(reader: Reader, plant: Plant, told: Trace) -> Page:
+def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The page of a trace already answered, for the works' own file."""
     return Page(
         works=plant.works.name,
-        title=f"Trace of {told.title}",
-        when=f"formed {_when(plant, told.formed_from)} to {_when(plant, told.formed_to)}",
-        figures=_figures(plant, told),
-        sections=tuple(section for section in _sections(plant, told) if section is not None),
-        links=(("all pages", "../index.html"), ("the report for the customer", f"{trace_name(told)}-customer.html")),
+        title=f"Trace of {trace.title}",
+        when=f"formed {_when(plant, trace.formed_from)} to {_when(plant, trace.formed_to)}",
+        figures=_figures(plant, trace),
+        sections=tuple(section for section in _sections(plant, trace) if section is not None),
+        links=(("all pages", "../index.html"), ("the report for the customer", f"{trace_name(trace)}-customer.html")),
         cautions=(FOOD, CAUTION, GLASS),
-        sources=(queries_words(told.queries), *_files(told)),
+        sources=(queries_words(trace.queries), *_files(trace)),
         made=(
             "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share that gets "
             "past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
             "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it joins what is "
             "not known of rate and detection with chance."
         ),
-        workbook=trace_address(told).rsplit("/", 1)[1].replace(".html", ".xlsx"),
+        workbook=trace_address(trace).rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
 
 
@@ -57,40 +59,40 @@ def _when(plant: Plant, moment: datetime | None) -> str:
     return plant.clock.show(moment) if moment else "an unknown time"
 
 
-def _files(told: Trace) -> tuple[str, ...]:
+def _files(trace: Trace) -> tuple[str, ...]:
     return tuple(
         f"batch {row['batch']}, {row['feed']}: {row['rows_used']} rows of archive/{row['archived_as']}"
-        for row in told.evidence.get("files", [])[:60]
+        for row in trace.evidence.get("files", [])[:60]
     )
 
 
-def _figures(plant: Plant, told: Trace) -> tuple[Figure, ...]:
-    if not told.cavities:
+def _figures(plant: Plant, trace: Trace) -> tuple[Figure, ...]:
+    if not trace.cavities:
         return (Figure("none", "cavity fits", "what cannot be, and what is nearest, stands below", "critical"),)
-    first = told.cavities[0]
+    first = trace.cavities[0]
     likely = f"mould {first.mould}, probability {percent(first.probability, 0)}"
-    gone = [p for p in told.pallets if p.cleared]
+    gone = [p for p in trace.pallets if p.cleared]
     left = (
         "they have left the works" if left_known(plant) else "whether they have left is not known: no dispatches came"
     )
     return (
         Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely)
-        if told.stands_out
-        else _no_cavity(told),
+        if trace.stands_out
+        else _no_cavity(trace),
         Figure(
             count(len(gone)),
             "pallets in question were released",
-            f"of {len(told.pallets)} that can carry its sisters" + (f"; {left}" if gone else ""),
+            f"of {len(trace.pallets)} that can carry its sisters" + (f"; {left}" if gone else ""),
             "critical" if gone else "",
         ),
-        _proposed(told),
-        _expected(told),
+        _proposed(trace),
+        _expected(trace),
     )
 
 
-def _no_cavity(told: Trace) -> Figure:
-    about = round(told.about_cavities or len(told.cavities))
-    lines = sorted({c.line for c in told.cavities})
+def _no_cavity(trace: Trace) -> Figure:
+    about = round(trace.about_cavities or len(trace.cavities))
+    lines = sorted({c.line for c in trace.cavities})
     return Figure(
         "Cannot be told",
         f"about {about} cavities of {', '.join(lines)}",
@@ -98,107 +100,107 @@ def _no_cavity(told: Trace) -> Figure:
     )
 
 
-def _proposed(told: Trace) -> Figure:
-    one = told.proposed
-    if one is None or not one.pallets:
+def _proposed(trace: Trace) -> Figure:
+    hold_list = trace.proposed
+    if hold_list is None or not hold_list.pallets:
         return Figure("–", "pallets proposed to hold", "nothing to propose")
     return Figure(
-        count(len(one.pallets)),
+        count(len(hold_list.pallets)),
         "pallets proposed to hold",
-        f"{count(one.units)} units; a proposal until a person confirms it",
+        f"{count(hold_list.units)} units; a proposal until a person confirms it",
     )
 
 
-def _expected(told: Trace) -> Figure:
+def _expected(trace: Trace) -> Figure:
     """The upper end first: nothing found is not nothing there."""
-    if told.expected_defective is None or told.expected_high is None:
+    if trace.expected_defective is None or trace.expected_high is None:
         return Figure(
             "not known", "expected defective on them", "no challenge tells how well the stations see it", "critical"
         )
-    under = f"expected {few(told.expected_defective)}" + (
-        f"; {told.complained} complained of among them" if told.complained else ""
+    under = f"expected {few(trace.expected_defective)}" + (
+        f"; {trace.complained} complained of among them" if trace.complained else ""
     )
-    under += "; partly a guess: a station was never challenged with it" if told.guessed else ""
+    under += "; partly a guess: a station was never challenged with it" if trace.guessed else ""
     return Figure(
-        whole_range(told.expected_low, told.expected_high), "defective containers on them (95 %)", under, "critical"
+        whole_range(trace.expected_low, trace.expected_high), "defective containers on them (95 %)", under, "critical"
     )
 
 
-def _sections(plant: Plant, told: Trace) -> list[Section | None]:
-    cannot = (*told.impossible, *(f"nearest: {text}" for text in told.nearest))
+def _sections(plant: Plant, trace: Trace) -> list[Section | None]:
+    cannot = (*trace.impossible, *(f"nearest: {text}" for text in trace.nearest))
     return [
         Section("What of this cannot be", items=cannot, warn=True, wide=True) if cannot else None,
-        Section("What to do first", items=_first(plant, told), wide=True, warn=bool(told.pallets))
-        if told.cavities
+        Section("What to do first", items=_first(plant, trace), wide=True, warn=bool(trace.pallets))
+        if trace.cavities
         else None,
-        Section("What was in hand", items=_asked(plant, told)),
-        Section("What is assumed or not known", items=told.notes or ("Nothing beside the intervals given.",)),
-        Section("Cavities", sheet=cavity_sheet(plant, told), wide=True) if told.cavities else None,
-        Section("Hold lists", sheet=list_sheet(plant, told), texts=(_beyond(plant, told),), wide=True)
-        if told.proposed and told.pallets
+        Section("What was in hand", items=_asked(plant, trace)),
+        Section("What is assumed or not known", items=trace.notes or ("Nothing beside the intervals given.",)),
+        Section("Cavities", sheet=cavity_sheet(plant, trace), wide=True) if trace.cavities else None,
+        Section("Hold lists", sheet=list_sheet(plant, trace), texts=(_beyond(plant, trace),), wide=True)
+        if trace.proposed and trace.pallets
         else None,
-        Section("Pallets at risk", sheet=pallet_sheet(plant, told), wide=True) if told.pallets else None,
-        plan_section(plant, told) if told.pallets else None,
-        *evidence_sections(plant, told),
+        Section("Pallets at risk", sheet=pallet_sheet(plant, trace), wide=True) if trace.pallets else None,
+        plan_section(plant, trace) if trace.pallets else None,
+        *evidence_sections(plant, trace),
     ]
 
 
-def _first(plant: Plant, told: Trace) -> tuple[str, ...]:
-    gone = [p for p in told.pallets if p.cleared and p.proposed]
+def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
+    gone = [p for p in trace.pallets if p.cleared and p.proposed]
     words = []
     if gone:
         words.append(
             f"Released already, on the shortest list: {named(gone)}. {whereabouts(plant)} Whether to stop or call "
             "them back is for the authorised person, now."
         )
-    here = [p for p in told.pallets if p.proposed and not p.cleared and p.state not in OUT]
+    here = [p for p in trace.pallets if p.proposed and not p.cleared and p.state not in OUT]
     if here:
         words.append(
             f"Not released, on the shortest list: {named(here)}. `coldledger trace … --propose fewest` proposes the "
             "hold; a person confirms it."
         )
-    if told.severity == "critical":
+    if trace.severity == "critical":
         words.append(
             "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. "
             "It is not sampled away."
         )
-    if told.whole_stay is not None:
-        words += stay_words(plant, told.whole_stay)
-    doubts = sorted({text for p in told.pallets for text in p.doubts})
+    if trace.whole_stay is not None:
+        words += stay_words(plant, trace.whole_stay)
+    doubts = sorted({text for p in trace.pallets for text in p.doubts})
     if doubts:
         words.append(
             f"No good challenge vouches for: {', '.join(doubts)}. Ware that passed then is in doubt beyond what the "
             "stations called."
         )
-    held = [p for p in told.pallets if p.holds or p.hold]
+    held = [p for p in trace.pallets if p.holds or p.hold]
     if held:
         words.append(f"Held or proposed already: {', '.join(p.pallet for p in held[:12])}.")
     return tuple(words) or ("No pallet that was reported can carry it.",)
 
 
-def _beyond(plant: Plant, told: Trace) -> str:
-    if told.fault_from is None or told.fault_to is None:
+def _beyond(plant: Plant, trace: Trace) -> str:
+    if trace.fault_from is None or trace.fault_to is None:
         lost = (
-            f" {percent(told.on_no_pallet, 1)} of what is expected lies on ware that no pallet was reported for."
-            if told.on_no_pallet and told.on_no_pallet > 0.005
+            f" {percent(trace.on_no_pallet, 1)} of what is expected lies on ware that no pallet was reported for."
+            if trace.on_no_pallet and trace.on_no_pallet > 0.005
             else ""
         )
         return f"No signal of this defect at these moulds was open: the lists are for the window alone.{lost}"
     return (
-        f"Signals ({', '.join(told.faults)}) say that the same fault was formed from "
-        f"{plant.clock.show(told.fault_from)} to {plant.clock.show(told.fault_to)}; pallets of that time are in the "
+        f"Signals ({', '.join(trace.faults)}) say that the same fault was formed from "
+        f"{plant.clock.show(trace.fault_from)} to {plant.clock.show(trace.fault_to)}; pallets of that time are in the "
         "lists."
     )
 
 
-def _asked(plant: Plant, told: Trace) -> tuple[str, ...]:
+def _asked(plant: Plant, trace: Trace) -> tuple[str, ...]:
     def shown(key: str, value: Any) -> str:
         if key.startswith("made"):
             return plant.clock.show(parse_timestamp(value))
         return ", ".join(value) if isinstance(value, list) else str(value)
 
-    items = [f"{key.replace('_', ' ')}: {shown(key, value)}" for key, value in told.asked.items()]
-    for part in told.parts:
+    items = [f"{key.replace('_', ' ')}: {shown(key, value)}" for key, value in trace.asked.items()]
+    for part in trace.parts:
         first = part["cavities"][0] if part["cavities"] else None
         place = (
             f"{first['section']}{first['gob']} of {first['line']}, mould {first['mould']}, probability "

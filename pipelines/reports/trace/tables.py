@@ -12,7 +12,7 @@ from schemas.answers.trace import Trace, TracedPallet, WholeStay
 SHOWN_CAVITIES = 24
 
 
-def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
+def cavity_sheet(plant: Plant, trace: Trace) -> Sheet:
     """The likeliest cavities, with what was fitted there."""
     rows = [
         {
@@ -26,7 +26,7 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
             "to": plant.clock.show(c.to),
             "p": c.probability,
         }
-        for c in told.cavities[:SHOWN_CAVITIES]
+        for c in trace.cavities[:SHOWN_CAVITIES]
     ]
     columns = (
         Column("line", "Line"),
@@ -40,7 +40,7 @@ def cavity_sheet(plant: Plant, told: Trace) -> Sheet:
         Column("p", "Probability", "percent1"),
     )
     caption = (
-        f"Cavities that come into question: {len(told.cavities)}; shown: {len(rows)}, the likeliest first. "
+        f"Cavities that come into question: {len(trace.cavities)}; shown: {len(rows)}, the likeliest first. "
         "Probabilities sum to one over all of them. "
     )
     caption += (
@@ -66,7 +66,7 @@ PALLET_COLUMNS = (
 )
 
 
-def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
+def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
     """Every pallet that can carry a sister."""
     rows = [
         {
@@ -84,16 +84,16 @@ def pallet_sheet(plant: Plant, told: Trace) -> Sheet:
             "doubts": ", ".join(p.doubts),
             "holds": ", ".join(p.holds),
         }
-        for p in told.pallets
+        for p in trace.pallets
     ]
-    strong = [number for number, p in enumerate(told.pallets) if p.cleared]
+    strong = [number for number, p in enumerate(trace.pallets) if p.cleared]
     caption = (
         "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 "
         "%: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window "
         "asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by "
         "this page."
     )
-    if any(p.begin_inferred for p in told.pallets):
+    if any(p.begin_inferred for p in trace.pallets):
         caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
     caption = f"{caption} {whereabouts(plant)}"
     shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
@@ -144,12 +144,21 @@ def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
     ]
 
 
-def list_sheet(plant: Plant, told: Trace) -> Sheet:
+def list_sheet(plant: Plant, trace: Trace) -> Sheet:
     """The two hold lists side by side."""
     rows = [
-        {"name": name, "pallets": len(one.pallets), "units": one.units, "covers": one.covers, "gone": one.released}
-        for name, one in (("fewest units that cover 95 %", told.proposed), ("everything possible", told.possible))
-        if one is not None
+        {
+            "name": name,
+            "pallets": len(hold_list.pallets),
+            "units": hold_list.units,
+            "covers": hold_list.covers,
+            "gone": hold_list.released,
+        }
+        for name, hold_list in (
+            ("fewest units that cover 95 %", trace.proposed),
+            ("everything possible", trace.possible),
+        )
+        if hold_list is not None
     ]
     columns = (
         Column("name", "List"),

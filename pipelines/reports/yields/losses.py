@@ -29,29 +29,29 @@ def money_column(plant: Plant) -> tuple[Column, ...]:
     return (Column("money", plant.cost.currency or "Cost", "count"),) if plant.cost else ()
 
 
-def cause_name(plant: Plant, one: Cause) -> str:
+def cause_name(plant: Plant, cause: Cause) -> str:
     """A cause in words: a defect by its name, a stop by its cause."""
-    if one.kind in ("station", "start-up", *WORDS.values()) and one.cause in plant.defects:
-        return f"{one.cause} {plant.defects[one.cause].name}"
-    return one.cause or one.where if one.kind != "unaccounted" else f"unaccounted, {one.where}"
+    if cause.kind in ("station", "start-up", *WORDS.values()) and cause.cause in plant.defects:
+        return f"{cause.cause} {plant.defects[cause.cause].name}"
+    return cause.cause or cause.where if cause.kind != "unaccounted" else f"unaccounted, {cause.where}"
 
 
-def _plain_name(plant: Plant, one: Cause) -> str:
+def _plain_name(plant: Plant, cause: Cause) -> str:
     """A cause's name where sections do not matter."""
-    return "hot rejects" if one.kind == "hot end" else cause_name(plant, one)
+    return "hot rejects" if cause.kind == "hot end" else cause_name(plant, cause)
 
 
-def biggest(plant: Plant, told: Yield, most: int) -> list[dict[str, Any]]:
+def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
     """The losses of all lines by kind and cause, and of the furnaces before the shears, the greatest mass first."""
     sums = {
         (line.line, *key): values
-        for line in told.lines
-        for key, values in summed(line.causes, lambda one: (one.kind, _plain_name(plant, one))).items()
+        for line in day_yield.lines
+        for key, values in summed(line.causes, lambda cause: (cause.kind, _plain_name(plant, cause))).items()
     }
-    for furnace in told.furnaces:
+    for furnace in day_yield.furnaces:
         if furnace.unaccounted_kg:
             sums[furnace.furnace, "unaccounted", "unaccounted before the shears"] = (math.nan, furnace.unaccounted_kg)
-    order = sorted(sums.items(), key=lambda one: -one[1][1])[:most]
+    order = sorted(sums.items(), key=lambda answer: -answer[1][1])[:most]
     return [
         {
             "of": of,
@@ -66,7 +66,7 @@ def biggest(plant: Plant, told: Yield, most: int) -> list[dict[str, Any]]:
     ]
 
 
-def biggest_sheet(plant: Plant, told: Yield, most: int, name: str, title: str) -> Sheet:
+def biggest_sheet(plant: Plant, day_yield: Yield, most: int, name: str, title: str) -> Sheet:
     columns = (
         Column("of", "Where"),
         Column("kind", "Kind"),
@@ -80,32 +80,32 @@ def biggest_sheet(plant: Plant, told: Yield, most: int, name: str, title: str) -
         "Not made: containers that the machine's own cycle rate could have made in the time. Made and lost: glass "
         "that was melted and goes back as cullet."
     )
-    return Sheet(name, title, columns, biggest(plant, told, most), caption)
+    return Sheet(name, title, columns, biggest(plant, day_yield, most), caption)
 
 
-def furnace_picture(told: FurnaceYield) -> Section:
+def furnace_picture(furnace: FurnaceYield) -> Section:
     """From melt to pack, bar under bar."""
-    rows = _falling([(step.name, step.kg, step.kind) for step in told.flow], "kg")
+    rows = _falling([(step.name, step.kg, step.kind) for step in furnace.flow], "kg")
     base = _base(rows)
-    words = f"Furnace {told.furnace}, kg of glass from melt to pack: " + "; ".join(
+    words = f"Furnace {furnace.furnace}, kg of glass from melt to pack: " + "; ".join(
         f"{row['label']} {row['shown']}" for row in rows
     )
     head = (
-        f"The day's ware: {count(told.flow[0].kg)} kg melted for it, "
-        f"{yield_words(told.pack_to_melt, told.low, told.high)} of that packed. "
+        f"The day's ware: {count(furnace.flow[0].kg)} kg melted for it, "
+        f"{yield_words(furnace.pack_to_melt, furnace.low, furnace.high)} of that packed. "
         "Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. "
         "Dashed: no meter names it."
     )
     return Section(
-        f"Furnace {told.furnace}: from melt to pack",
+        f"Furnace {furnace.furnace}: from melt to pack",
         (head,),
         charts.svg(charts.waterfall, words, rows, _axis("kg of glass", base)),
     )
 
 
-def machine_picture(told: LineYield) -> Section:
+def machine_picture(line: LineYield) -> Section:
     """From what the cycle rate could have made to what was packed good, in containers."""
-    sums = {kind: units for kind, (units, _) in summed(told.causes, lambda one: one.kind).items()}
+    sums = {kind: units for kind, (units, _) in summed(line.causes, lambda cause: cause.kind).items()}
     named = (
         ("stoppage", "stopped", "counted"),
         ("job change", "job change", "counted"),
@@ -117,20 +117,20 @@ def machine_picture(told: LineYield) -> Section:
         ("pallets", "re-sort, scrapped pallets", "counted"),
         ("unaccounted", "unaccounted", "unaccounted"),
     )
-    steps = [("could make", told.could or 0.0, "stock")]
+    steps = [("could make", line.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]
-    if told.packed_good is not None:
-        steps.append(("packed good", told.packed_good, "stock"))
+    if line.packed_good is not None:
+        steps.append(("packed good", line.packed_good, "stock"))
     rows = _falling(steps, "")
-    words = f"{told.line}, containers from what it could make to packed good: " + "; ".join(
+    words = f"{line.line}, containers from what it could make to packed good: " + "; ".join(
         f"{row['label']} {row['shown']}" for row in rows
     )
-    made = f"packed good {count(told.packed_good)} / {count(told.could)} that its cycle rate could have made"
-    head = f"Efficiency {percent(told.efficiency, 1)} = {made}."
-    if told.efficiency is None and told.efficiency_why:
-        head = f"No efficiency is told: {told.efficiency_why} ({made})."
+    made = f"packed good {count(line.packed_good)} / {count(line.could)} that its cycle rate could have made"
+    head = f"Efficiency {percent(line.efficiency, 1)} = {made}."
+    if line.efficiency is None and line.efficiency_why:
+        head = f"No efficiency is told: {line.efficiency_why} ({made})."
     return Section(
-        f"{told.line}: where the containers went",
+        f"{line.line}: where the containers went",
         (head,),
         charts.svg(charts.waterfall, words, rows, _axis("containers", _base(rows))),
     )
@@ -172,14 +172,14 @@ def _axis(unit: str, base: float) -> str:
     return f"{unit}; the axis begins at {count(base)}" if base else unit
 
 
-def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
+def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
     """The losses of a line by cause, all shifts together; the rest in one row, so that the table adds up."""
-    sums = summed(told.causes, lambda one: (one.kind, one.where, cause_name(plant, one), one.counted))
-    ordered = sorted(sums.items(), key=lambda one: -one[1][1])
-    rows: list[dict[str, Any]] = [_cause_row(plant, told, *key[:3], *values, key[3]) for key, values in ordered[:most]]
+    sums = summed(line.causes, lambda cause: (cause.kind, cause.where, cause_name(plant, cause), cause.counted))
+    ordered = sorted(sums.items(), key=lambda answer: -answer[1][1])
+    rows: list[dict[str, Any]] = [_cause_row(plant, line, *key[:3], *values, key[3]) for key, values in ordered[:most]]
     if ordered[most:]:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
-        rows.append(_cause_row(plant, told, f"{len(ordered) - most} smaller", "", "", units, kg, True))
+        rows.append(_cause_row(plant, line, f"{len(ordered) - most} smaller", "", "", units, kg, True))
     columns = (
         Column("kind", "Kind"),
         Column("where", "Where"),
@@ -195,33 +195,33 @@ def causes_sheet(plant: Plant, told: LineYield, most: int = 15) -> Sheet:
         "first hour. Stops by the stoppage log, at the cycle rate of their time. Differences are worked out, not "
         "counted; negative: more was cut than the rate tells."
     )
-    return Sheet(f"causes-{told.line}", f"{told.line} causes", columns, rows, caption)
+    return Sheet(f"causes-{line.line}", f"{line.line} causes", columns, rows, caption)
 
 
 def _cause_row(
-    plant: Plant, told: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: bool
+    plant: Plant, line: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: bool
 ) -> dict[str, Any]:
     return {
         "kind": kind,
         "where": where,
         "cause": cause,
         "units": units,
-        "share": ratio(units, told.could),
+        "share": ratio(units, line.could),
         "kg": kg,
         "money": money(plant, kg),
         "how": "counted" if counted else "difference",
     }
 
 
-def worked_sheet(told: LineYield) -> Sheet:
+def worked_sheet(line: LineYield) -> Sheet:
     """A line's shifts and jobs: what they could have made, cut, lost, packed good, and their losses by kind."""
     rows = []
-    for by, parts in (("shift", told.by_shift), ("job", told.by_job)):
+    for by, parts in (("shift", line.by_shift), ("job", line.by_job)):
         for part in parts:
-            kinds = {one.kind: 0.0 for one in told.causes}
-            for one in told.causes:
-                if getattr(one, by) == part.name:
-                    kinds[one.kind] += one.units
+            kinds = {this_cause.kind: 0.0 for this_cause in line.causes}
+            for cause in line.causes:
+                if getattr(cause, by) == part.name:
+                    kinds[cause.kind] += cause.units
             rows.append(
                 {"by": by, **part.model_dump(), **{kind.replace(" ", "_"): units for kind, units in kinds.items()}}
             )
@@ -244,12 +244,12 @@ def worked_sheet(told: LineYield) -> Sheet:
         "By the first station's clock; what a shift met was partly formed in the one before. Efficiency = packed "
         "good / could make."
     )
-    return Sheet(f"worked-{told.line}", f"{told.line} shifts and jobs", columns, rows, caption)
+    return Sheet(f"worked-{line.line}", f"{line.line} shifts and jobs", columns, rows, caption)
 
 
-def balances_sheet(told: Yield) -> Sheet:
+def balances_sheet(day_yield: Yield) -> Sheet:
     """What did not close, and what is left of it."""
-    rows = [row.model_dump() for row in told.balances]
+    rows = [row.model_dump() for row in day_yield.balances]
     columns = (
         Column("furnace", "Furnace"),
         Column("balance", "Balance"),
@@ -267,7 +267,7 @@ def balances_sheet(told: Yield) -> Sheet:
     return Sheet("balances", "Balances", columns, rows, caption)
 
 
-def meters_sheet(told: Yield) -> Sheet:
+def meters_sheet(day_yield: Yield) -> Sheet:
     """Every meter: what it read and what it becomes."""
     rows = [
         {
@@ -275,7 +275,7 @@ def meters_sheet(told: Yield) -> Sheet:
             "moved": row.reconciled - row.reading if row.reading is not None else None,
             "said": "" if row.reading is not None else "worked out",
         }
-        for row in told.meters
+        for row in day_yield.meters
     ]
     columns = (
         Column("meter", "Meter"),

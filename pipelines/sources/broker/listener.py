@@ -139,14 +139,14 @@ class Hearing:
         by_name: dict[str, list[tuple[Any, list[str]]]] = {}
         for topic, message in messages:
             by_name.setdefault(topic.name, []).append((message, rows_of(topic, message.topic, message.payload, at)))
-        for name, told in by_name.items():
-            lines = [line for _, rows in told for line in rows]
+        for name, found in by_name.items():
+            lines = [line for _, rows in found for line in rows]
             while not self._kept(spool, name, lines):
                 if self.stopping.wait(RETRY_S):
                     return  # not acknowledged: the broker sends them again
-            for message, _ in told:
+            for message, _ in found:
                 self._client.ack(message.mid, message.qos)
-            self.heard += len(told)
+            self.heard += len(found)
 
     def _kept(self, spool: Spool, name: str, lines: list[str]) -> bool:
         try:

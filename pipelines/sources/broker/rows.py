@@ -20,25 +20,25 @@ def topic_filter(topic: BrokerTopic) -> str:
     return "/".join("+" if level.startswith("{") else level for level in topic.topic.split("/"))
 
 
-def levels(topic: BrokerTopic, told: str) -> dict[str, str]:
+def levels(topic: BrokerTopic, text: str) -> dict[str, str]:
     """The columns that the levels of a message's topic give."""
-    pairs = zip(topic.topic.split("/"), told.split("/"), strict=False)
+    pairs = zip(topic.topic.split("/"), text.split("/"), strict=False)
     return {mine[1:-1]: word for mine, word in pairs if mine.startswith("{")}
 
 
-def rows_of(topic: BrokerTopic, told: str, payload: bytes, at: datetime) -> list[str]:
+def rows_of(topic: BrokerTopic, text: str, payload: bytes, at: datetime) -> list[str]:
     """The lines that a message becomes, without line ends. What can be no row stays as it came, so that the intake sets
     it aside where it can be seen; nothing is raised.
     """
     try:
         said = json.loads(payload.decode("utf-8"), parse_float=_Number, parse_int=_Number)
-        given = levels(topic, told)
-        return [_row(one, given, topic, at) for one in (said if isinstance(said, list) else [said])]
+        given = levels(topic, text)
+        return [_row(each, given, topic, at) for each in (said if isinstance(said, list) else [said])]
     except Exception as error:  # whatever comes is kept: a message that is not acknowledged comes for ever
         if not isinstance(error, UnicodeDecodeError | ValueError | RecursionError):
             log.error(
                 "a message of %s could not be made out (%s); it is set aside as it came",
-                told[:200],
+                text[:200],
                 type(error).__name__,
             )
         return [_one_line(payload)]
@@ -72,14 +72,14 @@ def _row(said: Any, given: Mapping[str, str], topic: BrokerTopic, at: datetime) 
 
 
 @lru_cache(4096)
-def _tell(at: str, key: str, said: str, told: str) -> None:
+def _tell(at: str, key: str, said: str, held: str) -> None:
     """Say once that a message contradicts its topic."""
     log.warning(
         "messages of %s say %s = '%s', their topic says '%s': the topic holds; mend what sends them",
         at,
         key,
         said,
-        told,
+        held,
     )
 
 

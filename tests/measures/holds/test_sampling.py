@@ -113,9 +113,9 @@ REDUCED_ROWS = [
     ],
 )
 def test_rows_of_the_master_tables(kind: str, letter: str, aql: float, n: int, ac: int) -> None:
-    told = plan(LOT[letter], aql, "II", kind)
-    assert (told.letter, told.ac, told.re) == (letter, ac, ac + 1)
-    assert told.n == min(n, LOT[letter]) and told.whole_lot == (n >= LOT[letter])
+    this_plan = plan(LOT[letter], aql, "II", kind)
+    assert (this_plan.letter, this_plan.ac, this_plan.re) == (letter, ac, ac + 1)
+    assert this_plan.n == min(n, LOT[letter]) and this_plan.whole_lot == (n >= LOT[letter])
 
 
 # MIL-STD-105E (1989), in the public domain, tables I and II-A, level II: for each letter, sample size and acceptance
@@ -145,9 +145,9 @@ def test_every_row_of_normal_inspection_level_two(letter: str) -> None:
     """All lots, AQL 0.065 to 6.5, with the largest lot of each letter."""
     for aql, row in zip(MASTER_AQLS, MASTER[letter].split(), strict=True):
         n, ac = (int(part) for part in row.split("/"))
-        told = plan(LOT[letter], aql)
-        assert (told.letter, told.ac, told.re, told.n) == (letter, ac, ac + 1, min(n, LOT[letter]))
-        assert told.whole_lot == (n >= LOT[letter])
+        this_plan = plan(LOT[letter], aql)
+        assert (this_plan.letter, this_plan.ac, this_plan.re, this_plan.n) == (letter, ac, ac + 1, min(n, LOT[letter]))
+        assert this_plan.whole_lot == (n >= LOT[letter])
 
 
 @pytest.mark.parametrize(
@@ -169,8 +169,8 @@ def test_qualities_accepted_in_95_50_and_10_percent() -> None:
     """n 80, Ac 2: 1.0298, 3.3285 and 6.516 % (binomial, SciPy). ISO 2859-1's table for letter J, AQL 1.0, prints 1.03
     and 6.52 (from memory).
     """
-    told = [100 * quality_at(80, 2, accepted) for accepted in (0.95, 0.5, 0.1)]
-    assert told == pytest.approx([1.0298, 3.3285, 6.516], abs=1e-4)
+    values = [100 * quality_at(80, 2, accepted) for accepted in (0.95, 0.5, 0.1)]
+    assert values == pytest.approx([1.0298, 3.3285, 6.516], abs=1e-4)
 
 
 # Chance of acceptance [millionths] of plans n/Ac at these shares nonconforming, and shares [percent] accepted in 95, 50
@@ -200,9 +200,9 @@ def test_the_operating_characteristic_of_whole_plans(n: int, ac: int) -> None:
     st.sampled_from(["S-1", "S-4", "I", "II", "III"]),
 )
 def test_every_lot_and_aql_has_a_plan(lot: int, aql: float, kind: str, level: str) -> None:
-    told = plan(lot, aql, level, kind)
-    assert 1 <= told.n <= lot and told.ac < told.re and told.letter in LETTERS
-    accepted = [a for _, a in told.curve]
+    this_plan = plan(lot, aql, level, kind)
+    assert 1 <= this_plan.n <= lot and this_plan.ac < this_plan.re and this_plan.letter in LETTERS
+    accepted = [a for _, a in this_plan.curve]
     assert accepted[0] == pytest.approx(1) and accepted == sorted(accepted, reverse=True)
 
 
@@ -258,14 +258,16 @@ def test_every_arrow_ends_on_a_plan_of_the_same_column(kind: str, letter: str, a
     to it on the way may have one.
     """
     column, sizes = AQLS.index(aql), REDUCED_SIZES if kind == REDUCED else SIZES
-    told = plan(LOT[letter], aql, "II", kind)
+    this_plan = plan(LOT[letter], aql, "II", kind)
     rows = [row for row in range(len(sizes)) if row + column in _NUMBERS[kind]]
     asked = LETTERS.index(letter)
-    assert told.ac in {_NUMBERS[kind][row + column] for row in rows}
+    assert this_plan.ac in {_NUMBERS[kind][row + column] for row in rows}
     if asked in rows:
-        assert told.ac == _NUMBERS[kind][asked + column] and told.n == min(sizes[asked], LOT[letter])
+        assert this_plan.ac == _NUMBERS[kind][asked + column] and this_plan.n == min(sizes[asked], LOT[letter])
     else:
         down, up = [row for row in rows if row > asked], [row for row in rows if row < asked]
         ends = {min(down)} if down else set()
         ends |= {max(up), min(rows)} if up else set()
-        assert (told.ac, told.n) in {(_NUMBERS[kind][row + column], min(sizes[row], LOT[letter])) for row in ends}
+        assert (this_plan.ac, this_plan.n) in {
+            (_NUMBERS[kind][row + column], min(sizes[row], LOT[letter])) for row in ends
+        }

@@ -23,14 +23,14 @@ def test_the_noise_is_that_of_a_reading(n: int) -> None:
     Leaving the greatest range out without more would tell 0.82 at eleven readings.
     """
     rng = np.random.default_rng([41, n])
-    told = [noise_of(rng.normal(size=n)) for _ in range(3000)]
-    assert np.mean(told) == pytest.approx(1.0, abs=0.02)
+    noises = [noise_of(rng.normal(size=n)) for _ in range(3000)]
+    assert np.mean(noises) == pytest.approx(1.0, abs=0.02)
 
 
 def test_a_change_is_no_noise() -> None:
     rng = np.random.default_rng(42)
-    told = [noise_of(rng.normal(size=30) + 12.0 * (np.arange(30) >= 14), [14]) for _ in range(2000)]
-    assert np.mean(told) == pytest.approx(1.0, abs=0.02)
+    noises = [noise_of(rng.normal(size=30) + 12.0 * (np.arange(30) >= 14), [14]) for _ in range(2000)]
+    assert np.mean(noises) == pytest.approx(1.0, abs=0.02)
 
 
 def test_one_slip_hardly_widens_the_noise() -> None:
@@ -69,13 +69,15 @@ def test_one_reading_is_no_step_and_the_second_one_makes_it_one(sign: int) -> No
     y = 2.5 + rng.normal(0, 0.0002, 26)
     y[24:] += sign * 0.004
     whole, plain = density_chart(readings(y)), density_chart(readings(y[:24]))
-    one = density_chart(readings(y[:25]))
-    assert one is not None and whole is not None and plain is not None
-    assert one.change is None and one.lone == pytest.approx(sign * 0.004, abs=0.0008) and one.beyond
-    assert one.centre == pytest.approx(plain.centre)
+    chart = density_chart(readings(y[:25]))
+    assert chart is not None and whole is not None and plain is not None
+    assert chart.change is None and chart.lone == pytest.approx(sign * 0.004, abs=0.0008) and chart.beyond
+    assert chart.centre == pytest.approx(plain.centre)
     assert whole.change is not None and whole.lone is None and whole.change.by * sign > 0.003
-    told = Density(readings=(), earlier=25, noise_g_cm3=one.noise, centre_g_cm3=one.centre, lone_by_g_cm3=one.lone)
-    said = density_sentences(Plant.model_construct(), "F1", told)
+    density = Density(
+        readings=(), earlier=25, noise_g_cm3=chart.noise, centre_g_cm3=chart.centre, lone_by_g_cm3=chart.lone
+    )
+    said = density_sentences(Plant.model_construct(), "F1", density)
     assert any("One reading: whether it is a step or a slip cannot be told" in text for text in said)
     assert not any("no change that is more" in text for text in said)
 
@@ -87,12 +89,12 @@ def test_a_change_is_as_probable_as_the_marginal_likelihoods_say() -> None:
     rng = np.random.default_rng(15)
     y = 2.5 + 0.0005 * (rng.normal(0, 1, 24) + np.where(np.arange(24) >= 14, 2.2, 0.0))
     times = [START + timedelta(days=n) for n in range(24)]
-    told = density_chart(pl.DataFrame({"sampled_at": times, "density_g_cm3": y}))
-    assert told is not None and told.noise is not None and told.change is not None
-    z, ones = (y - y.mean()) / told.noise, np.ones((24, 24))
+    chart = density_chart(pl.DataFrame({"sampled_at": times, "density_g_cm3": y}))
+    assert chart is not None and chart.noise is not None and chart.change is not None
+    z, ones = (y - y.mean()) / chart.noise, np.ones((24, 24))
     plain = multivariate_normal(np.zeros(24), np.eye(24) + 1e6 * ones).logpdf(z)
     steps = [(np.arange(24) >= n).astype(float) for n in range(1, 24)]
     logs = [multivariate_normal(np.zeros(24), np.eye(24) + 1e6 * ones + 64 * np.outer(s, s)).logpdf(z) for s in steps]
     factor = float(np.exp(np.array(logs) - plain).mean())
-    assert told.change.probability == pytest.approx(factor / (factor + 19), abs=2e-4)
-    assert told.change.probability < 0.9995
+    assert chart.change.probability == pytest.approx(factor / (factor + 19), abs=2e-4)
+    assert chart.change.probability < 0.9995

@@ -49,9 +49,9 @@ def test_a_moulds_volume_is_drawn_to_the_others_as_the_mixed_model_says() -> Non
     z = np.kron(np.eye(moulds), np.ones((each, 1)))
     v = between * z @ z.T + within * np.eye(moulds * each)
     predicted = y.mean() + between * z.T @ np.linalg.solve(v, y.ravel() - y.mean())
-    told = volumes(checks_of(y), NO_WEIGHINGS, DENSITY, 0.001)
-    assert told is not None and told.single == pytest.approx(within**0.5, rel=1e-3)
-    assert [told.by_mould[str(n)][0] for n in range(moulds)] == pytest.approx(predicted.tolist(), abs=2e-3)
+    these_volumes = volumes(checks_of(y), NO_WEIGHINGS, DENSITY, 0.001)
+    assert these_volumes is not None and these_volumes.single == pytest.approx(within**0.5, rel=1e-3)
+    assert [these_volumes.by_mould[str(n)][0] for n in range(moulds)] == pytest.approx(predicted.tolist(), abs=2e-3)
 
 
 def test_the_interval_holds_volume_weighings_scale_and_density_together() -> None:
@@ -68,9 +68,9 @@ def test_the_interval_holds_volume_weighings_scale_and_density_together() -> Non
             "weight_g": weights,
         }
     )
-    one = inferred(known, rows, DENSITY, 0.004, None, None)[0]
+    this_inferred = inferred(known, rows, DENSITY, 0.004, None, None)[0]
     many = 400_000
     mean_weight = 400.0 + rng.normal(0, float(np.std(weights, ddof=1)) / 2, many) + rng.normal(0, 0.4, many)
     drawn = rng.normal(700.0, 0.3, many) - mean_weight / rng.normal(DENSITY, 0.004, many)
-    assert one.capacity_ml == pytest.approx(540.0, abs=1e-6)
-    assert one.high - one.low == pytest.approx(2 * 1.96 * drawn.std(), rel=0.01)
+    assert this_inferred.capacity_ml == pytest.approx(540.0, abs=1e-6)
+    assert this_inferred.high - this_inferred.low == pytest.approx(2 * 1.96 * drawn.std(), rel=0.01)

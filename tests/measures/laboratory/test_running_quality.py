@@ -14,8 +14,8 @@ AT = datetime(2026, 3, 10, 6, tzinfo=UTC)
 
 
 def samples(*rows: tuple[str, int]) -> pl.DataFrame:
-    told = [(AT, "J370", defect, 200, found) for defect, found in rows]
-    return pl.DataFrame(told, ["sampled_at", "item", "defect", "sample_units", "found"], orient="row")
+    these_rows = [(AT, "J370", defect, 200, found) for defect, found in rows]
+    return pl.DataFrame(these_rows, ["sampled_at", "item", "defect", "sample_units", "found"], orient="row")
 
 
 def test_two_defects_on_one_container_are_not_two_containers_for_certain(plant: Plant) -> None:
@@ -24,19 +24,21 @@ def test_two_defects_on_one_container_are_not_two_containers_for_certain(plant: 
     """
     from scipy.stats import beta
 
-    told = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 5), ("CHS", 3))))}["major"]
-    assert (told.fewest, told.found, told.n) == (5, 8, 200)
-    assert told.low == pytest.approx(beta.ppf(0.025, 5, 196)) and told.high == pytest.approx(beta.ppf(0.975, 9, 192))
+    running = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 5), ("CHS", 3))))}["major"]
+    assert (running.fewest, running.found, running.n) == (5, 8, 200)
+    assert running.low == pytest.approx(beta.ppf(0.025, 5, 196)) and running.high == pytest.approx(
+        beta.ppf(0.975, 9, 192)
+    )
 
 
 def test_one_defect_alone_leaves_nothing_open(plant: Plant) -> None:
     """Newcombe, Statistics in Medicine 17 (1998) 857, table I: none of 20, Clopper and Pearson 0 to 0.1684."""
-    told = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 5))))}
-    assert (told["major"].fewest, told["major"].found) == (5, 5)
+    runnings = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 5))))}
+    assert (runnings["major"].fewest, runnings["major"].found) == (5, 5)
     none = running_quality(samples_of(plant, samples(("CHN", 0)).with_columns(sample_units=pl.lit(20))))[0]
     assert (none.low, round(none.high, 4)) == (0.0, 0.1684)
 
 
 def test_more_defects_than_containers_are_no_more_than_all(plant: Plant) -> None:
-    told = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 200), ("CHS", 150))))}["major"]
-    assert (told.fewest, told.found, told.share, told.high) == (200, 200, 1.0, 1.0)
+    running = {r.severity: r for r in running_quality(samples_of(plant, samples(("CHN", 200), ("CHS", 150))))}["major"]
+    assert (running.fewest, running.found, running.share, running.high) == (200, 200, 1.0, 1.0)

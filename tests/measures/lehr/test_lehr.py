@@ -78,8 +78,12 @@ def test_nothing_crosses_and_the_nominal_value_stands(plant: Plant) -> None:
     both = Crossing(np.full((3, minutes + 160), 9.0), np.full((3, minutes), 9.0), 160)
     hours, spread = lehr_by_hour(both, 92.0)
     assert all(h.high - h.low > 2 * 8 for h in hours) and not any(h.clear for h in hours)
-    told = lehr_of_hours(plant, "K1", lehr_frame(hours, spread, START), START, START + timedelta(hours=1))
-    assert told == nominal_time(plant, "K1") and told.half_width == NOMINAL_HALF_WIDTH_MIN and "nominal" in told.source
+    lehr_time = lehr_of_hours(plant, "K1", lehr_frame(hours, spread, START), START, START + timedelta(hours=1))
+    assert (
+        lehr_time == nominal_time(plant, "K1")
+        and lehr_time.half_width == NOMINAL_HALF_WIDTH_MIN
+        and "nominal" in lehr_time.source
+    )
 
 
 def test_no_feed_at_all(plant: Plant) -> None:
@@ -123,5 +127,5 @@ def test_windows_too_long_to_show_a_gap_leave_the_nominal_time(
     if measured:
         off, _ = errors(simulated, "K1", both)
         assert np.median(np.abs(off[8:])) <= 2.5
-    told = lehr_of_hours(plant, "K1", lehr_frame(hours, spread, span[0]), span[0], span[1])
-    assert told.measured is measured and ("nominal" in told.source) is not measured
+    lehr_time = lehr_of_hours(plant, "K1", lehr_frame(hours, spread, span[0]), span[0], span[1])
+    assert lehr_time.measured is measured and ("nominal" in lehr_time.source) is not measured

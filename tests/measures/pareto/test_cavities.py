@@ -44,12 +44,14 @@ def exactly(expected: np.ndarray, relative: float = 0.0) -> ExpectedCalls:
 def states(
     calls: np.ndarray,
     expected: ExpectedCalls,
-    told: Explained = UNEXPLAINED,
+    this_explained: Explained = UNEXPLAINED,
     judged: Sequence[str] = DEFECTS,
     shown: Sequence[str] = DEFECTS,
     critical: Sequence[str] = ("CHF",),
 ) -> list[CavityState]:
-    return cavity_states(PLACES, DEFECTS, Counts(calls, WARE), MOULDS, expected, told, judged, critical, shown)
+    return cavity_states(
+        PLACES, DEFECTS, Counts(calls, WARE), MOULDS, expected, this_explained, judged, critical, shown
+    )
 
 
 def test_cells_are_judged_by_benjamini_and_hochberg_on_poisson_tails_over_all_cavities_and_defects() -> None:
@@ -60,10 +62,10 @@ def test_cells_are_judged_by_benjamini_and_hochberg_on_poisson_tails_over_all_ca
     expected = rng.uniform(2, 25, NOTHING.shape)
     calls = rng.poisson(expected).astype(float)
     calls[3, 1], calls[9, 0] = calls[3, 1] + 40, calls[9, 0] + 22
-    told = states(calls, exactly(expected))
+    these_states = states(calls, exactly(expected))
     q = stats.false_discovery_control(stats.poisson.sf(calls - 1, expected).ravel()).reshape(calls.shape)
-    assert [c.q for c in told] == pytest.approx(q.min(axis=1), rel=1e-6)
-    named = {(n, cell.defect): (cell.q, cell.level) for n, c in enumerate(told) for cell in c.cells}
+    assert [c.q for c in these_states] == pytest.approx(q.min(axis=1), rel=1e-6)
+    named = {(n, cell.defect): (cell.q, cell.level) for n, c in enumerate(these_states) for cell in c.cells}
     wanted = {
         (n, DEFECTS[d]): (pytest.approx(q[n, d], rel=1e-6), "far" if q[n, d] < FAR else "more")
         for n, d in zip(*np.nonzero(q < MORE), strict=True)
@@ -77,10 +79,10 @@ def test_over_dispersed_cells_are_judged_by_the_negative_binomial() -> None:
     """
     calls = np.full(NOTHING.shape, 9.0)
     calls[4, 2] = 45
-    told = states(calls, exactly(np.full(NOTHING.shape, 10.0), 0.3))
+    these_states = states(calls, exactly(np.full(NOTHING.shape, 10.0), 0.3))
     size = 1 / 0.3
     p = stats.nbinom.sf(calls - 1, size, size / (size + 10))
-    assert told[4].q == pytest.approx(stats.false_discovery_control(p.ravel()).min(), rel=1e-6)
+    assert these_states[4].q == pytest.approx(stats.false_discovery_control(p.ravel()).min(), rel=1e-6)
 
 
 def test_a_defect_is_judged_by_itself_where_the_sum_of_all_hides_it() -> None:
@@ -89,33 +91,33 @@ def test_a_defect_is_judged_by_itself_where_the_sum_of_all_hides_it() -> None:
     calls = expected.copy()
     calls[6, 0] = 30
     assert stats.poisson.sf(calls[6].sum() - 1, expected[6].sum()) > 0.02
-    told = states(calls, exactly(expected))
-    assert [(c.section, c.gob) for c in told if c.level in OWN] == [(4, "A")]
-    assert [cell.defect for cell in told[6].cells] == ["CHF"]
+    these_states = states(calls, exactly(expected))
+    assert [(c.section, c.gob) for c in these_states if c.level in OWN] == [(4, "A")]
+    assert [cell.defect for cell in these_states[6].cells] == ["CHF"]
 
 
 def test_a_page_of_one_defect_says_of_it_what_the_page_of_all_says() -> None:
     expected = np.full(NOTHING.shape, 5.0)
     calls = expected.copy()
     calls[2, 1], calls[8, 2] = 19, 30
-    every, one = states(calls, exactly(expected)), states(calls, exactly(expected), shown=("STN",))
-    assert every[2].cells == one[2].cells and one[8].cells == () and every[8].cells
-    assert one[8].calls == 5 and one[8].worst == (("STN", 5),)
+    every, these_states = states(calls, exactly(expected)), states(calls, exactly(expected), shown=("STN",))
+    assert every[2].cells == these_states[2].cells and these_states[8].cells == () and every[8].cells
+    assert these_states[8].calls == 5 and these_states[8].worst == (("STN", 5),)
 
 
 def test_what_is_no_fault_of_the_ware_is_counted_and_never_judged() -> None:
     expected = np.full(NOTHING.shape, 5.0)
     calls = expected.copy()
     calls[2, 2] = 300
-    told = states(calls, exactly(expected), judged=("CHF", "STN"))[2]
-    assert told.level == "usual" and told.calls == 310 and ("THN", 300) in told.worst
+    cavity_state = states(calls, exactly(expected), judged=("CHF", "STN"))[2]
+    assert cavity_state.level == "usual" and cavity_state.calls == 310 and ("THN", 300) in cavity_state.worst
 
 
 def test_critical_calls_stand_first_whatever_their_number_and_whether_judged_or_not() -> None:
     calls = np.tile([1.0, 40.0, 60.0], (len(PLACES), 1))
-    told = states(calls, ExpectedCalls(NOTHING, NOTHING, NOTHING, NOTHING > 0))
-    assert {c.level for c in told} == {"unknown"} and {c.q for c in told} == {None}
-    assert all(c.worst[0] == ("CHF", 1) and c.critical == 1 for c in told)
+    these_states = states(calls, ExpectedCalls(NOTHING, NOTHING, NOTHING, NOTHING > 0))
+    assert {c.level for c in these_states} == {"unknown"} and {c.q for c in these_states} == {None}
+    assert all(c.worst[0] == ("CHF", 1) and c.critical == 1 for c in these_states)
 
 
 # by the other cavities
@@ -126,9 +128,9 @@ def test_by_the_others_a_cavity_is_left_out_of_its_own_expectation() -> None:
     300, as a gamma posterior with Jeffreys' prior has it; its relative standard deviation is 1 / sqrt(50.5).
     """
     counts = Counts(np.array([[10.0], [20.0], [30.0]]), np.array([100.0, 100.0, 200.0]))
-    told = by_the_others(counts, np.zeros((3, 1), bool))
-    assert told.calls[:, 0] == pytest.approx([100 * 50.5 / 300, 100 * 40.5 / 300, 200 * 30.5 / 200])
-    assert told.doubt[0, 0] == pytest.approx(told.calls[0, 0] / 50.5**0.5)
+    expected_calls = by_the_others(counts, np.zeros((3, 1), bool))
+    assert expected_calls.calls[:, 0] == pytest.approx([100 * 50.5 / 300, 100 * 40.5 / 300, 200 * 30.5 / 200])
+    assert expected_calls.doubt[0, 0] == pytest.approx(expected_calls.calls[0, 0] / 50.5**0.5)
 
 
 def test_by_the_others_what_lies_inside_a_signal_tells_nothing_of_those_outside() -> None:
@@ -136,8 +138,8 @@ def test_by_the_others_what_lies_inside_a_signal_tells_nothing_of_those_outside(
     calls[:2] = 90.0
     inside = np.zeros(calls.shape, bool)
     inside[:2] = True
-    told = by_the_others(Counts(calls, WARE), inside)
-    assert told.calls[:, 0] == pytest.approx(np.where(inside[:, 0], 140.5 / 14, 130.5 / 13))
+    expected_calls = by_the_others(Counts(calls, WARE), inside)
+    assert expected_calls.calls[:, 0] == pytest.approx(np.where(inside[:, 0], 140.5 / 14, 130.5 / 13))
 
 
 @pytest.mark.parametrize("mean", [0.3, 3.0, 20.0])
@@ -163,8 +165,8 @@ def test_moulds_that_differ_by_habit_name_no_cavity_though_chance_alone_would() 
     named = plain = 0
     for _ in range(200):
         calls = rng.poisson(100.0 * rng.lognormal(0, 0.25, NOTHING.shape)).astype(float)
-        told = states(calls, by_the_others(Counts(calls, WARE), NOTHING > 0))
-        named += any(c.level == "far" for c in told)
+        these_states = states(calls, by_the_others(Counts(calls, WARE), NOTHING > 0))
+        named += any(c.level == "far" for c in these_states)
         p = stats.poisson.sf(calls - 1, calls.mean(axis=0))
         plain += bool((stats.false_discovery_control(p.ravel()) < FAR).any())
     assert plain / 200 > 0.8 and named / 200 < 0.08
@@ -174,9 +176,11 @@ def test_a_cavity_without_ware_or_past_is_said_to_be_so() -> None:
     calls, ware = NOTHING.copy(), np.zeros(len(PLACES))
     calls[0, 0], ware[0] = 1, 10.0
     none = ExpectedCalls(NOTHING, NOTHING, NOTHING, NOTHING > 0)
-    told = cavity_states(PLACES, DEFECTS, Counts(calls, ware), MOULDS, none, UNEXPLAINED, DEFECTS, ["CHF"], DEFECTS)
-    assert told[0].level == "unknown" and told[0].q is None and told[0].critical == 1
-    assert {c.level for c in told[1:]} == {"empty"} and told[1].rate is None
+    these_states = cavity_states(
+        PLACES, DEFECTS, Counts(calls, ware), MOULDS, none, UNEXPLAINED, DEFECTS, ["CHF"], DEFECTS
+    )
+    assert these_states[0].level == "unknown" and these_states[0].q is None and these_states[0].critical == 1
+    assert {c.level for c in these_states[1:]} == {"empty"} and these_states[1].rate is None
 
 
 def test_unread_ware_is_shared_out_and_critical_defects_stand_first() -> None:
@@ -192,9 +196,9 @@ def test_unread_ware_is_shared_out_and_critical_defects_stand_first() -> None:
     calls = pl.DataFrame(
         {"defect": ["STN", "CHF", "STN"], "section": [1, 1, None], "gob": ["A", "A", None], "calls": [9, 1, 5]}
     )
-    told = cell_counts(calls, ware, PLACES, DEFECTS, ["s"])
-    assert told.ware[:2] == pytest.approx([60 * 100 / 90, 30 * 100 / 90])
-    assert told.calls[0].tolist() == [1, 9, 0] and told.calls.sum() == 10
+    counts = cell_counts(calls, ware, PLACES, DEFECTS, ["s"])
+    assert counts.ware[:2] == pytest.approx([60 * 100 / 90, 30 * 100 / 90])
+    assert counts.calls[0].tolist() == [1, 9, 0] and counts.calls.sum() == 10
 
 
 def test_the_past_of_all_moulds_that_stood_in_a_place_counts() -> None:
@@ -205,16 +209,16 @@ def test_the_past_of_all_moulds_that_stood_in_a_place_counts() -> None:
         ("77", "STN", 9.0, 9.0, 9.0),
     ]
     past = pl.DataFrame(rows, schema=["mould", "defect", "expected", "variance", "doubt"], orient="row")
-    told = by_the_past(past, {**MOULDS, (1, "A"): ("1", "99")}, PLACES, DEFECTS)
-    assert told.calls[0].tolist() == [5.0, 0, 0] and told.calls[1].tolist() == [0, 4.0, 0]
-    assert told.doubt[0, 0] == pytest.approx(0.3) and told.known.sum() == 2
+    expected_calls = by_the_past(past, {**MOULDS, (1, "A"): ("1", "99")}, PLACES, DEFECTS)
+    assert expected_calls.calls[0].tolist() == [5.0, 0, 0] and expected_calls.calls[1].tolist() == [0, 4.0, 0]
+    assert expected_calls.doubt[0, 0] == pytest.approx(0.3) and expected_calls.known.sum() == 2
 
 
 # what signals explain
 
 
 def signal(scope: str, defect: str = "STN", cavities: Sequence[str] = (), **more: object) -> Signal:
-    told = {
+    row = {
         "id": "K1-1",
         "kind": "excess",
         "line": "K1",
@@ -241,7 +245,7 @@ def signal(scope: str, defect: str = "STN", cavities: Sequence[str] = (), **more
         "q": 1e-4,
         "probability": 0.99,
     } | more
-    return Signal.model_validate(told)
+    return Signal.model_validate(row)
 
 
 def frames(calls: np.ndarray, defect: str = "STN", station: str = "s", hours: int = 4) -> Frames:
@@ -252,8 +256,8 @@ def frames(calls: np.ndarray, defect: str = "STN", station: str = "s", hours: in
         for n, (section, gob) in enumerate(PLACES)
     ]
     names = ["window_start", "window_s", "station", "defect", "section", "gob", "calls", "inspected"]
-    told = pl.DataFrame(rows, schema=names, orient="row").with_columns(pl.col("window_start").dt.cast_time_unit("us"))
-    return Frames(told.drop("inspected"), told.drop("calls", "defect"))
+    frame = pl.DataFrame(rows, schema=names, orient="row").with_columns(pl.col("window_start").dt.cast_time_unit("us"))
+    return Frames(frame.drop("inspected"), frame.drop("calls", "defect"))
 
 
 def explain(signals: Sequence[Signal], calls: np.ndarray, expected: float = 8.0) -> Explained:
@@ -268,17 +272,19 @@ def test_inside_its_place_and_since_its_onset_a_signal_explains_its_factor() -> 
     """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:, 4:6] = 6.0
-    told = explain([signal("section", cavities=("3A", "3B"))], calls)
-    assert told.calls[4:6, 1] == pytest.approx([8.0, 8.0])
-    assert told.calls.sum() == pytest.approx(16.0) and told.inside.tolist() == [[n in (4, 5) for n in range(16)]]
-    assert told.variance[4, 1] == pytest.approx((0.05 + 1 / 25) * 64)
+    this_explained = explain([signal("section", cavities=("3A", "3B"))], calls)
+    assert this_explained.calls[4:6, 1] == pytest.approx([8.0, 8.0])
+    assert this_explained.calls.sum() == pytest.approx(16.0) and this_explained.inside.tolist() == [
+        [n in (4, 5) for n in range(16)]
+    ]
+    assert this_explained.variance[4, 1] == pytest.approx((0.05 + 1 / 25) * 64)
 
 
 def test_a_signal_that_ended_before_explains_only_until_its_end() -> None:
     calls = np.full((4, len(PLACES)), 2.0)
     calls[1, 4:6] = 10.0
-    one = signal("section", cavities=("3A", "3B"), onset=NOON - timedelta(hours=1), ended=NOON)
-    assert explain([one], calls).calls[4:6, 1] == pytest.approx([8.0, 8.0])
+    this_signal = signal("section", cavities=("3A", "3B"), onset=NOON - timedelta(hours=1), ended=NOON)
+    assert explain([this_signal], calls).calls[4:6, 1] == pytest.approx([8.0, 8.0])
 
 
 def test_of_the_whole_machine_each_cavity_is_judged_by_the_others() -> None:
@@ -287,18 +293,18 @@ def test_of_the_whole_machine_each_cavity_is_judged_by_the_others() -> None:
     """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:, 1:] = 6.0
-    told = explain([signal("furnace")], calls)
-    assert told.calls[0, 1] == pytest.approx(4 * (15 * 12 / (15 * 4) - 1))
-    assert told.calls[1, 1] == pytest.approx(4 * ((14 * 12 + 4) / (15 * 4) - 1))
+    this_explained = explain([signal("furnace")], calls)
+    assert this_explained.calls[0, 1] == pytest.approx(4 * (15 * 12 / (15 * 4) - 1))
+    assert this_explained.calls[1, 1] == pytest.approx(4 * ((14 * 12 + 4) / (15 * 4) - 1))
 
 
 def test_the_wider_of_two_signals_is_judged_by_what_the_narrower_leaves() -> None:
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:] = 4.0
     calls[2:, 3] = 40.0
-    told = explain([signal("mould", cavities=("2B",)), signal("line")], calls)
-    assert told.calls[0, 1] == pytest.approx(4.0), "twice as many as expected, whatever the mould does"
-    assert 8.0 + told.calls[3, 1] == pytest.approx(4 + 80)
+    this_explained = explain([signal("mould", cavities=("2B",)), signal("line")], calls)
+    assert this_explained.calls[0, 1] == pytest.approx(4.0), "twice as many as expected, whatever the mould does"
+    assert 8.0 + this_explained.calls[3, 1] == pytest.approx(4 + 80)
 
 
 def test_a_stations_signal_explains_that_stations_calls_beyond_its_rate_before() -> None:
@@ -307,8 +313,8 @@ def test_a_stations_signal_explains_that_stations_calls_beyond_its_rate_before()
     """
     calls = np.full((4, len(PLACES)), 2.0)
     calls[2:] = 4.0
-    told = explain([signal("station", members=("s",))], calls)
-    assert told.calls[:, 1] == pytest.approx(np.full(16, 7.0))
+    this_explained = explain([signal("station", members=("s",))], calls)
+    assert this_explained.calls[:, 1] == pytest.approx(np.full(16, 7.0))
     elsewhere = explain([signal("station", members=("t",))], calls)
     assert elsewhere.calls.sum() == 0 and not elsewhere.inside.any()
 
@@ -322,8 +328,8 @@ def test_only_excesses_of_the_line_and_time_explain_and_none_that_only_passed() 
         signal("line", id="later", onset=NOON + timedelta(hours=3)),
         signal("line", id="over", onset=NOON - timedelta(hours=9), ended=NOON - timedelta(hours=3)),
     ]
-    told = that_explain(every, "K1", NOON - timedelta(hours=2), NOON + timedelta(hours=2))
-    assert [one.id for one in told] == ["on"]
+    signals = that_explain(every, "K1", NOON - timedelta(hours=2), NOON + timedelta(hours=2))
+    assert [this_signal.id for this_signal in signals] == ["on"]
 
 
 @pytest.mark.parametrize(
@@ -345,8 +351,8 @@ def test_no_cavity_inside_a_signal_is_named_for_it_and_one_beside_it_is(scope: s
         seen = NOTHING.copy()
         seen[:, 1], seen[:, 0] = calls.sum(axis=0), rng.poisson(5.0, len(PLACES))
         seen[13, 0] = rng.poisson(40.0)
-        told = explained([signal(scope, cavities=cavities)], PLACES, DEFECTS, frames(calls), should)
-        maps = states(seen, exactly(should, 0.02), told)
+        this_explained = explained([signal(scope, cavities=cavities)], PLACES, DEFECTS, frames(calls), should)
+        maps = states(seen, exactly(should, 0.02), this_explained)
         inside += sum(any(cell.defect == "STN" for cell in c.cells) for c, held in zip(maps, mask, strict=True) if held)
         beside += any(cell.defect == "CHF" for cell in maps[13].cells)
         alone += sum(bool(c.cells) for c in states(seen, exactly(should, 0.02)) if (c.section, c.gob) != (7, "B"))

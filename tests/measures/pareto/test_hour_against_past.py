@@ -39,20 +39,22 @@ def test_an_hours_calls_are_judged_by_the_poisson_tail_where_the_past_is_known_e
     """Reference: scipy.stats.poisson (SciPy 1.17); the interval is normal: 1.96 standard deviations, with continuity
     left out.
     """
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0))
-    assert told.q == pytest.approx(stats.poisson.sf(129, 100.0), rel=1e-6)
-    assert (told.low, told.high) == (pytest.approx(100 - 1.96 * 10), pytest.approx(100 + 1.96 * 10))
-    assert told.times == pytest.approx(1.3) and told.share == pytest.approx(130 / 5000)
+    this_pulse = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0))
+    assert this_pulse.q == pytest.approx(stats.poisson.sf(129, 100.0), rel=1e-6)
+    assert (this_pulse.low, this_pulse.high) == (pytest.approx(100 - 1.96 * 10), pytest.approx(100 + 1.96 * 10))
+    assert this_pulse.times == pytest.approx(1.3) and this_pulse.share == pytest.approx(130 / 5000)
 
 
 def test_what_is_not_known_widens_the_interval(plant: Plant) -> None:
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0, variance=300.0, doubt=10.0))
-    assert told.high == pytest.approx(100 + 1.96 * (100 + 300 + 100) ** 0.5) and told.q and told.q > 0.05
+    this_pulse = pulse(plant, "K1", 3600, *frame(plant, 130), expected(100.0, variance=300.0, doubt=10.0))
+    assert (
+        this_pulse.high == pytest.approx(100 + 1.96 * (100 + 300 + 100) ** 0.5) and this_pulse.q and this_pulse.q > 0.05
+    )
 
 
 def test_without_a_past_that_covers_the_time_nothing_is_judged(plant: Plant) -> None:
-    told = pulse(plant, "K1", 3600, *frame(plant, 130), expected(50.0, hours=0.5))
-    assert (told.expected, told.low, told.q, told.times) == (None, None, None, None)
+    this_pulse = pulse(plant, "K1", 3600, *frame(plant, 130), expected(50.0, hours=0.5))
+    assert (this_pulse.expected, this_pulse.low, this_pulse.q, this_pulse.times) == (None, None, None, None)
 
 
 def test_a_station_is_silent_beside_its_line_and_late_beside_the_clock() -> None:
@@ -62,8 +64,11 @@ def test_a_station_is_silent_beside_its_line_and_late_beside_the_clock() -> None
         "b": now - timedelta(minutes=50),
         "d": now - LATE_AFTER - timedelta(minutes=1),
     }
-    told = {one.station: one.state for one in alive([("K1", "a"), ("K1", "b"), ("K1", "c"), ("K2", "d")], last, now)}
-    assert told == {"a": "alive", "b": "silent", "c": "never", "d": "late"}
+    texts = {
+        station.station: station.state
+        for station in alive([("K1", "a"), ("K1", "b"), ("K1", "c"), ("K2", "d")], last, now)
+    }
+    assert texts == {"a": "alive", "b": "silent", "c": "never", "d": "late"}
 
 
 def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
@@ -72,7 +77,7 @@ def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
     """
     now = datetime(2026, 3, 10, 12, tzinfo=UTC)
     ago = {minutes: now - timedelta(minutes=minutes) for minutes in (5, 90, 300)}
-    told = alive(
+    station_lifes = alive(
         [("K1", "a"), ("K1", "b"), ("K1", "c"), ("K1", "d"), ("K1", "e")],
         {"a": ago[5]},
         now,
@@ -82,7 +87,7 @@ def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
             "d": {"reject_counts": ago[300]},
         },
     )
-    assert [(one.state, one.sends, one.heard) for one in told] == [
+    assert [(station.state, station.sends, station.heard) for station in station_lifes] == [
         ("alive", "", None),
         ("alive", "running totals only", ago[5]),
         ("late", "running totals only", ago[90]),

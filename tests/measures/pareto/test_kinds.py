@@ -52,22 +52,24 @@ def frames(calls: list[tuple], ware: list[tuple]) -> tuple[pl.DataFrame, pl.Data
 @pytest.mark.parametrize("by", ["defect", "mould", "station", "zone", "severity"])
 def test_a_pareto_of_faults_is_what_it_would_be_without_them(kinds: Plant, by: str) -> None:
     plain = pareto(kinds, "K1", SPAN, by, *frames(ONE, HAND))
-    told = pareto(kinds, "K1", SPAN, by, *frames([*ONE, *APART], THROWN))
-    assert told.rows == plain.rows and (told.calls, told.ware) == (12, 200)
-    assert (told.rejected, told.rejected_apart, told.rejected_for_faults) == (64, 52, 12)
-    assert sum(one.calls for one in told.apart) == 52 and plain.apart == ()
+    answer = pareto(kinds, "K1", SPAN, by, *frames([*ONE, *APART], THROWN))
+    assert answer.rows == plain.rows and (answer.calls, answer.ware) == (12, 200)
+    assert (answer.rejected, answer.rejected_apart, answer.rejected_for_faults) == (64, 52, 12)
+    assert sum(apart.calls for apart in answer.apart) == 52 and plain.apart == ()
 
 
 def test_what_is_no_fault_stands_apart_under_its_own_name(kinds: Plant) -> None:
-    told = pareto(kinds, "K1", SPAN, "defect", *frames([*ONE, *APART], THROWN)).told()
-    assert [(one["key"], one["kind"], one["calls"]) for one in told["apart"]] == [
+    fields = pareto(kinds, "K1", SPAN, "defect", *frames([*ONE, *APART], THROWN)).told()
+    assert [(each["key"], each["kind"], each["calls"]) for each in fields["apart"]] == [
         ("MRJ", "mould_rejection", 40),
         ("DIV", "diverted", 9),
         ("SMP", "sample", 3),
     ]
-    assert told["apart"][0]["of_ware"] == pytest.approx(40 / 200) and {row["kind"] for row in told["rows"]} == {"fault"}
+    assert fields["apart"][0]["of_ware"] == pytest.approx(40 / 200) and {row["kind"] for row in fields["rows"]} == {
+        "fault"
+    }
     by_mould = pareto(kinds, "K1", SPAN, "mould", *frames([*ONE, *APART], THROWN))
-    assert [(one.key, one.calls) for one in by_mould.apart] == [("11", 40), ("unread", 9), ("unread", 3)]
+    assert [(apart.key, apart.calls) for apart in by_mould.apart] == [("11", 40), ("unread", 9), ("unread", 3)]
     assert apart_words(by_mould.apart) == "40 rejected by mould number, 9 diverted, 3 samples"
 
 
@@ -87,9 +89,14 @@ def test_a_code_that_the_plant_does_not_know_counts_as_a_fault(kinds: Plant) -> 
 def test_the_hour_in_a_few_figures_knows_faults_only(kinds: Plant) -> None:
     expected = pl.DataFrame([("defect", "SCF", 10.0, 1.0, 1.0, 1.0)], EXPECTED, orient="row")
     plain = pulse(kinds, "K1", 3600, *frames(ONE, HAND), expected)
-    told = pulse(kinds, "K1", 3600, *frames([*ONE, *APART], THROWN), expected)
-    assert (plain.apart, told.apart) == (0, 52)
-    assert (told.share, told.calls, told.q, told.times) == (plain.share, plain.calls, plain.q, plain.times)
+    this_pulse = pulse(kinds, "K1", 3600, *frames([*ONE, *APART], THROWN), expected)
+    assert (plain.apart, this_pulse.apart) == (0, 52)
+    assert (this_pulse.share, this_pulse.calls, this_pulse.q, this_pulse.times) == (
+        plain.share,
+        plain.calls,
+        plain.q,
+        plain.times,
+    )
 
 
 def test_signals_have_no_stream_of_them(kinds: Plant) -> None:
@@ -108,8 +115,8 @@ def test_signals_have_no_stream_of_them(kinds: Plant) -> None:
         }
     )
     jobs = pl.DataFrame(schema={"started_at": pl.Datetime("us", "UTC"), "item": pl.String})
-    told = line_counts(kinds, "K1", SPAN, calls, ware, spans, jobs, 90.0)
-    assert not set(KINDS) & set(told.defects) and told.calls.tolist() == [5] and told.ware.sum() == 60
+    counts = line_counts(kinds, "K1", SPAN, calls, ware, spans, jobs, 90.0)
+    assert not set(KINDS) & set(counts.defects) and counts.calls.tolist() == [5] and counts.ware.sum() == 60
 
 
 def test_a_persons_sample_with_diverted_ware_in_it_found_nothing(kinds: Plant) -> None:
@@ -124,24 +131,28 @@ def test_a_persons_sample_with_diverted_ware_in_it_found_nothing(kinds: Plant) -
         },
         orient="row",
     )
-    assert {one.severity: one.found for one in samples_of(kinds, checks)} == {"critical": 0, "major": 0, "minor": 1}
+    assert {sampled.severity: sampled.found for sampled in samples_of(kinds, checks)} == {
+        "critical": 0,
+        "major": 0,
+        "minor": 1,
+    }
 
 
 def test_losses_name_them_and_faults_share_the_rest(kinds: Plant) -> None:
     """K2-side rejects 2 000: 600 by mould number, 100 diverted; 1 300 are left for 1 500 and 1 000 calls of two faults:
     780 and 520.
     """
-    told = day([("J370", 1, 100_000.0, 500.0)])
+    line_day = day([("J370", 1, 100_000.0, 500.0)])
     extra = pl.DataFrame({"part": [1, 1], "station": ["K2-side"] * 2, "defect": ["MRJ", "DIV"], "calls": [600, 100]})
-    told = type(told)(**{**vars(told), "calls": pl.concat([told.calls, extra])})
-    packed = packed_in(told.pallets, told.passed, DAY)
-    machine = machine_losses(kinds, told, [packed], {}, {}, item_masses(kinds, told.weights, ["J370"]), 182.0)
+    line_day = type(line_day)(**{**vars(line_day), "calls": pl.concat([line_day.calls, extra])})
+    packed = packed_in(line_day.pallets, line_day.passed, DAY)
+    machine = machine_losses(kinds, line_day, [packed], {}, {}, item_masses(kinds, line_day.weights, ["J370"]), 182.0)
     assert FORMED.seconds == DAY.seconds
-    found = {(one.kind, one.cause): one.units for one in machine.lost if one.where == "K2-side"}
+    found = {(lost.kind, lost.cause): lost.units for lost in machine.lost if lost.where == "K2-side"}
     assert found == {
         ("rejected by mould number", "MRJ"): pytest.approx(600),
         ("diverted", "DIV"): pytest.approx(100),
         ("station", "CHS"): pytest.approx(780),
         ("station", "STN"): pytest.approx(520),
     }
-    assert summed([], lambda one: one.kind) == {}
+    assert summed([], lambda cause: cause.kind) == {}

@@ -142,8 +142,8 @@ def test_a_station_with_calls_and_no_counts_is_named_beside_the_rejects(plant: P
         {"station": ["K2-side", "K2-foot"], "mould": ["", ""], "defect": ["CHS", "STN"], "calls": [5, 7]}
     )
     ware = pl.DataFrame({"station": ["K2-side"], "mould": [""], "inspected": [1_000], "rejected": [5], "refed": [0]})
-    told = pareto(
+    answer = pareto(
         plant, "K2", (datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 3, tzinfo=UTC)), "defect", calls, ware
     )
-    assert (told.rejected, told.calls, told.uncounted) == (5, 12, ("K2-foot",))
-    assert "Without K2-foot, which sent calls and no counts." in pareto_sheet(told, "p", "P").caption
+    assert (answer.rejected, answer.calls, answer.uncounted) == (5, 12, ("K2-foot",))
+    assert "Without K2-foot, which sent calls and no counts." in pareto_sheet(answer, "p", "P").caption

@@ -14,11 +14,11 @@ def calls(*rows: tuple[str, str | None, int]) -> pl.DataFrame:
 
 def test_the_share_is_told_with_stations_that_differ() -> None:
     """By hand: A 10 of 100 unread, B 90 of 100: half of all."""
-    told = unread_calls(calls(("A", "7", 90), ("A", None, 10), ("B", "8", 10), ("B", None, 90)))
-    assert told.share == pytest.approx(0.5) and told.stations == {"A": pytest.approx(0.1), "B": pytest.approx(0.9)}
-    assert unread_words(told) == "50.0 % of the calls had no mould number (B 90 %, A 10 %)"
-    assert unread_words(told, "the calls of CHS").startswith("50.0 % of the calls of CHS had")
-    assert "what is told by mould is of the others only" in unread_caption(told)
+    unread = unread_calls(calls(("A", "7", 90), ("A", None, 10), ("B", "8", 10), ("B", None, 90)))
+    assert unread.share == pytest.approx(0.5) and unread.stations == {"A": pytest.approx(0.1), "B": pytest.approx(0.9)}
+    assert unread_words(unread) == "50.0 % of the calls had no mould number (B 90 %, A 10 %)"
+    assert unread_words(unread, "the calls of CHS").startswith("50.0 % of the calls of CHS had")
+    assert "what is told by mould is of the others only" in unread_caption(unread)
 
 
 def test_stations_alike_are_not_named_and_a_few_calls_are_no_matter() -> None:

@@ -38,7 +38,7 @@ def test_a_mould_at_ten_times_its_rate_for_four_hours_is_named(
     frames = coarser(frames_of(simulated, "K3"), window_s)
     tracker, signals, _ = run(plant, "K3", frames, simulated.plan.cold_from, 24)
     code, truth = tracker.counts.defects.index("CHS"), onset(plant, simulated)
-    found = [one for hour in signals for one in hour if one.defect == code]
+    found = [signal for hour in signals for signal in hour if signal.defect == code]
     mould = {c.mould for c in tracker.counts.columns if (c.section, c.gob) == (6, "A")}
     assert found and found[-1].place.scope == "mould" and set(found[-1].place.members) & mould
     assert tracker.counts.moment(found[-1].onset.low) <= truth + timedelta(minutes=10)
@@ -51,10 +51,10 @@ def test_a_coarse_station_blinds_no_fine_one(plant: Plant, simulated: Simulated)
     mixed = coarser(frames, 3600, ("K3-side-b",))
     without = tuple(f.filter(pl.col("station") != "K3-side-b") if "station" in f.columns else f for f in frames)
     raised, onsets = [], []
-    for told in (mixed, frames, without):
-        tracker, signals, _ = run(plant, "K3", told, simulated.plan.cold_from, 24)  # type: ignore[arg-type]
+    for these_frames in (mixed, frames, without):
+        tracker, signals, _ = run(plant, "K3", these_frames, simulated.plan.cold_from, 24)  # type: ignore[arg-type]
         code = tracker.counts.defects.index("SCF")
-        mine = [one for hour in signals for one in hour if one.defect == code]
+        mine = [signal for hour in signals for signal in hour if signal.defect == code]
         raised.append(mine[0].raised)
         onsets.append(mine[-1].onset)
     assert raised[0] <= raised[2] + 15
@@ -67,11 +67,11 @@ def test_a_long_window_stands_where_it_ends_with_ware_and_calls_together(plant: 
     span = (simulated.plan.cold_from, simulated.plan.cold_from + timedelta(hours=24))
     counts = line_counts(plant, "K3", span, *frames, plant.lines["K3"].lehr_minutes)
     assert set(counts.window.tolist()) == {60} and not counts.unjudged.any()
-    told = counts.ware.sum(axis=(1, 2))
+    answer = counts.ware.sum(axis=(1, 2))
     whole = frames[1].group_by("station").agg(pl.col("inspected").sum())
     for number, station in enumerate(counts.stations):
         inside = frames[1].filter((pl.col("station") == station) & (pl.col("window_start") < span[1]))
-        assert told[number] == inside["inspected"].sum() == whole.filter(station=station)["inspected"][0]
+        assert answer[number] == inside["inspected"].sum() == whole.filter(station=station)["inspected"][0]
     first = counts.stations.index("K3-wall") if "K3-wall" in counts.stations else 0
     filled = sorted(set((counts.ware[first].sum(axis=0).nonzero()[0] % 60).tolist()))
     assert len(filled) == 1 and counts.sent[first].mean() > 0.95
@@ -122,9 +122,9 @@ def test_an_hour_in_which_a_job_begins_is_expected_in_two_parts(plant: Plant, si
 def test_calls_without_ware_are_not_judged(plant: Plant, simulated: Simulated) -> None:
     """A station that sends rejects only: no signal of its own, no other station's or mould's, and it is said."""
     calls, ware, spans, jobs = frames_of(simulated, "K3")
-    told = ware.filter(pl.col("station") != "K3-side-a")
-    _, signals, doubts = run(plant, "K3", (calls, told, spans, jobs), simulated.plan.cold_from, 24)
-    without = (calls.filter(pl.col("station") != "K3-side-a"), told, spans, jobs)
+    frame = ware.filter(pl.col("station") != "K3-side-a")
+    _, signals, doubts = run(plant, "K3", (calls, frame, spans, jobs), simulated.plan.cold_from, 24)
+    without = (calls.filter(pl.col("station") != "K3-side-a"), frame, spans, jobs)
     _, expected, _ = run(plant, "K3", without, simulated.plan.cold_from, 24)
-    assert [[one.name for one in hour] for hour in signals] == [[one.name for one in hour] for hour in expected]
+    assert [[signal.name for signal in hour] for hour in signals] == [[each.name for each in hour] for hour in expected]
     assert all(any("K3-side-a sent no counts" in text for text in hour) for hour in doubts)

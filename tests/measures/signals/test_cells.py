@@ -22,14 +22,14 @@ HOUR = timedelta(hours=1)
 
 
 def cells(*rows: tuple[int, str, str, float, float, float]) -> pl.DataFrame:
-    told = [(START + hour * HOUR, *rest) for hour, *rest in rows]
-    return pl.DataFrame(told, schema={"hour": pl.Datetime("us", "UTC"), **CELLS}, orient="row")
+    these_rows = [(START + hour * HOUR, *rest) for hour, *rest in rows]
+    return pl.DataFrame(these_rows, schema={"hour": pl.Datetime("us", "UTC"), **CELLS}, orient="row")
 
 
 def by_hour(*rows: tuple[int, str, float]) -> pl.DataFrame:
-    told = [(START + hour * HOUR, mould, expected) for hour, mould, expected in rows]
+    these_rows = [(START + hour * HOUR, mould, expected) for hour, mould, expected in rows]
     schema = {"hour": pl.Datetime("us", "UTC"), "mould": pl.String, "expected": pl.Float64}
-    return pl.DataFrame(told, schema=schema, orient="row")
+    return pl.DataFrame(these_rows, schema=schema, orient="row")
 
 
 def of(frame: pl.DataFrame) -> dict[tuple[str | None, str], tuple[float, float, float]]:
@@ -42,7 +42,7 @@ def test_hours_of_a_block_add_up_and_little_is_pooled() -> None:
     become one row of 0.04, whose relative variance (mean of 0.5 and 1.5) and relative doubt (mean of 1 and 2) are those
     of one of them.
     """
-    told = blocks_of_cells(
+    blocks = blocks_of_cells(
         cells(
             (0, "1", "CHF", 3.0, 1.0, 0.5),
             (1, "1", "CHF", 5.0, 2.0, 0.25),
@@ -52,12 +52,12 @@ def test_hours_of_a_block_add_up_and_little_is_pooled() -> None:
         ),
         START,
     )
-    first = of(told.filter(pl.col("hour") == START))
+    first = of(blocks.filter(pl.col("hour") == START))
     assert first == {
         ("1", "CHF"): pytest.approx((8.0, 3.0, 0.75)),
         (None, "STN"): pytest.approx((0.04, 1.0 * 0.04**2, 1.5 * 0.04)),
     }
-    assert of(told.filter(pl.col("hour") == START + 5 * HOUR)) == {("1", "CHF"): pytest.approx((2.0, 1.0, 0.5))}
+    assert of(blocks.filter(pl.col("hour") == START + 5 * HOUR)) == {("1", "CHF"): pytest.approx((2.0, 1.0, 0.5))}
 
 
 def test_a_window_gets_its_part_of_a_block_by_what_its_hours_expect() -> None:
@@ -71,16 +71,16 @@ def test_a_window_gets_its_part_of_a_block_by_what_its_hours_expect() -> None:
         ]
     )
     hours = by_hour(*((h, "1", e) for h, e in enumerate((1.0, 3.0, 2.0, 2.0))), *((h, "2", 1.0) for h in range(4)))
-    told = of(cells_between(blocks, hours, {"1": 100.0, "2": 300.0}, START + HOUR, START + 2.5 * HOUR))
-    assert told["1", "CHF"] == pytest.approx((4.0, 2.0, 1.0))
-    assert told["1", "STN"] == pytest.approx((0.1 / 2, 0.08 / 16 / 2, 0.05 / 2))
-    assert told["2", "STN"] == pytest.approx((0.3 * 1.5 / 4, 0.08 * 9 / 16 * 1.5 / 4, 0.15 * 1.5 / 4))
+    rows = of(cells_between(blocks, hours, {"1": 100.0, "2": 300.0}, START + HOUR, START + 2.5 * HOUR))
+    assert rows["1", "CHF"] == pytest.approx((4.0, 2.0, 1.0))
+    assert rows["1", "STN"] == pytest.approx((0.1 / 2, 0.08 / 16 / 2, 0.05 / 2))
+    assert rows["2", "STN"] == pytest.approx((0.3 * 1.5 / 4, 0.08 * 9 / 16 * 1.5 / 4, 0.15 * 1.5 / 4))
 
 
 def test_a_mould_that_was_not_there_gets_nothing_of_a_pool() -> None:
     blocks = cells((0, "1", "STN", 0.4, 0.08, 0.2)).with_columns(mould=pl.lit(None, pl.String))
-    told = of(cells_between(blocks, by_hour((0, "1", 1.0), (5, "2", 1.0)), {"1": 1.0, "2": 9.0}, START, START + HOUR))
-    assert told == {("1", "STN"): pytest.approx((0.4, 0.08, 0.2))}
+    rows = of(cells_between(blocks, by_hour((0, "1", 1.0), (5, "2", 1.0)), {"1": 1.0, "2": 9.0}, START, START + HOUR))
+    assert rows == {("1", "STN"): pytest.approx((0.4, 0.08, 0.2))}
 
 
 def test_without_what_was_kept_there_is_no_past() -> None:
@@ -108,7 +108,7 @@ def test_cells_of_an_hour_are_the_moulds_rows_taken_apart(plant: Plant, shared: 
     assert isinstance(first, datetime)
     blocks = blocks_of_cells(every, first)
     ware = dict.fromkeys(every["mould"].unique().to_list(), 1.0)
-    told = cells_between(blocks, by, ware, first, first + 8 * HOUR)
+    frame = cells_between(blocks, by, ware, first, first + 8 * HOUR)
     wanted = every.filter(pl.col("hour") < first + 8 * HOUR)
-    assert told["expected"].sum() == pytest.approx(wanted["expected"].sum(), rel=1e-3)
+    assert frame["expected"].sum() == pytest.approx(wanted["expected"].sum(), rel=1e-3)
     assert blocks.height < 0.5 * every.height, "kept by the hour it would be several times as much"

@@ -34,20 +34,25 @@ def after(quiet_from: int, length: int = 240) -> np.ndarray:
 
 
 def test_what_was_over_at_once_and_came_from_nowhere_only_passed() -> None:
-    told = closed(signal(), course(after(0)), critical=False)
-    assert told.ended is not None and told.ended - 100 <= 15 and told.passed and told.why_ended == BACK
+    this_signal = closed(signal(), course(after(0)), critical=False)
+    assert (
+        this_signal.ended is not None
+        and this_signal.ended - 100 <= 15
+        and this_signal.passed
+        and this_signal.why_ended == BACK
+    )
 
 
 @pytest.mark.parametrize("change", ["sure", "critical", "reopened", "long"])
 def test_what_was_sure_critical_came_again_or_lasted_did_not_pass(change: str) -> None:
-    one = signal(0.95) if change == "sure" else signal(reopened=1) if change == "reopened" else signal()
-    told = closed(one, course(after(120 if change == "long" else 0, 400)), critical=change == "critical")
-    assert told.ended is not None and not told.passed
+    found = signal(0.95) if change == "sure" else signal(reopened=1) if change == "reopened" else signal()
+    this_signal = closed(found, course(after(120 if change == "long" else 0, 400)), critical=change == "critical")
+    assert this_signal.ended is not None and not this_signal.passed
 
 
 def test_the_end_is_where_the_calls_fall_back() -> None:
-    told = closed(signal(), course(after(120, 400)), critical=False)
-    assert told.ended is not None and abs(told.ended - 220) <= 15
+    this_signal = closed(signal(), course(after(120, 400)), critical=False)
+    assert this_signal.ended is not None and abs(this_signal.ended - 220) <= 15
 
 
 def test_a_signal_that_goes_on_stays_open_and_one_without_ware_is_gone() -> None:

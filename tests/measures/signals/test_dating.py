@@ -17,8 +17,8 @@ def two_stations() -> LineCounts:
     """A station by the minute that reads, one of ten-minute windows that does not; calls of defect 0 in bins 5, 9 and
     19.
     """
-    told = counts([(5, 0, 2), (9, 0, 6), (19, 0, 6), (30, 1, 2)])
-    return replace(told, stations=("S", "T"), station=np.array([0, 1, 1, 0]), window=np.array([1, 10]))
+    line_counts = counts([(5, 0, 2), (9, 0, 6), (19, 0, 6), (30, 1, 2)])
+    return replace(line_counts, stations=("S", "T"), station=np.array([0, 1, 1, 0]), window=np.array([1, 10]))
 
 
 def test_a_line_takes_every_station_and_lays_windows_out() -> None:

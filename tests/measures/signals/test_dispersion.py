@@ -30,33 +30,33 @@ def test_given_its_total_a_column_is_dirichlet_multinomial() -> None:
     rng = np.random.default_rng(3)
     seen = rng.poisson(1.3, (2, 3, 12)).astype(float)
     wanted = np.ones((2, 3, 12)) * np.array([0.5, 1.0, 2.0])[None, :, None]
-    told = conditional_logs(seen, wanted)
+    values = conditional_logs(seen, wanted)
     for d in range(2):
         for g in (0, 7, 15):
             alpha = np.full(12, 1 / GRID[g])
             reference = [stats.dirichlet_multinomial.logpmf(row.astype(int), alpha, int(row.sum())) for row in seen[d]]
             alpha = np.full(12, 1 / GRID[0])
             start = [stats.dirichlet_multinomial.logpmf(row.astype(int), alpha, int(row.sum())) for row in seen[d]]
-            assert told[d, g] - told[d, 0] == pytest.approx(sum(reference) - sum(start), abs=1e-6)
+            assert values[d, g] - values[d, 0] == pytest.approx(sum(reference) - sum(start), abs=1e-6)
 
 
 def test_hours_of_unlike_ware_have_sizes_in_proportion() -> None:
     """By hand: with twice the ware in the second hour its size is twice the first's, 2/3 and 4/3 of the mean."""
     seen, wanted = np.array([[[2.0, 3.0]]]), np.array([[[1.0, 2.0]]])
-    told = conditional_logs(seen, wanted)[0]
+    answer = conditional_logs(seen, wanted)[0]
     for g in (2, 9):
         mean = 1 / GRID[g]
         reference = stats.dirichlet_multinomial.logpmf([2, 3], [2 / 3 * mean, 4 / 3 * mean], 5)
         constant = stats.dirichlet_multinomial.logpmf([2, 3], [2 / 3 / GRID[0], 4 / 3 / GRID[0]], 5)
-        assert told[g] - told[0] == pytest.approx(reference - constant, abs=1e-9)
+        assert answer[g] - answer[0] == pytest.approx(reference - constant, abs=1e-9)
 
 
 def test_between_moulds_the_likelihood_is_the_negative_binomials() -> None:
     """Reference: scipy.stats.nbinom."""
     seen, wanted = np.array([[3.0, 0.0, 11.0]]), np.array([[4.0, 2.0, 5.0]])
-    told = negative_binomial_logs(seen, wanted)[0]
+    answer = negative_binomial_logs(seen, wanted)[0]
     reference = [stats.nbinom.logpmf(seen[0], 1 / v, 1 / (1 + v * wanted[0])).sum() for v in GRID]
-    assert told - told[0] == pytest.approx(np.array(reference) - reference[0], abs=1e-8)
+    assert answer - answer[0] == pytest.approx(np.array(reference) - reference[0], abs=1e-8)
 
 
 @pytest.mark.parametrize("rate", [0.2, 1.0, 5.0])
@@ -65,8 +65,8 @@ def test_streams_of_less_than_a_call_an_hour_show_their_dispersion(rate: float, 
     """20 defects of 24 moulds over 48 hours of known dispersion; the plain moment of such cells told 0.09 for 2."""
     rng = np.random.default_rng(int(1000 * rate + 10 * phi))
     seen = drawn(rng, rate, phi, (20, 24, 48))
-    told = shared(conditional_logs(seen, np.full(seen.shape, rate)), PHI_START, (0.004, 6.0))
-    assert phi / 1.9 < np.median(told) < phi * 1.9
+    values = shared(conditional_logs(seen, np.full(seen.shape, rate)), PHI_START, (0.004, 6.0))
+    assert phi / 1.9 < np.median(values) < phi * 1.9
 
 
 def test_without_dispersion_hardly_any_is_told() -> None:

@@ -17,21 +17,21 @@ def test_the_likelihood_ratio_has_mean_one_at_most(mean: float, variance: float)
     for number, factor in enumerate(FACTORS):
         raised = stats.nbinom.logpmf(counts, 1 / variance, 1 / (1 + variance * mean * factor))
         still = stats.nbinom.logpmf(counts, 1 / variance, 1 / (1 + variance * mean))
-        told = log_ratios(counts, np.full(3000, mean), np.full(3000, variance))[number]
+        answer = log_ratios(counts, np.full(3000, mean), np.full(3000, variance))[number]
         small = np.isfinite(raised) & np.isfinite(still)
-        assert told[small] == pytest.approx(np.minimum(raised - still, MOST_LOG)[small], abs=1e-7)
-        assert float((chance * np.exp(told)).sum()) <= 1 + 1e-9
+        assert answer[small] == pytest.approx(np.minimum(raised - still, MOST_LOG)[small], abs=1e-7)
+        assert float((chance * np.exp(answer)).sum()) <= 1 + 1e-9
 
 
 def test_the_sum_by_hand() -> None:
     """Pollak, Annals of Statistics 13 (1985) 206: after ratios of 2, 2 and 0.5 the sum is 2, (1 + 2) 2 = 6 and (1 + 6)
     / 2 = 3.5.
     """
-    sums, told = np.zeros(1), []
+    sums, found = np.zeros(1), []
     for ratio in (2.0, 2.0, 0.5):
         sums = shiryaev_roberts(sums, np.log(np.array([ratio])))
-        told.append(float(sums[0]))
-    assert told == pytest.approx([2.0, 6.0, 3.5])
+        found.append(float(sums[0]))
+    assert found == pytest.approx([2.0, 6.0, 3.5])
 
 
 def test_nothing_expected_tells_nothing() -> None:

@@ -36,7 +36,7 @@ def followed(plan: Plan, plant: Plant) -> tuple[dict[tuple[str, str], list[Found
     """Every signal by (line, name), as it stood hour by hour; and the trackers."""
     simulated = simulate(plan)
     span = (plan.cold_from, plan.cold_from + timedelta(hours=24))
-    told: dict[tuple[str, str], list[Found]] = {}
+    rows: dict[tuple[str, str], list[Found]] = {}
     every: dict[str, Tracker] = {}
     for furnace in plant.furnace:
         lehr = {line.id: line.lehr_minutes for line in plant.lines_of(furnace.id)}
@@ -46,9 +46,9 @@ def followed(plan: Plan, plant: Plant) -> tuple[dict[tuple[str, str], list[Found
         for _, trackers, states in follow_lines(plant, counts, 1, lehr):
             every |= trackers
             for line, signals in states.items():
-                for one in signals:
-                    told.setdefault((line, one.name), []).append(one)
-    return told, every
+                for signal in signals:
+                    rows.setdefault((line, signal.name), []).append(signal)
+    return rows, every
 
 
 @pytest.fixture(scope="module")
@@ -62,14 +62,14 @@ def faulty(plant: Plant) -> tuple[dict[tuple[str, str], list[Found]], dict[str, 
 def test_a_fault_is_found_placed_and_dated(
     fault: PlannedFault, faulty: tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker], Plan], plant: Plant
 ) -> None:
-    told, trackers, plan = faulty
+    rows, trackers, plan = faulty
     tracker = trackers[fault.line]
     counts = tracker.counts
     code = counts.defects.index(fault.defect)
     arrives = plan.at(fault.start)
     if fault.scope != "station":
         arrives += timedelta(minutes=plant.lines[fault.line].lehr_minutes)
-    mine = [states for (line, _), states in told.items() if line == fault.line and states[0].defect == code]
+    mine = [states for (line, _), states in rows.items() if line == fault.line and states[0].defect == code]
     shown = [
         states
         for states in mine
@@ -94,18 +94,18 @@ def test_a_fault_is_found_placed_and_dated(
 def test_the_furnace_signal_names_both_lines(
     faulty: tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker], Plan],
 ) -> None:
-    told, trackers, _ = faulty
+    rows, trackers, _ = faulty
     code = trackers["K2"].counts.defects.index("STN")
-    on_k2 = [states[-1] for (line, _), states in told.items() if line == "K2" and states[0].defect == code]
-    assert any(one.place.scope == "furnace" and set(one.place.members) == {"K1", "K2"} for one in on_k2)
+    on_k2 = [states[-1] for (line, _), states in rows.items() if line == "K2" and states[0].defect == code]
+    assert any(signal.place.scope == "furnace" and set(signal.place.members) == {"K1", "K2"} for signal in on_k2)
 
 
 def test_a_signal_keeps_its_name_from_hour_to_hour(
     faulty: tuple[dict[tuple[str, str], list[Found]], dict[str, Tracker], Plan],
 ) -> None:
-    told, trackers, _ = faulty
+    rows, trackers, _ = faulty
     code = trackers["K3"].counts.defects.index("BLI")
-    hours = [states for (line, _), states in told.items() if line == "K3" and states[0].defect == code]
+    hours = [states for (line, _), states in rows.items() if line == "K3" and states[0].defect == code]
     assert max(len(states) for states in hours) >= 4
     assert all(state.raised == states[0].raised for states in hours for state in states)
 
@@ -113,8 +113,8 @@ def test_a_signal_keeps_its_name_from_hour_to_hour(
 @pytest.mark.parametrize("seed", [660_101, 660_102])
 def test_quiet_works_raise_few_alarms(seed: int, plant: Plant) -> None:
     """At most one a line and day is the aim over many days; two quiet days of four lines may hold a few."""
-    told, _ = followed(make_plan(plant, date(2026, 7, 7), 1, seed=seed, lag_offset=0.0, faults=0), plant)
-    assert len(told) <= 8
+    rows, _ = followed(make_plan(plant, date(2026, 7, 7), 1, seed=seed, lag_offset=0.0, faults=0), plant)
+    assert len(rows) <= 8
 
 
 def test_drifting_means_growing(plant: Plant) -> None:
@@ -124,9 +124,9 @@ def test_drifting_means_growing(plant: Plant) -> None:
     plan.faults.append(
         PlannedFault("line", "K1", "SCF", everywhere, RUN_IN_MIN + 420, RUN_IN_MIN + 1380, 4.0, drift=True)
     )
-    told, trackers = followed(plan, plant)
+    rows, trackers = followed(plan, plant)
     counts = trackers["K1"].counts
     mine = [
-        states[0] for (line, _), states in told.items() if line == "K1" and counts.defects[states[0].defect] == "SCF"
+        states[0] for (line, _), states in rows.items() if line == "K1" and counts.defects[states[0].defect] == "SCF"
     ]
-    assert mine and min(one.raised for one in mine) < 16 * 60 + 92
+    assert mine and min(signal.raised for signal in mine) < 16 * 60 + 92

@@ -53,9 +53,9 @@ def test_no_mould_numbers_at_all(plant: Plant, simulated: Simulated) -> None:
     tracker, signals, doubts = run(
         plant, "K3", (unread(calls), unread(ware), spans, jobs), simulated.plan.cold_from, 24
     )
-    scopes = {one.place.scope for hour in signals for one in hour}
+    scopes = {signal.place.scope for hour in signals for signal in hour}
     assert "station" in scopes and scopes <= {"line", "furnace", "station"}
-    assert all(not one.placing.inside for hour in signals for one in hour)
+    assert all(not signal.placing.inside for hour in signals for signal in hour)
     assert all(any("mould numbers" in text for text in hour) for hour in doubts)
     assert not tracker.counts.columns
 
@@ -70,7 +70,7 @@ def test_one_mould_only(plant: Plant, simulated: Simulated) -> None:
     )
     assert [column.mould for column in tracker.counts.columns] == [number]
     code = tracker.counts.defects.index("CHS")
-    assert any(one.defect == code for hour in signals for one in hour)
+    assert any(signal.defect == code for hour in signals for signal in hour)
 
 
 def test_a_silent_station_is_said_and_is_no_end_of_its_signals(plant: Plant, simulated: Simulated) -> None:
@@ -85,8 +85,8 @@ def test_a_silent_station_is_said_and_is_no_end_of_its_signals(plant: Plant, sim
     _, signals, doubts = run(plant, "K3", (calls.filter(~silent), ware.filter(~silent), spans, jobs), start, 24)
     at_17 = doubts[17 - 1]
     assert any("K3-side-a sent no counts for 60 min" in text for text in at_17)
-    open_then = [one for one in signals[17 - 1] if one.place.members == ("K3-side-a",)]
-    assert open_then and all(one.ended is None for one in open_then)
+    open_then = [signal for signal in signals[17 - 1] if signal.place.members == ("K3-side-a",)]
+    assert open_then and all(signal.ended is None for signal in open_then)
 
 
 def test_a_job_of_forty_minutes(plant: Plant, simulated: Simulated) -> None:
@@ -142,8 +142,8 @@ def test_longer_windows(window_s: int, plant: Plant, simulated: Simulated) -> No
     tracker, signals, _ = run(plant, "K3", (calls, ware, spans, jobs), simulated.plan.cold_from, 24)
     code = tracker.counts.defects.index("CHS")
     onset = simulated.plan.at(RUN_IN_MIN + 15 * 60) + timedelta(minutes=plant.lines["K3"].lehr_minutes)
-    found = [one for hour in signals for one in hour if one.defect == code]
-    assert any(abs((tracker.counts.moment(one.onset.at) - onset).total_seconds()) <= 25 * 60 for one in found)
+    found = [signal for hour in signals for signal in hour if signal.defect == code]
+    assert any(abs((tracker.counts.moment(signal.onset.at) - onset).total_seconds()) <= 25 * 60 for signal in found)
 
 
 def test_a_number_read_wrongly_is_unread_and_one_without_a_log_is_a_mould(plant: Plant) -> None:

@@ -93,7 +93,7 @@ def test_a_long_fault_of_a_rough_works_stays_one_signal() -> None:
         counts = {i: line_counts(works, i, span, *frames_of(simulated, i), m) for i, m in lehr.items()}
         last: dict[str, Found] = {}
         for _, _, states in follow_lines(works, counts, 1, lehr):
-            last |= {one.name: one for one in states[fault.line]}
+            last |= {state.name: state for state in states[fault.line]}
         after = lehr[fault.line]
         low, high = (plan.at(at + after) for at in (fault.start - 20, fault.end + 30))
         code = counts[fault.line].defects.index(fault.defect)

@@ -38,7 +38,7 @@ def test_splits_are_the_integral_over_each_hours_mood() -> None:
     calls = np.array([0, 1, 0, 2, 1, 3, 0, 4.0])
     expected = np.array([0.4, 0.3, 0.5, 0.4, 0.2, 0.6, 0.3, 0.5])
     noise = Noise(variance=0.4, block=4, phase=1)
-    told = split_logs(calls, expected, np.array([1.0]), np.array([3.0]), noise)[0]
+    answer = split_logs(calls, expected, np.array([1.0]), np.array([3.0]), noise)[0]
 
     def whole(split: int) -> float:
         mean = np.where(np.arange(8) >= split, 3.0, 1.0) * expected
@@ -49,7 +49,7 @@ def test_splits_are_the_integral_over_each_hours_mood() -> None:
         return logs
 
     reference = np.array([whole(split) for split in range(9)])
-    assert told - told[-1] == pytest.approx(reference - reference[-1], abs=1e-5)
+    assert answer - answer[-1] == pytest.approx(reference - reference[-1], abs=1e-5)
 
 
 @pytest.mark.parametrize("variance", [0.0, 0.15, 0.5])
@@ -65,8 +65,8 @@ def test_the_interval_of_an_onset_holds_the_truth(variance: float, doubt: float)
         noise = Noise(variance, doubt, 60, int(rng.integers(60)))
         at = rng.uniform(200, 400)
         mean = np.full(480, rate / 60)
-        told = rise(hours(rng, np.where(np.arange(480) >= at, factor, 1.0) * mean, noise), mean, noise=noise)
-        held += told.low - 0.5 <= at <= told.high + 0.5
+        onset = rise(hours(rng, np.where(np.arange(480) >= at, factor, 1.0) * mean, noise), mean, noise=noise)
+        held += onset.low - 0.5 <= at <= onset.high + 0.5
     assert held / 160 >= 0.92
 
 
@@ -127,10 +127,10 @@ def test_a_split_inside_a_long_window_mixes_its_mean() -> None:
     root of 3.
     """
     lumps = Lumps(np.array([1]), np.array([4]), np.array([6.0]))
-    told = lumps.gain(np.array([1.0]), np.array([3.0]), 8)[0]
-    assert told[3] == pytest.approx(6 * (np.log(2.0) - 0.5 * np.log(3.0)))
-    assert told[2] == pytest.approx(6 * (np.log(2.5) - 0.75 * np.log(3.0)))
-    assert (told[[0, 1, 5, 6, 7, 8]] == 0).all()
+    answer = lumps.gain(np.array([1.0]), np.array([3.0]), 8)[0]
+    assert answer[3] == pytest.approx(6 * (np.log(2.0) - 0.5 * np.log(3.0)))
+    assert answer[2] == pytest.approx(6 * (np.log(2.5) - 0.75 * np.log(3.0)))
+    assert (answer[[0, 1, 5, 6, 7, 8]] == 0).all()
 
 
 @pytest.mark.parametrize("window", [5, 15, 60])
@@ -145,8 +145,8 @@ def test_the_interval_holds_an_onset_in_the_middle_of_a_long_window(window: int)
         calls = hours(rng, np.where(np.arange(480) >= at, 8.0, 1.0) * mean, Noise(0.05)).reshape(-1, window).sum(axis=1)
         first = np.arange(0, 480, window)
         lumps = Lumps(first[calls > 0], first[calls > 0] + window - 1, calls[calls > 0])
-        told = rise(np.repeat(calls / window, window), mean, noise=Noise(0.05), lumps=lumps)
-        held += told.low - 0.5 <= at <= told.high + 0.5
-        wide.append(told.high - told.low)
+        onset = rise(np.repeat(calls / window, window), mean, noise=Noise(0.05), lumps=lumps)
+        held += onset.low - 0.5 <= at <= onset.high + 0.5
+        wide.append(onset.high - onset.low)
     assert held / 150 >= 0.91
     assert np.median(wide) < 2 * window + 60

@@ -53,13 +53,13 @@ def likely_by_hand(cells: PlaceCells) -> dict[tuple[str, ...], float]:
     ware = {("line", "L"): (0, 1, 2, 3)}
     ware |= {("mould", c.mould): (n,) for n, c in enumerate(COLUMNS)}
     ware |= {("section", "1"): (0, 1), ("section", "2"): (2, 3), ("gob", "A"): (0, 2), ("gob", "B"): (1, 3)}
-    told: dict[tuple[str, ...], float] = {
+    values: dict[tuple[str, ...], float] = {
         key: by_hand.marginal(by_hand.of_ware(cells, columns)) for key, columns in ware.items()
     }
     for n, name in enumerate(("wall", "base")):
-        told["station", name] = by_hand.marginal(by_hand.of_station(cells, n))
-    told["station", "wall", "less"] = by_hand.marginal(by_hand.of_blinded(cells, 0))
-    return told
+        values["station", name] = by_hand.marginal(by_hand.of_station(cells, n))
+    values["station", "wall", "less"] = by_hand.marginal(by_hand.of_blinded(cells, 0))
+    return values
 
 
 def prior_of(key: tuple[str, ...], prior: dict[str, float]) -> float:
@@ -69,10 +69,10 @@ def prior_of(key: tuple[str, ...], prior: dict[str, float]) -> float:
     return prior[key[0]] / {"line": 1, "mould": 4, "section": 2, "gob": 2}[key[0]]
 
 
-def key_of(one: ScopePlace) -> tuple[str, ...]:
-    if one.scope == "line":
+def key_of(scope_place: ScopePlace) -> tuple[str, ...]:
+    if scope_place.scope == "line":
         return ("line", "L")
-    return (one.scope, one.members[0], *(["less"] if one.blinded else []))
+    return (scope_place.scope, scope_place.members[0], *(["less"] if scope_place.blinded else []))
 
 
 @pytest.mark.parametrize("origin", list(TOLD))
@@ -87,8 +87,8 @@ def test_places_of_two_lines_are_as_worked_out_cell_by_cell(
     each = [by_hand.alike(by_hand.of_ware(cells, (0, 1, 2, 3))) for cells in (MINE, OTHER)]  # of the furnace's fault
     logs["furnace", "L"] = np.log(prior["furnace"]) + logsumexp(each[0] + each[1]) - np.log(26)
     total = logsumexp(list(logs.values()))
-    told = {key_of(p): p.probability for p in place(replace(MINE, beside=(Beside("M", OTHER),)), "L", origin).places}
-    assert told == pytest.approx({key: np.exp(value - total) for key, value in logs.items()}, rel=1e-6)
+    values = {key_of(p): p.probability for p in place(replace(MINE, beside=(Beside("M", OTHER),)), "L", origin).places}
+    assert values == pytest.approx({key: np.exp(value - total) for key, value in logs.items()}, rel=1e-6)
     assert sum(TOLD[origin]) == pytest.approx(1.0) and prior == PRIORS[origin]
 
 
@@ -110,29 +110,29 @@ def test_lanes_thin_by_their_ware_and_a_lane_that_cannot_call_it_lets_all_pass()
     rest.
     """
     detection = np.array([[0.8, 0.0, 0.5, 0.9]])
-    told = thinned(detection, np.array([300.0, 100.0, 400.0, 400.0]), np.array([1, 1, 2, 3]))
-    assert told[0] == pytest.approx([1.0, 1.0, 1 - 0.75 * 0.8, (1 - 0.75 * 0.8) * 0.5])
+    values = thinned(detection, np.array([300.0, 100.0, 400.0, 400.0]), np.array([1, 1, 2, 3]))
+    assert values[0] == pytest.approx([1.0, 1.0, 1 - 0.75 * 0.8, (1 - 0.75 * 0.8) * 0.5])
 
 
 def test_the_first_point_of_the_false_parts_by_hand() -> None:
     """Halton's first point is 1/2, 1/3, 1/5: detections by the sixth root (beta 6, 1), half of the most that rates
     allow.
     """
-    told = false_parts(np.array([0.002, 0.0015]), np.array([500.0, 500.0]), np.array([1, 2]), np.array([True, True]))
+    parts = false_parts(np.array([0.002, 0.0015]), np.array([500.0, 500.0]), np.array([1, 2]), np.array([True, True]))
     d = [((1 / 3 - 0.07) / 0.93) ** (1 / 6), ((1 / 5 - 0.07) / 0.93) ** (1 / 6)]
     level = 0.5 * min(0.002 / d[0], 0.0015 / (d[1] * (1 - d[0])))
-    assert told.detection[0] == pytest.approx(d)
-    assert told.false[0] == pytest.approx([1 - d[0] * level / 0.002, 1 - d[1] * (1 - d[0]) * level / 0.0015])
-    assert (told.false >= 0).all() and (told.false <= 1).all()
+    assert parts.detection[0] == pytest.approx(d)
+    assert parts.false[0] == pytest.approx([1 - d[0] * level / 0.002, 1 - d[1] * (1 - d[0]) * level / 0.0015])
+    assert (parts.false >= 0).all() and (parts.false <= 1).all()
 
 
 def test_challenges_sharpen_a_stations_detection() -> None:
     """Beta(6, 1) and 40 caught of 80: the posterior's mean is 46 / 87 (conjugate prior, by hand)."""
     able, none = np.array([True]), np.zeros((1, 2))
     rate, ware, order = np.array([0.001]), np.array([1000.0]), np.array([1])
-    told = false_parts(rate, ware, order, able, np.array([[40.0, 40.0]])).detection
-    assert float(told.mean()) == pytest.approx(46 / 87, abs=0.01)
-    assert float(false_parts(rate, ware, order, able, none).detection.std()) > 2 * float(told.std())
+    values = false_parts(rate, ware, order, able, np.array([[40.0, 40.0]])).detection
+    assert float(values.mean()) == pytest.approx(46 / 87, abs=0.01)
+    assert float(false_parts(rate, ware, order, able, none).detection.std()) > 2 * float(values.std())
 
 
 def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> PlaceCells:
@@ -164,30 +164,30 @@ def works_line(rng: np.random.Generator, raised: float, found: float = 0.89) -> 
 
 def test_a_furnaces_fault_that_the_second_station_hardly_shows_is_no_stations_fault() -> None:
     """x8 on both lines; the first station catches 89 %, so the one behind it rises far less, as ware would give."""
-    told = []
+    found = []
     for seed in range(20):
         rng = np.random.default_rng(seed)
         cells = replace(works_line(rng, 8.0), beside=(Beside("M", works_line(rng, 8.0)),))
-        told.append(place(cells, "L", "glass"))
-    assert all(one.best.scope == "furnace" for one in told)
-    assert min(one.scopes["furnace"] for one in told) > 0.95
+        found.append(place(cells, "L", "glass"))
+    assert all(each.best.scope == "furnace" for each in found)
+    assert min(each.scopes["furnace"] for each in found) > 0.95
 
 
 def test_a_line_of_its_own_leaves_the_furnace_out() -> None:
-    told = []
+    found = []
     for seed in range(20):
         rng = np.random.default_rng(seed)
         cells = replace(works_line(rng, 8.0), beside=(Beside("M", works_line(rng, 1.0)),))
-        told.append(place(cells, "L", "lehr").scopes["furnace"])
-    assert np.mean(told) < 0.05
+        found.append(place(cells, "L", "lehr").scopes["furnace"])
+    assert np.mean(found) < 0.05
 
 
 def test_one_able_station_without_a_pattern_stays_undecided() -> None:
     """Line and station then explain the same counts; the answer says so and names neither for certain."""
     cells = works_line(np.random.default_rng(3), 8.0)
     alone = replace(cells, able=np.array([True, False]))
-    told = place(alone, "L", "gob")
-    assert told.undecided and 0.3 < told.scopes["line"] < 0.7 and 0.3 < told.scopes["station"] < 0.7
+    placing = place(alone, "L", "gob")
+    assert placing.undecided and 0.3 < placing.scopes["line"] < 0.7 and 0.3 < placing.scopes["station"] < 0.7
     assert not place(
         replace(cells, beside=(Beside("M", works_line(np.random.default_rng(4), 8.0)),)), "L", "glass"
     ).undecided
@@ -236,12 +236,14 @@ def behind(rng: np.random.Generator, mould: float, read: float = 0.6) -> PlaceCe
 
 def test_a_mould_is_named_though_few_of_its_calls_carry_its_number() -> None:
     """Most calls come from a station that reads none: what the one behind reads still tells the mould."""
-    told = [place(behind(np.random.default_rng(seed), 12.0), "L", "mould") for seed in range(20)]
-    assert sum(one.best.members == ("11",) and one.inside for one in told) >= 18
+    placings = [place(behind(np.random.default_rng(seed), 12.0), "L", "mould") for seed in range(20)]
+    assert sum(placing.best.members == ("11",) and placing.inside for placing in placings) >= 18
 
 
 def test_no_mould_is_named_where_hardly_any_number_is_read() -> None:
     """One call in a hundred is read: the answer is the line, and says that it could not look inside."""
-    told = [place(behind(np.random.default_rng(seed), 12.0, read=0.05), "L", "mould") for seed in range(20)]
-    vague = [one for one in told if one.best.scope == "line" and not one.inside]
-    assert len(vague) >= 15 and all(one.best.members == ("11",) for one in told if one.best.scope == "mould")
+    placings = [place(behind(np.random.default_rng(seed), 12.0, read=0.05), "L", "mould") for seed in range(20)]
+    vague = [placing for placing in placings if placing.best.scope == "line" and not placing.inside]
+    assert len(vague) >= 15 and all(
+        placing.best.members == ("11",) for placing in placings if placing.best.scope == "mould"
+    )

@@ -54,8 +54,8 @@ def quiet() -> list[tuple[int, int, int]]:
 
 
 def scanned(calls: list[tuple[int, int, int]], job_from: int | None = None) -> Scan:
-    told = counts(calls, job_from)
-    past = PastHours(told)
+    line_counts = counts(calls, job_from)
+    past = PastHours(line_counts)
     scan = Scan(past, 12 * 60)
     for hour in range(12, HOURS):
         scan.expect([ScanPart(hour * 60, (hour + 1) * 60, past.expectation(hour))], np.ones((2, 1), bool))
@@ -65,8 +65,8 @@ def scanned(calls: list[tuple[int, int, int]], job_from: int | None = None) -> S
 def test_the_tail_is_the_negative_binomials() -> None:
     """Reference: scipy.stats.nbinom and scipy.stats.poisson, survival functions."""
     calls, mean = np.array([0, 1, 4, 9.0]), np.array([0.5, 2.0, 1.2, 3.0])
-    told = excess_p(calls, mean, np.full(4, 0.3))
-    assert told == pytest.approx(stats.nbinom.sf(calls - 1, 1 / 0.3, 1 / (1 + 0.3 * mean)), rel=1e-9)
+    values = excess_p(calls, mean, np.full(4, 0.3))
+    assert values == pytest.approx(stats.nbinom.sf(calls - 1, 1 / 0.3, 1 / (1 + 0.3 * mean)), rel=1e-9)
     assert excess_p(calls, mean, np.zeros(4)) == pytest.approx(stats.poisson.sf(calls - 1, mean), rel=1e-6)
 
 
@@ -86,19 +86,19 @@ def test_an_alarms_q_is_benjamini_and_hochbergs_over_all_streams() -> None:
     scan = scanned(quiet())
     at, p = 20 * 60, (1e-6, 3e-6, 2e-5)
     streams = [0, 1, scan.line]
-    found = [Excess(0, s, at, 60, 9.0, 1.0, one) for s, one in zip(streams, p, strict=True)]
-    told = {one.stream: one.q for one in scan.alarms(found, at)}
+    found = [Excess(0, s, at, 60, 9.0, 1.0, value) for s, value in zip(streams, p, strict=True)]
+    values = {alarm.stream: alarm.q for alarm in scan.alarms(found, at)}
     padded = np.concatenate([np.array(p) / scan.weights[streams], np.ones(scan.tests - 3)])
     reference = stats.false_discovery_control(np.minimum(padded, 1.0))[:3]
     expected = {s: q for s, q in zip(streams, reference, strict=True) if q <= FALSE_DISCOVERY}
-    assert told == pytest.approx(expected) and len(told) >= 2
+    assert values == pytest.approx(expected) and len(values) >= 2
 
 
 def test_an_excess_pays_for_its_many_windows() -> None:
     """Its p is the least tail of its windows times the penalty for looking through many of them."""
     burst = [(20 * 60 + n, 0, 2) for n in range(8)]
     scan = scanned(quiet() + burst)
-    found = [one for one in scan.excesses(20 * 60, 21 * 60, 0) if scan.streams[one.stream].key == "2"]
+    found = [excess for excess in scan.excesses(20 * 60, 21 * 60, 0) if scan.streams[excess.stream].key == "2"]
     last = found[-1]
     number = [5, 8, 12, 18, 27, 40, 60, 90, 135, 200, 300, 480].index(last.window)
     variance = scan.variance[number][0, last.stream]
@@ -110,9 +110,9 @@ def test_no_window_reaches_back_over_the_begin_of_a_job() -> None:
     """Eight calls in the old job's last minutes, one in the new one's first: no window joins them."""
     burst = [(20 * 60 - 10 + n, 0, 2) for n in range(8)]
     over = scanned([*quiet(), *burst, (20 * 60 + 3, 0, 2)])
-    inside = [one for one in over.excesses(20 * 60, 20 * 60 + 10, 0) if over.streams[one.stream].key == "2"]
+    inside = [excess for excess in over.excesses(20 * 60, 20 * 60 + 10, 0) if over.streams[excess.stream].key == "2"]
     cut = scanned([*quiet(), *burst, (20 * 60 + 3, 0, 2)], job_from=20 * 60)
-    parted = [one for one in cut.excesses(20 * 60, 20 * 60 + 10, 0) if cut.streams[one.stream].key == "2"]
+    parted = [excess for excess in cut.excesses(20 * 60, 20 * 60 + 10, 0) if cut.streams[excess.stream].key == "2"]
     assert inside and not parted
 
 
@@ -129,9 +129,9 @@ def test_no_window_reaches_back_into_hours_without_a_past() -> None:
     """Until 400 containers of a station were seen nothing is expected that could be judged: what stands for a rate
     there is none.
     """
-    told = counts([one for one in quiet() if one[0] >= 300])
-    told.ware[:, :, :300] = 0.0
-    past = PastHours(told)
+    line_counts = counts([found for found in quiet() if found[0] >= 300])
+    line_counts.ware[:, :, :300] = 0.0
+    past = PastHours(line_counts)
     scan = Scan(past, 0)
     unknown = []
     for hour in range(HOURS):

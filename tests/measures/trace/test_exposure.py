@@ -21,8 +21,8 @@ MINUTE = timedelta(minutes=1)
 
 def test_windows_are_spread_over_the_bins_they_touch() -> None:
     rows = pl.DataFrame({"moment": [AT + 1.5 * MINUTE, AT + 4 * MINUTE], "window_s": [120, 60], "n": [8, 3]})
-    told = spread(rows, "n", AT, 1.0, (1, 6), np.zeros(2, int))
-    assert told[0].tolist() == [0, 2, 4, 2, 3, 0]
+    values = spread(rows, "n", AT, 1.0, (1, 6), np.zeros(2, int))
+    assert values[0].tolist() == [0, 2, 4, 2, 3, 0]
 
 
 def test_rates_keep_a_jump_sharp_and_lose_no_call() -> None:
@@ -34,11 +34,11 @@ def test_rates_keep_a_jump_sharp_and_lose_no_call() -> None:
     true = np.full((10, 1200), 0.001)
     true[0, 600:] = 0.02
     found = rng.poisson(true * seen).astype(float)
-    told = local_rates(found, seen, 1.0)
-    assert told.mean[0, 660:].mean() == pytest.approx(0.02, rel=0.25)
-    assert told.mean[0, :540].mean() < 0.003 < 0.01 < told.mean[0, 615]
-    assert (told.mean * seen).sum() == pytest.approx(found.sum(), rel=0.05)
-    assert (told.shape > 0).all()
+    rates = local_rates(found, seen, 1.0)
+    assert rates.mean[0, 660:].mean() == pytest.approx(0.02, rel=0.25)
+    assert rates.mean[0, :540].mean() < 0.003 < 0.01 < rates.mean[0, 615]
+    assert (rates.mean * seen).sum() == pytest.approx(found.sum(), rel=0.05)
+    assert (rates.shape > 0).all()
 
 
 def test_calls_expected_of_good_ware_raise_no_rate() -> None:
@@ -48,8 +48,8 @@ def test_calls_expected_of_good_ware_raise_no_rate() -> None:
     rng = np.random.default_rng(19)
     seen = np.full((4, 2400), 100.0)
     found = rng.poisson(0.003 * seen).astype(float)
-    told = local_rates(found, seen, 1.0, None, 0.002 * seen)
-    assert told.mean.mean() == pytest.approx(0.001, rel=0.2)
+    rates = local_rates(found, seen, 1.0, None, 0.002 * seen)
+    assert rates.mean.mean() == pytest.approx(0.001, rel=0.2)
     assert local_rates(found, seen, 1.0).mean.mean() == pytest.approx(0.003, rel=0.05)
 
 
@@ -63,10 +63,10 @@ def test_without_ware_or_calls_rates_are_small_and_finite() -> None:
 def flow(minutes: int) -> np.ndarray:
     """Ware a minute, with stops of sections now and then."""
     rng = np.random.default_rng(5)
-    told = np.full(minutes, 144.0)
+    values = np.full(minutes, 144.0)
     for start in rng.integers(0, minutes - 30, 12):
-        told[start : start + int(rng.integers(5, 30))] *= 7 / 8
-    return told
+        values[start : start + int(rng.integers(5, 30))] *= 7 / 8
+    return values
 
 
 def packed(passed: np.ndarray, way: float, units: int) -> pl.DataFrame:
@@ -80,8 +80,8 @@ def packed(passed: np.ndarray, way: float, units: int) -> pl.DataFrame:
 @pytest.mark.parametrize("way", [0.5, 3.0, 7.25, 14.0])
 def test_the_packing_time_is_found_from_the_units(way: float) -> None:
     passed = flow(1200)
-    told = packing_time({"J370": passed}, AT, packed(passed, way, 2016))
-    assert told.minutes == pytest.approx(way, abs=0.6) and told.sd < 1.0 and "estimated" in told.source
+    time = packing_time({"J370": passed}, AT, packed(passed, way, 2016))
+    assert time.minutes == pytest.approx(way, abs=0.6) and time.sd < 1.0 and "estimated" in time.source
 
 
 def test_an_even_flow_tells_no_packing_time() -> None:
@@ -92,8 +92,8 @@ def test_an_even_flow_tells_no_packing_time() -> None:
 
 def test_what_lies_on_pallets_adds_up() -> None:
     weights = np.ones((1, 60))
-    told = on_pallets(weights, np.array([10.0, 20.0]), np.array([20.0, 35.5]), 0.5)
-    assert told[0] == pytest.approx([10, 15.5], abs=1e-6)
+    values = on_pallets(weights, np.array([10.0, 20.0]), np.array([20.0, 35.5]), 0.5)
+    assert values[0] == pytest.approx([10, 15.5], abs=1e-6)
     assert blurred_window(60, 10, 20, 0.2).sum() == pytest.approx(10, abs=1e-6)
 
 
@@ -102,8 +102,8 @@ def test_pallets_filled_side_by_side_share_what_came() -> None:
     another item all 60.
     """
     side = pl.DataFrame({"item": ["J370", "J370", "O250"], "units": [40, 20, 60]})
-    told = shared_out(np.ones((1, 80)), side, np.array([10.0, 10, 10]), np.array([70.0, 70, 70]), 0.01)
-    assert told[0] == pytest.approx([40, 20, 60], rel=1e-3)
+    values = shared_out(np.ones((1, 80)), side, np.array([10.0, 10, 10]), np.array([70.0, 70, 70]), 0.01)
+    assert values[0] == pytest.approx([40, 20, 60], rel=1e-3)
     row = pl.DataFrame({"item": ["J370", "J370"], "units": [30, 30]})
     one_after_the_other = shared_out(np.ones((1, 80)), row, np.array([10.0, 40.5]), np.array([40.5, 70.0]), 0.01)
     assert one_after_the_other[0] == pytest.approx([30.5, 29.5], rel=0.03)
@@ -135,24 +135,24 @@ def test_a_steady_rate_gives_found_times_missed_over_caught() -> None:
     """
     found = np.full((2, 300), 0.5)
     quarter = Missed(np.full(300, 0.25), np.full(300, 0.0625))
-    told = line_exposure(
+    exposure = line_exposure(
         passing(found), [stay("7", -90, 200), stay("8", -90, 200)], PALLETS, 2.0, PackingTime(3.0, 0.3, ""), quarter
     )
-    assert told.escaped[:, :2] == pytest.approx(np.full((2, 2), 5.0), rel=0.02)
-    assert told.ware[:, 0] == pytest.approx([150, 150], rel=1e-3) and not told.ware[:, 2].any()
-    assert told.common == pytest.approx([0, 0, 0])
+    assert exposure.escaped[:, :2] == pytest.approx(np.full((2, 2), 5.0), rel=0.02)
+    assert exposure.ware[:, 0] == pytest.approx([150, 150], rel=1e-3) and not exposure.ware[:, 2].any()
+    assert exposure.common == pytest.approx([0, 0, 0])
 
 
 def test_only_what_was_formed_inside_the_stay_counts() -> None:
     """P1 is packed from 105 to 135, so formed from 10 to 40; a stay that ends at 25 made half of it."""
-    told = line_exposure(passing(), [stay("7", -60, 25)], PALLETS, 2.0, PackingTime(3.0, 0.3, ""), None)
-    assert told.ware[0, 0] == pytest.approx(75, rel=0.02) and told.ware[0, 1] == pytest.approx(0, abs=0.01)
+    exposure = line_exposure(passing(), [stay("7", -60, 25)], PALLETS, 2.0, PackingTime(3.0, 0.3, ""), None)
+    assert exposure.ware[0, 0] == pytest.approx(75, rel=0.02) and exposure.ware[0, 1] == pytest.approx(0, abs=0.01)
 
 
 def test_one_number_in_two_cavities_is_not_counted_twice() -> None:
     twice = [stay("7", -60, 100), Stay("K1", 4, "B", "7", "J370", Span(AT - 60 * MINUTE, AT + 100 * MINUTE))]
-    told = line_exposure(passing(), twice, PALLETS, 2.0, PackingTime(3.0, 0.3, ""), None)
-    assert told.ware[:, 0] == pytest.approx([75, 75], rel=1e-3)
+    exposure = line_exposure(passing(), twice, PALLETS, 2.0, PackingTime(3.0, 0.3, ""), None)
+    assert exposure.ware[:, 0] == pytest.approx([75, 75], rel=1e-3)
 
 
 def test_the_forming_window_holds_95_percent_of_even_ware() -> None:

@@ -49,8 +49,8 @@ def line(rng: np.random.Generator, many: int, challenged: int, false: tuple[floa
     return Line(places, float(WARE * levels[5] * past[5]), float(WARE * wrong[:, 5].sum()))
 
 
-def split(one: Line) -> Split:
-    return split_calls("D5", one.places, false_levels(one.places))
+def split(this_line: Line) -> Split:
+    return split_calls("D5", this_line.places, false_levels(this_line.places))
 
 
 @pytest.mark.parametrize(("many", "challenged"), [(1, 1), (2, 2)])
@@ -59,18 +59,18 @@ def test_escapes_of_simulated_lines_are_right_in_sum_and_their_intervals_hold(ma
     it).
     """
     rng = np.random.default_rng(40 + many)
-    told, true, plain, held, lines = 0.0, 0.0, 0.0, 0, 50
+    value, true, plain, held, lines = 0.0, 0.0, 0.0, 0, 50
     for _ in range(lines):
-        one = line(rng, many, challenged)
-        parts = split(one)
+        this_line = line(rng, many, challenged)
+        parts = split(this_line)
         escapes = parts.level * parts.past * WARE
         order = np.argsort(escapes)
         ends = np.interp([0.025, 0.975], np.cumsum(parts.weight[order]), escapes[order])
-        held += ends[0] <= one.escapes <= ends[1]
-        told, true = told + parts.mean(escapes), true + one.escapes
-        missed = np.prod([p.missed["D5"][0][0] / sum(p.missed["D5"][0]) for p in one.places])
-        plain += sum(p.calls["D5"] for p in one.places) * missed / (1 - missed)
-    assert told / true == pytest.approx(1, abs=0.15) and plain > told
+        held += ends[0] <= this_line.escapes <= ends[1]
+        value, true = value + parts.mean(escapes), true + this_line.escapes
+        missed = np.prod([p.missed["D5"][0][0] / sum(p.missed["D5"][0]) for p in this_line.places])
+        plain += sum(p.calls["D5"] for p in this_line.places) * missed / (1 - missed)
+    assert value / true == pytest.approx(1, abs=0.15) and plain > value
     assert held >= 0.8 * lines
 
 
@@ -84,8 +84,8 @@ def test_a_station_behind_that_calls_as_often_as_the_first_calls_good_ware() -> 
         CallPlace(WARE, 1.0, {**dict.fromkeys(CODES, 60.0), "D5": seen[name]}, {c: [known] for c in CODES})
         for name in seen
     ]
-    told = split_calls("D5", places, false_levels(places))
-    assert told.mean(told.false) * WARE > 200
+    this_split = split_calls("D5", places, false_levels(places))
+    assert this_split.mean(this_split.false) * WARE > 200
     alone = split_calls("D5", places[:1], false_levels(places[:1]))
     assert alone.mean(alone.false) * WARE < 150
 
@@ -105,22 +105,24 @@ def test_without_other_defects_the_level_is_the_guess() -> None:
     exp(-UNEVEN^2 / 2) of it.
     """
     place = CallPlace(1e-6, 1.0, {"D5": 0.0}, {"D5": [(1.0, 9.0)]})
-    told = split_calls("D5", [place], [{}])
+    this_split = split_calls("D5", [place], [{}])
     assert pytest.approx(0.0012) == FALSE_SHARE
-    assert np.exp(told.mean(np.log(told.false))) == pytest.approx(FALSE_SHARE * np.exp(-(UNEVEN**2) / 2), rel=0.02)
-    assert told.mean(told.past) == pytest.approx(0.1, rel=0.01) and told.mean(told.found) == pytest.approx(
-        0.9, rel=0.01
+    assert np.exp(this_split.mean(np.log(this_split.false))) == pytest.approx(
+        FALSE_SHARE * np.exp(-(UNEVEN**2) / 2), rel=0.02
     )
+    assert this_split.mean(this_split.past) == pytest.approx(0.1, rel=0.01) and this_split.mean(
+        this_split.found
+    ) == pytest.approx(0.9, rel=0.01)
 
 
 def test_a_place_without_counts_finds_its_share_and_tells_nothing() -> None:
     """By hand: of two places only the first sent counts. Past: 0.1 x 0.1; found, by what sent counts, 0.9."""
-    one = CallPlace(WARE, 1.0, {"D5": 500.0}, {"D5": [(1000.0, 9000.0)]})
+    call_place = CallPlace(WARE, 1.0, {"D5": 500.0}, {"D5": [(1000.0, 9000.0)]})
     silent = CallPlace(0.0, 0.0, {"D5": 0.0}, {"D5": [(1000.0, 9000.0)]})
-    told = split_calls("D5", [one, silent], false_levels([one, silent]))
-    assert told.mean(told.past) == pytest.approx(0.01, rel=0.02) and told.mean(told.found) == pytest.approx(
-        0.9, rel=0.01
-    )
+    this_split = split_calls("D5", [call_place, silent], false_levels([call_place, silent]))
+    assert this_split.mean(this_split.past) == pytest.approx(0.01, rel=0.02) and this_split.mean(
+        this_split.found
+    ) == pytest.approx(0.9, rel=0.01)
 
 
 def test_escapes_at_a_rate_of_calls_follow_the_parts() -> None:
@@ -128,11 +130,13 @@ def test_escapes_at_a_rate_of_calls_follow_the_parts() -> None:
     found 0.5, past 0.5.
     """
     two = np.array([0.5, 0.5])
-    told = Split(np.array([0.2, 0.5]), np.array([0.8, 0.5]), np.array([0.001, 0.002]), np.array([0.0025, 0.002]), two)
-    mean, square = told.escapes(np.array(0.003))
+    this_split = Split(
+        np.array([0.2, 0.5]), np.array([0.8, 0.5]), np.array([0.001, 0.002]), np.array([0.0025, 0.002]), two
+    )
+    mean, square = this_split.escapes(np.array(0.003))
     assert mean == pytest.approx((0.0005 + 0.001) / 2) and square == pytest.approx((0.0005**2 + 0.001**2) / 2)
-    assert told.escapes(np.array(0.0))[0] == 0
-    assert told.false_share == pytest.approx((1 / 3 + 2 / 3) / 2)
+    assert this_split.escapes(np.array(0.0))[0] == 0
+    assert this_split.false_share == pytest.approx((1 / 3 + 2 / 3) / 2)
 
 
 def test_points_fill_the_cube_evenly() -> None:

@@ -39,10 +39,10 @@ def errors() -> tuple[np.ndarray, np.ndarray]:
     for _ in range(60):
         way = float(rng.uniform(3, 12))
         flow, pallets = simulated(rng, way)
-        told = packing_time({"B": flow}, START, pallets)
-        if told.source.startswith("estimated"):
-            off.append(told.minutes - way)
-            sd.append(told.sd)
+        time = packing_time({"B": flow}, START, pallets)
+        if time.source.startswith("estimated"):
+            off.append(time.minutes - way)
+            sd.append(time.sd)
     return np.array(off), np.array(sd)
 
 

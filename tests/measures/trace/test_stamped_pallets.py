@@ -26,7 +26,7 @@ def at(minute: float) -> datetime:
 
 def pallets(*rows: tuple[str, float, float, int]) -> pl.DataFrame:
     """Rows of item, begin, label [min] and units."""
-    told = [(f"P{n}", item, at(a), at(b), units, "packed") for n, (item, a, b, units) in enumerate(rows)]
+    these_rows = [(f"P{n}", item, at(a), at(b), units, "packed") for n, (item, a, b, units) in enumerate(rows)]
     moment = pl.Datetime("us", "UTC")
     schema = {
         "pallet": pl.String,
@@ -36,7 +36,7 @@ def pallets(*rows: tuple[str, float, float, int]) -> pl.DataFrame:
         "units": pl.Int64,
         "state": pl.String,
     }
-    return pl.DataFrame(told, schema=schema, orient="row")
+    return pl.DataFrame(these_rows, schema=schema, orient="row")
 
 
 def stamped(*rows: tuple[str, float, int]) -> pl.DataFrame:
@@ -54,26 +54,26 @@ def ware(first: int, last: int, stop: tuple[int, int] = (0, 0)) -> pl.DataFrame:
 NOTHING = ware(0, 0)
 
 
-def begins(told: pl.DataFrame) -> list[float]:
-    return [(moment - AT) / MINUTE for moment in told["packed_from"]]
+def begins(frame: pl.DataFrame) -> list[float]:
+    return [(moment - AT) / MINUTE for moment in frame["packed_from"]]
 
 
 def test_a_pallet_is_begun_at_the_label_before_it() -> None:
     """20 min of 100 containers fill a pallet of 2000; the first one, without a label before it, had 25 min: units and a
     quarter.
     """
-    told = begun(stamped(("J", 60, 2000), ("J", 80, 2000), ("J", 101, 2000)), ware(-60, 120))
-    assert told["begin"].to_list() == [BY_FLOW, BY_LABEL, BY_LABEL]
-    assert begins(told) == pytest.approx([35, 60, 80], abs=0.01)
-    assert told["packed_to"].to_list() == [at(60), at(80), at(101)]
+    frame = begun(stamped(("J", 60, 2000), ("J", 80, 2000), ("J", 101, 2000)), ware(-60, 120))
+    assert frame["begin"].to_list() == [BY_FLOW, BY_LABEL, BY_LABEL]
+    assert begins(frame) == pytest.approx([35, 60, 80], abs=0.01)
+    assert frame["packed_to"].to_list() == [at(60), at(80), at(101)]
 
 
 def test_a_stop_lengthens_the_time_in_which_a_pallet_was_filled() -> None:
     """By hand: 10 min of ware, a stop of two hours, 10 min of ware; and backwards over the same stop where no label
     tells.
     """
-    told = begun(stamped(("J", 60, 2000), ("J", 200, 2000)), ware(-60, 240, (70, 190)))
-    assert begins(told)[1] == pytest.approx(60, abs=0.01) and told["begin"][1] == BY_LABEL
+    frame = begun(stamped(("J", 60, 2000), ("J", 200, 2000)), ware(-60, 240, (70, 190)))
+    assert begins(frame)[1] == pytest.approx(60, abs=0.01) and frame["begin"][1] == BY_LABEL
     alone = begun(stamped(("J", 200, 2000)), ware(-60, 240, (70, 190)))
     assert begins(alone) == pytest.approx([55], abs=0.01)
 
@@ -82,29 +82,29 @@ def test_a_label_far_back_does_not_tell_and_a_label_beside_it_neither() -> None:
     """Hours later, after another job or pallets nobody reported; and two palletisers whose labels come a minute
     apart.
     """
-    told = begun(stamped(("J", 0, 2000), ("O", 100, 2000), ("J", 300, 2000)), ware(-60, 400))
-    assert told["begin"].to_list() == [BY_FLOW] * 3 and begins(told) == pytest.approx([-25, 75, 275], abs=0.01)
+    frame = begun(stamped(("J", 0, 2000), ("O", 100, 2000), ("J", 300, 2000)), ware(-60, 400))
+    assert frame["begin"].to_list() == [BY_FLOW] * 3 and begins(frame) == pytest.approx([-25, 75, 275], abs=0.01)
     beside = begun(stamped(("J", 60, 2000), ("J", 61, 2000)), ware(-60, 120))
     assert begins(beside)[1] == pytest.approx(36, abs=0.01)
 
 
 def test_labels_of_one_instant_share_their_time() -> None:
-    told = begun(stamped(("J", 0, 2000), ("J", 60, 2000), ("J", 60, 2000), ("J", 60, 2000)), ware(-60, 120))
-    assert begins(told)[1:] == pytest.approx([0, 0, 0], abs=0.01)
+    frame = begun(stamped(("J", 0, 2000), ("J", 60, 2000), ("J", 60, 2000), ("J", 60, 2000)), ware(-60, 120))
+    assert begins(frame)[1:] == pytest.approx([0, 0, 0], abs=0.01)
 
 
 def test_a_beginning_that_was_told_is_left_and_tells_the_next_label() -> None:
     rows = pallets(("J", 0, 20, 2000), ("J", 40, 40, 2000), ("J", 45, 60, 2000))
-    told = begun(rows, ware(-60, 120))
-    assert told["begin"].to_list() == [TOLD, BY_LABEL, TOLD] and begins(told) == pytest.approx([0, 20, 45], abs=0.01)
+    frame = begun(rows, ware(-60, 120))
+    assert frame["begin"].to_list() == [TOLD, BY_LABEL, TOLD] and begins(frame) == pytest.approx([0, 20, 45], abs=0.01)
     assert begun(rows.head(1), NOTHING).drop("begin").equals(rows.head(1))
     assert begun(rows.head(0), NOTHING).height == 0
 
 
 def test_without_counts_the_labels_tell_how_fast_pallets_fill() -> None:
     """Labels every 20 min; the first one's 25 min by that; a single one without anything: an hour, assumed."""
-    told = begun(stamped(("J", 60, 2000), ("J", 80, 2000), ("J", 100, 2000)), NOTHING)
-    assert begins(told) == pytest.approx([35, 60, 80], abs=0.01)
+    frame = begun(stamped(("J", 60, 2000), ("J", 80, 2000), ("J", 100, 2000)), NOTHING)
+    assert begins(frame) == pytest.approx([35, 60, 80], abs=0.01)
     assert begins(begun(stamped(("J", 60, 2000)), NOTHING)) == pytest.approx([0], abs=0.01)
 
 
@@ -116,10 +116,10 @@ def test_what_a_stamped_pallet_carries_is_counted_once() -> None:
     stay = Stay("K1", 1, "A", "7", "J", Span(at(-90), at(280)))
     way = PackingTime(0.0, 0.3, "")
     marked, noted = stamped(("J", 40, 2000), ("J", 60, 2000)), pallets(("J", 20, 40, 2000), ("J", 40, 60, 2000))
-    told = line_exposure(passing, [stay], begun(marked, ware(-60, 120)), 0.0, way, None)
+    exposure = line_exposure(passing, [stay], begun(marked, ware(-60, 120)), 0.0, way, None)
     known = line_exposure(passing, [stay], noted, 0.0, way, None)
     assert known.ware[0] == pytest.approx([100, 100], rel=0.01)
-    assert told.ware[0, 1] == pytest.approx(known.ware[0, 1], rel=0.01) and 100 <= told.ware[0, 0] <= 126
+    assert exposure.ware[0, 1] == pytest.approx(known.ware[0, 1], rel=0.01) and 100 <= exposure.ware[0, 0] <= 126
     assert line_exposure(passing, [stay], marked, 0.0, way, None).ware[0].sum() < 1, "that was the fault"
 
 
@@ -158,5 +158,5 @@ def test_stamped_pallets_are_packed_units_and_no_surplus() -> None:
 
 def test_the_label_of_another_item_begins_no_pallet() -> None:
     """Two items side by side: 2000 containers pass between the labels of the first, 1500 of them its own."""
-    told = begun(stamped(("J", 60, 1500), ("L", 70, 500), ("J", 80, 1500)), ware(-60, 120))
-    assert told["begin"][2] == BY_LABEL and begins(told)[2] == pytest.approx(60, abs=0.01)
+    frame = begun(stamped(("J", 60, 1500), ("L", 70, 500), ("J", 80, 1500)), ware(-60, 120))
+    assert frame["begin"][2] == BY_LABEL and begins(frame)[2] == pytest.approx(60, abs=0.01)

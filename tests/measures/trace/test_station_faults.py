@@ -35,8 +35,8 @@ def _csv(frame: pl.DataFrame) -> bytes:
 
 def found(place: Place, span: Span = SPAN) -> list[tuple[str, str, bool]]:
     with place.opened.ledger.reading() as reader:
-        told = answer_station_faults(reader, place.plant, span, ("K1",))
-    return [(one.station, one.kind, one.certain) for one in told]
+        faults = answer_station_faults(reader, place.plant, span, ("K1",))
+    return [(fault.station, fault.kind, fault.certain) for fault in faults]
 
 
 def moved(counts: pl.DataFrame, station: str, minutes: int) -> pl.DataFrame:
@@ -55,9 +55,9 @@ def test_a_clock_that_is_off_is_found_with_its_error(
 ) -> None:
     taken(place, day_of_truth, moved(day_of_truth.feeds["station_counts"], station, minutes))
     with place.opened.ledger.reading() as reader:
-        told = answer_station_faults(reader, place.plant, SPAN, ("K1",))
-    clocks = [one for one in told if one.kind == "clock"]
-    assert [(one.station, one.certain) for one in clocks] == [(station, True)]
+        faults = answer_station_faults(reader, place.plant, SPAN, ("K1",))
+    clocks = [fault for fault in faults if fault.kind == "clock"]
+    assert [(clock.station, clock.certain) for clock in clocks] == [(station, True)]
     assert clocks[0].minutes == pytest.approx(minutes, abs=1)
 
 
@@ -65,7 +65,7 @@ def test_windows_that_end_after_their_file_came_are_certain(place: Place, day_of
     place.settings = type(place.settings)(fixed_now=SPAN.end - timedelta(minutes=20), lock_wait_s=5)
     counts = day_of_truth.feeds["station_counts"].filter(pl.col("window_start") < SPAN.end)
     taken(place, day_of_truth, counts)
-    assert {one for one in found(place) if one[1] == "ahead of arrival"} == {
+    assert {each for each in found(place) if each[1] == "ahead of arrival"} == {
         (station, "ahead of arrival", True) for station in ("K1-side-a", "K1-side-b", "K1-mouth", "K1-foot")
     }
 
@@ -80,9 +80,13 @@ def test_a_station_that_stands_still_is_found_and_since_when(place: Place, day_o
     )
     taken(place, day_of_truth, counts)
     with place.opened.ledger.reading() as reader:
-        told = [one for one in answer_station_faults(reader, place.plant, SPAN, ("K1",)) if one.kind == "stands still"]
-    assert [one.station for one in told] == ["K1-foot"] and told[0].certain
-    assert abs(told[0].since - (START + timedelta(hours=3))) <= 5 * MINUTE
+        faults = [
+            station_fault
+            for station_fault in answer_station_faults(reader, place.plant, SPAN, ("K1",))
+            if station_fault.kind == "stands still"
+        ]
+    assert [fault.station for fault in faults] == ["K1-foot"] and faults[0].certain
+    assert abs(faults[0].since - (START + timedelta(hours=3))) <= 5 * MINUTE
 
 
 def test_a_station_that_sends_the_same_again_and_again_is_found_as_a_guess(
@@ -120,11 +124,13 @@ def test_a_mould_that_is_not_fitted_is_found_with_what_it_looks_like(place: Plac
         place, day_of_truth, counts.with_columns(mould=pl.when(some).then(pl.lit(strange)).otherwise(pl.col("mould")))
     )
     with place.opened.ledger.reading() as reader:
-        told = [
-            one for one in answer_station_faults(reader, place.plant, SPAN, ("K1",)) if one.kind == "mould not fitted"
+        faults = [
+            station_fault
+            for station_fault in answer_station_faults(reader, place.plant, SPAN, ("K1",))
+            if station_fault.kind == "mould not fitted"
         ]
-    assert [(one.station, one.key, one.certain) for one in told] == [("K1-mouth", strange, True)]
-    assert mould in told[0].sentence and "guess" in told[0].sentence
+    assert [(fault.station, fault.key, fault.certain) for fault in faults] == [("K1-mouth", strange, True)]
+    assert mould in faults[0].sentence and "guess" in faults[0].sentence
 
 
 def test_a_shift_of_two_series_is_that_of_numpys_own_correlation() -> None:
@@ -132,18 +138,18 @@ def test_a_shift_of_two_series_is_that_of_numpys_own_correlation() -> None:
     rng = np.random.default_rng(5)
     others = np.convolve(rng.normal(size=1500), np.ones(6), "same") + 50
     mine = np.roll(others, 37) + rng.normal(scale=0.5, size=1500)
-    told = shift_between(mine, others)
+    clock_shift = shift_between(mine, others)
     x, y = mine - mine.mean(), others - others.mean()
     whole = np.correlate(x, y, "full")
-    assert told is not None and told.minutes == int(np.argmax(whole)) - (len(y) - 1) == 37
-    assert told.sure > 5 and told.best > 0.9
+    assert clock_shift is not None and clock_shift.minutes == int(np.argmax(whole)) - (len(y) - 1) == 37
+    assert clock_shift.sure > 5 and clock_shift.best > 0.9
 
 
 def test_series_that_do_not_vary_tell_nothing() -> None:
     assert shift_between(np.full(1000, 12.0), np.full(1000, 12.0)) is None
     rng = np.random.default_rng(1)
-    told = shift_between(rng.poisson(40, 1400).astype(float), rng.poisson(40, 1400).astype(float))
-    assert told is None or told.sure < 5
+    clock_shift = shift_between(rng.poisson(40, 1400).astype(float), rng.poisson(40, 1400).astype(float))
+    assert clock_shift is None or clock_shift.sure < 5
 
 
 def test_a_window_of_an_hour_is_spread_over_its_minutes() -> None:
@@ -186,10 +192,10 @@ def test_how_sure_a_shift_is_follows_fisher_and_bartlett() -> None:
         a, b = (mine[shift:], other[: 900 - shift]) if shift >= 0 else (mine[:shift], other[-shift:])
         return float(np.corrcoef(a, b)[0, 1])
 
-    told = shift_between(mine, other)
+    clock_shift = shift_between(mine, other)
     rival = max(alike(shift) for shift in range(-150, 151) if abs(shift - 20) > 3)
     both = float(np.corrcoef(mine[1:], mine[:-1])[0, 1] * np.corrcoef(other[1:], other[:-1])[0, 1])
     pairs = 880 * (1 - both) / (1 + both)
     expected = (np.arctanh(alike(20)) - np.arctanh(rival)) * ((pairs - 3) / 2) ** 0.5
-    assert told is not None and told.minutes == 20 and told.best == pytest.approx(alike(20))
-    assert told.sure == pytest.approx(float(expected), rel=0.01)
+    assert clock_shift is not None and clock_shift.minutes == 20 and clock_shift.best == pytest.approx(alike(20))
+    assert clock_shift.sure == pytest.approx(float(expected), rel=0.01)

@@ -29,10 +29,10 @@ def test_complaints_that_point_to_one_place_make_it_likelier_together() -> None:
     """By hand: prior 1/2 each, each complaint 0.8 to 0.2. One source: 0.5 (0.64/0.25) and 0.5 (0.04/0.25), sum 1.36;
     1.36 / 2.36 = 0.576.
     """
-    told = together([{A: 0.8, B: 0.2}, {A: 0.8, B: 0.2}], {A: 0.5, B: 0.5})
-    assert told.one_source == pytest.approx(1.36 / 2.36)
+    ranking = together([{A: 0.8, B: 0.2}, {A: 0.8, B: 0.2}], {A: 0.5, B: 0.5})
+    assert ranking.one_source == pytest.approx(1.36 / 2.36)
     both = (1.36 / 2.36) * (0.64 / 0.68) + (1 / 2.36) * 0.8
-    assert told.probability[A] == pytest.approx(both) and sum(told.probability.values()) == pytest.approx(1)
+    assert ranking.probability[A] == pytest.approx(both) and sum(ranking.probability.values()) == pytest.approx(1)
 
 
 def test_the_works_calls_count_once_for_all_complaints() -> None:
@@ -40,8 +40,8 @@ def test_the_works_calls_count_once_for_all_complaints() -> None:
     each time it would be 0.98.
     """
     calls = {A: 0.8, B: 0.2}
-    told = together([calls, calls, calls], calls)
-    assert told.one_source == pytest.approx(0.5) and told.probability[A] == pytest.approx(0.8)
+    ranking = together([calls, calls, calls], calls)
+    assert ranking.one_source == pytest.approx(0.5) and ranking.probability[A] == pytest.approx(0.8)
 
 
 def test_where_no_place_stands_out_the_number_of_places_is_told() -> None:
@@ -54,9 +54,9 @@ def test_where_no_place_stands_out_the_number_of_places_is_told() -> None:
 
 
 def test_complaints_that_share_no_place_have_no_one_source() -> None:
-    told = together([{A: 1.0}, {B: 1.0}], {A: 0.5, B: 0.5})
-    assert (told.one_source, told.common) == (0.0, False)
-    assert told.probability == {A: 0.5, B: 0.5}
+    ranking = together([{A: 1.0}, {B: 1.0}], {A: 0.5, B: 0.5})
+    assert (ranking.one_source, ranking.common) == (0.0, False)
+    assert ranking.probability == {A: 0.5, B: 0.5}
 
 
 def test_complaints_that_say_nothing_leave_even_odds() -> None:
@@ -65,13 +65,13 @@ def test_complaints_that_say_nothing_leave_even_odds() -> None:
 
 
 def test_a_number_in_two_cavities_at_one_time_is_found() -> None:
-    one, other, later = stay("7", 1, 0, 4), stay("7", 3, 2, 6), stay("7", 2, 6, 8)
-    assert doubled([one, stay("8", 2, 0, 4), other, later]) == [(one, other)]
+    this_stay, other, later = stay("7", 1, 0, 4), stay("7", 3, 2, 6), stay("7", 2, 6, 8)
+    assert doubled([this_stay, stay("8", 2, 0, 4), other, later]) == [(this_stay, other)]
 
 
 def test_shares_of_nothing_are_even() -> None:
-    told = shares([np.zeros(2), np.zeros(1)])
-    assert [list(part) for part in told] == [[1 / 3, 1 / 3], [1 / 3]]
+    parts = shares([np.zeros(2), np.zeros(1)])
+    assert [list(part) for part in parts] == [[1 / 3, 1 / 3], [1 / 3]]
 
 
 def test_what_lies_beyond_the_window_does_not_crowd_out_the_window() -> None:
@@ -100,32 +100,37 @@ def test_whole_number_intervals_hold_95_percent_by_scipy(mean: float, variance: 
     """
     from scipy.stats import nbinom, poisson
 
-    told = counted(np.array([mean]), np.array([variance]))[0]
+    this_counted = counted(np.array([mean]), np.array([variance]))[0]
     chance = poisson(mean) if variance == 0 else nbinom(mean**2 / variance, mean / (mean + variance))
-    held = chance.cdf(told.high) - chance.cdf(told.low - 1)
+    held = chance.cdf(this_counted.high) - chance.cdf(this_counted.low - 1)
     assert held >= 0.95
-    if told.high > told.low:
-        assert held - min(chance.pmf(told.low), chance.pmf(told.high)) < 0.95
+    if this_counted.high > this_counted.low:
+        assert held - min(chance.pmf(this_counted.low), chance.pmf(this_counted.high)) < 0.95
 
 
 def test_of_no_pallet_more_are_told_than_lie_on_it() -> None:
     """A station that found nothing in 60 passes lets its share missed run away: 900 expected of 40 containers are 40,
     not 900.
     """
-    one = np.array([[900.0, 0.5]])
+    values = np.array([[900.0, 0.5]])
     exposure = Exposure(
         (),
         pl.DataFrame(),
         np.array([[40.0, 40.0]]),
-        one,
-        one,
+        values,
+        values,
         np.zeros(2),
         True,
         np.array([80.0]),
-        one.sum(axis=1),
-        one,
+        values.sum(axis=1),
+        values,
     )
-    told = carried(exposure)
-    assert told.mean.tolist() == [40.0, 0.5] and told.high[0] == 40 and told.low[0] <= 40 and told.total == 40.5
+    carried_escapes = carried(exposure)
+    assert (
+        carried_escapes.mean.tolist() == [40.0, 0.5]
+        and carried_escapes.high[0] == 40
+        and carried_escapes.low[0] <= 40
+        and carried_escapes.total == 40.5
+    )
     relative = carried(replace(exposure, missed_known=False))
     assert relative.mean.tolist() == [900.0, 0.5]

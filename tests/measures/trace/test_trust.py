@@ -43,21 +43,21 @@ SCHEMA: dict[str, Any] = {
 def challenged(
     *rows: tuple[float, int], station: str = "K1-mouth", defect: str = "CHF", passes: int = 10
 ) -> pl.DataFrame:
-    told = [(AT + hour * HOUR, "K1", station, defect, passes, caught) for hour, caught in rows]
-    return pl.DataFrame(told, SCHEMA, orient="row")
+    these_rows = [(AT + hour * HOUR, "K1", station, defect, passes, caught) for hour, caught in rows]
+    return pl.DataFrame(these_rows, SCHEMA, orient="row")
 
 
 def test_stations_in_a_row_multiply_what_they_miss_and_lanes_are_pooled(plant: Plant) -> None:
     """Stone can be called by the side lanes and by the foot of K1: 1 - (1 - 0.9)(1 - 0.8) = 0.98."""
     rows = {"line": ["K1"] * 4, "station": ["K1-side-a", "K1-side-b", "K1-foot", "K1-foot"]}
     rows |= {"defect": ["STN", "STN", "STN", "SPK"], "passes": [10, 10, 10, 10], "caught": [10, 8, 8, 0]}  # type: ignore[dict-item]
-    told = detection(plant, "K1", "STN", sums_of(pl.DataFrame(rows)))
-    assert told.rate == pytest.approx(0.98)
-    assert [(row["stations"], row["passes"], row["caught"]) for row in told.stations] == [
+    this_detection = detection(plant, "K1", "STN", sums_of(pl.DataFrame(rows)))
+    assert this_detection.rate == pytest.approx(0.98)
+    assert [(row["stations"], row["passes"], row["caught"]) for row in this_detection.stations] == [
         (["K1-side-a", "K1-side-b"], 20, 18),
         (["K1-foot"], 10, 8),
     ]
-    assert 0 < told.low < 0.98 < told.high < 1
+    assert 0 < this_detection.low < 0.98 < this_detection.high < 1
 
 
 def test_without_challenges_nothing_is_known(plant: Plant) -> None:
@@ -69,35 +69,37 @@ def test_without_challenges_nothing_is_known(plant: Plant) -> None:
 
 
 def test_a_failed_challenge_puts_everything_since_the_last_good_one_in_doubt(plant: Plant) -> None:
-    told = doubts(
+    these_doubts = doubts(
         plant, challenged((0, 10), (8, 9), (16, 4), (17, 7), (18, 10), (26, 10), defect="CHN"), AT + 27 * HOUR
     )
-    assert [(d.why, d.start, d.failed_at, d.end, d.passes, d.caught, d.failures) for d in told] == [
+    assert [(d.why, d.start, d.failed_at, d.end, d.passes, d.caught, d.failures) for d in these_doubts] == [
         (FAILED, AT + 8 * HOUR, AT + 16 * HOUR, AT + 18 * HOUR, 20, 11, ((10, 4), (10, 7)))
     ]
-    assert told[0].holds(AT + 17.5 * HOUR, AT + 20 * HOUR) and not told[0].holds(AT + 18 * HOUR, AT + 20 * HOUR)
+    assert these_doubts[0].holds(AT + 17.5 * HOUR, AT + 20 * HOUR) and not these_doubts[0].holds(
+        AT + 18 * HOUR, AT + 20 * HOUR
+    )
 
 
 def test_of_a_critical_defect_every_pass_must_be_caught(plant: Plant) -> None:
     """OVP is critical, CHN major: nine of ten pass for one and fail for the other (checks in works.toml)."""
     assert (plant.must_catch("OVP"), plant.must_catch("CHN"), plant.must_catch("no such")) == (1.0, 0.8, 0.8)
     assert doubts(plant, challenged((0, 10), (8, 9), defect="CHN"), AT + 9 * HOUR) == []
-    told = doubts(plant, challenged((0, 10), (8, 9), defect="OVP"), AT + 9 * HOUR)
-    assert [(d.why, d.failures) for d in told] == [(FAILED, ((10, 9),))]
+    these_doubts = doubts(plant, challenged((0, 10), (8, 9), defect="OVP"), AT + 9 * HOUR)
+    assert [(d.why, d.failures) for d in these_doubts] == [(FAILED, ((10, 9),))]
 
 
 def test_a_first_challenge_that_fails_leaves_nothing_to_lean_on(plant: Plant) -> None:
-    told = doubts(plant, challenged((3, 0)), AT + 5 * HOUR)
-    assert [(d.why, d.start, d.end) for d in told] == [(FAILED, None, None)]
-    assert told[0].holds(AT - 1000 * HOUR, AT - 999 * HOUR)
+    these_doubts = doubts(plant, challenged((3, 0)), AT + 5 * HOUR)
+    assert [(d.why, d.start, d.end) for d in these_doubts] == [(FAILED, None, None)]
+    assert these_doubts[0].holds(AT - 1000 * HOUR, AT - 999 * HOUR)
 
 
 def test_overdue_is_told_after_ten_of_eight_hours_and_a_late_good_one_clears_it(plant: Plant) -> None:
     """Common practice, no source: due every 8 h; overdue from 1.25 times that."""
     good = challenged((0, 10))
     assert doubts(plant, good, AT + 10 * HOUR) == []
-    told = doubts(plant, good, AT + 10.1 * HOUR)
-    assert [(d.why, d.start, d.end) for d in told] == [(OVERDUE, AT, None)]
+    these_doubts = doubts(plant, good, AT + 10.1 * HOUR)
+    assert [(d.why, d.start, d.end) for d in these_doubts] == [(OVERDUE, AT, None)]
     assert doubts(plant, challenged((0, 10), (20, 10)), AT + 21 * HOUR) == []
 
 
@@ -113,8 +115,8 @@ def test_clustered_passes_are_beta_binomial_by_scipy(n: int, share: float, alike
     k = np.arange(n + 1)
     size = (1 - alike) / alike if alike else 0.0
     other = betabinom(n, share * size, (1 - share) * size) if alike else binom(n, share)
-    told = log_beta_binomial(k.astype(float), np.full(n + 1, float(n)), np.full(n + 1, share), alike)
-    assert np.exp(told) == pytest.approx(other.pmf(k), rel=1e-9)
+    values = log_beta_binomial(k.astype(float), np.full(n + 1, float(n)), np.full(n + 1, share), alike)
+    assert np.exp(values) == pytest.approx(other.pmf(k), rel=1e-9)
 
 
 def test_bad_luck_and_failure_are_weighed() -> None:
@@ -149,12 +151,12 @@ def test_what_gets_past_rises_in_a_stretch_of_doubt(plant: Plant) -> None:
     rows = challenged(*((-8.0 * n, 10 if n > 3 else 9) for n in range(10, 0, -1)), (8, 0), (16, 10), defect="CHN")
     stretches = doubts(plant, rows, AT + 20 * HOUR)
     moments = np.array([(AT + h * HOUR).timestamp() for h in (-10.0, 4.0, 12.0, 19.0)])
-    told = missed_by_time(plant, "K1", "CHN", passes_by_kind(sums_of(rows)), stretches, MissPrior(3, 97), moments)
-    assert told is not None and told.guessed == ()
+    missed = missed_by_time(plant, "K1", "CHN", passes_by_kind(sums_of(rows)), stretches, MissPrior(3, 97), moments)
+    assert missed is not None and missed.guessed == ()
     usual = (3 + 3) / (100 + 110)
-    assert told.usual == pytest.approx(usual, rel=2e-3)
-    assert told.mean == pytest.approx([usual, (usual + 11 / 12) / 2, 11 / 12, usual], rel=2e-3)
-    assert (told.square >= told.mean**2).all()
+    assert missed.usual == pytest.approx(usual, rel=2e-3)
+    assert missed.mean == pytest.approx([usual, (usual + 11 / 12) / 2, 11 / 12, usual], rel=2e-3)
+    assert (missed.square >= missed.mean**2).all()
 
 
 def test_places_in_a_row_and_lanes_beside_each_other(plant: Plant) -> None:
@@ -166,11 +168,11 @@ def test_places_in_a_row_and_lanes_beside_each_other(plant: Plant) -> None:
             challenged((0, 9), station="K1-foot", defect="STN"),
         ]
     )
-    told = missed_by_time(
+    missed = missed_by_time(
         plant, "K1", "STN", passes_by_kind(sums_of(lanes)), [], MissPrior(1, 9), np.array([AT.timestamp()])
     )
-    assert told is not None
-    assert told.mean[0] == pytest.approx(((1 + 0) / 20 + (1 + 2) / 20) / 2 * (1 + 1) / 20)
+    assert missed is not None
+    assert missed.mean[0] == pytest.approx(((1 + 0) / 20 + (1 + 2) / 20) / 2 * (1 + 1) / 20)
 
 
 def test_a_station_never_challenged_does_as_the_works_stations_do_with_their_spread(plant: Plant) -> None:
@@ -178,14 +180,14 @@ def test_a_station_never_challenged_does_as_the_works_stations_do_with_their_spr
     nothing nor all.
     """
     side = pl.concat([challenged((0, 10), station=s, defect="STN") for s in ("K1-side-a", "K1-side-b")])
-    told = missed_by_time(
+    missed = missed_by_time(
         plant, "K1", "STN", passes_by_kind(sums_of(side)), [], MissPrior(1, 9), np.array([AT.timestamp()])
     )
-    assert told is not None and told.guessed == ("K1-foot",)
+    assert missed is not None and missed.guessed == ("K1-foot",)
     lane, square = 1 / 20, 1 * 2 / (20 * 21)
     both = lane**2 + (square - lane**2) / 2
-    assert told.mean[0] == pytest.approx(lane * 0.1)
-    assert told.square[0] == pytest.approx(both * 2 / 110)
+    assert missed.mean[0] == pytest.approx(lane * 0.1)
+    assert missed.square[0] == pytest.approx(both * 2 / 110)
 
 
 def works(rng: np.random.Generator, missed: np.ndarray, many: int, alike: float) -> pl.DataFrame:
@@ -203,9 +205,9 @@ def test_the_works_prior_finds_mean_and_spread_of_simulated_stations() -> None:
     rng = np.random.default_rng(3)
     strengths = []
     for _ in range(5):
-        told = works_prior(works(rng, rng.beta(6, 44, 60), 60, 0.0), [])
-        assert told.told and told.mean == pytest.approx(0.12, abs=0.02)
-        strengths.append(told.missed + told.found)
+        miss_prior = works_prior(works(rng, rng.beta(6, 44, 60), 60, 0.0), [])
+        assert miss_prior.told and miss_prior.mean == pytest.approx(0.12, abs=0.02)
+        strengths.append(miss_prior.missed + miss_prior.found)
     assert np.mean(strengths) == pytest.approx(50, rel=0.25)
     alike = works_prior(works(rng, np.full(60, 0.12), 60, 0.0), [])
     assert alike.missed + alike.found > 3 * np.mean(strengths)
@@ -233,8 +235,8 @@ def test_the_spread_between_few_stations_is_unbiased() -> None:
 def test_the_likeness_of_a_challenges_passes_is_found(alike: float) -> None:
     """Truth: the correlation of the simulated beta-binomial; 40 stations of their own shares, 200 challenges each."""
     rng = np.random.default_rng(17)
-    told = likeness(works(rng, rng.beta(6, 44, 40), 200, alike))
-    assert told == pytest.approx(alike, abs=0.02)
+    value = likeness(works(rng, rng.beta(6, 44, 40), 200, alike))
+    assert value == pytest.approx(alike, abs=0.02)
 
 
 def test_intervals_of_clustered_passes_hold_what_they_say() -> None:
@@ -262,8 +264,8 @@ def test_the_design_effect_is_kishs(sizes: list[int], effect: float) -> None:
 
 def test_alike_passes_say_less_of_what_a_station_usually_misses() -> None:
     """By hand: ten challenges of ten passes alike by 0.1 count as 100 / 1.9 passes beside the works' own 100."""
-    told = usual_of("K1-mouth", "CHN", {("K1-mouth", "CHN"): (100.0, 90.0, 1000.0)}, [], MissPrior(3, 97, 0.1))
-    assert told == pytest.approx((3 + 10 / 1.9, 97 + 90 / 1.9))
+    usual = usual_of("K1-mouth", "CHN", {("K1-mouth", "CHN"): (100.0, 90.0, 1000.0)}, [], MissPrior(3, 97, 0.1))
+    assert usual == pytest.approx((3 + 10 / 1.9, 97 + 90 / 1.9))
 
 
 def test_unclustered_intervals_are_clopper_and_pearsons() -> None:
@@ -280,15 +282,15 @@ def test_where_every_pass_must_be_caught_a_station_that_often_misses_one_is_as_u
     often = [(-8.0 * n, int(10 - rng.binomial(10, 0.13))) for n in range(90, 0, -1)]
     rows = challenged(*often, (0, 10), (8, 1), (16, 10), defect="OVP")
     stretches = doubts(plant, rows, AT + 17 * HOUR)
-    told = chances_of("K1-mouth", "OVP", passes_by_kind(sums_of(rows)), stretches, MissPrior(2.8, 19.2))
-    assert len(told) > 8 and sum(chance > 0.1 for chance in told) == 1 and told[-1] > 0.99
+    chances = chances_of("K1-mouth", "OVP", passes_by_kind(sums_of(rows)), stretches, MissPrior(2.8, 19.2))
+    assert len(chances) > 8 and sum(chance > 0.1 for chance in chances) == 1 and chances[-1] > 0.99
 
 
 def test_where_every_challenge_failed_the_prior_stays_a_distribution() -> None:
     """All passes of all stations missed: both parameters above nothing, and a doubt's probability is a number."""
     rng = np.random.default_rng(1)
-    told = works(rng, np.ones(6), 60, 0.0)
-    prior = works_prior(told, [])
+    frame = works(rng, np.ones(6), 60, 0.0)
+    prior = works_prior(frame, [])
     assert prior.missed > 0 and prior.found > 0
     assert failed_chance([(20, 0)], working((prior.missed, prior.found))) > 0.8
     assert working((2.0, 18.0)) == (2.0, 18.0)

@@ -27,11 +27,11 @@ def test_pareto_equals_the_truth_exactly(line: str, by: str, day_taken: Place, d
     spans = [*plant.clock.hours_of(DAY)[::7], plant.clock.day(DAY)]
     with day_taken.opened.ledger.reading() as reader:
         for span in spans:
-            told = {row.key: row.calls for row in answer_pareto(reader, plant, line, span, by).rows}
+            numbers = {row.key: row.calls for row in answer_pareto(reader, plant, line, span, by).rows}
             truth = day_of_truth.truth["calls"].filter(
                 (pl.col("line") == line) & (pl.col("window_start") >= span.start) & (pl.col("window_start") < span.end)
             )
-            assert told == dict(truth.group_by(pl.col(column).fill_null("unread")).len().iter_rows())
+            assert numbers == dict(truth.group_by(pl.col(column).fill_null("unread")).len().iter_rows())
 
 
 def test_ware_and_rejects_are_the_stations_own(day_taken: Place, day_of_truth: Simulated) -> None:
@@ -40,10 +40,10 @@ def test_ware_and_rejects_are_the_stations_own(day_taken: Place, day_of_truth: S
     counts = day_of_truth.feeds["station_counts"]
     with day_taken.opened.ledger.reading() as reader:
         for line in plant.lines:
-            told = answer_pareto(reader, plant, line, span)
+            pareto = answer_pareto(reader, plant, line, span)
             mine = counts.filter(pl.col("line") == line)
-            assert told.ware == mine.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum()
-            assert told.rejected == mine["rejected"].sum()
+            assert pareto.ware == mine.filter(pl.col("station").is_in(plant.first_stations(line)))["inspected"].sum()
+            assert pareto.rejected == mine["rejected"].sum()
 
 
 def test_formed_hour_and_cavity_of_calls_are_right(day_taken: Place, day_of_truth: Simulated) -> None:
@@ -96,8 +96,8 @@ def test_trace_finds_the_true_cavity_and_pallet(seed: int, plant: Plant, new_pla
                 made_from=row["formed_at"] - hour,
                 made_to=row["formed_at"] + hour,
             )
-            told = answer_trace(reader, plant, asked)
-            first = told.cavities[0]
+            trace = answer_trace(reader, plant, asked)
+            first = trace.cavities[0]
             assert (first.line, first.section, first.gob, first.mould) == (
                 row["line"],
                 row["section"],
@@ -105,7 +105,7 @@ def test_trace_finds_the_true_cavity_and_pallet(seed: int, plant: Plant, new_pla
                 row["mould"],
             )
             assert first.from_ <= row["formed_at"] <= first.to
-            assert row["pallet"] in {pallet.pallet for pallet in told.pallets}
+            assert row["pallet"] in {pallet.pallet for pallet in trace.pallets}
 
 
 @pytest.mark.parametrize("seed", [90_011, 90_012])
@@ -122,11 +122,13 @@ def test_trace_from_a_pallet_and_a_mould(seed: int, plant: Plant, new_place: Cal
     )
     with place.opened.ledger.reading() as reader:
         for row in escaped.iter_rows(named=True):
-            told = answer_trace(reader, plant, Question(pallet=row["pallet"], mould=row["mould"], defect=row["defect"]))
-            assert (told.cavities[0].section, told.cavities[0].gob) == (row["section"], row["gob"])
-            assert told.formed_from is not None and told.formed_to is not None
-            assert told.formed_from <= row["formed_at"] <= told.formed_to
-            assert told.pallets[0].pallet == row["pallet"]
+            trace = answer_trace(
+                reader, plant, Question(pallet=row["pallet"], mould=row["mould"], defect=row["defect"])
+            )
+            assert (trace.cavities[0].section, trace.cavities[0].gob) == (row["section"], row["gob"])
+            assert trace.formed_from is not None and trace.formed_to is not None
+            assert trace.formed_from <= row["formed_at"] <= trace.formed_to
+            assert trace.pallets[0].pallet == row["pallet"]
 
 
 def test_yield_is_near_the_truth_and_its_steps_add_up(plant: Plant, new_place: Callable[[], Place]) -> None:
@@ -138,8 +140,8 @@ def test_yield_is_near_the_truth_and_its_steps_add_up(plant: Plant, new_place: C
     write_feeds(simulated, place.site.inbox, every="1d", formats=("csv",))
     place.take()
     with place.opened.ledger.reading() as reader:
-        told = answer_yield(reader, plant, DAY)
-    for line in told.lines:
+        day_yield = answer_yield(reader, plant, DAY)
+    for line in day_yield.lines:
         assert line.gobs_cut is not None and line.to_lehr is not None and line.unaccounted_units is not None
         assert abs(line.gobs_cut - sum(loss.units for loss in line.losses) - line.packed_units) < 1e-6
         formed = plant.clock.day(DAY).shifted(-timedelta(minutes=plant.lines[line.line].lehr_minutes))
@@ -152,9 +154,9 @@ def test_yield_is_near_the_truth_and_its_steps_add_up(plant: Plant, new_place: C
         assert line.packed_units == pytest.approx(good["good"], rel=0.004)
         assert line.pack_to_melt == pytest.approx(good["good_kg"] / good["cut_kg"], abs=0.003)
         assert 0 <= line.unaccounted_units < 0.004 * line.gobs_cut
-    for furnace in told.furnaces:
-        mine = [one.id for one in plant.lines_of(furnace.furnace)]
-        packed_kg = sum(line.packed_kg for line in told.lines if line.line in mine)
+    for furnace in day_yield.furnaces:
+        mine = [this_line.id for this_line in plant.lines_of(furnace.furnace)]
+        packed_kg = sum(line.packed_kg for line in day_yield.lines if line.line in mine)
         assert furnace.melted_kg is not None and furnace.raw == pytest.approx(packed_kg / furnace.melted_kg)
         good = good_of(simulated, plant, mine, DAY)
         truth = good["good_kg"] / good["cut_kg"] * (1 - UNSEEN_LOSS)
@@ -185,11 +187,11 @@ def test_days_of_23_and_25_hours_add_up(day: date, hours: int, plant: Plant, new
     assert len(parts) == hours
     with place.opened.ledger.reading() as reader:
         whole = answer_pareto(reader, plant, "K3", plant.clock.day(day))
-        told = [answer_pareto(reader, plant, "K3", part) for part in parts]
-        assert all(part.ware > 0 for part in told)
+        paretos = [answer_pareto(reader, plant, "K3", part) for part in parts]
+        assert all(part.ware > 0 for part in paretos)
         for name in ("ware", "rejected", "calls"):
-            assert sum(getattr(part, name) for part in told) == getattr(whole, name)
-        line = next(one for one in answer_yield(reader, plant, day).lines if one.line == "K3")
+            assert sum(getattr(part, name) for part in paretos) == getattr(whole, name)
+        line = next(line_yield for line_yield in answer_yield(reader, plant, day).lines if line_yield.line == "K3")
         flow = simulated.truth["flow"].filter(pl.col("line") == "K3")
         formed = plant.clock.day(day).shifted(-timedelta(minutes=plant.lines["K3"].lehr_minutes))
         mine = flow.filter((pl.col("formed_at") >= formed.start) & (pl.col("formed_at") < formed.end))

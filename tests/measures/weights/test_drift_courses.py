@@ -27,5 +27,5 @@ def test_courses_are_weighed_by_their_marginal_likelihoods() -> None:
         v = sd**2 * np.eye(4) + prior * np.outer(course, course)
         chance = share * multivariate_normal(np.zeros(4), v).pdf(y)
         total, size = total + chance, size + chance * course[-1] * prior * course @ np.linalg.solve(v, y)
-    told = fit(GobSeries(t, y, np.full(4, sd)), 400.0, 0.0)
-    assert told is not None and told.offset == pytest.approx(size / total, rel=1e-3)
+    this_fit = fit(GobSeries(t, y, np.full(4, sd)), 400.0, 0.0)
+    assert this_fit is not None and this_fit.offset == pytest.approx(size / total, rel=1e-3)

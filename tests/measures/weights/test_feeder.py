@@ -23,9 +23,9 @@ def test_two_weighings_tell_what_one_of_both_together_would() -> None:
     """Worked by Bayes' theorem on both at once: what is thought beforehand counts once, not twice."""
     precision = 0.002**-2 + 0.004**-2 + STEP_SHARE**-2
     mean = (0.006 * 0.002**-2 + 0.005 * 0.004**-2) / precision
-    told = together([posterior(0.006, 0.002), posterior(0.005, 0.004, "hot")])
-    assert told.share == pytest.approx(mean) and told.agree
-    assert (told.low, told.high) == (
+    corrected_together = together([posterior(0.006, 0.002), posterior(0.005, 0.004, "hot")])
+    assert corrected_together.share == pytest.approx(mean) and corrected_together.agree
+    assert (corrected_together.low, corrected_together.high) == (
         pytest.approx(mean - 1.96 * precision**-0.5),
         pytest.approx(mean + 1.96 * precision**-0.5),
     )
@@ -33,15 +33,19 @@ def test_two_weighings_tell_what_one_of_both_together_would() -> None:
 
 def test_one_weighing_stands_as_it_is() -> None:
     alone = posterior(0.006, 0.002)
-    told = together([alone])
-    assert told.share == pytest.approx(alone.share) and told.chance == 1 and told.agree
-    assert told.high - told.low == pytest.approx(2 * 1.96 * alone.sd)
+    corrected_together = together([alone])
+    assert (
+        corrected_together.share == pytest.approx(alone.share)
+        and corrected_together.chance == 1
+        and corrected_together.agree
+    )
+    assert corrected_together.high - corrected_together.low == pytest.approx(2 * 1.96 * alone.sd)
 
 
 def test_what_tells_nothing_changes_nothing() -> None:
     alone, nothing = posterior(0.006, 0.002), Weighed("B", "hot", 0.0, STEP_SHARE, False)
-    told = together([alone, nothing])
-    assert told.agree and told.share == pytest.approx(alone.share, rel=1e-6)
+    corrected_together = together([alone, nothing])
+    assert corrected_together.agree and corrected_together.share == pytest.approx(alone.share, rel=1e-6)
 
 
 def test_the_interval_holds_the_drift_and_disagreement_is_rare() -> None:
@@ -51,18 +55,18 @@ def test_the_interval_holds_the_drift_and_disagreement_is_rare() -> None:
     held = disagree = 0
     for _ in range(1000):
         true = rng.normal(0, STEP_SHARE)
-        told = together(
+        corrected_together = together(
             [posterior(true + rng.normal(0, sd), sd, point) for sd, point in ((0.002, "cold"), (0.003, "hot"))]
         )
-        held += told.low <= true <= told.high
-        disagree += not told.agree
+        held += corrected_together.low <= true <= corrected_together.high
+        disagree += not corrected_together.agree
     assert 930 <= held <= 970 and disagree <= 22, "one in a hundred, by its own level"
 
 
 def test_a_scale_that_moves_alone_is_a_disagreement() -> None:
     """5 standard deviations of the difference apart: no correction may be told."""
-    told = together([posterior(0.010, 0.0015), posterior(-0.002, 0.0015, "hot")])
-    assert not told.agree and told.chance < 1e-6
+    corrected_together = together([posterior(0.010, 0.0015), posterior(-0.002, 0.0015, "hot")])
+    assert not corrected_together.agree and corrected_together.chance < 1e-6
     with pytest.raises(ValueError, match="nothing was weighed"):
         together([])
 
@@ -70,10 +74,14 @@ def test_a_scale_that_moves_alone_is_a_disagreement() -> None:
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-0.02, 0.02), st.floats(0.0005, 0.006)), min_size=1, max_size=5), st.randoms())
 def test_the_order_of_weighings_does_not_matter_and_signs_do(seen: list[tuple[float, float]], order: Random) -> None:
-    many = [posterior(*one) for one in seen]
+    many = [posterior(*pair) for pair in seen]
     shuffled = list(many)
     order.shuffle(shuffled)
-    one, other = together(many), together(shuffled)
+    corrected_together, other = together(many), together(shuffled)
     turned = together([posterior(-value, sd) for value, sd in seen])
-    assert other.share == pytest.approx(one.share) and other.chance == pytest.approx(one.chance)
-    assert turned.share == pytest.approx(-one.share) and turned.low == pytest.approx(-one.high)
+    assert other.share == pytest.approx(corrected_together.share) and other.chance == pytest.approx(
+        corrected_together.chance
+    )
+    assert turned.share == pytest.approx(-corrected_together.share) and turned.low == pytest.approx(
+        -corrected_together.high
+    )

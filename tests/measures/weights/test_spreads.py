@@ -49,9 +49,9 @@ def studied(values: np.ndarray) -> Study:
         for k, name in enumerate(NAMES)
         if not np.isnan(values[at, k])
     ]
-    told = study(BOTTLE, "cold", frame(rows, GOBS), Span(START, START + timedelta(days=2)), LEHR)
-    assert told is not None
-    return told
+    this_study = study(BOTTLE, "cold", frame(rows, GOBS), Span(START, START + timedelta(days=2)), LEHR)
+    assert this_study is not None
+    return this_study
 
 
 @pytest.mark.parametrize("n", [8, 16, 48])
@@ -63,12 +63,14 @@ def test_the_interval_of_cp_holds_the_truth_of_a_mould_unlike_the_others(n: int)
     held, others, told_cp = 0, 0, []
     for _ in range(300):
         spreads = own_spreads(rounds(line(rng, n, 2.5, 1.25)))
-        one, other = (capability(200, s.sd, s.worth, s.freedom, 195, 205) for s in (spreads[0], spreads[6]))
-        assert one.c is not None and one.c_low is not None and one.c_high is not None
+        this_capability, other = (capability(200, s.sd, s.worth, s.freedom, 195, 205) for s in (spreads[0], spreads[6]))
+        assert (
+            this_capability.c is not None and this_capability.c_low is not None and this_capability.c_high is not None
+        )
         assert other.c_low is not None and other.c_high is not None
-        held += one.c_low <= TOLERANCE_G / 15 <= one.c_high
+        held += this_capability.c_low <= TOLERANCE_G / 15 <= this_capability.c_high
         others += other.c_low <= TOLERANCE_G / 7.5 <= other.c_high
-        told_cp.append(one.c)
+        told_cp.append(this_capability.c)
     assert 0.90 * 300 <= held <= 0.985 * 300 and 0.90 * 300 <= others <= 0.985 * 300
     assert np.median(told_cp) == pytest.approx(TOLERANCE_G / 15, rel=0.08)
 
@@ -77,12 +79,12 @@ def test_a_study_tells_each_mould_by_its_own_spread() -> None:
     """The indices of a study are those of the mould's own mean and spread, also of a mould twice as wide as the
     others."""
     values = line(np.random.default_rng(30), 48, 2.5, 1.25)
-    told, own = studied(values), own_spreads(rounds(values))
-    for found, spread in zip(told.moulds, own, strict=True):
+    this_study, own = studied(values), own_spreads(rounds(values))
+    for found, spread in zip(this_study.moulds, own, strict=True):
         mean = float(values[:, int(found.mould) - 1].mean())
         expected = capability(mean, spread.sd, 48, 0.605 * 47, 195, 205)
         assert vars(found.cap) == pytest.approx(vars(expected)) and found.spread.by == RANGES
-    cp = [found.cap.c or 0.0 for found in told.moulds]
+    cp = [found.cap.c or 0.0 for found in this_study.moulds]
     assert cp[0] < 0.9 and min(cp[1:]) > 0.9
 
 
@@ -93,11 +95,11 @@ def test_weighings_that_follow_one_another_do_not_break_the_interval(n: int, ali
     rng = np.random.default_rng([32, n, int(10 * alike)])
     held, found = 0, []
     for _ in range(150):
-        one = own_spreads(rounds(line(rng, n, 2.5, 1.25, alike)))[0]
-        assert one.sd is not None
-        low, high = one.sd * np.sqrt(one.freedom / stats.chi2.ppf([0.975, 0.025], one.freedom))
+        spread = own_spreads(rounds(line(rng, n, 2.5, 1.25, alike)))[0]
+        assert spread.sd is not None
+        low, high = spread.sd * np.sqrt(spread.freedom / stats.chi2.ppf([0.975, 0.025], spread.freedom))
         held += low <= 2.5 <= high
-        found.append(one.correlation)
+        found.append(spread.correlation)
     assert held >= 0.88 * 150 and np.mean(found) == pytest.approx(alike, abs=0.1)
 
 
@@ -105,7 +107,7 @@ def test_independent_weighings_show_no_correlation() -> None:
     """By chance one line in forty may show one."""
     rng = np.random.default_rng(33)
     every = [rounds(line(rng, 20, 1.0, 1.0)) for _ in range(200)]
-    assert sum(following(one, one.mean) > 0 for one in every) <= 12
+    assert sum(following(these_rounds, these_rounds.mean) > 0 for these_rounds in every) <= 12
 
 
 def test_what_moves_all_moulds_of_a_gob_is_no_correlation_of_theirs() -> None:
@@ -118,9 +120,9 @@ def test_moulds_weighed_unequally_often_stand_each_by_its_own_number() -> None:
     values = line(np.random.default_rng(35), 40, 1.0, 1.0)
     values[8:, 3] = np.nan
     values[2:, 4] = np.nan
-    told = own_spreads(rounds(values))
-    assert told[3].freedom == pytest.approx(0.605 * 7) and told[0].freedom == pytest.approx(0.605 * 39)
-    assert told[4].sd is None, "two weighings tell no spread"
+    spreads = own_spreads(rounds(values))
+    assert spreads[3].freedom == pytest.approx(0.605 * 7) and spreads[0].freedom == pytest.approx(0.605 * 39)
+    assert spreads[4].sd is None, "two weighings tell no spread"
     few = studied(values).moulds[4]
     assert few.cap.c is None and few.cap.k is None and few.perf.c is None
 
@@ -129,31 +131,31 @@ def test_samples_of_one_time_are_pooled() -> None:
     """Worked by hand: variances 1, 4 and 7 of three samples each pool to 4, with 6 degrees of freedom."""
     triple = np.array([-1.0, 0.0, 1.0])
     samples = 200 + triple[None, None, :] * np.sqrt([1.0, 4.0, 7.0])[:, None, None]
-    told = own_spreads(rounds(samples.mean(axis=2), samples))[0]
-    assert (told.by, told.freedom, told.correlation) == (SAMPLES, 6, 0) and told.sd == pytest.approx(2.0)
+    spread = own_spreads(rounds(samples.mean(axis=2), samples))[0]
+    assert (spread.by, spread.freedom, spread.correlation) == (SAMPLES, 6, 0) and spread.sd == pytest.approx(2.0)
 
 
 def test_moving_ranges_of_single_weighings() -> None:
     """NIST/SEMATECH e-Handbook 6.3.2.2: mean moving range over 1.128; 200, 202, 201, 204, 204 have ranges 2, 1,
     3, 0, mean 1.5."""
-    told = own_spreads(rounds(np.array([[200.0], [202], [201], [204], [204]])))[0]
-    assert told.by == RANGES and told.sd == pytest.approx(1.5 / 1.128, rel=1e-3)
+    spread = own_spreads(rounds(np.array([[200.0], [202], [201], [204], [204]])))[0]
+    assert spread.by == RANGES and spread.sd == pytest.approx(1.5 / 1.128, rel=1e-3)
 
 
 def test_a_slip_is_left_out_and_said() -> None:
     values = line(np.random.default_rng(36), 24, 1.0, 1.0)
     without = own_spreads(rounds(values))[5].sd
     values[11, 5] += 10 * FAR_OFF
-    told = own_spreads(rounds(values))[5]
-    assert told.left_out == (pytest.approx(values[11, 5]),) and told.sd == pytest.approx(without, rel=0.15)
+    spread = own_spreads(rounds(values))[5]
+    assert spread.left_out == (pytest.approx(values[11, 5]),) and spread.sd == pytest.approx(without, rel=0.15)
 
 
 @settings(deadline=None)
 @given(st.floats(-100, 100), st.floats(0.1, 10))
 def test_spreads_know_no_origin_and_keep_their_unit(shift: float, unit: float) -> None:
     values = line(np.random.default_rng(37), 12, 1.0, 1.0)
-    one, other = own_spreads(rounds(values)), own_spreads(rounds((values + shift) * unit))
-    assert [s.sd * unit for s in one if s.sd] == pytest.approx([s.sd for s in other if s.sd], rel=1e-6)
+    spreads, other = own_spreads(rounds(values)), own_spreads(rounds((values + shift) * unit))
+    assert [s.sd * unit for s in spreads if s.sd] == pytest.approx([s.sd for s in other if s.sd], rel=1e-6)
 
 
 def test_the_likelihood_of_variances_is_that_of_fishers_f() -> None:

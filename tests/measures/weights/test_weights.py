@@ -30,11 +30,11 @@ HALF = timedelta(minutes=30)
 
 def frame(rows: list[tuple[datetime, str, float]], gobs: dict[str, str] | None = None) -> pl.DataFrame:
     """Weighings as the ledger gives them; every mould in section 1 of its gob position."""
-    told = pl.DataFrame(
+    answer = pl.DataFrame(
         rows, schema={"sampled_at": pl.Datetime("us", "UTC"), "mould": pl.String, "weight_g": pl.Float64}, orient="row"
     )
-    gob = [(gobs or {}).get(mould) for mould in told["mould"]]
-    return told.with_columns(
+    gob = [(gobs or {}).get(mould) for mould in answer["mould"]]
+    return answer.with_columns(
         gob=pl.Series(gob, dtype=pl.String), section=pl.Series([None if g is None else 1 for g in gob], dtype=pl.Int64)
     )
 
@@ -64,9 +64,9 @@ def simulated(
 
 
 def studied(weighings: pl.DataFrame, hours: float, item: Item | None = BOTTLE) -> Study:
-    told = study(item, "cold", weighings, Span(START, START + timedelta(hours=hours)), LEHR)
-    assert told is not None
-    return told
+    this_study = study(item, "cold", weighings, Span(START, START + timedelta(hours=hours)), LEHR)
+    assert this_study is not None
+    return this_study
 
 
 def test_a_round_ends_where_a_mould_comes_again_or_the_pause_is_long() -> None:
@@ -76,29 +76,29 @@ def test_a_round_ends_where_a_mould_comes_again_or_the_pause_is_long() -> None:
     without_pause = [
         (START + (3 * n + k) * minute, m, 200.0 + n) for n in range(4) for k, m in enumerate(("1", "2", "3"))
     ]
-    told = rounds_of(frame(without_pause))
-    assert told.mean.shape == (4, 3) and told.mean[:, 0].tolist() == [200, 201, 202, 203]
+    rounds = rounds_of(frame(without_pause))
+    assert rounds.mean.shape == (4, 3) and rounds.mean[:, 0].tolist() == [200, 201, 202, 203]
 
 
 def test_moulds_stand_in_the_order_of_their_numbers_and_gaps_stay_gaps() -> None:
-    told = rounds_of(
+    rounds = rounds_of(
         frame([(START, "10", 1.0), (START, "9", 2.0), (START + HALF, "9", 3.0), (START, "X", 4.0)], {"9": "A"})
     )
-    assert told.moulds == ("9", "10", "X") and told.gobs == ("A",)
-    assert told.n.tolist() == [[1, 1, 1], [1, 0, 0]] and np.isnan(told.mean[1, 1])
+    assert rounds.moulds == ("9", "10", "X") and rounds.gobs == ("A",)
+    assert rounds.n.tolist() == [[1, 1, 1], [1, 0, 0]] and np.isnan(rounds.mean[1, 1])
 
 
 def test_limits_follow_the_number_of_samples_of_each_time() -> None:
     """ISO 7870-2: X-bar limits at A3 S, S limits at B3 S and B4 S, each by its own n; here 2 to 6 samples."""
     rng = np.random.default_rng(1)
     rows = [(START + n * HALF, "1", float(rng.normal(200, 0.5))) for n in range(40) for _ in range(2 + n % 5)]
-    told = studied(frame(rows, {"1": "A"}), 24)
-    chart, within = told.moulds[0].chart, float(told.usual.within[0])
+    this_study = studied(frame(rows, {"1": "A"}), 24)
+    chart, within = this_study.moulds[0].chart, float(this_study.usual.within[0])
     assert set(chart.n) == {2, 3, 4, 5, 6} and not chart.ranges
     for n in range(2, 7):
         here = chart.n == n
         assert chart.high[here] - chart.centre == pytest.approx(float(a3(n) * c4(n)) * within)
-        low, high = (float(one) * float(c4(n)) * within for one in b3_b4(n))
+        low, high = (float(values) * float(c4(n)) * within for values in b3_b4(n))
         assert chart.spread_low[here] == pytest.approx(low) and chart.spread_high[here] == pytest.approx(high)
 
 
@@ -114,18 +114,20 @@ def test_single_samples_are_judged_by_moving_ranges() -> None:
 
 
 def test_one_weighing_of_one_mould_says_what_it_can() -> None:
-    told = studied(frame([(START, "1", 200.3)], {"1": "A"}), 1)
-    mould = told.moulds[0]
+    this_study = studied(frame([(START, "1", 200.3)], {"1": "A"}), 1)
+    mould = this_study.moulds[0]
     assert len(mould.values) == 1 and mould.cap.k is None and mould.perf.k is None and mould.chart.called == ()
-    assert told.gobs[0].fit is None and not told.gobs[0].still and drift_a_day(told.here) is None
+    assert this_study.gobs[0].fit is None and not this_study.gobs[0].still and drift_a_day(this_study.here) is None
 
 
 def test_equal_weighings_have_no_spread_and_no_capability() -> None:
-    told = studied(frame([(START + n * HALF, m, 200.0) for n in range(20) for m in "12"], {"1": "A", "2": "B"}), 10)
-    assert all(m.cap.k is None and m.chart.called == () for m in told.moulds) and not any(
-        gob.still for gob in told.gobs
+    this_study = studied(
+        frame([(START + n * HALF, m, 200.0) for n in range(20) for m in "12"], {"1": "A", "2": "B"}), 10
     )
-    assert all(part.value == 0 for part in told.parts.values())
+    assert all(m.cap.k is None and m.chart.called == () for m in this_study.moulds) and not any(
+        gob.still for gob in this_study.gobs
+    )
+    assert all(part.value == 0 for part in this_study.parts.values())
 
 
 def test_no_weighing_in_the_window_is_no_study() -> None:
@@ -137,8 +139,8 @@ def test_the_drifting_gob_position_is_named_with_its_correction(seed: int) -> No
     """1 g in 8 hours on gob B of 16 moulds that differ by 0.8 g, weighed each half hour: the truth is the simulated
     one, lehr time included.
     """
-    told = studied(simulated(seed, 11, {"B": 1.0}, since=3.0), 11)
-    drifting = [gob for gob in told.gobs if gob.still]
+    this_study = studied(simulated(seed, 11, {"B": 1.0}, since=3.0), 11)
+    drifting = [gob for gob in this_study.gobs if gob.still]
     assert [gob.gob for gob in drifting] == ["B"] and drifting[0].fit is not None
     fit = drifting[0].fit
     true_now, true_at_feeder = 7.5 / 8, min(1.0, (7.5 + 1.5) / 8)
@@ -148,7 +150,7 @@ def test_the_drifting_gob_position_is_named_with_its_correction(seed: int) -> No
         fit.onset_low_s <= START.timestamp() + 3.5 * 3600 + 3600 * 2
         and fit.onset_high_s >= START.timestamp() + 2 * 3600
     )
-    late = [m for m in told.moulds if m.chart.called and not all(c.with_gob for c in m.chart.called)]
+    late = [m for m in this_study.moulds if m.chart.called and not all(c.with_gob for c in m.chart.called)]
     assert len(late) <= 1, "moulds that move with their gob position are not called by themselves"
 
 
@@ -158,9 +160,9 @@ def test_where_nothing_happens_hardly_anything_is_called() -> None:
     """
     calls = 0
     for seed in range(40):
-        told = studied(simulated(1000 + seed, 24), 24)
-        calls += sum(gob.called_s is not None for gob in told.gobs) + sum(
-            bool(mould.chart.called) for mould in told.moulds
+        this_study = studied(simulated(1000 + seed, 24), 24)
+        calls += sum(gob.called_s is not None for gob in this_study.gobs) + sum(
+            bool(mould.chart.called) for mould in this_study.moulds
         )
     assert calls <= 14
 
@@ -168,31 +170,31 @@ def test_where_nothing_happens_hardly_anything_is_called() -> None:
 def test_one_mould_by_itself_is_called_by_itself() -> None:
     weighings = simulated(5, 8)
     heavy = (pl.col("mould") == "3A") & (pl.col("sampled_at") >= START + timedelta(hours=4))
-    told = studied(
+    this_study = studied(
         weighings.with_columns(weight_g=pl.when(heavy).then(pl.col("weight_g") + 3).otherwise(pl.col("weight_g"))), 8
     )
-    called = {m.mould: {c.rule for c in m.chart.called} for m in told.moulds if m.chart.called}
-    assert set(called) == {"3A"} and FAR in called["3A"] and not any(gob.still for gob in told.gobs)
-    assert all(not c.with_gob for m in told.moulds for c in m.chart.called)
+    called = {m.mould: {c.rule for c in m.chart.called} for m in this_study.moulds if m.chart.called}
+    assert set(called) == {"3A"} and FAR in called["3A"] and not any(gob.still for gob in this_study.gobs)
+    assert all(not c.with_gob for m in this_study.moulds for c in m.chart.called)
 
 
 def test_a_mould_whose_samples_scatter_is_called_for_its_spread() -> None:
     weighings = simulated(6, 8, samples=3)
     wild = (pl.col("mould") == "2B") & (pl.col("sampled_at") >= START)
     number = pl.int_range(pl.len()).over("mould", "sampled_at") - 1
-    told = studied(
+    this_study = studied(
         weighings.with_columns(
             weight_g=pl.when(wild).then(pl.col("weight_g") + 4 * number).otherwise(pl.col("weight_g"))
         ),
         8,
     )
-    assert {m.mould for m in told.moulds if any(c.rule == SPREAD for c in m.chart.called)} == {"2B"}
+    assert {m.mould for m in this_study.moulds if any(c.rule == SPREAD for c in m.chart.called)} == {"2B"}
 
 
 def test_missing_moulds_and_rounds_do_not_move_the_others() -> None:
     """A third of the weighings left out at random: the same gob position is found."""
-    told = studied(simulated(7, 12, {"A": 1.2}, since=2.0).sample(fraction=0.67, seed=1, shuffle=True), 12)
-    assert [gob.gob for gob in told.gobs if gob.still] == ["A"]
+    this_study = studied(simulated(7, 12, {"A": 1.2}, since=2.0).sample(fraction=0.67, seed=1, shuffle=True), 12)
+    assert [gob.gob for gob in this_study.gobs if gob.still] == ["A"]
 
 
 def test_a_new_mould_is_shown_and_not_judged_yet() -> None:
@@ -202,14 +204,14 @@ def test_a_new_mould_is_shown_and_not_judged_yet() -> None:
         .then(pl.lit("new"))
         .otherwise("mould")
     )
-    told = studied(
+    this_study = studied(
         fresh.with_columns(
             weight_g=pl.when(pl.col("mould") == "new").then(pl.col("weight_g") - 2.5).otherwise("weight_g")
         ),
         8,
     )
-    new = next(m for m in told.moulds if m.mould == "new")
-    assert new.chart.called == () and len(new.values) == 16 and not any(gob.still for gob in told.gobs)
+    new = next(m for m in this_study.moulds if m.mould == "new")
+    assert new.chart.called == () and len(new.values) == 16 and not any(gob.still for gob in this_study.gobs)
 
 
 @settings(deadline=None)
@@ -218,8 +220,11 @@ def test_components_know_no_origin_and_no_order(shift: float, order: list[int]) 
     rng = np.random.default_rng(2)
     a, b = rng.integers(0, 5, 40), rng.integers(0, 8, 40)
     y = rng.normal(0, 1, 5)[a] + rng.normal(0, 1, 8)[b] + rng.normal(0, 1, 40)
-    one, other = components(y, {"a": a, "b": b}), components((y + shift)[order], {"a": a[order], "b": b[order]})
-    assert [part.value for part in one.values()] == pytest.approx(
+    these_components, other = (
+        components(y, {"a": a, "b": b}),
+        components((y + shift)[order], {"a": a[order], "b": b[order]}),
+    )
+    assert [part.value for part in these_components.values()] == pytest.approx(
         [part.value for part in other.values()], rel=1e-3, abs=1e-6
     )
 
@@ -228,11 +233,14 @@ def test_giveaway_and_saving_in_kilograms() -> None:
     lowest = lowest_mean(0.8, 195.0, None)
     assert (lowest.mean_g, lowest.by) == (pytest.approx(197.4), "weight_min_g")
     assert lowest_mean(0.8, 195.0, 199.0).by == "capacity_max_ml" and lowest_mean(0.8, None, None).mean_g is None
-    told = glass(200.5, None, 200.0, lowest.mean_g, 100_000)
-    assert told.giveaway_kg == pytest.approx(50) and told.giveaway_low is told.saving_low is told.giveaway_high is None
-    told = glass(200.5, 0.1, 200.0, lowest.mean_g, 100_000)
-    assert (told.giveaway_kg, told.saving_kg) == (pytest.approx(50.0), pytest.approx(310.0))
-    assert (told.giveaway_low, told.giveaway_high) == (pytest.approx(30.4), pytest.approx(69.6))
+    this_glass = glass(200.5, None, 200.0, lowest.mean_g, 100_000)
+    assert (
+        this_glass.giveaway_kg == pytest.approx(50)
+        and this_glass.giveaway_low is this_glass.saving_low is this_glass.giveaway_high is None
+    )
+    this_glass = glass(200.5, 0.1, 200.0, lowest.mean_g, 100_000)
+    assert (this_glass.giveaway_kg, this_glass.saving_kg) == (pytest.approx(50.0), pytest.approx(310.0))
+    assert (this_glass.giveaway_low, this_glass.giveaway_high) == (pytest.approx(30.4), pytest.approx(69.6))
     assert (
         glass(200.5, 0.1, 200.0, None, None).giveaway_kg is None
         and glass(200.5, 0.1, 200.0, None, 10).saving_kg is None
@@ -242,16 +250,16 @@ def test_giveaway_and_saving_in_kilograms() -> None:
 def test_hot_against_cold_over_the_same_moulds() -> None:
     hot = frame([(START, m, g + 0.4) for m, g in (("1", 200.0), ("2", 201.0), ("3", 199.0), ("9", 190.0))])
     cold = frame([(START, m, g) for m, g in (("1", 200.0), ("2", 201.1), ("3", 198.9), ("8", 300.0))])
-    told = hot_cold(hot, cold)
-    assert told is not None and told.moulds == 3 and told.difference_g == pytest.approx(0.4)
-    assert told.low_g is not None and told.high_g is not None and told.low_g < 0.4 < told.high_g
+    this_cold = hot_cold(hot, cold)
+    assert this_cold is not None and this_cold.moulds == 3 and this_cold.difference_g == pytest.approx(0.4)
+    assert this_cold.low_g is not None and this_cold.high_g is not None and this_cold.low_g < 0.4 < this_cold.high_g
     assert hot_cold(hot.filter(pl.col("mould") == "9"), cold) is None
 
 
 def test_the_rules_say_how_often_they_are_wrong() -> None:
-    told = judge_for(20, 1800)
+    judge = judge_for(20, 1800)
     assert (
-        "by chance once in" in told.words()
-        and told.rules.far > 3
-        and told.points == pytest.approx(3 * 20 * 336 / 0.2, rel=0.05)
+        "by chance once in" in judge.words()
+        and judge.rules.far > 3
+        and judge.points == pytest.approx(3 * 20 * 336 / 0.2, rel=0.05)
     )

@@ -39,8 +39,8 @@ def test_the_network_is_solved_as_a_general_optimiser_solves_it(plant: Plant, wo
     """
     rng, past, truth, _ = works
     reading = read(rng, plant, truth)
-    told = balanced(plant, reading, usual_of(plant, reading, past))
-    network, nodes = told.network, told.network.nodes
+    solved = balanced(plant, reading, usual_of(plant, reading, past))
+    network, nodes = solved.network, solved.network.nodes
     y, root = np.array([n.reading for n in nodes]), np.linalg.cholesky(network.covariance)
 
     def opened(steps: np.ndarray) -> np.ndarray:
@@ -58,18 +58,18 @@ def test_the_network_is_solved_as_a_general_optimiser_solves_it(plant: Plant, wo
         options={"maxiter": 2000, "ftol": 1e-10},
     )
     assert found.success
-    assert told.first.values == pytest.approx(y + root @ found.x, rel=2e-5, abs=1.0)
+    assert solved.first.values == pytest.approx(y + root @ found.x, rel=2e-5, abs=1.0)
 
 
 def test_containers_close_to_the_last_one(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     rng, past, truth, _ = works
     for _ in range(12):
         reading = read(rng, plant, truth)
-        told = balanced(plant, reading, usual_of(plant, reading, past))
-        values = in_whole(told)
-        for number, one in enumerate(told.network.balances):
-            assert abs(told.network.open(values, number, with_losses=True)) < (1e-6 if one.unit == "kg" else 1e-9)
-        assert all(values[n] >= 0 for n in told.network.losses if told.network.nodes[n].unit == "containers")
+        solved = balanced(plant, reading, usual_of(plant, reading, past))
+        values = in_whole(solved)
+        for number, balance in enumerate(solved.network.balances):
+            assert abs(solved.network.open(values, number, with_losses=True)) < (1e-6 if balance.unit == "kg" else 1e-9)
+        assert all(values[n] >= 0 for n in solved.network.losses if solved.network.nodes[n].unit == "containers")
 
 
 def test_a_meter_far_off_is_named_by_how_much_and_since_when(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
@@ -77,14 +77,14 @@ def test_a_meter_far_off_is_named_by_how_much_and_since_when(plant: Plant, works
     interval.
     """
     rng, past, _, state = works
-    days = [(DAY - timedelta(days=len(past) - n), one) for n, one in enumerate(past)]
+    days = [(DAY - timedelta(days=len(past) - n), each) for n, each in enumerate(past)]
     lie = -0.02 / (plant.uncertainty.station_counts / 100)
     nine = [read(rng, plant, day_of(rng, plant, "F1", state), "K1-mouth inspected", lie) for _ in range(9)]
-    days += [(DAY + timedelta(days=n), one) for n, one in enumerate(nine)]
-    earlier = [one for _, one in days[:-1]]
-    told = balanced(plant, nine[-1], usual_of(plant, nine[-1], earlier), earlier)
-    assert told.accused == ["K1-mouth inspected"]
-    named, lost = suspects_of(told, window_days([day for day, _ in days[:-1]], days[-1][0], told.days))
+    days += [(DAY + timedelta(days=n), reading) for n, reading in enumerate(nine)]
+    earlier = [each for _, each in days[:-1]]
+    solved = balanced(plant, nine[-1], usual_of(plant, nine[-1], earlier), earlier)
+    assert solved.accused == ["K1-mouth inspected"]
+    named, lost = suspects_of(solved, window_days([day for day, _ in days[:-1]], days[-1][0], solved.days))
     assert not lost and len(named) == 1 and named[0].since == DAY and named[0].days == 9
     assert named[0].since_low is not None and named[0].since_high is not None
     assert named[0].since_low <= DAY <= named[0].since_high <= DAY + timedelta(days=1)
@@ -98,31 +98,31 @@ def test_the_story_of_one_lie_is_the_same_from_day_to_day(plant: Plant, works) -
     same day.
     """
     rng, past, _, state = works
-    lie, days, told = 0.013 / (plant.uncertainty.packed / 100), list(past[-35:]), []
+    lie, days, found = 0.013 / (plant.uncertainty.packed / 100), list(past[-35:]), []
     for number in range(8):
         days.append(read(rng, plant, day_of(rng, plant, "F1", state), "K2 packed", lie))
         made = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
         best = made.explanations[0]
-        told.append((made.accused, made.days - best.first))
+        found.append((made.accused, made.days - best.first))
         assert made.line_pack_to_melt("K2").low is not None, number  # type: ignore[union-attr]
-    assert all(names == ["K2 packed"] for names, _ in told[1:])
-    assert [days_lied for _, days_lied in told[1:]] == list(range(2, 9))
+    assert all(names == ["K2 packed"] for names, _ in found[1:])
+    assert [days_lied for _, days_lied in found[1:]] == list(range(2, 9))
 
 
 def test_which_of_two_lanes_lies_is_told_by_its_usual_part_of_the_ware(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     rng, past, truth, _ = works
     for lane in ("K1-side-a", "K1-side-b"):
         days = [*past, *(read(rng, plant, truth, f"{lane} inspected", 8.0) for _ in range(3))]
-        told = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
-        assert told.accused == [f"{lane} inspected"]
+        answer = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
+        assert answer.accused == [f"{lane} inspected"]
 
 
 def test_lanes_that_nothing_tells_apart_are_both_named(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     """On a first day no past tells what part of the ware a lane takes."""
     rng, _, truth, _ = works
     reading = read(rng, plant, truth, "K1-side-a inspected", 12.0)
-    told = balanced(plant, reading, usual_of(plant, reading, []))
-    names = {told.causes[n].name for one in told.explanations for n in one.causes}
+    solved = balanced(plant, reading, usual_of(plant, reading, []))
+    names = {solved.causes[n].name for explanation in solved.explanations for n in explanation.causes}
     assert {"K1-side-a inspected", "K1-side-b inspected"} <= names
 
 
@@ -132,34 +132,34 @@ def test_more_than_usual_lost_unseen_blames_no_meter_and_stands_where_it_happene
     """
     rng, past, truth, _ = works
     lines = []
-    for one in truth.lines:
-        if one.line == "K2":
-            side, *later = one.stations
+    for line in truth.lines:
+        if line.line == "K2":
+            side, *later = line.stations
             lost = 0.03 * side[2]
             later = [(s, order, seen - lost, away) for s, order, seen, away in later]
-            one = replace(one, stations=(side, *later), good=one.good - lost)
-        lines.append(one)
+            line = replace(line, stations=(side, *later), good=line.good - lost)
+        lines.append(line)
     reading = read(rng, plant, replace(truth, lines=tuple(lines)))
-    told = balanced(plant, reading, usual_of(plant, reading, past), past)
+    solved = balanced(plant, reading, usual_of(plant, reading, past), past)
     dates = [DAY - timedelta(days=n) for n in range(len(past), 0, -1)]
-    meters, losses = suspects_of(told, window_days(dates, DAY, told.days))
-    assert not meters and [one.meter for one in losses] == ["K2, before K2-foot"]
-    assert told.value("K2, before K2-foot") == pytest.approx(0.03 * truth.lines[1].stations[0][2], rel=0.2)
+    meters, losses = suspects_of(solved, window_days(dates, DAY, solved.days))
+    assert not meters and [loss.meter for loss in losses] == ["K2, before K2-foot"]
+    assert solved.value("K2, before K2-foot") == pytest.approx(0.03 * truth.lines[1].stations[0][2], rel=0.2)
 
 
 def test_a_gob_counter_that_reads_high_and_a_loss_in_the_lehr_are_one_of_these_two(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     """Nothing tells them apart: both are told with the yields that they make, and no one number is."""
     rng, past, truth, _ = works
     days = [*past, *(read(rng, plant, truth, "K1 gobs cut", 30.0) for _ in range(3))]
-    told = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
-    many = could_be(told, window_days([DAY] * (len(days) - 1), DAY, told.days))
-    either = {one.causes: one for one in many}
+    solved = balanced(plant, days[-1], usual_of(plant, days[-1], days[:-1]), days[:-1])
+    many = could_be(solved, window_days([DAY] * (len(days) - 1), DAY, solved.days))
+    either = {cause.causes: cause for cause in many}
     assert set(either) == {("K1 gobs cut",), ("K1, lehr",)}
     true = truth.lines[0].good / truth.lines[0].cut
     value, low, high = either["K1 gobs cut",].lines["K1"]
     assert value is not None and low is not None and high is not None and low < true < high
     assert either["K1, lehr",].lines["K1"][0] == pytest.approx(true / 1.015, abs=0.004)
-    line = told.line_pack_to_melt("K1")
+    line = solved.line_pack_to_melt("K1")
     assert line is not None and line.value is None and "range" in line.why
     assert line.low is not None and line.high is not None and line.low < true / 1.01 and line.high > true - 0.003
     said = could_be_sentences(many)
@@ -183,7 +183,8 @@ def test_pallets_of_1_3_percent_too_much_do_not_move_a_line_far(plant: Plant, wo
         reading, lines=(replace(reading.lines[0], packed=1.013 * (reading.lines[0].packed or 0.0)), *reading.lines[1:])
     )
     before, after = (
-        balanced(plant, one, usual_of(plant, one, past), past).line_pack_to_melt("K1") for one in (reading, more)
+        balanced(plant, furnace, usual_of(plant, furnace, past), past).line_pack_to_melt("K1")
+        for furnace in (reading, more)
     )
     true = truth.lines[0].good / truth.lines[0].cut
     assert before is not None and after is not None and after.low is not None and after.high is not None
@@ -197,15 +198,15 @@ def test_two_silent_lanes_are_not_told_apart(plant: Plant, works) -> None:  # ty
     rng, past, truth, _ = works
     reading = read(rng, plant, truth)
     blind = tuple(
-        replace(one, cover=0.0, inspected=0.0, rejected=0.0) if "side" in one.station else one
-        for one in reading.lines[0].stations
+        replace(station, cover=0.0, inspected=0.0, rejected=0.0) if "side" in station.station else station
+        for station in reading.lines[0].stations
     )
     reading = replace(reading, lines=(replace(reading.lines[0], stations=blind), *reading.lines[1:]))
-    told = balanced(plant, reading, usual_of(plant, reading, past), past)
-    meters = {one.meter: one for one in meters_of(told)}
+    solved = balanced(plant, reading, usual_of(plant, reading, past), past)
+    meters = {meter_reading.meter: meter_reading for meter_reading in meters_of(solved)}
     assert meters["K1-side-a inspected"].low is None and meters["K1-side-b inspected"].high is None
     assert meters["K1-mouth inspected"].low is not None
-    value = told.line_pack_to_melt("K1")
+    value = solved.line_pack_to_melt("K1")
     true = truth.lines[0].good / truth.lines[0].cut
     assert value is not None and value.low is not None and value.high is not None and value.low < true < value.high
 
@@ -214,19 +215,19 @@ def test_a_furnace_of_one_line_and_a_first_day_are_told(plant: Plant, works) -> 
     rng, _, truth, _ = works
     day = replace(truth, lines=truth.lines[:1], melted=truth.lines[0].cut * truth.lines[0].mass_g / 996 + truth.held)
     reading = read(rng, plant, day)
-    told = balanced(plant, reading, usual_of(plant, reading, []))
-    value = told.pack_to_melt()
-    assert told.days == 1 and value is not None and value.low is not None and value.high is not None
-    assert value.low < day.pack_to_melt < value.high and not told.accused
+    solved = balanced(plant, reading, usual_of(plant, reading, []))
+    value = solved.pack_to_melt()
+    assert solved.days == 1 and value is not None and value.low is not None and value.high is not None
+    assert value.low < day.pack_to_melt < value.high and not solved.accused
 
 
 def test_without_a_melt_log_there_is_packed_over_cut_and_no_pack_to_melt(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     rng, past, truth, _ = works
     reading = replace(read(rng, plant, truth), melted=None)
-    told = balanced(plant, reading, usual_of(plant, reading, past), past)
-    value = told.packed_over_cut()
-    true = sum(one.good * one.mass_g for one in truth.lines) / sum(one.cut * one.mass_g for one in truth.lines)
-    assert told.pack_to_melt() is None
+    solved = balanced(plant, reading, usual_of(plant, reading, past), past)
+    value = solved.packed_over_cut()
+    true = sum(line.good * line.mass_g for line in truth.lines) / sum(line.cut * line.mass_g for line in truth.lines)
+    assert solved.pack_to_melt() is None
     assert value is not None and value.low is not None and value.high is not None and value.low < true < value.high
     deaf = replace(reading, lines=(replace(reading.lines[0], cut=None), *reading.lines[1:]))
     assert balanced(plant, deaf, usual_of(plant, deaf, past), past).packed_over_cut() is None
@@ -246,10 +247,10 @@ def test_what_is_usual_is_a_guess_first_and_the_past_later() -> None:
     rng = np.random.default_rng(5)
     noise = rng.normal(0, 0.015, 16)
     days = list(0.01 + (noise - noise.mean()) / noise.std(ddof=1) * 0.015)
-    told = expected_share(days, [0.015] * 16, 0.004)
+    expected_losses = expected_share(days, [0.015] * 16, 0.004)
     weights = 1 / 0.00375**2, 1 / 0.004**2
-    assert told.share == pytest.approx((0.01 * weights[0] + 0.004 * weights[1]) / sum(weights), rel=1e-3)
-    assert told.days == 16
+    assert expected_losses.share == pytest.approx((0.01 * weights[0] + 0.004 * weights[1]) / sum(weights), rel=1e-3)
+    assert expected_losses.days == 16
     steady = expected_share([0.02 + 1e-5 * n for n in range(16)], [0.015] * 16, 0.004)
     assert steady.share < 0.006  # days that agree so well share one lasting error of the meter: the guess stands
 
@@ -266,8 +267,10 @@ def test_fusion_loss_of_a_soda_lime_batch_from_molar_masses() -> None:
     what the contract's formula gives with the loss that the molar masses give. And 6.05: CO2 of soda and limestone
     (IUPAC molar masses).
     """
-    told = {"batch_per_100g_glass": 125.76856, "fusion_loss_%": 20.48887}
-    assert melted_kg(told["batch_per_100g_glass"], 0.0, told["fusion_loss_%"], 0.0) == pytest.approx(100.0, abs=1e-4)
+    values = {"batch_per_100g_glass": 125.76856, "fusion_loss_%": 20.48887}
+    assert melted_kg(values["batch_per_100g_glass"], 0.0, values["fusion_loss_%"], 0.0) == pytest.approx(
+        100.0, abs=1e-4
+    )
     loi = {"Na2CO3_CO2": 0.415228, "CaCO3_CO2": 0.439712, "dolomite_CO2": 0.477324}
     na, c, o, ca, mg = 22.98976928, 12.011, 15.999, 40.078, 24.305  # g/mol, IUPAC abridged values
     co2 = c + 2 * o
@@ -291,14 +294,14 @@ def test_the_yield_is_nearer_the_truth_than_the_quotient_and_honest_days_accuse_
         for _ in range(2):
             truth = day_of(rng, plant, "F2", state)
             reading = read(rng, plant, truth)
-            told = balanced(plant, reading, usual, past)
-            value = told.pack_to_melt()
+            solved = balanced(plant, reading, usual, past)
+            value = solved.pack_to_melt()
             assert value is not None and value.value is not None and value.low is not None and value.high is not None
             errors.append(abs(value.value - truth.pack_to_melt))
-            packed = sum((one.packed or 0.0) * one.packed_g for one in reading.lines) / 1000
+            packed = sum((line.packed or 0.0) * line.packed_g for line in reading.lines) / 1000
             raw.append(abs(packed / (reading.melted or 1.0) - truth.pack_to_melt))
             inside += value.low <= truth.pack_to_melt <= value.high
-            accused += bool(told.accused)
+            accused += bool(solved.accused)
             lied = balanced(plant, read(rng, plant, truth, "K4 packed", 12.0), usual, past).pack_to_melt()
             assert lied is not None and lied.low is not None and lied.high is not None
             held += lied.low <= truth.pack_to_melt <= lied.high

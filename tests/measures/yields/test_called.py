@@ -25,12 +25,12 @@ def test_a_station_with_calls_alone_rejected_between_its_commonest_defect_and_al
     """By hand: 60 to 100 in the first part, 30 in the second: 110 with (130 - 90) / sqrt 12 = 11.5."""
     ware = pl.DataFrame([(1, "side", 1_000.0, 10.0, 0.0)], WARE, orient="row")
     rows = [(1, "foot", "CHS", 60), (1, "foot", "STN", 40), (2, "foot", "CHS", 30), (1, "side", "CHS", 12)]
-    told, sure, notes = rejected_by_calls(ware, pl.DataFrame(rows, CALLS, orient="row"))
-    foot = told.filter(pl.col("station") == "foot")
+    frame, sure, notes = rejected_by_calls(ware, pl.DataFrame(rows, CALLS, orient="row"))
+    foot = frame.filter(pl.col("station") == "foot")
     assert foot.rows() == [(1, "foot", 0.0, 80.0, 0.0), (2, "foot", 0.0, 30.0, 0.0)]
     assert sure == {"foot": pytest.approx(11.547, abs=1e-3)}
     assert notes[0].startswith("foot: sends calls and no counts; by its calls it rejected 90 to 130 containers")
-    assert told.filter(pl.col("station") == "side").rows() == ware.rows()
+    assert frame.filter(pl.col("station") == "side").rows() == ware.rows()
 
 
 def test_where_every_station_counts_nothing_changes() -> None:
@@ -52,24 +52,24 @@ def test_its_rejects_close_the_balance_of_the_whole_line(plant: Plant) -> None:
     away = 0.03 * line.cut
     foot = replace(line.stations[-1], inspected=0.0, rejected=away, cover=0.0, called=20.0)
     less = line.packed - (away - line.stations[-1].rejected)
-    told, guessed = (
+    solved, guessed = (
         balanced(plant, day, usual_of(plant, day, []))
         for day in (
             replace(
-                reading, lines=(replace(line, packed=less, stations=(*line.stations[:-1], one)), *reading.lines[1:])
+                reading, lines=(replace(line, packed=less, stations=(*line.stations[:-1], station)), *reading.lines[1:])
             )
-            for one in (foot, replace(foot, rejected=0.0, called=None))
+            for station in (foot, replace(foot, rejected=0.0, called=None))
         )
     )
-    assert told.value("K1-foot rejected") == pytest.approx(away, abs=60) and told.misfit is None
-    assert told.told.high[told.at("K1-foot rejected")] - told.told.low[told.at("K1-foot rejected")] < 200
-    share, loose = told.line_pack_to_melt("K1"), guessed.line_pack_to_melt("K1")
+    assert solved.value("K1-foot rejected") == pytest.approx(away, abs=60) and solved.misfit is None
+    assert solved.told.high[solved.at("K1-foot rejected")] - solved.told.low[solved.at("K1-foot rejected")] < 200
+    share, loose = solved.line_pack_to_melt("K1"), guessed.line_pack_to_melt("K1")
     true = less / line.packed * truth.lines[0].good / truth.lines[0].cut
     assert share is not None and share.low is not None and share.high is not None and share.low < true < share.high
     assert loose is not None and loose.low is not None and loose.high is not None
     assert share.high - share.low <= loose.high - loose.low
     assert f"rejects of {foot.station}" in {
-        one.step for one in _steps(replace(line, stations=(*line.stations[:-1], foot)))
+        step.step for step in _steps(replace(line, stations=(*line.stations[:-1], foot)))
     }
 
 

@@ -50,12 +50,12 @@ def test_the_limits_are_those_of_a_t_table() -> None:
 
 def test_only_closed_days_inside_the_last_7_and_28_count() -> None:
     past = [(DAY - timedelta(days=back), brief(0.80 if back > 7 else 0.90)) for back in (1, 2, 3, 7, 8, 28, 29)]
-    told = {(one.of, one.name): one for one in changes(DAY, [brief(0.95, 80)], past)}
-    furnace = told["F1", "pack-to-melt"]
+    yield_changes = {(change.of, change.name): change for change in changes(DAY, [brief(0.95, 80)], past)}
+    furnace = yield_changes["F1", "pack-to-melt"]
     assert furnace.week is not None and (furnace.week.days, furnace.week.mean) == (4, pytest.approx(0.90))
     assert furnace.month is not None and furnace.month.days == 6
-    assert told["K1", "rejected / inspected"].value == pytest.approx(0.08)
-    assert ("K1", "efficiency") not in told
+    assert yield_changes["K1", "rejected / inspected"].value == pytest.approx(0.08)
+    assert ("K1", "efficiency") not in yield_changes
 
 
 def answers(calls: int, packed: float, value: float) -> dict:
@@ -75,8 +75,8 @@ def answers(calls: int, packed: float, value: float) -> dict:
 
 
 def test_what_moved_is_named_and_what_did_not_is_left_out() -> None:
-    told = moved(answers(3, 10.0, 0.9), answers(4, 12.0, 0.9 + 1e-9))
-    assert told == [
+    moveds = moved(answers(3, 10.0, 0.9), answers(4, 12.0, 0.9 + 1e-9))
+    assert moveds == [
         Moved("K1", "packed units", 10.0, 12.0),
         Moved("K1", "calls", 3, 4),
         Moved("K1", "calls of CHF", 3, 4),
@@ -86,5 +86,5 @@ def test_what_moved_is_named_and_what_did_not_is_left_out() -> None:
 def test_a_revision_comes_back_from_its_json() -> None:
     at = datetime(2026, 3, 4, 6, tzinfo=UTC)
     files = [{"feed": "pallets", "file": "x.csv", "received_at": at, "rows_kept": 1, "rows_replacing": 1}]
-    told = Revision(1, at, [Moved("K1", "calls", 3, 4)], files)
-    assert revision_of(told.told()) == told
+    revision = Revision(1, at, [Moved("K1", "calls", 3, 4)], files)
+    assert revision_of(revision.told()) == revision

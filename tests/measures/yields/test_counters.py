@@ -48,8 +48,8 @@ def test_two_rollovers_a_reset_at_a_job_change_and_twenty_silent_minutes() -> No
         total %= 1000
     silent = set(range(41, 60))
     seen = {0: 700} | {m: t for m, t in shown.items() if m not in silent}
-    told = increments(reads(seen), {"K1-foot": 1000}, [START + timedelta(minutes=29.5)])
-    by_end = {int((row["to_at"] - START).total_seconds() // 60): row for row in told.iter_rows(named=True)}
+    frame = increments(reads(seen), {"K1-foot": 1000}, [START + timedelta(minutes=29.5)])
+    by_end = {int((row["to_at"] - START).total_seconds() // 60): row for row in frame.iter_rows(named=True)}
     for minute in (*range(1, 30), *range(31, 41)):
         assert (by_end[minute]["increment"], by_end[minute]["doubt"]) == (true[minute], ""), minute
     reset = by_end[30]
@@ -62,8 +62,8 @@ def test_two_rollovers_a_reset_at_a_job_change_and_twenty_silent_minutes() -> No
 
 
 def test_a_gap_shorter_than_a_round_keeps_its_sum() -> None:
-    told = increments(reads({0: 100, 1: 150, 2: 200, 22: 1200, 23: 1250}), {"K1-foot": 65_536})
-    assert told["increment"].to_list() == [50, 50, 1000, 50] and told["doubt"].to_list() == ["", "", "gap", ""]
+    frame = increments(reads({0: 100, 1: 150, 2: 200, 22: 1200, 23: 1250}), {"K1-foot": 65_536})
+    assert frame["increment"].to_list() == [50, 50, 1000, 50] and frame["doubt"].to_list() == ["", "", "gap", ""]
 
 
 @pytest.mark.parametrize(
@@ -86,14 +86,14 @@ def test_two_reads_by_hand(
 
 def test_counters_are_kept_apart() -> None:
     both = pl.concat([reads({0: 1, 1: 5}), reads({0: 100, 1: 130}, "K1-mouth")])
-    told = increments(both, {})
-    assert dict(zip(told["station"], told["increment"], strict=True)) == {"K1-foot": 4, "K1-mouth": 30}
+    frame = increments(both, {})
+    assert dict(zip(frame["station"], frame["increment"], strict=True)) == {"K1-foot": 4, "K1-mouth": 30}
     assert increments(both.head(0), {}).is_empty()
 
 
 def test_a_window_takes_its_part_and_names_what_is_open() -> None:
-    told = increments(reads({0: 10, 10: 110, 20: 210, 30: 5, 40: 105}), {"K1-foot": None})
-    sums, open_ = counted(told, START + timedelta(minutes=5), START + timedelta(minutes=40))
+    frame = increments(reads({0: 10, 10: 110, 20: 210, 30: 5, 40: 105}), {"K1-foot": None})
+    sums, open_ = counted(frame, START + timedelta(minutes=5), START + timedelta(minutes=40))
     assert sums.rows() == [("K1-foot", 50 + 100 + 5 + 100, 0)]
     assert open_["doubt"].to_list() == ["reset"]
 
@@ -113,8 +113,12 @@ def test_a_station_of_running_totals_alone_stands_in_the_yield(
     write_feeds(replace(day_of_truth, feeds=feeds), place.site.inbox, dirty=False, every="1d", formats=("csv",))
     place.take()
     with place.opened.ledger.reading() as reader:
-        line = next(one for one in answer_yield(reader, place.plant, date(2026, 3, 10)).lines if one.line == "K2")
-    flow = next(one for one in line.stations if one.station == "K2-foot")
+        line = next(
+            line_yield
+            for line_yield in answer_yield(reader, place.plant, date(2026, 3, 10)).lines
+            if line_yield.line == "K2"
+        )
+    flow = next(station for station in line.stations if station.station == "K2-foot")
     late = true.filter(pl.col("window_start") >= true["window_start"].min() + timedelta(minutes=10))
     assert flow.inspected == pytest.approx(late["inspected"].sum(), rel=0.002), (
         "the first total is read ten minutes into the day"

@@ -23,11 +23,11 @@ def test_a_silent_station_and_pallets_not_told_leave_no_measured_zero(plant: Pla
     line = _day(plant).lines[0]
     first = line.stations[0]
     silent = replace(first, inspected=0.0, rejected=0.0, cover=0.0)
-    told = {one.step for one in _steps(replace(line, stations=(silent, *line.stations[1:])))}
-    assert f"rejects of {first.station}" not in told
-    assert "unaccounted, lehr" not in told
-    assert "unaccounted, packing" in {one.step for one in _steps(line)}
-    assert "unaccounted, packing" not in {one.step for one in _steps(replace(line, packed=None))}
+    texts = {step.step for step in _steps(replace(line, stations=(silent, *line.stations[1:])))}
+    assert f"rejects of {first.station}" not in texts
+    assert "unaccounted, lehr" not in texts
+    assert "unaccounted, packing" in {step.step for step in _steps(line)}
+    assert "unaccounted, packing" not in {step.step for step in _steps(replace(line, packed=None))}
 
 
 def test_pallets_not_told_or_above_what_was_cut_are_divided_by_nothing(plant: Plant) -> None:
@@ -45,13 +45,26 @@ def test_a_line_whose_stations_are_all_silent_goes_from_cut_to_packed(plant: Pla
     quotient must stand by what was cut and packed, which agree.
     """
     day = _day(plant)
-    line = next(one for one in day.lines if len({s.order for s in one.stations}) < len(one.stations))
-    silent = tuple(replace(one, inspected=0.0, rejected=0.0, cover=0.0) for one in line.stations)
-    reading = replace(day, lines=tuple(replace(one, stations=silent) if one is line else one for one in day.lines))
-    told = balanced(plant, reading, usual_of(plant, reading, []))
-    share = told.line_pack_to_melt(line.line)
+    line = next(
+        this_reading
+        for this_reading in day.lines
+        if len({s.order for s in this_reading.stations}) < len(this_reading.stations)
+    )
+    silent = tuple(replace(station, inspected=0.0, rejected=0.0, cover=0.0) for station in line.stations)
+    reading = replace(
+        day,
+        lines=tuple(
+            replace(this_reading, stations=silent) if this_reading is line else this_reading
+            for this_reading in day.lines
+        ),
+    )
+    solved = balanced(plant, reading, usual_of(plant, reading, []))
+    share = solved.line_pack_to_melt(line.line)
     assert share is not None and share.low is not None and share.high is not None and line.packed and line.cut
     plain = line.packed * line.packed_g / (line.cut * line.gob_g)
     assert share.low <= plain <= share.high and share.high - share.low < 0.02
-    assert told.first.p > 1e-6
-    assert np.abs([told.network.open(told.told.values, n, True) for n in range(len(told.network.balances))]).max() < 1
+    assert solved.first.p > 1e-6
+    assert (
+        np.abs([solved.network.open(solved.told.values, n, True) for n in range(len(solved.network.balances))]).max()
+        < 1
+    )

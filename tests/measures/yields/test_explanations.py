@@ -62,14 +62,14 @@ def days_of(seed: int, days: int = 4, kinds: str = "") -> Window:
 def stacked(window: Window) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Mean and covariance of all openings and of today's causes together, written out cause by cause and day by day."""
     k, days = len(window.causes), window.days
-    lasting = np.array([one.lasting for one in window.causes])
-    mean = np.array([one.mean for one in window.causes])
+    lasting = np.array([cause.lasting for cause in window.causes])
+    mean = np.array([cause.mean for cause in window.causes])
     covariance = np.kron(np.ones((days, days)), np.diag(lasting)) + np.diag(np.concatenate(window.daily))
     effect = np.zeros((sum(map(len, window.values)), k * days))
     row = 0
-    for day, one in enumerate(window.effects):
-        effect[row : row + len(one), day * k : (day + 1) * k] = one
-        row += len(one)
+    for day, values in enumerate(window.effects):
+        effect[row : row + len(values), day * k : (day + 1) * k] = values
+        row += len(values)
     return effect, np.tile(mean, days), covariance, np.concatenate(window.values)
 
 
@@ -110,10 +110,10 @@ def test_a_lies_bayes_factor_mean_and_spread_are_the_integrals(kinds: str, first
 
     low = 0.0 if one_sided else -20.0
     whole, once, twice = (quad(weight, low, 20, args=(power,), limit=200)[0] for power in (0, 1, 2))
-    told = joint.until_today(cause)[0]
-    assert told.log_bayes[first] == pytest.approx(math.log(whole), abs=1e-6)
-    assert told.mean[first] == pytest.approx(once / whole, abs=1e-6)
-    assert told.sd[first] == pytest.approx(math.sqrt(twice / whole - (once / whole) ** 2), abs=1e-5)
+    seen = joint.until_today(cause)[0]
+    assert seen.log_bayes[first] == pytest.approx(math.log(whole), abs=1e-6)
+    assert seen.mean[first] == pytest.approx(once / whole, abs=1e-6)
+    assert seen.sd[first] == pytest.approx(math.sqrt(twice / whole - (once / whole) ** 2), abs=1e-5)
 
 
 def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
@@ -122,10 +122,10 @@ def test_a_lie_taken_for_granted_is_the_same_as_one_weighed_in() -> None:
     """
     window = days_of(5)
     alone, lie = Joint(window), MeterLie(2, 1, 3, 3.0)
-    told, wider = alone.until_today(2)[0], Joint(window, [lie])
-    assert told.log_bayes[1] == pytest.approx(wider.log_density - alone.log_density)
-    assert alone.mean + told.moves[:, 1] * told.mean[1] == pytest.approx(wider.mean, abs=1e-8)
-    moved = np.outer(told.moves[:, 1], told.moves[:, 1]) * told.sd[1] ** 2
+    seen, wider = alone.until_today(2)[0], Joint(window, [lie])
+    assert seen.log_bayes[1] == pytest.approx(wider.log_density - alone.log_density)
+    assert alone.mean + seen.moves[:, 1] * seen.mean[1] == pytest.approx(wider.mean, abs=1e-8)
+    moved = np.outer(seen.moves[:, 1], seen.moves[:, 1]) * seen.sd[1] ** 2
     assert alone.covariance + moved == pytest.approx(wider.covariance, abs=1e-8)
     spans, logs = alone.ended(2)
     place = int(np.flatnonzero((spans == (0, 1)).all(axis=1))[0])
@@ -157,7 +157,7 @@ def test_sizes_and_days_share_the_prior_of_a_lie() -> None:
     before the first day.
     """
     day = openings([0.0], [[1e-9, 1e-9]], [1.0, 1.0])
-    day = replace(day, causes=tuple(replace(one, sizes=(1.0, 3.0, 9.0)) for one in day.causes))
+    day = replace(day, causes=tuple(replace(cause, sizes=(1.0, 3.0, 9.0)) for cause in day.causes))
     answers = explained(window_of([day] * 5))
     assert answers.blamed()[0] == pytest.approx(PRIOR, rel=0.01)
     shares = [float(answers.probability[answers.blames(0) & (answers.first == n)].sum()) for n in range(5)]
@@ -211,7 +211,7 @@ def test_the_stream_with_a_gross_error_is_blamed_first() -> None:
     if path is not None:
         y, sd = np.array(json.loads(path.read_text())["data"]["biased_measured"], float), np.ones(6)
     shares = explained(_one_day(y, sd, BYPASS)).blamed()
-    assert max((one for one in shares if one >= 0), key=lambda one: shares[one]) == 1
+    assert max((share for share in shares if share >= 0), key=lambda answer: shares[answer]) == 1
 
 
 @settings(deadline=None, max_examples=30)
@@ -248,8 +248,8 @@ def test_older_days_stand_as_one_with_the_medians_variance() -> None:
     loss keeps its own.
     """
     days = [openings([float(n)], [[1.0, 1.0]], [1.0, 0.5], kinds="-l") for n in range(9)]
-    (one,) = together(days)
-    assert one.values[0] == 4.0 and one.daily == pytest.approx([math.pi / 2 / 9, 0.5])
+    (these_openings,) = together(days)
+    assert these_openings.values[0] == 4.0 and these_openings.daily == pytest.approx([math.pi / 2 / 9, 0.5])
     assert together(days[:3]) == []
 
 

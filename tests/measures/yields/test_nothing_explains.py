@@ -36,18 +36,18 @@ def works(plant: Plant) -> tuple[list[FurnaceReading], TrueDay, FurnaceReading]:
 def lied(day: FurnaceReading, factors: Mapping[str, float]) -> FurnaceReading:
     """Readings times factors, by the names of the meters."""
 
-    def line(one: LineReading) -> LineReading:
+    def line(reading: LineReading) -> LineReading:
         stations = tuple(
-            replace(s, inspected=s.inspected * factors.get(f"{s.station} inspected", 1.0)) for s in one.stations
+            replace(s, inspected=s.inspected * factors.get(f"{s.station} inspected", 1.0)) for s in reading.stations
         )
-        assert one.cut is not None and one.packed is not None
+        assert reading.cut is not None and reading.packed is not None
         cut, packed = (
-            one.cut * factors.get(f"{one.line} gobs cut", 1.0),
-            one.packed * factors.get(f"{one.line} packed", 1.0),
+            reading.cut * factors.get(f"{reading.line} gobs cut", 1.0),
+            reading.packed * factors.get(f"{reading.line} packed", 1.0),
         )
-        return replace(one, stations=stations, cut=cut, packed=packed)
+        return replace(reading, stations=stations, cut=cut, packed=packed)
 
-    return replace(day, lines=tuple(line(one) for one in day.lines))
+    return replace(day, lines=tuple(line(reading) for reading in day.lines))
 
 
 def made(plant: Plant, reading: FurnaceReading, past: list[FurnaceReading]) -> Balanced:
@@ -57,28 +57,28 @@ def made(plant: Plant, reading: FurnaceReading, past: list[FurnaceReading]) -> B
 @pytest.mark.parametrize("days", [0, 31])
 def test_three_lies_at_once_are_refused_with_the_range_of_what_the_meters_say(plant: Plant, works, days: int) -> None:  # type: ignore[no-untyped-def]
     past, truth, reading = works
-    told = made(plant, lied(reading, THREE), past[len(past) - days :])
-    assert told.misfit is not None and told.misfit.p < 1e-6
-    value, line = told.pack_to_melt(), told.line_pack_to_melt("K1")
+    solved = made(plant, lied(reading, THREE), past[len(past) - days :])
+    assert solved.misfit is not None and solved.misfit.p < 1e-6
+    value, line = solved.pack_to_melt(), solved.line_pack_to_melt("K1")
     true = truth.lines[0].good / truth.lines[0].cut
     assert value is not None and value.value is None and value.why == NOTHING
     assert value.low is not None and value.high is not None and value.low < truth.pack_to_melt < value.high
     assert line is not None and line.value is None and line.low is not None and line.high is not None
     assert line.low < true < line.high and line.high - line.low > 0.05
-    window = window_days([DAY - timedelta(days=n) for n in range(days, 0, -1)], DAY, told.days)
-    assert suspects_of(told, window) == ([], []) and could_be(told, window) == []
-    said = "\n".join(off_sentences(told.misfit))
+    window = window_days([DAY - timedelta(days=n) for n in range(days, 0, -1)], DAY, solved.days)
+    assert suspects_of(solved, window) == ([], []) and could_be(solved, window) == []
+    said = "\n".join(off_sentences(solved.misfit))
     assert all(name in said for name in ("K1: packing", "K1: before K1-mouth", "K2: before K2-foot"))
     assert "K1: lehr" not in said and "containers in" in said
-    packing = next(one for one in told.misfit.off if one.name == "K1: packing")
+    packing = next(off_balance for off_balance in solved.misfit.off if off_balance.name == "K1: packing")
     lost = packing.usual / packing.into
     assert 0.0005 < lost < 0.01, "what is lost at packing on a usual day, as yield_readings draws it"
 
 
 def test_meters_that_contradict_one_another_for_weeks_are_no_custom(plant: Plant, works) -> None:  # type: ignore[no-untyped-def]
     past, _, reading = works
-    told = made(plant, lied(reading, THREE), [lied(one, THREE) for one in past[-20:]])
-    assert told.misfit is not None and "K1" in told.misfit.lines
+    solved = made(plant, lied(reading, THREE), [lied(each, THREE) for each in past[-20:]])
+    assert solved.misfit is not None and "K1" in solved.misfit.lines
 
 
 @pytest.mark.parametrize("meter", ["K1 gobs cut", "K1-mouth inspected", "K1 packed"])
@@ -86,11 +86,15 @@ def test_meters_that_contradict_one_another_for_weeks_are_no_custom(plant: Plant
 def test_one_liar_of_any_size_is_explained(plant: Plant, works, meter: str, factor: float) -> None:  # type: ignore[no-untyped-def]
     """Explained, and named or told beside the loss that nothing tells it from; the yield's interval keeps the truth."""
     past, truth, reading = works
-    told = made(plant, lied(reading, {meter: factor}), past)
-    value = told.pack_to_melt()
-    assert told.misfit is None and value is not None and value.low is not None and value.high is not None
+    solved = made(plant, lied(reading, {meter: factor}), past)
+    value = solved.pack_to_melt()
+    assert solved.misfit is None and value is not None and value.low is not None and value.high is not None
     assert value.low < truth.pack_to_melt < value.high
-    mine = next(one for one in told.explanations if [told.causes[n].name for n in one.causes] == [meter])
+    mine = next(
+        explanation
+        for explanation in solved.explanations
+        if [solved.causes[n].name for n in explanation.causes] == [meter]
+    )
     off = off_pct("cut", mine.size)
     assert off == pytest.approx(100 * (factor - 1), rel=0.05, abs=0.6)
 
@@ -119,22 +123,22 @@ def test_each_of_two_liars_has_its_size(plant: Plant, works) -> None:  # type: i
     """By as much as they read beside the truth of the day, each; the one that nothing dates says so."""
     past, truth, reading = works
     reading = lied(reading, {"K1-mouth inspected": 1.06, "K2-foot inspected": 0.9})
-    told = made(plant, reading, past)
+    solved = made(plant, reading, past)
     read_ = {s.station: s.inspected for line in reading.lines for s in line.stations}
     true = {station: seen for line in truth.lines for station, _, seen, _ in line.stations}
-    window = window_days([DAY - timedelta(days=n) for n in range(len(past), 0, -1)], DAY, told.days)
-    named, _ = suspects_of(told, window)
-    sizes = {one.meter: one for one in named}
+    window = window_days([DAY - timedelta(days=n) for n in range(len(past), 0, -1)], DAY, solved.days)
+    named, _ = suspects_of(solved, window)
+    sizes = {this_suspect.meter: this_suspect for this_suspect in named}
     assert set(sizes) == {"K1-mouth inspected", "K2-foot inspected"}
     for station in ("K1-mouth", "K2-foot"):
-        one, off = sizes[f"{station} inspected"], 100 * (read_[station] / true[station] - 1)
-        assert one.off_low is not None and one.off_high is not None and one.off_pct is not None
-        assert abs(one.off_pct - off) < one.off_high - one.off_low < 3.0
-    undated = [one for one in named if one.since is None]
+        suspect, off = sizes[f"{station} inspected"], 100 * (read_[station] / true[station] - 1)
+        assert suspect.off_low is not None and suspect.off_high is not None and suspect.off_pct is not None
+        assert abs(suspect.off_pct - off) < suspect.off_high - suspect.off_low < 3.0
+    undated = [this_suspect for this_suspect in named if this_suspect.since is None]
     said = suspect_sentences(undated)
     assert len(undated) == 1 and "since when this meter is cannot be told" in said[0]
-    both = next(one for one in could_be(told, window) if len(one.causes) == 2)
-    assert [one is not None for one in both.off_pcts] == [True, True]
+    both = next(cause for cause in could_be(solved, window) if len(cause.causes) == 2)
+    assert [value is not None for value in both.off_pcts] == [True, True]
     again = could_be_sentences([both, both])[0]
     assert "K1-mouth inspected counts high by 5." in again or "K1-mouth inspected counts high by 6." in again
     assert "K2-foot inspected counts low by" in again and "of what was there" in again
@@ -147,10 +151,10 @@ def test_a_count_far_above_the_others_is_no_idea_of_the_ware() -> None:
 
 
 def test_a_limit_that_is_none_is_said() -> None:
-    one = SuspectMeter(
+    suspect = SuspectMeter(
         meter="K1 packed", reading=9.0, reconciled=3.0, z=9.0, off_pct=200.0, off_low=50.0, since=DAY, days=1
     )
-    assert "95 % +50.00 to anything % of what was there" in suspect_sentences([one])[0]
+    assert "95 % +50.00 to anything % of what was there" in suspect_sentences([suspect])[0]
 
 
 def test_the_range_takes_each_count_for_the_truth_in_turn() -> None:

@@ -30,8 +30,8 @@ def test_pallets_that_no_ware_was_there_for_are_named_and_no_other(way: int, rat
     assert above_what_passed(named_pallets(*usual), ware, SPAN).pallets == ()
     at = START + 9 * HOUR + timedelta(minutes=3)
     extra = [("X1", at, at + timedelta(minutes=20), 1_500), ("X2", at, at + timedelta(minutes=20), 1_400)]
-    told = above_what_passed(named_pallets(*usual, *extra), ware, SPAN)
-    assert set(told.pallets) == {"X1", "X2"} and told.units == 2_900 and told.above > 1_000
+    overpacked = above_what_passed(named_pallets(*usual, *extra), ware, SPAN)
+    assert set(overpacked.pallets) == {"X1", "X2"} and overpacked.units == 2_900 and overpacked.above > 1_000
 
 
 def test_a_stopped_palletiser_and_what_its_table_held_name_no_pallet() -> None:

@@ -25,7 +25,7 @@ def by_scipy(y: np.ndarray, sd: np.ndarray, a: np.ndarray, b: np.ndarray | None 
     whole = a if b is None else np.hstack([a, b])
     start = np.concatenate([y, np.ones(whole.shape[1] - len(y))])
     bounds = [(None, None)] * len(y) + [(0, None)] * (whole.shape[1] - len(y))
-    told = minimize(
+    answer = minimize(
         lambda x: (((x[: len(y)] - y) / sd) ** 2).sum(),
         start,
         constraints={"type": "eq", "fun": lambda x: whole @ x},
@@ -33,17 +33,17 @@ def by_scipy(y: np.ndarray, sd: np.ndarray, a: np.ndarray, b: np.ndarray | None 
         method="SLSQP",
         options={"ftol": 1e-11, "maxiter": 500},
     )
-    assert told.success
-    return np.asarray(told.x)
+    assert answer.success
+    return np.asarray(answer.x)
 
 
 def test_the_closed_form_is_scipys_constrained_least_squares() -> None:
-    told = reconcile(INVENTED, SD, BYPASS)
-    assert told.values == pytest.approx(by_scipy(INVENTED, SD, BYPASS), abs=1e-5)
-    assert np.abs(BYPASS @ told.values).max() < 1e-9
-    assert told.statistic == pytest.approx((((told.values - INVENTED) / SD) ** 2).sum())
-    assert told.p == pytest.approx(chi2.sf(told.statistic, 4)) and told.freedom == 4
-    assert ((told.high - told.low) / 2 <= 1.96 * SD + 1e-9).all()
+    reconciled = reconcile(INVENTED, SD, BYPASS)
+    assert reconciled.values == pytest.approx(by_scipy(INVENTED, SD, BYPASS), abs=1e-5)
+    assert np.abs(BYPASS @ reconciled.values).max() < 1e-9
+    assert reconciled.statistic == pytest.approx((((reconciled.values - INVENTED) / SD) ** 2).sum())
+    assert reconciled.p == pytest.approx(chi2.sf(reconciled.statistic, 4)) and reconciled.freedom == 4
+    assert ((reconciled.high - reconciled.low) / 2 <= 1.96 * SD + 1e-9).all()
 
 
 def test_reconciled_values_are_surer_than_readings_as_least_squares_says() -> None:
@@ -52,9 +52,9 @@ def test_reconciled_values_are_surer_than_readings_as_least_squares_says() -> No
     """
     free = null_space(BYPASS)
     covariance = free @ np.linalg.inv(free.T @ np.diag(SD**-2) @ free) @ free.T
-    told = reconcile(INVENTED, SD, BYPASS)
-    assert told.covariance == pytest.approx(covariance)
-    assert (told.high - told.low) / 2 == pytest.approx(1.96 * np.sqrt(np.diag(covariance)))
+    reconciled = reconcile(INVENTED, SD, BYPASS)
+    assert reconciled.covariance == pytest.approx(covariance)
+    assert (reconciled.high - reconciled.low) / 2 == pytest.approx(1.96 * np.sqrt(np.diag(covariance)))
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -66,11 +66,11 @@ def test_losses_are_never_below_zero_and_the_optimum_is_scipys(seed: int) -> Non
     a = np.array([[1, -1, 0, 0], [0, 1, -1, 0], [0, 0, 1, -1], [1, 0, 0, -1]], float)
     b = np.array([[-1, 0], [0, 0], [0, -1], [-1, -1]], float)
     y = np.array([1000.0, 960.0, 961.0, 940.0]) + rng.normal(0, 30, 4)
-    told = reconcile(y, np.full(4, 12.0), a[:3], b[:3])
+    reconciled = reconcile(y, np.full(4, 12.0), a[:3], b[:3])
     expected = by_scipy(y, np.full(4, 12.0), a[:3], b[:3])
-    assert (told.losses >= 0).all() and told.values == pytest.approx(expected[:4], abs=1e-3)
-    assert told.losses == pytest.approx(expected[4:], abs=1e-3)
-    assert np.abs(a[:3] @ told.values + b[:3] @ told.losses).max() < 1e-6
+    assert (reconciled.losses >= 0).all() and reconciled.values == pytest.approx(expected[:4], abs=1e-3)
+    assert reconciled.losses == pytest.approx(expected[4:], abs=1e-3)
+    assert np.abs(a[:3] @ reconciled.values + b[:3] @ reconciled.losses).max() < 1e-6
 
 
 def test_the_exchanger_with_bypass_as_the_book_has_it() -> None:
@@ -105,16 +105,16 @@ def test_the_heat_circuit_of_vdi_2048() -> None:
     if path is not None and data_path is not None:
         data = json.loads(data_path.read_text())
         expected = json.loads(path.read_text())["expected"]
-        told = _vdi(data)
-        assert told.values == pytest.approx(expected["published"]["reconciled"], abs=6e-4)
-        assert (told.high - told.low) / 2 == pytest.approx(expected["published"]["halfwidth"], abs=6e-4)
-        assert told.statistic == pytest.approx(expected["J"], abs=1e-6) and told.freedom == 3
+        reconciled = _vdi(data)
+        assert reconciled.values == pytest.approx(expected["published"]["reconciled"], abs=6e-4)
+        assert (reconciled.high - reconciled.low) / 2 == pytest.approx(expected["published"]["halfwidth"], abs=6e-4)
+        assert reconciled.statistic == pytest.approx(expected["J"], abs=1e-6) and reconciled.freedom == 3
 
 
 def _vdi(data: dict[str, Any]) -> Reconciled:
     sd = np.array(data["halfwidth_in"]) / 1.96
     correlation = np.eye(len(sd))
     for pair, value in data["correlations"].items():
-        one, other = (data["names"].index(name) for name in pair.split(","))
-        correlation[one, other] = correlation[other, one] = value
+        answer, other = (data["names"].index(name) for name in pair.split(","))
+        correlation[answer, other] = correlation[other, answer] = value
     return reconcile(data["measured"], correlation * np.outer(sd, sd), np.array(data["A"]))

@@ -44,8 +44,8 @@ def passed_twice(seed: int, enters: int) -> tuple[dict[str, list[int]], dict[str
 def test_new_ware_less_what_left_for_good_is_what_came_out(seed: int, enters: int) -> None:
     counts, new, good = passed_twice(seed, enters)
     ware = pl.DataFrame([(1, s, n - r, away, r) for s, (n, away, r) in counts.items()], KINDS, orient="row")
-    told, notes = of_new_ware(ware, ORDERS)
-    rows = {row["station"]: row for row in told.iter_rows(named=True)}
+    frame, notes = of_new_ware(ware, ORDERS)
+    rows = {row["station"]: row for row in frame.iter_rows(named=True)}
     assert {name: row["inspected"] for name, row in rows.items()} == new
     assert 10_000 - sum(row["rejected"] for row in rows.values()) == pytest.approx(good)
     left = 10_000.0
@@ -60,16 +60,16 @@ def test_a_station_behind_that_does_not_tell_gets_what_passed_the_one_before() -
     are new at the foot.
     """
     ware = pl.DataFrame([(1, "side", 1_000, 110, 100), (1, "foot", 990, 0, None)], KINDS, orient="row")
-    told, notes = of_new_ware(ware, {"side": 1, "foot": 2})
-    assert told["inspected"].to_list() == [1_000, pytest.approx(900)]
-    assert told["rejected"].to_list() == [pytest.approx(100), 0]
+    frame, notes = of_new_ware(ware, {"side": 1, "foot": 2})
+    assert frame["inspected"].to_list() == [1_000, pytest.approx(900)]
+    assert frame["rejected"].to_list() == [pytest.approx(100), 0]
     assert any("foot" in note and "guess" in note for note in notes)
 
 
 def test_a_little_more_put_on_than_rejected_came_from_the_day_before() -> None:
     ware = pl.DataFrame([(1, "side", 1_000, 20, 24)], KINDS, orient="row")
-    told, notes = of_new_ware(ware, {"side": 1})
-    assert told["rejected"].to_list() == [0.0] and told["inspected"].to_list() == [1_000]
+    frame, notes = of_new_ware(ware, {"side": 1})
+    assert frame["rejected"].to_list() == [0.0] and frame["inspected"].to_list() == [1_000]
     assert any("4 more containers" in note and "day before" in note for note in notes)
 
 
@@ -78,8 +78,8 @@ def test_more_put_on_than_the_line_rejected_is_doubted_by_name_and_not_subtracte
     parts share alike.
     """
     rows = [(1, "side", 600, 20, 300), (2, "side", 400, 0, 200), (1, "foot", 900, 40, None), (2, "foot", 470, 0, None)]
-    told, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"side": 1, "foot": 2})
-    side = told.filter(pl.col("station") == "side")
+    frame, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"side": 1, "foot": 2})
+    side = frame.filter(pl.col("station") == "side")
     assert side["inspected"].to_list() == [pytest.approx(855), pytest.approx(570)]
     assert side["refed"].to_list() == [pytest.approx(45), pytest.approx(30)]
     assert "side: says that 500 containers" in notes[0] and "line rejected 60" in notes[0] and "At most 75" in notes[0]
@@ -89,15 +89,15 @@ def test_more_put_on_than_the_line_rejected_is_doubted_by_name_and_not_subtracte
 def test_lanes_share_what_can_have_been_put_on_again() -> None:
     """Two lanes tell 100 and 300 where 160 were rejected: 200 can be, half of each."""
     rows = [(1, "a", 1_000, 80, 100), (1, "b", 1_000, 80, 300)]
-    told, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"a": 1, "b": 1})
-    assert told["inspected"].to_list() == [pytest.approx(1_050), pytest.approx(1_150)]
+    frame, notes = of_new_ware(pl.DataFrame(rows, KINDS, orient="row"), {"a": 1, "b": 1})
+    assert frame["inspected"].to_list() == [pytest.approx(1_050), pytest.approx(1_150)]
     assert [note.split(":")[0] for note in notes[:2]] == ["a", "b"]
 
 
 def test_a_works_without_the_column_stays_as_it_is() -> None:
     ware = pl.DataFrame([(1, "side", 1_000, 20, None), (1, "foot", 980, 2, None)], KINDS, orient="row")
-    told, notes = of_new_ware(ware, {"side": 1, "foot": 2})
-    assert notes == [] and told.select("inspected", "rejected").equals(ware.select("inspected", "rejected"))
+    frame, notes = of_new_ware(ware, {"side": 1, "foot": 2})
+    assert notes == [] and frame.select("inspected", "rejected").equals(ware.select("inspected", "rejected"))
 
 
 def test_more_than_came_by_is_guessed_at_and_not_where_it_is_told() -> None:

@@ -64,8 +64,8 @@ def test_on_a_first_day_the_hours_after_its_start_tell() -> None:
     pallets = packed(START, 0, from_=START, hours=25)
     first = pl.int_range(pl.len()) == 0
     pallets = pallets.with_columns(units=pl.col("units") + pl.when(first).then(1_000).otherwise(0))
-    told = carried_over(pallets, ware(start=START, hours=25), SPAN)
-    assert told.start == pytest.approx(1_000, abs=1)
+    carried_table = carried_over(pallets, ware(start=START, hours=25), SPAN)
+    assert carried_table.start == pytest.approx(1_000, abs=1)
 
 
 def test_less_than_the_grain_of_pallets_and_more_than_a_table_holds_are_not_told() -> None:
@@ -81,13 +81,17 @@ def test_less_than_the_grain_of_pallets_and_more_than_a_table_holds_are_not_told
 
 def test_a_counter_that_reads_high_all_day_carries_alike_at_both_edges() -> None:
     """2 % too many in eight hours look like 9.6 minutes of ware at the start, and as many at the end."""
-    told = carried_over(packed(START, 0), ware(102), SPAN)
-    assert told.end - told.start == pytest.approx(0, abs=50)
+    carried_table = carried_over(packed(START, 0), ware(102), SPAN)
+    assert carried_table.end - carried_table.start == pytest.approx(0, abs=50)
 
 
 def test_it_stands_among_what_was_packed_with_its_own_uncertainty() -> None:
     pallets = packed(SPAN.end - 20 * MINUTE, 20)
     plain = packed_in(pallets, ware(), SPAN)
-    told = packed_in(pallets, ware(), SPAN, (), CarriedItems({"A": 2_000.0}, CarriedTable(0.0, 2_000.0).variance))
-    assert told.units == plain.units + 2_000 == pytest.approx(144_000, abs=10)
-    assert told.edge**2 - plain.edge**2 == pytest.approx((0.2 * 2_000) ** 2) and told.states == plain.states
+    this_packed = packed_in(
+        pallets, ware(), SPAN, (), CarriedItems({"A": 2_000.0}, CarriedTable(0.0, 2_000.0).variance)
+    )
+    assert this_packed.units == plain.units + 2_000 == pytest.approx(144_000, abs=10)
+    assert (
+        this_packed.edge**2 - plain.edge**2 == pytest.approx((0.2 * 2_000) ** 2) and this_packed.states == plain.states
+    )

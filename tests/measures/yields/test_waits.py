@@ -41,30 +41,30 @@ def with_a_stop(flow: float, begin: int, end: int, quicker: float) -> np.ndarray
 
 
 def test_where_the_palletiser_never_stands_nothing_waits() -> None:
-    told = waits(np.full(MINUTES, FLOW), START, pallets(with_a_stop(FLOW, 0, 0, 1.3)), WAY)
-    assert told.shape == (MINUTES + 1,) and told.max() == 0.0
+    values = waits(np.full(MINUTES, FLOW), START, pallets(with_a_stop(FLOW, 0, 0, 1.3)), WAY)
+    assert values.shape == (MINUTES + 1,) and values.max() == 0.0
 
 
 def test_a_stop_is_waited_and_worked_off() -> None:
     """By hand: it stands 30 min from minute 400; what is packed at 430 came 30 min earlier; at 30 % more than the line
     it takes 100 min until nothing waits, half of it after 50.
     """
-    told = waits(np.full(MINUTES, FLOW), START, pallets(with_a_stop(FLOW, 400, 430, 1.3)), WAY)
-    assert told[425:445].max() == pytest.approx(30, abs=3) and told[480] == pytest.approx(15, abs=4)
-    assert told[:390].max() == 0.0 and told[545:].max() == 0.0
+    values = waits(np.full(MINUTES, FLOW), START, pallets(with_a_stop(FLOW, 400, 430, 1.3)), WAY)
+    assert values[425:445].max() == pytest.approx(30, abs=3) and values[480] == pytest.approx(15, abs=4)
+    assert values[:390].max() == 0.0 and values[545:].max() == 0.0
 
 
 def test_counters_that_read_otherwise_than_pallets_hold_are_no_wait() -> None:
     """The station counts 3 % more than is packed all day: after a thousand minutes 3000 containers, and no table."""
-    told = waits(np.full(MINUTES, FLOW * 1.03), START, pallets(with_a_stop(FLOW, 0, 0, 1.3)), WAY)
-    assert told.max() == 0.0
+    values = waits(np.full(MINUTES, FLOW * 1.03), START, pallets(with_a_stop(FLOW, 0, 0, 1.3)), WAY)
+    assert values.max() == 0.0
 
 
 def test_of_two_side_by_side_the_one_that_stood_keeps_its_ware_longer() -> None:
     """Each packs half. One stands 30 min: what waits is 15 min of the line's ware, but 30 of its own."""
-    one, other = pallets(with_a_stop(FLOW / 2, 400, 430, 1.3)), pallets(with_a_stop(FLOW / 2, 0, 0, 1.3))
-    told = waits(np.full(MINUTES, FLOW), START, pl.concat([one, other]), WAY)
-    assert told[425:445].max() == pytest.approx(30, abs=5) and told[:380].max() == 0.0
+    frame, other = pallets(with_a_stop(FLOW / 2, 400, 430, 1.3)), pallets(with_a_stop(FLOW / 2, 0, 0, 1.3))
+    values = waits(np.full(MINUTES, FLOW), START, pl.concat([frame, other]), WAY)
+    assert values[425:445].max() == pytest.approx(30, abs=5) and values[:380].max() == 0.0
 
 
 def test_without_pallets_or_ware_nothing_is_said_to_wait() -> None:

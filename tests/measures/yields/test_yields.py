@@ -93,19 +93,19 @@ def day(
 
 
 def made(
-    plant: Plant, told: LineDay, melt: pl.DataFrame | None = None
+    plant: Plant, line_day: LineDay, melt: pl.DataFrame | None = None
 ) -> tuple[LineYield, FurnaceYield, Balanced, LineTold]:
-    packed = packed_in(told.pallets, told.passed, SPAN)
-    masses = masses_of(plant, told, packed)
-    reading = line_reading(plant, told, packed, masses)
+    packed = packed_in(line_day.pallets, line_day.passed, SPAN)
+    masses = masses_of(plant, line_day, packed)
+    reading = line_reading(plant, line_day, packed, masses)
     glass = melt_of(plant.furnaces["F1"], melt if melt is not None else pl.DataFrame(schema=MELT), SPAN)
     furnace = furnace_reading("F1", glass, [reading])
     usual = usual_of(plant, furnace, [])
     settled = balanced(plant, furnace, usual)
     machine = machine_losses(
-        plant, told, [packed], factors_of(settled, reading), unseen_of(settled, reading), masses, reading.gob_g
+        plant, line_day, [packed], factors_of(settled, reading), unseen_of(settled, reading), masses, reading.gob_g
     )
-    line = LineTold(told, packed, masses, reading, machine)
+    line = LineTold(line_day, packed, masses, reading, machine)
     return line_yield(plant, line, settled), furnace_yield(plant, settled, glass, usual, [line]), settled, line
 
 
@@ -126,14 +126,14 @@ def test_a_pallet_over_the_limit_counts_by_the_ware_that_passed_inside() -> None
 def test_what_is_on_a_pallet_not_reported_yet_is_estimated_and_told_apart() -> None:
     """Since the last pallet, which took 900 of 1000 containers past the station, 500 more passed: 450."""
     last = pallets(("P100", 900, SPAN.end - 3 * HOUR, SPAN.end - HOUR))
-    told = packed_in(last, passed(SPAN.end - 3 * HOUR, 600, 400, 500), SPAN, ["P100"])
-    assert told.by_item == {"P100": 900.0} and told.open == {"P100": pytest.approx(450)}
-    assert told.units == pytest.approx(1350) and told.edge > 0
+    packed = packed_in(last, passed(SPAN.end - 3 * HOUR, 600, 400, 500), SPAN, ["P100"])
+    assert packed.by_item == {"P100": 900.0} and packed.open == {"P100": pytest.approx(450)}
+    assert packed.units == pytest.approx(1350) and packed.edge > 0
 
 
 def test_losses_by_the_readings_add_up_to_the_gobs_cut(plant: Plant) -> None:
-    told, _, _, _ = made(plant, day(GOBS))
-    assert [(loss.step, round(loss.units, 6), loss.measured) for loss in told.losses] == [
+    line, _, _, _ = made(plant, day(GOBS))
+    assert [(loss.step, round(loss.units, 6), loss.measured) for loss in line.losses] == [
         ("hot end rejects", 2_500.0, True),
         ("unaccounted, lehr", 100.0, False),
         ("rejects of K2-side", 2_000.0, True),
@@ -141,8 +141,8 @@ def test_losses_by_the_readings_add_up_to_the_gobs_cut(plant: Plant) -> None:
         ("rejects of K2-foot", 500.0, True),
         ("unaccounted, packing", 0.0, False),
     ]
-    assert told.packed_units == 94_900 and sum(loss.units for loss in told.losses) == pytest.approx(5_100)
-    assert told.quality_ratio == pytest.approx(0.949) and told.scrap_ratio == pytest.approx(0.05)
+    assert line.packed_units == 94_900 and sum(loss.units for loss in line.losses) == pytest.approx(5_100)
+    assert line.quality_ratio == pytest.approx(0.949) and line.scrap_ratio == pytest.approx(0.05)
 
 
 def test_every_balance_closes_to_the_last_container_and_the_table_shows_what_did_not(plant: Plant) -> None:
@@ -160,19 +160,21 @@ def test_all_losses_and_what_was_packed_make_what_the_machine_could_have_made(pl
     difference.
     """
     stop = (1, FORMED.start + HOUR, FORMED.start + 2 * HOUR, "swab")
-    told, _, _, line = made(plant, day(GOBS, stops=[stop]))
-    assert told.could == pytest.approx(103_680)
-    assert sum(cause.units for cause in told.causes) + told.packed_good == pytest.approx(told.could, abs=1)
+    this_yield, _, _, line = made(plant, day(GOBS, stops=[stop]))
+    assert this_yield.could == pytest.approx(103_680)
+    assert sum(cause.units for cause in this_yield.causes) + this_yield.packed_good == pytest.approx(
+        this_yield.could, abs=1
+    )
     kinds = {
         row["kind"]: row["units"]
         for row in grouped(line.machine.lost, line.machine.mass_g, line.day.parts, "kind").iter_rows(named=True)
     }
     assert kinds["stoppage"] == pytest.approx(720)
-    shared = {cause.cause: cause.units for cause in told.causes if cause.where == "K2-side"}
+    shared = {cause.cause: cause.units for cause in this_yield.causes if cause.where == "K2-side"}
     assert shared["CHS"] == pytest.approx(1.5 * shared["STN"]) and sum(shared.values()) == pytest.approx(
         2_000, rel=0.001
     )
-    assert told.efficiency == pytest.approx(told.packed_good / told.could)
+    assert this_yield.efficiency == pytest.approx(this_yield.packed_good / this_yield.could)
 
 
 def test_oee_index_of_the_standard_is_the_efficiency_where_the_cycle_rate_is_the_machines_own() -> None:
@@ -181,14 +183,14 @@ def test_oee_index_of_the_standard_is_the_efficiency_where_the_cycle_rate_is_the
     """
     path = beside("9.02_kpi.json")
     invented = {"GQ": 45_000, "APT": 1200, "PBT": 1440, "PRI": 0.024, "PQ": 48_000, "OEE": 0.75}
-    told = json.loads(path.read_text())["expected"] if path is not None else invented
+    values = json.loads(path.read_text())["expected"] if path is not None else invented
     availability, effectiveness, quality = (
-        told["APT"] / told["PBT"],
-        told["PRI"] * told["PQ"] / told["APT"],
-        told["GQ"] / told["PQ"],
+        values["APT"] / values["PBT"],
+        values["PRI"] * values["PQ"] / values["APT"],
+        values["GQ"] / values["PQ"],
     )
-    assert availability * effectiveness * quality == pytest.approx(told["OEE"], abs=1e-7)
-    assert told["GQ"] / (told["PBT"] / told["PRI"]) == pytest.approx(told["OEE"], abs=1e-7)
+    assert availability * effectiveness * quality == pytest.approx(values["OEE"], abs=1e-7)
+    assert values["GQ"] / (values["PBT"] / values["PRI"]) == pytest.approx(values["OEE"], abs=1e-7)
 
 
 def test_overlapping_stops_of_one_section_count_once_and_a_job_change_is_told_apart() -> None:
@@ -198,8 +200,8 @@ def test_overlapping_stops_of_one_section_count_once_and_a_job_change_is_told_ap
         (None, START + 4 * HOUR, START + 5 * HOUR, "new job"),
         (2, START + 23 * HOUR, None, None),
     ]
-    told = stopped_minutes(pl.DataFrame(rows, STOPS, orient="row"), SPAN, 6, [START + 5 * HOUR])
-    assert told == {
+    values = stopped_minutes(pl.DataFrame(rows, STOPS, orient="row"), SPAN, 6, [START + 5 * HOUR])
+    assert values == {
         ("stoppage", "swab", "section 1"): 120.0,
         ("job change", "new job", "machine"): 360.0,
         ("stoppage", "no cause given", "section 2"): 60.0,
@@ -207,12 +209,12 @@ def test_overlapping_stops_of_one_section_count_once_and_a_job_change_is_told_ap
 
 
 def test_weighed_items_use_their_mean_and_others_their_nominal_weight_and_it_is_said(plant: Plant) -> None:
-    told, _, _, _ = made(
+    line, _, _, _ = made(
         plant, day([("P100", 1, 50_000.0, 0.0), ("P200", 2, 50_000.0, 0.0)], [("P100", 97.0), ("P100", 99.0)])
     )
-    assert told.weights == {"P100": 98.0, "P200": 148.0}
-    assert told.formed_kg == pytest.approx((50_000 * 98 + 50_000 * 148) / 1000)
-    assert "no weighing of P200: its nominal weight was used" in told.notes
+    assert line.weights == {"P100": 98.0, "P200": 148.0}
+    assert line.formed_kg == pytest.approx((50_000 * 98 + 50_000 * 148) / 1000)
+    assert "no weighing of P200: its nominal weight was used" in line.notes
 
 
 def test_giveaway_is_the_mass_above_nominal(plant: Plant) -> None:
@@ -221,19 +223,19 @@ def test_giveaway_is_the_mass_above_nominal(plant: Plant) -> None:
     """
     weights = pl.DataFrame({"item": ["J370"] * 4 + ["O250"] * 4, "weight_g": [184.0] * 4 + [213.0] * 4})
     masses = item_masses(plant, weights, ["J370", "O250"])
-    told = giveaway(plant, {"J370": 1000.0, "O250": 2000.0}, masses)
-    assert told.kg == pytest.approx(0.0) and told.sd == pytest.approx(0.002 * (184 + 426))
+    this_giveaway = giveaway(plant, {"J370": 1000.0, "O250": 2000.0}, masses)
+    assert this_giveaway.kg == pytest.approx(0.0) and this_giveaway.sd == pytest.approx(0.002 * (184 + 426))
 
 
 def test_a_pallet_or_weighing_that_nobody_told_is_no_zero(plant: Plant) -> None:
     """No pallet: nothing packed, given away or efficient is told. No weighing of what was packed: no giveaway, which
     the nominal weight makes 0.
     """
-    told, furnace, _, _ = made(plant, day(GOBS, packed=pallets()))
-    assert (told.packed_units, told.packed_kg, told.packed_good, told.efficiency, told.giveaway_kg) == (None,) * 5
-    assert told.efficiency_why == told.giveaway_why == "no pallet was reported" and furnace.packed_kg is None
-    assert [one.good for one in (*told.by_shift, *told.by_job)] == [None] * len((*told.by_shift, *told.by_job))
-    picture = machine_picture(told)
+    line, furnace, _, _ = made(plant, day(GOBS, packed=pallets()))
+    assert (line.packed_units, line.packed_kg, line.packed_good, line.efficiency, line.giveaway_kg) == (None,) * 5
+    assert line.efficiency_why == line.giveaway_why == "no pallet was reported" and furnace.packed_kg is None
+    assert [part.good for part in (*line.by_shift, *line.by_job)] == [None] * len((*line.by_shift, *line.by_job))
+    picture = machine_picture(line)
     assert picture.texts[0].startswith("No efficiency is told: no pallet was reported (packed good – / ")
     assert (
         "could make" in picture.chart and "packed good –" not in picture.chart and ">packed good" not in picture.chart
@@ -245,8 +247,8 @@ def test_a_pallet_or_weighing_that_nobody_told_is_no_zero(plant: Plant) -> None:
 
 
 def test_no_counts_and_no_pallets_of_a_machine_that_cut_are_no_zero_packed(plant: Plant) -> None:
-    told, _, _, line = made(plant, day(GOBS, ware=(("K2-side", 0, 0), ("K2-foot", 0, 0)), packed=pallets()))
-    assert line.reading.packed is None and told.packed_units is None
+    this_yield, _, _, line = made(plant, day(GOBS, ware=(("K2-side", 0, 0), ("K2-foot", 0, 0)), packed=pallets()))
+    assert line.reading.packed is None and this_yield.packed_units is None
 
 
 def test_efficiency_is_refused_with_the_quotient_that_rests_on_the_same_figures(plant: Plant) -> None:
@@ -254,19 +256,19 @@ def test_efficiency_is_refused_with_the_quotient_that_rests_on_the_same_figures(
     efficiency, nor its shifts.
     """
     full = pallets(("P100", 113_000, START + HOUR, START + 20 * HOUR))
-    for told, _, _, _ in (
+    for line, _, _, _ in (
         made(plant, day(GOBS, packed=full)),
         made(plant, day(GOBS, packed=pallets(("P100", 60_000, START + HOUR, START + 20 * HOUR)))),
     ):
-        assert told.pack_to_melt is None and told.efficiency is None and told.efficiency_why == told.why != ""
-        assert all(one.efficiency is None and one.good is not None for one in told.by_shift)
-        assert told.packed_good is not None
+        assert line.pack_to_melt is None and line.efficiency is None and line.efficiency_why == line.why != ""
+        assert all(part.efficiency is None and part.good is not None for part in line.by_shift)
+        assert line.packed_good is not None
 
 
 def test_without_forming_counts_nothing_is_made_up(plant: Plant) -> None:
-    told, _, settled, _ = made(plant, day([]))
-    assert (told.gobs_cut, told.pack_to_melt, told.unaccounted_units, told.efficiency) == (None, None, None, None)
-    assert any("no forming counts" in note for note in told.notes)
+    line, _, settled, _ = made(plant, day([]))
+    assert (line.gobs_cut, line.pack_to_melt, line.unaccounted_units, line.efficiency) == (None, None, None, None)
+    assert any("no forming counts" in note for note in line.notes)
     cut = next(meter for meter in meters_of(settled) if meter.meter == "K2 gobs cut")
     assert cut.reading is None and cut.z is None and cut.reconciled > 97_000
 
@@ -282,30 +284,30 @@ def test_a_silent_station_is_worked_out_from_its_neighbours(plant: Plant) -> Non
             ),
         }
     )
-    told, _, settled, _ = made(plant, half)
+    line, _, settled, _ = made(plant, half)
     side = next(meter for meter in meters_of(settled) if meter.meter == "K2-side inspected")
     assert side.reading is None and side.reconciled == pytest.approx(97_300, rel=0.005)
-    assert any("K2-side: counts for 50 % of the day" in note for note in told.notes)
+    assert any("K2-side: counts for 50 % of the day" in note for note in line.notes)
 
 
 def test_a_line_that_stood_and_its_furnace_say_so(plant: Plant) -> None:
-    told, furnace, settled, _ = made(plant, day([], ware=(("K2-side", 0, 0), ("K2-foot", 0, 0)), packed=pallets()))
-    assert "the line stood: nothing was cut, inspected or packed" in told.notes
+    line, furnace, settled, _ = made(plant, day([], ware=(("K2-side", 0, 0), ("K2-foot", 0, 0)), packed=pallets()))
+    assert "the line stood: nothing was cut, inspected or packed" in line.notes
     assert furnace.pack_to_melt is None and furnace.flow == () and any("stood" in note for note in furnace.notes)
     assert balances_of(settled) == [] and meters_of(settled) == []
 
 
 def test_a_line_of_which_nothing_came_is_not_said_to_have_stood(plant: Plant) -> None:
     calls = pl.DataFrame(schema={"part": pl.Int64, "station": pl.String, "defect": pl.String, "calls": pl.Int64})
-    told, furnace, _, _ = made(plant, replace(day([], ware=(), packed=pallets()), calls=calls))
-    assert told.silent and told.why == "nothing came: whether it stood is not known" and told.notes == (told.why,)
-    assert (told.packed_units, told.packed_kg, told.giveaway_kg, furnace.packed_kg) == (None, None, None, None)
-    assert not any("stood:" in note or "stood for" in note for note in (*told.notes, furnace.why, *furnace.notes))
+    line, furnace, _, _ = made(plant, replace(day([], ware=(), packed=pallets()), calls=calls))
+    assert line.silent and line.why == "nothing came: whether it stood is not known" and line.notes == (line.why,)
+    assert (line.packed_units, line.packed_kg, line.giveaway_kg, furnace.packed_kg) == (None, None, None, None)
+    assert not any("stood:" in note or "stood for" in note for note in (*line.notes, furnace.why, *furnace.notes))
 
 
 def test_ware_that_leaves_the_lehr_after_the_machine_stopped_breaks_nothing(plant: Plant) -> None:
-    told, furnace, settled, _ = made(plant, day([("P100", 1, 0.0, 0.0)]))
-    assert told.gobs_cut == 0 and told.efficiency is None and "which cannot be" in told.efficiency_why
+    line, furnace, settled, _ = made(plant, day([("P100", 1, 0.0, 0.0)]))
+    assert line.gobs_cut == 0 and line.efficiency is None and "which cannot be" in line.efficiency_why
     assert furnace.pack_to_melt is None or furnace.pack_to_melt > 0
     assert all(row.after == 0 for row in balances_of(settled) if row.unit == "containers")
 
@@ -328,34 +330,43 @@ def test_melted_mass_and_level_by_the_contract(plant: Plant) -> None:
     melt = pl.DataFrame(
         [(1.0, 3600, 10.0, 0.0, 20.0, 2.0, 0.0)] * 23 + [(0.5, 7200, 20.0, 0.0, 20.0, 4.0, None)], MELT, orient="row"
     )
-    told = melt_of(plant.furnaces["F1"], melt, SPAN)
-    assert told.melted == pytest.approx(24 * 10) and told.held_back == 0 and told.whole and told.level_unknown
+    this_melt = melt_of(plant.furnaces["F1"], melt, SPAN)
+    assert (
+        this_melt.melted == pytest.approx(24 * 10)
+        and this_melt.held_back == 0
+        and this_melt.whole
+        and this_melt.level_unknown
+    )
 
 
 def test_the_melt_gives_way_to_the_better_known_gobs_and_the_interval_follows(plant: Plant) -> None:
     """A log 3 % above 100 000 gobs of 96 g: its 1.5 % give way; the plain quotient stands beside."""
     masses = [("P100", 96.0)] * 400
     melt = pl.DataFrame([(1.0, 3600, 0.0, 0.0, 0.0, 9_600 * 1.03 / 24, 0.0)] * 24, MELT, orient="row")
-    line, told, _, _ = made(plant, day(GOBS, masses), melt)
-    assert told.raw == pytest.approx(94_900 * 0.096 / (9_600 * 1.03))
-    assert told.pack_to_melt is not None and told.low is not None and told.high is not None
+    line, furnace, _, _ = made(plant, day(GOBS, masses), melt)
+    assert furnace.raw == pytest.approx(94_900 * 0.096 / (9_600 * 1.03))
+    assert furnace.pack_to_melt is not None and furnace.low is not None and furnace.high is not None
     assert (
-        0.935 < told.pack_to_melt < 0.949 and told.low < told.pack_to_melt < told.high and told.high - told.low < 0.02
+        0.935 < furnace.pack_to_melt < 0.949
+        and furnace.low < furnace.pack_to_melt < furnace.high
+        and furnace.high - furnace.low < 0.02
     )
-    assert line.pack_to_melt == pytest.approx(0.949, abs=0.002) and told.basis == "melt log"
-    assert told.flow[0].name == "melted" and sum(s.kg for s in told.flow if s.kind != "stock") == pytest.approx(
-        told.flow[0].kg - told.flow[-1].kg
+    assert line.pack_to_melt == pytest.approx(0.949, abs=0.002) and furnace.basis == "melt log"
+    assert furnace.flow[0].name == "melted" and sum(s.kg for s in furnace.flow if s.kind != "stock") == pytest.approx(
+        furnace.flow[0].kg - furnace.flow[-1].kg
     )
 
 
 def test_a_day_without_melt_log_has_packed_over_cut_instead_and_says_so(plant: Plant) -> None:
     """94 900 packed of 100 000 cut, of one mass: 94.9 %."""
-    _, told, settled, _ = made(plant, day(GOBS))
-    assert told.basis == "gobs" and told.raw is None and told.melted_kg is None
-    assert (told.pack_to_melt, told.low, told.high) == (None, None, None) and "no melt log" in told.why
-    assert told.packed_over_cut == pytest.approx(0.949, abs=0.003) and told.cut_kg == pytest.approx(9_600, rel=0.05)
-    assert told.packed_over_cut_low is not None and told.packed_over_cut_high is not None
-    assert told.packed_over_cut_low < 0.949 < told.packed_over_cut_high
+    _, furnace, settled, _ = made(plant, day(GOBS))
+    assert furnace.basis == "gobs" and furnace.raw is None and furnace.melted_kg is None
+    assert (furnace.pack_to_melt, furnace.low, furnace.high) == (None, None, None) and "no melt log" in furnace.why
+    assert furnace.packed_over_cut == pytest.approx(0.949, abs=0.003) and furnace.cut_kg == pytest.approx(
+        9_600, rel=0.05
+    )
+    assert furnace.packed_over_cut_low is not None and furnace.packed_over_cut_high is not None
+    assert furnace.packed_over_cut_low < 0.949 < furnace.packed_over_cut_high
     assert not [meter for meter in meters_of(settled) if "melt log" in meter.meter]
 
 
@@ -364,9 +375,9 @@ def test_the_items_running_at_the_end_are_those_cut_in_the_last_part() -> None:
         LinePart(Span(START, START + 12 * HOUR), FORMED, "06:00", "a"),
         LinePart(Span(START + 12 * HOUR, SPAN.end), FORMED, "18:00", "b"),
     )
-    told = day(GOBS, parts=halves)
-    more = told.gobs.vstack(pl.DataFrame([(2, "P200", 1, 10.0, 0.0)], told.gobs.schema, orient="row"))
-    assert running_at_end(type(told)(**{**vars(told), "gobs": more})) == ["P200"]
+    line_day = day(GOBS, parts=halves)
+    more = line_day.gobs.vstack(pl.DataFrame([(2, "P200", 1, 10.0, 0.0)], line_day.gobs.schema, orient="row"))
+    assert running_at_end(type(line_day)(**{**vars(line_day), "gobs": more})) == ["P200"]
 
 
 def test_impossible_figures_are_refused_and_explained(plant: Plant) -> None:

@@ -51,7 +51,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
         pytest.skip("needs Debian's mosquitto; .ci/run installs it")
     folder = tmp_path / "broker"
     folder.mkdir()
-    one = Broker(folder)
-    one.start()
-    yield one
-    one.stop()
+    this_broker = Broker(folder)
+    this_broker.start()
+    yield this_broker
+    this_broker.stop()

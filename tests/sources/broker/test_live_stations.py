@@ -54,22 +54,22 @@ def live(tmp_path: Path, broker: Broker) -> Place:
 
 @contextlib.contextmanager
 def hearing(place: Place) -> Iterator[Hearing]:
-    one = Hearing(place.opened)
-    thread = threading.Thread(target=one.run)
+    this_hearing = Hearing(place.opened)
+    thread = threading.Thread(target=this_hearing.run)
     thread.start()
     try:
-        yield one
+        yield this_hearing
     finally:
-        one.stopping.set()
+        this_hearing.stopping.set()
         thread.join(20)
 
 
-def say(broker: Broker, *told: tuple[str, object]) -> None:
+def say(broker: Broker, *pairs: tuple[str, object]) -> None:
     """Publish with QoS 1 and wait until the broker has it."""
     client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
     client.connect("127.0.0.1", broker.port)
     client.loop_start()
-    for topic, payload in told:
+    for topic, payload in pairs:
         body = payload if isinstance(payload, bytes) else json.dumps(payload)
         client.publish(topic, body, qos=1).wait_for_publish(10)
     client.disconnect()
@@ -96,15 +96,15 @@ def until(true: Callable[[], object], seconds: float = 15) -> None:
 
 
 def test_what_stations_say_is_in_the_ledger(live: Place, broker: Broker) -> None:
-    with hearing(live) as one:
-        until(lambda: one._client.is_connected())
+    with hearing(live) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
         time.sleep(0.5)
         weights = [
             {"at": 1772438400, "form": "11", "read": {"g": 341.20}},
             {"at": 1772438400, "form": "12", "read": {"g": 339.9}},
         ]
         say(broker, (COUNTS, count(0)), (COUNTS, count(1)), ("scales/K1", weights), (COUNTS, b"hello\nthere"))
-        until(lambda: one.heard == 4)
+        until(lambda: this_hearing.heard == 4)
     report = live.take()
     assert (report.rows_kept, report.rows_refused) == (4, 1)
     assert live.facts("station_counts")["station"].to_list() == ["K1-side-a"] * 2
@@ -113,15 +113,15 @@ def test_what_stations_say_is_in_the_ledger(live: Place, broker: Broker) -> None
 
 
 def test_what_is_said_while_nobody_listens_comes_later_once(live: Place, broker: Broker) -> None:
-    with hearing(live) as one:
-        until(lambda: one._client.is_connected())
+    with hearing(live) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
         time.sleep(0.5)
     say(broker, *((COUNTS, count(minute)) for minute in range(30)))
     broker.stop()  # the broker goes away, and comes back with what it kept
-    with hearing(live) as one:
+    with hearing(live) as this_hearing:
         time.sleep(1)
         broker.start()
-        until(lambda: one.heard >= 30, 40)
+        until(lambda: this_hearing.heard >= 30, 40)
     live.take()
     assert live.facts("station_counts").height == 30
 
@@ -139,16 +139,16 @@ def test_what_the_disk_does_not_take_is_not_acknowledged(
 
     monkeypatch.setattr("pipelines.sources.broker.spool.os.fsync", fsync)
     monkeypatch.setattr("pipelines.sources.broker.listener.RETRY_S", 0.2)
-    with hearing(live) as one:
-        until(lambda: one._client.is_connected())
+    with hearing(live) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
         time.sleep(0.5)
         say(broker, (COUNTS, count(0)))
         time.sleep(1)
-        assert one.heard == 0 and list(live.site.inbox.iterdir()) == []
-    with hearing(live) as one:  # begun again: the broker still has it
+        assert this_hearing.heard == 0 and list(live.site.inbox.iterdir()) == []
+    with hearing(live) as this_hearing:  # begun again: the broker still has it
         time.sleep(1)
         full.clear()
-        until(lambda: one.heard == 1)
+        until(lambda: this_hearing.heard == 1)
     live.take()
     assert live.facts("station_counts").height == 1
 

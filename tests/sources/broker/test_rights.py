@@ -51,13 +51,13 @@ def ruled(broker: Broker, closed: Files, tmp_path: Path) -> Files:
     return closed
 
 
-def speak(broker: Broker, authority: Path, user: str, password: str, *told: tuple[str, object]) -> None:
+def speak(broker: Broker, authority: Path, user: str, password: str, *pairs: tuple[str, object]) -> None:
     station = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
     station.username_pw_set(user, password)
     station.tls_set(ca_certs=str(authority))
     station.connect("127.0.0.1", broker.port)
     station.loop_start()
-    for topic, payload in told:
+    for topic, payload in pairs:
         station.publish(topic, json.dumps(payload), qos=1).wait_for_publish(10)
     station.disconnect()
     station.loop_stop()
@@ -68,10 +68,10 @@ def test_a_station_speaks_for_itself_alone(
 ) -> None:
     place = live_over_tls(tmp_path / "site", broker, ruled[0])
     rows._tell.cache_clear()
-    with caplog.at_level(logging.WARNING), hearing(place) as one:
-        until(lambda: one._client.is_connected())
-        until(lambda: _heard_of(broker, ruled, one))
-        before = one.heard
+    with caplog.at_level(logging.WARNING), hearing(place) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
+        until(lambda: _heard_of(broker, ruled, this_hearing))
+        before = this_hearing.heard
         speak(
             broker,
             ruled[0],
@@ -84,21 +84,21 @@ def test_a_station_speaks_for_itself_alone(
         speak(
             broker, ruled[0], "coldledger", "glass", (COUNTS, count(4, inspected=99))
         )  # who only reads writes nothing
-        until(lambda: one.heard >= before + 2)
+        until(lambda: this_hearing.heard >= before + 2)
     report = place.take()
     assert report.rows_refused == 0
-    told = place.facts("station_counts")
-    assert set(told["station"]) == {"K1-side-a"} and set(told["line"]) == {"K1"}
-    assert sorted({moment.minute for moment in told["window_start"]}) == [0, 2, 3]
-    assert 99 not in told["inspected"].to_list()
+    frame = place.facts("station_counts")
+    assert set(frame["station"]) == {"K1-side-a"} and set(frame["line"]) == {"K1"}
+    assert sorted({moment.minute for moment in frame["window_start"]}) == [0, 2, 3]
+    assert 99 not in frame["inspected"].to_list()
     assert "say station = 'K1-mouth', their topic says 'K1-side-a': the topic holds" in caplog.text
     assert "say line = 'K2'" in caplog.text
 
 
-def _heard_of(broker: Broker, ruled: Files, one: Hearing) -> bool:
+def _heard_of(broker: Broker, ruled: Files, this_hearing: Hearing) -> bool:
     """Say the same count again until the listener has subscribed."""
     speak(broker, ruled[0], "side-a", "sand", (COUNTS, count(0)))
-    return bool(one.heard)
+    return bool(this_hearing.heard)
 
 
 HOSTILE = (
@@ -134,12 +134,12 @@ def test_whatever_a_message_holds_becomes_lines(payload: bytes) -> None:
 
 
 def test_hostile_messages_are_set_aside_acknowledged_and_the_good_ones_kept(live: Place, broker: Broker) -> None:
-    with hearing(live) as one:
-        until(lambda: one._client.is_connected())
-        until(lambda: _said(broker, 0, one))
-        before = one.heard
+    with hearing(live) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
+        until(lambda: _said(broker, 0, this_hearing))
+        before = this_hearing.heard
         say(broker, *((COUNTS, payload) for payload in HOSTILE), (COUNTS, count(1)))
-        until(lambda: one.heard >= before + len(HOSTILE) + 1)
+        until(lambda: this_hearing.heard >= before + len(HOSTILE) + 1)
     with hearing(live) as again:  # the broker has nothing of them left to send
         until(lambda: again._client.is_connected())
         until(lambda: _said(broker, 2, again))
@@ -149,9 +149,9 @@ def test_hostile_messages_are_set_aside_acknowledged_and_the_good_ones_kept(live
     assert report.rows_refused >= len(HOSTILE) - 1 and not [text for text in report.messages if "this program" in text]
 
 
-def _said(broker: Broker, minute: int, one: Hearing) -> bool:
+def _said(broker: Broker, minute: int, this_hearing: Hearing) -> bool:
     say(broker, (COUNTS, count(minute)))
-    return bool(one.heard)
+    return bool(this_hearing.heard)
 
 
 def test_half_a_pair_is_refused_and_not_made_up(place: Place) -> None:
@@ -163,5 +163,5 @@ def test_half_a_pair_is_refused_and_not_made_up(place: Place) -> None:
 
 def test_what_the_topic_says_holds_and_what_it_leaves_open_the_message_fills() -> None:
     (line,) = rows_of(TOPIC, COUNTS, json.dumps({**count(0), "station": "K1-mouth", "line": ""}).encode(), AT)
-    told = json.loads(line)
-    assert (told["line"], told["station"], told["mould"]) == ("K1", "K1-side-a", "11")
+    answer = json.loads(line)
+    assert (answer["line"], answer["station"], answer["mould"]) == ("K1", "K1-side-a", "11")

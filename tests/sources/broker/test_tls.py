@@ -56,19 +56,19 @@ def closed(broker: Broker, tmp_path: Path) -> Files:
     tool = Path(MOSQUITTO).parents[1] / "bin" / "mosquitto_passwd"
     subprocess.run([tool, "-b", str(people), "coldledger", "glass"], check=True, capture_output=True)
     broker.stop()
-    told = (
+    text = (
         f"cafile {files[0]}\ncertfile {files[1]}\nkeyfile {files[2]}\nallow_anonymous false\npassword_file {people}\n"
     )
-    broker.config.write_text(broker.config.read_text().replace("allow_anonymous true\n", told))
+    broker.config.write_text(broker.config.read_text().replace("allow_anonymous true\n", text))
     broker.start()
     return files
 
 
 def live(folder: Path, broker: Broker, ca_file: Path) -> Place:
-    told = TOPICS.format(port=broker.port).replace(
+    text = TOPICS.format(port=broker.port).replace(
         "file_seconds = 1\n", f'file_seconds = 1\ntls = true\nca_file = "{ca_file}"\nuser = "coldledger"\n'
     )
-    place = Place(folder, WORKS + told)
+    place = Place(folder, WORKS + text)
     (place.site.root / ".listen").mkdir()
     (place.site.root / ".listen" / "password.txt").write_text("glass\n")
     return place
@@ -76,14 +76,14 @@ def live(folder: Path, broker: Broker, ca_file: Path) -> Place:
 
 def test_what_is_said_over_tls_is_in_the_ledger(tmp_path: Path, broker: Broker, closed: Files) -> None:
     place = live(tmp_path / "site", broker, closed[0])
-    with hearing(place) as one:
-        until(lambda: one._client.is_connected())
+    with hearing(place) as this_hearing:
+        until(lambda: this_hearing._client.is_connected())
         station = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
         station.username_pw_set("coldledger", "glass")
         station.tls_set(ca_certs=str(closed[0]))
         station.connect("127.0.0.1", broker.port)
         station.loop_start()
-        until(lambda: _said(station) and one.heard >= 1)
+        until(lambda: _said(station) and this_hearing.heard >= 1)
         station.disconnect()
         station.loop_stop()
     place.take()
@@ -112,9 +112,9 @@ def test_who_is_not_trusted_is_not_heard_and_it_is_said_why(
 ) -> None:
     place = live(tmp_path / "site", broker, closed[0] if trusted else authority(tmp_path / "other")[0])
     (place.site.root / ".listen" / "password.txt").write_text(password)
-    with caplog.at_level(logging.WARNING), hearing(place) as one:
+    with caplog.at_level(logging.WARNING), hearing(place) as this_hearing:
         until(lambda: words in caplog.text)
-        assert not one._client.is_connected()
+        assert not this_hearing._client.is_connected()
 
 
 def test_an_authority_that_is_not_there_is_said_in_a_sentence(tmp_path: Path, broker: Broker) -> None:
