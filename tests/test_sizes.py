@@ -74,3 +74,20 @@ def test_a_class_name_is_used_once() -> None:
                 if isinstance(node, ast.ClassDef):
                     names.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
     assert {name: where for name, where in names.items() if len(where) > 1} == {}
+
+
+def test_no_binding_is_called_told_or_one() -> None:
+    """A name says what it holds: a row, an answer, a trace. Fields and parameters are bindings too; a method is
+    none.
+    """
+    vague = []
+    for path in CODE:
+        for node in ast.walk(ast.parse(path.read_text())):
+            name = ""
+            if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+                name = node.id
+            elif isinstance(node, ast.arg):
+                name = node.arg
+            if name in ("told", "one"):
+                vague.append((path.relative_to(ROOT).as_posix(), node.lineno, name))  # type: ignore[attr-defined]
+    assert not vague

@@ -43,7 +43,7 @@ class Day:
 
     day: date
     span: Span
-    told: Yield
+    yields: Yield
     paretos: dict[str, Pareto]
     shifts: dict[str, list[tuple[str, Pareto]]]
     hours: dict[str, pl.DataFrame]
@@ -75,7 +75,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
     return Day(
         day=day,
         span=span,
-        told=day_yield,
+        yields=day_yield,
         paretos={line: answer_pareto(reader, plant, line, span) for line in about},
         shifts={
             line: [(shift.name, answer_pareto(reader, plant, line, shift.span)) for shift in plant.clock.shifts_of(day)]
@@ -83,7 +83,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         },
         hours={line: reader.ask("hours_of_day", **row, no_faults=plant.no_faults) for line, row in about.items()},
         weights={
-            line: [study_weight.told for study_weight in study_weights(reader, plant, line, span)] for line in about
+            line: [study_weight.weights for study_weight in study_weights(reader, plant, line, span)] for line in about
         },
         laboratory=answer_laboratory(reader, plant, day),
         uncalled={line: reader.check("reject_counts__cover_rejected", **row) for line, row in about.items()},
@@ -118,7 +118,7 @@ def signals_of_day(reader: Reader, span: Span) -> list[Signal]:
 
 def kept_answers(day: Day) -> dict[str, Any]:
     """What a close keeps of a day, as JSON values: the yield and every line's Pareto."""
-    row = day.told.told()
+    row = day.yields.told()
     for line in row["lines"]:
         line["causes"] = _merged(line["causes"])
     return {"yield": row, "pareto": {line: pareto.told() for line, pareto in day.paretos.items()}}

@@ -19,7 +19,7 @@ class WorksPart:
     source: str
     works: str
     line: str
-    told: Pareto
+    pareto: Pareto
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ def joined(parts: Sequence[WorksPart], by: str) -> list[WorksRow]:
     calls: dict[str, dict[str, int]] = {}
     severity: dict[str, str | None] = {}
     for part in parts:
-        ware[part.works] = ware.get(part.works, 0) + part.told.ware
-        for row in part.told.rows:
+        ware[part.works] = ware.get(part.works, 0) + part.pareto.ware
+        for row in part.pareto.rows:
             key = row.name if by == "defect" else row.key
             mine = calls.setdefault(key, {})
             mine[part.works] = mine.get(part.works, 0) + row.calls

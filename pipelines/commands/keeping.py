@@ -248,7 +248,7 @@ def from_archive(site: Path | None) -> None:
             _say(f"{done} of {of} files: {name}")
 
     made_again = rebuild_from_archive(opened, progress)
-    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in made_again.told.items() if count)
+    carried = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in made_again.carried_over.items() if count)
     typer.echo(
         f"{made_again.files} files taken in again: {made_again.rows:,} rows kept, {made_again.refused:,} set aside."
         + (f" Carried over: {carried}." if carried else "")

@@ -26,7 +26,7 @@ class Outcome:
     """
 
     state: str
-    told: str
+    words: str
     messages: list[str] = field(default_factory=list)
     days: list[str] = field(default_factory=list)
     rows: int = 0

@@ -102,7 +102,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
         why = _revision(opened, day, before, answers) if changed else None
         keep_close(
             opened.ledger,
-            answer.told,
+            answer.yields,
             revision,
             now,
             json.dumps(answers),
@@ -144,8 +144,8 @@ def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFr
 
 
 def _missing(day: Day) -> tuple[str, ...]:
-    notes = [note for line in day.told.lines for note in line.notes if not note.startswith("lehr time")]
-    return (*notes, *(note for furnace in day.told.furnaces for note in furnace.notes))
+    notes = [note for line in day.yields.lines for note in line.notes if not note.startswith("lehr time")]
+    return (*notes, *(note for furnace in day.yields.furnaces for note in furnace.notes))
 
 
 def _write(

@@ -41,7 +41,8 @@ MOST_BYTES = 96 << 20  # of files committed together
 class MadeAgain:
     """files, rows: taken in.  refused: rows refused.  unreadable: files of the archive that could not be read or are
     not what was received, in words.
-    before: where the ledger of before lies; None where there was none.  told: what people had said that was carried
+    before: where the ledger of before lies; None where there was none.  carried_over: what people had said that was
+    carried
     over (closes, acknowledgements).
     """
 
@@ -50,7 +51,7 @@ class MadeAgain:
     refused: int
     unreadable: list[str]
     before: Path | None
-    told: dict[str, int]
+    carried_over: dict[str, int]
 
 
 class _FromArchive(Intake):

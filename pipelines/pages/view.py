@@ -11,11 +11,11 @@ from pipelines.reports.frame.sheet import Sheet
 
 @dataclass(frozen=True)
 class Special:
-    """A part of a page with a template of its own; `told` is what the template needs, `sheet` the same as a table."""
+    """A part of a page with a template of its own; `values` is what the template needs, `sheet` the same as a table."""
 
     name: str
     title: str
-    told: Mapping[str, object]
+    values: Mapping[str, object]
     sheet: Sheet | None = None
     wide: bool = True
     warn: bool = False

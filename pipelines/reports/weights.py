@@ -70,7 +70,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
 
 
 def _figures(study: ItemStudy) -> list[Figure]:
-    weights = study.told
+    weights = study.weights
     nominal = f"nominal {weights.nominal_g:g} g" if weights.nominal_g is not None else "no nominal weight"
     drifting = [gob for gob in weights.gobs if gob.drifting]
     called = _called(weights)
@@ -123,19 +123,21 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
     sections = []
     for number, item_study in enumerate(item_studies):
         sections += [_glance(item_study, number), _says(plant, item_study)]
-        sections += [_drifts(plant, item_study.told, study) for study in item_study.points if study.gobs]
+        sections += [_drifts(plant, item_study.weights, study) for study in item_study.points if study.gobs]
         sections += [
             Section(
-                f"{item_study.told.item or 'Unknown item'}: a chart a mould, those that stand out first",
+                f"{item_study.weights.item or 'Unknown item'}: a chart a mould, those that stand out first",
                 cards=tuple(_cards(plant, item_study, number)),
                 wide=True,
             ),
-            Section("Every mould", sheet=_sheet(item_study.told, number), wide=True),
-            Section("How a mould is called", (item_study.told.rules, _judged(plant, item_study.told))),
+            Section("Every mould", sheet=_sheet(item_study.weights, number), wide=True),
+            Section("How a mould is called", (item_study.weights.rules, _judged(plant, item_study.weights))),
         ]
     return [
         *sections,
-        missing_section([f"{each.told.item or line}: {note}" for each in item_studies for note in each.told.notes]),
+        missing_section(
+            [f"{each.weights.item or line}: {note}" for each in item_studies for note in each.weights.notes]
+        ),
     ]
 
 
@@ -149,7 +151,7 @@ def _judged(plant: Plant, weights: Weights) -> str:
 
 def _glance(study: ItemStudy, number: int) -> Section:
     """Every mould's mean with its least and greatest weighing."""
-    weights = study.told
+    weights = study.weights
     rows = [
         {
             "label": f"{m.mould}{' ' + m.cavities[0] if m.cavities else ''}",
@@ -196,7 +198,7 @@ def _name(mould: str, number: int) -> str:
 
 
 def _says(plant: Plant, study: ItemStudy) -> Section:
-    weights = study.told
+    weights = study.weights
     slope = (
         f"Over the day the weight moved by {signed(weights.drift_g_per_day)} g (95 %: "
         f"{signed(weights.drift_low or 0)} to "
@@ -274,7 +276,7 @@ def _ms(plant: Plant, second: float) -> float:
 
 
 def _cards(plant: Plant, study: ItemStudy, number: int) -> list[Card]:
-    mould_weights = {mould.mould: mould for mould in study.told.moulds}
+    mould_weights = {mould.mould: mould for mould in study.weights.moulds}
     found = sorted(
         study.points[0].moulds, key=lambda m: ("called", "with gob", "steady").index(_kind(mould_weights[m.mould]))
     )

@@ -146,7 +146,7 @@ class Clerk:
         number = self.books.tell("begin_run", flow=flow, why=why, at=utc_text(begun))[1]
         self.past.begun[flow] = begun
         row = self._run_child(flow, more or [])
-        state, words = str(row.get("state", "failed")), str(row.get("told", ""))
+        state, words = str(row.get("state", "failed")), str(row.get("words", ""))
         self.books.tell("end_run", number=number, at=utc_text(self.settings.now()), state=state, told=words[:500])
         self.books.tell("drop_old_runs", keep=KEEP_RUNS)
         good = state in ("done", "needs a person")
@@ -180,10 +180,10 @@ class Clerk:
         except (OSError, ValueError, IndexError, subprocess.SubprocessError) as error:
             code = self._child.returncode if self._child else None
             if self.stopping.is_set():
-                return {"state": "cut off", "told": "stopped; the next run takes up what it left"}
+                return {"state": "cut off", "words": "stopped; the next run takes up what it left"}
             return {
                 "state": "failed",
-                "told": f"the run's process ended with {code} and told nothing ({type(error).__name__})",
+                "words": f"the run's process ended with {code} and told nothing ({type(error).__name__})",
             }
         finally:
             self._child = None

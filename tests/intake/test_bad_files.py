@@ -15,21 +15,21 @@ FAULTS = tomllib.loads((SAMPLES / "faults" / "becomes.toml").read_text(encoding=
 ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
 
 
-@pytest.mark.parametrize("told", FAULTS, ids=lambda answer: answer["name"])
-def test_a_faulty_file_becomes_what_is_written(told: dict, place: Place) -> None:
-    data = (SAMPLES / "faults" / told["name"]).read_bytes()
-    place.put(told["name"], data)
+@pytest.mark.parametrize("entry", FAULTS, ids=lambda answer: answer["name"])
+def test_a_faulty_file_becomes_what_is_written(entry: dict, place: Place) -> None:
+    data = (SAMPLES / "faults" / entry["name"]).read_bytes()
+    place.put(entry["name"], data)
     report = place.take()
-    assert report.needs_a_person == bool(told.get("whole") or told.get("refused"))
+    assert report.needs_a_person == bool(entry.get("whole") or entry.get("refused"))
     assert not list(place.site.inbox.iterdir())
     archived = [path for path in place.site.archive.rglob("*") if path.is_file() and path.parent != place.site.archive]
     assert [path.read_bytes() for path in archived] == [data]
-    if "whole" in told:
-        assert [(line, reason) for _, line, _, reason in place.refusals()] == [(0, told["whole"])]
+    if "whole" in entry:
+        assert [(line, reason) for _, line, _, reason in place.refusals()] == [(0, entry["whole"])]
         assert [path.read_bytes() for path in place.site.quarantine.iterdir()] == [data]
     else:
-        assert report.rows_kept == told["kept"]
-        expected = sorted((told["name"], r["line"], r["column"], r["reason"]) for r in told["refused"])
+        assert report.rows_kept == entry["kept"]
+        expected = sorted((entry["name"], r["line"], r["column"], r["reason"]) for r in entry["refused"])
         assert place.refusals() == expected
 
 

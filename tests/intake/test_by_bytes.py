@@ -94,9 +94,9 @@ def test_a_nul_byte_in_the_header_is_no_utf_16(place: Place) -> None:
     assert "the header has a NUL byte in it, at byte 16" in said
 
 
-@pytest.mark.parametrize("told", [True, False], ids=["with a mark", "without one"])
-def test_utf_16_is_still_called_so(told: bool, place: Place) -> None:
-    (said,) = sentences(place, "station_counts.K1.csv", (HEAD + ROW).encode("utf-16" if told else "utf-16-le"))
+@pytest.mark.parametrize("named", [True, False], ids=["with a mark", "without one"])
+def test_utf_16_is_still_called_so(named: bool, place: Place) -> None:
+    (said,) = sentences(place, "station_counts.K1.csv", (HEAD + ROW).encode("utf-16" if named else "utf-16-le"))
     assert "it looks like UTF-16" in said
 
 

@@ -131,19 +131,19 @@ def test_newest_first_and_station_by_station_are_told_as_well(mapped: Callable[[
 
 
 @pytest.mark.parametrize(
-    ("times", "told"),
+    ("times", "expected"),
     [
         (["01:50", "01:55", "02:00", "02:05"], ["23:50", "23:55", "00:00", "00:05"]),
         (["02:50", "02:55", "03:00"], ["01:50", "01:55", "02:00"]),
     ],
 )
 def test_rows_that_run_on_from_a_sure_time_are_sure(
-    mapped: Callable[[str], Place], times: list[str], told: list[str]
+    mapped: Callable[[str], Place], times: list[str], expected: list[str]
 ) -> None:
     place = mapped(DST)
     place.put("clock_1.csv", clock_rows(times))
     assert place.take().rows_refused == 0
-    assert utc(place) == told
+    assert utc(place) == expected
 
 
 @pytest.mark.parametrize(

@@ -171,7 +171,7 @@ def test_several_works_are_read_together_each_by_its_own_clock(exported: tuple[P
     assert ours[1] == sum(pareto.ware for pareto in mine)
     assert stones.calls == sum(calls for calls, _, _ in stones.works.values()) and len(stones.works) == 2
     assert stones.works["Rio Glassworks (invented)"][0] > 0
-    starts = {part.works: part.told.from_ for part in parts}
+    starts = {part.works: part.pareto.from_ for part in parts}
     assert starts["Rio Glassworks (invented)"].hour - starts["Sowia Glassworks (invented)"].hour == 1
     assert rows[0].severity == "critical"
 

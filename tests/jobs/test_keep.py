@@ -195,7 +195,7 @@ def test_a_ledger_made_again_from_the_archive_is_the_same_in_every_version(used:
     made_again = rebuild_from_archive(used.opened)
     assert (made_again.files, made_again.unreadable) == (5, [])
     assert same(facts(used), before) and history(used).equals(there)
-    assert made_again.told["acknowledgements"] == 1 and made_again.told["decisions about holds"] == 1
+    assert made_again.carried_over["acknowledgements"] == 1 and made_again.carried_over["decisions about holds"] == 1
     assert made_again.before is not None and made_again.before.exists()
     assert check_site(used.opened, rows=True).findings == []
     assert [p.name for p in used.site.quarantine.iterdir()], "what is still refused is there to be mended"

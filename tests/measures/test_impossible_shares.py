@@ -15,11 +15,11 @@ from pipelines.reports.frame.sheet import number_format, written
 
 
 @pytest.mark.parametrize(
-    ("part", "whole", "told"),
+    ("part", "whole", "expected"),
     [(3, 12, 0.25), (12, 12, 1.0), (13, 12, None), (0, 0, None), (1, 0, None), (1, None, None)],
 )
-def test_a_share_over_the_whole_is_none(part: int, whole: int | None, told: float | None) -> None:
-    assert share(part, whole) == told
+def test_a_share_over_the_whole_is_none(part: int, whole: int | None, expected: float | None) -> None:
+    assert share(part, whole) == expected
 
 
 def test_it_is_said_why_there_is_none() -> None:

@@ -69,7 +69,7 @@ def test_the_browsers_language_is_taken_where_nothing_was_chosen(browser: Make) 
 
 
 @pytest.mark.parametrize(
-    ("header", "told"),
+    ("header", "expected"),
     [
         ("de", "de"),
         ("en-GB,de;q=0.5", "en"),
@@ -81,9 +81,9 @@ def test_the_browsers_language_is_taken_where_nothing_was_chosen(browser: Make) 
         ("x" * 5000, "en"),
     ],
 )
-def test_preferences_are_read_by_their_weights(header: str, told: str) -> None:
+def test_preferences_are_read_by_their_weights(header: str, expected: str) -> None:
     """RFC 9110, 12.4.2 and 12.5.4: a weight of 0 means not acceptable."""
-    assert preferred(header, "en") == told
+    assert preferred(header, "en") == expected
 
 
 def test_a_phrase_with_places_is_translated_with_what_stands_in_them() -> None:

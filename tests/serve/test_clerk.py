@@ -39,19 +39,19 @@ class Runs:
     def __call__(self, flow: str, more: list[str]) -> dict[str, Any]:
         self.begun.append(flow)
         if self.fail and flow == "close":
-            return {"state": "failed", "told": "the disk is full"}
+            return {"state": "failed", "words": "the disk is full"}
         opened = self.place.opened
         if flow == "intake":
             report = take_in(opened.site, opened.plant, opened.settings)
-            return {"state": "needs a person" if report.needs_a_person else "done", "told": f"{report.files} files"}
+            return {"state": "needs a person" if report.needs_a_person else "done", "words": f"{report.files} files"}
         if flow == "close":
             return {
                 "state": "done",
-                "told": ", ".join(str(close_day(opened, day).day) for day in days_to_close(opened)),
+                "words": ", ".join(str(close_day(opened, day).day) for day in days_to_close(opened)),
             }
         if flow == "follow":
             refresh_signals(opened, [date.fromisoformat(day) for day in more])
-        return {"state": "done", "told": flow}
+        return {"state": "done", "words": flow}
 
 
 @pytest.fixture

@@ -39,7 +39,7 @@ def test_the_next_intake_is_at_the_minute_and_never_more_than_an_hour_off(
 
 
 @pytest.mark.parametrize(
-    ("more", "told"),
+    ("more", "expected"),
     [
         ("", "2026-03-11T07:00:00+00:00"),
         ('close_at = "06:40"', "2026-03-11T05:40:00+00:00"),
@@ -47,8 +47,8 @@ def test_the_next_intake_is_at_the_minute_and_never_more_than_an_hour_off(
         ("close_latest_minutes = 30.0", "2026-03-11T05:30:00+00:00"),
     ],
 )
-def test_a_day_is_closed_at_the_set_time_after_its_end_or_at_the_latest_so_long_after(more: str, told: str) -> None:
-    assert close_time(works(more), date(2026, 3, 10)) == datetime.fromisoformat(told)
+def test_a_day_is_closed_at_the_set_time_after_its_end_or_at_the_latest_so_long_after(more: str, expected: str) -> None:
+    assert close_time(works(more), date(2026, 3, 10)) == datetime.fromisoformat(expected)
 
 
 def test_the_clock_change_moves_no_close_off_its_local_time() -> None:

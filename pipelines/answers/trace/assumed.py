@@ -101,7 +101,7 @@ def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
             "good ware; an estimate, from what the stations call of all defects, one behind the other"
         )
     if missed.guessed:
-        usual = f"{known.prior.mean:.0%}" + ("" if known.prior.told else ", hardly known")
+        usual = f"{known.prior.mean:.0%}" + ("" if known.prior.shown else ", hardly known")
         found.append(
             f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the "
             f"works' stations miss, about {usual}, each more or less: a guess"

@@ -138,7 +138,7 @@ def answer_trust(reader: Reader, plant: Plant, span: Span, line: str | None = No
         rates=tuple(_rates(plant, mine, known.prior.alike)),
         doubts=tuple(station_doubt(reader, plant, doubt, known) for doubt in touched),
         never=tuple(_never(plant, mine, line)),
-        usual_missed=known.prior.mean if known.prior.told else None,
+        usual_missed=known.prior.mean if known.prior.shown else None,
         alike=known.prior.alike,
         assumed=tuple(_assumed(plant, known, line)),
         works_challenged=_works_challenged(known),
@@ -151,7 +151,7 @@ def _works_challenged(known: Vouching) -> bool:
 
 def _assumed(plant: Plant, known: Vouching, line: str | None) -> list[StationAssumption]:
     """What traces take of each station and the defects that it was never challenged with: the minor ones too."""
-    by = "the works' challenges" if known.prior.told else "hardly anything: the works were challenged too little"
+    by = "the works' challenges" if known.prior.shown else "hardly anything: the works were challenged too little"
     by = by if _works_challenged(known) else "no challenge at all: one half, a guess"
     found = []
     for station in plant.station:

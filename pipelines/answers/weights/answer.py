@@ -48,7 +48,7 @@ def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: st
     if not studies:
         note = f"no weighing{f' of {item}' if item else ''} came for this time; see `coldledger feeds`"
         return Weights(line=line, from_=span.start, to=span.end, item=item, n=0, notes=(note,))
-    first, *rest = (item_study.told for item_study in studies)
+    first, *rest = (item_study.weights for item_study in studies)
     return first.model_copy(update={"others": tuple(rest)})
 
 

@@ -29,7 +29,7 @@ def _weighed(studies: Sequence[ItemStudy], letter: str, lehr: LehrTime) -> list[
             for gob in study.gobs:
                 share = _share(study, gob, lehr) if gob.gob == letter else None
                 if share is not None:
-                    found.append(Weighed(item_study.told.item, study.point, *share, gob.still))
+                    found.append(Weighed(item_study.weights.item, study.point, *share, gob.still))
     return found
 
 
@@ -51,8 +51,8 @@ def _weight(study: Study, gob: GobFound) -> float:
 def _of_item(item_study: ItemStudy, found: dict[str, list[Weighed]], drift: dict[str, CorrectedTogether]) -> ItemStudy:
     usual = {(study.point, gob.gob): (study, gob) for study in item_study.points for gob in study.gobs}
     gobs = tuple(
-        _corrected(gob, *usual[gob.point, gob.gob], drift[gob.gob], item_study.told.point) if gob.drifting else gob
-        for gob in item_study.told.gobs
+        _corrected(gob, *usual[gob.point, gob.gob], drift[gob.gob], item_study.weights.point) if gob.drifting else gob
+        for gob in item_study.weights.gobs
     )
     main = {gob.gob: (item_study.points[0], gob) for gob in item_study.points[0].gobs}
     feeder = tuple(
@@ -60,7 +60,7 @@ def _of_item(item_study: ItemStudy, found: dict[str, list[Weighed]], drift: dict
         for letter, corrected_together in drift.items()
         if letter in main
     )
-    return replace(item_study, told=item_study.told.model_copy(update={"gobs": gobs, "feeder": feeder}))
+    return replace(item_study, weights=item_study.weights.model_copy(update={"gobs": gobs, "feeder": feeder}))
 
 
 def _corrected(weights: GobWeights, study: Study, gob: GobFound, drift: CorrectedTogether, main: str) -> GobWeights:

@@ -81,7 +81,7 @@ class ScanPart:
 
     start: int
     stop: int
-    told: Expectation
+    expected: Expectation
 
 
 @dataclass(frozen=True)
@@ -164,14 +164,14 @@ class Scan:
 
         able: [defects, stations] whether a station can call a defect.
         """
-        c, expected = self.counts, parts[-1].told
+        c, expected = self.counts, parts[-1].expected
         start, stop = parts[0].start, parts[-1].stop
         lo, hi = start - self.first, stop - self.first
         for part in parts:
             self._expected(
                 part.start,
                 part.stop,
-                part.told,
+                part.expected,
                 self.base[:, :, part.start - self.first + 1 : part.stop - self.first + 1],
             )
         self.base[:, :, lo + 1] += self.base[:, :, lo]

@@ -337,8 +337,8 @@ class Tracker:
         per, these_parts = self.past.per_hour, [np.zeros((*self.counts.ware.shape[:2], 0))]
         for part in (this_part for hour in range(start // per, -(-stop // per)) for this_part in self.parts[hour]):
             ware = self.counts.ware[:, :, max(start, part.start) : min(stop, part.stop)]
-            habit = np.append(part.told.habit[defect], 1.0)
-            these_parts.append(ware * part.told.rate[defect][:, None, None] * habit[None, :, None])
+            habit = np.append(part.expected.habit[defect], 1.0)
+            these_parts.append(ware * part.expected.rate[defect][:, None, None] * habit[None, :, None])
         return np.concatenate(these_parts, axis=2)
 
     def _extra(self, signal: Found, start: int, stop: int) -> np.ndarray:

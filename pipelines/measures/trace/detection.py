@@ -87,13 +87,13 @@ def design_effect(passes: float, squares: float, alike: float) -> float:
 class MissPrior:
     """What the works' stations miss as a whole: beta(missed, found). alike: correlation of the passes of one challenge.
 
-    told: whether enough stations were challenged to show it; without that it is a guess.
+    shown: whether enough stations were challenged to show it; without that it is a guess.
     """
 
     missed: float
     found: float
     alike: float = 0.0
-    told: bool = True
+    shown: bool = True
 
     @property
     def mean(self) -> float:
@@ -126,7 +126,7 @@ def works_prior(counted: pl.DataFrame, stretches: Sequence[Doubt]) -> MissPrior:
     passes, missed = sums["passes"].to_numpy().astype(float), (sums["passes"] - sums["caught"]).to_numpy().astype(float)
     if len(passes) < LEAST_KINDS or missed.sum() < LEAST_MISSED:
         mean = max((missed.sum() + 0.5) / (passes.sum() + 1.0), LEAST_MISS)
-        return MissPrior(mean * WIDE, (1 - mean) * WIDE, alike, told=False)
+        return MissPrior(mean * WIDE, (1 - mean) * WIDE, alike, shown=False)
     effect = np.array([design_effect(n, q, alike) for n, q in zip(passes, sums["squares"], strict=True)])
     mean, between = spread_between(passes / effect, missed / passes)
     mean = min(max(mean, LEAST_MISS / 10), 1 - LEAST_MISS)  # a beta distribution needs both: nothing is always missed

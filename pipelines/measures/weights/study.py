@@ -78,7 +78,7 @@ class Study:
 class ItemStudy:
     """One item's answer with the study behind each weighing point; the first is the answer's own."""
 
-    told: Weights
+    weights: Weights
     points: tuple[Study, ...]
 
 

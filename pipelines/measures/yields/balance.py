@@ -61,14 +61,15 @@ class Explanation:
 @dataclass(frozen=True)
 class Balanced:
     """A furnace's day after reconciliation. first: the reconciliation that believes every meter that spoke; answers:
-    all explanations of the window's openings; told: the values that they make on average, closed; spread [n, k]: change
+    all explanations of the window's openings; reconciled: the values that they make on average, closed; spread [n, k]:
+    change
     of each value for each cause;
     misfit: where no explanation fits."""
 
     reading: FurnaceReading
     network: Network
     first: Reconciled
-    told: Reconciled
+    reconciled: Reconciled
     answers: Answers
     causes: tuple[OpeningCause, ...]
     spread: np.ndarray
@@ -147,7 +148,7 @@ class Balanced:
         return self.places[name]
 
     def value(self, name: str) -> float:
-        return float(self.told.values[self.at(name)])
+        return float(self.reconciled.values[self.at(name)])
 
     def derived(self, figure: Callable[[np.ndarray], float], explanation: Explanation | None = None) -> Estimate:
         """A figure of the reconciled values, to first order about what each explanation makes them (GUM, JCGM 100:2008,
@@ -159,7 +160,7 @@ class Balanced:
         mean, sd = np.zeros(len(these_answers.causes)), np.zeros(len(these_answers.causes))
         for rows in _alike(these_answers):
             part = these_answers.of(rows)
-            x = self.told.values + self.spread @ (part.mean - self.answers.mean)
+            x = self.reconciled.values + self.spread @ (part.mean - self.answers.mean)
             steps = np.maximum(np.abs(x), 1.0) * 1e-6
             gradient = self.spread.T @ np.array(
                 [
@@ -203,7 +204,7 @@ class Balanced:
 
     def pack_to_melt(self, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over melted mass, for the same glass; None without a melt log, and where nothing was cut."""
-        if self.network.furnace is None or self.melted_kg(self.told.values) <= 1e-6:
+        if self.network.furnace is None or self.melted_kg(self.reconciled.values) <= 1e-6:
             return None
         estimate = self._share(lambda x: self.packed_of_all_kg(x) / self.melted_kg(x), explanation)
         return self._in_doubt(
@@ -217,14 +218,14 @@ class Balanced:
     def packed_over_cut(self, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of all lines, for the same ware; None where a line that made ware counted no gobs."""
         silent = any(line.cut is None for line in self.reading.lines if line.ware > 0)
-        if silent or not self.network.formed or self.cut_kg(self.told.values)[0] <= 1e-6:
+        if silent or not self.network.formed or self.cut_kg(self.reconciled.values)[0] <= 1e-6:
             return None
         estimate = self._share(lambda x: self.packed_of_all_kg(x) / self.cut_kg(x)[0], explanation)
         return self._in_doubt(estimate, cut_range(self.reading), explanation, self.misfit is not None)
 
     def line_pack_to_melt(self, line: str, explanation: Explanation | None = None) -> Estimate | None:
         """Packed over cut mass of a line, for the same ware; None where it stood."""
-        if line not in self.network.formed or self.formed_kg(self.told.values, line) <= 1e-6:
+        if line not in self.network.formed or self.formed_kg(self.reconciled.values, line) <= 1e-6:
             return None
         estimate = self._share(lambda x: self.packed_kg(x, line) / self.formed_kg(x, line), explanation)
         return self._in_doubt(estimate, line_range(self._lines[line]), explanation, self.unexplained(line))
@@ -276,7 +277,7 @@ class Balanced:
             return Estimate(0.0, 0.0, 0.0)
         places = [self.at(f"{line.line}, {step}") for step, _ in steps_of(line)]
         estimate = self.derived(lambda x: float(x[places].sum()))
-        lost = float(np.clip(self.told.values[places], 0.0, None).sum())
+        lost = float(np.clip(self.reconciled.values[places], 0.0, None).sum())
         return Estimate(lost, max(0.0, estimate.low or 0.0), max(lost, estimate.high or 0.0))
 
 
@@ -312,7 +313,7 @@ def balanced(
         network, np.where(loss, np.clip(made, 0.0, None), made), network.covariance, network.unbelieved
     )
     covariance = spread @ answers.covariance @ spread.T
-    half = np.where(today.told, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
+    half = np.where(today.spoke, 1.96 * np.sqrt(np.clip(np.diag(covariance), 0.0, None)), np.nan)
     reconciled = replace(reconciled, low=reconciled.values - half, high=reconciled.values + half, covariance=covariance)
     misfit = misfit_of(window, answers, network)
     return Balanced(reading, network, first, reconciled, answers, window.causes, spread, window.days, misfit)

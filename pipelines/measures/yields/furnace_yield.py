@@ -53,7 +53,7 @@ def furnace_yield(
         packed_over_cut_low=cut.low,
         packed_over_cut_high=cut.high,
         packed_over_cut_why=cut.why,
-        cut_kg=balanced.cut_kg(balanced.told.values)[0] if balanced.network.formed else None,
+        cut_kg=balanced.cut_kg(balanced.reconciled.values)[0] if balanced.network.formed else None,
         unaccounted_kg=_above(lost.value) if lost else None,
         unaccounted_low=_above(lost.low) if lost else None,
         unaccounted_high=_above(lost.high) if lost else None,
@@ -102,7 +102,7 @@ def _flow(balanced: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]
     """The way of the day's glass from melt to pack, reconciled. What the counted losses leave open on the lines is
     unaccounted; it holds what breaks unseen, and what the mass of rejects of several items is not known to be.
     """
-    x, name = balanced.told.values, balanced.reading.furnace
+    x, name = balanced.reconciled.values, balanced.reading.furnace
     melted, (cut, then) = balanced.melted_kg(x), balanced.cut_kg(x)
     unseen = float(x[balanced.at(f"{name}, furnace to shears")]) * cut / then
     lost = dict.fromkeys((HOT, STATION, *WORDS.values(), STARTING, PALLETS), 0.0)
@@ -167,8 +167,8 @@ def meters_of(balanced: Balanced) -> list[MeterReading]:
             reading=nodes[n].reading if nodes[n].believed else None,
             uncertainty=nodes[n].sd if nodes[n].believed else None,
             reconciled=float(values[n]),
-            low=_known(balanced.told.low[n]),
-            high=_known(balanced.told.high[n]),
+            low=_known(balanced.reconciled.low[n]),
+            high=_known(balanced.reconciled.high[n]),
             z=float(balanced.first.z[n]) if np.isfinite(balanced.first.z[n]) else None,
         )
         for n in order
@@ -210,7 +210,7 @@ def in_whole(balanced: Balanced) -> np.ndarray:
     rounding leaves.
     """
     nodes, network = balanced.network.nodes, balanced.network
-    values = balanced.told.values.copy()
+    values = balanced.reconciled.values.copy()
     counted = [n for n, node in enumerate(nodes) if node.unit == "containers" and node.is_meter]
     values[counted] = np.round(values[counted])
     for number, balance in enumerate(network.balances):

@@ -58,7 +58,7 @@ class Openings:
     share);
     daily [k]: variance of what changes from day to day. nodes [n, k] and fixed [n]: relative error of each node of the
     network
-    (a loss: its share) = fixed + nodes @ causes; a node that said nothing is worked out from the others. told [n]:
+    (a loss: its share) = fixed + nodes @ causes; a node that said nothing is worked out from the others. spoke [n]:
     False where they do not tell it. scale [n]: a node's unit for that.
     """
 
@@ -68,7 +68,7 @@ class Openings:
     daily: np.ndarray
     nodes: np.ndarray
     fixed: np.ndarray
-    told: np.ndarray
+    spoke: np.ndarray
     scale: np.ndarray
 
 

@@ -122,7 +122,7 @@ def _metrics(web: Web, meter: Meter) -> bytes:
     view = web.desk.page(*figures_page(web)).view
     (part,) = view.parts
     assert isinstance(part, Special)
-    figures: Any = part.told
+    figures: Any = part.values
     return meter.text({**values, **figures["told"]}, figures["lines"], figures["stations"])
 
 

@@ -31,18 +31,18 @@ Text = Annotated[str, Query(max_length=400)]
 class InHand:
     """What was filled in, as it was written."""
 
-    told: tuple[tuple[str, str], ...]
+    given: tuple[tuple[str, str], ...]
 
     def __getattr__(self, name: str) -> str:
-        return dict(self.told).get(name, "")
+        return dict(self.given).get(name, "")
 
     @property
     def empty(self) -> bool:
-        return not self.told
+        return not self.given
 
     @property
     def address(self) -> str:
-        return f"/trace?{urlencode(self.told)}"
+        return f"/trace?{urlencode(self.given)}"
 
 
 def in_hand(texts: dict[str, str]) -> InHand:
@@ -103,7 +103,7 @@ def router(web: Web) -> APIRouter:
             answer = answer_trace(reader, plant, asked, also)
             return _customer(reader, plant, answer, hand) if customer else _answered(web, reader, plant, answer, hand)
 
-        return web.show(request, ("trace", hand.told, customer), make)
+        return web.show(request, ("trace", hand.given, customer), make)
 
     return routes
 
@@ -239,7 +239,7 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
         buttons,
         act="place",
         texts=texts,
-        hidden=(("question", urlencode(hand.told)),),
+        hidden=(("question", urlencode(hand.given)),),
         button_name="which",
     )
 

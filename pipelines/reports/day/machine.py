@@ -86,7 +86,7 @@ def _signed(value: float | None) -> str:
 
 def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
     """The line's stations in the order in which ware meets them."""
-    reconciled = {meter.meter: meter.reconciled for meter in day.told.meters}
+    reconciled = {meter.meter: meter.reconciled for meter in day.yields.meters}
     rows = [
         {
             "station": flow.station,

@@ -61,7 +61,7 @@ def page_of(
         title=f"Production day {day.day.isoformat()}",
         when=f"{plant.clock.show(day.span.start)} to {plant.clock.show(day.span.end)}, {hours:g} "
         f"hours{'; ' + words if words else ''}",
-        figures=tuple(_furnace_figure(f) for f in day.told.furnaces),
+        figures=tuple(_furnace_figure(f) for f in day.yields.furnaces),
         sections=tuple(_sections(plant, day, why)),
         links=(
             ("← day before", f"../{day_address(day.day - timedelta(days=1))}"),
@@ -98,21 +98,21 @@ def _furnace_figure(furnace: FurnaceYield) -> Figure:
 
 
 def _packed_words(furnace: FurnaceYield) -> str:
-    return (
-        "packed: not told for want of a line's pallets"
-        if furnace.packed_kg is None
-        else f"{count(furnace.packed_kg)} kg packed"
-    )
+    if furnace.packed_kg is None:
+        return "packed: not told for want of a line's pallets"
+    return f"{count(furnace.packed_kg)} kg packed"
 
 
 def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
     """The first sheet, the glass, a sheet a machine, and the tables behind them."""
     few = [change for change in day.changes if _worth_a_line(day, change)]
-    pictures = [furnace_picture(furnace) for furnace in day.told.furnaces if furnace.flow]
+    pictures = [furnace_picture(furnace) for furnace in day.yields.furnaces if furnace.flow]
     return [
         Section("What changed", sheet=_changes(few, "changed"), wide=True),
         Section(
-            "The biggest losses", sheet=biggest_sheet(plant, day.told, MOST, "biggest", "Biggest losses"), wide=True
+            "The biggest losses",
+            sheet=biggest_sheet(plant, day.yields, MOST, "biggest", "Biggest losses"),
+            wide=True,
         ),
         _signals(plant, day),
         _critical_lines(day),
@@ -124,9 +124,11 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
         *pictures,
         Section("Furnaces", sheet=furnaces_sheet(day), wide=True),
         Section(
-            "All losses", sheet=biggest_sheet(plant, day.told, 20, "losses", "Losses, the greatest first"), wide=True
+            "All losses",
+            sheet=biggest_sheet(plant, day.yields, 20, "losses", "Losses, the greatest first"),
+            wide=True,
         ),
-        *[section for line in day.told.lines for section in machine_sections(plant, day, line)],
+        *[section for line in day.yields.lines for section in machine_sections(plant, day, line)],
         Section(
             "Critical calls of the day",
             sheet=critical_sheet(plant, day),
@@ -139,8 +141,8 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
         Section("By shift", sheet=shifts_sheet(day)),
         Section("Pallets held, to be re-sorted, scrapped", sheet=held_sheet(plant, day)),
         Section("Weights against limits", sheet=weights_sheet(day), wide=True),
-        Section("Balances", sheet=balances_sheet(day.told), wide=True),
-        Section("Meters", sheet=meters_sheet(day.told), wide=True),
+        Section("Balances", sheet=balances_sheet(day.yields), wide=True),
+        Section("Meters", sheet=meters_sheet(day.yields), wide=True),
     ]
 
 
@@ -184,7 +186,7 @@ def _written(what: str, value: float | None) -> str:
 
 def _worth_a_line(day: Day, yield_change: YieldChange) -> bool:
     """On the first sheet: the furnaces, and whatever changed by more than noise."""
-    furnaces = {furnace.furnace for furnace in day.told.furnaces}
+    furnaces = {furnace.furnace for furnace in day.yields.furnaces}
     return yield_change.of in furnaces or any(
         past is not None and past.beyond for past in (yield_change.week, yield_change.month)
     )
@@ -377,9 +379,9 @@ def _any_critical(day: Day) -> bool:
 
 
 def _missing(plant: Plant, day: Day) -> list[str]:
-    said = meter_sentences(day.told)
-    said += [f"{furnace.furnace}: {furnace.why}." for furnace in day.told.furnaces if furnace.why]
-    said += [f"{each.line}: {each.why}." for each in day.told.lines if each.why]
+    said = meter_sentences(day.yields)
+    said += [f"{furnace.furnace}: {furnace.why}." for furnace in day.yields.furnaces if furnace.why]
+    said += [f"{each.line}: {each.why}." for each in day.yields.lines if each.why]
     said += [f"{line}, from {plant.clock.local(hour):%H:%M}: {doubt}" for line, hour, doubt in day.doubts]
     for line, cover in day.coverage.items():
         covered = {row["station"]: row["covered_s"] for row in cover.iter_rows(named=True)}
@@ -392,7 +394,7 @@ def _missing(plant: Plant, day: Day) -> list[str]:
         said += [f"{line}: {wrong}"] if wrong else []
         if not any(weight.point == "cold" for weight in day.weights[line]):
             said.append(f"{line}: no cold weighing; nominal weights were used.")
-    notes = [f"{y.line}: {note}" for y in day.told.lines for note in y.notes if not note.startswith("lehr time")]
+    notes = [f"{y.line}: {note}" for y in day.yields.lines for note in y.notes if not note.startswith("lehr time")]
     if any(day.waiting):
         said.append(f"{waiting_words(*day.waiting)}, of all feeds; `coldledger feeds` says why.")
-    return said + notes + [f"{f.furnace}: {note}" for f in day.told.furnaces for note in f.notes]
+    return said + notes + [f"{f.furnace}: {note}" for f in day.yields.furnaces for note in f.notes]

@@ -55,7 +55,7 @@ def machines_sheet(day: Day) -> Sheet:
             "efficiency": y.efficiency,
             "give": y.giveaway_kg,
         }
-        for y in day.told.lines
+        for y in day.yields.lines
     ]
     caption = (
         "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs "
@@ -104,7 +104,7 @@ def furnaces_sheet(day: Day) -> Sheet:
             "over_cut": _over_cut(f),
             "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
-        for f in day.told.furnaces
+        for f in day.yields.furnaces
     ]
     return Sheet(
         "furnaces",

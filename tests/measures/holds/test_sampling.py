@@ -214,7 +214,7 @@ def test_tightened_accepts_less_than_normal_at_the_aql(lot: int, aql: float) -> 
 
 
 @pytest.mark.parametrize(
-    ("lots", "steady", "told"),
+    ("lots", "steady", "expected"),
     [
         ("", False, NORMAL),
         ("+-++++-", False, NORMAL),
@@ -229,12 +229,12 @@ def test_tightened_accepts_less_than_normal_at_the_aql(lot: int, aql: float) -> 
         ("+" * 9, True, NORMAL),
     ],
 )
-def test_switching_rules(lots: str, steady: bool, told: str) -> None:
+def test_switching_rules(lots: str, steady: bool, expected: str) -> None:
     """ISO 2859-1:1999, 9.3.1 to 9.3.4 and 9.4, from memory: two of five or fewer; five in a row; a score of 30 (3 a lot
     one AQL step tighter); five refused.
     """
     accepted = [mark == "+" for mark in lots]
-    assert inspection_after(accepted, accepted, steady) == told
+    assert inspection_after(accepted, accepted, steady) == expected
 
 
 def test_small_acceptance_numbers_score_two_a_lot() -> None:

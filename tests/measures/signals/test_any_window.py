@@ -114,7 +114,7 @@ def test_an_hour_in_which_a_job_begins_is_expected_in_two_parts(plant: Plant, si
     tracker, _, _ = run(plant, "K3", (calls, ware, spans, jobs), start, 24)
     old, new = tracker.parts[12]
     assert (old.start, old.stop, new.stop) == (720, 760, 780)
-    assert not old.told.borrowed and new.told.hours == 0 and new.told.borrowed
+    assert not old.expected.borrowed and new.expected.hours == 0 and new.expected.borrowed
     first = tracker.scan.first
     assert tracker.scan.floor_of(770 - first) == 760 - first and tracker.scan.floor_of(750 - first) == 0
 

@@ -65,7 +65,7 @@ def test_without_challenges_nothing_is_known(plant: Plant) -> None:
     assert (detection(plant, "K1", "STN", none).rate, detection(plant, "K1", None, none).rate) == (None, None)
     assert missed_by_time(plant, "K1", "STN", passes_by_kind(none), [], MissPrior(0.5, 0.5), np.zeros(3)) is None
     guess = works_prior(pl.DataFrame(schema=SCHEMA), [])
-    assert not guess.told and guess.missed + guess.found == pytest.approx(2)
+    assert not guess.shown and guess.missed + guess.found == pytest.approx(2)
 
 
 def test_a_failed_challenge_puts_everything_since_the_last_good_one_in_doubt(plant: Plant) -> None:
@@ -206,7 +206,7 @@ def test_the_works_prior_finds_mean_and_spread_of_simulated_stations() -> None:
     strengths = []
     for _ in range(5):
         miss_prior = works_prior(works(rng, rng.beta(6, 44, 60), 60, 0.0), [])
-        assert miss_prior.told and miss_prior.mean == pytest.approx(0.12, abs=0.02)
+        assert miss_prior.shown and miss_prior.mean == pytest.approx(0.12, abs=0.02)
         strengths.append(miss_prior.missed + miss_prior.found)
     assert np.mean(strengths) == pytest.approx(50, rel=0.25)
     alike = works_prior(works(rng, np.full(60, 0.12), 60, 0.0), [])

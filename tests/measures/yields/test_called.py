@@ -62,7 +62,10 @@ def test_its_rejects_close_the_balance_of_the_whole_line(plant: Plant) -> None:
         )
     )
     assert solved.value("K1-foot rejected") == pytest.approx(away, abs=60) and solved.misfit is None
-    assert solved.told.high[solved.at("K1-foot rejected")] - solved.told.low[solved.at("K1-foot rejected")] < 200
+    assert (
+        solved.reconciled.high[solved.at("K1-foot rejected")] - solved.reconciled.low[solved.at("K1-foot rejected")]
+        < 200
+    )
     share, loose = solved.line_pack_to_melt("K1"), guessed.line_pack_to_melt("K1")
     true = less / line.packed * truth.lines[0].good / truth.lines[0].cut
     assert share is not None and share.low is not None and share.high is not None and share.low < true < share.high

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.measures.yields.balance import balanced
-from pipelines.measures.yields.line_yield import _packed_can_be, _steps
+from pipelines.measures.yields.line_yield import _steps, packed_can_be
 from pipelines.measures.yields.losses_expected import usual_of
 from pipelines.measures.yields.network import FurnaceReading
 from pipelines.plant.works import Plant
@@ -37,7 +37,7 @@ def test_pallets_not_told_or_above_what_was_cut_are_divided_by_nothing(plant: Pl
     for packed, can_be in ((line.packed, True), (None, False), (1.5 * line.cut, False)):
         changed = replace(line, packed=packed)
         reading = replace(day, lines=(changed, *day.lines[1:]))
-        assert _packed_can_be(balanced(plant, reading, usual_of(plant, reading, [])), changed) is can_be
+        assert packed_can_be(balanced(plant, reading, usual_of(plant, reading, [])), changed) is can_be
 
 
 def test_a_line_whose_stations_are_all_silent_goes_from_cut_to_packed(plant: Plant) -> None:
@@ -65,6 +65,8 @@ def test_a_line_whose_stations_are_all_silent_goes_from_cut_to_packed(plant: Pla
     assert share.low <= plain <= share.high and share.high - share.low < 0.02
     assert solved.first.p > 1e-6
     assert (
-        np.abs([solved.network.open(solved.told.values, n, True) for n in range(len(solved.network.balances))]).max()
+        np.abs(
+            [solved.network.open(solved.reconciled.values, n, True) for n in range(len(solved.network.balances))]
+        ).max()
         < 1
     )

@@ -103,6 +103,6 @@ def test_a_works_without_the_column_stays_as_it_is() -> None:
 def test_more_than_came_by_is_guessed_at_and_not_where_it_is_told() -> None:
     """0.3 % of two totals of 10 000: four standard uncertainties of their difference are 170."""
     far, near = [("side", 10_000, 100), ("foot", 10_200, 0)], [("side", 10_000, 100), ("foot", 10_050, 0)]
-    (note,) = more_than_came(far, 0.3, told=False)
+    (note,) = more_than_came(far, 0.3, refed=False)
     assert note.startswith("foot: 300 containers more") and "guess" in note
-    assert more_than_came(near, 0.3, told=False) == [] and more_than_came(far, 0.3, told=True) == []
+    assert more_than_came(near, 0.3, refed=False) == [] and more_than_came(far, 0.3, refed=True) == []
