@@ -33,6 +33,9 @@ def con() -> duckdb.DuckDBPyConnection:
 @pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)
 def test_a_feed_is_complete(feed: Feed, con: duckdb.DuckDBPyConnection) -> None:
     lineage = ["batch", "file_line", "replaced_at", "replaced_by"]
+    there = {row[0] for row in con.execute("select table_name from information_schema.tables").fetchall()}
+    assert feed.name in there, f"no file of sql/migrations makes the table {feed.name}"
+    assert f"current_{feed.name}" in there, f"no view: sql/core/current_{feed.name}.sql"
     assert sorted(con.table(feed.name).columns) == sorted([*feed.columns, *lineage])
     assert con.table(f"current_{feed.name}").columns == [*feed.columns, "batch", "file_line"]
     assert set(feed.columns) <= QUANTITIES.keys() and set(feed.key) <= set(feed.columns)
@@ -43,7 +46,7 @@ def test_a_feed_is_complete(feed: Feed, con: duckdb.DuckDBPyConnection) -> None:
 
 def test_there_is_no_feed_module_outside_the_list() -> None:
     modules = {path.stem for path in (ROOT / "schemas" / "feeds").glob("*.py")} - {"__init__", "base"}
-    assert modules == ALL_FEEDS.keys()
+    assert modules == ALL_FEEDS.keys(), "schemas/feeds/__init__.py: ALL_FEEDS lists every module of schemas/feeds"
 
 
 @pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)

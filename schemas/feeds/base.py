@@ -28,7 +28,9 @@ DTYPES: dict[str, pl.DataType] = {
 
 
 def field(name: str, *, optional: bool = False) -> Any:
-    """A pandera field with the range that the glossary gives this quantity."""
+    """A pandera field with the range that the glossary gives this quantity. KeyError for a name it does not know."""
+    if name not in QUANTITIES:
+        raise KeyError(f"'{name}' is no column of schemas/quantities.py: every column of a feed stands there first")
     quantity = QUANTITIES[name]
     limits: dict[str, Any] = {}
     if quantity.kind in ("count", "number"):

@@ -75,15 +75,17 @@ def test_every_command_is_told_as_its_help_tells_it() -> None:
     for name, command in commands():
         about = " ".join(command.help.split("\n\n")[0].split()).replace("|", "\\|")
         topic = named_by(name)
-        assert topic is not None, name
-        assert f"| `coldledger {name}` | {about} | `coldledger help {topic.name}` |" in text, name
+        assert topic is not None, f"no topic in TOPICS (pipelines/help/topics.py) names the command {name}"
+        row = f"| `coldledger {name}` | {about} | `coldledger help {topic.name}` |"
+        assert row in text.splitlines(), f"pipelines/commands/commands.md wants the row: {row}"
     assert len(re.findall(r"^\| `coldledger ", text, re.M)) == len(commands())
 
 
 def test_every_commands_help_names_its_topic_and_the_topic_the_command() -> None:
     for name, command in commands():
         topic = named_by(name)
-        assert topic is not None and command.epilog == f"More: coldledger help {topic.name}", name
+        assert topic is not None, f"no topic in TOPICS (pipelines/help/topics.py) names the command {name}"
+        assert command.epilog == f"More: coldledger help {topic.name}", name
         text = text_of(topic)
         assert re.search(rf"coldledger\s+{name.split()[0]}\b|`{name}`", text), name
     known = {name for name, _ in commands()}
