@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from prefect import flow, task
 
-from pipelines.errors import WrongUse
+from pipelines.errors import SiteError, WrongUse
 
 JOBS_A_TASK = 4
 
@@ -58,3 +58,7 @@ def on_dask(address: str, ask: Callable[[Any], Any]) -> Any:
         return whole()
     except (OSError, TimeoutError) as error:
         raise WrongUse(f"no Dask scheduler answers at {address}: {error}") from None
+    except RuntimeError as error:
+        if "ephemeral" not in str(error):
+            raise
+        raise SiteError(f"Prefect's server for the work on Dask did not start: {error} Run this again") from None

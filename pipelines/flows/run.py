@@ -25,6 +25,9 @@ _QUIET = {
     "PREFECT_LOGGING_LEVEL": "CRITICAL",  # what went wrong is said once, in a sentence, by the command itself
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
+    # work on Dask alone, where no server is named: Prefect begins one for it, which takes its time on a loaded computer
+    "PREFECT_SERVER_ALLOW_EPHEMERAL_MODE": "true",
+    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "300",
 }
 
 
