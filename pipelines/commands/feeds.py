@@ -18,8 +18,7 @@ from pipelines.commands.options import (
     open_here,
     span_of,
 )
-from pipelines.reports.terminal.feeds import MOST_OF_FEEDS, Part
-from pipelines.reports.terminal.table import Format, print_json
+from pipelines.reports.terminal.table import Format, Part, print_json
 from pipelines.settings import log_kind
 
 MOST_FOR_MACHINES = 100_000  # wrong values in JSON and CSV
@@ -56,7 +55,7 @@ def feeds(
         typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
         return
     from pipelines.answers.feeds import STOPPED, answer_feeds
-    from pipelines.reports.terminal.feeds import show_feeds
+    from pipelines.reports.terminal.feeds import MOST_OF_FEEDS, show_feeds
 
     opened = by_the_clock_of_the_demo(open_here(site))
     with opened.ledger.reading() as reader:

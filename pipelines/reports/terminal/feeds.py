@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from pipelines.clock import parse_timestamp
 from pipelines.plant.works import Plant
-from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
-from schemas.feeds import ALL_FEEDS
+from pipelines.reports.terminal.table import Format, Part, print_csv, print_json, print_table
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
@@ -32,15 +30,6 @@ FEED_COLUMNS = (
 STATION_COLUMNS = ("line", "station", "last_window", "behind_min", "verdict")
 REFUSED_COLUMNS = ("batch", "feed", "file", "file_line", "column_name", "value", "reason", "expected", "sentence")
 MOST_OF_FEEDS, MOST_OF_INTAKE = 40, 20  # sentences; every one of them is in the JSON and the CSV
-_LIST = f" ({', '.join(ALL_FEEDS)})"
-
-
-class Part(StrEnum):
-    """What `coldledger feeds` answers with: three tables."""
-
-    feeds = "feeds"
-    stations = "stations"
-    refused = "refused"
 
 
 _COLUMNS = {Part.feeds: FEED_COLUMNS, Part.stations: STATION_COLUMNS, Part.refused: REFUSED_COLUMNS}
@@ -98,10 +87,16 @@ def _rows_of(refused: Sequence[dict[str, Any]]) -> int:
 
 def with_the_list_once(sentences: Iterable[str]) -> list[str]:
     """The sentences, each once; the list of all feeds stands in the first that has it."""
+    unique = list(dict.fromkeys(sentences))
+    if sum("reject_counts, " in text for text in unique) < 2:
+        return unique
+    from schemas.feeds import ALL_FEEDS  # loads the contract's library: not for a command that only shows
+
+    every = f" ({', '.join(ALL_FEEDS)})"
     texts: list[str] = []
-    for sentence in dict.fromkeys(sentences):
-        listed = any(_LIST in text for text in texts)
-        texts.append(sentence.replace(_LIST, "") if listed else sentence)
+    for sentence in unique:
+        listed = any(every in text for text in texts)
+        texts.append(sentence.replace(every, "") if listed else sentence)
     return texts
 
 

@@ -57,3 +57,11 @@ def print_csv(columns: Sequence[str], rows: Rows) -> None:
 
 def print_json(answer: Any) -> None:
     sys.stdout.write(json.dumps(answer, ensure_ascii=False, indent=1, default=str) + "\n")
+
+
+class Part(StrEnum):
+    """What `coldledger feeds` answers with: three tables."""
+
+    feeds = "feeds"
+    stations = "stations"
+    refused = "refused"
