@@ -19,6 +19,7 @@ import pytest
 import yaml
 
 from pipelines.flows.deployments import as_text, close_cron, intake_cron
+from pipelines.flows.noted import BY_DEPLOYMENT
 from pipelines.people.books import Books
 from pipelines.plant.works import Plant, read_plant
 from sample_feeds.simulator import Simulated, write_feeds
@@ -130,6 +131,8 @@ def test_a_works_own_scheduler_and_worker_take_in_and_close(
     texts = _driven(server, now)
     assert texts == {"intake": "COMPLETED", "close": "COMPLETED"}
     assert place.ask("closes_of_day", day=DAY)["revision"].to_list() == [1]
+    runs = Books(place.site.serve).ask("newest_runs", most=5)
+    assert {(row["flow"], row["why"]) for row in runs} == {(flow, BY_DEPLOYMENT) for flow in ("intake", "close")}
     assert place.facts("station_counts").height > 100_000 and list(place.site.inbox.iterdir()) == []
 
 
