@@ -52,3 +52,13 @@ class FileRefused(ColdledgerError):
     def __init__(self, reason: Reason, value: str = "", expected: str = "", column: str = ""):
         self.reason, self.value, self.expected, self.column = reason, value, expected, column
         super().__init__(f"{reason}: {value}")
+
+
+def first_line(error: BaseException) -> str:
+    """What an error says, in a line."""
+    return str(error).splitlines()[0] if str(error) else "no words"
+
+
+def named_line(error: BaseException) -> str:
+    """The same, with the kind of error before it."""
+    return f"{type(error).__name__}: {first_line(error)}"

@@ -44,11 +44,11 @@ def first_refused(ledger: Ledger, first_batch: int, most: int) -> list[dict[str,
 
 def _stations(reader: Reader, plant: Plant, now: datetime) -> list[StationLife]:
     """Every station as the pages have it; one that they know nothing of is looked for in all times."""
-    station_lifes = stations_alive(reader, plant, now)
-    if all(station.state != "never" for station in station_lifes):
-        return station_lifes
+    stations = stations_alive(reader, plant, now)
+    if all(station.state != "never" for station in stations):
+        return stations
     ever = {station.station: station for station in stations_alive(reader, plant, now, ALL_TIMES)}
-    return [ever[station.station] if station.state == "never" else station for station in station_lifes]
+    return [ever[station.station] if station.state == "never" else station for station in stations]
 
 
 def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:

@@ -15,6 +15,7 @@ from pipelines.commands.options import (
     SiteOption,
     ToOption,
     by_the_clock_of_the_demo,
+    command_group,
     open_here,
     span_of,
 )
@@ -23,11 +24,7 @@ from pipelines.settings import log_kind
 
 MOST_FOR_MACHINES = 100_000  # wrong values in JSON and CSV
 
-feeds_app = typer.Typer(
-    invoke_without_command=True,
-    rich_markup_mode=None,
-    help="What came, what is late or silent, what was refused and why.",
-)
+feeds_app = command_group("What came, what is late or silent, what was refused and why.")
 
 
 @feeds_app.callback()

@@ -7,15 +7,13 @@ from typing import Annotated
 
 import typer
 
-from pipelines.commands.options import FormatOption, SiteOption, open_here
+from pipelines.commands.options import FormatOption, SiteOption, command_group, open_here
 from pipelines.errors import WrongUse
 from pipelines.reports.terminal.table import Format
 
-holds_app = typer.Typer(
-    invoke_without_command=True,
-    rich_markup_mode=None,
-    help="What is held, why, since when, by whom; place, confirm, extend, release, scrap. Nothing is ever removed "
-    "from the history.",
+holds_app = command_group(
+    "What is held, why, since when, by whom; place, confirm, extend, release, scrap. Nothing is ever removed "
+    "from the history."
 )
 NameArgument = Annotated[str, typer.Argument(metavar="HOLD", help="Name of the hold, such as H-0001.")]
 PalletsOption = Annotated[
@@ -154,8 +152,7 @@ def _decide(
         ]
     typer.echo(
         f"{decision.hold}: {', '.join(decision.pallets)} {now[0].state if now else ''} by {decision.by}. The "
-        "warehouse must be "
-        "told: this command moves nothing."
+        "warehouse must be told: this command moves nothing."
     )
     for pallet in now:
         if pallet.disagrees:

@@ -38,8 +38,7 @@ def backup(
     answer = back_up(open_here(site), to, keep, _say)
     typer.echo(
         f"{answer.folder}: {sum(answer.rows.values()):,} rows read whole; {answer.new_files} new of {answer.files} "
-        "files of "
-        f"the archive. `coldledger restore --from {to}` makes a site of it."
+        f"files of the archive. `coldledger restore --from {to}` makes a site of it."
     )
 
 
@@ -165,12 +164,13 @@ def run_on(dask: str, ask: Any, site: Path | None) -> Any:
     import os
     import tempfile
 
-    from pipelines.flows.run import prepare
+    from pipelines.flows.run import keep_quiet, prepare
 
     try:
         prepare(open_here(site))
     except errors.SiteError:
         os.environ.setdefault("PREFECT_HOME", tempfile.mkdtemp(prefix="coldledger-"))
+        keep_quiet()
     from pipelines.flows.from_exports import on_dask
 
     return on_dask(dask, ask)

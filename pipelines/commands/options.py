@@ -99,3 +99,8 @@ def amount(least: float, most: float, name: str) -> Callable[[str | float], floa
         return typed.amount(str(text), least, most, name)
 
     return number
+
+
+def command_group(about: str) -> typer.Typer:
+    """Commands under one word, which answers by itself too."""
+    return typer.Typer(invoke_without_command=True, rich_markup_mode=None, help=about)

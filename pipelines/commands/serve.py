@@ -16,6 +16,7 @@ from pipelines.commands.options import (
     SiteOption,
     amount,
     by_the_clock_of_the_demo,
+    command_group,
     open_here,
     whole,
 )
@@ -26,14 +27,8 @@ from pipelines.settings import log_kind
 if TYPE_CHECKING:
     from pipelines.site.folder import OpenSite
 
-people_app = typer.Typer(
-    invoke_without_command=True, rich_markup_mode=None, help="Who may sign in to the pages, and what each may do."
-)
-notices_app = typer.Typer(
-    invoke_without_command=True,
-    rich_markup_mode=None,
-    help="Notices by mail or webhook: what went out; try the addresses.",
-)
+people_app = command_group("Who may sign in to the pages, and what each may do.")
+notices_app = command_group("Notices by mail or webhook: what went out; try the addresses.")
 NameArgument = Annotated[str, typer.Argument(help="Name of the person, as decisions will carry it.")]
 
 
@@ -97,7 +92,7 @@ def schedule(
 
     opened = _at_its_time(open_here(site))
     now = opened.settings.now()
-    checks = [
+    wake_ups = [
         due
         for due in upcoming(opened.plant, now, int(hours) + 2)
         if due.at is None or due.at <= now + timedelta(hours=hours)
@@ -105,7 +100,7 @@ def schedule(
     json = format is Format.json
     show = utc_text if json else opened.plant.clock.show
     later = None if json else "when it has come"
-    rows = [{"at": show(due.at) if due.at else later, "flow": due.flow, "why": due.why} for due in checks]
+    rows = [{"at": show(due.at) if due.at else later, "flow": due.flow, "why": due.why} for due in wake_ups]
     _show("What will run", ("at", "flow", "why"), rows, format)
 
 

@@ -7,14 +7,10 @@ from typing import Annotated
 import typer
 
 from pipelines import errors
-from pipelines.commands.options import FormatOption, SiteOption, open_here, span_of
+from pipelines.commands.options import FormatOption, SiteOption, command_group, open_here, span_of
 from pipelines.reports.terminal.table import Format
 
-signals_app = typer.Typer(
-    invoke_without_command=True,
-    rich_markup_mode=None,
-    help="What is not chance: defect, where, since when; acknowledge what was seen.",
-)
+signals_app = command_group("What is not chance: defect, where, since when; acknowledge what was seen.")
 
 
 @signals_app.callback()

@@ -75,8 +75,7 @@ def trace(
         write_index(opened)
         typer.echo(
             f"{found.hold}: {len(found.pallets)} pallets proposed. Nothing is held until somebody runs `coldledger "
-            "holds "
-            f"confirm {found.hold}`.",
+            f"holds confirm {found.hold}`.",
             err=format is not Format.table,
         )
 

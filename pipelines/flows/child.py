@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines import logs
-from pipelines.errors import ColdledgerError
+from pipelines.errors import ColdledgerError, named_line
 from pipelines.flows.run import call_flow
 from pipelines.settings import settings_from_environment
 from pipelines.site.folder import OpenSite, open_site
@@ -45,7 +45,7 @@ def run_child(flow: str, root: Path, days: list[date]) -> Outcome:
         return Outcome("failed", f"{error.filename or ''} {error.strerror or error}".strip())
     except Exception as error:
         logging.getLogger(__name__).exception("%s failed", flow)
-        return Outcome("failed", f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}")
+        return Outcome("failed", named_line(error))
 
 
 def _intake(opened: OpenSite, days: list[date]) -> Outcome:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from pipelines.errors import SiteError
+from pipelines.errors import SiteError, named_line
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
 
@@ -119,10 +119,7 @@ def register(opened: OpenSite, pool: str) -> list[Wanted]:
         for deployment in deployments:
             _deployment(opened, deployment, pool).apply()
     except Exception as error:
-        said = str(error).splitlines()[0] if str(error) else "no words"
-        raise SiteError(
-            f"the Prefect server at {url} did not take the deployments ({type(error).__name__}: {said})"
-        ) from error
+        raise SiteError(f"the Prefect server at {url} did not take the deployments ({named_line(error)})") from error
     return deployments
 
 

@@ -17,7 +17,7 @@ from typing import Any
 
 from prefect import flow, get_run_logger, task
 
-from pipelines.flows.noted import BY_DEPLOYMENT, NotedRun
+from pipelines.flows.noted import BY_DEPLOYMENT, noted
 from pipelines.flows.steps import FLOWS, RETRY_S, Steps, can_help, in_words
 from pipelines.settings import keep_private, settings_from_environment
 from pipelines.site.folder import OpenSite, close_to_others, open_site
@@ -93,13 +93,7 @@ def _work(name: str, site: str, **values: Any) -> Any:
     opened = open_site(Path(site), settings_from_environment())
     close_to_others(opened.site)
     with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
-        noted = NotedRun(opened, name, BY_DEPLOYMENT)
-        try:
-            answer = FLOWS[name](Steps().begin(_as_task), opened, **values)
-        except BaseException as error:
-            noted.failed(error)
-            raise
-        noted.ended(answer)
+        answer = noted(opened, name, BY_DEPLOYMENT, lambda: FLOWS[name](Steps().begin(_as_task), opened, **values))
     get_run_logger().info("%s of %s: %s", name, opened.site.root, in_words(name, answer))
     return None
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import logging
 import sqlite3
+from collections.abc import Callable
 from typing import Any
 
 from pipelines.clock import utc_text
-from pipelines.errors import ColdledgerError, SiteError
+from pipelines.errors import ColdledgerError, SiteError, first_line, named_line
 from pipelines.flows.steps import in_words
 from pipelines.people.books import KEEP_RUNS, Books
 from pipelines.site.folder import OpenSite
@@ -44,8 +45,7 @@ class NotedRun:
         """It ended by an error, or was interrupted."""
         if not isinstance(error, Exception):
             return self._end("cut off", "interrupted; the next run takes up what it left")
-        first = str(error).splitlines()[0] if str(error) else "no words"
-        return self._end("failed", first if isinstance(error, ColdledgerError) else f"{type(error).__name__}: {first}")
+        return self._end("failed", first_line(error) if isinstance(error, ColdledgerError) else named_line(error))
 
     def _end(self, state: str, words: str) -> None:
         if not self.number:
@@ -55,3 +55,15 @@ class NotedRun:
             self._books.tell("drop_old_runs", keep=KEEP_RUNS)
         except (sqlite3.Error, OSError) as error:
             _LOG.warning("the run's end cannot be noted: %s", error)
+
+
+def noted(opened: OpenSite, flow: str, why: str, work: Callable[[], Any]) -> Any:
+    """Do a flow's work and note how it went; gives back what the work gives."""
+    run = NotedRun(opened, flow, why)
+    try:
+        answer = work()
+    except BaseException as error:
+        run.failed(error)
+        raise
+    run.ended(answer)
+    return answer

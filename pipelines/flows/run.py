@@ -13,8 +13,8 @@ from urllib.request import urlopen
 
 import typer
 
-from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError
-from pipelines.flows.noted import BY_COMMAND, NotedRun
+from pipelines.errors import DONE, NEEDS_A_PERSON, ColdledgerError, SiteError, named_line
+from pipelines.flows.noted import BY_COMMAND, noted
 from pipelines.flows.steps import FLOWS, Steps, plainly
 from pipelines.ledger.sentences import unwritable_prefect
 from pipelines.site.folder import OpenSite
@@ -32,15 +32,18 @@ _QUIET = {
 
 
 def prepare(opened: OpenSite) -> None:
-    """Settings of Prefect: its own files in the site's folder unless the environment says otherwise; nothing calls
-    out.
-    """
+    """Settings of Prefect: quiet, its own files in the site's folder unless the environment says otherwise."""
     home = opened.site.root / ".prefect"
     os.environ.setdefault("PREFECT_HOME", str(home))
     try:
         Path(os.environ["PREFECT_HOME"]).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SiteError(unwritable_prefect(opened.site, os.environ["PREFECT_HOME"], error)) from error
+    keep_quiet()
+
+
+def keep_quiet() -> None:
+    """Prefect calls nobody and says nothing by itself, with or without a site."""
     for name, value in _QUIET.items():
         os.environ.setdefault(name, value)
 
@@ -103,16 +106,9 @@ def call_flow(name: str, opened: OpenSite, why: str = BY_COMMAND, **values: Any)
     done all the same, each step once, and that is said on the error stream.
     """
     with one_run_at_a_time(opened.site, name, opened.settings.lock_wait_s):
-        run = NotedRun(opened, name, why) if why else None
-        try:
-            answer = _worked(name, opened, values)
-        except BaseException as error:
-            if run is not None:
-                run.failed(error)
-            raise
-        if run is not None:
-            run.ended(answer)
-        return answer
+        if not why:
+            return _worked(name, opened, values)
+        return noted(opened, name, why, lambda: _worked(name, opened, values))
 
 
 def _worked(name: str, opened: OpenSite, values: dict[str, Any]) -> Any:
@@ -129,7 +125,7 @@ def _worked(name: str, opened: OpenSite, values: dict[str, Any]) -> Any:
         except Exception as error:
             if error is steps.failed:
                 raise
-            away = f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no words'}"
+            away = named_line(error)
         typer.echo(
             f"The Prefect server cannot be reached ({away}); {name} works without it, and the site's own run history "
             "has the run.",

@@ -96,8 +96,7 @@ def _silent(plant: Plant, works_now: Now) -> Iterator[Notice]:
             ):
                 text = (
                     f"Its last count is of {plant.clock.show(station.last)}. What it alone can call is not judged "
-                    "since; "
-                    "look at the station and its export."
+                    "since; look at the station and its export."
                 )
                 yield Notice(
                     f"silent {station.station} {utc_text(station.last)}",
@@ -109,9 +108,8 @@ def _silent(plant: Plant, works_now: Now) -> Iterator[Notice]:
 def _silent_works(plant: Plant, works_now: Now) -> Iterator[Notice]:
     if works_now.newest is not None and plant.notices.silent_minutes is not None:
         text = (
-            f"The newest count is of {plant.clock.show(works_now.newest)}. Look at the network, the stations' "
-            "exports and "
-            "the inbox."
+            f"The newest count is of {plant.clock.show(works_now.newest)}. Look at the network, the stations' exports "
+            "and the inbox."
         )
         yield Notice(f"silent works {utc_text(works_now.newest)}", "no station sends counts", text)
 

@@ -45,8 +45,8 @@ async def whole_question(request: Request) -> None:
         return
     takes = [str(query_param.alias) for query_param in route.dependant.query_params]
     takes += OWN if route.path not in LEADING_ON else ()
-    table = Counter(name for name, _ in request.query_params.multi_items())
-    for name, times in table.items():
+    given = Counter(name for name, _ in request.query_params.multi_items())
+    for name, times in given.items():
         if name not in takes:
             known = f"it takes {', '.join(takes)}" if takes else "it takes none"
             raise WrongUse(f"the address of this page takes no '{typed.shown(name)}'; {known}")

@@ -22,13 +22,13 @@ Pair = tuple[str, str]  # a name and an address, as they are counted
 def place_of(address: str) -> str:
     """What counts as one address: an IPv4 address, or the /64 that one subscriber has (RFC 6177)."""
     try:
-        ipv4_address = ipaddress.ip_address(address.split("%")[0])
+        parsed = ipaddress.ip_address(address.split("%")[0])
     except ValueError:
         return address[:64]
-    if isinstance(ipv4_address, ipaddress.IPv6Address):
-        mapped = ipv4_address.ipv4_mapped
-        return str(mapped) if mapped else str(ipaddress.ip_network((ipv4_address, 64), strict=False))
-    return str(ipv4_address)
+    if isinstance(parsed, ipaddress.IPv6Address):
+        mapped = parsed.ipv4_mapped
+        return str(mapped) if mapped else str(ipaddress.ip_network((parsed, 64), strict=False))
+    return str(parsed)
 
 
 def pair_of(name: str, address: str) -> Pair:

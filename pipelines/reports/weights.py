@@ -201,8 +201,7 @@ def _says(plant: Plant, study: ItemStudy) -> Section:
     weights = study.weights
     slope = (
         f"Over the day the weight moved by {signed(weights.drift_g_per_day)} g (95 %: "
-        f"{signed(weights.drift_low or 0)} to "
-        f"{signed(weights.drift_high or 0)})."
+        f"{signed(weights.drift_low or 0)} to {signed(weights.drift_high or 0)})."
         if weights.drift_g_per_day is not None
         else ""
     )
@@ -359,9 +358,8 @@ def _sheet(weights: Weights, number: int) -> Sheet:
     links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(weights.moulds)}
     caption = (
         f"{weights.n} weighings at the {weights.point} end. Cp, Cpk by the mould's own spread within (samples of one "
-        "time, "
-        "else moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few weighings, or "
-        "no limits."
+        "time, else moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few "
+        "weighings, or no limits."
     )
     return Sheet(
         f"moulds-{number}", f"Moulds {weights.item or ''}".strip(), _MOULDS, rows, caption, strong=strong, links=links

@@ -6,12 +6,11 @@ from __future__ import annotations
 
 import json
 import logging
-import os
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -45,11 +44,9 @@ class Clerk:
         self,
         root: Path,
         settings: Settings,
-        environment: Mapping[str, str] | None = None,
         run: Callable[[str, list[str]], dict[str, Any]] | None = None,
     ):
         self.root, self.settings = root, settings
-        self.environment = dict(environment or {})
         self.opened: OpenSite = open_site(root, settings)
         self.books = Books(self.opened.site.serve)
         self.past = PastRuns({}, {})
@@ -169,12 +166,9 @@ class Clerk:
 
     def _in_process(self, flow: str, more: list[str]) -> dict[str, Any]:
         """A flow as a child process, which ends when this one does; what it told."""
-        environment = {**os.environ, **self.environment}
         command = [sys.executable, "-m", "pipelines.flows.child", flow, str(self.root), *more]
         try:
-            self._child = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment, text=True
-            )
+            self._child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
             out, _ = self._wait(self._child)
             return dict(json.loads(out.splitlines()[-1]))
         except (OSError, ValueError, IndexError, subprocess.SubprocessError) as error:

@@ -62,9 +62,8 @@ def main() -> None:
     pool.PROCESSES = before
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"close over reading {max(closes) / read:.1f}; rebuild {both / options.days:.1f} s a day, "
-        f"{answer / both:.2f} times "
-        f"as fast as in one process; peak of this process {peak:,.0f} MB ({time.strftime('%Y-%m-%d')})"
+        f"close over reading {max(closes) / read:.1f}; rebuild {both / options.days:.1f} s a day, {answer / both:.2f} "
+        f"times as fast as in one process; peak of this process {peak:,.0f} MB ({time.strftime('%Y-%m-%d')})"
     )
 
 

@@ -77,15 +77,15 @@ def _meter(rng: np.random.Generator, plant: Plant, furnace: str, kind: str) -> t
     }[kind]
 
 
-def summed_lies(kind: str, size: str, when: str, lieds: list[Lied]) -> str:
+def summed_lies(kind: str, size: str, when: str, lies: list[Lied]) -> str:
     """One line of figures."""
-    inside = 100 * np.mean([lied.low <= lied.truth <= lied.high for lied in lieds])
-    width = 100 * np.mean([lied.high - lied.low for lied in lieds])
+    inside = 100 * np.mean([lied.low <= lied.truth <= lied.high for lied in lies])
+    width = 100 * np.mean([lied.high - lied.low for lied in lies])
     named, listed, wrongly = (
-        100 * np.mean([getattr(lied, name) for lied in lieds]) for name in ("named", "listed", "wrongly")
+        100 * np.mean([getattr(lied, name) for lied in lies]) for name in ("named", "listed", "wrongly")
     )
-    ranges = 100 * np.mean([lied.value is None for lied in lieds])
+    ranges = 100 * np.mean([lied.value is None for lied in lies])
     return (
-        f"    {kind:<10} {size:<8} {when:<24} n {len(lieds):4d}  holds {inside:5.1f} %, width {width:.2f}, a range "
+        f"    {kind:<10} {size:<8} {when:<24} n {len(lies):4d}  holds {inside:5.1f} %, width {width:.2f}, a range "
         f"{ranges:3.0f} %; the liar named {named:3.0f} %, listed {listed:3.0f} %, another named {wrongly:4.1f} %"
     )

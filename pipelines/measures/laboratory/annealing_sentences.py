@@ -29,8 +29,7 @@ def temper_sentences(plant: Plant, line: str, temper: Temper) -> list[str]:
     if temper.no_thickness:
         said.append(
             f"{line}: {temper.no_thickness} of {temper.n} temper numbers stand as read: no temper_thickness_mm is "
-            "known of "
-            "their item. Thin glass is then more strained than its number says."
+            "known of their item. Thin glass is then more strained than its number says."
         )
     return said
 

@@ -73,8 +73,7 @@ def feeder_sentence(plant: Plant, weights: Weights, feeder_correction: FeederCor
         )
         return (
             f"Feeder, gob {feeder_correction.gob}: no correction is told. What was weighed of it disagrees by more "
-            "than chance "
-            f"({parts} of the weight). Weigh a mass standard on each scale first."
+            f"than chance ({parts} of the weight). Weigh a mass standard on each scale first."
         )
     nominal = (
         f" To nominal: {signed(feeder_correction.to_nominal_g)} g a gob."
@@ -83,8 +82,8 @@ def feeder_sentence(plant: Plant, weights: Weights, feeder_correction: FeederCor
     )
     seen = (
         " A correction made at the end of this window is seen at the cold end about "
-        f"{_clock(plant, feeder_correction.seen_at)} "
-        f"({_clock(plant, feeder_correction.seen_low)} to {_clock(plant, feeder_correction.seen_high)})."
+        f"{_clock(plant, feeder_correction.seen_at)} ({_clock(plant, feeder_correction.seen_low)} to "
+        f"{_clock(plant, feeder_correction.seen_high)})."
         if feeder_correction.seen_at is not None
         else ""
     )
@@ -189,8 +188,7 @@ def hot_cold_sentence(weights: Weights) -> str:
     )
     return (
         f"Hot less cold over {hot_cold_weights.moulds} moulds weighed at both: "
-        f"{signed(hot_cold_weights.difference_g)} g "
-        f"({between(hot_cold_weights.low, hot_cold_weights.high)}).{sure}"
+        f"{signed(hot_cold_weights.difference_g)} g ({between(hot_cold_weights.low, hot_cold_weights.high)}).{sure}"
     )
 
 
@@ -220,14 +218,13 @@ def density_warnings(plant: Plant, furnace: str, density: Density) -> list[str]:
         density_change = density.change
         way = "fell" if density_change.by_g_cm3 < 0 else "rose"
         said.append(
-            f"{furnace}: the density {way} by {abs(density_change.by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ (95 %: "
-            f"{min(abs(density_change.low), abs(density_change.high)) / POINT:.0f} to "
-            f"{max(abs(density_change.low), abs(density_change.high)) / POINT:.0f}) and "
-            f"has been at {density.centre_g_cm3:.4f} since the reading of {plant.clock.show(density_change.since)} "
-            "(after "
-            f"{_clock(plant, density_change.since_low)}, by {_clock(plant, density_change.since_high)}). That is "
-            "more than the noise, "
-            f"{density.noise_g_cm3 / POINT:.1f} points a reading; a step is {_sure(density_change.probability)} %."
+            f"{furnace}: the density {way} by {abs(density_change.by_g_cm3) / POINT:.0f} points of 0.0001 g/cm³ (95 "
+            f"%: {min(abs(density_change.low), abs(density_change.high)) / POINT:.0f} to "
+            f"{max(abs(density_change.low), abs(density_change.high)) / POINT:.0f}) and has been at "
+            f"{density.centre_g_cm3:.4f} since the reading of {plant.clock.show(density_change.since)} (after "
+            f"{_clock(plant, density_change.since_low)}, by {_clock(plant, density_change.since_high)}). That is more "
+            f"than the noise, {density.noise_g_cm3 / POINT:.1f} points a reading; a step is "
+            f"{_sure(density_change.probability)} %."
         )
         said += [
             f"{one_.line} {one_.item}: with the feeder left alone the weight moves by {signed(one_.weight_g)} g; "
@@ -319,8 +316,8 @@ def visual_sentences(plant: Plant, line: str, visual: Visual) -> list[str]:
             )
             said.append(
                 f"{line} {sample.item}, {_clock(plant, sample.at)}: {sample.found} {sample.severity} in {sample.n} "
-                "looked at "
-                f"({', '.join(sample.defects)}); {rule}. What becomes of the ware is for the authorised person to say."
+                f"looked at ({', '.join(sample.defects)}); {rule}. What becomes of the ware is for the authorised "
+                "person to say."
             )
     small = {
         (visual_sample.severity, visual_sample.n, visual_sample.aql)

@@ -252,8 +252,7 @@ class Balanced:
         if estimate.low > 1 or estimate.value > 1 or estimate.high < 0 or estimate.value < 0:
             said = (
                 f"{100 * estimate.value:.1f} % ({100 * estimate.low:.1f} to {100 * estimate.high:.1f}) came out, "
-                "which cannot "
-                "be: a meter is far off"
+                "which cannot be: a meter is far off"
             )
             return Estimate(None, None, None, said)
         estimate = replace(estimate, low=max(0.0, estimate.low), high=min(1.0, estimate.high))

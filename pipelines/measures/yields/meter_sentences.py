@@ -42,8 +42,7 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
         if suspect.off_pct is not None:
             text += (
                 f"; where it is this one, {suspect.off_pct:+.2f} % off, 95 % {_end(suspect.off_low)} to "
-                f"{_end(suspect.off_high)} "
-                f"% of what was there, {_since(suspect)}"
+                f"{_end(suspect.off_high)} % of what was there, {_since(suspect)}"
             )
         text += ". Have it checked"
         if suspect.rivals:

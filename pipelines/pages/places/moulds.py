@@ -263,8 +263,7 @@ def _sheet(machine: MachineNow) -> Sheet:
         COLUMNS,
         rows,
         f"{count(machine.calls)} calls; {percent(machine.placed, 1)} of them with a cavity that the mould log and a "
-        "mould "
-        "number tell.",
+        "mould number tell.",
         strong=strong,
     )
 

@@ -157,8 +157,7 @@ def _notes(works_now: Now) -> tuple[str, ...]:
     if works_now.newest is not None and works_now.at - works_now.newest > timedelta(hours=3):
         return (
             f"The newest count is {(works_now.at - works_now.newest) / timedelta(hours=1):.0f} h old: what stands "
-            "here is not "
-            "what the lines do now.",
+            "here is not what the lines do now.",
             *wrong,
         )
     return wrong

@@ -58,8 +58,7 @@ def _head(day: Day, line: LineYield) -> tuple[str, ...]:
         f"first station, {count(line.rejected)} rejected there and after, {count(line.packed_units)} "
         f"packed{' (no pallet was reported)' if line.packed_units is None else ''}, {count(line.unaccounted_units)} "
         f"unaccounted (95 %: {count(line.unaccounted_low)} to {count(line.unaccounted_high)}). In the lehr when the "
-        "day "
-        f"began {count(line.in_lehr_start)}, when it ended {count(line.in_lehr_end)}."
+        f"day began {count(line.in_lehr_start)}, when it ended {count(line.in_lehr_end)}."
     )
     glass = (
         f"Giveaway {_signed(line.giveaway_kg)} kg above nominal weights (95 %: {_signed(line.giveaway_low)} to "
@@ -175,8 +174,7 @@ def _weight_section(line: str, weights: Weights) -> Section:
     )
     note = (
         f"{weights.n} weighings {weights.point}, mean {decimals(weights.mean_g, 1)} g; dots are means, bars reach "
-        "from the "
-        "least to the greatest; dashed: limits."
+        "from the least to the greatest; dashed: limits."
     )
     return Section(
         f"{line}: weights of {item}",

@@ -37,8 +37,7 @@ def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
     if capacity.sd_ml is not None and capacity.low is not None and capacity.high is not None:
         caption += (
             f" Mean {decimals(capacity.mean_ml, 2)} ml (95 %: {decimals(capacity.low, 2)} to "
-            f"{decimals(capacity.high, 2)}), sd "
-            f"{decimals(capacity.sd_ml, 2)} ml."
+            f"{decimals(capacity.high, 2)}), sd {decimals(capacity.sd_ml, 2)} ml."
         )
     return Sheet(f"capacity-{name}", f"Capacity {name}", columns, rows, caption, strong=strong)
 

@@ -56,28 +56,28 @@ def _show_arrivals(plant: Plant, fields: dict[str, Any]) -> None:
     print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
 
 
-def _show_stations(plant: Plant, row: dict[str, Any]) -> None:
+def _show_stations(plant: Plant, fields: dict[str, Any]) -> None:
     rows = [
         (s["line"], s["station"], _local(plant, s["last_window"]), s["behind_min"], s["verdict"])
-        for s in row["stations"]
+        for s in fields["stations"]
     ]
     print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], rows)
 
 
-def _show_refused(plant: Plant, row: dict[str, Any]) -> None:
-    shown = row["refused"][:MOST_OF_FEEDS]
+def _show_refused(plant: Plant, fields: dict[str, Any]) -> None:
+    shown = fields["refused"][:MOST_OF_FEEDS]
     for sentence in with_the_list_once(each["sentence"] for each in shown):
         typer.echo(sentence)
-    if (more := _waiting(row) - _rows_of(shown)) > 0:
+    if (more := _waiting(fields) - _rows_of(shown)) > 0:
         typer.echo(f"... and {more:,} more rows and files; all of them lie in quarantine/")
 
 
 _SHOW = {Part.feeds: _show_arrivals, Part.stations: _show_stations, Part.refused: _show_refused}
 
 
-def _waiting(row: dict[str, Any]) -> int:
+def _waiting(fields: dict[str, Any]) -> int:
     """Rows and whole files that are still refused."""
-    return sum(int(feed["rows_still_refused"]) + int(feed["files_still_refused"]) for feed in row["feeds"])
+    return sum(int(feed["rows_still_refused"]) + int(feed["files_still_refused"]) for feed in fields["feeds"])
 
 
 def _rows_of(refused: Sequence[dict[str, Any]]) -> int:

@@ -213,8 +213,7 @@ def show_holds(plant: Plant, pallets: Sequence[HeldPallet], format: Format) -> N
     print_table("Pallets on hold", HOLD_COLUMNS[:10], [row[:10] for row in rows])
     typer.echo(
         f"{sum(h.state == 'held' for h in pallets)} held, {sum(h.state == 'proposed' for h in pallets)} proposed and "
-        "held "
-        "by nobody until a person confirms them."
+        "held by nobody until a person confirms them."
     )
     typer.echo(CAUTION)
     return None

@@ -83,8 +83,8 @@ def _show_one(plant: Plant, trial: Tried) -> None:
         span = f", {plant.clock.show(trial.first)} to {plant.clock.show(trial.last)}"
     typer.echo(
         f"{trial.feed}{how}: {trial.rows:,} rows, {trial.kept:,} would be kept ({trial.new:,} new, "
-        f"{trial.unchanged:,} known "
-        f"already, {trial.replacing:,} would replace others), {trial.refused:,} set aside{span}. Nothing was kept now."
+        f"{trial.unchanged:,} known already, {trial.replacing:,} would replace others), {trial.refused:,} set "
+        f"aside{span}. Nothing was kept now."
     )
     if trial.note and trial.note != "refused whole":
         typer.echo(f"Note: {trial.note}.")

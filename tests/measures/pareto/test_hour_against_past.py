@@ -77,7 +77,7 @@ def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
     """
     now = datetime(2026, 3, 10, 12, tzinfo=UTC)
     ago = {minutes: now - timedelta(minutes=minutes) for minutes in (5, 90, 300)}
-    station_lifes = alive(
+    stations = alive(
         [("K1", "a"), ("K1", "b"), ("K1", "c"), ("K1", "d"), ("K1", "e")],
         {"a": ago[5]},
         now,
@@ -87,7 +87,7 @@ def test_a_station_without_counts_by_window_says_what_it_sends() -> None:
             "d": {"reject_counts": ago[300]},
         },
     )
-    assert [(station.state, station.sends, station.heard) for station in station_lifes] == [
+    assert [(station.state, station.sends, station.heard) for station in stations] == [
         ("alive", "", None),
         ("alive", "running totals only", ago[5]),
         ("late", "running totals only", ago[90]),
