@@ -29,6 +29,9 @@ from tests.serve.test_for_real import ROOT, Served
 
 LONGEST_S = 300 + RETRIES[0].total_seconds()  # a flow that was killed is tried again so much later
 PARTS = ("flow", "clerk", "pages", "supervisor")
+# Steps of an undisturbed part: with fewer, not everything is counted. The supervisor of a works without a broker reads
+# the site, binds its port and begins two processes.
+FEWEST = {"flow": 100, "clerk": 20, "pages": 50, "supervisor": 8}
 DAY, CLOCK = (
     date(2026, 3, 10),
     "2026-03-11T11:00:00+00:00",
@@ -126,7 +129,7 @@ def test_a_part_killed_at_a_step(
     if part in ("clerk", "pages") and os.environ.get("COLDLEDGER_FAULTS") != "all":
         pytest.skip("with COLDLEDGER_FAULTS=all")
     wanted, steps = undisturbed
-    assert steps[part] > 10, steps
+    assert steps[part] >= FEWEST[part], steps
     place, came = killed(tmp_path, part, random.Random(part).randint(2, steps[part] * 3 // 4))
     assert came, "the step was never reached"
     same(place, wanted)
