@@ -29,3 +29,11 @@ def expected(value: float | None) -> str:
     if value is not None and value < LEAST_SHOWN:
         return f"< {decimals(0.1, 1)}"
     return decimals(value, 1)
+
+
+def percent(value: float | None, digits: int = 2) -> str:
+    return "–" if value is None else f"{decimals(100 * value, digits)} %"
+
+
+def count(value: float | None) -> str:
+    return "–" if value is None else decimals(value).replace("\u2009", " ")

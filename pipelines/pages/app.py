@@ -20,15 +20,27 @@ from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
 from pipelines.pages.around import Around
 from pipelines.pages.asked import sentences, whole_question
 from pipelines.pages.gate import Gate
-from pipelines.pages.made_pages import Desk, Key, Make
+from pipelines.pages.made_ahead import made_ahead
+from pipelines.pages.made_pages import Desk
 from pipelines.pages.metrics import Meter
-from pipelines.pages.places import feeds as routes_feeds
-from pipelines.pages.places import help as routes_help
-from pipelines.pages.places import holds as routes_holds
-from pipelines.pages.places import machine_readable as routes_machine
-from pipelines.pages.places import people as routes_people
-from pipelines.pages.places import read as routes_read
-from pipelines.pages.places import trace as routes_trace
+from pipelines.pages.places import (
+    day,
+    feeds,
+    holds,
+    hour,
+    laboratory,
+    machine_readable,
+    moulds,
+    now,
+    people,
+    repair,
+    report_files,
+    signals,
+    station_faults,
+    trace,
+    weights,
+)
+from pipelines.pages.places import help as help_pages
 from pipelines.pages.turns import TooMany
 from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
@@ -37,6 +49,24 @@ from pipelines.reports.frame.page import Section
 from pipelines.settings import Settings, Site
 
 MOST_ASIDE = 12  # sentences that wait to be written as a page; who comes beyond them is told in plain text
+PLACES = (
+    now,
+    hour,
+    moulds,
+    day,
+    weights,
+    laboratory,
+    trace,
+    holds,
+    signals,
+    feeds,
+    station_faults,
+    repair,
+    people,
+    machine_readable,
+    report_files,
+    help_pages,
+)
 log = logging.getLogger("coldledger.pages")
 
 
@@ -50,7 +80,7 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
         stopping, keeper = threading.Event(), web.desk.opened.ledger.keeper()
         keeper.begin()
         if these_options.grace_s > 0:
-            threading.Thread(target=web.desk.keep_warm, args=(partial(_live, web), stopping), daemon=True).start()
+            threading.Thread(target=web.desk.keep_warm, args=(partial(made_ahead, web), stopping), daemon=True).start()
         yield
         stopping.set()
         web.close()
@@ -67,8 +97,8 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
         dependencies=[Depends(whole_question)],
     )
     app.state.web, app.state.meter = web, Meter()
-    for part in (routes_read, routes_trace, routes_holds, routes_feeds, routes_people, routes_machine, routes_help):
-        app.include_router(part.router(web))
+    for place in PLACES:
+        app.include_router(place.router(web))
     _errors(app, web)
     app.add_middleware(Gate, web=web)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
@@ -78,11 +108,6 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     )
     app.add_middleware(Around, web=web, meter=app.state.meter, patient=these_options.grace_s > 0)
     return app
-
-
-def _live(web: Web) -> list[tuple[Key, Make]]:
-    """Pages that are made before anybody asks for them."""
-    return [routes_machine.figures_page(web), *routes_read.live_pages(web)]
 
 
 def _page(web: Web, request: Request, status: int, text: str) -> Response:

@@ -363,6 +363,14 @@ def go(to: str) -> RedirectResponse:
     return RedirectResponse(quote(to, safe="/?=&%#+.:-_~,"), 303, {"Cache-Control": "no-store"})
 
 
+def known(web: Web, kind: str, text: str) -> str:
+    """A line or furnace that works.toml has, or had; Refused for others."""
+    these = getattr(web.desk.plant, f"{kind}s")
+    if text not in these:
+        raise Refused(404, f"there is no {kind} '{text[:64]}' in works.toml; it has {', '.join(these)}")
+    return text
+
+
 def moment(web: Web, text: str | None) -> datetime | None:
     """A time of an address, local unless it has an offset; None for none."""
     return typed.moment(text, web.desk.opened.plant.clock.zone) if text else None

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.reports.addresses import day_address, hour_address, laboratory_address, weights_address
 from pipelines.reports.day.report import day_page
 from pipelines.reports.frame.page import Page, page_html, write_page
-from pipelines.reports.frame.shared_parts import day_address, hour_address, laboratory_address, weights_address
 from pipelines.reports.holds import holds_address, holds_page
 from pipelines.reports.hour import hour_page
 from pipelines.reports.laboratory.report import laboratory_page

@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from pipelines.answers.holds import answer_holds, decisions
 from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED
+from pipelines.numbers import count
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import count, queries_words
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import queries_words
 from schemas.answers.holds import Decision, HeldPallet
 
 EMPTY = "None."

@@ -14,23 +14,15 @@ from pipelines.measures.pareto.mould_places import UNREAD
 from pipelines.measures.pareto.unread import Unread, unread_caption
 from pipelines.measures.statistics.limits import ShareLimits, beyond_past
 from pipelines.measures.statistics.shares import count_interval, more_than_whole, proportion_interval, ratio, share
-from pipelines.numbers import decimals
+from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address, hour_address
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import (
-    count,
-    day_address,
-    hour_address,
-    missing_section,
-    pareto_chart,
-    pareto_sheet,
-    percent,
-    sources,
-    uncalled_sentence,
-    waiting_words,
-)
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import sources
+from pipelines.reports.missing import missing_section, uncalled_sentence, waiting_words
+from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.signals import signals_section, signals_sheet
 from schemas.answers.pareto import Pareto
 

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from pipelines.measures.signals.tell import nothing_found
-from pipelines.numbers import decimals, expected
+from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Card, Section
-from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.signals import Signal
 

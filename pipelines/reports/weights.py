@@ -21,17 +21,13 @@ from pipelines.measures.laboratory.tell import (
 from pipelines.measures.weights import MouldFound, Study
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address, laboratory_address, weights_address
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, Card, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import (
-    day_address,
-    laboratory_address,
-    missing_section,
-    sources,
-    weights_address,
-)
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
+from pipelines.reports.missing import missing_section
 from schemas.answers.weights import MouldWeights, Weights
 
 HOT_CAUTION = (

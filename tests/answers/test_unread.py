@@ -12,7 +12,7 @@ from pipelines.answers.trace.answer import answer_trace
 from pipelines.answers.trace.contents import answer_mould
 from pipelines.answers.trace.question import Question
 from pipelines.clock import Span
-from pipelines.reports.frame.shared_parts import pareto_sheet
+from pipelines.reports.pareto import pareto_sheet
 from tests.conftest import Place
 
 AT = datetime(2026, 3, 10, 4, tzinfo=UTC)

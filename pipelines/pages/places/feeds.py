@@ -1,155 +1,271 @@
-"""The page of feeds: late, silent, refused; repair and retry; what ran and what will. And the acknowledgement of
-signals.
-"""
+"""Feeds: what came, what is late, silent or refused; what ran and what will."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from datetime import datetime
+from typing import Any
 
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from starlette.datastructures import FormData
 
-from pipelines.errors import ColdledgerError
-from pipelines.intake import IntakeReport
-from pipelines.jobs.repair import give_file_up, mend_file, refused_file, refused_rows, repair
-from pipelines.jobs.signals import acknowledge_signal, days_to_follow
-from pipelines.pages.places.doubts import doubts_view
-from pipelines.pages.places.feeds_view import feeds_view, refused_view
-from pipelines.pages.web import Refused, Web, go, local, span_asked
+from pipelines.answers.feeds import answer_feeds
+from pipelines.answers.now import stations_alive
+from pipelines.clock import parse_timestamp
+from pipelines.jobs.due import upcoming
+from pipelines.ledger import Reader
+from pipelines.numbers import count
+from pipelines.pages.forms import form
+from pipelines.pages.view import View
+from pipelines.pages.web import Web
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.missing import waiting_after_rows
+from schemas.reasons import reason_of
 
-Token = Annotated[str, Form(max_length=400)]
-Batch = Annotated[int, Path(ge=1, le=2**31 - 1)]
+LIVE_S = 30
+MOST_REFUSED = 300
 
 
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
-    _reading(routes, web)
-    _writing(routes, web)
-    return routes
 
-
-def _reading(routes: APIRouter, web: Web) -> None:
     @routes.get("/feeds")
     def feeds(request: Request) -> Response:
         """What came, what is late or silent, what was refused and why; what ran, and what will run when."""
         return web.show(request, ("feeds",), lambda reader, plant: feeds_view(web, reader, plant))
 
-    @routes.get("/feeds/doubts")
-    def doubts(
-        request: Request,
-        line: Annotated[str | None, Query(max_length=64)] = None,
-        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
-        to: Annotated[str | None, Query(max_length=40)] = None,
-    ) -> Response:
-        """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to
-        another.
-        """
-        span = span_asked(web, start, to, "page")
-        if line is not None and line not in web.desk.plant.lines:
-            raise Refused(404, f"there is no line '{line}' in works.toml; it has {', '.join(web.desk.plant.lines)}")
-        return web.show(
-            request, ("doubts", line, span), lambda reader, plant: doubts_view(reader, plant, line, span), span
-        )
-
-    @routes.get("/feeds/refused/{batch}")
-    def refused(request: Request, batch: Batch) -> Response:
-        """The refused rows of one file, to be corrected and retried."""
-        who = web.asks(request, web.must_read(request))
-        with web.desk.turns.wanted(who, ("refused", batch)), web.desk.turns.turn():
-            view = refused_view(web, batch)
-        return web.show_own(request, view)
+    return routes
 
 
-def _writing(routes: APIRouter, web: Web) -> None:
-    @routes.post("/feeds/refused/{batch}")
-    async def mend(request: Request, batch: Batch) -> Response:
-        """Write other values into refused rows, and take them in again."""
-        from starlette.concurrency import run_in_threadpool
-
-        form_data = await request.form(max_fields=5000, max_files=0)
-        return await run_in_threadpool(_mend, web, request, batch, form_data)
-
-    @routes.post("/feeds/retry")
-    def retry(request: Request, form_token: Token = "") -> Response:
-        """Take everything that was repaired in quarantine/ in again."""
-        from pipelines.intake.retry import retry_quarantine
-
-        person = web.acting(request, form_token, "repair", "retry of the quarantine")
-        opened = web.desk.opened
-        _tell(
-            web,
-            request,
-            person.name,
-            "retry",
-            "quarantine",
-            retry_quarantine(opened.site, opened.plant, opened.settings),
-        )
-        return go("/feeds")
-
-    @routes.post("/signals/{signal}/acknowledge")
-    def acknowledge(
-        request: Request,
-        signal: str,
-        note: Annotated[str, Form(max_length=300)] = "",
-        to: Annotated[str, Form(max_length=2000)] = "",
-        form_token: Token = "",
-    ) -> Response:
-        """Keep that somebody has seen a signal."""
-        person = web.acting(request, form_token, "acknowledge", f"signal {signal}")
-        acknowledge_signal(web.desk.opened, signal, person.name, note)
-        web.note(person.name, "acknowledge", signal, note or "seen")
-        web.desk.wrote()
-        web.say_next(request, web.texts(request)("signal.kept", signal=signal))
-        return go(local(to))
-
-
-def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Response:
-    person = web.acting(request, str(form_data.get("form_token", "")), "repair", f"rows of file {batch}")
-    rows: dict[int, dict[str, str]] = {}
-    for name, value in form_data.multi_items():
-        line, colon, column = name.partition(":")
-        if colon and line.isdigit() and len(line) < 10:
-            rows.setdefault(int(line), {})[column] = str(value)
-    try:
-        report = _mended(web, batch, rows, form_data)
-    except ColdledgerError as error:
-        web.note(person.name, "repair", f"file {batch}", f"not done: {error}")
-        raise
-    _tell(
-        web,
-        request,
-        person.name,
-        "repair",
-        f"file {batch}, lines {', '.join(str(line) for line in sorted(rows))[:200]}",
-        report,
+def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
+    """What came, what is late, silent or refused; what ran, and what will."""
+    row, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
+    life = stations_alive(reader, plant, now)
+    dead = [station for station in life if station.state != "alive"]
+    waiting = [
+        p
+        for p in web.desk.site.inbox.iterdir()
+        if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
+    ]
+    runs = web.books.ask("newest_runs", most=30)
+    figures = (
+        Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
+        _quarantine(row["feeds"]),
+        Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
+        _last_intake(web, plant, now),
     )
-    waits = refused_rows(web.desk.opened, batch) or refused_file(web.desk.opened, batch)
-    return go(f"/feeds/refused/{batch}" if waits else "/feeds")
+    parts = (
+        _stations(plant, life),
+        *_refusals(row["refused"]),
+        _arrivals(plant, row["feeds"]),
+        _runs(plant, runs),
+        _upcoming(web, reader, plant),
+        *_notices(web, plant),
+    )
+    sources = (
+        "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, "
+        "sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
+    )
+    links = (("clocks and counts in doubt", "/feeds/doubts"),)
+    return View(
+        "feeds",
+        "Feeds",
+        f"at {plant.clock.show(now)}",
+        parts,
+        figures,
+        links,
+        sources=(sources,),
+        refresh_s=LIVE_S,
+        sometimes=("notices",),
+    )
 
 
-def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], form_data: FormData) -> IntakeReport:
-    """Rows by their lines; or a whole file by its name and text, or given up."""
-    opened = web.desk.opened
-    if form_data.get("give_up") == "yes":
-        return give_file_up(opened, batch)
-    if "file_name" in form_data:
-        text = form_data.get("text")
-        return mend_file(opened, batch, str(form_data.get("file_name", "")), str(text) if text is not None else None)
-    return repair(opened, batch, rows)
+def _quarantine(feeds: list[dict[str, Any]]) -> Figure:
+    rows, files = (sum(int(feed[f"{what}_still_refused"]) for feed in feeds) for what in ("rows", "files"))
+    under = "nothing of them is lost; correct them below"
+    return Figure(count(rows), waiting_after_rows(files), under, "critical" if rows or files else "")
 
 
-def _tell(web: Web, request: Request, by: str, what: str, about: str, report: IntakeReport) -> None:
-    """What a retry did: for the audit trail, for the person, and for the scheduler, which works out what follows from
-    it.
-    """
-    plant = web.desk.opened.plant
-    for day in days_to_follow(plant, [at for _, at in report.touched]):
-        web.books.tell("add_request", flow="follow", about=day.isoformat())
-    t = web.texts(request)
-    nothing = not report.rows_kept and not report.rows_refused
-    said = t("feeds.unchanged") if nothing else t("feeds.retried", kept=report.rows_kept, refused=report.rows_refused)
-    web.note(by, what, about, said)
-    web.desk.wrote()
-    web.say_next(request, said, "wrong" if report.needs_a_person else "")
+def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
+    last = {row["flow"]: row["ended_at"] for row in web.books.ask("last_runs", state="done", or_state="needs a person")}
+    if "intake" not in last:
+        return Figure("–", "last good intake", "none yet")
+    at = parse_timestamp(last["intake"])
+    minutes = (now - at).total_seconds() / 60
+    return Figure(
+        f"{plant.clock.local(at):%H:%M}",
+        "last good intake",
+        f"{minutes:.0f} min ago",
+        "critical" if minutes > 90 else "",
+    )
+
+
+def _stations(plant: Plant, life: list[Any]) -> Section:
+    columns = (
+        Column("line", "Line"),
+        Column("station", "Station", "id"),
+        Column("last", "Counts until", "id"),
+        Column("behind", "Behind the clock, min", "count"),
+        Column("state", "State"),
+    )
+    rows = [
+        {
+            "line": each.line,
+            "station": each.station,
+            "last": plant.clock.show(each.last or each.heard) if each.last or each.heard else "",
+            "behind": each.behind.total_seconds() / 60 if each.behind else None,
+            "state": {
+                "alive": "alive",
+                "silent": "silent: its line's others go on",
+                "late": "late",
+                "never": "nothing heard",
+            }[each.state]
+            + (f": {each.sends}" if each.sends else ""),
+        }
+        for each in life
+    ]
+    bad = [n for n, each in enumerate(life) if each.state != "alive"]
+    return Section(
+        "Stations",
+        sheet=Sheet(
+            "stations",
+            "Stations",
+            columns,
+            rows,
+            "Silent: over 30 min behind its line's others. Late: over 75 min behind the clock.",
+            strong=bad,
+        ),
+        warn=bool(bad),
+    )
+
+
+_REFUSED = (
+    Column("file", "File"),
+    Column("line", "Line of the file", "count"),
+    Column("column", "Column"),
+    Column("value", "Value"),
+    Column("why", "Why it was refused"),
+    Column("mend", "What to do"),
+)
+
+
+def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
+    rows = [
+        {
+            "file": row["file"],
+            "line": row["file_line"] or None,
+            "column": row["column_name"],
+            "value": row["value"],
+            "why": reason_of(row["reason"]).sentence(row["value"], row["expected"]),
+            "mend": "correct and retry",
+        }
+        for row in refused
+    ]
+    links = {(n, "mend"): f"/feeds/refused/{each['batch']}" for n, each in enumerate(refused)}
+    caption = (
+        f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given "
+        "another name or text, or be given up."
+    )
+    parts: list[Any] = [
+        Section(
+            "Refused",
+            sheet=Sheet("refused", "Refused", _REFUSED, rows, caption if rows else "Nothing is refused.", links=links),
+            wide=True,
+            warn=bool(rows),
+        )
+    ]
+    if rows:
+        parts.append(
+            form(
+                "Retry",
+                "/feeds/retry",
+                (),
+                (("", "Retry everything in quarantine/"),),
+                act="repair",
+                texts=("Takes in again what was corrected in quarantine/ by hand.",),
+            )
+        )
+    return parts
+
+
+def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
+    columns = (
+        Column("feed", "Feed", "id"),
+        Column("files", "Files", "count"),
+        Column("came_again", "Came again", "count"),
+        Column("rows_kept", "Rows kept", "count"),
+        Column("rows_replacing", "Replacing", "count"),
+        Column("rows_still_refused", "Rows still refused", "count"),
+        Column("files_still_refused", "Files still refused", "count"),
+        Column("last", "Last received", "id"),
+        Column("until", "Newest row of", "id"),
+    )
+
+    def shown(text: str | None) -> str:
+        return plant.clock.show(parse_timestamp(text)) if text else ""
+
+    rows = [{**feed, "last": shown(feed["last_received"]), "until": shown(feed["data_to"])} for feed in feeds]
+    return Section("What came", sheet=Sheet("feeds", "What came", columns, rows), wide=True)
+
+
+_RUNS = (
+    Column("number", "No.", "count"),
+    Column("flow", "Flow"),
+    Column("why", "Why"),
+    Column("begun", "Begun", "id"),
+    Column("ended", "Ended", "id"),
+    Column("state", "How it ended"),
+    Column("told", "What it did"),
+)
+
+
+def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
+    def shown(text: str | None) -> str:
+        return plant.clock.show(parse_timestamp(text), seconds=True) if text else ""
+
+    rows = [{**run, "begun": shown(run["begun_at"]), "ended": shown(run["ended_at"])} for run in runs]
+    bad = [n for n, row in enumerate(runs) if row["state"] in ("failed", "cut off")]
+    return Section(
+        "What ran",
+        sheet=Sheet(
+            "runs",
+            "What ran",
+            _RUNS,
+            rows,
+            "The newest 30 runs." if rows else "`coldledger serve` has begun no run yet.",
+            strong=bad,
+        ),
+        wide=True,
+    )
+
+
+def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
+    now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
+    rows = [
+        {"at": plant.clock.show(due.at) if due.at else "when it has come", "flow": due.flow, "why": due.why}
+        for due in upcoming(plant, now, closed=closed)
+    ]
+    return Section(
+        "What will run",
+        sheet=Sheet(
+            "upcoming",
+            "What will run",
+            (Column("at", "When", "id"), Column("flow", "Flow"), Column("why", "Why")),
+            rows,
+        ),
+    )
+
+
+def _notices(web: Web, plant: Plant) -> list[Section]:
+    these_rows = web.books.ask("newest_notices", most=20)
+    if not these_rows:
+        return []
+    rows = [{**row, "at": plant.clock.show(parse_timestamp(row["told_at"]))} for row in these_rows]
+    columns = (Column("at", "When", "id"), Column("title", "Notice"), Column("state", "Sending"))
+    return [
+        Section(
+            "Notices", sheet=Sheet("notices", "Notices", columns, rows, "Each goes to each address once at the most.")
+        )
+    ]

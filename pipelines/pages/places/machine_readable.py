@@ -1,4 +1,4 @@
-"""What other programs ask for: health, figures, the assets of the pages, and the files under reports/."""
+"""What other programs ask for: health, figures, and the assets of the pages."""
 
 from __future__ import annotations
 
@@ -18,7 +18,6 @@ from pipelines.pages.frame import assets
 from pipelines.pages.fresh import behind
 from pipelines.pages.made_pages import Key, Make
 from pipelines.pages.metrics import CONTENT_TYPE, Meter
-from pipelines.pages.places.read import kept_file
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web
 from pipelines.plant.works import Plant
@@ -37,11 +36,6 @@ def router(web: Web) -> APIRouter:
         if found is None:
             raise Refused(404, "there is no such file")
         return Response(found[0], media_type=found[1], headers={"Cache-Control": "public, max-age=31536000, immutable"})
-
-    @routes.get("/reports/{path:path}")
-    def report(request: Request, path: str) -> Response:
-        """A page or workbook as it was written under reports/."""
-        return kept_file(web, request, path)
 
     @routes.get("/health")
     async def health(request: Request) -> Response:

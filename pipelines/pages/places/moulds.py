@@ -1,11 +1,15 @@
-"""The page of moulds: a line's machine, cavity by cavity."""
+"""Moulds: a line's machine, cavity by cavity."""
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
 
 from pipelines.answers.moulds import MachineNow, answer_moulds
+from pipelines.answers.now import hour_of_line, stations_alive
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
@@ -13,16 +17,21 @@ from pipelines.ledger import Reader
 from pipelines.measures.pareto.cavities import OWN, CavityState, Cell
 from pipelines.measures.pareto.explained_calls import WHOLE, place_of
 from pipelines.measures.statistics.shares import ratio
-from pipelines.numbers import decimals, expected
+from pipelines.numbers import count, decimals, expected, percent
 from pipelines.pages.forms import choice, field, form
+from pipelines.pages.made_pages import Key, Make
 from pipelines.pages.view import Special, View
+from pipelines.pages.web import Web, go, known, span_asked
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure
-from pipelines.reports.frame.shared_parts import count, percent, sources
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import sources
 from pipelines.reports.signals import card_name, clock_words
 from schemas.answers.signals import Signal
 
+LIVE_S = 30
+HOURS, SHIFT_HOURS = 4, 8  # that the map of cavities looks back; also offered
+Word = Annotated[str | None, Query(max_length=100)]
 COLUMNS = (
     Column("place", "Cavity", "id"),
     Column("section", "Section", "count"),
@@ -40,6 +49,52 @@ COLUMNS = (
     Column("critical", "Critical", "count"),
     Column("worst", "Most frequent"),
 )
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/moulds")
+    def some_moulds() -> Response:
+        return go(f"/moulds/{next(iter(web.desk.opened.plant.lines))}")
+
+    @routes.get("/moulds/{line}")
+    def moulds(
+        request: Request,
+        line: str,
+        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
+        to: Annotated[str | None, Query(max_length=40)] = None,
+        hours: Annotated[int, Query(ge=1, le=168)] = HOURS,
+        defect: Word = None,
+    ) -> Response:
+        """The cavities of a line's machine: in the newest hours, or from one time to another; of all defects, or of
+        one.
+        """
+        known(web, "line", line)
+        fixed = span_asked(web, start, to, "page")
+        return web.show(request, *cavity_map(web, line, fixed, hours, defect or None), fixed)
+
+    return routes
+
+
+def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str | None) -> tuple[Key, Make]:
+    """The map as it is kept for all readers: of the newest hours, or of a fixed window; of one defect or all."""
+
+    def make(reader: Reader, plant: Plant) -> View:
+        span = fixed
+        if span is None:
+            end = _line_end(web, reader, plant, line)
+            span = Span(end - timedelta(hours=hours), end)
+        return moulds_view(reader, plant, line, span, defect, LIVE_S if fixed is None else 0, hours)
+
+    return ("moulds", line, fixed.start if fixed else None, fixed.end if fixed else None, hours, defect), make
+
+
+def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:
+    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
+    span = hour_of_line(plant, stations)
+    return span.end if span is not None else web.desk.now()
 
 
 def moulds_view(

@@ -1,25 +1,32 @@
-"""The page Now: all lines, one row each."""
+"""Now: all lines, one row each, and the same for a big screen."""
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 from typing import Any
 
-from pipelines.answers.now import LineNow, Now
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from pipelines.answers.now import LineNow, Now, answer_now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.measures.pareto.hour_figures import Pulse
 from pipelines.measures.statistics.shares import more_than_whole, share
-from pipelines.numbers import decimals, expected
+from pipelines.numbers import count, decimals, expected, percent
+from pipelines.pages.made_pages import Key, Make
 from pipelines.pages.view import View
+from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.shared_parts import count, percent, queries_words, waiting_words
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import queries_words
+from pipelines.reports.missing import waiting_words
 from pipelines.reports.signals import place_words
 from schemas.answers.signals import Signal
 
+LIVE_S = 30
 FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
 COLUMNS = (
     Column("line", "Line"),
@@ -34,6 +41,32 @@ COLUMNS = (
     Column("lost", "Lost an hour", "count"),
     Column("feeds", "Feeds"),
 )
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/")
+    def first() -> Response:
+        return go("/now")
+
+    @routes.get("/index.html")
+    def index() -> Response:
+        return go("/now")
+
+    @routes.get("/now")
+    def now(request: Request) -> Response:
+        """All lines, one row each; with `wall` for a big screen."""
+        return web.show(request, *live_now(web, request.query_params.get("wall") == "1"))
+
+    return routes
+
+
+def live_now(web: Web, wall: bool) -> tuple[Key, Make]:
+    """The page as it is kept for all readers."""
+    shown = wall_view if wall else now_view
+    return ("now", wall), lambda reader, plant: shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
 
 
 def _shade(works_now: Now) -> list[tuple[int, str, float]]:

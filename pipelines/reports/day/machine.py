@@ -9,12 +9,13 @@ import polars as pl
 from pipelines.answers.day import Day
 from pipelines.measures.statistics.shares import ratio, share
 from pipelines.measures.yields.meter_sentences import yield_words
-from pipelines.numbers import decimals
+from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import hour_address
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.shared_parts import count, hour_address, pareto_chart, pareto_sheet, percent
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
 from schemas.answers.weights import Weights
 from schemas.answers.yields import LineYield

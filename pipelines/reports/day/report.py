@@ -10,8 +10,9 @@ from pipelines.measures.laboratory.tell import all_due, gob_sentences, laborator
 from pipelines.measures.statistics.shares import more_than_whole
 from pipelines.measures.yields.change import Against, Revision, YieldChange
 from pipelines.measures.yields.meter_sentences import meter_sentences, yield_words
-from pipelines.numbers import decimals
+from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address
 from pipelines.reports.day.machine import machine_sections
 from pipelines.reports.day.tables import (
     critical_sheet,
@@ -23,16 +24,9 @@ from pipelines.reports.day.tables import (
     weights_sheet,
 )
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import (
-    count,
-    day_address,
-    missing_section,
-    percent,
-    sources,
-    uncalled_sentence,
-    waiting_words,
-)
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import sources
+from pipelines.reports.missing import missing_section, uncalled_sentence, waiting_words
 from pipelines.reports.signals import PASSED, signals_sheet
 from pipelines.reports.trace.whereabouts import released_words
 from pipelines.reports.yields.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet

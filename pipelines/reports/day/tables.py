@@ -6,9 +6,9 @@ from pipelines.answers.day import Day
 from pipelines.measures.laboratory.tell import signed
 from pipelines.measures.statistics.shares import share
 from pipelines.measures.yields.meter_sentences import yield_words
-from pipelines.numbers import decimals
+from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.shared_parts import count, laboratory_address, weights_address
+from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.yields import FurnaceYield
 

@@ -21,15 +21,10 @@ from pipelines.measures.laboratory.tell import (
 )
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address, laboratory_address, weights_address
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import (
-    day_address,
-    laboratory_address,
-    missing_section,
-    sources,
-    weights_address,
-)
+from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
 from pipelines.reports.laboratory.tables import (
     capacity_sheet,
@@ -39,6 +34,7 @@ from pipelines.reports.laboratory.tables import (
     temper_sheet,
     visual_sheet,
 )
+from pipelines.reports.missing import missing_section
 from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 MEASURING = (

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pipelines.answers.holds import answer_holds
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.reader import Reader
+from pipelines.numbers import count
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Section
-from pipelines.reports.frame.shared_parts import count
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.report import trace_name
 from pipelines.reports.trace.tables import packed_words

@@ -9,11 +9,10 @@ from typing import Any
 
 from pipelines.clock import parse_timestamp
 from pipelines.measures.statistics.shares import score_interval
-from pipelines.numbers import decimals
+from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.trace import Trace
 

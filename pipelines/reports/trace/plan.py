@@ -5,10 +5,10 @@ what is critical.
 from __future__ import annotations
 
 from pipelines.measures.holds.sampling import quality_at
+from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.trace import Trace
 

@@ -12,9 +12,10 @@ from typing import Any
 from pipelines.cautions import FOOD
 from pipelines.clock import parse_timestamp
 from pipelines.ledger.reader import Reader
+from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.shared_parts import count, percent, queries_words
+from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.trace.evidence import evidence_sections
 from pipelines.reports.trace.plan import plan_section
 from pipelines.reports.trace.tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipelines.numbers import decimals
+from datetime import datetime, timedelta
+
+from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.shared_parts import count, stretch
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.whereabouts import whereabouts
 from schemas.answers.trace import Trace, TracedPallet, WholeStay
@@ -102,7 +103,7 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
 
 def packed_words(plant: Plant, p: TracedPallet) -> str:
     """From when to when a pallet was filled; marked where nobody noted when it was begun."""
-    return f"{'about ' if p.begin_inferred else ''}{stretch(plant, p.packed_from, p.packed_to)}"
+    return f"{'about ' if p.begin_inferred else ''}{_stretch(plant, p.packed_from, p.packed_to)}"
 
 
 def _range(p: TracedPallet) -> str:
@@ -173,3 +174,10 @@ def list_sheet(plant: Plant, trace: Trace) -> Sheet:
     )
     caption = f"{caption} {whereabouts(plant)}"
     return Sheet("lists", "Hold lists", columns, rows, caption)
+
+
+def _stretch(plant: Plant, start: datetime, end: datetime) -> str:
+    """From when to when, by the local clock; the second day only where more than a day lies between."""
+    answer, other = plant.clock.local(start), plant.clock.local(end)
+    until = f"{other:%H:%M}" if other - answer < timedelta(days=1) else f"{other:%Y-%m-%d %H:%M}"
+    return f"{answer:%Y-%m-%d %H:%M} to {until}"

@@ -10,10 +10,10 @@ from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.measures.statistics.shares import ratio
 from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import yield_words
+from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.shared_parts import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
 from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
 

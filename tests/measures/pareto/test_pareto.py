@@ -10,7 +10,7 @@ import pytest
 from pipelines.measures.pareto.mould_places import with_cavity
 from pipelines.measures.pareto.ranking import pareto
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.shared_parts import pareto_sheet
+from pipelines.reports.pareto import pareto_sheet
 from schemas.answers.pareto import Pareto
 
 SPAN = (datetime(2026, 3, 2, 8, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))

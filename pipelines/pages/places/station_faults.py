@@ -1,19 +1,23 @@
-"""The page of clocks and counts that cannot be right."""
+"""Clocks and counts that cannot be right: of the newest hours, or of a window."""
 
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
 
 from pipelines.answers.now import newest_count
 from pipelines.answers.station_faults import answer_station_faults
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.measures.trace.station_faults import StationFault
+from pipelines.numbers import count
 from pipelines.pages.view import View
+from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.shared_parts import count
 from pipelines.reports.frame.sheet import Column, Sheet
 
 NEWEST = timedelta(hours=8)
@@ -30,6 +34,30 @@ _ADVICE = (
     "under a wrong clock are read again with the error that [[clock]] in works.toml names by `coldledger rebuild "
     "--from-archive`."
 )
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/feeds/doubts")
+    def doubts(
+        request: Request,
+        line: Annotated[str | None, Query(max_length=64)] = None,
+        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
+        to: Annotated[str | None, Query(max_length=40)] = None,
+    ) -> Response:
+        """Clocks and counts that cannot be right, of all lines or of one; in the newest hours, or from one time to
+        another.
+        """
+        span = span_asked(web, start, to, "page")
+        if line is not None:
+            known(web, "line", line)
+        return web.show(
+            request, ("doubts", line, span), lambda reader, plant: doubts_view(reader, plant, line, span), span
+        )
+
+    return routes
 
 
 def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | None) -> View:

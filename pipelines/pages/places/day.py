@@ -1,0 +1,86 @@
+"""A production day as its close wrote it, or what is known before its close."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+from functools import partial
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from pipelines import typed
+from pipelines.ledger import Reader
+from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.places.report_files import kept_file, newest_close
+from pipelines.pages.view import View, view_of
+from pipelines.pages.web import Web, go
+from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address, hour_address
+from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.reports.frame.page import Section
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/day")
+    def newest_day() -> Response:
+        closed = newest_close(web)
+        return go(
+            f"/{day_address(closed[-1])}" if closed else f"/day/{web.desk.plant.clock.day_of(web.desk.now())}.html"
+        )
+
+    @routes.get("/day/{name}.html")
+    def day(request: Request, name: str) -> Response:
+        """The report of a production day as its close wrote it; an earlier revision as a file."""
+        if re.fullmatch(r"\d{4}-\d\d-\d\d\.r\d+", name):
+            return kept_file(web, request, f"day/{name}.html")
+        on = typed.day(name)
+        return web.show(request, *day_page(web, on), web.desk.opened.plant.clock.day(on))
+
+    return routes
+
+
+def day_page(web: Web, on: date) -> tuple[Key, Make]:
+    """The page as it is kept for all readers."""
+    return ("day", on), partial(_day, web, on)
+
+
+def _day(web: Web, on: date, reader: Reader, plant: Plant) -> View:
+    span = plant.clock.day(on)
+    kept = web.desk.kept(day_address(on), span, anyway=True)
+    if kept is not None:
+        page, later = kept
+        note = (
+            (
+                "Files that speak of this day came after this report was written: the next close, or `coldledger "
+                "close`, looks at it again.",
+            )
+            if later
+            else ()
+        )
+        return view_of("day", page, notes=note)
+    if not reader.ask("closes_of_day", day=on).is_empty():
+        return view_of("day", ALL_REPORTS["day"].page(reader, plant, on))
+    hours = [
+        (f"{line} {plant.clock.local(h.start):%H:%M}", f"/{hour_address(plant, line, h)}")
+        for line in plant.lines
+        for h in plant.clock.hours_of(on)[:1]
+    ]
+    words = (
+        f"Production day {on} is not closed: it ends at {plant.clock.show(span.end)}.",
+        "Its yield, losses and laboratory are worked out at its close; its hours can be read as they come.",
+    )
+    links = (
+        ("← day before", f"/{day_address(on - timedelta(days=1))}"),
+        ("day after →", f"/{day_address(on + timedelta(days=1))}"),
+    )
+    return View(
+        "day",
+        f"Production day {on}",
+        f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
+        (Section("Not closed yet", words, items=(), wide=True),),
+        links=(*links, *hours),
+    )

@@ -1,0 +1,91 @@
+"""An hour of a line: the newest, renewed by itself, or any."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from pipelines import typed
+from pipelines.answers.now import hour_of_line, stations_alive
+from pipelines.clock import Span
+from pipelines.ledger import Reader
+from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.view import View, view_of
+from pipelines.pages.web import Refused, Web, go, known, moment
+from pipelines.plant.works import Plant
+from pipelines.reports.addresses import hour_address
+from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.reports.frame.page import Page
+
+HOUR_NAME = re.compile(r"(?P<line>[^/]+)-(?P<number>\d\d)-\d{4}")
+LIVE_S = 30
+Word = Annotated[str | None, Query(max_length=100)]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/hour")
+    def some_hour() -> Response:
+        return go(f"/hour/{next(iter(web.desk.opened.plant.lines))}")
+
+    @routes.get("/hour/{line}")
+    def newest(request: Request, line: str, at: Word = None) -> Response:
+        """A line's newest hour, renewed by itself; or the hour that holds `at`."""
+        known(web, "line", line)
+        asked = moment(web, at)
+        if asked is not None:
+            hour = web.desk.plant.clock.hour_of(asked)
+            typed.within_days(at or "", web.desk.plant.clock.day_of(hour.start))
+            return go(f"/{hour_address(web.desk.plant, line, hour)}")
+
+        return web.show(request, *live_hour(web, line))
+
+    @routes.get("/hour/{day}/{name}.html")
+    def hour(request: Request, day: str, name: str) -> Response:
+        """One hour of one line."""
+        found = HOUR_NAME.fullmatch(name)
+        if not found:
+            raise Refused(404, f"'{name[:80]}' is not the page of an hour")
+        line, plant = known(web, "line", found["line"]), web.desk.plant
+        hours = plant.clock.hours_of(typed.day(day))
+        if not 1 <= int(found["number"]) <= len(hours):
+            raise Refused(404, f"production day {day} has {len(hours)} hours")
+        span = hours[int(found["number"]) - 1]
+
+        def make(reader: Reader, plant: Plant) -> View:
+            kept = web.desk.kept_hour(hour_address(plant, line, span), span)
+            return _hour(plant, line, span, 0, reader, kept)
+
+        return web.show(request, ("hour", line, span.start), make, span)
+
+    return routes
+
+
+def live_hour(web: Web, line: str) -> tuple[Key, Make]:
+    """A line's newest hour as it is kept for all readers."""
+    return ("hour", line), lambda reader, plant: _hour(
+        plant, line, _newest_hour(web, reader, plant, line), LIVE_S, reader
+    )
+
+
+def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
+    """The whole hour of a line's newest count; the clock's hour where it has none."""
+    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
+    span = hour_of_line(plant, stations)
+    return plant.clock.hour_of(span.start if span is not None else web.desk.now())
+
+
+def _hour(plant: Plant, line: str, span: Span, live: int, reader: Reader, kept: Page | None = None) -> View:
+    page = kept or ALL_REPORTS["hour"].page(reader, plant, line, span)
+    here = plant.clock.local(span.start).strftime("%Y-%m-%dT%H:%M")
+    end = plant.clock.local(span.end).strftime("%Y-%m-%dT%H:%M")
+    view = view_of("hour", page, live)
+    moulds = ("the cavities in this hour", f"/moulds/{line}?from={here}&to={end}")
+    newest = ("the newest hour", f"/hour/{line}")
+    links = (*view.links, *(() if live else (newest,)), moulds)
+    return View(**{**vars(view), "links": links, "sometimes": ("signals",)})

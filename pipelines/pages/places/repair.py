@@ -1,0 +1,190 @@
+"""What was refused, to be corrected and taken in again."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Path, Request
+from fastapi.responses import Response
+from starlette.datastructures import FormData
+
+from pipelines.answers.feeds import answer_feeds
+from pipelines.errors import ColdledgerError
+from pipelines.intake import IntakeReport
+from pipelines.jobs.repair import LARGEST_TEXT, give_file_up, mend_file, refused_file, refused_rows, repair
+from pipelines.jobs.signals import days_to_follow
+from pipelines.pages.forms import check, field, form
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Refused, Web, go
+from pipelines.reports.frame.page import Section
+
+Token = Annotated[str, Form(max_length=400)]
+Batch = Annotated[int, Path(ge=1, le=2**31 - 1)]
+MOST_ROWS = 100
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/feeds/refused/{batch}")
+    def refused(request: Request, batch: Batch) -> Response:
+        """The refused rows of one file, to be corrected and retried."""
+        who = web.asks(request, web.must_read(request))
+        with web.desk.turns.wanted(who, ("refused", batch)), web.desk.turns.turn():
+            view = refused_view(web, batch)
+        return web.show_own(request, view)
+
+    @routes.post("/feeds/refused/{batch}")
+    async def mend(request: Request, batch: Batch) -> Response:
+        """Write other values into refused rows, and take them in again."""
+        from starlette.concurrency import run_in_threadpool
+
+        form_data = await request.form(max_fields=5000, max_files=0)
+        return await run_in_threadpool(_mend, web, request, batch, form_data)
+
+    @routes.post("/feeds/retry")
+    def retry(request: Request, form_token: Token = "") -> Response:
+        """Take everything that was repaired in quarantine/ in again."""
+        from pipelines.intake.retry import retry_quarantine
+
+        person = web.acting(request, form_token, "repair", "retry of the quarantine")
+        opened = web.desk.opened
+        _tell(
+            web,
+            request,
+            person.name,
+            "retry",
+            "quarantine",
+            retry_quarantine(opened.site, opened.plant, opened.settings),
+        )
+        return go("/feeds")
+
+    return routes
+
+
+def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Response:
+    person = web.acting(request, str(form_data.get("form_token", "")), "repair", f"rows of file {batch}")
+    rows: dict[int, dict[str, str]] = {}
+    for name, value in form_data.multi_items():
+        line, colon, column = name.partition(":")
+        if colon and line.isdigit() and len(line) < 10:
+            rows.setdefault(int(line), {})[column] = str(value)
+    try:
+        report = _mended(web, batch, rows, form_data)
+    except ColdledgerError as error:
+        web.note(person.name, "repair", f"file {batch}", f"not done: {error}")
+        raise
+    _tell(
+        web,
+        request,
+        person.name,
+        "repair",
+        f"file {batch}, lines {', '.join(str(line) for line in sorted(rows))[:200]}",
+        report,
+    )
+    waits = refused_rows(web.desk.opened, batch) or refused_file(web.desk.opened, batch)
+    return go(f"/feeds/refused/{batch}" if waits else "/feeds")
+
+
+def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], form_data: FormData) -> IntakeReport:
+    """Rows by their lines; or a whole file by its name and text, or given up."""
+    opened = web.desk.opened
+    if form_data.get("give_up") == "yes":
+        return give_file_up(opened, batch)
+    if "file_name" in form_data:
+        text = form_data.get("text")
+        return mend_file(opened, batch, str(form_data.get("file_name", "")), str(text) if text is not None else None)
+    return repair(opened, batch, rows)
+
+
+def _tell(web: Web, request: Request, by: str, what: str, about: str, report: IntakeReport) -> None:
+    """What a retry did: for the audit trail, for the person, and for the scheduler, which works out what follows from
+    it.
+    """
+    plant = web.desk.opened.plant
+    for day in days_to_follow(plant, [at for _, at in report.touched]):
+        web.books.tell("add_request", flow="follow", about=day.isoformat())
+    t = web.texts(request)
+    nothing = not report.rows_kept and not report.rows_refused
+    said = t("feeds.unchanged") if nothing else t("feeds.retried", kept=report.rows_kept, refused=report.rows_refused)
+    web.note(by, what, about, said)
+    web.desk.wrote()
+    web.say_next(request, said, "wrong" if report.needs_a_person else "")
+
+
+def refused_view(web: Web, batch: int) -> View:
+    """The refused rows of a file, or the file that was refused whole, to be corrected. Refused where nothing of it
+    waits.
+    """
+    found, whole = refused_rows(web.desk.opened, batch), refused_file(web.desk.opened, batch)
+    if whole is not None:
+        return _refused_file(web, batch, *whole)
+    if found is None:
+        raise Refused(404, f"nothing of file {batch} waits to be corrected")
+    name, frame = found
+    rows = []
+    for row in frame.head(MOST_ROWS).iter_rows(named=True):
+        wrong = row["refused_why"] or ""
+        cells = [
+            {"column": column, "value": value or "", "wrong": f"{column}: " in wrong}
+            for column, value in row.items()
+            if not column.startswith("refused_")
+        ]
+        rows.append({"line": row["refused_line"], "why": wrong, "cells": cells})
+    first = frame["refused_file"][0] if frame.height else name
+    more = (
+        (f"The first {MOST_ROWS} of {frame.height} rows; the others follow when these are done.",)
+        if frame.height > MOST_ROWS
+        else ()
+    )
+    texts = (
+        "Correct what is wrong and retry: rows that are right then are kept, the others come back with their "
+        "reasons. The file as it came stays in the archive.",
+        *more,
+    )
+    parts = (
+        Section("Before you correct", texts, wide=True),
+        Special("repair", "Refused rows", {"action": f"/feeds/refused/{batch}", "rows": rows}),
+    )
+    return View("feeds", f"Refused rows of {first}", f"quarantine/{name}", parts, links=(("all feeds", "/feeds"),))
+
+
+def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
+    """A file refused whole: its name and, where it is text, what is in it."""
+    fields = [
+        field(
+            "file_name",
+            "Name of the file",
+            name,
+            needed=True,
+            most=200,
+            hint="<feed>.<anything>.csv, .csv.gz, .parquet or .jsonl; the feeds: coldledger feeds --describe",
+        )
+    ]
+    if text is not None:
+        fields.append(field("text", "What is in it", text, kind="long", most=LARGEST_TEXT))
+    fields.append(check("give_up", "give this file up: it stays in the archive and is not asked for again", "yes"))
+    with web.desk.opened.ledger.reading() as reader:
+        whys = [
+            each["sentence"]
+            for each in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch)["refused"]
+            if each["batch"] == batch
+        ]
+    words = [
+        *whys,
+        *(
+            []
+            if text is not None
+            else ["Its content cannot be shown here: give it another name, send it again, or give it up."]
+        ),
+    ]
+    parts = (
+        Section("Why it was refused", items=tuple(words), wide=True, warn=True),
+        form(
+            "Correct the file", f"/feeds/refused/{batch}", fields, (("", "Correct and retry"),), act="repair", wide=True
+        ),
+    )
+    return View(
+        "feeds", f"Refused file {name}", f"quarantine/b{batch:06d}.{name}", parts, links=(("all feeds", "/feeds"),)
+    )

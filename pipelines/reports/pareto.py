@@ -1,0 +1,81 @@
+"""A Pareto as a table and as bars."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipelines.measures.pareto.kinds_of_call import apart_words
+from pipelines.measures.pareto.words import doubt_words
+from pipelines.numbers import count
+from pipelines.reports.frame import charts
+from pipelines.reports.frame.sheet import Column, Sheet
+from schemas.answers.pareto import Pareto, ParetoRow
+
+SHOWN = 12
+
+
+def label(row: ParetoRow) -> str:
+    """A bar's name; the severity in words, so that colour is never needed."""
+    if row.severity in ("critical", "major"):
+        return f"{row.key} {row.name} ({row.severity})"
+    return row.name if row.key in row.name else f"{row.key} {row.name}"
+
+
+def shown_rows(pareto: Pareto, most: int = SHOWN) -> list[ParetoRow]:
+    """The first rows, and every later one that holds a critical call."""
+    return [row for number, row in enumerate(pareto.rows) if number < most or row.critical_calls]
+
+
+def pareto_chart(pareto: Pareto, words: str) -> str:
+    """Bars of calls with a tick at the number the job's past would lead one to expect."""
+    rows: list[dict[str, Any]] = []
+    for row in shown_rows(pareto):
+        expected = row.baseline * pareto.ware if row.baseline is not None else None
+        rows.append(
+            {
+                "label": label(row),
+                "value": row.calls,
+                "shown": f"{row.calls}",
+                "kind": row.severity or "major",
+                "expected": expected,
+                "top": max(row.calls, expected or 0),
+            }
+        )
+    return charts.svg(charts.bars, words, rows, "calls") if rows else ""
+
+
+PARETO_COLUMNS = (
+    Column("key", "Code"),
+    Column("name", "Name"),
+    Column("severity", "Severity"),
+    Column("calls", "Calls", "count"),
+    Column("share", "Share", "percent1"),
+    Column("cumulative", "Cumulative", "percent1"),
+    Column("rate", "Rate on line's ware", "percent"),
+    Column("baseline", "Expected", "percent"),
+    Column("q", "q of the excess", "number3"),
+    Column("own_ware", "Own ware", "count"),
+    Column("own_rate", "Rate on own ware", "percent"),
+)
+
+
+def pareto_sheet(pareto: Pareto, name: str, title: str) -> Sheet:
+    """The whole Pareto as a table, with both denominators in its caption."""
+    rows = [
+        row.model_dump()
+        | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")}
+        for row in pareto.rows
+    ]
+    caption = (
+        f"{count(pareto.calls)} calls; rate = calls / {count(pareto.ware)} containers at the first station; own ware = "
+        "containers that could have been called so."
+    )
+    caption += doubt_words(pareto)
+    if pareto.refed:
+        caption += f" {count(pareto.refed)} more went through the first station again and are no new ware."
+    if pareto.apart:
+        caption += f" Thrown out for no fault, and in no figure above: {apart_words(pareto.apart)}."
+    if pareto.why:
+        caption = pareto.why
+    strong = [number for number, row in enumerate(pareto.rows) if row.critical_calls]
+    return Sheet(name, title, PARETO_COLUMNS, rows, caption, strong=strong)
