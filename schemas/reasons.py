@@ -22,6 +22,7 @@ class Reason(Enum):
     TIME_IN_GAP = "{value} does not exist: the clock of {expected} was put forward over it"
     TIME_TWICE = "{value} came twice that night in {expected}; only an offset can say which is meant"
     IN_FUTURE = "{value} lies ahead of the moment of receipt; check the clock of whoever wrote it"
+    FAR_AHEAD = "{value} lies more than {expected} ahead; check the year"
     LONG_AGO = "{value} lies before 1971, where a clock without power begins; check the clock of whoever wrote it"
     TOO_LOW = "{value} is below the least value allowed, {expected}"
     TOO_HIGH = "{value} is above the greatest value allowed, {expected}"
@@ -32,6 +33,10 @@ class Reason(Enum):
     UNKNOWN_STATION = "{value} is not a station in works.toml ({expected})"
     UNKNOWN_DEFECT = "{value} is not a defect in works.toml ({expected})"
     UNKNOWN_ITEM = "{value} is not an item in works.toml ({expected})"
+    UNKNOWN_TEST = "{value} is not a test in works.toml ({expected}); add it there as [[test]]"
+    UNKNOWN_QUANTITY = "{value} is not a quantity in works.toml ({expected}); add it there as [[quantity]]"
+    UNKNOWN_PLACE = "{value} is no place that can be meant here ({expected})"
+    QUANTITY_ELSEWHERE = "{value} is no place of the kind at which works.toml says that this quantity is read"
     STATION_OF_OTHER_LINE = "station {value} stands on another line in works.toml"
     STATION_CANNOT_SEE = "works.toml says this station cannot call {value}; mend its `sees` or the export"
     SECTION_BEYOND_MACHINE = "{value} is more than the machine's sections in works.toml"
@@ -44,6 +49,11 @@ class Reason(Enum):
     DENSITY_INCOMPLETE = "neither a density nor a whole sink-float comparison (standard and both settling temperatures)"
     FOUND_ABOVE_SAMPLE = "more containers found faulty than looked at"
     FOUND_WITHOUT_DEFECT = "containers were found faulty, but no defect is named"
+    CALLED_THOUGH_PASSED = (
+        "ware that passed was called by no station: leave `station` and `called` empty, or say that the stream was "
+        "`rejected`"
+    )
+    LINKED_TO_ITSELF = "the containers went from a pallet onto the same pallet"
     ENDS_BEFORE_START = "the end lies before the start"
     MINUTES_ROLLED = (
         "{value} lies in days whose minutes were rolled into hours; where it must count, put its file into archive/ "

@@ -66,6 +66,17 @@ def line_of(text: str, piece: str) -> int:
             "[[defect]] BSW, kind",
             "'setting' is no fault of the ware and is watched by nothing, so it cannot be critical",
         ),
+        ("J370 = [139.2", "J371 = [139.2", "[[test]] height, limits", "'J371' is not an item here (J370, W750"),
+        (
+            "[139.2, 140.8]",
+            "[140.8, 139.2]",
+            "[[test]] height, limits",
+            "the least, 140.8, is above the greatest, 139.2",
+        ),
+        ('where = "furnace"', 'where = "works"', "[[quantity]] seeds_100g, where", "'furnace', 'line' or 'station'"),
+        ('id = "wall"', 'id = "height"', "[[test]] height, id", "given twice"),
+        ('items = ["J370"]', 'items = ["J37O"]', "[[customer]] C-ORCHARD, items", "'J37O' is not an item here"),
+        ("{ major = 0.4 }", "{ critical = 0.4 }", "[[customer]] C-ORCHARD, aql", "'major' or 'minor'"),
         ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
     ],
 )

@@ -47,9 +47,13 @@ def limits(feed: Feed, name: str) -> str:
     if quantity.kind in ("count", "number"):
         return f"{quantity.low:,g} to {quantity.high:,.0f}"
     if quantity.known_as:
-        return f"a {quantity.known_as} in works.toml"
+        lists = quantity.known_as.split()
+        named = ", ".join(lists[:-1]) + (" or " if lists[:-1] else "") + lists[-1]
+        return f"a {named} in works.toml" + (" or one of these" if quantity.choices else "")
     if quantity.choices:
         return "one of these"
+    if quantity.planned:
+        return "may lie ahead"
     return f"at most {quantity.high:g} characters" if quantity.high else "not in the future"
 
 

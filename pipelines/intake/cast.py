@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,7 +19,7 @@ _NUMBER = re.compile(r"[+-]?\d{1,18}(\.\d{1,18})?([eE][+-]?\d{1,2})?\Z", re.ASCI
 _DIGITS = re.compile(r"[+-]?[1-9]\d{15,}(\.\d*)?\Z", re.ASCII)  # more than are read
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
-_FREE = ("note", "cause")  # in a person's own words, over several lines if they like
+_FREE = ("note", "cause", "reason")  # in a person's own words, over several lines if they like
 _YEAR = re.compile(r"(\d{4,9})-\d\d-\d\d", re.ASCII)
 _EARLIEST = datetime(1971, 1, 1, tzinfo=UTC)  # a clock that lost its battery says 1970
 _UNKNOWN = {
@@ -28,7 +28,10 @@ _UNKNOWN = {
     "station": Reason.UNKNOWN_STATION,
     "defect": Reason.UNKNOWN_DEFECT,
     "item": Reason.UNKNOWN_ITEM,
+    "test": Reason.UNKNOWN_TEST,
+    "quantity": Reason.UNKNOWN_QUANTITY,
 }
+_YEARS_AHEAD = 10  # of a day that is planned
 
 
 class BadCell(ValueError):
@@ -90,7 +93,10 @@ def _date(word: str, quantity: Quantity, reading: Reading) -> date:
         day = date.fromisoformat(word)
     except ValueError:
         raise BadCell(Reason.NOT_A_DATE) from None
-    if day > reading.plant.clock.local(reading.latest).date():
+    today = reading.plant.clock.local(reading.latest).date()
+    if quantity.planned and day > today + timedelta(days=366 * _YEARS_AHEAD):
+        raise BadCell(Reason.FAR_AHEAD, f"{_YEARS_AHEAD} years")
+    if not quantity.planned and day > today:
         raise BadCell(Reason.IN_FUTURE)
     if day < _EARLIEST.date():
         raise BadCell(Reason.LONG_AGO)
@@ -128,14 +134,14 @@ def _number(word: str, quantity: Quantity, reading: Reading) -> float:
 
 
 def _code(word: str, quantity: Quantity, reading: Reading) -> str:
-    if quantity.choices:
-        if word not in quantity.choices:
-            raise BadCell(Reason.NOT_ONE_OF, ", ".join(quantity.choices))
+    known = reading.plant.codes(quantity)
+    if word in known:
         return word
-    known = reading.plant.ids(quantity.known_as)
-    if word not in known:
-        raise BadCell(_UNKNOWN[quantity.known_as], ", ".join(known[:12]) + (", ..." if len(known) > 12 else ""))
-    return word
+    if not quantity.known_as:
+        raise BadCell(Reason.NOT_ONE_OF, ", ".join(known))
+    alone = not quantity.choices and " " not in quantity.known_as
+    some = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
+    raise BadCell(_UNKNOWN[quantity.known_as] if alone else Reason.UNKNOWN_PLACE, some or "it has none")
 
 
 def _text(word: str, quantity: Quantity, reading: Reading) -> str:

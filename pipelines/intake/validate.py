@@ -96,7 +96,7 @@ def sort_rows(feed: Feed, files: Sequence[tuple[int, Raw]], reading: Reading) ->
     unread = _mask(work)
     _check_wrong(work, unread)
     _broken_rules(work, frame, unread)
-    for column, rows, reason in against_plant(work.indices, work.values, reading.plant):
+    for column, rows, reason in against_plant(work.indices, work.values, reading.plant, feed.name):
         work.faults.append(_Fault(rows, column, work.cells(column, rows), reason))
     _rolled(work, frame, reading)
     good = ~_mask(work)

@@ -8,10 +8,9 @@ from typing import Any
 
 from pipelines.ledger import Ledger
 from pipelines.ledger.history import former_plants, remember_plant
+from pipelines.plant.tables import NAMED
 from pipelines.plant.works import Plant, read_plant
 from pipelines.settings import Site
-
-_KINDS = ("furnace", "line", "station", "defect", "item")
 
 
 def vanished_ids(ledger: Ledger, plant: Plant, site: Site, at: datetime) -> list[str]:
@@ -22,7 +21,7 @@ def vanished_ids(ledger: Ledger, plant: Plant, site: Site, at: datetime) -> list
     if digest not in known:
         remember_plant(ledger, digest, content, at.astimezone(UTC))
     former = [read_plant(text) for text in known.values()]
-    lost = any(set(old.ids(kind)) - set(plant.ids(kind)) for old in former for kind in _KINDS)
+    lost = any(set(old.ids(kind)) - set(plant.ids(kind)) for old in former for kind in NAMED)
     return missing_in(plant, ledger) if lost else []
 
 
@@ -31,7 +30,7 @@ def missing_in(plant: Plant, ledger: Ledger) -> list[str]:
     with ledger.reading() as reader:
         used = reader.ask("ids_in_use")
     said = []
-    for kind in _KINDS:
+    for kind in NAMED:
         gone: list[dict[str, Any]] = [
             row for row in used.filter(used["kind"] == kind).iter_rows(named=True) if row["id"] not in plant.ids(kind)
         ]

@@ -17,7 +17,16 @@ _SAYS = {
 
 _TABLE_SAYS = {"extra_forbidden": "unknown table", "missing": "the table is missing; it must be given"}
 
-_NAMED_BY = {"furnace": "id", "line": "id", "station": "id", "item": "id", "defect": "code"}
+_NAMED_BY = {
+    "furnace": "id",
+    "line": "id",
+    "station": "id",
+    "item": "id",
+    "defect": "code",
+    "test": "id",
+    "quantity": "id",
+    "customer": "id",
+}
 
 
 def place(text: str, table: str, index: int | None, key: str = "") -> int:
@@ -115,6 +124,19 @@ def _unknown(fields: dict[str, Any], text: str) -> Iterator[str]:
         for code in sees if isinstance(sees, list) else []:
             if code not in defects:
                 yield f"{_where(fields, text, 'station', index, 'sees')}: '{code}' is not a defect here"
+    yield from _unknown_items(fields, text)
+
+
+def _unknown_items(fields: dict[str, Any], text: str) -> Iterator[str]:
+    """Items that a test or a customer names and nobody makes."""
+    items = _known(fields, "item")
+    for table, key in (("test", "limits"), ("customer", "items")):
+        for index, row in _rows(fields, table):
+            named = row.get(key)
+            for item in named if isinstance(named, list | dict) else ():
+                if str(item) not in items:
+                    at = _where(fields, text, table, index, key)
+                    yield f"{at}: '{item}' is not an item here ({', '.join(items)})"
 
 
 def _shifts(row: dict[str, Any], text: str) -> Iterator[str]:

@@ -12,6 +12,7 @@ from pipelines.plant.mapping import Zone
 GOBS = ("A", "B", "C", "D")
 SEVERITIES = ("critical", "major", "minor")
 FAULT = "fault"
+NAMED = ("furnace", "line", "station", "defect", "item", "test", "quantity")  # lists whose ids rows speak of
 AQLS = (  # the steps of ISO 2859-1; up to 10 they are percent nonconforming
     0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0,
     65.0, 100.0, 150.0, 250.0, 400.0, 650.0, 1000.0,
@@ -127,6 +128,49 @@ class Item(PlantTable):
     temper_thickness_mm: Positive | None = Field(
         None, description="of the glass where temper numbers are read; without it no real temper number"
     )
+
+
+def _in_order(limits: tuple[float, float]) -> tuple[float, float]:
+    if not limits[0] <= limits[1]:
+        raise ValueError(f"the least, {limits[0]:g}, is above the greatest, {limits[1]:g}")
+    return limits
+
+
+Limits = Annotated[tuple[float, float], AfterValidator(_in_order)]
+
+
+class WareTest(PlantTable):
+    """One measured property of ware. limits: [least, greatest] by item; where there is none of them, `-inf` or `inf`
+    stands in its place."""
+
+    id: Id = Field(description="as `test_checks` names it")
+    name: str = Field(description="in words, as pages show it")
+    unit: str = Field(description="of its values")
+    limits: dict[str, Limits] = Field(
+        {}, description="by item: `[least, greatest]`; `-inf` or `inf` where there is none"
+    )
+
+
+class ProcessQuantity(PlantTable):
+    """Anything that is read in the works, and at which kind of place."""
+
+    id: Id = Field(description="as `process_reads` names it")
+    name: str = Field(description="in words, as pages show it")
+    unit: str = Field(description="of its values")
+    where: Literal["furnace", "line", "station"] = Field(description="at which kind of place it is read")
+    limits: Limits | None = Field(None, description="`[least, greatest]`; `-inf` or `inf` where there is none")
+
+
+class Customer(PlantTable):
+    """A customer, and the quality limits that differ from those of [sampling]. A critical defect is never sampled
+    away."""
+
+    id: Id = Field(description="as `dispatches` and `complaints` name it")
+    name: str = Field(description="in words, as pages show it")
+    aql: dict[Literal["major", "minor"], Aql] = Field(
+        {}, description="percent nonconforming, by severity, where it differs from [sampling]"
+    )
+    items: tuple[str, ...] = Field((), description="the items that it takes")
 
 
 class Laboratory(PlantTable):

@@ -14,9 +14,11 @@ from pipelines.errors import PlantError
 from pipelines.plant.mapping import BrokerTopic, Listener, Mapping
 from pipelines.plant.tables import (
     FAULT,
+    NAMED,
     Checks,
     Clock,
     Cost,
+    Customer,
     Defect,
     Furnace,
     Item,
@@ -26,13 +28,16 @@ from pipelines.plant.tables import (
     Notices,
     Pages,
     PlantTable,
+    ProcessQuantity,
     Sampling,
     Schedule,
     Station,
     Uncertainty,
     Warehouse,
+    WareTest,
     Works,
 )
+from schemas.quantities import Quantity
 
 
 class Plant(PlantTable):
@@ -48,6 +53,9 @@ class Plant(PlantTable):
     )
     defect: tuple[Defect, ...] = Field(min_length=1, description="each code that a station or a person calls")
     item: tuple[Item, ...] = Field(min_length=1, description="each container that is made")
+    test: tuple[WareTest, ...] = Field((), description="each measured property of ware that `test_checks` brings")
+    quantity: tuple[ProcessQuantity, ...] = Field((), description="each reading that `process_reads` brings")
+    customer: tuple[Customer, ...] = Field((), description="each customer that dispatches and complaints name")
     laboratory: Laboratory = Field(Laboratory(), description="what the laboratory accepts")
     uncertainty: Uncertainty = Field(
         Uncertainty(),
@@ -106,6 +114,18 @@ class Plant(PlantTable):
     def items(self) -> dict[str, Item]:
         return {item.id: item for item in self.item}
 
+    @cached_property
+    def tests(self) -> dict[str, WareTest]:
+        return {test.id: test for test in self.test}
+
+    @cached_property
+    def quantities(self) -> dict[str, ProcessQuantity]:
+        return {quantity.id: quantity for quantity in self.quantity}
+
+    @cached_property
+    def customers(self) -> dict[str, Customer]:
+        return {customer.id: customer for customer in self.customer}
+
     def weights_every(self, line: str) -> float:
         """Minutes between a line's weighings as they are due; 0 where none are."""
         own = self.lines[line].weights_minutes
@@ -119,9 +139,17 @@ class Plant(PlantTable):
         return float(getattr(self.checks.challenge_must_catch, severity))
 
     def ids(self, kind: str) -> tuple[str, ...]:
-        """The ids of one list, as `known_as` in the glossary names it."""
-        table: dict[str, Any] = getattr(self, f"{kind}s")
-        return tuple(table)
+        """The ids of one list, or of several with a blank between them, as `known_as` in the glossary names them."""
+        return tuple(each for name in kind.split() for each in self.by_id(name))
+
+    def by_id(self, kind: str) -> dict[str, Any]:
+        """The rows of one list by their ids."""
+        rows: dict[str, Any] = getattr(self, "quantities" if kind == "quantity" else f"{kind}s")
+        return rows
+
+    def codes(self, quantity: Quantity) -> tuple[str, ...]:
+        """What a column of codes may hold: its own words, and the ids of the lists that it names."""
+        return (*quantity.choices, *self.ids(quantity.known_as))
 
     def stations_of(self, line: str) -> tuple[Station, ...]:
         """The stations of a line in the order in which ware meets them."""
@@ -160,11 +188,11 @@ def read_plant(text: str) -> Plant:
 def restored(plant: Plant, former: list[Plant]) -> Plant:
     """The plant with the ids that it has lost, as former plant files (the newest first) describe them."""
     tables: dict[str, Any] = {}
-    for table in ("furnace", "line", "station", "defect", "item"):
+    for table in NAMED:
         rows = list(getattr(plant, table))
         ids = set(plant.ids(table))
         for old in former:
-            lost = [row for key, row in getattr(old, f"{table}s").items() if key not in ids]
+            lost = [row for key, row in old.by_id(table).items() if key not in ids]
             rows += lost
             ids |= {getattr(row, "id", None) or row.code for row in lost}
         tables[table] = tuple(rows)

@@ -189,7 +189,7 @@ class Temper(Result):
 
 class VisualSample(Result):
     """One sample against one severity. ac: acceptance number of ISO 2859-1 for its size; null, with accepted, where it
-    is too small to judge by.
+    is too small to judge by. mould: where all its containers are of that mould, so that it says nothing of the lot.
     """
 
     at: Moment
@@ -201,6 +201,12 @@ class VisualSample(Result):
     aql: float | None
     ac: int | None
     accepted: bool | None
+    mould: str | None = None
+
+    @property
+    def taken_of(self) -> str:
+        """The item, and the mould where the sample is of one alone."""
+        return self.item if self.mould is None else f"{self.item}, mould {self.mould}"
 
 
 class RunningQuality(Result):

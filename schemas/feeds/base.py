@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import pandera.polars as pa
 import polars as pl
 
-from schemas.quantities import QUANTITIES, Quantity
+from schemas.quantities import QUANTITIES, Quantity, quantity_of
 
 Time = Annotated[pl.Datetime, "us", "UTC"]
 Date = pl.Date
@@ -28,14 +28,16 @@ DTYPES: dict[str, pl.DataType] = {
 
 
 def field(name: str, *, optional: bool = False) -> Any:
-    """A pandera field with the range that the glossary gives this quantity. KeyError for a name it does not know."""
+    """A pandera field with the range that the glossary gives this quantity, by its name there (`complaints.state`).
+    KeyError for a name it does not know.
+    """
     if name not in QUANTITIES:
         raise KeyError(f"'{name}' is no column of schemas/quantities.py: every column of a feed stands there first")
     quantity = QUANTITIES[name]
     limits: dict[str, Any] = {}
     if quantity.kind in ("count", "number"):
         limits = {"ge": quantity.low, "le": quantity.high}
-    elif quantity.choices:
+    elif quantity.choices and not quantity.known_as:
         limits = {"isin": list(quantity.choices)}
     elif quantity.high is not None and not quantity.known_as:  # known codes are no longer than works.toml has them
         limits = {"str_length": {"max_value": int(quantity.high)}}
@@ -89,10 +91,10 @@ class Feed:
         return self.optional | self.defaults.keys()
 
     def quantity(self, column: str) -> Quantity:
-        return QUANTITIES[column]
+        return quantity_of(self.name, column)
 
     def dtype(self, column: str) -> pl.DataType:
-        return DTYPES[QUANTITIES[column].kind]
+        return DTYPES[self.quantity(column).kind]
 
 
 def feed_of(model: type[FeedModel]) -> Feed:

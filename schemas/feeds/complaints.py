@@ -9,7 +9,9 @@ from schemas.feeds.base import Count, Date, FeedModel, Text, Time, field
 
 
 class Complaints(FeedModel):
-    """A customer's complaint, as far as it is known. `made_from` and `made_to` are forming time."""
+    """A customer's complaint, as far as it is known; a later row of the same complaint is its new state. `made_from`
+    and `made_to` are forming time.
+    """
 
     complaint: Text = field("complaint")
     received_on: Date = field("received_on")
@@ -20,7 +22,13 @@ class Complaints(FeedModel):
     pallet: Text = field("pallet", optional=True)
     made_from: Time = field("made_from", optional=True)
     made_to: Time = field("made_to", optional=True)
-    note: Text = field("note", optional=True)
+    note: Text = field("complaints.note", optional=True)
+    customer: Text = field("customer", optional=True)
+    delivery: Text = field("delivery", optional=True)
+    claimed_units: Count = field("claimed_units", optional=True)
+    answer_due: Date = field("answer_due", optional=True)
+    state: Text = field("complaints.state", optional=True)
+    cause: Text = field("complaints.cause", optional=True)
 
     @pa.dataframe_check(name="ends_before_start")
     def made_in_order(cls, data: pa.PolarsData) -> pl.LazyFrame:

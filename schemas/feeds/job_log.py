@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from schemas.feeds.base import FeedModel, Text, Time, field
+from schemas.feeds.base import Count, Date, FeedModel, Number, Text, Time, field
 
 
 class JobLog(FeedModel):
@@ -12,6 +12,9 @@ class JobLog(FeedModel):
     line: Text = field("line")
     job: Text = field("job")
     item: Text = field("item", optional=True)
+    ordered_units: Count = field("ordered_units", optional=True)
+    due: Date = field("due", optional=True)
+    speed_per_min: Number = field("speed_per_min", optional=True)
 
     class Config:
         metadata = {

@@ -19,6 +19,7 @@ class MeltLog(FeedModel):
     loss_pct: Number = field("loss_pct")
     cullet_kg: Number = field("cullet_kg")
     level_change_mm: Number = field("level_change_mm", optional=True)
+    energy_kwh: Number = field("energy_kwh", optional=True)
 
     class Config:
         metadata = {

@@ -7,7 +7,7 @@ from schemas.feeds.base import Count, FeedModel, Text, Time, field
 
 class MouldLog(FeedModel):
     """A part fitted to a cavity. It ends the one before it at the same place; an empty number leaves the place
-    empty.
+    empty. `set` tells two parts with one number apart.
     """
 
     fitted_at: Time = field("fitted_at")
@@ -17,6 +17,7 @@ class MouldLog(FeedModel):
     part: Text = field("part")
     number: Text = field("number", optional=True)
     item: Text = field("item", optional=True)
+    set: Text = field("set", optional=True)
 
     class Config:
         metadata = {

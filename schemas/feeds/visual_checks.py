@@ -10,12 +10,13 @@ from schemas.feeds.base import Count, FeedModel, Text, Time, field
 
 class VisualChecks(FeedModel):
     """A person's sample, a row a defect found in it; a sample with nothing found is one row with no defect and `found`
-    0.
+    0. `mould`: where the sample is of one mould's containers alone.
     """
 
     sampled_at: Time = field("sampled_at")
     line: Text = field("line")
     item: Text = field("item")
+    mould: Text = field("mould", optional=True)
     defect: Text = field("defect", optional=True)
     sample_units: Count = field("sample_units")
     found: Count = field("found")
@@ -32,8 +33,8 @@ class VisualChecks(FeedModel):
     class Config:
         metadata = {
             "feed": "visual_checks",
-            "key": ("sampled_at", "line", "item", "defect"),
+            "key": ("sampled_at", "line", "item", "mould", "defect"),
             "when": "sampled_at",
             "where": "line",
-            "grain": "one defect in one person's sample",
+            "grain": "one defect in one person's sample, of one mould where it was told",
         }

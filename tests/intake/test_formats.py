@@ -14,16 +14,24 @@ import pytest
 from sample_feeds.simulator import Simulated
 from sample_feeds.simulator.write import encode
 from schemas.feeds import ALL_FEEDS
-from tests.conftest import HEAD, Place
+from tests.conftest import HEAD, SAMPLES, Place
 
 ROW = "2026-03-02T09:00:00+01:00,K1,K1-side-a,11,60,12,1\n"
+
+
+def sampled(feed: str, place: Place) -> pl.DataFrame:
+    """The rows of a feed that the small day brings, as the ledger has them."""
+    for path in (SAMPLES / "day").glob(f"{feed}.*"):
+        place.put(path.name, path.read_bytes())
+    place.take()
+    return place.facts(feed)
 
 
 @pytest.mark.parametrize("feed", list(ALL_FEEDS))
 def test_every_feed_reads_the_same_from_every_format(
     feed: str, day_of_truth: Simulated, new_place: Callable[[], Place]
 ) -> None:
-    frame = day_of_truth.feeds[feed].head(300)
+    frame = day_of_truth.feeds[feed].head(300) if feed in day_of_truth.feeds else sampled(feed, new_place())
     ledgers = []
     for ending in ("csv", "csv.gz", "parquet", "jsonl"):
         place = new_place()

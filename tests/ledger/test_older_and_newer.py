@@ -5,6 +5,7 @@ is left alone.
 from __future__ import annotations
 
 import hashlib
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pipelines import __version__
 from pipelines.errors import LedgerBroken, SiteError
 from pipelines.ledger import upgrade
 from pipelines.ledger.migrations import newest
+from pipelines.ledger.queries import statements
 from tests.conftest import HEAD, Place
 
 ROW = "2026-03-10T06:00:00Z,K1,K1-side-a,20,60,5,0\n"
@@ -26,14 +28,17 @@ def digest(path: Path) -> str:
 
 
 def made_older(place: Place, to: int = 31) -> None:
-    """The ledger as the version before the last two migrations left it: without the column that one and the table that
-    the other adds.
+    """The ledger as a version that knew the migrations up to `to` left it: without the columns and tables that the
+    later ones add.
     """
+    later = "\n".join(text for name, text in statements("migrations") if int(name[:4]) > to)
     with duckdb.connect(str(place.site.ledger)) as con:
         for (view,) in con.execute("select view_name from duckdb_views() where not internal").fetchall():
             con.execute(f"drop view {view}")
-        con.execute("alter table station_counts drop column refed")
-        con.execute("drop table expected_cells")
+        for table, column in re.findall(r'^alter table (\w+) add column ("?\w+"?)', later, re.M):
+            con.execute(f"alter table {table} drop column {column}")
+        for table in re.findall(r"^create table (\w+)", later, re.M):
+            con.execute(f"drop table {table}")
         con.execute("delete from migrations where number > $to or number = 0", {"to": to})
 
 

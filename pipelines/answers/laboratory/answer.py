@@ -292,9 +292,10 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
 
 def _visual(plant: Plant, visuals: pl.DataFrame, window: Span) -> Visual:
     every = samples_of(plant, visuals)
+    of_lots = [sampled for sampled in every if sampled.mould is None]  # a mould that was picked out is not the lot
     running = tuple(
-        RunningQuality(**vars(this_running), inspection=_inspection(every, this_running.severity))
-        for this_running in running_quality(every)
+        RunningQuality(**vars(this_running), inspection=_inspection(of_lots, this_running.severity))
+        for this_running in running_quality(of_lots)
     )
     today = tuple(_sample(sampled) for sampled in every if sampled.sampled_at >= window.start)
     return Visual(samples=today, running=running, days=QUALITY_DAYS)
@@ -317,4 +318,5 @@ def _sample(sampled: Sampled) -> VisualSample:
         aql=sampled.aql,
         ac=sampled.ac,
         accepted=sampled.accepted,
+        mould=sampled.mould,
     )

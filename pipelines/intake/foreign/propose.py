@@ -255,7 +255,7 @@ def _values(text: Text, feed: Feed, plant: Plant, row: dict[str, object]) -> lis
     names = {plain(d.name): d.code for d in plant.defect} | {plain(i.name): i.id for i in plant.item}
     for column, words in codes.items():
         quantity = feed.quantity(column)
-        known = quantity.choices or plant.ids(quantity.known_as)
+        known = plant.codes(quantity)
         strange = sorted(words - set(known))
         found = {word: names[plain(word)] for word in strange if names.get(plain(word)) in known}
         found |= {w: k for w in strange for k in known if plain(w) == plain(k)}

@@ -87,18 +87,21 @@ class Sampled:
     ac: int | None
     accepted: bool | None
     fewest: int = 0
+    mould: str | None = None
 
 
 def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
-    """Every sample (sampled_at, item, defect, sample_units, found) against each severity: a critical defect accepts
-    none; major and minor by the acceptance number of ISO 2859-1, normal inspection, at the works' AQL. Containers with
-    several defects count for each of them.
+    """Every sample (sampled_at, item, mould, defect, sample_units, found) against each severity: a critical defect
+    accepts none; major and minor by the acceptance number of ISO 2859-1, normal inspection, at the works' AQL.
+    Containers with several defects count for each of them; containers of one mould are a sample of their own.
     """
     answer = []
+    key = [name for name in ("sampled_at", "item", "mould") if name in checks.columns]
     if plant.no_faults:
         fault = ~pl.col("defect").is_in(plant.no_faults).fill_null(False)
         checks = checks.with_columns(found=pl.when(fault).then(pl.col("found")).otherwise(0))
-    for (at, item), rows in checks.sort("sampled_at", "item").group_by(["sampled_at", "item"], maintain_order=True):
+    for (at, item, *moulds), rows in checks.sort(key).group_by(key, maintain_order=True):
+        mould = str(moulds[0]) if moulds and moulds[0] is not None else None
         n = int(rows["sample_units"].to_numpy().max())
         for severity in SEVERITIES:
             mine = [
@@ -111,7 +114,7 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
             ac = 0 if aql is None else for_sample(n, aql)
             codes = tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"])
             fewest, passed = max((row["found"] for row in mine), default=0), None if ac is None else found <= ac
-            answer.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest))
+            answer.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest, mould))
     return answer
 
 

@@ -315,7 +315,7 @@ def visual_sentences(plant: Plant, line: str, visual: Visual) -> list[str]:
                 else f"AQL {sample.aql:g} accepts {sample.ac}"
             )
             said.append(
-                f"{line} {sample.item}, {_clock(plant, sample.at)}: {sample.found} {sample.severity} in {sample.n} "
+                f"{line} {sample.taken_of}, {_clock(plant, sample.at)}: {sample.found} {sample.severity} in {sample.n} "
                 f"looked at ({', '.join(sample.defects)}); {rule}. What becomes of the ware is for the authorised "
                 "person to say."
             )

@@ -155,7 +155,7 @@ def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
         {
             "line": line.line,
             "at": f"{plant.clock.local(sample.at):%H:%M}",
-            "item": sample.item,
+            "item": sample.taken_of,
             "severity": sample.severity,
             "n": sample.n,
             "found": sample.found,

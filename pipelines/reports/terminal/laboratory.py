@@ -282,7 +282,7 @@ def _line_rows(line: LineLaboratory) -> list[list[Any]]:
     rows += [
         [
             f"visual {sample.severity}",
-            f"{sample.item} {' '.join(sample.defects)}".strip(),
+            f"{sample.taken_of} {' '.join(sample.defects)}".strip(),
             sample.at.isoformat(),
             sample.found,
             f"of {sample.n}",
