@@ -1,0 +1,181 @@
+"""A line on one axis with two clocks: its calls in short bins against what was expected, and all that happened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.pareto import check_line
+from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger.reader import Reader
+from pipelines.measures.pareto.calls_in_time import CallsInTime, calls_in_time, in_bins
+from pipelines.plant.works import Plant
+from schemas.answers.signals import Signal
+
+LONGEST = timedelta(days=7)
+BINS_S = (60, 300, 900, 1800, 3600, 7200)  # a bin is the shortest of these of which no more than MOST fit
+MOST = 150
+TOGETHER = timedelta(minutes=10)  # parts fitted, or stations challenged, within so much of each other are one mark
+COARSE_S = 900  # of longer windows it is said that they are spread
+
+
+@dataclass(frozen=True)
+class Happened:
+    """One thing that happened. at, until: by its own clock (cold_end: cold end, else forming); kind: challenge, fitted,
+    stop or job; what: its parts, for a sentence; bad: a challenge that was not caught whole; counted: caught and passes
+    of a challenge.
+    """
+
+    at: datetime
+    kind: str
+    what: tuple[str, ...]
+    cold_end: bool = False
+    bad: bool = False
+    until: datetime | None = None
+    counted: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class LineTimes:
+    """A line in [span.start, span.end) by the cold-end clock.
+
+    calls: of all faults; chosen: of `defect`, where one is asked for. still: spans in which counts came and no ware;
+    silent: in which no count came from the first station. signals: kept ones that touch the window, the most harmful
+    first. coarse: stations whose windows are longer than a quarter of an hour, in minutes; their counts are spread.
+    """
+
+    line: str
+    span: Span
+    defect: str | None
+    lehr: LehrTime
+    calls: CallsInTime
+    chosen: CallsInTime | None
+    still: list[Span]
+    silent: list[Span]
+    signals: list[Signal]
+    happened: list[Happened]
+    coarse: dict[str, int]
+    doubts: list[str]
+    files: pl.DataFrame
+
+
+def bin_of(span: Span) -> int:
+    """The length of a bin [s] for a window."""
+    return next((s for s in BINS_S if span.seconds / s <= MOST), BINS_S[-1])
+
+
+def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> LineTimes:
+    """A window by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week."""
+    check_line(plant, line)
+    if defect is not None and defect not in plant.defects:
+        raise WrongUse(f"there is no defect '{defect}' in works.toml; it has {', '.join(plant.defects)}")
+    if span.end - span.start > LONGEST:
+        raise WrongUse(f"a picture of a line in time holds {LONGEST.days} days at the most")
+    step_s = bin_of(span)
+    bins = int(np.ceil(span.seconds / step_s))
+    here = {"line": line, "from_time": span.start, "to_time": span.end}
+    stations = [station.id for station in plant.stations_of(line)]
+    windows = reader.ask("ware_by_bin", **here, stations=stations, bin_s=step_s)
+    first = windows.filter(pl.col("station").is_in(plant.first_stations(line)))
+    ware = in_bins(first, "inspected", span.start, step_s, bins)
+    rows = reader.ask("calls_by_bin", **here, defects=list(plant.faults), bin_s=step_s)
+    hours = reader.ask("expected_defects_by_hour", **here)
+    lehr = lehr_time(reader, plant, line, span)
+
+    def series(of: pl.Expr) -> CallsInTime:
+        return calls_in_time(rows.filter(of), ware, hours.filter(of), span.start, step_s)
+
+    return LineTimes(
+        line=line,
+        span=span,
+        defect=defect,
+        lehr=lehr,
+        calls=series(pl.lit(True)),
+        chosen=None if defect is None else series(pl.col("defect") == defect),
+        still=_runs(span, step_s, ware == 0),
+        silent=_runs(span, step_s, np.isnan(ware)),
+        signals=_signals(reader, line, span),
+        happened=sorted(_happened(reader, line, span, lehr, defect), key=lambda event: event.at),
+        coarse=_coarse(windows),
+        doubts=[doubt for _, _, doubt in answer_doubts(reader, plant, span, line)],
+        files=reader.ask("files_behind", **here),
+    )
+
+
+def _runs(span: Span, step_s: int, bins: np.ndarray) -> list[Span]:
+    """The spans of neighbouring bins for which something holds."""
+    spans, number = [], 0
+    for holds, run in groupby(bins.tolist()):
+        length = len(list(run))
+        if holds:
+            start = span.start + timedelta(seconds=number * step_s)
+            spans.append(Span(start, min(span.end, start + timedelta(seconds=length * step_s))))
+        number += length
+    return spans
+
+
+def _coarse(windows: pl.DataFrame) -> dict[str, int]:
+    longest = windows.group_by("station").agg(pl.col("window_s").max()).sort("station")
+    step = int(windows["window_s"].min() or 0) if windows.height else 0  # type: ignore[arg-type]
+    return {station: seconds // 60 for station, seconds in longest.iter_rows() if seconds > max(COARSE_S, step)}
+
+
+def _signals(reader: Reader, line: str, span: Span) -> list[Signal]:
+    hour = span.start.replace(minute=0, second=0, microsecond=0)
+    kept = with_notes(reader, kept_signals(reader, hour, span.end, [line]))
+    return ranked([s for s in kept if s.onset < span.end and (s.ended is None or s.ended > span.start)])
+
+
+def _happened(reader: Reader, line: str, span: Span, lehr: LehrTime, defect: str | None) -> Iterator[Happened]:
+    """Everything of the window: challenges by the cold-end clock, fittings, stops and jobs by the forming clock."""
+    formed = {"line": line, "from_time": lehr.formed(span.start), "to_time": span.end}
+    yield from _challenges(reader, line, span, defect)
+    yield from _fittings(reader.ask("fittings_of_line", **formed).to_dicts())
+    for row in reader.ask("stoppages_of_line", **formed).iter_rows(named=True):
+        where = "" if row["section"] is None else f"section {row['section']}"
+        yield Happened(row["stopped_at"], "stop", (where, row["cause"] or ""), until=row["restarted_at"])
+    for row in reader.ask("jobs_of_line", **formed).iter_rows(named=True):
+        if row["started_at"] >= formed["from_time"]:
+            yield Happened(row["started_at"], "job", (row["job"], row["item"]))
+
+
+def _challenges(reader: Reader, line: str, span: Span, defect: str | None) -> Iterator[Happened]:
+    """Challenges within a few minutes of each other as one. One that was not caught whole is bad, however many were."""
+    rows = reader.ask("challenges_of_line", line=line, from_time=span.start, to_time=span.end, defect=defect)
+    for group in _near(rows.to_dicts(), "checked_at"):
+        sums: dict[str, tuple[int, int]] = {}
+        for row in group:
+            caught, passes = sums.get(row["station"], (0, 0))
+            sums[row["station"]] = caught + row["caught"], passes + row["passes"]
+        what = tuple(f"{station} {caught} of {passes}" for station, (caught, passes) in sums.items())
+        totals = (sum(numbers) for numbers in zip(*sums.values(), strict=True))
+        bad = any(row["caught"] < row["passes"] for row in group)
+        yield Happened(group[0]["checked_at"], "challenge", what, True, bad, counted=tuple(totals))
+
+
+def _fittings(rows: list[dict[str, Any]]) -> Iterator[Happened]:
+    """Parts fitted within a few minutes of each other as one change."""
+    for group in _near([row for row in rows if row["number"]], "fitted_at"):
+        places = tuple(f"{row['part']} {row['number']} in {row['section']}{row['gob']}" for row in group)
+        yield Happened(group[0]["fitted_at"], "fitted", places)
+
+
+def _near(rows: list[dict[str, Any]], at: str) -> Iterator[list[dict[str, Any]]]:
+    """Rows in order of time, those close to the one before together."""
+    group: list[dict[str, Any]] = []
+    for row in rows:
+        if group and row[at] - group[-1][at] > TOGETHER:
+            yield group
+            group = []
+        group.append(row)
+    if group:
+        yield group
