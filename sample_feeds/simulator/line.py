@@ -121,7 +121,18 @@ def _rates(plan: Plan, line_plan: LinePlan, code: str, minutes: int, rng: np.ran
     for fault in plan.faults:
         if fault.defect == code and fault.scope != "station":
             _apply(fault, line_plan, rate)
+    for effect in plan.part_effects:
+        if (effect.line, effect.defect) == (line_plan.line, code):
+            rate[fitted_with(line_plan, effect.number, minutes)] *= effect.factor
     return np.minimum(rate, 0.5)
+
+
+def fitted_with(plan: LinePlan, number: str, minutes: int) -> np.ndarray:
+    """Where a mould number is fitted, at [minute, cavity]."""
+    there = np.zeros((minutes, len(plan.cavities)), bool)
+    for fitting in plan.fittings:
+        there[max(0, fitting.minute) :, fitting.cavity] = fitting.number == number
+    return there
 
 
 def _apply(fault: PlannedFault, plan: LinePlan, rate: np.ndarray) -> None:

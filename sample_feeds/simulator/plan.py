@@ -93,6 +93,43 @@ class DensityStep:
     by_g_cm3: float
 
 
+@dataclass(frozen=True)
+class PlannedAction:
+    """What somebody did against a fault, and what came of it: `cured` (the fault ends with the ware formed then),
+    `none`, or `worse`.
+    """
+
+    minute: int
+    line: str
+    kind: str
+    section: int
+    gob: str
+    station: str
+    defect: str
+    value: float | None
+    outcome: str
+
+
+@dataclass(frozen=True)
+class PartEffect:
+    """A mould makes a defect so many times as often as the cavity would, wherever it is fitted."""
+
+    line: str
+    number: str
+    defect: str
+    factor: float
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """Two cavities of a line exchanged their moulds at a minute."""
+
+    line: str
+    minute: int
+    cavities: tuple[int, int]
+    numbers: tuple[str, str]
+
+
 @dataclass
 class LinePlan:
     """Everything that is settled for one line before it runs."""
@@ -133,6 +170,9 @@ class Plan:
     rough: Drawn = field(default_factory=Drawn)
     asides: list[Aside] = field(default_factory=list)
     look_alikes: list[LookAlike] = field(default_factory=list)
+    actions: list[PlannedAction] = field(default_factory=list)
+    part_effects: list[PartEffect] = field(default_factory=list)
+    exchanges: list[Exchange] = field(default_factory=list)
 
     def at(self, minute: float) -> datetime:
         return self.start + timedelta(minutes=float(minute))

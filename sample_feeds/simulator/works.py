@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 from stdnum import ean
 
+from sample_feeds.simulator.acted import acted_feeds, acted_truth
 from sample_feeds.simulator.laboratory import capacity_checks, density_checks, hot_weights, temper_checks, visual_checks
 from sample_feeds.simulator.line import LineRun, run_line
 from sample_feeds.simulator.logs import (
@@ -91,7 +92,7 @@ def simulate(plan: Plan) -> Simulated:
         "expected": pl.concat([_expected_truth(plan, run, number) for number, run in enumerate(runs.values())]),
         **rough_truth(plan, runs),
     }
-    return Simulated(plan, feeds, truth)
+    return Simulated(plan, {**feeds, **acted_feeds(plan)}, {**truth, **acted_truth(plan)})
 
 
 def _weighings(plan: Plan, runs: dict[str, LineRun], rng: np.random.Generator) -> pl.DataFrame:
@@ -119,15 +120,36 @@ def _windows(plan: Plan, frame: pl.DataFrame, run: LineRun) -> pl.DataFrame:
 
 
 def _station_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
-    frame = _windows(plan, run.counts, run).sort("window", "station", "mould")
+    frame = _windows(plan, _by_number(run, run.counts), run).sort("window", "station", "mould")
     again = ["refed"] if plan.rough.strength.refed else []
     named = pl.col("number").alias("mould")
     return frame.select("window_start", "line", "station", named, "window_s", "inspected", "rejected", *again)
 
 
+def _by_number(run: LineRun, frame: pl.DataFrame) -> pl.DataFrame:
+    """Counts or calls by mould number where a number is fitted a second time: a station reads the number, and not which
+    fitting it is.
+    """
+    first = {number: index for index, number in reversed(list(enumerate(run.moulds)))}
+    if len(first) == len(run.moulds):
+        return frame
+    same = {-1: -1} | {index: first[number] for index, number in enumerate(run.moulds)}
+    mould = pl.col("mould").replace_strict(same, return_dtype=frame.schema["mould"])
+    numbered = frame.with_columns(mould=mould)
+    if "inspected" not in frame.columns:
+        return numbered
+    counts = [name for name in ("inspected", "rejected", "refed") if name in frame.columns]
+    sums = numbered.group_by("window", "mould", "station", maintain_order=True).agg(pl.col(counts).sum())
+    return sums.select(frame.columns)
+
+
 def _reject_counts(plan: Plan, run: LineRun) -> pl.DataFrame:
     codes = list(plan.plant.defects)
-    frame = run.calls.group_by("window", "station", "mould", "defect").agg(pl.len().cast(pl.Int64).alias("rejected"))
+    frame = (
+        _by_number(run, run.calls)
+        .group_by("window", "station", "mould", "defect")
+        .agg(pl.len().cast(pl.Int64).alias("rejected"))
+    )
     frame = _windows(plan, frame, run).sort("window", "station", "mould", "defect")
     names = pl.DataFrame({"defect": np.arange(len(codes)), "code": codes})
     frame = frame.join(names, on="defect", maintain_order="left")

@@ -28,6 +28,16 @@ _WHEN = {
     "density_checks": "sampled_at",
     "temper_checks": "sampled_at",
     "visual_checks": "sampled_at",
+    "verdicts": "looked_at",
+    "breakages": "broke_at",
+    "pallet_parts": "packed_to",
+    "actions": "acted_at",
+    "part_events": "happened_at",
+    "process_reads": "read_at",
+    "test_checks": "sampled_at",
+    "pallet_links": "linked_at",
+    "dispatches": "dispatched_at",
+    "returns": "returned_at",
 }
 _SLICES = {"density_checks": "1mo"}  # one reading a day
 _FORMATS = ("csv", "csv.gz", "parquet", "jsonl")
@@ -69,6 +79,8 @@ def feed_files(
             ending = formats[lines.index(str(line)) % len(formats)]
             yield feed, part.drop("slice"), f"{line}.{start:%Y%m%dT%H%MZ}.{ending}"
     for feed, when in _WHEN.items():
+        if feed not in simulated.feeds:  # some are told only where somebody asks for them
+            continue
         frame = simulated.feeds[feed].with_columns(slice=pl.col(when).dt.truncate(_SLICES.get(feed, "1d")))
         for (start,), part in frame.group_by(["slice"], maintain_order=True):
             yield feed, part.drop("slice"), f"works.{start:%Y%m%dT%H%MZ}.csv"
