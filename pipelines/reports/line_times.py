@@ -14,7 +14,7 @@ from pipelines.numbers import count, decimals, expected
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.time_marks import Mark
-from pipelines.reports.frame.time_picture import Onset, TimePicture, Track, Words, drawn, in_words
+from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn, in_words
 from pipelines.reports.signals import clock_words, place_words
 from schemas.answers.signals import Signal
 
@@ -53,10 +53,10 @@ def _signal(times: LineTimes) -> Signal | None:
     return next((s for s in mine if times.defect in (None, s.defect)), None)
 
 
-def _words(times: LineTimes) -> Words:
+def _words(times: LineTimes) -> PictureWords:
     minutes = f"{decimals(times.lehr.minutes)} min"
     low, high = (times.lehr.minutes + side * times.lehr.half_width for side in (-1, 1))
-    return Words(
+    return PictureWords(
         cold_end="cold end",
         formed="formed",
         shift=f"{minutes} before ({decimals(low)} to {decimals(high)})",
@@ -66,12 +66,12 @@ def _words(times: LineTimes) -> Words:
     )
 
 
-def _onset(plant: Plant, times: LineTimes, signal: Signal) -> Onset:
+def _onset(plant: Plant, times: LineTimes, signal: Signal) -> MarkedOnset:
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, times.span.end)
 
     words = f"onset {at(signal.onset)} ({at(signal.onset_low)} to {at(signal.onset_high)})"
-    return Onset(signal.onset, signal.onset_low, signal.onset_high, words)
+    return MarkedOnset(signal.onset, signal.onset_low, signal.onset_high, words)
 
 
 def _tracks(plant: Plant, times: LineTimes) -> tuple[Track, ...]:
@@ -171,7 +171,7 @@ def window_words(plant: Plant, times: LineTimes, chosen: Span) -> list[tuple[str
     series = [("calls", times.calls)]
     if times.defect is not None and times.chosen is not None:
         series.append((plant.defects[times.defect].name, times.chosen))
-    told = [
+    figures = [
         (
             _hours(plant, chosen),
             f"chosen; formed {_hours(plant, chosen.shifted(-timedelta(minutes=times.lehr.minutes)))}",
@@ -179,12 +179,12 @@ def window_words(plant: Plant, times: LineTimes, chosen: Span) -> list[tuple[str
     ]
     for name, of in series:
         inside = _inside(of, chosen)
-        told.append((count(float(np.nansum(of.calls[inside]))), f"{name}; {_should(of, inside)}"))
+        figures.append((count(float(np.nansum(of.calls[inside]))), f"{name}; {_should(of, inside)}"))
     ware = times.calls.ware[_inside(times.calls, chosen)]
-    told.append(
+    figures.append(
         (count(float(np.nansum(ware))) if np.isfinite(ware).any() else "–", "containers reached the first station")
     )
-    return told
+    return figures
 
 
 def _hours(plant: Plant, span: Span) -> str:

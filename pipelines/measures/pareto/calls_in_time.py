@@ -39,7 +39,7 @@ def in_bins(rows: pl.DataFrame, value: str, first: datetime, step_s: int, bins: 
     """A count [bins] from windows (moment, window_s, `value`); one longer than a bin is spread evenly over its bins.
     nan where no window reaches.
     """
-    sums, told = np.zeros(bins), np.zeros(bins, bool)
+    sums, known = np.zeros(bins), np.zeros(bins, bool)
     for moment, window_s, count in rows.select("moment", "window_s", value).iter_rows():
         start = (moment - first).total_seconds() / step_s
         length = max(window_s / step_s, 1.0)
@@ -47,8 +47,8 @@ def in_bins(rows: pl.DataFrame, value: str, first: datetime, step_s: int, bins: 
         for number in range(low, high):
             part = min(number + 1, start + length) - max(number, start)
             sums[number] += count * part / length
-            told[number] = True
-    return np.where(told, sums, np.nan)
+            known[number] = True
+    return np.where(known, sums, np.nan)
 
 
 def expected_in_bins(

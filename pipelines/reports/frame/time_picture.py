@@ -41,7 +41,7 @@ class Track:
 
 
 @dataclass(frozen=True)
-class Onset:
+class MarkedOnset:
     """When a signal began, by the cold-end clock, with its 95 % interval."""
 
     at: datetime
@@ -51,7 +51,7 @@ class Onset:
 
 
 @dataclass(frozen=True)
-class Words:
+class PictureWords:
     """What the picture says of itself, in the reader's words."""
 
     cold_end: str
@@ -75,11 +75,11 @@ class TimePicture:
     lehr: timedelta
     tracks: tuple[Track, ...]
     marks: tuple[Mark, ...]
-    words: Words
+    words: PictureWords
     local: Callable[[datetime], datetime]
     still: tuple[Span, ...] = ()
     silent: tuple[Span, ...] = ()
-    onset: Onset | None = None
+    onset: MarkedOnset | None = None
     chosen: Span | None = None
     now: datetime | None = None
 
@@ -300,7 +300,7 @@ class _Drawing:
 
     # what stands across
 
-    def _onset(self, onset: Onset) -> None:
+    def _onset(self, onset: MarkedOnset) -> None:
         """The onset with its interval, under the first track."""
         y = self.y + 1.1 * self.layout.text
         low, high = self._within(Span(onset.low, onset.high))

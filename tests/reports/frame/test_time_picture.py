@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from pipelines.clock import Span
 from pipelines.reports.frame.time_marks import GLYPHS, SIGN, Mark, placed
-from pipelines.reports.frame.time_picture import DESK, PHONE, Onset, TimePicture, Track, Words, drawn
+from pipelines.reports.frame.time_picture import DESK, PHONE, MarkedOnset, PictureWords, TimePicture, Track, drawn
 
 START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 LEHR = timedelta(minutes=90)
@@ -33,7 +33,7 @@ def picture(**more: object) -> TimePicture:
         "lehr": LEHR,
         "tracks": (track([4.0] * 24),),
         "marks": (),
-        "words": Words("cold end", "formed", "90 min before", "no ware", ("in the", "lehr"), "now"),
+        "words": PictureWords("cold end", "formed", "90 min before", "no ware", ("in the", "lehr"), "now"),
         "local": lambda moment: moment,
     }
     return TimePicture(**{**given, **more})  # type: ignore[arg-type]
@@ -120,7 +120,7 @@ def test_a_live_picture_shows_what_nobody_has_seen_yet() -> None:
 
 
 def test_an_onset_outside_the_window_stays_inside_the_picture() -> None:
-    before = Onset(START - HOUR, START - 2 * HOUR, START - HOUR / 2, "onset 05:00 (04:00 to 05:30)")
+    before = MarkedOnset(START - HOUR, START - 2 * HOUR, START - HOUR / 2, "onset 05:00 (04:00 to 05:30)")
     for element, layout in zip(parts(drawn(picture(onset=before))), (DESK, PHONE), strict=True):
         (circle,) = element.iter("circle")
         assert layout.left <= float(circle.attrib["cx"]) <= layout.width
