@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 
 from pipelines import errors, typed
 from pipelines.help.feed_reference import described
 from pipelines.help.keys import keys_of
+from pipelines.help.markdown import table
 from pipelines.help.shapes import shape_of
 from pipelines.intake import raw
 from pipelines.people import access
@@ -20,13 +21,6 @@ EXITS = {
     errors.WRONG_USE: "wrong use or unreadable site",
     errors.INTERRUPTED: "interrupted",
 }
-
-
-def table(head: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """A Markdown table; what stands in a cell never ends it."""
-    texts = list(head)
-    lines = [texts, ["---"] * len(texts), *([str(cell) for cell in row] for row in rows)]
-    return "\n".join(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in line)} |" for line in lines)
 
 
 def made_list(kind: str, name: str) -> str:

@@ -11,6 +11,8 @@ from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
 import schemas.answers
+from pipelines.help.markdown import table
+from schemas.answers.meanings import meanings
 from schemas.answers.shape import Result
 
 _WORDS: dict[Any, str] = {
@@ -51,8 +53,17 @@ def shape_of(name: str) -> str:
 
 def _one(shape: type[Result]) -> str:
     said = re.sub(r"\s+", " ", shape.__doc__ or "").strip()
-    sentences = (f"`{key.alias or name}` ({_kind(key.annotation)})" for name, key in shape.model_fields.items())
-    return f"### {shape.__name__}\n\n{said}\n\nFields: {'; '.join(sentences)}."
+    return f"### {shape.__name__}\n\n{said}\n\n" + table(("field", "type, unit", "meaning"), fields_of(shape))
+
+
+def fields_of(shape: type[Result]) -> list[tuple[str, str, str]]:
+    """Each field of a shape as it is told: its name in JSON, its type with its unit, its meaning."""
+    about = meanings(shape)
+    return [
+        (f"`{field.alias or name}`", _kind(field.annotation) + (f", {unit}" if unit else ""), about[name].words)
+        for name, field in shape.model_fields.items()
+        for unit in [about[name].unit]
+    ]
 
 
 def _parts(annotation: Any) -> Iterator[Any]:
@@ -71,7 +82,7 @@ def _kind(annotation: Any) -> str:
     if origin is tuple:
         return f"list of {', '.join(dict.fromkeys(_kind(part) for part in args if part is not Ellipsis))}"
     if origin is dict:
-        return "table"
+        return f"table of {_kind(args[1])}"
     if isinstance(annotation, type) and issubclass(annotation, Result):
         return annotation.__name__
     return _WORDS.get(annotation, "value")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
@@ -21,6 +22,14 @@ class Result(BaseModel):
     def told(self) -> dict[str, Any]:
         """The answer as JSON values, under the contract's names."""
         return self.model_dump(mode="json", by_alias=True)
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a field says. unit: of its numbers (a share's: 0..1 of what), or the clock of its time; empty for words."""
+
+    words: str
+    unit: str = ""
 
 
 SURE = 0.8  # a place less probable than this is called a guess

@@ -108,7 +108,7 @@ def test_every_field_of_every_answer_is_in_a_topic() -> None:
         f"{shape.__name__}.{name}"
         for shape in found
         for name, key in shape.model_fields.items()
-        if f"`{key.alias or name}` (" not in whole
+        if f"| `{key.alias or name}` | " not in whole
     ]
 
 

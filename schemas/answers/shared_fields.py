@@ -1,0 +1,38 @@
+"""Fields that several shapes have: their types, each with what it says everywhere. Codes, numbers and places in the
+words of the glossary (schemas/quantities.py). A field's own docstring adds what holds of it in its shape.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from schemas.answers.shape import Meaning, Moment
+from schemas.quantities import QUANTITIES
+
+
+def _glossary(name: str) -> Meaning:
+    return Meaning(QUANTITIES[name].meaning.split(";")[0])
+
+
+LineId = Annotated[str, _glossary("line")]
+FurnaceId = Annotated[str, _glossary("furnace")]
+StationId = Annotated[str, _glossary("station")]
+DefectCode = Annotated[str, _glossary("defect")]
+DefectName = Annotated[str, Meaning("the defect's name in works.toml")]
+ItemCode = Annotated[str, _glossary("item")]
+ItemName = Annotated[str, Meaning("the item's name in works.toml")]
+Severity = Annotated[str, Meaning("severity of the defect in works.toml: critical, major or minor")]
+MouldNumber = Annotated[str, Meaning("number engraved in the blow mould")]
+SectionNumber = Annotated[int, Meaning(_glossary("section").words, "number of a place")]
+GobPosition = Annotated[str, _glossary("gob")]
+BlankNumber = Annotated[str, Meaning("number engraved in the blank mould")]
+NeckRingNumber = Annotated[str, Meaning("number engraved in the neck ring")]
+PalletId = Annotated[str, Meaning("identity of the pallet")]
+PalletState = Annotated[str, Meaning("state of the pallet, as the pallets feed last said it")]
+PackedFrom = Annotated[Moment, Meaning("when its first container was put on the pallet", "cold-end clock")]
+PackedTo = Annotated[Moment, Meaning("when its last container was put on the pallet", "cold-end clock")]
+PalletUnits = Annotated[int, Meaning("containers on the pallet, as reported", "containers")]
+Probability = Annotated[float, Meaning("probability", "0..1")]
+Low95 = Annotated[float, Meaning("lower end of the 95 % interval")]
+High95 = Annotated[float, Meaning("upper end of the 95 % interval")]
+Notes = Annotated[tuple[str, ...], Meaning("what has to be said beside the figures, a sentence each")]
