@@ -22,7 +22,7 @@ from pipelines.help.shapes import fields_of, shapes, within
 from schemas.answers.meanings import meanings
 from schemas.answers.shape import Result
 
-NOT_YET = ("contents", "holds", "laboratory", "signals", "trace", "trust", "weights", "yields")
+NOT_YET = ("yields",)
 SHAPES = [shape for shape in shapes().values() if shape.__module__.rsplit(".", 1)[1] not in NOT_YET]
 UNITS = {
     "calls",
@@ -32,15 +32,10 @@ UNITS = {
     "weighings",
     "readings",
     "samples",
-    "checks",
     "passes",
-    "stations",
-    "complaints",
     "moulds",
     "days",
-    "hours",
     "min",
-    "h",
     "mm",
     "ml",
     "g",
@@ -50,10 +45,11 @@ UNITS = {
     "°C",
     "%",
     "degrees",
-    "rounds",
-    "standard",
-    "works'",
-    "number",
+    "temper",
+    "defects",
+    "cavities",
+    "checks",
+    "h",
 }
 SHARE = re.compile(r"(^|_)(share|cumulative|covers|availability|efficiency|rate|.*ratio|probability|q|p)(_|$)")
 CLOCKS = ("cold-end clock", "forming clock", "works' clock")

@@ -62,7 +62,7 @@ def fields_of(shape: type[Result]) -> list[tuple[str, str, str]]:
     return [
         (f"`{field.alias or name}`", _kind(field.annotation) + (f", {unit}" if unit else ""), about[name].words)
         for name, field in shape.model_fields.items()
-        for unit in [about[name].unit]
+        for unit in [about[name].unit.removeprefix("-")]
     ]
 
 

@@ -4,204 +4,249 @@ from __future__ import annotations
 
 from datetime import date
 
+from schemas.answers.measuring import Measuring
 from schemas.answers.shape import Moment, Result
-
-
-class MeasuringVerdict(Result):
-    """One rule for measuring containers: low and high [ml] are mean -+ k spread and must lie within least and most;
-    spread no more than spread_most.
-    margin_ml: to the nearest bound, negative where one is broken. n: containers judged, from sample_from to sample_to;
-    one_hour: of one hour's production, as the directive has it, else the works' checks of a longer time."""
-
-    method: str
-    mean_ml: float
-    spread_ml: float
-    low: float
-    high: float
-    least: float
-    most: float
-    spread_most: float
-    accepted: bool
-    margin_ml: float
-    broken: tuple[str, ...] = ()
-    n: int = 0
-    sample_from: Moment | None = None
-    sample_to: Moment | None = None
-    one_hour: bool = False
-
-
-class Measuring(Result):
-    """A measuring container's batch by the newest 35 (mean and spread) and 40 containers (mean and range) of its item,
-    of one hour where one holds so many; no verdict, and said why, where there are fewer. n and times: of the first."""
-
-    nominal_ml: float
-    error_ml: float | None
-    n: int
-    sample_from: Moment | None = None
-    sample_to: Moment | None = None
-    verdicts: tuple[MeasuringVerdict, ...] = ()
-    meaning: str = ""
+from schemas.answers.shared_fields import (
+    FurnaceId,
+    High95,
+    ItemCode,
+    ItemName,
+    LineId,
+    Low95,
+    MouldNumber,
+    Notes,
+    Probability,
+)
 
 
 class CapacityCheck(Result):
-    """One container: capacity at the water's temperature, by weighing."""
+    """One container's capacity, by weighing it empty and filled with water."""
 
     at: Moment
-    mould: str
+    """when it was taken from the line [cold-end clock]"""
+    mould: MouldNumber
     cavity: str
+    """where the mould sat, as section and gob position (3A); empty where no mould log tells"""
     fill: str
+    """to where it was filled: brimful or fill_line"""
     empty_g: float
+    """mass of the empty container [g]"""
     water_c: float
+    """temperature of the water, and of the container with it [°C]"""
     capacity_ml: float
+    """capacity at the water's temperature, air buoyancy allowed for [ml]"""
     outside: bool
+    """beyond the item's capacity limits"""
 
 
 class InferredCapacity(Result):
-    """Mean capacity of a mould between two checks, from its latest weighings and the volume it encloses. beyond:
-    probability that it lies beyond the limits; called where that is at least 0.95. next_check: when a check would next
-    have shown it, by the feed or as it is due.
-    """
+    """Mean capacity of a mould between two checks: what it encloses, less the glass of its latest weighings."""
 
-    mould: str
+    mould: MouldNumber
     at: Moment
+    """when it was last weighed [cold-end clock]"""
     weight_g: float
+    """mean of its latest weighings at the line, four at most [g]"""
     capacity_ml: float
-    low: float
-    high: float
-    beyond: float
+    """mean capacity that follows [ml]"""
+    low: Low95
+    """of capacity_ml [ml]"""
+    high: High95
+    """of capacity_ml [ml]"""
+    beyond: Probability
+    """that its mean capacity lies beyond the item's limits"""
     checked: bool
+    """whether the mould itself was checked in the last seven days; else it is taken to enclose what the others do,
+    more or less"""
     called: bool = False
+    """whether it is called: beyond is at least 0.95"""
     next_check: Moment | None = None
+    """the next capacity check of the item after `at`, or when one is due; null where none came and works.toml asks
+    for none [cold-end clock]"""
 
 
 class Capacity(Result):
-    """Capacity of one item on one line and day [ml]; low and high bound a 95 % interval of the mean. outside:
-    containers beyond the item's limits.
-    """
+    """Capacity of one item on one line and day, against the item's limits."""
 
-    item: str | None
-    name: str = ""
+    item: ItemCode | None
+    """null where neither job log nor mould log tells"""
+    name: ItemName = ""
+    """empty where it does not stand there"""
     fill: str
+    """the fill that the limits are for, by works.toml: brimful or fill_line; other checks are not judged"""
     n: int
+    """containers checked on the day [containers]"""
     mean_ml: float | None
-    low: float | None
-    high: float | None
+    """mean of them, at the water's temperature; null without any [ml]"""
+    low: Low95 | None
+    """of mean_ml; null with under two [ml]"""
+    high: High95 | None
+    """of mean_ml; null with under two [ml]"""
     sd_ml: float | None
+    """standard deviation of single containers; null with under two [ml]"""
     capacity_ml: float | None
+    """the item's capacity by works.toml; null without one [ml]"""
     capacity_min_ml: float | None
+    """its least capacity by works.toml; null without one [ml]"""
     capacity_max_ml: float | None
+    """its greatest capacity by works.toml; null without one [ml]"""
     outside: int
+    """of n, those beyond these limits; 0 without limits [containers]"""
     checks: tuple[CapacityCheck, ...] = ()
+    """each container"""
     measuring: Measuring | None = None
+    """the rules for measuring containers; null where the item is none"""
     inferred: tuple[InferredCapacity, ...] = ()
+    """every mould weighed in the last eight hours of the day; empty without limits"""
     alarms: tuple[InferredCapacity, ...] = ()
-    notes: tuple[str, ...] = ()
+    """moulds called in the day, each when it was first called since it was last not"""
+    notes: Notes = ()
 
 
 class DensityChange(Result):
-    """A step of a furnace's density [g/cm3] with its 95 % interval, its onset with one, and how probable it is that
-    there was one at all.
-    """
+    """A step of a furnace's density that explains its readings far better than noise."""
 
     by_g_cm3: float
-    low: float
-    high: float
+    """the step, denser glass positive [g/cm3]"""
+    low: Low95
+    """of by_g_cm3 [g/cm3]"""
+    high: High95
+    """of by_g_cm3 [g/cm3]"""
     since: Moment
+    """the first reading after it [works' clock]"""
     since_low: Moment
+    """the last reading before the earliest onset of its 95 % interval [works' clock]"""
     since_high: Moment
-    probability: float
+    """the first reading after the latest onset of its 95 % interval [works' clock]"""
+    probability: Probability
+    """that there was a step at all; 0.99 or more"""
 
 
 class DensityEffect(Result):
-    """What a change of density does to an item: to its weight while the feeder is left alone, and to its capacity once
-    the weight is brought back.
-    """
+    """What a change of density does to an item."""
 
-    line: str
-    item: str
+    line: LineId
+    item: ItemCode
     weight_g: float
+    """what its weight moves by while the feeder is left alone [g]"""
     capacity_ml: float
+    """what its capacity moves by once the weight is brought back [ml]"""
 
 
 class DensityReading(Result):
-    """One reading of the density of the glass. how: read itself, or worked out from a comparison."""
+    """One reading of the density of the glass."""
 
     at: Moment
+    """when the sample was taken [works' clock]"""
     density_g_cm3: float
+    """density of the glass [g/cm3]"""
     how: str
+    """direct, or sink-float: worked out from a comparison with a standard"""
 
 
 class Density(Result):
-    """A furnace's density on a day: its readings, the limits of single readings by those before, and the last change
-    that is more than noise. lone_by_g_cm3: by how much the last reading alone is off, where it would be a step if a
-    second one said so.
-    """
+    """A furnace's density on a day: its readings, the limits of single readings, and the last change that is more
+    than noise."""
 
     readings: tuple[DensityReading, ...]
+    """of the day"""
     earlier: int
+    """readings of the 60 days up to the day's end that came before the day [readings]"""
     noise_g_cm3: float | None = None
+    """standard deviation of a reading, from moving ranges; null under six readings [g/cm3]"""
     centre_g_cm3: float | None = None
+    """mean of the readings since the last change; null without a reading [g/cm3]"""
     low: float | None = None
+    """lower limit of single readings: centre_g_cm3 less three times noise_g_cm3; null under six readings [g/cm3]"""
     high: float | None = None
+    """upper limit of single readings; null under six readings [g/cm3]"""
     beyond: bool = False
+    """the day's last reading is outside these limits"""
     change: DensityChange | None = None
+    """the last change; null where noise explains the readings"""
     lone_by_g_cm3: float | None = None
+    """by how much the last reading alone is off, where it would be a step if a second one said so; null where it is
+    not [g/cm3]"""
     effects: tuple[DensityEffect, ...] = ()
-    notes: tuple[str, ...] = ()
+    """what that change does to each item made on the furnace's lines in the day"""
+    notes: Notes = ()
 
 
 class TemperLane(Result):
-    """Temper numbers of one lane, as read. worst_real: the greatest real one, null where no thickness is known."""
+    """Temper numbers of one lane across the lehr, as read."""
 
     lane: str
+    """the lane; `not noted` where nobody noted it"""
     n: int
+    """numbers read [readings]"""
     mean: float
+    """mean of them [temper number]"""
     worst: float
+    """the greatest of them [temper number]"""
     beyond: int | None
+    """of n, those above the limit for numbers as read; null where works.toml sets none [readings]"""
     worst_real: float | None = None
+    """the greatest real one, for glass of 4.06 mm; null where no thickness is known [temper number]"""
 
 
 class TemperBeyond(Result):
-    """A temper number beyond a limit: temper as read, real for glass of 4.06 mm (ASTM C148; null: thickness not
-    known).
-    """
+    """A temper number above a limit."""
 
     at: Moment
+    """when the container was taken from the line [cold-end clock]"""
     lane: str
-    mould: str | None
+    """the lane across the lehr; empty where nobody noted it"""
+    mould: MouldNumber | None
+    """null where nobody noted it"""
     temper: float
+    """as read [temper number]"""
     real: float | None = None
+    """brought to glass of 4.06 mm (ASTM C148); null where the thickness is not known [temper number]"""
     thickness_mm: float | None = None
+    """of the item where the greatest retardation is read, by works.toml; null where it is not known [mm]"""
 
 
 class Temper(Result):
-    """Temper numbers of a line's day by lane against the works' limits: limit for those as read, real_limit for real
-    ones.
-    no_thickness: numbers without a real one, because no thickness is known of what they were read on."""
+    """Temper numbers of a line's day against the works' limits."""
 
     limit: float | None
+    """greatest number as read, `[laboratory] temper_max`; null where works.toml sets none [temper number]"""
     n: int
+    """numbers read [readings]"""
     real_limit: float | None = None
+    """greatest real number, `[laboratory] real_temper_max`; null where works.toml sets none [temper number]"""
     no_thickness: int = 0
+    """of n, those without a real number, because no thickness is known of what they were read on [readings]"""
     lanes: tuple[TemperLane, ...] = ()
+    """by lane, the worst first"""
     beyond: tuple[TemperBeyond, ...] = ()
+    """those above a limit, as read or real"""
 
 
 class VisualSample(Result):
-    """One sample against one severity. ac: acceptance number of ISO 2859-1 for its size; null, with accepted, where it
-    is too small to judge by. mould: where all its containers are of that mould, so that it says nothing of the lot.
-    """
+    """One person's sample against one severity of defects."""
 
     at: Moment
-    item: str
+    """when it was taken from the line [cold-end clock]"""
+    item: ItemCode
     severity: str
+    """of the defects counted here: critical, major or minor"""
     n: int
+    """containers looked at [containers]"""
     found: int
+    """defects of this severity found: at most so many faulty containers, fewer where one had several [containers]"""
     defects: tuple[str, ...]
+    """each defect found, as code and containers"""
     aql: float | None
+    """acceptance quality limit of the works for the severity; null for critical, which is never accepted [%
+    nonconforming]"""
     ac: int | None
+    """acceptance number of ISO 2859-1, normal inspection, for its size; 0 for critical; null where it is too small
+    to judge by [containers]"""
     accepted: bool | None
-    mould: str | None = None
+    """found no more than ac; null where ac is"""
+    mould: MouldNumber | None = None
+    """of which all of it was; null for a sample of the line"""
 
     @property
     def taken_of(self) -> str:
@@ -210,67 +255,93 @@ class VisualSample(Result):
 
 
 class RunningQuality(Result):
-    """Share of faulty containers in the samples of some days, by severity, with an exact 95 % interval from the fewest
-    faulty containers that the counts by defect allow (`fewest`: one can have several) to the most (`found`).
-    inspection: normal, tightened or stopped, by ISO 2859-1 9.3, after the samples of these days.
-    """
+    """What the samples of some days together say of one severity; samples of one picked mould are not among them."""
 
     severity: str
+    """of the defects counted here: critical, major or minor"""
     samples: int
+    """samples taken [samples]"""
     n: int
+    """containers looked at [containers]"""
     found: int
+    """the most faulty containers that the counts by defect allow [containers]"""
     share: float
+    """found over n [0..1 of containers looked at]"""
     low: float
+    """lower end of the exact 95 % interval of fewest over n [0..1 of containers looked at]"""
     high: float
+    """upper end of the exact 95 % interval of found over n [0..1 of containers looked at]"""
     aql: float | None
+    """acceptance quality limit of the works for the severity; null for critical [% nonconforming]"""
     inspection: str = ""
+    """normal, tightened or stopped, by ISO 2859-1 9.3, after these samples; empty for critical, and where none was
+    large enough to judge"""
     fewest: int = 0
+    """the fewest faulty containers that the counts by defect allow, as one can have several defects [containers]"""
 
 
 class Visual(Result):
-    """A person's samples of a line's day; running: of `days` production days up to it."""
+    """A person's samples of a line."""
 
     samples: tuple[VisualSample, ...]
+    """of the day, each against each severity"""
     running: tuple[RunningQuality, ...]
+    """of `days` production days up to it, by severity"""
     days: int
+    """production days that running is of [days]"""
 
 
 class DueChecks(Result):
-    """Checks of one kind that were due while the line ran, made and missed; gaps: from, to without one."""
+    """Checks of one kind at one place that were due while the line ran."""
 
     kind: str
+    """weights, capacity, visual, temper, challenge or density"""
     of: str
+    """what was to be checked: the line, with the lane for temper; the station and defect for challenges; the
+    furnace for density"""
     every_min: float
+    """running time after which one is due, by works.toml [min]"""
     due: int
+    """how many were due: running time of the day over every_min [checks]"""
     made: int
+    """how many were made in the day [checks]"""
     missed: int
+    """how many are missing in the gaps [checks]"""
     gaps: tuple[tuple[Moment, Moment], ...] = ()
+    """begin and end of each stretch of more than 1.25 times every_min of running time without one [cold-end clock]"""
 
 
 class LineLaboratory(Result):
-    """A line's day in the laboratory: capacities by item, temper numbers, samples, and which checks were due, done and
-    missed.
-    """
+    """A line's day in the laboratory."""
 
-    line: str
+    line: LineId
     capacity: tuple[Capacity, ...]
+    """by item"""
     temper: Temper
+    """temper numbers"""
     visual: Visual
+    """a person's samples"""
     due: tuple[DueChecks, ...]
-    notes: tuple[str, ...] = ()
+    """which checks were due, made and missed"""
+    notes: Notes = ()
 
 
 class FurnaceLaboratory(Result):
-    """A furnace's day in the laboratory: the density of its glass, and its lines."""
+    """A furnace's day in the laboratory: its glass, and its lines."""
 
-    furnace: str
+    furnace: FurnaceId
     density: Density
+    """density of its glass"""
     lines: tuple[LineLaboratory, ...]
+    """its lines, in the order of works.toml"""
     due: tuple[DueChecks, ...] = ()
+    """whether density was due, made and missed; empty where no line ran, and where works.toml asks for none"""
 
 
 class LaboratoryDay(Result):
     """Capacity, density, annealing and samples of a production day against their limits."""
 
     day: date
+    """the production day"""
     furnaces: tuple[FurnaceLaboratory, ...]
+    """each furnace asked for"""

@@ -23,7 +23,7 @@ ItemCode = Annotated[str, _glossary("item")]
 ItemName = Annotated[str, Meaning("the item's name in works.toml")]
 Severity = Annotated[str, Meaning("severity of the defect in works.toml: critical, major or minor")]
 MouldNumber = Annotated[str, Meaning("number engraved in the blow mould")]
-SectionNumber = Annotated[int, Meaning(_glossary("section").words, "number of a place")]
+SectionNumber = Annotated[int, Meaning(_glossary("section").words, "-")]
 GobPosition = Annotated[str, _glossary("gob")]
 BlankNumber = Annotated[str, Meaning("number engraved in the blank mould")]
 NeckRingNumber = Annotated[str, Meaning("number engraved in the neck ring")]
@@ -35,4 +35,9 @@ PalletUnits = Annotated[int, Meaning("containers on the pallet, as reported", "c
 Probability = Annotated[float, Meaning("probability", "0..1")]
 Low95 = Annotated[float, Meaning("lower end of the 95 % interval")]
 High95 = Annotated[float, Meaning("upper end of the 95 % interval")]
+Low95Moment = Annotated[Moment, Meaning("lower end of the 95 % interval")]
+High95Moment = Annotated[Moment, Meaning("upper end of the 95 % interval")]
+SeenAt = Annotated[
+    Moment, Meaning("when a correction made at the end of the window comes to the cold end", "cold-end clock")
+]
 Notes = Annotated[tuple[str, ...], Meaning("what has to be said beside the figures, a sentence each")]

@@ -28,7 +28,8 @@ from pipelines.measures.weights.rounds import mould_order, rounds_of
 from pipelines.measures.weights.tell import KEEPS
 from pipelines.plant.tables import Item
 from pipelines.plant.works import Plant
-from schemas.answers.laboratory import Capacity, CapacityCheck, InferredCapacity, Measuring, MeasuringVerdict
+from schemas.answers.laboratory import Capacity, CapacityCheck, InferredCapacity
+from schemas.answers.measuring import Measuring, MeasuringVerdict
 
 BACK = timedelta(
     days=7

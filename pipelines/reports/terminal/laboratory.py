@@ -29,8 +29,8 @@ from schemas.answers.laboratory import (
     FurnaceLaboratory,
     LaboratoryDay,
     LineLaboratory,
-    MeasuringVerdict,
 )
+from schemas.answers.measuring import MeasuringVerdict
 from schemas.answers.weights import MouldWeights, Weights
 
 MOULD_COLUMNS = (
