@@ -22,8 +22,7 @@ from pipelines.help.shapes import fields_of, shapes, within
 from schemas.answers.meanings import meanings
 from schemas.answers.shape import Result
 
-NOT_YET = ("yields",)
-SHAPES = [shape for shape in shapes().values() if shape.__module__.rsplit(".", 1)[1] not in NOT_YET]
+SHAPES = list(shapes().values())
 UNITS = {
     "calls",
     "containers",

@@ -41,7 +41,8 @@ from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable, car
 from pipelines.measures.yields.usual_losses import DAYS, ExpectedLosses
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
-from schemas.answers.yields import CouldBe, FurnaceYield, LineYield, SuspectMeter, Yield
+from schemas.answers.meters import CouldBe, SuspectMeter
+from schemas.answers.yields import FurnaceYield, LineYield, Yield
 
 TOGETHER = "judged together with"  # beside the expectations of a close's `usual`
 

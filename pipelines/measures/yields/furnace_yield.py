@@ -16,12 +16,8 @@ from pipelines.measures.yields.misfit import off_sentences
 from pipelines.measures.yields.network import KG
 from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
-from schemas.answers.yields import (
-    BalanceRow,
-    FlowStep,
-    FurnaceYield,
-    MeterReading,
-)
+from schemas.answers.meters import BalanceRow, MeterReading
+from schemas.answers.yields import FlowStep, FurnaceYield
 
 
 def furnace_yield(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from schemas.answers.yields import CouldBe, SuspectMeter, Yield
+from schemas.answers.meters import CouldBe, SuspectMeter
+from schemas.answers.yields import Yield
 
 KINDS = {
     "cut": "counts",

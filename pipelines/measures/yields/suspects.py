@@ -10,7 +10,7 @@ import numpy as np
 
 from pipelines.measures.yields.balance import Balanced, Estimate, Explanation
 from pipelines.measures.yields.explanations import ACCUSED, LISTED
-from schemas.answers.yields import CouldBe, SuspectMeter
+from schemas.answers.meters import CouldBe, SuspectMeter
 
 
 def suspects_of(balanced: Balanced, days: Sequence[date]) -> tuple[list[SuspectMeter], list[SuspectMeter]]:

@@ -10,7 +10,7 @@ import pytest
 from pipelines.measures.yields.meter_sentences import suspect_sentences
 from pipelines.plant.works import Plant
 from sample_feeds.simulator import PlannedLie, Simulated, meters_of, misread, with_states
-from schemas.answers.yields import SuspectMeter
+from schemas.answers.meters import SuspectMeter
 
 DAY = date(2026, 3, 10)
 

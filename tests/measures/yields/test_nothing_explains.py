@@ -16,7 +16,7 @@ from pipelines.measures.yields.misfit import NOTHING, line_range, off_sentences
 from pipelines.measures.yields.network import FurnaceReading, LineReading, StationReading
 from pipelines.measures.yields.suspects import could_be, off_pct, suspects_of
 from pipelines.plant.works import Plant
-from schemas.answers.yields import SuspectMeter
+from schemas.answers.meters import SuspectMeter
 from tests.benchmarks.yield_readings import TrueDay, day_of, read, works_state
 
 DAY = date(2026, 5, 1)
