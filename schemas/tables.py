@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, get_args
 
+from schemas.answers.meanings import meanings
 from schemas.answers.shape import Result
 from schemas.answers.signals import Signal
 from schemas.quantities import QUANTITIES, Kind, Quantity
@@ -43,6 +47,32 @@ def _number(name: str, meaning: str, unit: str) -> Quantity:
     return Quantity(name, meaning, "number", unit)
 
 
+def _of_shape(column: str, shape: type[Result]) -> tuple[Quantity, ...]:
+    """The fields of an answer that a column holds, in the words of the shape."""
+    return tuple(_field(column, shape, name) for name in shape.model_fields)
+
+
+def _field(column: str, shape: type[Result], name: str) -> Quantity:
+    said, kinds = meanings(shape)[name], set(_plain(shape.model_fields[name].annotation))
+    title = f"{column}.{shape.model_fields[name].alias or name}"
+    if datetime in kinds:
+        return _time(title, f"{said.words}, by the {said.unit}")
+    if bool in kinds:
+        return _column(title, said.words, "yes or no")
+    if int in kinds:
+        return _whole(title, said.words, said.unit)
+    return _number(title, said.words, said.unit) if float in kinds else _column(title, said.words)
+
+
+def _plain(annotation: Any) -> Iterator[Any]:
+    """The types that a field's values are made of."""
+    parts = get_args(annotation)
+    if not parts:
+        yield annotation
+    for part in parts:
+        yield from _plain(part)
+
+
 _LINE, _FURNACE, _MOULD, _DEFECT, _PALLET = (
     QUANTITIES[name] for name in ["line", "furnace", "mould", "defect", "pallet"]
 )
@@ -54,58 +84,6 @@ _EXPECTED = (
     _number("expected", "calls that the line's own past leads one to expect", "calls"),
     _number("variance", "variance of the calls from window to window beyond Poisson", "calls squared"),
     _number("doubt", "standard deviation of `expected` itself", "calls"),
-)
-_SIGNAL_FIELDS = (
-    _column("told.id", "name of the signal, which it keeps until it is over"),
-    _column("told.kind", "what it is: an excess that chance does not explain, or critical calls whatever chance says"),
-    Quantity("told.line", _LINE.meaning, "code", _LINE.unit),
-    Quantity("told.furnace", _FURNACE.meaning, "code", _FURNACE.unit),
-    Quantity("told.defect", _DEFECT.meaning, "code", _DEFECT.unit),
-    _column("told.name", "name of the defect in the works' own words"),
-    _column("told.severity", "how grave the defect is, by works.toml"),
-    _column("told.scope", "what kind of place it is at, such as mould, section, gob, line, furnace or station"),
-    _column("told.members", "the places that it is at"),
-    _column("told.moulds", "mould numbers that sat there"),
-    _column("told.cavities", "cavities that it is at"),
-    _time("told.raised", "when it was raised"),
-    _time("told.onset", "since when, by the clock of the station that calls it"),
-    _time("told.onset_low", "lower end of the 95 % interval of the onset"),
-    _time("told.onset_high", "upper end of the 95 % interval of the onset"),
-    _time("told.formed", "since when, by the forming clock"),
-    _time("told.formed_low", "lower end of the 95 % interval of `formed`"),
-    _time("told.formed_high", "upper end of the 95 % interval of `formed`"),
-    _column("told.lehr", "through which lehr time the forming clock was told"),
-    _time("told.ended", "when it ended, by the clock of the station; empty while it is open"),
-    _column("told.why_ended", "why it counts as over"),
-    _column("told.passed", "over almost as soon as it was raised, and its place a guess", "yes or no"),
-    _whole("told.calls", "calls since the onset", "calls"),
-    _number("told.expected", "calls expected since the onset without it", "calls"),
-    _number("told.ware", "containers of the place since the onset", "containers"),
-    _number("told.rate_before", "expected calls over ware", "calls a container"),
-    _number("told.rate_after", "calls over ware", "calls a container"),
-    _number("told.lost_per_hour", "calls beyond expectation in the last hour of ware that it covers", "calls an hour"),
-    _number("told.q", "false-discovery-adjusted probability of such an excess by chance", "share"),
-    _number("told.probability", "probability of this place among the places it could be at", "share"),
-    _number("told.scopes", "probability of each kind of place", "share"),
-    _column("told.undecided", "another kind of place is nearly as likely as the one named", "yes or no"),
-    _column("told.blinded", "the station named finds less than before, and the calls rise behind it", "yes or no"),
-    _column(
-        "told.placed_inside",
-        "places inside the line were compared too, and not only line, furnace and station",
-        "yes or no",
-    ),
-    _column("told.borrowed", "what is expected leans on another job's past for the greater part", "yes or no"),
-    _column("told.new_mould", "the mould was fitted so lately that the line's rate stands for its own", "yes or no"),
-    _column("told.look_first", "where to look first"),
-    _column("told.happened", "what the logs say happened then"),
-    _column("told.closes", "what would make it go away"),
-    _time("told.series_from", "start of the series of calls"),
-    _number("told.series_step_min", "length of a step of that series", "min"),
-    _number("told.series_calls", "calls of each step", "calls"),
-    _number("told.series_expected", "calls expected in each step", "calls"),
-    _column("told.acknowledged_by", "who has seen it"),
-    _time("told.acknowledged_at", "when that was said"),
-    _column("told.note", "what they said of it"),
 )
 LINEAGE = (_BATCH, _whole("file_line", "line of that file which the row came from"))
 
@@ -165,7 +143,7 @@ _ALL = (
             _time("hour", "start of the hour at whose end it stood so, by the cold-end clock"),
             _SIGNAL,
             _column("told", "the signal itself: place, onset, calls against expected calls, probability", "-"),
-            *_SIGNAL_FIELDS,
+            *_of_shape("told", Signal),
         ),
         mart=True,
         shapes=(("told", Signal),),

@@ -15,8 +15,8 @@ class Decision(Result):
     """name of the hold, such as H-0001"""
     action: str
     """what was decided: propose, confirm, place, extend, release, scrap or dismiss"""
-    pallets: tuple[PalletId, ...]
-    """those that this decision is about"""
+    pallets: tuple[str, ...]
+    """identities of the pallets that it is about"""
     at: Moment
     """when it was decided [works' clock]"""
     by: str

@@ -10,7 +10,6 @@ from schemas.answers.shared_fields import (
     High95Moment,
     LineId,
     Low95Moment,
-    MouldNumber,
     Probability,
     Severity,
 )
@@ -32,8 +31,9 @@ class Signal(Result):
     """the kind of place it is at: mould, section, gob, line, furnace or station"""
     members: tuple[str, ...]
     """the ids of that place: mould numbers, a section, a gob position, a line, the lines of a furnace, a station"""
-    moulds: tuple[MouldNumber, ...] = ()
-    """that sat at a place inside the line (mould, section, gob); of critical calls those whose number was read"""
+    moulds: tuple[str, ...] = ()
+    """mould numbers that sat at a place inside the line (mould, section, gob); of critical calls those whose
+    number was read"""
     cavities: tuple[str, ...] = ()
     """the place inside the line as section and gob position (3A); empty for line, furnace and station, and for
     critical calls"""
@@ -65,7 +65,8 @@ class Signal(Result):
     expected: float | None
     """calls that the line's own past leads one to expect in the same time; null for critical calls [calls]"""
     ware: float
-    """containers of the place since the onset, at the first stations that can call the defect there [containers]"""
+    """containers of the place since the onset, at the first stations that can call the defect there, or at the
+    station that is the place [containers]"""
     rate_before: float | None
     """expected over ware; null without ware and for critical calls [calls a container]"""
     rate_after: float | None

@@ -95,8 +95,8 @@ class TracedPallet(Result):
 class HoldList(Result):
     """Pallets to hold."""
 
-    pallets: tuple[PalletId, ...]
-    """scrapped and emptied ones are on no list"""
+    pallets: tuple[str, ...]
+    """their identities; scrapped and emptied ones are on no list"""
     units: int
     """containers on them, all of them [containers]"""
     covers: float | None
@@ -152,8 +152,8 @@ class WholeStay(Result):
     """when that challenge was made; null where check is [cold-end clock]"""
     containers: float
     """that the stations saw of it since then [containers]"""
-    pallets: tuple[PalletId, ...]
-    """those that carry more than half a container of it"""
+    pallets: tuple[str, ...]
+    """identities of the pallets that carry more than half a container of it"""
     units: int
     """containers on these pallets, all of them [containers]"""
     cleared: int

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from schemas.answers.shape import Moment, Result
-from schemas.answers.shared_fields import DefectCode, High95, LineId, Low95, PalletId, Probability, Severity, StationId
+from schemas.answers.shared_fields import DefectCode, High95, LineId, Low95, Probability, Severity, StationId
 
 
 class DetectionRate(Result):
@@ -57,8 +57,8 @@ class StationDoubt(Result):
     """of passes, how many were caught [passes]"""
     containers: int
     """inspected by the station in it; without a good challenge before it, in the 30 days that are known [containers]"""
-    pallets: tuple[PalletId, ...]
-    """packed of what passed then, those released first"""
+    pallets: tuple[str, ...]
+    """identities of the pallets packed of what passed then, those released first"""
     released: int
     """of these pallets, those whose state is released [pallets]"""
     units: int
@@ -75,8 +75,8 @@ class StationAssumption(Result):
 
     line: LineId
     station: StationId
-    defects: tuple[DefectCode, ...]
-    """those it was never challenged with"""
+    defects: tuple[str, ...]
+    """codes of the defects that it was never challenged with"""
     challenged: int
     """how many of the defects that it can call it was challenged with [defects]"""
     missed: float

@@ -7,7 +7,7 @@ from datetime import date
 
 from schemas.answers.meters import BalanceRow, CouldBe, MeterReading, SuspectMeter
 from schemas.answers.shape import Moment, Result
-from schemas.answers.shared_fields import FurnaceId, High95, LineId, Low95, Notes, PalletId, StationId
+from schemas.answers.shared_fields import FurnaceId, High95, LineId, Low95, Notes, StationId
 
 
 class StationFlow(Result):
@@ -168,8 +168,8 @@ class LineYield(Result):
     doubtful_units: float = 0.0
     """on pallets that hold more than passed the last station while they were packed; left out of packed_units and
     of the balance until somebody has looked [containers]"""
-    doubtful_pallets: tuple[PalletId, ...] = ()
-    """those pallets"""
+    doubtful_pallets: tuple[str, ...] = ()
+    """identities of those pallets"""
     rejected_apart: int = 0
     """of rejected, for no fault of the ware [containers]"""
     efficiency_why: str = ""
