@@ -13,6 +13,7 @@ import polars as pl
 
 from pipelines.answers.counted_span import counted_span
 from pipelines.answers.day import Day, answer_day, digest, kept_answers
+from pipelines.answers.site_marks import SiteMarks, site_marks, works_mark
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.ledger.history import confirm_close, keep_close
@@ -20,7 +21,7 @@ from pipelines.measures.yields.change import Revision, moved, revision_of
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS, write_page
 from pipelines.reports.day.report import page_of
-from pipelines.reports.frame.stored_page import keep_page
+from pipelines.reports.frame.kept_page import keep_page
 from pipelines.site.folder import OpenSite
 
 AROUND = timedelta(hours=12)  # feeds this far around a day can change it, through the lehr and open pallets
@@ -90,7 +91,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     end = plant.clock.day(day).end
     if end > opened.settings.now():
         raise WrongUse(f"production day {day} ends at {plant.clock.show(end)}; it can be closed after that")
-    answer, before, batch = _answered(opened, plant, day)
+    answer, before, marks = _answered(opened, plant, day)
     if all(pareto.ware == 0 for pareto in answer.paretos.values()):
         raise WrongUse(f"the ledger holds no cold-end count of production day {day}; see `coldledger feeds`")
     answers = kept_answers(answer)
@@ -113,7 +114,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     else:
         why = _kept_revision(before)
         confirm_close(opened.ledger, day, revision)
-    page = _write(opened, plant, answer, f"revision {revision}", revision, batch, why)
+    page = _write(opened, plant, answer, f"revision {revision}", revision, marks, why)
     return Closed(day, revision, changed, page, _missing(answer), why if changed else None)
 
 
@@ -136,11 +137,11 @@ def _kept_revision(before: pl.DataFrame) -> Revision | None:
     return revision_of(kept) if kept else None
 
 
-def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame, int]:
-    """The day as the ledger has it now, its closes so far, and the number of the last file received."""
+def _answered(opened: OpenSite, plant: Plant, day: date) -> tuple[Day, pl.DataFrame, SiteMarks]:
+    """The day as the ledger has it now, its closes so far, and what the site was when it was answered."""
     with opened.ledger.reading() as reader:
-        batch = int(reader.ask("ledger_marks")["last_batch"][0])
-        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day), batch
+        marks = site_marks(reader, works_mark(opened.plant))
+        return answer_day(reader, plant, day), reader.ask("closes_of_day", day=day), marks
 
 
 def _missing(day: Day) -> tuple[str, ...]:
@@ -149,10 +150,10 @@ def _missing(day: Day) -> tuple[str, ...]:
 
 
 def _write(
-    opened: OpenSite, plant: Plant, day: Day, words: str, revision: int, batch: int, why: Revision | None = None
+    opened: OpenSite, plant: Plant, day: Day, words: str, revision: int, marks: SiteMarks, why: Revision | None = None
 ) -> Path:
-    """The page of a day, made after file number `batch`. The page of every earlier revision stays beside it, under its
-    number.
+    """The page of a day, kept with what the site was when it was answered. The page of every earlier revision stays
+    beside it, under its number.
     """
     path: Path = opened.site.reports / ALL_REPORTS["day"].address(day.day)
     earlier = []
@@ -164,7 +165,7 @@ def _write(
             earlier.append((f"revision {number}", kept.name))
     page = page_of(plant, day, words, why, tuple(earlier))
     write_page(page, path)
-    keep_page(page, path, batch)
+    keep_page(page, path, marks)
     return path
 
 
@@ -187,7 +188,7 @@ class Rebuilt:
 def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     """Compute a day again from what was taken in and compare with its last close."""
     plant = opened.known
-    answer, before, batch = _answered(opened, plant, day)
+    answer, before, marks = _answered(opened, plant, day)
     same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(answer))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
     words = {
@@ -196,4 +197,4 @@ def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
         False: f"computed again, other than revision {revision}: close the day",
     }
     number = revision + 1 if same is False else revision
-    return Rebuilt(day, same, _write(opened, plant, answer, words[same], number, batch, _kept_revision(before)))
+    return Rebuilt(day, same, _write(opened, plant, answer, words[same], number, marks, _kept_revision(before)))

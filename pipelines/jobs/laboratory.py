@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
+from pipelines.answers.site_marks import site_marks, works_mark
 from pipelines.jobs.pool import side_by_side
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
@@ -42,16 +43,16 @@ def write_laboratory_pages(opened: OpenSite, jobs: Sequence[Job]) -> list[Path]:
 def laboratory_pages(opened: OpenSite, plant: Plant, jobs: Sequence[Job]) -> list[Path]:
     """Some of the pages, one after another."""
     from pipelines.reports.all_reports import ALL_REPORTS, write_page
-    from pipelines.reports.frame.stored_page import keep_page
+    from pipelines.reports.frame.kept_page import keep_page
 
     paths = []
     for name, of, day in jobs:
         report = ALL_REPORTS[name]
         with opened.ledger.reading() as reader:
-            batch = int(reader.ask("ledger_marks")["last_batch"][0])
+            marks = site_marks(reader, works_mark(opened.plant))
             page = report.page(reader, plant, of, day)
         path: Path = opened.site.reports / report.address(day, of)
         write_page(page, path)
-        keep_page(page, path, batch)
+        keep_page(page, path, marks)
         paths.append(path)
     return paths

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pipelines.answers.site_marks import site_marks, works_mark
 from pipelines.clock import Span
 from pipelines.jobs.pool import side_by_side
 from pipelines.plant.works import Plant
@@ -115,16 +116,16 @@ def hour_pages(opened: OpenSite, plant: Plant, hours: Sequence[tuple[str, dateti
 
 def _hour_page(opened: OpenSite, plant: Plant, line: str, start: datetime) -> Path:
     from pipelines.reports.all_reports import ALL_REPORTS, write_page
-    from pipelines.reports.frame.stored_page import keep_page
+    from pipelines.reports.frame.kept_page import keep_page
 
     report = ALL_REPORTS["hour"]
     span: Span = plant.clock.hour_of(start)
     with opened.ledger.reading() as reader:
         page = report.page(reader, plant, line, span)
-        batch, seen = reader.ask("ledger_marks").select("last_batch", "acknowledgements").row(0)
+        marks = site_marks(reader, works_mark(opened.plant))
     path: Path = opened.site.reports / report.address(plant, line, span)
     write_page(page, path)
-    keep_page(page, path, batch, seen)
+    keep_page(page, path, marks)
     return path
 
 

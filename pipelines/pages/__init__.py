@@ -1,12 +1,25 @@
 """The web application: routes and forms. It asks `answers` and `work`, shows what they say, and computes no statistic.
 
-**Pages** (`pages/`). A route builds a `View` (a report's `Page`, or sections of its own); `Desk` keeps views made and
-written for all readers: good while neither ledger nor works.toml was written, and for a window of the past while no
-file touches it. A page just found good may be shown for 20 s more, and while a flow runs and 20 s after it (its "as of"
-says so), and is made anew behind the reader's back; what somebody writes by a page is seen at once. Pages that
-everybody opens are made before they are asked for. Day, weight and laboratory pages are shown from the data kept beside
-them (`reports/frame/stored_page.py`). What differs between readers (name, form token) is put into the shared HTML last;
-forms are shown by the role's CSS class and checked by the server.
+**A page is a question and the state that answers it.** A route asks with a `PageQuestion` (`page_question.py`): a key,
+how its `View` is made, the window it speaks of. `SiteNow` (`site_now.py`) works out the question's `State` from the
+marks of the site: what works.toml says, the last file that touches the window, how many acknowledgements, decisions and
+closes there are; while what follows from a file may not be worked out yet, or where there is no window, the ledger's
+stamp. A kept page is right if and only if its state is the question's state now, and, of a live page, the clock has not
+made it old. The state is what the ETag names, so a page is sent again only where its state is another; a process names
+its tags anew.
+
+**One grace** (`Desk._stands` in `made_pages.py`): while a flow is at work and 20 s after it, or after the page was last
+right, the state last seen stands (its "as of" says so), and the page is made anew behind the reader's back; what
+somebody writes by a page is seen at once. Before, five rules with a clock each said this. Pages that everybody opens
+are made before they are asked for (`made_ahead.py`).
+
+**One form** (`reports/frame/kept_page.py`): a page is kept as packed data with the marks of its making, by a flow
+beside its HTML under reports/ and in memory alike; a flow's page is shown while its state is the question's (a day's
+whatever came since, which it then says). Beside it lies what was written of it: HTML by language and order, workbooks.
+Memory is bounded in bytes and number by cachetools' LRU by size, in which a page counts for at least its share. JSON
+and not pickle: a file under reports/ must not be able to run anything, and pages of a version before are still read.
+What differs between readers (name, form token) is put into the shared HTML last; forms are shown by the role's CSS
+class and checked by the server.
 
 **Live pages** (`refresh_s`) are made anew by the works' clock: those that name stations after 30 s, others after 60,
 whether anything was written or not; while a flow runs behind the reader's back. What is late and how old the newest

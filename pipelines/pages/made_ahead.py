@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.places.day import day_page
 from pipelines.pages.places.hour import live_hour
 from pipelines.pages.places.machine_readable import figures_page
@@ -12,7 +12,7 @@ from pipelines.pages.places.report_files import newest_close
 from pipelines.pages.web import Web
 
 
-def made_ahead(web: Web) -> list[tuple[Key, Make]]:
+def made_ahead(web: Web) -> list[PageQuestion]:
     """The figures for monitors; now, every line's newest hour and cavities (of the hours usual on the map, and of a
     shift), the newest day.
     """

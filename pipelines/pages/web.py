@@ -9,6 +9,7 @@ import io
 import secrets
 import tempfile
 import time
+import zlib
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -27,7 +28,9 @@ from pipelines.errors import WrongUse
 from pipelines.pages.asked import OWN, order_asked
 from pipelines.pages.frame import PageReader, PageRequest, body_html, page_html, unmasked, version
 from pipelines.pages.fresh import told as told_age
-from pipelines.pages.made_pages import Desk, Key, Made, Make, Written
+from pipelines.pages.kept_pages import KeptPage
+from pipelines.pages.made_pages import Desk
+from pipelines.pages.page_question import Key, PageQuestion
 from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
 from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
@@ -39,6 +42,7 @@ from pipelines.reports.frame.workbook import write_workbook
 
 T = TypeVar("T")
 QUICK_THREADS = 8
+_BEGUN = secrets.token_hex(8)  # a later process may write the same page in other words
 
 
 @dataclass(frozen=True)
@@ -197,49 +201,56 @@ class Web:
             "" if person is None and not self.options.open_reading else self.desk.mistake,
         )
 
-    def show(self, request: Request, key: Key, make: Make, window: Span | None = None, status: int = 200) -> Response:
+    def show(self, request: Request, question: PageQuestion) -> Response:
         """Answer with a page that many readers share, or with one of its tables."""
         person = self.must_read(request)
         who = self.asks(request, person)
-        made = self.desk.page(key, make, window, who)
+        page = self.desk.page(question, who)
         wanted = request.query_params.get("as")
         if wanted is not None:
-            return self._taken(request, made, wanted, (who, key))
+            return self._taken(request, page, wanted, (who, question.key))
         query, t = dict(request.query_params), self.texts(request)
-        name: Key = (
-            t.language,
-            query.get("sort"),
-            tuple(sorted((k, v) for k, v in query.items() if k not in OWN)),
-        )
-        written = made.html.get(name)
-        if written is None:
-            view, every_s = made.view, self.every_s(made.face.refresh_s)
-            order = order_asked(query.get("sort"), view)
-            with self.desk.turns.turn():
-                written = Written.of(body_html(view, PageRequest(query, order, t, self._clock(made), every_s)))
-            if len(made.html) > 12:
-                made.html.clear()
-            made.html[name] = written
-        reader = replace(self.reader(request, person), age=self._age(made.face, t))
-        if person is not None or reader.said or reader.mistake or status != 200:
-            return self._answer(request, made.face, written, reader, status)
-        return self._for_anybody(request, made, (*name, reader.path, *reader.age.values()), written, reader)
-
-    def _for_anybody(self, request: Request, made: Made, name: Key, written: Written, reader: PageReader) -> Response:
-        """The page for readers who are not signed in, who all get the same bytes: written and packed once."""
-        tag, headers = self._tag(written, reader)
+        words = tuple(sorted((k, v) for k, v in query.items() if k not in OWN))
+        name: Key = (t.language, query.get("sort"), words)
+        reader = replace(self.reader(request, person), age=self._age(page.face, t))
+        tag, headers = self._tag((question.key, page.state, page.at if page.live_s else None, name), reader)
         if request.headers.get("if-none-match") == tag:
             return Response(status_code=304, headers=headers)
-        if "gzip" not in request.headers.get("accept-encoding", ""):
-            return self._answer(request, made.face, written, reader, 200)
-        data = made.whole.get(name)
-        if data is None:
-            face, works = made.face, self.desk.opened.plant.works.name
-            text = page_html(works, face.kind, face.title, self.every_s(face.refresh_s), written.body, reader)
-            if len(made.whole) > 12:
-                made.whole.clear()
-            made.whole[name] = data = gzip.compress(text.encode(), 5, mtime=0)
+
+        def body() -> str:
+            return zlib.decompress(self._body(question, page, name, query, t)).decode()
+
+        if (
+            person is not None
+            or reader.said
+            or reader.mistake
+            or "gzip" not in request.headers.get("accept-encoding", "")
+        ):
+            return HTMLResponse(self._framed(page.face, body(), reader), 200, headers)
+        for_all = (*name, reader.path, *reader.age.values())
+        data = self.desk.kept.beside(
+            question.key,
+            page,
+            for_all,
+            lambda: gzip.compress(self._framed(page.face, body(), reader).encode(), 5, mtime=0),
+        )
         return Response(data, 200, {**headers, "Content-Encoding": "gzip", "Content-Type": "text/html; charset=utf-8"})
+
+    def _body(self, question: PageQuestion, page: KeptPage, name: Key, query: dict[str, str], t: Texts) -> bytes:
+        """The content of a page in a language and order, packed: written once for all readers."""
+
+        def write() -> bytes:
+            view, every_s = page.view, self.every_s(page.face.refresh_s)
+            at = f"{self.desk.opened.plant.clock.local(page.at):%H:%M:%S}"
+            order = order_asked(query.get("sort"), view)
+            with self.desk.turns.turn():
+                return zlib.compress(body_html(view, PageRequest(query, order, t, at, every_s)).encode(), 1)
+
+        return self.desk.kept.beside(question.key, page, name, write)
+
+    def _framed(self, face: View, body: str, reader: PageReader) -> str:
+        works = self.desk.opened.plant.works.name
+        return page_html(works, face.kind, face.title, self.every_s(face.refresh_s), body, reader)
 
     def _age(self, face: View, t: Texts) -> dict[str, str]:
         """What stands on a live page about the age of its counts at this moment; nothing on others."""
@@ -250,22 +261,14 @@ class Web:
         """After how many seconds of the computer's clock a browser asks again."""
         return max(0.5, refresh_s / max(1.0, self.desk.settings.speed)) if refresh_s else 0
 
-    def _clock(self, made: Made) -> str:
-        return f"{self.desk.opened.plant.clock.local(made.at):%H:%M:%S}"
-
-    def _answer(self, request: Request, view: View, written: Written, reader: PageReader, status: int) -> Response:
-        tag, headers = self._tag(written, reader)
-        if request.headers.get("if-none-match") == tag and status == 200:
-            return Response(status_code=304, headers=headers)
-        works = self.desk.opened.plant.works.name
-        text = page_html(works, view.kind, view.title, self.every_s(view.refresh_s), written.body, reader)
-        return HTMLResponse(text, status, headers)
-
     @staticmethod
-    def _tag(written: Written, reader: PageReader) -> tuple[str, dict[str, str]]:
-        """What names this answer among all others, and the headers that say how it may be kept."""
-        whole = hashlib.sha256(written.digest.encode())
+    def _tag(content: object, reader: PageReader) -> tuple[str, dict[str, str]]:
+        """What names this answer among all of this process, and the headers that say how it may be kept. content: the
+        question and its state; the words themselves where there is none.
+        """
+        whole = hashlib.sha256(repr(content).encode())
         for text in (
+            _BEGUN,
             reader.path,
             reader.texts.language,
             reader.person.name if reader.person else "",
@@ -291,22 +294,21 @@ class Web:
             return self._taken_of(request, view, query["as"])
         order = order_asked(query.get("sort"), view) if status == 200 else None
         body = body_html(view, PageRequest(query, order, reader.texts, at))
-        return self._answer(request, view, Written.of(body), reader, status)
+        tag, headers = self._tag(body, reader)
+        if request.headers.get("if-none-match") == tag and status == 200:
+            return Response(status_code=304, headers=headers)
+        return HTMLResponse(self._framed(view, body, reader), status, headers)
 
-    def _taken(self, request: Request, made: Made, wanted: str, asked: tuple[str, Key]) -> Response:
+    def _taken(self, request: Request, page: KeptPage, wanted: str, asked: tuple[str, Key]) -> Response:
         """A workbook is made once of a page, like the page; who asks for too much at once waits."""
-        name = request.query_params.get("table", "")
-        kept = ("xlsx", name)
+        name, (who, key) = request.query_params.get("table", ""), asked
         if wanted != "xlsx":
-            return self._taken_of(request, made.view, wanted)
-        with self.desk.turns.wanted(asked[0], (*kept, asked[1])):
-            if kept not in made.whole:
-                answer = self._taken_of(request, made.view, wanted)
-                if len(made.whole) > 12:
-                    made.whole.clear()
-                made.whole[kept] = bytes(answer.body)
-                return answer
-            return _workbook_file(made.whole[kept], made.face.title, name)
+            return self._taken_of(request, page.view, wanted)
+        with self.desk.turns.wanted(who, ("xlsx", name, key)):
+            data = self.desk.kept.beside(
+                key, page, ("xlsx", name), lambda: bytes(self._taken_of(request, page.view, wanted).body)
+            )
+        return _workbook_file(data, page.face.title, name)
 
     def _taken_of(self, request: Request, view: View, wanted: str) -> Response:
         """A page's tables as a workbook, or one of them as CSV."""

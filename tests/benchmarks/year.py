@@ -260,7 +260,7 @@ def pages(opened: OpenSite, line: str, day: Span, times: int) -> dict[str, tuple
     address = f"/hour/{opened.plant.clock.day_of(day.start)}/{line}-06-1100.html"
 
     def anew() -> None:
-        desk._made.clear()
+        desk.kept.clear()
         assert client.get(address).status_code == 200
 
     return {

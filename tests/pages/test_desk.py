@@ -16,6 +16,7 @@ from pipelines.clock import Span
 from pipelines.errors import LedgerBusy
 from pipelines.ledger import Reader
 from pipelines.pages.made_pages import Desk
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.plant.works import Plant
 from pipelines.site.locks import is_held, one_run_at_a_time, running_flows
@@ -41,6 +42,11 @@ def desk(site: Place) -> Callable[[float], Desk]:
     return lambda grace: Desk(site.site.root, site.settings, grace)
 
 
+def title(desk: Desk, make: Callable[[Reader, Plant], View], span: Span | None = None) -> str:
+    """What the page of a question is called that this desk shows now."""
+    return desk.page(PageQuestion(("a page",), make, span)).view.title
+
+
 _COUNT = iter(range(10_000))
 
 
@@ -55,49 +61,47 @@ def write(site: Place, hour: int = 3, day: int = 10) -> None:
 
 def test_a_page_is_made_once_until_the_ledger_is_written(desk: Callable[[float], Desk], site: Place) -> None:
     this_desk, make = desk(0), Maker()
-    assert [this_desk.page(("a",), make).view.title for _ in range(3)] == ["made 1"] * 3
+    assert [title(this_desk, make) for _ in range(3)] == ["made 1"] * 3
     write(site)
-    assert this_desk.page(("a",), make).view.title == "made 2" == this_desk.page(("a",), make).view.title
+    assert title(this_desk, make) == "made 2" == title(this_desk, make)
 
 
 def test_a_page_of_a_window_stays_while_no_file_touches_it(desk: Callable[[float], Desk], site: Place) -> None:
     this_desk, make = desk(0), Maker()
     span = Span(site.plant.clock.day(DAY).start, site.plant.clock.day(DAY).start + timedelta(hours=1))
     write(site, 5)
-    this_desk.page(("w",), make, span)  # made while what follows from the last file may not be worked out yet
+    title(this_desk, make, span)  # made while what follows from the last file may not be worked out yet
     this_desk.settings = type(this_desk.settings)(
         fixed_now=NOW + timedelta(hours=1), lock_wait_s=5
     )  # well after the site's files were received
-    assert this_desk.page(("w",), make, span).view.title == "made 1"
+    assert title(this_desk, make, span) == "made 1"
     write(site, 20)
-    assert this_desk.page(("w",), make, span).view.title == "made 2", (
-        "the first was made minutes after a file: not settled"
-    )
+    assert title(this_desk, make, span) == "made 2", "the first was made minutes after a file: not settled"
     write(site, 21)
-    assert this_desk.page(("w",), make, span).view.title == "made 2", "a file of the evening does not touch the morning"
+    assert title(this_desk, make, span) == "made 2", "a file of the evening does not touch the morning"
     write(site, 3)
-    assert this_desk.page(("w",), make, span).view.title == "made 3", "a file of the hours before does"
+    assert title(this_desk, make, span) == "made 3", "a file of the hours before does"
 
 
 def test_within_the_grace_the_old_page_is_shown_and_made_anew_behind_the_readers_back(
     desk: Callable[[float], Desk], site: Place
 ) -> None:
     this_desk, make = desk(30), Maker()
-    this_desk.page(("a",), make)
+    title(this_desk, make)
     write(site)
-    assert this_desk.page(("a",), make).view.title == "made 1"
+    assert title(this_desk, make) == "made 1"
     end = time.monotonic() + 5
     while make.count < 2 and time.monotonic() < end:
         time.sleep(0.02)
     time.sleep(0.1)
-    assert this_desk.page(("a",), make).view.title == "made 2"
+    assert title(this_desk, make) == "made 2"
 
 
 def test_what_somebody_wrote_by_a_page_is_shown_at_once_whatever_the_grace(desk: Callable[[float], Desk]) -> None:
     this_desk, make = desk(30), Maker()
-    this_desk.page(("a",), make)
+    title(this_desk, make)
     this_desk.wrote()
-    assert this_desk.page(("a",), make).view.title == "made 2"
+    assert title(this_desk, make) == "made 2"
 
 
 def test_many_who_ask_for_the_same_page_wait_for_one_making(desk: Callable[[float], Desk]) -> None:
@@ -108,9 +112,7 @@ def test_many_who_ask_for_the_same_page_wait_for_one_making(desk: Callable[[floa
         return make(reader, plant)
 
     sentences: list[str] = []
-    threads = [
-        threading.Thread(target=lambda: sentences.append(this_desk.page(("s",), slow).view.title)) for _ in range(12)
-    ]
+    threads = [threading.Thread(target=lambda: sentences.append(title(this_desk, slow))) for _ in range(12)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -119,11 +121,11 @@ def test_many_who_ask_for_the_same_page_wait_for_one_making(desk: Callable[[floa
 
 
 def test_what_is_kept_is_bounded(desk: Callable[[float], Desk], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pipelines.pages.made_pages.MOST_PAGES", 5)
+    monkeypatch.setattr("pipelines.pages.kept_pages.MOST_PAGES", 5)
     this_desk = desk(0)
     for number in range(20):
-        this_desk.page((number,), Maker())
-    assert len(this_desk._made) == 5
+        this_desk.page(PageQuestion((number,), Maker()))
+    assert len(this_desk.kept) == 5
 
 
 def test_a_mistake_in_works_toml_is_told_and_the_one_before_is_used(site: Place) -> None:

@@ -248,14 +248,16 @@ def test_a_day_that_is_not_closed_says_so_and_a_closed_one_shows_what_its_close_
 
 
 def test_a_kept_page_is_the_page_that_was_written(site: Place) -> None:
+    from pipelines.answers.site_marks import site_marks, works_mark
     from pipelines.reports.all_reports import ALL_REPORTS, page_html
-    from pipelines.reports.frame.stored_page import keep_page, kept_page
+    from pipelines.reports.frame.kept_page import keep_page, kept_page
 
     with site.opened.ledger.reading() as reader:
         page = ALL_REPORTS["hour"].page(reader, site.plant, "K1", site.plant.clock.hours_of(date(2026, 3, 10))[5])
+        marks = site_marks(reader, works_mark(site.plant))
     path = site.site.reports / "try" / "one.html"
     path.parent.mkdir(parents=True)
-    keep_page(page, path, 7)
+    keep_page(page, path, marks)
     found = kept_page(path)
-    assert found is not None and found[1] == 7 and page_html(found[0]) == page_html(page)
+    assert found is not None and found[1] == marks and page_html(found[0]) == page_html(page)
     assert kept_page(path.with_name("other.html")) is None

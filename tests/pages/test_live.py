@@ -18,6 +18,7 @@ from fastapi.testclient import TestClient
 from pipelines.measures.pareto.hour_figures import StationLife
 from pipelines.pages.fresh import Fresh, told
 from pipelines.pages.made_pages import Desk
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.texts import texts
 from pipelines.pages.view import View
 from pipelines.pages.web import Options
@@ -136,8 +137,8 @@ def test_a_live_page_is_made_anew_by_the_clock_and_others_are_not(site: Place) -
     desk = Desk(site.site.root, site.settings, 20.0)
     for minutes in (0.0, 0.4, 0.9, 1.1, 2.2):
         desk.settings = replace(desk.settings, fixed_now=AT + timedelta(minutes=minutes))
-        desk.page(("live",), make("live", 30), who="r")
-        desk.page(("past",), make("past", 0), who="r")
+        desk.page(PageQuestion(("live",), make("live", 30)), who="r")
+        desk.page(PageQuestion(("past",), make("past", 0)), who="r")
     assert made == {"live": 3, "past": 1}
     desk.close()
 

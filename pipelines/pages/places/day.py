@@ -11,14 +11,19 @@ from fastapi.responses import Response
 
 from pipelines import typed
 from pipelines.ledger import Reader
-from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.page_question import REACH, PageQuestion, State
 from pipelines.pages.places.report_files import kept_file, newest_close
 from pipelines.pages.view import View, view_of
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, hour_address
 from pipelines.reports.all_reports import ALL_REPORTS
-from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.page import Page, Section
+
+CAME_AFTER = (
+    "Files that speak of this day came after this report was written: the next close, or `coldledger close`, looks at "
+    "it again."
+)
 
 
 def router(web: Web) -> APIRouter:
@@ -38,30 +43,23 @@ def router(web: Web) -> APIRouter:
         if re.fullmatch(r"\d{4}-\d\d-\d\d\.r\d+", name):
             return kept_file(web, request, f"day/{name}.html")
         on = typed.day(name)
-        return web.show(request, *day_page(web, on), web.desk.opened.plant.clock.day(on))
+        return web.show(request, day_page(web, on))
 
     return routes
 
 
-def day_page(web: Web, on: date) -> tuple[Key, Make]:
-    """The page as it is kept for all readers."""
-    return ("day", on), partial(_day, web, on)
+def day_page(web: Web, on: date) -> PageQuestion:
+    """A production day: its report as the close kept it, whatever came since, which it then says."""
+
+    def shown(page: Page, then: State, now: State) -> View:
+        return view_of("day", page, notes=() if then.last == now.last else (CAME_AFTER,))
+
+    window = web.desk.opened.plant.clock.day(on)
+    return PageQuestion(("day", on), partial(_day, on), window, REACH, kept_at=day_address(on), shown=shown)
 
 
-def _day(web: Web, on: date, reader: Reader, plant: Plant) -> View:
+def _day(on: date, reader: Reader, plant: Plant) -> View:
     span = plant.clock.day(on)
-    kept = web.desk.kept(day_address(on), span, anyway=True)
-    if kept is not None:
-        page, later = kept
-        note = (
-            (
-                "Files that speak of this day came after this report was written: the next close, or `coldledger "
-                "close`, looks at it again.",
-            )
-            if later
-            else ()
-        )
-        return view_of("day", page, notes=note)
     if not reader.ask("closes_of_day", day=on).is_empty():
         return view_of("day", ALL_REPORTS["day"].page(reader, plant, on))
     hours = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -15,6 +16,7 @@ from pipelines.jobs.due import upcoming
 from pipelines.ledger import Reader
 from pipelines.numbers import count
 from pipelines.pages.forms import form
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web
 from pipelines.plant.works import Plant
@@ -34,7 +36,7 @@ def router(web: Web) -> APIRouter:
     @routes.get("/feeds")
     def feeds(request: Request) -> Response:
         """What came, what is late or silent, what was refused and why; what ran, and what will run when."""
-        return web.show(request, ("feeds",), lambda reader, plant: feeds_view(web, reader, plant))
+        return web.show(request, PageQuestion(("feeds",), partial(feeds_view, web)))
 
     return routes
 

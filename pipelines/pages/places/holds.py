@@ -15,6 +15,7 @@ from pipelines.jobs.holds import decide
 from pipelines.ledger import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, Hold
 from pipelines.pages.forms import check, choice, field, form
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View, view_of
 from pipelines.pages.web import Refused, Web, go
 from pipelines.plant.works import Plant
@@ -47,7 +48,7 @@ def _reading(routes: APIRouter, web: Web) -> None:
     @routes.get("/holds")
     def holds(request: Request) -> Response:
         """What is held, why, since when, by whom; first what was given out all the same."""
-        return web.show(request, ("holds",), _all)
+        return web.show(request, PageQuestion(("holds",), _all))
 
     @routes.get("/holds.html")
     def old_address() -> Response:
@@ -71,7 +72,7 @@ def _reading(routes: APIRouter, web: Web) -> None:
                 raise Refused(404, f"there is no hold '{name[:40]}'; see the page of holds")
             return _one(reader, plant, known[name], severity, past, bool(steady))
 
-        return web.show(request, ("hold", name, severity, past, steady), make)
+        return web.show(request, PageQuestion(("hold", name, severity, past, steady), make))
 
 
 def _decided(

@@ -12,7 +12,7 @@ from pipelines import typed
 from pipelines.answers.now import hour_of_line, stations_alive
 from pipelines.clock import Span
 from pipelines.ledger import Reader
-from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.page_question import PageQuestion, State
 from pipelines.pages.view import View, view_of
 from pipelines.pages.web import Refused, Web, go, known, moment
 from pipelines.plant.works import Plant
@@ -43,7 +43,7 @@ def router(web: Web) -> APIRouter:
             typed.within_days(at or "", web.desk.plant.clock.day_of(hour.start))
             return go(f"/{hour_address(web.desk.plant, line, hour)}")
 
-        return web.show(request, *live_hour(web, line))
+        return web.show(request, live_hour(web, line))
 
     @routes.get("/hour/{day}/{name}.html")
     def hour(request: Request, day: str, name: str) -> Response:
@@ -56,21 +56,32 @@ def router(web: Web) -> APIRouter:
         if not 1 <= int(found["number"]) <= len(hours):
             raise Refused(404, f"production day {day} has {len(hours)} hours")
         span = hours[int(found["number"]) - 1]
-
-        def make(reader: Reader, plant: Plant) -> View:
-            kept = web.desk.kept_hour(hour_address(plant, line, span), span)
-            return _hour(plant, line, span, 0, reader, kept)
-
-        return web.show(request, ("hour", line, span.start), make, span)
+        return web.show(request, fixed_hour(web, line, span))
 
     return routes
 
 
-def live_hour(web: Web, line: str) -> tuple[Key, Make]:
-    """A line's newest hour as it is kept for all readers."""
-    return ("hour", line), lambda reader, plant: _hour(
-        plant, line, _newest_hour(web, reader, plant, line), LIVE_S, reader
-    )
+def live_hour(web: Web, line: str) -> PageQuestion:
+    """A line's newest hour."""
+
+    def make(reader: Reader, plant: Plant) -> View:
+        span = _newest_hour(web, reader, plant, line)
+        return _hour(plant, line, span, ALL_REPORTS["hour"].page(reader, plant, line, span), LIVE_S)
+
+    return PageQuestion(("hour", line), make)
+
+
+def fixed_hour(web: Web, line: str, span: Span) -> PageQuestion:
+    """An hour of a line, as an intake kept it where nothing of it has changed since."""
+
+    def make(reader: Reader, plant: Plant) -> View:
+        return _hour(plant, line, span, ALL_REPORTS["hour"].page(reader, plant, line, span))
+
+    def shown(page: Page, then: State, now: State) -> View | None:
+        return _hour(web.desk.plant, line, span, page) if then == now else None
+
+    kept_at = hour_address(web.desk.plant, line, span)
+    return PageQuestion(("hour", line, span), make, span, acts=("acknowledgements",), kept_at=kept_at, shown=shown)
 
 
 def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
@@ -80,8 +91,7 @@ def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
     return plant.clock.hour_of(span.start if span is not None else web.desk.now())
 
 
-def _hour(plant: Plant, line: str, span: Span, live: int, reader: Reader, kept: Page | None = None) -> View:
-    page = kept or ALL_REPORTS["hour"].page(reader, plant, line, span)
+def _hour(plant: Plant, line: str, span: Span, page: Page, live: int = 0) -> View:
     here = plant.clock.local(span.start).strftime("%Y-%m-%dT%H:%M")
     end = plant.clock.local(span.end).strftime("%Y-%m-%dT%H:%M")
     view = view_of("hour", page, live)

@@ -9,13 +9,14 @@ from fastapi.responses import Response
 
 from pipelines import typed
 from pipelines.ledger import Reader
-from pipelines.pages.made_pages import Make
+from pipelines.pages.page_question import REACH, PageQuestion, State
 from pipelines.pages.places.report_files import newest_day
 from pipelines.pages.view import View, view_of
 from pipelines.pages.web import Web, go, known
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address
 from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.reports.frame.page import Page
 
 
 def router(web: Web) -> APIRouter:
@@ -37,18 +38,21 @@ def router(web: Web) -> APIRouter:
         """The laboratory's day of a furnace."""
         known(web, "furnace", furnace)
         on = typed.day(day)
-        return web.show(
-            request, ("laboratory", furnace, on), _made(web, furnace, on), web.desk.opened.plant.clock.day(on)
-        )
+        return web.show(request, _question(web, furnace, on))
 
     return routes
 
 
-def _made(web: Web, furnace: str, on: date) -> Make:
-    def make(reader: Reader, plant: Plant) -> View:
-        kept = web.desk.kept(laboratory_address(on, furnace), plant.clock.day(on))
-        page = kept[0] if kept is not None else ALL_REPORTS["laboratory"].page(reader, plant, furnace, on)
+def _question(web: Web, furnace: str, on: date) -> PageQuestion:
+    def dressed(page: Page, plant: Plant) -> View:
         others = tuple((each, f"/{laboratory_address(on, each)}") for each in plant.furnaces if each != furnace)
         return View(**{**vars(view_of("laboratory", page)), "links": (*page.links, *others)})
 
-    return make
+    def make(reader: Reader, plant: Plant) -> View:
+        return dressed(ALL_REPORTS["laboratory"].page(reader, plant, furnace, on), plant)
+
+    def shown(page: Page, then: State, now: State) -> View | None:
+        return dressed(page, web.desk.plant) if then == now else None
+
+    window, kept_at = web.desk.opened.plant.clock.day(on), laboratory_address(on, furnace)
+    return PageQuestion(("laboratory", furnace, on), make, window, REACH, acts=(), kept_at=kept_at, shown=shown)

@@ -16,8 +16,8 @@ from pipelines.ledger import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED
 from pipelines.pages.frame import assets
 from pipelines.pages.fresh import behind
-from pipelines.pages.made_pages import Key, Make
 from pipelines.pages.metrics import CONTENT_TYPE, Meter
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web
 from pipelines.plant.works import Plant
@@ -113,16 +113,16 @@ def _metrics(web: Web, meter: Meter) -> bytes:
     }
     if not web.desk.opened.ledger.exists:
         return meter.text(values, [], [])
-    view = web.desk.page(*figures_page(web)).view
+    view = web.desk.page(figures_page(web)).view
     (part,) = view.parts
     assert isinstance(part, Special)
     figures: Any = part.values
     return meter.text({**values, **figures["told"]}, figures["lines"], figures["stations"])
 
 
-def figures_page(web: Web) -> tuple[Key, Make]:
+def figures_page(web: Web) -> PageQuestion:
     """The ledger's figures as a page that is kept like any other."""
-    return ("metrics",), partial(_measured, web)
+    return PageQuestion(("metrics",), partial(_measured, web))
 
 
 def _measured(web: Web, reader: Reader, plant: Plant) -> View:
@@ -132,7 +132,7 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
     values = {
         "refused_rows": float(now.waiting[0]),
         "refused_files": float(now.waiting[1]),
-        "newest_count_timestamp_seconds": now.newest,
+        "newest_count_timestamp_seconds": now.newest.timestamp() if now.newest else None,
         "holds_proposed": float(sum(h.state == PROPOSED for h in holds)),
         "holds_given_out": float(sum(bool(h.hold) and h.state == HELD and h.warehouse == "released" for h in holds)),
     }

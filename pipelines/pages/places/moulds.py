@@ -19,7 +19,7 @@ from pipelines.measures.pareto.explained_calls import WHOLE, place_of
 from pipelines.measures.statistics.shares import ratio
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.pages.forms import choice, field, form
-from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Web, go, known, span_asked
 from pipelines.plant.works import Plant
@@ -73,12 +73,12 @@ def router(web: Web) -> APIRouter:
         """
         known(web, "line", line)
         fixed = span_asked(web, start, to, "page")
-        return web.show(request, *cavity_map(web, line, fixed, hours, defect or None), fixed)
+        return web.show(request, cavity_map(web, line, fixed, hours, defect or None))
 
     return routes
 
 
-def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str | None) -> tuple[Key, Make]:
+def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str | None) -> PageQuestion:
     """The map as it is kept for all readers: of the newest hours, or of a fixed window; of one defect or all."""
 
     def make(reader: Reader, plant: Plant) -> View:
@@ -88,7 +88,7 @@ def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str 
             span = Span(end - timedelta(hours=hours), end)
         return moulds_view(reader, plant, line, span, defect, LIVE_S if fixed is None else 0, hours)
 
-    return ("moulds", line, fixed.start if fixed else None, fixed.end if fixed else None, hours, defect), make
+    return PageQuestion(("moulds", line, fixed, hours, defect), make, fixed)
 
 
 def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:

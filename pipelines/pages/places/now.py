@@ -14,7 +14,7 @@ from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.measures.pareto.hour_figures import Pulse
 from pipelines.measures.statistics.shares import more_than_whole, share
 from pipelines.numbers import count, decimals, expected, percent
-from pipelines.pages.made_pages import Key, Make
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
@@ -58,15 +58,17 @@ def router(web: Web) -> APIRouter:
     @routes.get("/now")
     def now(request: Request) -> Response:
         """All lines, one row each; with `wall` for a big screen."""
-        return web.show(request, *live_now(web, request.query_params.get("wall") == "1"))
+        return web.show(request, live_now(web, request.query_params.get("wall") == "1"))
 
     return routes
 
 
-def live_now(web: Web, wall: bool) -> tuple[Key, Make]:
+def live_now(web: Web, wall: bool) -> PageQuestion:
     """The page as it is kept for all readers."""
     shown = wall_view if wall else now_view
-    return ("now", wall), lambda reader, plant: shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
+    return PageQuestion(
+        ("now", wall), lambda reader, plant: shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
+    )
 
 
 def _shade(works_now: Now) -> list[tuple[int, str, float]]:

@@ -14,6 +14,7 @@ from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.measures.trace.station_faults import StationFault
 from pipelines.numbers import count
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
@@ -53,9 +54,10 @@ def router(web: Web) -> APIRouter:
         span = span_asked(web, start, to, "page")
         if line is not None:
             known(web, "line", line)
-        return web.show(
-            request, ("doubts", line, span), lambda reader, plant: doubts_view(reader, plant, line, span), span
+        question = PageQuestion(
+            ("doubts", line, span), lambda reader, plant: doubts_view(reader, plant, line, span), span
         )
+        return web.show(request, question)
 
     return routes
 

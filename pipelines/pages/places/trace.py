@@ -16,6 +16,7 @@ from pipelines.jobs.holds import propose
 from pipelines.jobs.traces import write_trace
 from pipelines.ledger import Reader
 from pipelines.pages.forms import choice, field, form
+from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import Special, View, view_of
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
@@ -96,14 +97,14 @@ def router(web: Web) -> APIRouter:
             dict(zip(NAMES, (complaint, item, line, mould, defect, pallet, made_from, made_to, received), strict=True))
         )
         if hand.empty:
-            return web.show(request, ("trace",), lambda reader, plant: _asking(web, reader, plant, hand))
+            return web.show(request, PageQuestion(("trace",), lambda reader, plant: _asking(web, reader, plant, hand)))
         asked, also = questions(web, hand)
 
         def make(reader: Reader, plant: Plant) -> View:
             answer = answer_trace(reader, plant, asked, also)
             return _customer(reader, plant, answer, hand) if customer else _answered(web, reader, plant, answer, hand)
 
-        return web.show(request, ("trace", hand.given, customer), make)
+        return web.show(request, PageQuestion(("trace", hand.given, customer), make))
 
     return routes
 
