@@ -56,8 +56,8 @@ class InferredCapacity(Result):
     beyond: Probability
     """that its mean capacity lies beyond the item's limits"""
     checked: bool
-    """whether the mould itself was checked in the last seven days; else it is taken to enclose what the others do,
-    more or less"""
+    """whether the mould itself was checked in the day or the seven days before it; else it is taken to enclose what
+    the others do, more or less"""
     called: bool = False
     """whether it is called: beyond is at least 0.95"""
     next_check: Moment | None = None
@@ -97,7 +97,8 @@ class Capacity(Result):
     measuring: Measuring | None = None
     """the rules for measuring containers; null where the item is none"""
     inferred: tuple[InferredCapacity, ...] = ()
-    """every mould weighed in the last eight hours of the day; empty without limits"""
+    """every mould weighed in the last eight hours of the day; empty without limits, and where nothing was weighed
+    in the day"""
     alarms: tuple[InferredCapacity, ...] = ()
     """moulds called in the day, each when it was first called since it was last not"""
     notes: Notes = ()

@@ -42,8 +42,8 @@ class MeasuringVerdict(Result):
 
 
 class Measuring(Result):
-    """A measuring container's batch by the rules of Directive 75/107/EEC, from the newest checks of its item in
-    seven days, of one hour where one holds enough; no verdict where there are too few."""
+    """A measuring container's batch by the rules of Directive 75/107/EEC, from the newest checks of its item in the
+    day and the seven days before it, of one hour where one holds enough; no verdict where there are too few."""
 
     nominal_ml: float
     """nominal capacity by works.toml; 0 where it says none [ml]"""

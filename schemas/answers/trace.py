@@ -175,8 +175,9 @@ class Trace(Result):
     """latest end of the same; null where formed_from is [forming clock]"""
     evidence: dict[str, Any]
     """of the likeliest cavity, with the files and rows behind it: cavity, seen_from and seen_to (cold-end clock,
-    UTC), counts, minutes, weights, stoppages, moulds_there, signals, stations, missing, detection, files; empty
-    without a cavity"""
+    UTC), ware_of_mould, calls_of_defect, calls_without_mould, calls, minutes (with minutes_from, minutes_to),
+    weights, weighings, stoppages, moulds_there, signals, stations, missing, detection, files; empty without a
+    cavity"""
     pallets: tuple[TracedPallet, ...]
     """the one in hand first, then those released, then by what is expected on them"""
     expected_defective: float | None

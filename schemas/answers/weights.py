@@ -167,7 +167,8 @@ class GobWeights(Result):
     correction_high: High95 | None = None
     """of correction_g; null where correction_g is [g a gob]"""
     g_per_day: float | None = None
-    """how fast it drifts on; 0 where it is likeliest to have been a step; null while it does not drift [g a day]"""
+    """how fast it goes on drifting, over all courses that it can have had (a step goes on by nothing); null while
+    it does not drift [g a day]"""
     to_nominal_g: float | None = None
     """grams a gob that would bring its mean to the item's nominal weight; null without one, where the points
     disagree, and at the second point while it drifts [g a gob]"""

@@ -137,9 +137,9 @@ class LineYield(Result):
     """containers of the day on reported pallets, by the state of the pallets [containers]"""
     in_lehr_start: float | None = None
     """in the lehr when the production day began: formed by then, not yet at the first station; null without forming
-    counts [containers]"""
+    counts, and where no gob was cut for it [containers]"""
     in_lehr_end: float | None = None
-    """in the lehr when it ended; null without forming counts [containers]"""
+    """in the lehr when it ended; null without forming counts, and where no gob was cut for it [containers]"""
     could: float | None = None
     """what the machine could have made: cycle rate while running x sections x the day; null without forming counts
     [containers]"""
@@ -211,8 +211,8 @@ class FurnaceYield(Result):
     high: High95 | None
     """of pack_to_melt; as low, null where there is none [0..1 of melted mass]"""
     unaccounted_kg: float | None
-    """left unseen between furnace and shears, reconciled; null without a whole melt log, and where no explanation
-    fits the readings [kg]"""
+    """left unseen between furnace and shears, reconciled; null without a whole melt log, where nothing was cut, and
+    where no explanation fits the readings [kg]"""
     notes: Notes = ()
     unaccounted_low: Low95 | None = None
     """of unaccounted_kg, nothing below zero; null where it is [kg]"""
