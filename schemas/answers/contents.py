@@ -21,6 +21,7 @@ from schemas.answers.shared_fields import (
     Notes,
     PackedFrom,
     PackedTo,
+    PalletHolds,
     PalletId,
     PalletState,
     PalletUnits,
@@ -36,9 +37,9 @@ class PalletPart(Result):
     gob: GobPosition
     mould: MouldNumber
     blank: BlankNumber | None
-    """fitted there then, several joined where it was changed; null where the log names none"""
+    """null where the log names none"""
     neck_ring: NeckRingNumber | None
-    """fitted there then, several joined where it was changed; null where the log names none"""
+    """null where the log names none"""
     units: float
     """containers of it expected on the pallet, by the stations' counts; unread ware shared out in proportion
     [containers]"""
@@ -97,8 +98,7 @@ class PalletContents(Result):
     states: tuple[dict[str, Any], ...]
     """every state that the pallets feed gave it: state, units, received_at, and the file, batch and line of the
     file that said so"""
-    holds: tuple[str, ...]
-    """holds that hold it now, then those that propose it, marked as proposed"""
+    holds: PalletHolds
     notes: Notes = ()
 
 
@@ -114,9 +114,9 @@ class MouldStay(Result):
     ended: Moment | None
     """when it left; null while it is still there [forming clock]"""
     blank: BlankNumber | None
-    """fitted there in its stay, several joined where it was changed; null where the log names none"""
+    """null where the log names none"""
     neck_ring: NeckRingNumber | None
-    """fitted there in its stay, several joined where it was changed; null where the log names none"""
+    """null where the log names none"""
     containers: float
     """that the stations saw of it, unread ware shared out in proportion [containers]"""
 

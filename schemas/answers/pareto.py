@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from schemas.answers.shape import Moment, Result
-from schemas.answers.shared_fields import LineId, Severity
+from schemas.answers.shared_fields import LineId, Severity, WindowFrom, WindowTo
 
 
 class ParetoRow(Result):
@@ -65,10 +65,8 @@ class Pareto(Result):
     """What one line rejected in a window, by one dimension, with what it is measured against."""
 
     line: LineId
-    from_: Moment = Field(alias="from")
-    """begin of the window, included [cold-end clock]"""
-    to: Moment
-    """end of the window, not included [cold-end clock]"""
+    from_: WindowFrom = Field(alias="from")
+    to: WindowTo
     by: str
     """what the keys are: defect, mould, section, gob, station, zone or severity"""
     ware: int

@@ -14,6 +14,8 @@ def _glossary(name: str) -> Meaning:
     return Meaning(QUANTITIES[name].meaning.split(";")[0])
 
 
+WindowFrom = Annotated[Moment, Meaning("begin of the window, included", "cold-end clock")]
+WindowTo = Annotated[Moment, Meaning("end of the window, not included", "cold-end clock")]
 LineId = Annotated[str, _glossary("line")]
 FurnaceId = Annotated[str, _glossary("furnace")]
 StationId = Annotated[str, _glossary("station")]
@@ -25,13 +27,18 @@ Severity = Annotated[str, Meaning("severity of the defect in works.toml: critica
 MouldNumber = Annotated[str, Meaning("number engraved in the blow mould")]
 SectionNumber = Annotated[int, Meaning(_glossary("section").words, "-")]
 GobPosition = Annotated[str, _glossary("gob")]
-BlankNumber = Annotated[str, Meaning("number engraved in the blank mould")]
-NeckRingNumber = Annotated[str, Meaning("number engraved in the neck ring")]
+BlankNumber = Annotated[str, Meaning("number of the blank fitted there then, several joined where it was changed")]
+NeckRingNumber = Annotated[
+    str, Meaning("number of the neck ring fitted there then, several joined where it was changed")
+]
 PalletId = Annotated[str, Meaning("identity of the pallet")]
 PalletState = Annotated[str, Meaning("state of the pallet, as the pallets feed last said it")]
 PackedFrom = Annotated[Moment, Meaning("when its first container was put on the pallet", "cold-end clock")]
 PackedTo = Annotated[Moment, Meaning("when its last container was put on the pallet", "cold-end clock")]
 PalletUnits = Annotated[int, Meaning("containers on the pallet, as reported", "containers")]
+PalletHolds = Annotated[
+    tuple[str, ...], Meaning("holds that hold it now, then those that propose it, marked as proposed")
+]
 Probability = Annotated[float, Meaning("probability", "0..1")]
 Low95 = Annotated[float, Meaning("lower end of the 95 % interval")]
 High95 = Annotated[float, Meaning("upper end of the 95 % interval")]

@@ -17,6 +17,7 @@ from schemas.answers.shared_fields import (
     Notes,
     PackedFrom,
     PackedTo,
+    PalletHolds,
     PalletId,
     PalletState,
     PalletUnits,
@@ -42,10 +43,10 @@ class Cavity(Result):
     """that it came from here: its share of the expected escapes, of its ware alone where no defect is named; all
     cavities add up to 1"""
     blank: BlankNumber | None = None
-    """fitted there then, several joined where it was changed; null where the log names none, and beyond the twelve
+    """null where the log names none, and beyond the twelve
     likeliest cavities"""
     neck_ring: NeckRingNumber | None = None
-    """fitted there then, several joined where it was changed; null where the log names none, and beyond the twelve
+    """null where the log names none, and beyond the twelve
     likeliest cavities"""
 
 
@@ -81,8 +82,7 @@ class TracedPallet(Result):
     """only in question because the same fault lasted beyond the window"""
     doubts: tuple[str, ...] = ()
     """stations for which no challenge vouches while it was packed: station, defect and why"""
-    holds: tuple[str, ...] = ()
-    """holds that hold it now, then those that propose it, marked as proposed"""
+    holds: PalletHolds = ()
     begin_inferred: bool = False
     """only the moment of its label was noted"""
 

@@ -5,7 +5,17 @@ from __future__ import annotations
 from pydantic import Field
 
 from schemas.answers.shape import Moment, Result
-from schemas.answers.shared_fields import DefectCode, High95, LineId, Low95, Probability, Severity, StationId
+from schemas.answers.shared_fields import (
+    DefectCode,
+    High95,
+    LineId,
+    Low95,
+    Probability,
+    Severity,
+    StationId,
+    WindowFrom,
+    WindowTo,
+)
 
 
 class DetectionRate(Result):
@@ -89,10 +99,8 @@ class StationAssumption(Result):
 class Trust(Result):
     """How far the stations' word can be taken, about one window."""
 
-    from_: Moment = Field(alias="from")
-    """begin of the window, included [cold-end clock]"""
-    to: Moment
-    """end of the window, not included [cold-end clock]"""
+    from_: WindowFrom = Field(alias="from")
+    to: WindowTo
     rates: tuple[DetectionRate, ...]
     """by line, station and defect"""
     doubts: tuple[StationDoubt, ...]

@@ -17,6 +17,8 @@ from schemas.answers.shared_fields import (
     MouldNumber,
     Notes,
     SeenAt,
+    WindowFrom,
+    WindowTo,
 )
 
 
@@ -244,10 +246,8 @@ class Weights(Result):
     in glass."""
 
     line: LineId
-    from_: Moment = Field(alias="from")
-    """begin of the window, included [cold-end clock]"""
-    to: Moment
-    """end of the window, not included [cold-end clock]"""
+    from_: WindowFrom = Field(alias="from")
+    to: WindowTo
     item: ItemCode | None
     """that was weighed; null where neither job log nor mould log tells, and where nothing was weighed and no item
     was asked for"""
