@@ -63,7 +63,7 @@ LIGHT = (
     "pipelines/measures",
     "pipelines/ledger/store.py",
     "pipelines/ledger/history.py",
-    "pipelines/reports/terminal/table.py",
+    "pipelines/reports/terminal/formats.py",
     "pipelines/reports/terminal/answers.py",
 )
 HEAVY = ("pandera", "altair", "prefect", "scipy.stats", "great_tables", "schemas.feeds")

@@ -19,7 +19,7 @@ from pipelines.commands.options import (
     open_here,
     span_of,
 )
-from pipelines.reports.terminal.table import Format, Part, print_json
+from pipelines.reports.terminal.formats import Format, Part, print_json
 from pipelines.settings import log_kind
 
 MOST_FOR_MACHINES = 100_000  # wrong values in JSON and CSV

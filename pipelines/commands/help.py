@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from pipelines.help.topics import TOPICS, named_by, text_of, topic_of
-from pipelines.reports.terminal.table import Format, print_json
+from pipelines.reports.terminal.formats import Format, print_as
 
 WIDEST = 110  # columns of a page of text; longer lines are hard to read
 
@@ -54,15 +54,11 @@ def show(text: str) -> None:
 
 def show_rows(format: Format) -> None:
     """The list of topics for machines."""
-    rows = [{"topic": topic.name, "about": plain(topic.about), "commands": list(topic.commands)} for topic in TOPICS]
-    if format is Format.json:
-        print_json(rows)
-        return
-    import csv
+    from pipelines.reports.frame.sheet import Sheet, in_csv
 
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(rows[0])
-    writer.writerows([row["topic"], row["about"], " ".join(row["commands"])] for row in rows)
+    rows = [{"topic": topic.name, "about": plain(topic.about), "commands": list(topic.commands)} for topic in TOPICS]
+    cells = [{**row, "commands": " ".join(row["commands"])} for row in rows]
+    print_as(Sheet("topics", "Topics", in_csv("topic", "about", "commands"), cells), format, rows)
 
 
 def name_topics(app: typer.Typer, above: Sequence[str] = ()) -> None:

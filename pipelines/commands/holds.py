@@ -9,7 +9,7 @@ import typer
 
 from pipelines.commands.options import FormatOption, SiteOption, command_group, open_here
 from pipelines.errors import WrongUse
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 
 holds_app = command_group(
     "What is held, why, since when, by whom; place, confirm, extend, release, scrap. Nothing is ever removed "

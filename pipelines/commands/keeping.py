@@ -10,10 +10,12 @@ import typer
 from pipelines import errors, typed
 from pipelines.clock import Span
 from pipelines.commands.options import FormatOption, SiteOption, day_of, open_here, whole
-from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.reports.terminal.formats import Format, print_as, print_csv, print_json
 
 if TYPE_CHECKING:
+    from pipelines.jobs.check import Checked
     from pipelines.plant.works import Plant
+    from pipelines.reports.frame.sheet import Sheet
 
 
 def _say(text: str) -> None:
@@ -71,9 +73,10 @@ def check(
     something is not.
     """
     from pipelines.jobs.check import check_site
+    from pipelines.reports.frame.table_terminal import print_sheet
 
     checked = check_site(open_here(site), rows, _say)
-    cells = [(finding.level, finding.where, finding.what) for finding in checked.findings]
+    findings = _findings_sheet(checked)
     if format is Format.json:
         print_json(
             {
@@ -83,14 +86,22 @@ def check(
             }
         )
     elif format is Format.csv:
-        print_csv(("level", "where", "what"), cells)
+        print_csv(findings)
     else:
         for text in checked.looked:
             typer.echo(f"Looked at: {text}.")
-        if cells:
-            print_table("Not whole" if not checked.whole else "To be looked at", ("level", "where", "what"), cells)
+        if checked.findings:
+            print_sheet(findings)
         typer.echo("All of it is whole." if checked.whole else "Something is not whole.")
     raise typer.Exit(errors.DONE if checked.whole else errors.NEEDS_A_PERSON)
+
+
+def _findings_sheet(checked: Checked) -> Sheet:
+    from pipelines.reports.frame.sheet import Column, Sheet
+
+    columns = (Column("level", "Level"), Column("where", "Where"), Column("what", "What"))
+    title = "To be looked at" if checked.whole else "Not whole"
+    return Sheet("findings", title, columns, [vars(finding) for finding in checked.findings])
 
 
 def compact(site: SiteOption = None) -> None:
@@ -201,40 +212,11 @@ def works_pareto(
     def ask(fan: Fan) -> Any:
         return parts_of_works(works, start, end, by, line, fan, read)
 
+    from pipelines.reports.works import works_sheet
+
     rows = joined(run_on(dask, ask, site) if dask else ask(in_order), by)
-    if format is Format.json:
-        return print_json(told_works(rows, by, start, end))
-    return _show_works(rows, by, f"{start} to {end}", format)
-
-
-def _show_works(rows: list[Any], by: str, when: str, format: Format) -> None:
-    names = list(rows[0].works) if rows else []
-    columns = (by, "severity", "calls", "ware", "calls per 1000", "95 %", *(f"{name} per 1000" for name in names))
-    cells = [
-        (
-            row.key,
-            row.severity or "",
-            row.calls,
-            row.ware,
-            _mille(row.rate),
-            f"{_mille(row.low)} to {_mille(row.high)}",
-            *(_mille(row.works[name][2]) for name in names),
-        )
-        for row in rows
-    ]
-    if format is Format.csv:
-        return print_csv(columns, cells)
-    ware = "; ".join(f"{name} {rows[0].works[name][1]:,}" for name in names)
-    return print_table(
-        f"Rejects of {len(names)} works, {when} by each works' own clock",
-        columns,
-        cells,
-        f"containers at the first stations: {ware}. The interval is that of the count alone.",
-    )
-
-
-def _mille(rate: float | None) -> str:
-    return "-" if rate is None else f"{1000 * rate:.3f}"
+    sheet = works_sheet(rows, by, f"{start} to {end}")
+    return print_as(sheet, format, told_works(rows, by, start, end))
 
 
 def from_archive(site: Path | None) -> None:

@@ -12,7 +12,7 @@ import typer
 
 from pipelines import typed
 from pipelines.clock import Span
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 from pipelines.settings import settings_from_environment
 
 if TYPE_CHECKING:

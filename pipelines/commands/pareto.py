@@ -18,7 +18,7 @@ from pipelines.commands.options import (
     open_here,
     span_of,
 )
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 
 
 def pareto(

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,7 +20,7 @@ from pipelines.commands.options import (
     whole,
 )
 from pipelines.errors import DONE, NEEDS_A_PERSON
-from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.reports.terminal.formats import Format, print_as
 from pipelines.settings import log_kind
 
 if TYPE_CHECKING:
@@ -89,6 +88,7 @@ def schedule(
     """What will run when: the intakes and closes of the next hours."""
     from pipelines.clock import utc_text
     from pipelines.jobs.due import upcoming
+    from pipelines.reports.feeds import upcoming_sheet
 
     opened = _at_its_time(open_here(site))
     now = opened.settings.now()
@@ -101,7 +101,7 @@ def schedule(
     show = utc_text if json else opened.plant.clock.show
     later = None if json else "when it has come"
     rows = [{"at": show(due.at) if due.at else later, "flow": due.flow, "why": due.why} for due in wake_ups]
-    _show("What will run", ("at", "flow", "why"), rows, format)
+    print_as(upcoming_sheet(rows), format, rows)
 
 
 def runs(
@@ -113,16 +113,12 @@ def runs(
     format: FormatOption = Format.table,
 ) -> None:
     """What ran: intakes, closes, rebuilds, by whom or why, and how each ended; the newest first."""
-    from pipelines.clock import parse_timestamp
     from pipelines.people.books import Books
+    from pipelines.reports.feeds import runs_sheet
 
     opened = open_here(site)
     rows = Books(opened.site.serve).ask("newest_runs", most=most)
-    if format is Format.table:
-        for row in rows:
-            for name in ("begun_at", "ended_at"):
-                row[name] = opened.plant.clock.show(parse_timestamp(row[name])) if row[name] else ""
-    _show("What ran", ("flow", "why", "begun_at", "ended_at", "state", "told"), rows, format)
+    print_as(runs_sheet(opened.plant, rows), format, rows)
 
 
 @people_app.callback()
@@ -132,9 +128,11 @@ def people(context: typer.Context, site: SiteOption = None, format: FormatOption
         return
     from pipelines.people.access import People
     from pipelines.people.books import Books
+    from pipelines.reports.people import people_sheet
 
-    everybody = People(Books(open_here(site).site.serve)).everybody()
-    _show("People", ("name", "roles", "made_at", "ended_at"), everybody, format)
+    opened = open_here(site)
+    everybody = People(Books(opened.site.serve)).everybody()
+    print_as(people_sheet(opened.plant, everybody), format, everybody)
 
 
 @people_app.command()
@@ -192,18 +190,11 @@ def audit(
 ) -> None:
     """Every attempt to write by way of the pages, and every sign-in: who, what, when, how it ended."""
     from pipelines.people.books import Books
+    from pipelines.reports.people import audit_sheet
 
-    rows = Books(open_here(site).site.serve).ask("newest_audit", most=most)
-    _show("Audit trail", ("number", "told_at", "who", "what", "about", "outcome"), rows, format)
-
-
-def _show(title: str, columns: Sequence[str], these_rows: Sequence[Mapping[str, Any]], format: Format) -> None:
-    """Rows as a table, JSON or CSV."""
-    if format is Format.json:
-        print_json(these_rows)
-        return
-    rows = [[row[name] for name in columns] for row in these_rows]
-    print_csv(columns, rows) if format is Format.csv else print_table(title, columns, rows)
+    opened = open_here(site)
+    rows = Books(opened.site.serve).ask("newest_audit", most=most)
+    print_as(audit_sheet(opened.plant, rows), format, rows)
 
 
 def _note(opened: OpenSite, what: str, about: str, outcome: str) -> None:
@@ -222,9 +213,11 @@ def notices(context: typer.Context, site: SiteOption = None, format: FormatOptio
     if context.invoked_subcommand is not None:
         return
     from pipelines.people.books import Books
+    from pipelines.reports.feeds import notices_sheet
 
-    rows = Books(open_here(site).site.serve).ask("newest_notices", most=100)
-    _show("Notices", ("told_at", "title", "state"), rows, format)
+    opened = open_here(site)
+    rows = Books(opened.site.serve).ask("newest_notices", most=100)
+    print_as(notices_sheet(opened.plant, rows), format, rows)
 
 
 @notices_app.command()

@@ -8,7 +8,7 @@ import typer
 
 from pipelines import errors
 from pipelines.commands.options import FormatOption, SiteOption, command_group, open_here, span_of
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 
 signals_app = command_group("What is not chance: defect, where, since when; acknowledge what was seen.")
 

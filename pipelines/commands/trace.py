@@ -10,7 +10,7 @@ import typer
 from pipelines import typed
 from pipelines.commands.options import FormatOption, SiteOption, day_of, open_here, span_of
 from pipelines.errors import WrongUse
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 
 
 def trace(

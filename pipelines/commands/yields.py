@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from pipelines.commands.options import DayOption, FormatOption, KnownOption, SiteOption, day_of, moment_of, open_here
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 
 
 def yield_(

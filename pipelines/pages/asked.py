@@ -76,7 +76,7 @@ def order_asked(sort: str | None, view: View) -> Order | None:
     if order.table not in sheets:
         known = f"it has {', '.join(sheets)}" if sheets else "it has none"
         raise WrongUse(f"there is no table '{typed.shown(order.table)}' on this page; {known}")
-    columns = [column.name for column in sheets[order.table].columns]
+    columns = [column.name for column in sheets[order.table].shown()]
     if order.column not in columns:
         raise WrongUse(f"table {order.table} has no column '{typed.shown(order.column)}'; it has {', '.join(columns)}")
     return order

@@ -37,7 +37,8 @@ from pipelines.pages.view import View
 from pipelines.people.access import People, Person
 from pipelines.people.books import Books
 from pipelines.reports.frame.sheet import Sheet
-from pipelines.reports.frame.sorted_table import named_sheets, table_csv
+from pipelines.reports.frame.sorted_table import named_sheets
+from pipelines.reports.frame.table_csv import page_csv
 from pipelines.reports.frame.workbook import write_workbook
 
 T = TypeVar("T")
@@ -320,7 +321,7 @@ class Web:
                 data = workbook(view, [sheets[name]] if name else view.sheets)
             return _workbook_file(data, view.title, name)
         if wanted == "csv" and name in sheets:
-            text = table_csv(sheets[name], order if order and order.table == name else None, t.of_report)
+            text = page_csv(sheets[name], order if order and order.table == name else None, t.of_report)
             return _file(
                 b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.title)}-{name}.csv"
             )

@@ -4,7 +4,7 @@ made.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from pipelines.answers.holds import answer_holds, decisions
 from pipelines.ledger.reader import Reader
@@ -12,7 +12,7 @@ from pipelines.measures.holds.decisions import HELD, PROPOSED
 from pipelines.numbers import count
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import CSV, PAGE, SHOWN, TERMINAL, Column, Sheet, in_csv
 from pipelines.reports.frame.sources import queries_words
 from schemas.answers.holds import Decision, HeldPallet
 
@@ -76,7 +76,7 @@ def _parts(plant: Plant, *lists: Sequence[HeldPallet]) -> list[Section]:
         "Released, scrapped, turned down",
     )
     return [
-        Section(title, sheet=_pallets(plant, f"part-{number}", rows), wide=True, warn=number < 2 and bool(rows))
+        Section(title, sheet=_part(plant, f"part-{number}", rows), wide=True, warn=number < 2 and bool(rows))
         for number, (title, rows) in enumerate(zip(names, lists, strict=True))
         if rows or number in (1, 2)
     ]
@@ -86,67 +86,66 @@ def _units(rows: Sequence[HeldPallet]) -> str:
     return count(sum(h.units or 0 for h in rows))
 
 
-def _pallets(plant: Plant, name: str, pallets: Sequence[HeldPallet]) -> Sheet:
+_HELD = (
+    Column("pallet", "Pallet", "id", PAGE),
+    Column("hold", "Hold", "id"),
+    Column("pallet", "Pallet", "id", TERMINAL + CSV),
+    Column("state", "State"),
+    Column("since", "Since"),
+    Column("by", "By"),
+    Column("why", "Why", ways=PAGE),
+    Column("line", "Line"),
+    Column("item", "Item"),
+    Column("packed", "Packed", "id", PAGE),
+    Column("units", "Units", "count"),
+    Column("warehouse", "Warehouse says", ways=SHOWN),
+    *in_csv(reported="warehouse"),
+    Column("disagrees", "What does not fit"),
+    *in_csv("why", "evidence"),
+)
+_DECISIONS = (
+    Column("number", "No.", "count"),
+    Column("at", "When", "id"),
+    Column("hold", "Hold", "id", PAGE),
+    Column("action", "What"),
+    Column("by", "Who"),
+    *in_csv("pallets"),
+    Column("why", "Why"),
+    Column("evidence", "On what evidence"),
+    Column("pallets", "Pallets", ways=SHOWN),
+)
+
+
+def held_sheet(
+    plant: Plant, name: str, title: str, pallets: Sequence[HeldPallet], caption: str = "", without: Collection[str] = ()
+) -> Sheet:
+    """Pallets as they are held. without: columns that the page says elsewhere."""
     rows = [
         {
-            "hold": h.hold,
-            "pallet": h.pallet,
-            "state": h.state,
+            **h.model_dump(),
             "since": plant.clock.show(h.since) if h.since else "",
-            "by": h.by,
-            "why": h.why,
-            "line": h.line,
-            "item": h.item,
-            "units": h.units,
+            "packed": plant.clock.show(h.packed_from) if h.packed_from else "",
             "warehouse": h.warehouse or "not known to it",
-            "disagrees": h.disagrees,
+            "reported": h.warehouse,
         }
         for h in pallets
     ]
-    columns = (
-        Column("pallet", "Pallet", "id"),
-        Column("hold", "Hold", "id"),
-        Column("state", "State"),
-        Column("since", "Since"),
-        Column("by", "By"),
-        Column("why", "Why"),
-        Column("line", "Line"),
-        Column("item", "Item"),
-        Column("units", "Units", "count"),
-        Column("warehouse", "Warehouse says"),
-        Column("disagrees", "What does not fit"),
-    )
-    return Sheet(name, name, columns, rows, f"{count(len(rows))} pallets." if rows else EMPTY)
+    return Sheet(name, title, tuple(c for c in _HELD if c.name not in without), rows, caption)
+
+
+def decisions_sheet(
+    plant: Plant, title: str, made: Sequence[Decision], caption: str = "", without: Collection[str] = ()
+) -> Sheet:
+    """Decisions in the order given. without: columns that the page says elsewhere."""
+    rows = [{**d.model_dump(), "at": plant.clock.show(d.at), "pallets": ", ".join(d.pallets)} for d in made]
+    return Sheet("history", title, tuple(c for c in _DECISIONS if c.name not in without), rows, caption)
+
+
+def _part(plant: Plant, name: str, pallets: Sequence[HeldPallet]) -> Sheet:
+    caption = f"{count(len(pallets))} pallets." if pallets else EMPTY
+    return held_sheet(plant, name, name, pallets, caption, without=("packed",))
 
 
 def _history(plant: Plant, made: Sequence[Decision]) -> Sheet:
-    rows = [
-        {
-            "number": d.number,
-            "at": plant.clock.show(d.at),
-            "hold": d.hold,
-            "action": d.action,
-            "by": d.by,
-            "pallets": ", ".join(d.pallets),
-            "why": d.why,
-            "evidence": d.evidence,
-        }
-        for d in reversed(made)
-    ]
-    columns = (
-        Column("number", "No.", "count"),
-        Column("at", "When"),
-        Column("hold", "Hold", "id"),
-        Column("action", "What"),
-        Column("by", "Who"),
-        Column("why", "Why"),
-        Column("evidence", "On what evidence"),
-        Column("pallets", "Pallets"),
-    )
-    return Sheet(
-        "history",
-        "Decisions",
-        columns,
-        rows,
-        f"{count(len(rows))} decisions since the ledger began." if rows else EMPTY,
-    )
+    caption = f"{count(len(made))} decisions since the ledger began." if made else EMPTY
+    return decisions_sheet(plant, "Decisions", made[::-1], caption)

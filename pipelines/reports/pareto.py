@@ -7,11 +7,10 @@ from typing import Any
 from pipelines.measures.pareto.kinds_of_call import apart_words
 from pipelines.measures.pareto.words import doubt_words
 from pipelines.numbers import count
-from pipelines.reports.frame import charts
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import CSV, PAGE, SHOWN, Column, Sheet, in_csv
 from schemas.answers.pareto import Pareto, ParetoRow
 
-SHOWN = 12
+MOST_BARS = 12
 
 
 def label(row: ParetoRow) -> str:
@@ -21,13 +20,15 @@ def label(row: ParetoRow) -> str:
     return row.name if row.key in row.name else f"{row.key} {row.name}"
 
 
-def shown_rows(pareto: Pareto, most: int = SHOWN) -> list[ParetoRow]:
+def shown_rows(pareto: Pareto, most: int = MOST_BARS) -> list[ParetoRow]:
     """The first rows, and every later one that holds a critical call."""
     return [row for number, row in enumerate(pareto.rows) if number < most or row.critical_calls]
 
 
 def pareto_chart(pareto: Pareto, words: str) -> str:
     """Bars of calls with a tick at the number the job's past would lead one to expect."""
+    from pipelines.reports.frame import charts
+
     rows: list[dict[str, Any]] = []
     for row in shown_rows(pareto):
         expected = row.baseline * pareto.ware if row.baseline is not None else None
@@ -47,15 +48,17 @@ def pareto_chart(pareto: Pareto, words: str) -> str:
 PARETO_COLUMNS = (
     Column("key", "Code"),
     Column("name", "Name"),
-    Column("severity", "Severity"),
+    Column("severity", "Severity", ways=SHOWN),
+    *in_csv(plain_severity="severity"),
     Column("calls", "Calls", "count"),
     Column("share", "Share", "percent1"),
     Column("cumulative", "Cumulative", "percent1"),
-    Column("rate", "Rate on line's ware", "percent"),
-    Column("baseline", "Expected", "percent"),
-    Column("q", "q of the excess", "number3"),
+    Column("rate", "Rate on line's ware", "percent3"),
+    Column("baseline", "Expected", "percent3"),
+    Column("q", "q of the excess", "number3", PAGE + CSV),
     Column("own_ware", "Own ware", "count"),
-    Column("own_rate", "Rate on own ware", "percent"),
+    Column("own_rate", "Rate on own ware", "percent3"),
+    *in_csv("critical_calls", "kind"),
 )
 
 
@@ -63,7 +66,10 @@ def pareto_sheet(pareto: Pareto, name: str, title: str) -> Sheet:
     """The whole Pareto as a table, with both denominators in its caption."""
     rows = [
         row.model_dump()
-        | {"severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else "")}
+        | {
+            "severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else ""),
+            "plain_severity": row.severity,
+        }
         for row in pareto.rows
     ]
     caption = (

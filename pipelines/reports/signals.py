@@ -8,9 +8,8 @@ from datetime import datetime
 from pipelines.measures.signals.tell import nothing_found
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
-from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Card, Section
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
 from schemas.answers.signals import Signal
 
 CARDS = 6  # a screenful
@@ -116,6 +115,8 @@ def _acknowledged(plant: Plant, signal: Signal, now: datetime) -> str:
 def _chart(plant: Plant, signal: Signal, now: datetime) -> str:
     if signal.series_from is None or not signal.series_calls:
         return ""
+    from pipelines.reports.frame import charts
+
     begun = (signal.onset - signal.series_from).total_seconds() / 60 / signal.series_step_min
     rows = [
         {"value": calls, "expected": expected, "late": number + 0.5 >= begun}
@@ -160,21 +161,63 @@ def signals_section(
 
 
 SIGNAL_COLUMNS = (
-    Column("line", "Line"),
-    Column("defect", "Defect"),
-    Column("place", "Place"),
-    Column("sure", "How sure"),
-    Column("since", "Since (95 %)"),
-    Column("formed", "Formed from"),
-    Column("ended", "Ended"),
-    Column("calls", "Calls", "count"),
-    Column("expected", "Expected", "expected"),
-    Column("ware", "Ware of the place", "count"),
-    Column("lost", "Lost an hour", "number"),
-    Column("q", "q"),
-    Column("seen", "Seen by"),
-    Column("id", "Name"),
+    Column("line", "Line", ways=SHOWN),
+    Column("defect", "Defect", ways=SHOWN),
+    Column("place", "Place", ways=SHOWN),
+    Column("sure", "How sure", ways=PAGE),
+    Column("since", "Since (95 %)", ways=SHOWN),
+    Column("formed", "Formed from", ways=PAGE),
+    Column("ended", "Ended", ways=SHOWN),
+    Column("calls", "Calls", "count", SHOWN),
+    Column("expected", "Expected", "expected", SHOWN),
+    Column("ware", "Ware of the place", "count", SHOWN),
+    Column("lost", "Lost an hour", "number", SHOWN),
+    Column("q", "q", ways=SHOWN),
+    Column("seen", "Seen by", ways=PAGE),
+    Column("id", "Name", ways=PAGE),
 )
+# programs are given what a signal says of itself, under the names that it has in JSON
+_PLAIN = in_csv(
+    *("id", "kind", "line", "furnace", "defect", "severity", "scope", "members", "moulds", "onset", "onset_low"),
+    *("onset_high", "formed", "ended", "passed", "calls", "expected", "ware", "rate_before", "rate_after"),
+    *("lost_per_hour", "q", "probability", "undecided", "acknowledged_by", "note"),
+)
+
+
+def plain_signals(signals: Sequence[Signal]) -> Sheet:
+    """All signals for programs: lists as words with blanks between."""
+    rows = [{name: _flat(value) for name, value in signal.told().items()} for signal in signals]
+    return Sheet("signals", "Signals", _PLAIN, rows)
+
+
+def _flat(value: object) -> object:
+    return " ".join(str(v) for v in value) if isinstance(value, list) else value
+
+
+def critical_sheet(plant: Plant, signals: Sequence[Signal]) -> Sheet:
+    """Critical calls, which no chance excuses."""
+    rows = [
+        {
+            "line": signal.line,
+            "defect": signal.defect,
+            "name": signal.name,
+            "calls": signal.calls,
+            "ware": signal.ware,
+            "moulds": ", ".join(signal.moulds) or "not read",
+            "onset": plant.clock.show(signal.onset),
+        }
+        for signal in signals
+    ]
+    columns = (
+        Column("line", "Line"),
+        Column("defect", "Defect"),
+        Column("name", "Name"),
+        Column("calls", "Calls", "count"),
+        Column("ware", "Inspected for it", "count"),
+        Column("moulds", "Moulds read"),
+        Column("onset", "First call", "id"),
+    )
+    return Sheet("critical", "Critical calls, shown whatever chance says", columns, rows)
 
 
 def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals") -> Sheet:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -24,10 +25,11 @@ from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, laboratory_address, weights_address
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, Card, Figure, Page, Section
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
 from pipelines.reports.missing import missing_section
+from pipelines.reports.mould_weights import mould_sheet
 from schemas.answers.weights import MouldWeights, Weights
 
 HOT_CAUTION = (
@@ -316,47 +318,7 @@ def _number(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-_MOULDS = (
-    Column("mould", "Mould", "id"),
-    Column("cavity", "Cavity", "id"),
-    Column("n", "Weighings", "count"),
-    Column("mean_g", "Mean, g", "number2"),
-    Column("mean_low", "95 % from", "number2"),
-    Column("mean_high", "to", "number2"),
-    Column("sd_g", "SD, g", "number2"),
-    Column("least_g", "Least, g", "number"),
-    Column("greatest_g", "Greatest, g", "number"),
-    Column("outside", "Outside limits", "count"),
-    Column("cp", "Cp", "number2"),
-    Column("cp_low", "95 % from", "number2"),
-    Column("cp_high", "to", "number2"),
-    Column("cpk", "Cpk", "number2"),
-    Column("cpk_low", "95 % from", "number2"),
-    Column("within_g", "Spread within, g", "number2"),
-    Column("within_freedom", "Its degrees of freedom", "number"),
-    Column("pp", "Pp", "number2"),
-    Column("ppk", "Ppk", "number2"),
-    Column("ppk_low", "95 % from", "number2"),
-    Column("what", "What stands out"),
-)
-
-
 def _sheet(weights: Weights, number: int) -> Sheet:
-    rows = [
-        {
-            **mould.model_dump(exclude={"signals", "cavities", "left_out_g"}),
-            "cavity": " ".join(mould.cavities),
-            "what": mould_words(mould),
-        }
-        for mould in weights.moulds
-    ]
     strong = [row for row, mould in enumerate(weights.moulds) if _stands_out(mould)]
     links = {(row, "mould"): f"#{_name(mould.mould, number)}" for row, mould in enumerate(weights.moulds)}
-    caption = (
-        f"{weights.n} weighings at the {weights.point} end. Cp, Cpk by the mould's own spread within (samples of one "
-        "time, else moving ranges); Pp, Ppk by its own overall one. Bounds: 95 % intervals; a dash: too few "
-        "weighings, or no limits."
-    )
-    return Sheet(
-        f"moulds-{number}", f"Moulds {weights.item or ''}".strip(), _MOULDS, rows, caption, strong=strong, links=links
-    )
+    return replace(mould_sheet(weights, f"moulds-{number}"), strong=strong, links=links)

@@ -8,7 +8,7 @@ import pytest
 
 from pipelines.answers.trace.trust import answer_trust
 from pipelines.clock import Span
-from pipelines.reports.terminal.table import Format
+from pipelines.reports.terminal.formats import Format
 from pipelines.reports.terminal.trust import show_trust
 from schemas.answers.trust import Trust
 from tests.conftest import Place

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -20,8 +21,15 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web
 from pipelines.plant.works import Plant
+from pipelines.reports.feeds import (
+    arrivals_sheet,
+    notices_sheet,
+    refused_sheet,
+    runs_sheet,
+    stations_sheet,
+    upcoming_sheet,
+)
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.missing import waiting_after_rows
 from schemas.reasons import reason_of
 
@@ -52,6 +60,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
     ]
     runs = web.books.ask("newest_runs", most=30)
+    ran = "The newest 30 runs." if runs else "`coldledger serve` has begun no run yet."
     figures = (
         Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
         _quarantine(row["feeds"]),
@@ -61,8 +70,8 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     parts = (
         _stations(plant, life),
         *_refusals(row["refused"]),
-        _arrivals(plant, row["feeds"]),
-        _runs(plant, runs),
+        Section("What came", sheet=arrivals_sheet(plant, row["feeds"]), wide=True),
+        Section("What ran", sheet=runs_sheet(plant, runs, ran), wide=True),
         _upcoming(web, reader, plant),
         *_notices(web, plant),
     )
@@ -105,13 +114,6 @@ def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
 
 
 def _stations(plant: Plant, life: list[Any]) -> Section:
-    columns = (
-        Column("line", "Line"),
-        Column("station", "Station", "id"),
-        Column("last", "Counts until", "id"),
-        Column("behind", "Behind the clock, min", "count"),
-        Column("state", "State"),
-    )
     rows = [
         {
             "line": each.line,
@@ -129,56 +131,15 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
         for each in life
     ]
     bad = [n for n, each in enumerate(life) if each.state != "alive"]
-    return Section(
-        "Stations",
-        sheet=Sheet(
-            "stations",
-            "Stations",
-            columns,
-            rows,
-            "Silent: over 30 min behind its line's others. Late: over 75 min behind the clock.",
-            strong=bad,
-        ),
-        warn=bool(bad),
-    )
-
-
-_REFUSED = (
-    Column("file", "File"),
-    Column("line", "Line of the file", "count"),
-    Column("column", "Column"),
-    Column("value", "Value"),
-    Column("why", "Why it was refused"),
-    Column("mend", "What to do"),
-)
+    return Section("Stations", sheet=stations_sheet(rows, bad), warn=bool(bad))
 
 
 def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
-    rows = [
-        {
-            "file": row["file"],
-            "line": row["file_line"] or None,
-            "column": row["column_name"],
-            "value": row["value"],
-            "why": reason_of(row["reason"]).sentence(row["value"], row["expected"]),
-            "mend": "correct and retry",
-        }
-        for row in refused
-    ]
+    whys = [reason_of(row["reason"]).sentence(row["value"], row["expected"]) for row in refused]
     links = {(n, "mend"): f"/feeds/refused/{each['batch']}" for n, each in enumerate(refused)}
-    caption = (
-        f"The first {MOST_REFUSED} at most. Good rows beside them were kept. A file refused whole can be given "
-        "another name or text, or be given up."
-    )
-    parts: list[Any] = [
-        Section(
-            "Refused",
-            sheet=Sheet("refused", "Refused", _REFUSED, rows, caption if rows else "Nothing is refused.", links=links),
-            wide=True,
-            warn=bool(rows),
-        )
-    ]
-    if rows:
+    sheet = replace(refused_sheet(refused, whys, MOST_REFUSED), links=links)
+    parts: list[Any] = [Section("Refused", sheet=sheet, wide=True, warn=bool(refused))]
+    if refused:
         parts.append(
             form(
                 "Retry",
@@ -192,82 +153,16 @@ def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
     return parts
 
 
-def _arrivals(plant: Plant, feeds: list[dict[str, Any]]) -> Section:
-    columns = (
-        Column("feed", "Feed", "id"),
-        Column("files", "Files", "count"),
-        Column("came_again", "Came again", "count"),
-        Column("rows_kept", "Rows kept", "count"),
-        Column("rows_replacing", "Replacing", "count"),
-        Column("rows_still_refused", "Rows still refused", "count"),
-        Column("files_still_refused", "Files still refused", "count"),
-        Column("last", "Last received", "id"),
-        Column("until", "Newest row of", "id"),
-    )
-
-    def shown(text: str | None) -> str:
-        return plant.clock.show(parse_timestamp(text)) if text else ""
-
-    rows = [{**feed, "last": shown(feed["last_received"]), "until": shown(feed["data_to"])} for feed in feeds]
-    return Section("What came", sheet=Sheet("feeds", "What came", columns, rows), wide=True)
-
-
-_RUNS = (
-    Column("number", "No.", "count"),
-    Column("flow", "Flow"),
-    Column("why", "Why"),
-    Column("begun", "Begun", "id"),
-    Column("ended", "Ended", "id"),
-    Column("state", "How it ended"),
-    Column("told", "What it did"),
-)
-
-
-def _runs(plant: Plant, runs: list[dict[str, Any]]) -> Section:
-    def shown(text: str | None) -> str:
-        return plant.clock.show(parse_timestamp(text), seconds=True) if text else ""
-
-    rows = [{**run, "begun": shown(run["begun_at"]), "ended": shown(run["ended_at"])} for run in runs]
-    bad = [n for n, row in enumerate(runs) if row["state"] in ("failed", "cut off")]
-    return Section(
-        "What ran",
-        sheet=Sheet(
-            "runs",
-            "What ran",
-            _RUNS,
-            rows,
-            "The newest 30 runs." if rows else "`coldledger serve` has begun no run yet.",
-            strong=bad,
-        ),
-        wide=True,
-    )
-
-
 def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
     now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
     rows = [
         {"at": plant.clock.show(due.at) if due.at else "when it has come", "flow": due.flow, "why": due.why}
         for due in upcoming(plant, now, closed=closed)
     ]
-    return Section(
-        "What will run",
-        sheet=Sheet(
-            "upcoming",
-            "What will run",
-            (Column("at", "When", "id"), Column("flow", "Flow"), Column("why", "Why")),
-            rows,
-        ),
-    )
+    return Section("What will run", sheet=upcoming_sheet(rows))
 
 
 def _notices(web: Web, plant: Plant) -> list[Section]:
-    these_rows = web.books.ask("newest_notices", most=20)
-    if not these_rows:
-        return []
-    rows = [{**row, "at": plant.clock.show(parse_timestamp(row["told_at"]))} for row in these_rows]
-    columns = (Column("at", "When", "id"), Column("title", "Notice"), Column("state", "Sending"))
-    return [
-        Section(
-            "Notices", sheet=Sheet("notices", "Notices", columns, rows, "Each goes to each address once at the most.")
-        )
-    ]
+    notices = web.books.ask("newest_notices", most=20)
+    sheet = notices_sheet(plant, notices, "Each goes to each address once at the most.")
+    return [Section("Notices", sheet=sheet)] if notices else []

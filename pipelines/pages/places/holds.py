@@ -21,8 +21,10 @@ from pipelines.pages.web import Refused, Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.answers.holds import Decision, HeldPallet
+from pipelines.reports.frame.sheet import Sheet
+from pipelines.reports.holds import decisions_sheet, held_sheet
+from pipelines.reports.trace.plan import plans_sheet
+from schemas.answers.holds import HeldPallet
 
 DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
 _WORDS = {
@@ -137,7 +139,7 @@ def _all(reader: Reader, plant: Plant) -> View:
     view = view_of("holds", ALL_REPORTS["holds"].page(reader, plant))
     parts = []
     for part in view.parts:
-        if isinstance(part, Section) and part.sheet is not None and "hold" in {c.name for c in part.sheet.columns}:
+        if isinstance(part, Section) and part.sheet is not None and "hold" in {c.name for c in part.sheet.shown()}:
             links = {(n, "hold"): f"/holds/{row['hold']}" for n, row in enumerate(part.sheet.rows) if row.get("hold")}
             sheet = Sheet(**{**vars(part.sheet), "links": links})
             part = Section(**{**{k: v for k, v in vars(part).items() if k != "table"}, "sheet": sheet})
@@ -164,75 +166,25 @@ def _all(reader: Reader, plant: Plant) -> View:
     return View(**{**vars(view), "parts": (*parts, placing), "links": ()})
 
 
-_PALLETS = (
-    Column("pallet", "Pallet", "id"),
-    Column("state", "State"),
-    Column("since", "Since"),
-    Column("line", "Line"),
-    Column("item", "Item"),
-    Column("packed", "Packed", "id"),
-    Column("units", "Units", "count"),
-    Column("warehouse", "Warehouse says"),
-    Column("disagrees", "What does not fit"),
-)
-_HISTORY = (
-    Column("number", "No.", "count"),
-    Column("at", "When", "id"),
-    Column("action", "What"),
-    Column("by", "Who"),
-    Column("why", "Why"),
-    Column("evidence", "On what evidence"),
-    Column("pallets", "Pallets"),
-)
-
-
-def _pallet_row(plant: Plant, held: HeldPallet) -> dict[str, Any]:
-    show = plant.clock.show
-    return {
-        "pallet": held.pallet,
-        "state": held.state,
-        "since": show(held.since) if held.since else "",
-        "line": held.line,
-        "item": held.item,
-        "packed": show(held.packed_from) if held.packed_from else "",
-        "units": held.units,
-        "warehouse": held.warehouse or "not known to it",
-        "disagrees": held.disagrees,
-    }
-
-
-def _decision_row(plant: Plant, decision: Decision) -> dict[str, Any]:
-    return {
-        "number": decision.number,
-        "at": plant.clock.show(decision.at),
-        "action": decision.action,
-        "by": decision.by,
-        "why": decision.why,
-        "evidence": decision.evidence,
-        "pallets": ", ".join(decision.pallets),
-    }
-
-
 def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
     pallets = answer_holds(reader, True, hold.name)
-    rows = [_pallet_row(plant, h) for h in pallets]
-    made = [_decision_row(plant, d) for d in reversed(hold.decisions)]
+    made = decisions_sheet(plant, "Decisions", hold.decisions[::-1], without=("hold",))
     parts: list[Any] = [
         Section(
             "Its pallets",
-            sheet=Sheet("pallets", "Its pallets", _PALLETS, rows),
+            sheet=held_sheet(plant, "pallets", "Its pallets", pallets, without=("hold", "by", "why")),
             wide=True,
             warn=any(h.disagrees for h in pallets),
         ),
         *_decision_forms(hold, pallets),
-        Section("Every decision, the newest first", sheet=Sheet("history", "Decisions", _HISTORY, made), wide=True),
+        Section("Every decision, the newest first", sheet=made, wide=True),
         *_plan(reader, plant, hold, pallets, severity, past, steady),
     ]
     states = sorted({h.state for h in pallets})
     return View(
         "holds",
         f"Hold {hold.name}",
-        f"{len(rows)} pallets: {', '.join(states)}",
+        f"{len(pallets)} pallets: {', '.join(states)}",
         tuple(parts),
         cautions=(CAUTION, GLASS),
         links=(("all holds", "/holds"),),
@@ -293,20 +245,9 @@ def _plan(
     if set(past) - {"+", "-"}:
         raise WrongUse("lots inspected before are told as a row of + and -, such as ++-+")
     state, plans = plans_of_hold(reader, plant, hold.name, severity, [mark == "+" for mark in past], steady)
-    columns = (
-        Column("inspection", "Inspection"),
-        Column("aql", "AQL %", "number2"),
-        Column("lot", "Lot", "count"),
-        Column("letter", "Code letter"),
-        Column("n", "Look at", "count"),
-        Column("ac", "Accept with up to", "count"),
-        Column("re", "Not with", "count"),
-    )
-    rows = [p.model_dump() for p in plans]
-    strong = [n for n, p in enumerate(plans) if p.inspection == state]
     words = (
         f"Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan advises, an "
         "authorised person releases."
     )
-    parts.append(Section("The plan", (words,), sheet=Sheet("plan", "The plan", columns, rows, strong=strong)))
+    parts.append(Section("The plan", (words,), sheet=plans_sheet(plans, state)))
     return parts

@@ -12,7 +12,6 @@ from urllib.parse import quote
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
-from pipelines.clock import parse_timestamp
 from pipelines.pages.forms import check, field, form
 from pipelines.pages.texts import LANGUAGES, Texts
 from pipelines.pages.tries import COME_BACK_S, MOST_KEPT, Tries, pair_of
@@ -20,7 +19,7 @@ from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.people.access import OLD_S, ROLES
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.people import audit_sheet, people_sheet
 
 Token = Annotated[str, Form(max_length=400)]
 MOST_WAITING, AT_ONCE = 20, 4  # sign-ins that wait for their turn, that are looked at together
@@ -200,36 +199,14 @@ def _people(routes: APIRouter, web: Web) -> None:
         return go("/people")
 
 
-_PERSON = (Column("name", "Name"), Column("roles", "Roles"), Column("made", "Since", "id"), Column("state", "State"))
-_ACTS = (
-    Column("number", "No.", "count"),
-    Column("at", "When", "id"),
-    Column("who", "Who"),
-    Column("what", "What"),
-    Column("about", "About"),
-    Column("outcome", "Outcome"),
-)
-
-
 def _people_view(web: Web, request: Request) -> View:
-    t, clock = web.texts(request), web.desk.opened.plant.clock
+    t, plant = web.texts(request), web.desk.opened.plant
     everybody = web.people.everybody()
-    rows = [
-        {
-            **texts,
-            "made": clock.show(parse_timestamp(str(texts["made_at"]))),
-            "state": "taken out" if texts["ended_at"] else "may sign in",
-        }
-        for texts in everybody
-    ]
-    acts = [
-        {**row, "at": clock.show(parse_timestamp(row["told_at"]), seconds=True)}
-        for row in web.books.ask("newest_audit", most=500)
-    ]
+    acts = web.books.ask("newest_audit", most=500)
     active = [str(texts["name"]) for texts in everybody if texts["ended_at"] is None]
     ending = {"text": t("people.end_words"), "action": "/people", "names": [(text, text) for text in active]}
     parts = (
-        Section(t("people.title"), sheet=Sheet("people", "People", _PERSON, rows), wide=True),
+        Section(t("people.title"), sheet=people_sheet(plant, everybody), wide=True),
         form(
             t("people.add"),
             "/people",
@@ -241,7 +218,7 @@ def _people_view(web: Web, request: Request) -> View:
         Special("actions", t("people.end"), ending, wide=False),
         Section(
             t("people.audit"),
-            sheet=Sheet("audit", "Audit trail", _ACTS, acts, "The newest 500 acts; added to, never changed."),
+            sheet=audit_sheet(plant, acts, "The newest 500 acts; added to, never changed."),
             wide=True,
         ),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -12,24 +12,15 @@ from pipelines.answers.now import newest_count
 from pipelines.answers.station_faults import answer_station_faults
 from pipelines.clock import Span
 from pipelines.ledger import Reader
-from pipelines.measures.trace.station_faults import StationFault
 from pipelines.numbers import count
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
+from pipelines.reports.feeds import faults_sheet
 from pipelines.reports.frame.page import Figure, Section
-from pipelines.reports.frame.sheet import Column, Sheet
 
 NEWEST = timedelta(hours=8)
-_COLUMNS = (
-    Column("line", "Line"),
-    Column("station", "Station", "id"),
-    Column("kind", "What"),
-    Column("since", "Since", "id"),
-    Column("until", "Until", "id"),
-    Column("sure", "How sure"),
-)
 _ADVICE = (
     "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows already kept "
     "under a wrong clock are read again with the error that [[clock]] in works.toml names by `coldledger rebuild "
@@ -75,14 +66,7 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
         Figure(count(len(faults) - certain), "guesses", "to be looked at"),
     )
     texts = (_ADVICE,) if faults else ("Nothing was found that cannot be right.",)
-    sheet = Sheet(
-        "doubts",
-        "Clocks and counts in doubt",
-        _COLUMNS,
-        [_row(plant, fault) for fault in faults],
-        "Certain ones first.",
-        strong=[n for n, fault in enumerate(faults) if fault.certain],
-    )
+    sheet = faults_sheet(plant, faults, "Clocks and counts in doubt", "Certain ones first.")
     sources = (
         "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, "
         "sql/out/mould_spans_of_line.sql",
@@ -94,14 +78,3 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
     return View(
         "feeds", "Clocks and counts in doubt", when, tuple(parts), figures, (("← Feeds", "/feeds"),), sources=sources
     )
-
-
-def _row(plant: Plant, fault: StationFault) -> dict[str, Any]:
-    return {
-        "line": fault.line,
-        "station": fault.station,
-        "kind": fault.kind,
-        "since": plant.clock.show(fault.since),
-        "until": plant.clock.show(fault.until),
-        "sure": "certain" if fault.certain else "a guess",
-    }

@@ -114,9 +114,9 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
         _laboratory(plant, day),
         missing_section(_missing(plant, day)),
         *([_moved(plant, why)] if why else []),
-        Section("Every machine's results", sheet=machines_sheet(day), wide=True, sheet_of_paper=True),
+        Section("Every machine's results", sheet=machines_sheet(day.yields), wide=True, sheet_of_paper=True),
         *pictures,
-        Section("Furnaces", sheet=furnaces_sheet(day), wide=True),
+        Section("Furnaces", sheet=furnaces_sheet(day.yields), wide=True),
         Section(
             "All losses",
             sheet=biggest_sheet(plant, day.yields, 20, "losses", "Losses, the greatest first"),

@@ -9,31 +9,32 @@ from pipelines.measures.yields.meter_sentences import yield_words
 from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address, weights_address
-from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.answers.yields import FurnaceYield
+from pipelines.reports.frame.sheet import PAGE, TERMINAL, Column, Sheet
+from schemas.answers.yields import FurnaceYield, Yield
 
 _MACHINES = (
     Column("line", "Line"),
-    Column("cut", "Gobs cut, read", "count"),
-    Column("hot", "Hot rejects, read", "count"),
-    Column("lehr", "To the lehr, read", "count"),
-    Column("inspected", "Inspected, read", "count"),
-    Column("rejected", "Rejected, read", "count"),
-    Column("rate", "Rejected / inspected, read", "percent"),
-    Column("packed", "Packed, read", "count"),
-    Column("value", "Packed / formed, kg, reconciled", "percent1"),
-    Column("low", "95 % from", "percent1"),
-    Column("high", "to", "percent1"),
-    Column("quality", "Quality ratio", "percent1"),
-    Column("scrap", "Scrap ratio", "percent1"),
-    Column("running", "Availability", "percent1"),
-    Column("lost", "Unaccounted, reconciled", "count"),
+    Column("cut", "Gobs cut, read", "count", short="gobs cut"),
+    Column("hot", "Hot rejects, read", "count", short="hot rejects"),
+    Column("lehr", "To the lehr, read", "count", short="to lehr"),
+    Column("inspected", "Inspected, read", "count", short="inspected"),
+    Column("rejected", "Rejected, read", "count", short="rejected"),
+    Column("rate", "Rejected / inspected, read", "percent", PAGE),
+    Column("packed", "Packed, read", "count", short="packed"),
+    Column("value", "Packed / formed, kg, reconciled", "percent1", PAGE),
+    Column("low", "95 % from", "percent1", PAGE),
+    Column("high", "to", "percent1", PAGE),
+    Column("range", "Packed / formed, kg, reconciled", ways=TERMINAL, short="packed/formed*"),
+    Column("quality", "Quality ratio", "percent1", PAGE),
+    Column("scrap", "Scrap ratio", "percent1", PAGE),
+    Column("running", "Availability", "percent1", PAGE),
+    Column("lost", "Unaccounted, reconciled", "count", short="unaccounted*"),
     Column("efficiency", "Efficiency", "percent1"),
     Column("give", "Giveaway, kg", "count"),
 )
 
 
-def machines_sheet(day: Day) -> Sheet:
+def machines_sheet(yields: Yield) -> Sheet:
     """What every machine cut, lost and packed."""
     rows = [
         {
@@ -48,6 +49,7 @@ def machines_sheet(day: Day) -> Sheet:
             "value": y.pack_to_melt,
             "low": y.low,
             "high": y.high,
+            "range": yield_words(y.pack_to_melt, y.low, y.high),
             "quality": y.quality_ratio,
             "scrap": y.scrap_ratio,
             "running": y.availability,
@@ -55,7 +57,7 @@ def machines_sheet(day: Day) -> Sheet:
             "efficiency": y.efficiency,
             "give": y.giveaway_kg,
         }
-        for y in day.yields.lines
+        for y in yields.lines
     ]
     caption = (
         "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs "
@@ -67,34 +69,38 @@ def machines_sheet(day: Day) -> Sheet:
 
 _FURNACES = (
     Column("furnace", "Furnace"),
-    Column("melted", "Melted, kg, read", "count"),
-    Column("pull", "Pull, kg, read", "count"),
-    Column("packed", "Packed, kg, read", "count"),
-    Column("value", "Pack-to-melt, reconciled", "percent"),
-    Column("low", "95 % from", "percent1"),
-    Column("high", "to", "percent1"),
-    Column("raw", "Packed / melted as read", "percent"),
-    Column("over_cut", "Packed / cut, reconciled"),
-    Column("lost", "Unaccounted before the shears, kg, reconciled", "count"),
-    Column("lost_low", "95 % from", "count"),
-    Column("lost_high", "to", "count"),
-    Column("p", "p of the balances", "number3"),
-    Column("days", "Earlier days known", "count"),
-    Column("notes", "Notes"),
+    Column("melted", "Melted, kg, read", "count", short="melted kg"),
+    Column("pull", "Pull, kg, read", "count", short="pull kg"),
+    Column("cut", "Cut, kg, reconciled", "count", TERMINAL, short="cut kg*"),
+    Column("packed", "Packed, kg, read", "count", short="packed kg"),
+    Column("value", "Pack-to-melt, reconciled", "percent", PAGE),
+    Column("low", "95 % from", "percent1", PAGE),
+    Column("high", "to", "percent1", PAGE),
+    Column("range", "Pack-to-melt, reconciled", ways=TERMINAL, short="pack-to-melt*"),
+    Column("raw", "Packed / melted as read", "percent", short="plain quotient"),
+    Column("over_cut", "Packed / cut, reconciled", short="packed/cut*"),
+    Column("lost", "Unaccounted before the shears, kg, reconciled", "count", short="unaccounted kg*"),
+    Column("lost_low", "95 % from", "count", PAGE),
+    Column("lost_high", "to", "count", PAGE),
+    Column("p", "p of the balances", "number3", PAGE),
+    Column("days", "Earlier days known", "count", PAGE),
+    Column("notes", "Notes", ways=PAGE),
 )
 
 
-def furnaces_sheet(day: Day) -> Sheet:
+def furnaces_sheet(yields: Yield) -> Sheet:
     """Every furnace: melted, packed, reconciled."""
     rows = [
         {
             "furnace": f.furnace,
             "melted": f.melted_kg,
             "pull": f.pull_kg,
+            "cut": f.cut_kg,
             "packed": f.packed_kg,
             "value": f.pack_to_melt,
             "low": f.low,
             "high": f.high,
+            "range": yield_words(f.pack_to_melt, f.low, f.high),
             "raw": f.raw,
             "lost": f.unaccounted_kg,
             "lost_low": f.unaccounted_low,
@@ -104,7 +110,7 @@ def furnaces_sheet(day: Day) -> Sheet:
             "over_cut": _over_cut(f),
             "notes": "; ".join(filter(None, (f.why, *f.notes))),
         }
-        for f in day.yields.furnaces
+        for f in yields.furnaces
     ]
     return Sheet(
         "furnaces",

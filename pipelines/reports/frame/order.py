@@ -44,7 +44,7 @@ def _natural(value: Any) -> list[tuple[int, float, str]]:
 def ordered(sheet: Sheet, order: Order | None) -> list[int]:
     """The numbers of the rows in the order asked for; what is empty stands last either way."""
     numbers = list(range(len(sheet.rows)))
-    column = next((c for c in sheet.columns if order is not None and c.name == order.column), None)
+    column = next((c for c in sheet.shown() if order is not None and c.name == order.column), None)
     if order is None or column is None:
         return numbers
 

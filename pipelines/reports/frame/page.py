@@ -1,4 +1,7 @@
-"""The one page frame: figures, sections, cautions, sources. A page opens from disk and asks nothing of any network."""
+"""The one page frame: figures, sections, cautions, sources. A page opens from disk and asks nothing of any network.
+
+Commands share their tables with pages: what draws a page is loaded only when one is drawn.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,15 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
-
-from jinja2 import Environment, StrictUndefined, Template
+from typing import TYPE_CHECKING
 
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.reports.frame.sheet import Sheet
-from pipelines.reports.frame.table_html import table_html
-from pipelines.reports.frame.workbook import write_workbook
 from pipelines.whole_files import written_whole
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,8 @@ class Section:
 
     @cached_property
     def table(self) -> str:
+        from pipelines.reports.frame.table_html import table_html
+
         return table_html(self.sheet) if self.sheet is not None else ""
 
     @property
@@ -93,6 +98,8 @@ class Page:
 
 @cache
 def _frame() -> tuple[Template, str]:
+    from jinja2 import Environment, StrictUndefined
+
     folder = files("pipelines.reports").joinpath("templates")
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     frame = environment.from_string(folder.joinpath("page.html.j2").read_text(encoding="utf-8"))
@@ -107,6 +114,8 @@ def page_html(page: Page) -> str:
 
 def write_page(page: Page, path: Path) -> None:
     """Write the page and, beside it, its tables as a workbook; each whole or not at all."""
+    from pipelines.reports.frame.workbook import write_workbook
+
     path.parent.mkdir(parents=True, exist_ok=True)
     if page.sheets:
         write_workbook(path.with_suffix(".xlsx"), page.title, page.sheets, (*page.sources, *page.cautions, page.made))

@@ -12,6 +12,7 @@ _FORMATS = {
     "count": "#,##0",
     "percent": "0.00%",
     "percent1": "0.0%",
+    "percent3": "0.000%",
     "number": "#,##0.0",
     "number2": "#,##0.00",
     "number3": "0.000",
@@ -21,17 +22,34 @@ _FORMATS = {
 }
 
 
+# where a column stands: on pages (HTML and workbook), on the terminal, in the CSV of commands
+PAGE, TERMINAL, CSV = ("page",), ("terminal",), ("csv",)
+SHOWN = PAGE + TERMINAL
+EVERYWHERE = SHOWN + CSV
+
+
 @dataclass(frozen=True)
 class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
-    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), number (1 digit), number2
-    (2 digits), number3 (3 digits), expected (1 digit, never 0), link.
+    kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), percent3 (3 digits),
+    number (1 digit), number2 (2 digits), number3 (3 digits), expected (1 digit, never 0), link.
+    ways: where it stands. csv: what it is called in the CSV of a command, where that is not its name. short: its
+    heading where there is little room, on the terminal.
     """
 
     name: str
     heading: str
     kind: str = "text"
+    ways: tuple[str, ...] = EVERYWHERE
+    csv: str = ""
+    short: str = ""
+
+
+def in_csv(*names: str, **called: str) -> tuple[Column, ...]:
+    """Columns that stand only in the CSV of a command: under their own names, or as they are called there."""
+    each = {**{name: name for name in names}, **called}
+    return tuple(Column(name, csv, ways=CSV, csv=csv) for name, csv in each.items())
 
 
 @dataclass(frozen=True)
@@ -51,9 +69,13 @@ class Sheet:
     strong: Sequence[int] = ()
     links: dict[tuple[int, str], str] = field(default_factory=dict)
 
+    def shown(self, way: tuple[str, ...] = PAGE) -> tuple[Column, ...]:
+        """The columns that stand there, in their order."""
+        return tuple(column for column in self.columns if way[0] in column.ways)
+
 
 TEXTS = ("text", "id")
-_DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "percent1": 1}
+_DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "percent1": 1, "percent3": 3}
 
 
 def written(value: Any, kind: str) -> str:

@@ -43,16 +43,17 @@ PLAIN = Dress()
 
 def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
     """The table as HTML without a style of its own. All text in it is escaped."""
-    if not sheet.columns:
+    columns = sheet.shown()
+    if not columns:
         return "<table></table>"
     numbers = ordered(sheet, dress.order)
     table = _drawn(sheet, numbers, dress.say)
     heads, rows = list(table.iter("th")), [list(row) for row in table.iterfind("tbody/tr")]
     _bare(table)
-    for column, head in zip(sheet.columns, heads, strict=True):
+    for column, head in zip(columns, heads, strict=True):
         _dress_head(head, column, len(sheet.rows), dress)
     for number, cells in zip(numbers, rows, strict=bool(numbers)):
-        for column, cell in zip(sheet.columns, cells, strict=True):
+        for column, cell in zip(columns, cells, strict=True):
             _dress_cell(cell, column, sheet.links.get((number, column.name)))
             if sheet.name in CARDS:
                 cell.set("data-label", _fit(dress.say(column.heading)))
@@ -68,12 +69,13 @@ def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
 
 def _drawn(sheet: Sheet, numbers: list[int], say: Say) -> Element:
     """What great-tables makes of the rows, as elements."""
+    columns = sheet.shown()
     data = {
         column.name: [_fit(_text(sheet.rows[number].get(column.name), column.kind, say)) for number in numbers]
-        for column in sheet.columns
+        for column in columns
     }
-    frame = pl.DataFrame(data, schema={column.name: pl.String for column in sheet.columns})
-    table = GT(frame, id="table").cols_label({column.name: _fit(say(column.heading)) for column in sheet.columns})
+    frame = pl.DataFrame(data, schema={column.name: pl.String for column in columns})
+    table = GT(frame, id="table").cols_label({column.name: _fit(say(column.heading)) for column in columns})
     places = {number: place for place, number in enumerate(numbers)}
     for row, name, strength in sheet.shade:
         rule = style.css(f"background-color:rgb(var(--heat) / {min(0.85, max(0.08, strength)):.2f});")

@@ -23,14 +23,14 @@ def write_workbook(path: Path, title: str, sheets: Sequence[Sheet], notes: Seque
     with written_whole(path) as part, xlsxwriter.Workbook(str(part), options) as book:
         bold = book.add_format({"bold": True})
         formats = {
-            c.kind: book.add_format({"num_format": number_format(c.kind)}) for sheet in sheets for c in sheet.columns
+            c.kind: book.add_format({"num_format": number_format(c.kind)}) for sheet in sheets for c in sheet.shown()
         }
         used: set[str] = set()
         for sheet in sheets:
             page = book.add_worksheet(_sheet_name(sheet.title, used))
             page.write_string(0, 0, f"{title}: {sheet.title}", bold)
             page.write_string(1, 0, sheet.caption)
-            for column, this_column in enumerate(sheet.columns):
+            for column, this_column in enumerate(sheet.shown()):
                 page.write_string(3, column, this_column.heading, bold)
                 page.set_column(column, column, 14 if this_column.kind not in TEXTS else 20)
                 for row, values in enumerate(sheet.rows):

@@ -9,70 +9,65 @@ import typer
 
 from pipelines.clock import parse_timestamp
 from pipelines.plant.works import Plant
-from pipelines.reports.terminal.table import Format, Part, print_csv, print_json, print_table
+from pipelines.reports.feeds import arrivals_sheet, refused_sheet, stations_sheet
+from pipelines.reports.frame.sheet import Sheet
+from pipelines.reports.frame.table_terminal import print_sheet
+from pipelines.reports.terminal.formats import Format, Part, print_csv, print_json
 
 if TYPE_CHECKING:
     from pipelines.intake import IntakeReport
 
-FEED_COLUMNS = (
-    "feed",
-    "files",
-    "came_again",
-    "rows_read",
-    "rows_kept",
-    "rows_refused",
-    "rows_replacing",
-    "rows_still_refused",
-    "files_still_refused",
-    "last_received",
-    "data_to",
-)
-STATION_COLUMNS = ("line", "station", "last_window", "behind_min", "verdict")
-REFUSED_COLUMNS = ("batch", "feed", "file", "file_line", "column_name", "value", "reason", "expected", "sentence")
 MOST_OF_FEEDS, MOST_OF_INTAKE = 40, 20  # sentences; every one of them is in the JSON and the CSV
-
-
-_COLUMNS = {Part.feeds: FEED_COLUMNS, Part.stations: STATION_COLUMNS, Part.refused: REFUSED_COLUMNS}
 
 
 def show_feeds(plant: Plant, fields: dict[str, Any], format: Format, of: Part | None = None) -> None:
     """All three tables, or one of them; CSV is one alone, that of the feeds where none is named."""
     if format is Format.table:
         for part in Part if of is None else (of,):
-            _SHOW[part](plant, fields)
+            if part is Part.refused:
+                _show_refused(fields)
+            else:
+                print_sheet(_SHEETS[part](plant, fields))
         return None
     asked = of is Part.refused or (of is None and format is Format.json)
     if asked and (more := _waiting(fields) - _rows_of(fields["refused"])) > 0:
         typer.echo(f"{more:,} more rows and files are refused than are told here", err=True)
     if format is Format.json:
         return print_json(fields if of is None else {of.value: fields[of]})
-    part = of or Part.feeds
-    return print_csv(_COLUMNS[part], [[row[name] for name in _COLUMNS[part]] for row in fields[part]])
+    return print_csv(_SHEETS[of or Part.feeds](plant, fields))
 
 
-def _show_arrivals(plant: Plant, fields: dict[str, Any]) -> None:
-    rows = [[feed[name] for name in FEED_COLUMNS] for feed in fields["feeds"]]
-    local = [[*row[:-2], *(_local(plant, moment) for moment in row[-2:])] for row in rows]
-    print_table("Feeds", [name.replace("_", " ") for name in FEED_COLUMNS], local)
+def _arrivals(plant: Plant, fields: dict[str, Any]) -> Sheet:
+    return arrivals_sheet(plant, fields["feeds"])
 
 
-def _show_stations(plant: Plant, fields: dict[str, Any]) -> None:
+def _stations(plant: Plant, fields: dict[str, Any]) -> Sheet:
     rows = [
-        (s["line"], s["station"], _local(plant, s["last_window"]), s["behind_min"], s["verdict"])
-        for s in fields["stations"]
+        {
+            **row,
+            "last": plant.clock.show(parse_timestamp(row["last_window"])) if row["last_window"] else "",
+            "behind": row["behind_min"],
+            "state": row["verdict"],
+        }
+        for row in fields["stations"]
     ]
-    print_table("Stations", [name.replace("_", " ") for name in STATION_COLUMNS], rows)
+    return stations_sheet(rows)
 
 
-def _show_refused(plant: Plant, fields: dict[str, Any]) -> None:
+def _refused(_: Plant, fields: dict[str, Any]) -> Sheet:
+    whys = [row["sentence"] for row in fields["refused"]]
+    return refused_sheet(fields["refused"], whys, len(whys))
+
+
+_SHEETS = {Part.feeds: _arrivals, Part.stations: _stations, Part.refused: _refused}
+
+
+def _show_refused(fields: dict[str, Any]) -> None:
     shown = fields["refused"][:MOST_OF_FEEDS]
     for sentence in with_the_list_once(each["sentence"] for each in shown):
         typer.echo(sentence)
     if (more := _waiting(fields) - _rows_of(shown)) > 0:
         typer.echo(f"... and {more:,} more rows and files; all of them lie in quarantine/")
-
-
-_SHOW = {Part.feeds: _show_arrivals, Part.stations: _show_stations, Part.refused: _show_refused}
 
 
 def _waiting(fields: dict[str, Any]) -> int:
@@ -115,7 +110,3 @@ def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) ->
         typer.echo(sentence, err=True)
     if (more := report.files_refused + report.rows_refused - len(whole) - _rows_of(rows)) > 0:
         typer.echo(f"and {more:,} more rows and files: `coldledger feeds`", err=True)
-
-
-def _local(plant: Plant, moment: str | None) -> str:
-    return "-" if moment is None else plant.clock.show(parse_timestamp(moment))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import typer
@@ -10,41 +11,12 @@ import typer
 from pipelines.cautions import CAUTION
 from pipelines.clock import Span
 from pipelines.measures.signals.tell import nothing_found
-from pipelines.numbers import expected
 from pipelines.plant.works import Plant
+from pipelines.reports.frame.table_terminal import print_sheet
+from pipelines.reports.signals import critical_sheet, plain_signals, signals_sheet
 from pipelines.reports.terminal.answers import percent
-from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.reports.terminal.formats import Format, print_csv, print_json
 from schemas.answers.signals import Signal
-
-CSV_COLUMNS = (
-    "id",
-    "kind",
-    "line",
-    "furnace",
-    "defect",
-    "severity",
-    "scope",
-    "members",
-    "moulds",
-    "onset",
-    "onset_low",
-    "onset_high",
-    "formed",
-    "ended",
-    "passed",
-    "calls",
-    "expected",
-    "ware",
-    "rate_before",
-    "rate_after",
-    "lost_per_hour",
-    "q",
-    "probability",
-    "undecided",
-    "acknowledged_by",
-    "note",
-)
-COLUMNS = ("line", "defect", "place", "since (95 %)", "ended", "calls", "expected", "of ware", "lost/h", "q")
 
 
 def show_signals(
@@ -55,32 +27,14 @@ def show_signals(
         return print_json([signal.told() for signal in signals])
     if format is Format.csv:
         _say_doubts(plant, doubts)
-        return print_csv(CSV_COLUMNS, [[_flat(signal.told()[name]) for name in CSV_COLUMNS] for signal in signals])
-    show = plant.clock.show
+        return print_csv(plain_signals(signals))
     excesses = [signal for signal in signals if signal.kind == "excess"]
     critical = [signal for signal in signals if signal.kind != "excess"]
-    title = f"What is not chance, {show(span.start)} to {show(span.end)}"
-    print_table(
-        title,
-        COLUMNS,
-        [_row(plant, signal) for signal in excesses],
-        "" if excesses else nothing_found([] if not doubts else ["see below."]),
-    )
+    title = f"What is not chance, {plant.clock.show(span.start)} to {plant.clock.show(span.end)}"
+    caption = "" if excesses else nothing_found([] if not doubts else ["see below."])
+    print_sheet(replace(signals_sheet(plant, excesses, span.start), title=title, caption=caption))
     if critical:
-        rows = [
-            (
-                signal.line,
-                signal.defect,
-                signal.name,
-                signal.calls,
-                round(signal.ware),
-                ", ".join(signal.moulds) or "not read",
-                show(signal.onset),
-            )
-            for signal in critical
-        ]
-        columns = ("line", "defect", "name", "calls", "inspected for it", "moulds read", "first call")
-        print_table("Critical calls, shown whatever chance says", columns, rows)
+        print_sheet(critical_sheet(plant, critical))
     for excess in excesses:
         typer.echo(_words(plant, excess))
     _say_doubts(plant, doubts, err=False)
@@ -111,25 +65,3 @@ def _words(plant: Plant, signal: Signal) -> str:
     formed = f"formed from {plant.clock.show(signal.formed)} on"
     state = signal.closes if signal.ended is not None else f"look first at {signal.look_first}; {signal.closes}"
     return f"{signal.id} ({sure}; {formed}): {state}.{logs}{seen}"
-
-
-def _row(plant: Plant, signal: Signal) -> tuple[object, ...]:
-    local = plant.clock.local
-    since = f"{local(signal.onset):%d %H:%M} ({local(signal.onset_low):%H:%M}-{local(signal.onset_high):%H:%M})"
-    severe = f" ({signal.severity})" if signal.severity == "critical" else ""
-    return (
-        signal.line,
-        f"{signal.defect} {signal.name}{severe}",
-        f"{signal.scope} {', '.join(signal.members)}",
-        since,
-        f"{local(signal.ended):%d %H:%M}{' passed' if signal.passed else ''}" if signal.ended else "going on",
-        signal.calls,
-        expected(signal.expected),
-        round(signal.ware),
-        f"{signal.lost_per_hour:.0f}",
-        f"{signal.q or 0:.1g}",
-    )
-
-
-def _flat(value: object) -> object:
-    return " ".join(str(v) for v in value) if isinstance(value, list) else value

@@ -13,9 +13,12 @@ from pipelines.intake.foreign.trial import SHOWN_REFUSALS, Tried
 from pipelines.intake.foreign.try_or_propose import Trial
 from pipelines.measures.trace.station_faults import StationFault
 from pipelines.plant.works import Plant
-from pipelines.reports.terminal.table import Format, print_csv, print_json, print_table
+from pipelines.reports.feeds import faults_sheet
+from pipelines.reports.frame.sheet import Column, Sheet, in_csv
+from pipelines.reports.frame.table_terminal import print_sheet
+from pipelines.reports.terminal.formats import Format, print_csv, print_json
 
-FAULT_COLUMNS = ("feed", "column", "reason", "values", "line", "value", "sentence")
+_REFUSALS = in_csv("feed", "column", "reason", "values", "line", "value", "sentence")
 
 
 def told_trial(trial: Trial) -> dict[str, Any]:
@@ -65,12 +68,8 @@ def show_proposal(proposal: Proposal) -> None:
 def show_tried(plant: Plant, tried: list[Tried], format: Format) -> None:
     """What the file would become, feed by feed: counts, first rows, and what would be set aside."""
     if format is Format.csv:
-        rows = [
-            (this_trial.feed, *(getattr(fault, name) for name in FAULT_COLUMNS[1:]))
-            for this_trial in tried
-            for fault in this_trial.faults
-        ]
-        return print_csv(FAULT_COLUMNS, rows)
+        rows = [{**vars(fault), "feed": trial.feed} for trial in tried for fault in trial.faults]
+        return print_csv(Sheet("refusals", "What would be set aside", _REFUSALS, rows))
     for trial in tried:
         _show_one(plant, trial)
     return None
@@ -89,8 +88,9 @@ def _show_one(plant: Plant, trial: Tried) -> None:
     if trial.note and trial.note != "refused whole":
         typer.echo(f"Note: {trial.note}.")
     if trial.shown.height:
-        cells = [[_cell(plant, value) for value in row] for row in trial.shown.rows()]
-        print_table(f"The first rows as {trial.feed}", trial.shown.columns, cells)
+        columns = tuple(Column(name, name) for name in trial.shown.columns)
+        rows = [{k: _cell(plant, v) for k, v in row.items()} for row in trial.shown.iter_rows(named=True)]
+        print_sheet(Sheet("first-rows", f"The first rows as {trial.feed}", columns, rows))
     for fault in trial.faults[:SHOWN_REFUSALS]:
         where = f"line {fault.line}" if fault.line else "the file"
         often = f", {fault.values:,} times, first" if fault.values > 1 else ""
@@ -103,31 +103,20 @@ def _cell(plant: Plant, value: Any) -> Any:
     return plant.clock.show(value) if isinstance(value, datetime) else value
 
 
-DOUBT_COLUMNS = ("line", "station", "kind", "since", "until", "certain", "minutes", "size", "key", "sentence")
+_TOLD = ("line", "station", "kind", "since", "until", "certain", "minutes", "size", "key", "sentence")
 
 
 def show_station_faults(plant: Plant, faults: list[StationFault], span: Span, format: Format) -> None:
     """Clocks and counts that cannot be right, those that are certain first."""
-    rows = [{name: _moment(getattr(fault, name)) for name in DOUBT_COLUMNS} for fault in faults]
-    if format is Format.json:
-        return print_json(rows)
-    if format is Format.csv:
-        return print_csv(DOUBT_COLUMNS, [list(row.values()) for row in rows])
     title = f"Clocks and counts in doubt, {plant.clock.show(span.start)} to {plant.clock.show(span.end)}"
-    shown = [
-        (
-            fault.line,
-            fault.station,
-            fault.kind,
-            plant.clock.show(fault.since),
-            plant.clock.show(fault.until),
-            "certain" if fault.certain else "a guess",
-        )
-        for fault in faults
-    ]
+    sheet = faults_sheet(plant, faults, title)
+    if format is Format.json:
+        return print_json([{name: _moment(getattr(fault, name)) for name in _TOLD} for fault in faults])
+    if format is Format.csv:
+        return print_csv(sheet)
     if not faults:
         return typer.echo(f"{title}: nothing was found that cannot be right.")
-    print_table(title, ("line", "station", "what", "since", "until", "how sure"), shown)
+    print_sheet(sheet)
     for each in faults:
         typer.echo(f"{each.line}: {each.sentence}.")
     return None

@@ -14,6 +14,8 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.trace.contents import KEPT_SIGNAL
+from pipelines.reports.trace.detection import DETECTION
 from schemas.answers.trace import Trace
 
 SHOWN_MINUTES = 60
@@ -176,14 +178,7 @@ def _detection(trace: Trace) -> Sheet:
         rows.append(
             {"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]}
         )
-    columns = (
-        Column("where", "Stations"),
-        Column("passes", "Passes", "count"),
-        Column("caught", "Caught", "count"),
-        Column("rate", "Detection", "percent1"),
-        Column("low", "at least", "percent1"),
-        Column("high", "at most", "percent1"),
-    )
+    columns = (Column("where", "Stations"), *DETECTION)
     caption = (
         "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge "
         "are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is "
@@ -208,12 +203,7 @@ def _signals(plant: Plant, trace: Trace) -> Sheet:
         for s in trace.evidence["signals"]
     ]
     columns = (
-        Column("id", "Signal"),
-        Column("defect", "Defect"),
-        Column("severity", "Severity"),
-        Column("scope", "Where"),
-        Column("onset", "Onset"),
-        Column("ended", "Ended"),
+        *KEPT_SIGNAL,
         Column("calls", "Calls", "count"),
         Column("expected", "Expected", "number"),
         Column("mine", "Holds the mould"),

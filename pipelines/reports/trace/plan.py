@@ -4,13 +4,14 @@ what is critical.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipelines.measures.holds.sampling import quality_at
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
-from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.sheet import Column, Sheet
-from schemas.answers.trace import Trace
+from pipelines.reports.frame.sheet import CSV, TERMINAL, Column, Sheet
+from schemas.answers.trace import SamplingPlan, Trace
 
 RULES = (
     "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not accepted at "
@@ -48,6 +49,8 @@ def _all_of_it(trace: Trace) -> Section:
 
 def plan_section(plant: Plant, trace: Trace) -> Section:
     """What to look at before anything of the held ware is released."""
+    from pipelines.reports.frame import charts
+
     if trace.severity == "critical":
         return _all_of_it(trace)
     if not trace.plans:
@@ -79,15 +82,28 @@ def plan_section(plant: Plant, trace: Trace) -> Section:
     return Section(title, chart=chart, chart_words=words, sheet=_sheet(plant, trace), items=(LOT, RULES), wide=True)
 
 
+PLAN_COLUMNS = (
+    Column("inspection", "Inspection"),
+    Column("now", "Now", ways=TERMINAL + CSV),
+    Column("letter", "Code letter"),
+    Column("lot", "Lot", "count"),
+    Column("n", "Sample", "count", csv="sample"),
+    Column("ac", "Accept up to", "count", csv="accept up to"),
+    Column("re", "Refuse from", "count", csv="refuse from"),
+    Column("aql", "AQL %", "number2"),
+)
+
+
+def plans_sheet(plans: Sequence[SamplingPlan], state: str) -> Sheet:
+    """The plans for a lot; that of the inspection which the switching rules call for is marked."""
+    rows = [{**plan.model_dump(), "now": "yes" if plan.inspection == state else ""} for plan in plans]
+    return Sheet("plan", "The plan", PLAN_COLUMNS, rows, strong=[n for n, row in enumerate(rows) if row["now"]])
+
+
 def _sheet(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
-            "kind": plan.inspection,
-            "letter": plan.letter,
-            "lot": plan.lot,
-            "n": plan.n,
-            "ac": plan.ac,
-            "re": plan.re,
+            **plan.model_dump(),
             "p95": quality_at(plan.n, plan.ac, 0.95),
             "p10": quality_at(plan.n, plan.ac, 0.10),
             "whole": "yes" if plan.whole_lot else "",
@@ -95,12 +111,7 @@ def _sheet(plant: Plant, trace: Trace) -> Sheet:
         for plan in trace.plans
     ]
     columns = (
-        Column("kind", "Inspection"),
-        Column("letter", "Letter"),
-        Column("lot", "Lot", "count"),
-        Column("n", "Sample", "count"),
-        Column("ac", "Accept up to", "count"),
-        Column("re", "Refuse from", "count"),
+        *PLAN_COLUMNS,
         Column("p95", "Accepted in 95 % at", "percent"),
         Column("p10", "Accepted in 10 % at", "percent"),
         Column("whole", "All of the lot"),

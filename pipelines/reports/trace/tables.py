@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
 from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
+from pipelines.reports.trace.contents import FITTED, FORMED
 from pipelines.reports.trace.whereabouts import whereabouts
 from schemas.answers.trace import Trace, TracedPallet, WholeStay
 
@@ -31,13 +33,8 @@ def cavity_sheet(plant: Plant, trace: Trace) -> Sheet:
     ]
     columns = (
         Column("line", "Line"),
-        Column("section", "Section", "count"),
-        Column("gob", "Gob"),
-        Column("mould", "Mould"),
-        Column("blank", "Blank"),
-        Column("ring", "Neck ring"),
-        Column("from", "Formed from"),
-        Column("to", "to"),
+        *FITTED,
+        *FORMED,
         Column("p", "Probability", "percent1"),
     )
     caption = (
@@ -52,18 +49,22 @@ def cavity_sheet(plant: Plant, trace: Trace) -> Sheet:
 
 PALLET_COLUMNS = (
     Column("pallet", "Pallet", "id"),
-    Column("list", "Shortest list"),
-    Column("state", "State"),
-    Column("made", "Line, item", "id"),
-    Column("packed", "Packed", "id"),
+    Column("list", "Shortest list", ways=SHOWN),
+    Column("state", "State", ways=SHOWN),
+    Column("made", "Line, item", "id", SHOWN),
+    *in_csv("line", "item", packed_from="packed from", packed_to="to"),
+    Column("packed", "Packed", "id", SHOWN),
     Column("units", "Units", "count"),
-    Column("mine", "Of these moulds", "count"),
-    Column("chance", "Chance it is the one", "percent1"),
-    Column("expected", "Expected defective", "id"),
-    Column("range", "95 %", "id"),
-    Column("why", "Why"),
-    Column("doubts", "In doubt"),
-    Column("holds", "Holds"),
+    *in_csv("state"),
+    Column("mine", "Of these moulds", "count", csv="of these moulds"),
+    *in_csv(expected_defective="expected defective", expected_low="at least", expected_high="at most (95 %)"),
+    Column("chance", "Chance it is the one", "percent1", csv="chance it is the one"),
+    Column("expected", "Expected defective", "id", SHOWN),
+    Column("range", "95 %", "id", SHOWN),
+    *in_csv(list="95 % list", beyond="beyond the window", doubted="in doubt", held="holds", inferred="begin inferred"),
+    Column("why", "Why", ways=PAGE),
+    Column("doubts", "In doubt", ways=PAGE),
+    Column("holds", "Holds", ways=PAGE),
 )
 
 
@@ -72,6 +73,7 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
             "pallet": p.pallet,
+            **_for_programs(plant, p),
             "state": p.state,
             "made": f"{p.line}, {p.item}",
             "packed": packed_words(plant, p),
@@ -99,6 +101,23 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
     caption = f"{caption} {whereabouts(plant)}"
     shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
     return Sheet("pallets", "Pallets", shown, rows, caption, strong=strong)
+
+
+def _for_programs(plant: Plant, p: TracedPallet) -> dict[str, Any]:
+    """What stands in the CSV alone."""
+    return {
+        "line": p.line,
+        "item": p.item,
+        "packed_from": plant.clock.show(p.packed_from),
+        "packed_to": plant.clock.show(p.packed_to),
+        "expected_defective": p.expected_defective,
+        "expected_low": p.expected_low,
+        "expected_high": p.expected_high,
+        "beyond": "yes" if p.beyond else "",
+        "doubted": "; ".join(p.doubts),
+        "held": ", ".join(p.holds),
+        "inferred": "yes" if p.begin_inferred else "",
+    }
 
 
 def packed_words(plant: Plant, p: TracedPallet) -> str:

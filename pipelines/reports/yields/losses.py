@@ -12,9 +12,8 @@ from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import yield_words
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
-from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sheet import CSV, SHOWN, TERMINAL, Column, Sheet, in_csv
 from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
 
 NOT_MADE = ("stoppage", "job change", "cycles")  # never was a container; the rest was made and lost
@@ -26,7 +25,7 @@ def money(plant: Plant, kg: float) -> float | None:
 
 
 def money_column(plant: Plant) -> tuple[Column, ...]:
-    return (Column("money", plant.cost.currency or "Cost", "count"),) if plant.cost else ()
+    return (Column("money", plant.cost.currency or "Cost", "count", SHOWN),) if plant.cost else ()
 
 
 def cause_name(plant: Plant, cause: Cause) -> str:
@@ -85,6 +84,8 @@ def biggest_sheet(plant: Plant, day_yield: Yield, most: int, name: str, title: s
 
 def furnace_picture(furnace: FurnaceYield) -> Section:
     """From melt to pack, bar under bar."""
+    from pipelines.reports.frame import charts
+
     rows = _falling([(step.name, step.kg, step.kind) for step in furnace.flow], "kg")
     base = _base(rows)
     words = f"Furnace {furnace.furnace}, kg of glass from melt to pack: " + "; ".join(
@@ -105,6 +106,8 @@ def furnace_picture(furnace: FurnaceYield) -> Section:
 
 def machine_picture(line: LineYield) -> Section:
     """From what the cycle rate could have made to what was packed good, in containers."""
+    from pipelines.reports.frame import charts
+
     sums = {kind: units for kind, (units, _) in summed(line.causes, lambda cause: cause.kind).items()}
     named = (
         ("stoppage", "stopped", "counted"),
@@ -172,6 +175,44 @@ def _axis(unit: str, base: float) -> str:
     return f"{unit}; the axis begins at {count(base)}" if base else unit
 
 
+def _cause_columns(plant: Plant) -> tuple[Column, ...]:
+    return (
+        Column("line", "Line", ways=TERMINAL + CSV),
+        *in_csv("shift", "job"),
+        Column("kind", "Kind"),
+        Column("where", "Where"),
+        Column("cause", "Cause", ways=SHOWN),
+        Column("code", "Cause", ways=CSV, csv="cause"),
+        Column("units", "Containers", "count", csv="containers"),
+        Column("share", "Of what it could make", "percent", SHOWN),
+        Column("kg", "kg", "count"),
+        *money_column(plant),
+        Column("how", "", ways=SHOWN),
+        *in_csv("counted"),
+    )
+
+
+def every_cause(plant: Plant, day_yield: Yield) -> Sheet:
+    """Every loss of every line by cause, shift and job, for programs."""
+    rows = [
+        {"line": line.line, **cause.model_dump(), "code": cause.cause}
+        for line in day_yield.lines
+        for cause in line.causes
+    ]
+    return Sheet("causes", "Losses by cause, shift and job", _cause_columns(plant), rows)
+
+
+def greatest_causes(plant: Plant, day_yield: Yield, most: int) -> Sheet:
+    """The greatest losses of all lines, the greatest mass first."""
+    rows = [
+        {"line": line.line, **row}
+        for line in day_yield.lines
+        for row in causes_sheet(plant, line, most=len(line.causes)).rows
+    ]
+    rows.sort(key=lambda row: -row["kg"])
+    return Sheet("causes", "The greatest losses by cause", _cause_columns(plant), rows[:most])
+
+
 def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
     """The losses of a line by cause, all shifts together; the rest in one row, so that the table adds up."""
     sums = summed(line.causes, lambda cause: (cause.kind, cause.where, cause_name(plant, cause), cause.counted))
@@ -180,22 +221,12 @@ def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
     if ordered[most:]:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
         rows.append(_cause_row(plant, line, f"{len(ordered) - most} smaller", "", "", units, kg, True))
-    columns = (
-        Column("kind", "Kind"),
-        Column("where", "Where"),
-        Column("cause", "Cause"),
-        Column("units", "Containers", "count"),
-        Column("share", "Of what it could make", "percent"),
-        Column("kg", "kg", "count"),
-        *money_column(plant),
-        Column("how", ""),
-    )
     caption = (
         "One container called for several defects is shared between them. Start-up: rejects of ware formed in a job's "
         "first hour. Stops by the stoppage log, at the cycle rate of their time. Differences are worked out, not "
         "counted; negative: more was cut than the rate tells."
     )
-    return Sheet(f"causes-{line.line}", f"{line.line} causes", columns, rows, caption)
+    return Sheet(f"causes-{line.line}", f"{line.line} causes", _cause_columns(plant), rows, caption)
 
 
 def _cause_row(
@@ -211,6 +242,23 @@ def _cause_row(
         "money": money(plant, kg),
         "how": "counted" if counted else "difference",
     }
+
+
+def steps_sheet(day_yield: Yield) -> Sheet:
+    """Where every line's glass went, step by step, by the readings."""
+    rows = [
+        {"line": line.line, **loss.model_dump(), "how": "measured" if loss.measured else "unaccounted"}
+        for line in day_yield.lines
+        for loss in line.losses
+    ]
+    columns = (
+        Column("line", "Line"),
+        Column("step", "Step"),
+        Column("units", "Containers", "count"),
+        Column("kg", "kg", "count"),
+        Column("how", ""),
+    )
+    return Sheet("steps", "Where it went, by the readings", columns, rows)
 
 
 def worked_sheet(line: LineYield) -> Sheet:

@@ -1,0 +1,147 @@
+"""What lies on a pallet, and all that a mould made, as tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipelines.clock import parse_timestamp
+from pipelines.measures.pareto.kinds_of_call import WORDS
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.sheet import SHOWN, Column, Sheet, in_csv
+from schemas.answers.contents import MouldLife, MouldStay, PalletContents
+
+FITTED = (
+    Column("section", "Section", "count"),
+    Column("gob", "Gob"),
+    Column("mould", "Mould"),
+    Column("blank", "Blank"),
+    Column("ring", "Neck ring", csv="neck ring"),
+)
+FORMED = (
+    Column("from", "Formed from", csv="formed from"),
+    Column("to", "to"),
+)
+_PARTS = (*FITTED, Column("units", "Containers", "number", csv="containers"), *FORMED)
+_DEFECTS = (
+    Column("defect", "Defect"),
+    Column("name", "Name"),
+    Column("severity", "Severity"),
+    Column("calls", "Called and rejected then", "count"),
+    Column("expected", "Expected on it", "expected"),
+    Column("low", "At least", "count"),
+    Column("high", "At most (95 %)", "count"),
+)
+KEPT_SIGNAL = (
+    Column("id", "Signal"),
+    Column("defect", "Defect"),
+    Column("severity", "Severity"),
+    Column("scope", "Where"),
+    Column("onset", "Onset"),
+    Column("ended", "Ended"),
+)
+_STATES = (
+    Column("state", "State"),
+    Column("units", "Units", "count"),
+    Column("received", "Received"),
+    Column("file", "File"),
+    Column("file_line", "Line of the file", "count"),
+)
+_STAYS = (
+    Column("section", "Section", "count"),
+    Column("gob", "Gob"),
+    Column("item", "Item"),
+    Column("fitted", "Fitted"),
+    Column("ended", "Ended"),
+    Column("blank", "Blank"),
+    Column("neck_ring", "Neck ring"),
+    Column("containers", "Containers seen", "count"),
+)
+_CALLS = (
+    Column("defect", "Defect"),
+    Column("severity", "Severity"),
+    Column("calls", "Calls", "count"),
+    Column("of", "Of containers read", "count"),
+    Column("rate", "Rate", "percent"),
+    Column("low", "At least", "percent"),
+    Column("high", "At most (95 %)", "percent"),
+)
+_CARRIED = (
+    Column("pallet", "Pallet", "id"),
+    Column("item", "Item"),
+    Column("from", "Packed from", ways=SHOWN),
+    Column("to", "to", ways=SHOWN),
+    *in_csv("packed_from", "packed_to"),
+    Column("state", "State"),
+    *in_csv("units"),
+    Column("of_mould", "Of this mould", "number"),
+)
+
+
+def local(plant: Plant, moment: Any) -> str:
+    """A moment of an answer as people read it; a dash for none."""
+    return "-" if moment is None else plant.clock.show(parse_timestamp(str(moment)))
+
+
+def parts_sheet(plant: Plant, contents: PalletContents) -> Sheet:
+    """Which moulds made it, and when."""
+    rows = [
+        {
+            **part.model_dump(),
+            "ring": part.neck_ring,
+            "from": plant.clock.show(part.from_),
+            "to": plant.clock.show(part.to),
+        }
+        for part in contents.parts
+    ]
+    return Sheet("parts", "Moulds on it, and when they formed them (95 %)", _PARTS, rows)
+
+
+def defects_sheet(contents: PalletContents) -> Sheet:
+    """What was called of its ware, and what can have got past."""
+    return Sheet("defects", "Defects", _DEFECTS, [defect.model_dump() for defect in contents.defects])
+
+
+def signals_then(plant: Plant, contents: PalletContents) -> Sheet:
+    """Signals of the time."""
+    rows = [
+        {
+            **signal,
+            "scope": f"{signal['scope']} {', '.join(signal['members'][:8])}",
+            "onset": local(plant, signal["onset"]),
+            "ended": local(plant, signal["ended"]),
+        }
+        for signal in contents.signals
+    ]
+    return Sheet("signals", "Signals open while its ware was inspected", KEPT_SIGNAL, rows)
+
+
+def states_sheet(plant: Plant, contents: PalletContents) -> Sheet:
+    """All that the warehouse reported of it."""
+    rows = [{**state, "received": local(plant, state["received_at"])} for state in contents.states]
+    return Sheet("states", "What the warehouse said of it", _STATES, rows)
+
+
+def stays_sheet(plant: Plant, life: MouldLife) -> Sheet:
+    """Where a mould was fitted, and what it made there."""
+    rows = [{**stay.model_dump(), **_times(plant, stay)} for stay in life.stays]
+    return Sheet("stays", f"Mould {life.mould} on {life.line}", _STAYS, rows)
+
+
+def _times(plant: Plant, stay: MouldStay) -> dict[str, str]:
+    ended = plant.clock.show(stay.ended) if stay.ended else "still there"
+    return {"fitted": plant.clock.show(stay.fitted), "ended": ended}
+
+
+def calls_sheet(life: MouldLife) -> Sheet:
+    """What was called of its containers."""
+    rows = [{**call, "severity": call["severity"] or WORDS.get(call["kind"], "")} for call in life.calls]
+    return Sheet("calls", "Calls with the number read", _CALLS, rows)
+
+
+def carried_sheet(plant: Plant, life: MouldLife) -> Sheet:
+    """Every pallet that carries what it made."""
+    rows = [
+        {**pallet, "from": local(plant, pallet["packed_from"]), "to": local(plant, pallet["packed_to"])}
+        for pallet in life.pallets
+    ]
+    return Sheet("carried", "The newest pallets", _CARRIED, rows)
