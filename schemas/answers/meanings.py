@@ -30,10 +30,10 @@ def meanings(shape: type[Result]) -> dict[str, Meaning]:
 
 
 def _joined(parts: list[Meaning]) -> Meaning:
-    """What the type says, then what the docstring adds: "lower end of the 95 % interval" "of mean_g"."""
+    """What the type says, then what the docstring adds: "lower end of the 95 % interval", "of mean_g"."""
     words = ""
     for part in parts:
-        between = "" if not (words and part.words) else " " if part.words.startswith("of ") else "; "
+        between = "" if not (words and part.words) else " " if part.words.startswith(("of ", "that ")) else "; "
         words += between + part.words
     return Meaning(words, next((part.unit for part in reversed(parts) if part.unit), ""))
 
