@@ -61,7 +61,7 @@ def _field(column: str, shape: type[Result], name: str) -> Quantity:
         return _column(title, said.words, "yes or no")
     if int in kinds:
         return _whole(title, said.words, said.unit)
-    return _number(title, said.words, said.unit) if float in kinds else _column(title, said.words)
+    return _number(title, said.words, said.unit) if float in kinds else _column(title, said.words, said.unit or "text")
 
 
 def _plain(annotation: Any) -> Iterator[Any]:

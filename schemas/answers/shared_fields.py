@@ -11,7 +11,9 @@ from schemas.quantities import QUANTITIES
 
 
 def _glossary(name: str) -> Meaning:
-    return Meaning(QUANTITIES[name].meaning.split(";")[0])
+    """What a column of that name says; its unit too, where it is an id in works.toml."""
+    column = QUANTITIES[name]
+    return Meaning(column.meaning.split(";")[0], column.unit if column.known_as else "")
 
 
 WindowFrom = Annotated[Moment, Meaning("begin of the window, included", "cold-end clock")]
