@@ -122,7 +122,7 @@ def held_sheet(
     """Pallets as they are held. without: columns that the page says elsewhere."""
     rows = [
         {
-            **h.model_dump(),
+            **h.model_dump(exclude={"packed_from", "packed_to"}),
             "since": plant.clock.show(h.since) if h.since else "",
             "packed": plant.clock.show(h.packed_from) if h.packed_from else "",
             "warehouse": h.warehouse or "not known to it",

@@ -96,14 +96,14 @@ PLAN_COLUMNS = (
 
 def plans_sheet(plans: Sequence[SamplingPlan], state: str) -> Sheet:
     """The plans for a lot; that of the inspection which the switching rules call for is marked."""
-    rows = [{**plan.model_dump(), "now": "yes" if plan.inspection == state else ""} for plan in plans]
+    rows = [{**plan.model_dump(exclude={"curve"}), "now": "yes" if plan.inspection == state else ""} for plan in plans]
     return Sheet("plan", "The plan", PLAN_COLUMNS, rows, strong=[n for n, row in enumerate(rows) if row["now"]])
 
 
 def _sheet(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
-            **plan.model_dump(),
+            **plan.model_dump(exclude={"curve"}),
             "p95": quality_at(plan.n, plan.ac, 0.95),
             "p10": quality_at(plan.n, plan.ac, 0.10),
             "whole": "yes" if plan.whole_lot else "",
