@@ -1,12 +1,13 @@
 """coldledger: a glassworks' cold-end ledger. The Python way in: `from pipelines import open_site`.
 
-**What it weighs.** An installation has 134 packages and 1,020 MB (November 2026, Python 3.11, Linux). What would go
+**What it weighs.** An installation has 135 packages and 1,022 MB (November 2026, Python 3.11, Linux). What would go
 with each, in MB of files and packages that nothing else needs: polars 180 (2), pyarrow 175 (1), prefect 147 (63),
 scipy 142 (1), vl-convert with altair 102 (3), numpy 71 (1), duckdb 71 (1), great-tables 48 (10, 33 of them Babel's),
-pandera 5 (4), python-stdnum 4 (1); argon2-cffi, filelock, prometheus-client, python-multipart, tzdata and xlsxwriter
-under 2 each. fastapi, uvicorn, jinja2, typer, rich, pydantic and apprise come with Prefect whatever we ask for. So no
-extra would make it light: every works' intake, pages and intervals need all but stdnum. What only some need is an
-extra (`mqtt`, `dask`), and commands import what they need when they answer: `--help` loads none of the above.
+pandera 5 (4), python-stdnum 4 (1), python-calamine 2 (1); argon2-cffi, filelock, prometheus-client, python-multipart,
+tzdata and xlsxwriter under 2 each. fastapi, uvicorn, jinja2, typer, rich, pydantic and apprise come with Prefect
+whatever we ask for. So no extra would make it light: every works' intake, pages and intervals need all but stdnum.
+What only some need is an extra (`mqtt`, `dask`), and commands import what they need when they answer: `--help` loads
+none of the above.
 """
 
 from __future__ import annotations

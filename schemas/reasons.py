@@ -82,6 +82,16 @@ class Reason(Enum):
     MAPPING_FEED = "its [[mapping]] names {value}, which is no feed ({expected})"
     MAPPING_COLUMN = "its [[mapping]] in works.toml is wrong: {expected}"
     WRONG_ENCODING = "the file is not UTF-8 text ({expected}); save it as UTF-8"
+    LINES_LACK = "no line of the file fits the from_lines of its [[mapping]], {value}"
+    NO_KINDS = "none of its rows is of a kind that the pivot of its [[mapping]] names, {value}"
+    NO_WORKBOOK = (
+        "its [[mapping]] names a sheet or a range, but the file is text and no workbook; give text a mapping of its own"
+    )
+    WORKBOOK = "the workbook {expected}"
+    BROKEN_WORKBOOK = (
+        "the file is not a readable workbook ({expected}); it may have been cut off: save it and send it again"
+    )
+    EMPTY_SHEET = "nothing stands on the sheet {value}; name the sheet of the table in its [[mapping]]"
     OTHER_KIND = "by its first bytes the file is {expected}"
     TOO_LARGE = "the file unpacks to more than {expected}; split it"
     NO_ROWS = "something stands behind the header, but no row could be made out; its line ends may be no line ends"
@@ -110,10 +120,18 @@ def reason_of(code: str) -> Reason:
 
 
 def refusal_sentence(
-    file: str, line: int, column: str, reason: Reason, value: str | None = None, expected: str | None = None
+    file: str,
+    line: int,
+    column: str,
+    reason: Reason,
+    value: str | None = None,
+    expected: str | None = None,
+    place: str = "",
 ) -> str:
-    """What, where, what was expected and what to do, in one sentence. Line 0 is the file itself."""
-    where = (f" line {line}" if line else "") + (f", column {column}" if column else "")
+    """What, where, what was expected and what to do, in one sentence. Line 0 is the file itself. place: the cell of a
+    workbook, such as Shift!F17.
+    """
+    where = (f" {place}" if place else f" line {line}" if line else "") + (f", column {column}" if column else "")
     mend = (
         "The row was set aside; correct it in quarantine/ and run `coldledger feeds retry`."
         if line

@@ -98,4 +98,5 @@ def _sends(sends: str) -> str:
 
 def _sentence(row: dict[str, Any]) -> str:
     reason = reason_of(row["reason"])
-    return refusal_sentence(row["file"], row["file_line"], row["column_name"], reason, row["value"], row["expected"])
+    where = row["file"], row["file_line"], row["column_name"]
+    return refusal_sentence(*where, reason, row["value"], row["expected"], row["place"])

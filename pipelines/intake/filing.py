@@ -206,15 +206,20 @@ def _write_whole_text(target: Path, text: str) -> None:
 
 
 def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
-    """Refused rows as they can be mended and retried: `batch`, the feed's columns, then what was wrong."""
+    """Refused rows as they can be mended and retried: `batch`, the feed's columns, then what was wrong and where it
+    stood. refused_line: `17-2` is the second wrong row of line 17.
+    """
     columns = ALL_FEEDS[feed].columns
-    cells = pl.Struct(dict.fromkeys((*columns, "refused_text"), pl.String))
-    frame = rows.select("batch", "file", "file_line", pl.col("row_text").str.json_decode(cells).struct.unnest())
+    cells = pl.Struct(dict.fromkeys((*columns, "refused_text", "refused_cells"), pl.String))
+    frame = rows.select("batch", "file", "file_line", "part", pl.col("row_text").str.json_decode(cells).struct.unnest())
+    line = pl.col("file_line").cast(pl.String)
+    nth = pl.when(pl.col("part") > 0).then(pl.format("{}-{}", line, pl.col("part") + 1)).otherwise(line)
     return frame.select(
         "batch",
         *columns,
         pl.col("file").alias("refused_file"),
-        pl.col("file_line").alias("refused_line"),
+        nth.alias("refused_line"),
+        "refused_cells",
         _whys(rows).alias("refused_why"),
         "refused_text",
     )
@@ -222,10 +227,13 @@ def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
 
 def _whys(rows: pl.DataFrame) -> pl.Series:
     """What was wrong with each row, in words; each sentence is made once, however many rows it is true of."""
-    lists = {"columns": "column", "reasons": "reason", "values": "value", "expecteds": "expected"}
+    lists = {"columns": "column", "reasons": "reason", "values": "value", "expecteds": "expected", "places": "place"}
     each = rows.select(pl.int_range(pl.len()).alias("row"), *lists).explode(*lists).rename(lists)
     kinds = each.select(lists.values()).unique()
-    words = [(f"{column}: " if column else "") + _sentence(*why) for column, *why in kinds.iter_rows()]
+    words = [
+        (f"{place}, " if place else "") + (f"{column}: " if column else "") + _sentence(*why)
+        for column, *why, place in kinds.iter_rows()
+    ]
     frame = each.join(
         kinds.with_columns(words=pl.Series(words, dtype=pl.String)), on=list(lists.values()), maintain_order="left"
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import stat
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.errors import FileRefused
@@ -37,11 +37,12 @@ class Arrival:
 
 @dataclass(frozen=True)
 class Kind:
-    """How a file is to be read."""
+    """How a file is to be read. others: more mappings of the same export onto the same feed."""
 
     feed: Feed
     format: str
     mapping: Mapping | None = None
+    others: tuple[Mapping, ...] = ()
 
 
 def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
@@ -76,7 +77,7 @@ def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
     if feed is not None:
         mapped = [kind for kind in mapped if kind.feed.name == feed]
     if mapped:
-        return mapped
+        return _by_feed(mapped)
     found = ALL_FEEDS.get(name.split(".", 1)[0])
     if found is None:
         raise FileRefused(Reason.UNKNOWN_FEED, expected=", ".join(ALL_FEEDS))
@@ -84,6 +85,16 @@ def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
         if name.endswith(ending):
             return [Kind(found, ending)]
     raise FileRefused(Reason.UNKNOWN_FORMAT)
+
+
+def _by_feed(kinds: list[Kind]) -> list[Kind]:
+    """One kind a feed: what several mappings make of a file for one feed is taken in together."""
+    found: dict[str, Kind] = {}
+    for kind in kinds:
+        first = found.get(kind.feed.name)
+        more = (kind.mapping,) if kind.mapping is not None else ()
+        found[kind.feed.name] = kind if first is None else replace(first, others=(*first.others, *more))
+    return list(found.values())
 
 
 def _mapped(name: str, mapping: Mapping) -> Kind:

@@ -41,10 +41,9 @@ def refused_whole(files: Iterable[tuple[int, FileRefused]]) -> Sorted:
     """Files refused as they are, by their number: one refusal each, of line 0."""
     rows, whys = [], []
     for number, file_refused in files:
-        rows.append((number, 0, "{}"))
-        whys.append(
-            (number, 0, file_refused.column, file_refused.value[:200], file_refused.reason.code, file_refused.expected)
-        )
+        rows.append((number, 0, "{}", 0))
+        value, expected = file_refused.value[:200], file_refused.expected
+        whys.append((number, 0, file_refused.column, value, file_refused.reason.code, expected, 0, ""))
     return Sorted(
         pl.DataFrame(),
         pl.DataFrame(rows, schema=REFUSED_ROWS, orient="row"),

@@ -38,17 +38,55 @@ class BrokenRow:
 
 
 @dataclass(frozen=True)
+class Places:
+    """Where the cells of a workbook's rows stood: for each column a number a row, as `place_code` makes it."""
+
+    sheets: tuple[str, ...]
+    rows: np.ndarray  # int64: the sheet and the row of each row
+    columns: dict[str, np.ndarray]
+
+    def name(self, column: str, row: int) -> str:
+        """`Shift!F17`; `Shift row 17` for what stands in no cell of its own."""
+        code = int(self.columns[column][row]) if column in self.columns else 0
+        return self._name(code or int(self.rows[row]))
+
+    def _name(self, code: int) -> str:
+        number, line, column = code >> 36, code >> 15 & 0x1FFFFF, code & 0x7FFF
+        sheet = self.sheets[number]
+        if not column:
+            return f"{sheet} row {line}"
+        shown = sheet if sheet.isalnum() else f"'{sheet}'"
+        return f"{shown}!{column_letters(column)}{line}"
+
+
+def place_code(sheet: int, row: int, column: int = 0) -> int:
+    """A cell as one number: the sheet's number from 0, the row from 1, the column from 1 (0: the row as a whole)."""
+    return sheet << 36 | row << 15 | column
+
+
+def column_letters(number: int) -> str:
+    """A, B, ... Z, AA, ...: the name of a sheet's column by its number from 1."""
+    letters = ""
+    while number > 0:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+@dataclass(frozen=True)
 class Raw:
     """The cells of a file.
 
     table: dictionary-encoded text, a column a header name; empty text is an empty cell.
-    lines: int32, the line of the file (rows of Parquet count from 1) of each row of the table.
+    lines: int32, the line of the file (rows of Parquet count from 1, of a workbook as its sheet does) of each row of
+    the table. places: of a workbook.
     """
 
     table: pa.Table
     lines: np.ndarray
     broken: list[BrokenRow] = field(default_factory=list)
     note: str = ""
+    places: Places | None = None
 
     @property
     def rows(self) -> int:
@@ -194,3 +232,37 @@ def split_records(line: str, separator: str) -> list[list[str]]:
 def without_aside(table: pa.Table) -> pa.Table:
     """The table without the columns that quarantine added."""
     return table.select([name for name in table.column_names if not name.startswith(ASIDE)])
+
+
+def joined(parts: list[Raw]) -> Raw:
+    """What several mappings make of one file for one feed; a line that is broken for all of them is one."""
+    names = list(dict.fromkeys(name for raw in parts for name in raw.table.column_names))
+    tables = [_with_columns(raw.table, names) for raw in parts]
+    broken = {row.line: row for raw in parts for row in raw.broken}
+    notes = dict.fromkeys(raw.note for raw in parts if raw.note)
+    places = _joined_places(parts, names) if all(raw.places is not None for raw in parts) else None
+    lines = np.concatenate([raw.lines for raw in parts])
+    return Raw(pa.concat_tables(tables), lines, list(broken.values()), "; ".join(notes), places)
+
+
+def _with_columns(table: pa.Table, names: list[str]) -> pa.Table:
+    """The table with empty columns for the names that it lacks."""
+    empty = pa.DictionaryArray.from_arrays(pa.array(np.zeros(table.num_rows, np.int32)), pa.array([""], pa.string()))
+    return pa.table([table.column(name) if name in table.column_names else empty for name in names], names=names)
+
+
+def _joined_places(parts: list[Raw], names: list[str]) -> Places:
+    found = [(raw.places, raw.table.num_rows) for raw in parts if raw.places is not None]
+    before = np.cumsum([0, *(len(places.sheets) for places, _ in found)])
+    sheets = tuple(sheet for places, _ in found for sheet in places.sheets)
+
+    def moved(values: np.ndarray, number: int) -> np.ndarray:
+        return np.where(values > 0, values + place_code(int(before[number]), 0), 0)
+
+    columns = {
+        name: np.concatenate(
+            [moved(places.columns.get(name, np.zeros(rows, np.int64)), n) for n, (places, rows) in enumerate(found)]
+        )
+        for name in names
+    }
+    return Places(sheets, np.concatenate([moved(places.rows, n) for n, (places, _) in enumerate(found)]), columns)

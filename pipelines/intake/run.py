@@ -16,6 +16,7 @@ import polars as pl
 
 from pipelines.errors import FileRefused, SiteError
 from pipelines.intake.ahead import read_ahead
+from pipelines.intake.by_bytes import check_unnamed
 from pipelines.intake.filing import archive_path, move_to_archive, settle_quarantine, sha256_of
 from pipelines.intake.find import Arrival, feed_named, find_arrivals, kinds_of
 from pipelines.intake.gather import in_order, refused_whole, tallies_of, touched_by
@@ -152,7 +153,7 @@ class Intake:
             with net():
                 kinds = kinds_of(arrival.name, self.plant, arrival.feed)
         except (FileRefused, OneFileFailed) as told:
-            refused = told.refused if isinstance(told, OneFileFailed) else told
+            refused = told.refused if isinstance(told, OneFileFailed) else _by_its_bytes(data, told)
             return [ReadFile(arrival, data, sha256, arrival.feed or feed_named(arrival.name), refused=refused)]
         if self._too_large(arrival):
             kinds = kinds[:1]
@@ -372,6 +373,16 @@ class Intake:
             )
             self.report.messages.append(sentence)
             self.report.refused_whole.append(sentence)
+
+
+def _by_its_bytes(data: bytes, refused: FileRefused) -> FileRefused:
+    """Why a file is refused that its name does not explain: told for what it is, where its bytes say so."""
+    if refused.reason in (Reason.UNKNOWN_FEED, Reason.UNKNOWN_FORMAT):
+        try:
+            check_unnamed(data)
+        except FileRefused as binary:
+            return binary
+    return refused
 
 
 def _family(read: ReadFile) -> tuple[str, str]:

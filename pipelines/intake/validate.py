@@ -16,7 +16,7 @@ from pipelines.errors import FileRefused
 from pipelines.intake.cast import BadCell, Reading, bound_text, cast_text
 from pipelines.intake.clocks import with_right_clocks
 from pipelines.intake.plant_checks import against_plant
-from pipelines.intake.raw import MOST_WRONG, MOST_WRONG_BYTES, Raw
+from pipelines.intake.raw import MOST_WRONG, MOST_WRONG_BYTES, Places, Raw
 from pipelines.ledger.keeping import ROLLED
 from schemas.feeds import Feed
 from schemas.reasons import Reason
@@ -28,8 +28,11 @@ REFUSALS = {
     "value": pl.String,
     "reason": pl.String,
     "expected": pl.String,
+    "part": pl.Int32,
+    "place": pl.String,
 }
-REFUSED_ROWS = {"file_no": pl.Int32, "file_line": pl.Int32, "row_text": pl.String}
+REFUSED_ROWS = {"file_no": pl.Int32, "file_line": pl.Int32, "row_text": pl.String, "part": pl.Int32}
+CELLS = "refused_cells"  # in a row's text: where the cells of a workbook's row stood
 _CHECKS = {
     "greater_than_or_equal_to": (Reason.TOO_LOW, "low"),
     "less_than_or_equal_to": (Reason.TOO_HIGH, "high"),
@@ -289,37 +292,83 @@ def _rolled(work: _Work, frame: pl.DataFrame, reading: Reading) -> None:
 def _refused(work: _Work, files: Sequence[tuple[int, Raw]]) -> tuple[pl.DataFrame, pl.DataFrame]:
     texts, whys = [pl.DataFrame(schema=REFUSED_ROWS)], [pl.DataFrame(schema=REFUSALS)]
     if work.faults:
-        whys.append(_whys(work))
         bad = np.unique(np.concatenate([fault.rows for fault in work.faults]))
+        where, parts = _Whereabouts(files), _parts(work, bad)
+        whys.append(_whys(work, where, bad, parts))
         frame = pl.DataFrame({column: work.cells(column, bad) for column in work.feed.columns})
+        if where.any:
+            frame = frame.with_columns(pl.Series(CELLS, [where.cells(int(row), work.feed) for row in bad]))
         row_text = frame.select(pl.struct(pl.all()).struct.json_encode()).to_series()
-        lines = {"file_no": work.file_no[bad], "file_line": work.file_line[bad], "row_text": row_text}
+        lines = {"file_no": work.file_no[bad], "file_line": work.file_line[bad], "row_text": row_text, "part": parts}
         texts.append(pl.DataFrame(lines, schema=REFUSED_ROWS))
     for number, raw in files:
         if raw.broken:
             texts.append(
-                _frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text})) for b in raw.broken])
+                _frame(REFUSED_ROWS, [(number, b.line, json.dumps({"refused_text": b.text}), 0) for b in raw.broken])
             )
             whys.append(
-                _frame(REFUSALS, [(number, b.line, "", b.value[:200], b.reason.code, b.expected) for b in raw.broken])
+                _frame(
+                    REFUSALS,
+                    [(number, b.line, "", b.value[:200], b.reason.code, b.expected, 0, "") for b in raw.broken],
+                )
             )
     return pl.concat(texts), pl.concat(whys)
 
 
-def _whys(work: _Work) -> pl.DataFrame:
+def _parts(work: _Work, bad: np.ndarray) -> np.ndarray:
+    """Which of the wrong rows of its line each is, from 0: a line of a wide table is many rows."""
+    lines = work.file_no[bad].astype(np.int64) << 32 | work.file_line[bad]
+    return (
+        pl.Series(lines)
+        .to_frame("line")
+        .select(pl.int_range(pl.len(), dtype=pl.Int32).over("line"))
+        .to_series()
+        .to_numpy()
+    )
+
+
+class _Whereabouts:
+    """Where the rows of all files, joined, stood in the workbooks among them."""
+
+    def __init__(self, files: Sequence[tuple[int, Raw]]):
+        self._places = [raw.places for _, raw in files]
+        self._ends = np.cumsum([raw.table.num_rows for _, raw in files])
+        self.any = any(places is not None for places in self._places)
+
+    def _of(self, row: int) -> tuple[Places | None, int]:
+        number = int(np.searchsorted(self._ends, row, side="right"))
+        return self._places[number], row - (int(self._ends[number - 1]) if number else 0)
+
+    def name(self, row: int, column: str) -> str:
+        """The cell, such as `Shift!F17`; nothing for what came in no workbook."""
+        places, at = self._of(row)
+        return "" if places is None else places.name(column, at)
+
+    def cells(self, row: int, feed: Feed) -> str:
+        """All cells of a row, column by column."""
+        places, at = self._of(row)
+        names = [] if places is None else [column for column in feed.columns if column in places.columns]
+        return ", ".join(f"{column} {places.name(column, at)}" for column in names) if places is not None else ""
+
+
+def _whys(work: _Work, where: _Whereabouts, bad: np.ndarray, parts: np.ndarray) -> pl.DataFrame:
     rows = np.concatenate([fault.rows for fault in work.faults])
 
     def told(what: Callable[[_Fault], str]) -> list[str]:
         return [word for fault in work.faults for word in [what(fault)] * len(fault.rows)]
 
+    columns = told(lambda fault: fault.column)
+    places = [where.name(int(row), column) for row, column in zip(rows, columns, strict=True)] if where.any else ""
     return pl.DataFrame(
         {
             "file_no": work.file_no[rows],
             "file_line": work.file_line[rows],
-            "column_name": told(lambda fault: fault.column),
+            "column_name": columns,
             "value": [None if v is None else v[:200] for fault in work.faults for v in fault.values],
             "reason": told(lambda fault: fault.reason.code),
             "expected": told(lambda fault: fault.expected),
+            "part": parts[np.searchsorted(bad, rows)],
+            "place": places,
         },
         schema=REFUSALS,
     )

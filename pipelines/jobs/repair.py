@@ -15,7 +15,7 @@ from pipelines.intake.run import intake_lock
 from pipelines.site.folder import OpenSite
 from schemas.feeds import ALL_FEEDS
 
-_OURS = ("refused_file", "refused_line", "refused_why", "refused_text")
+_OURS = ("refused_file", "refused_line", "refused_cells", "refused_why", "refused_text")
 GIVE_UP = "give_up"
 
 
@@ -33,9 +33,9 @@ def _read(path: Path) -> pl.DataFrame:
     return pl.read_csv(path, infer_schema=False, empty_string_is_null=False)
 
 
-def repair(opened: OpenSite, batch: int, rows: Mapping[int, Mapping[str, str]]) -> IntakeReport:
-    """Write other values into refused rows (by their line) and take them in again; a row told to be given up is
-    dropped, and stays in the archive.
+def repair(opened: OpenSite, batch: int, rows: Mapping[int | str, Mapping[str, str]]) -> IntakeReport:
+    """Write other values into refused rows (by their `refused_line`) and take them in again; a row told to be given up
+    is dropped, and stays in the archive.
 
     WrongUse where the batch has nothing to mend, or a line or column is not there.
     """
@@ -50,7 +50,7 @@ def repair(opened: OpenSite, batch: int, rows: Mapping[int, Mapping[str, str]]) 
     return retry_quarantine(opened.site, opened.plant, opened.settings)
 
 
-def _mended(frame: pl.DataFrame, line: int, cells: Mapping[str, str]) -> pl.DataFrame:
+def _mended(frame: pl.DataFrame, line: int | str, cells: Mapping[str, str]) -> pl.DataFrame:
     mine = pl.col("refused_line") == str(line)
     if frame.filter(mine).is_empty():
         raise WrongUse(f"line {line} is not among the refused rows any more; look at the page again")
@@ -76,7 +76,7 @@ def refused_file(opened: OpenSite, batch: int) -> tuple[str, str | None] | None:
         return None
     name = path.name.split(".", 1)[1]
     data = path.read_bytes()
-    if len(data) > LARGEST_TEXT or b"\0" in data or name.endswith((".gz", ".parquet")):
+    if len(data) > LARGEST_TEXT or b"\0" in data or name.endswith((".gz", ".parquet", ".xlsx", ".xls", ".ods")):
         return name, None
     try:
         return name, data.decode("utf-8-sig")

@@ -69,7 +69,8 @@ class Delivery:
 
     kept: by feed, the feed's columns with `file_no` (index into files), `file_line` and `key_code`, an integer that is
     equal where the keys are (null where it is not known).
-    refused_rows: file_no, file_line, row_text.  refusals: file_no, file_line, column_name, value, reason, expected.
+    refused_rows: file_no, file_line, row_text, part (of its line, from 0).  refusals: file_no, file_line, column_name,
+    value, reason, expected, part, place (the cell of a workbook).
     """
 
     files: tuple[FileEntry, ...]
@@ -291,7 +292,7 @@ def _tables(
         pl.lit(None, dtype=pl.Datetime("us")).alias("retried_at"),
     ]
     if delivery.refused_rows is not None and delivery.refused_rows.height:
-        rows = delivery.refused_rows.select(batch, "file_line", "row_text", *never)
+        rows = delivery.refused_rows.select(batch, "file_line", "row_text", *never, "part")
         made.append(("refused_rows", _arrow(rows, tuple(rows.columns))))
     if delivery.refusals is not None and delivery.refusals.height:
         whys = delivery.refusals.select(batch, pl.exclude("file_no"))

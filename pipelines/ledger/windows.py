@@ -165,13 +165,15 @@ def _refused(delivery: Delivery, feed: Feed, bad: dict[int, int]) -> Delivery:
     moments = [name for name, dtype in gone.schema.items() if dtype == pl.Datetime]
     plain = gone.with_columns(pl.col(moments).dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ"))
     texts, whys = [], []
+    parts = dict(delivery.refused_rows.group_by("file_no", "file_line").agg(pl.col("part").max()).iter_rows())
     for row in plain.iter_rows(named=True):
         cells = {name: "" if row[name] is None else str(row[name]) for name in feed.columns}
-        texts.append((row["file_no"], row["file_line"], json.dumps(cells)))
+        line = row["file_no"], row["file_line"]
+        part = parts[line] = parts.get(line, -1) + 1
+        texts.append((*line, json.dumps(cells), part))
         expected = f"windows of {bad[row['row']]} s"
-        whys.append(
-            (row["file_no"], row["file_line"], feed.when, cells[str(feed.when)], Reason.WINDOW_OVERLAPS.code, expected)
-        )
+        value = cells[str(feed.when)]
+        whys.append((*line, feed.when, value, Reason.WINDOW_OVERLAPS.code, expected, part, ""))
     counts = dict(gone.group_by("file_no").len().iter_rows())
     files = tuple(
         replace(

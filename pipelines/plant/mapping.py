@@ -39,6 +39,24 @@ def _pattern(text: str) -> str:
     return text
 
 
+def _valued(text: str) -> str:
+    if "value" not in re.compile(_pattern(text)).groupindex:
+        raise ValueError(f"'{text}' does not say which part is the value; write it as (?P<value>\\\\S+)")
+    return text
+
+
+def _range(text: str) -> str:
+    found = re.fullmatch(r"([A-Z]{1,3})([1-9]\d{0,6})(?::([A-Z]{1,3})([1-9]\d{0,6})?)?", text.strip().upper())
+    if not found:
+        raise ValueError(
+            f"'{text}' is no range of a sheet; write B6:AF40, B6:AF (to the last row) or B6 (to both ends)"
+        )
+    first, top, last, bottom = found.groups()
+    if (last and (len(last), last) < (len(first), first)) or (bottom and int(bottom) < int(top)):
+        raise ValueError(f"'{text}' ends before it begins")
+    return found[0]
+
+
 def _topic(text: str) -> str:
     levels = text.split("/")
     for level in levels:
@@ -52,10 +70,11 @@ def _topic(text: str) -> str:
 
 
 def _several(answer: object) -> object:
-    return (answer,) if isinstance(answer, str) else answer
+    return (answer,) if isinstance(answer, str | int) else answer
 
 
 Globs = Annotated[tuple[str, ...], BeforeValidator(_several), Field(min_length=1)]
+Sheets = Annotated[tuple[str | int, ...], BeforeValidator(_several)]
 Zone = Annotated[str, AfterValidator(known_zone)]
 
 
@@ -69,7 +88,17 @@ class Wide(_Part):
 
     columns: Globs = Field(description="names or globs of headings that are values")
     name: str = Field(description="column that gets what the heading says")
-    value: str = Field(description="column that gets the cells")
+    value: str = Field("", description="column that gets the cells; must be said, but with `pivot`")
+
+
+class Pivot(_Part):
+    """Kinds of row that are columns of one row. What is the same otherwise, in the feed's key, is one row."""
+
+    by: str = Field(description="heading that says the kind of row")
+    into: Annotated[dict[str, str], Field(min_length=1)] = Field(
+        description="kind of row -> column; rows of other kinds are left out, and counted in the file's note"
+    )
+    value: str | None = Field(None, description="heading of the cells, where `wide` does not give them")
 
 
 class Mapping(_Part):
@@ -98,13 +127,36 @@ class Mapping(_Part):
         ),
     )
     leave_lines: tuple[str, ...] = Field((), description='lines to leave out, such as `["Total*"]`')
+    sheet: Sheets = Field(
+        (),
+        description=(
+            "of a workbook (.xlsx, .xls, .ods): its name or number, or several, or a glob; else the first that is shown"
+        ),
+    )
+    range: Annotated[str, AfterValidator(_range)] | None = Field(
+        None, description="of a sheet, header included, where the table does not begin at the top: `B6:AF40`, `B6:AF`"
+    )
+    fill_down: tuple[str, ...] = Field(
+        (), description="headings whose empty cells mean the value above them (merged cells)"
+    )
+    from_lines: dict[str, Annotated[str, AfterValidator(_valued)]] = Field(
+        {},
+        description=(
+            "values that stand above the table or above a block of it, by a regular expression over the cells of a "
+            'line, joined by blanks: `{ mould = "Form: (?P<value>\\\\d+)" }`; a column, or a heading for `columns`'
+        ),
+    )
     timezone: Zone | None = Field(None, description="of times without an offset")
     time_format: str | None = Field(
         None, description='as Python\'s strptime has it, or `"seconds since 1970"`, `"milliseconds since 1970"`'
     )
     date_format: str | None = Field(None, description="of days, as Python's strptime has it")
     columns: dict[str, str] = Field(
-        {}, description="heading -> column; two headings of one column are joined by a blank (a day and a time of day)"
+        {},
+        description=(
+            "heading -> column; two headings of one column are joined by a blank (a day and a time of day), and so is "
+            "a part of a time from `from_name` or `from_lines`"
+        ),
     )
     wide: tuple[Wide, ...] = Field(
         (),
@@ -116,6 +168,15 @@ class Mapping(_Part):
     from_name: Annotated[str, AfterValidator(_pattern)] | None = Field(
         None, description='columns from the file\'s name (`"gauge_(?P<line>[^_]+)_"`)'
     )
+    pivot: Pivot | None = Field(None, description="kinds of row that are columns of one row")
+    sums: dict[str, Annotated[tuple[str, ...], Field(min_length=2)]] = Field(
+        {},
+        description=(
+            "a column that is the sum of several headings, or of names that `wide` and `pivot` give: "
+            '`{ inspected = ["GOOD", "BAD"] }`'
+        ),
+    )
+    window: Literal["start", "end"] = Field("start", description="what the time stamp of a window marks")
     constants: dict[str, str | int | float] = Field({}, description="columns that are always the same")
     values: dict[str, dict[str, str]] = Field(
         {},
@@ -133,11 +194,33 @@ class Mapping(_Part):
         return any(fnmatchcase(name, glob) for glob in self.files)
 
     @property
+    def named(self) -> tuple[str, ...]:
+        """What the file's name gives: columns, or headings that `columns` names."""
+        return tuple(re.compile(self.from_name).groupindex) if self.from_name else ()
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What is added up: headings, or names that `wide` and `pivot` give."""
+        return tuple(dict.fromkeys(part for parts in self.sums.values() for part in parts))
+
+    @property
+    def ways(self) -> list[tuple[str, str]]:
+        """(column, key that fills it) of every column that this mapping names, in the order in which it names them."""
+        wide = [(column, "wide") for part in self.wide for column in (part.name, part.value) if column]
+        return [
+            *((column, "columns") for column in self.columns.values()),
+            *dict.fromkeys(wide),
+            *((column, "pivot") for column in dict.fromkeys(self.pivot.into.values() if self.pivot else ())),
+            *((column, "sums") for column in self.sums),
+            *((name, "from_name") for name in self.named if name not in self.columns),
+            *((name, "from_lines") for name in self.from_lines if name not in self.columns),
+            *((column, "constants") for column in self.constants),
+        ]
+
+    @property
     def targets(self) -> tuple[str, ...]:
-        """The feed's columns that this mapping fills, in the order in which it names them."""
-        named = re.compile(self.from_name).groupindex if self.from_name else ()
-        wide = (column for part in self.wide for column in (part.name, part.value))
-        return tuple(dict.fromkeys((*self.columns.values(), *wide, *named, *self.constants)))
+        """What this mapping fills, in the order in which it names them."""
+        return tuple(dict.fromkeys(column for column, _ in self.ways))
 
 
 class Listener(_Part):

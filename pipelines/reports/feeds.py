@@ -37,13 +37,13 @@ _STATIONS = (
 _REFUSED = (
     *in_csv("batch", "feed"),
     Column("file", "File"),
-    Column("line", "Line of the file", "count", SHOWN),
+    Column("line", "Line or cell", "id", SHOWN),
     *in_csv("file_line"),
     Column("column", "Column", csv="column_name"),
     Column("value", "Value"),
     Column("why", "Why it was refused", ways=SHOWN),
     Column("mend", "What to do", ways=PAGE),
-    *in_csv("reason", "expected", "sentence"),
+    *in_csv("reason", "expected", "place", "sentence"),
 )
 _RUNS = (
     Column("number", "No.", "count", PAGE),
@@ -102,7 +102,7 @@ def refused_sheet(refused: Rows, whys: Sequence[str], most: int) -> Sheet:
     rows = [
         {
             **row,
-            "line": row["file_line"] or None,
+            "line": row["place"] or (str(row["file_line"]) if row["file_line"] else None),
             "column": row["column_name"],
             "why": why,
             "mend": "correct and retry",

@@ -199,7 +199,8 @@ def test_a_point_where_a_comma_is_the_mark_is_no_number(mapped: Callable[[str], 
         (('feed = "melt_log"', 'feed = "melting"'), "mapping_feed"),
         (('"2" = "batch_kg"', '"2" = "batch"'), "mapping_column"),
         (("header_lines = 0", 'header_lines = 0\nencoding = "ascii"'), "other_encoding"),
-        (("header_lines = 0", 'header_lines = 0\nfrom_name = "melt_(?P<furnace>F.)"'), "name_lacks"),
+        (('furnace = "F1", window_s = 3600 }', 'window_s = 3600 }\nfrom_name = "melt_(?P<furnace>F.)"'), "name_lacks"),
+        (("header_lines = 0", 'header_lines = 0\nfrom_name = "melt(?P<furnace>.)"'), "mapping_column"),
     ],
 )
 def test_a_mapping_that_does_not_fit_refuses_the_file_whole(

@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from pipelines.errors import WrongUse
-from pipelines.intake.foreign.cells import matching
 from pipelines.intake.foreign.headings import OTHER_NAMES, plain
+from pipelines.intake.foreign.reshape import matching
 from pipelines.intake.foreign.text_traits import (
     DATE_FORMATS,
     GROUPED,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pipelines.errors import WrongUse
-from pipelines.intake.foreign.cells import header
+from pipelines.intake.foreign.table import header
 from pipelines.intake.raw import split_line
 from pipelines.plant.mapping import Mapping
 

@@ -25,7 +25,9 @@ SHOWN_ROWS, SHOWN_REFUSALS = 6, 8
 
 @dataclass(frozen=True)
 class FileFault:
-    """One kind of refusal: how many values, and the first of them (line 0: the file itself)."""
+    """One kind of refusal: how many values, and the first of them (line 0: the file itself; place: its cell in a
+    workbook).
+    """
 
     column: str
     reason: str
@@ -33,6 +35,7 @@ class FileFault:
     line: int
     value: str
     sentence: str
+    place: str = ""
 
 
 @dataclass
@@ -107,7 +110,7 @@ def _faults(delivery: Delivery) -> list[FileFault]:
     if delivery.refusals is None or delivery.refusals.is_empty():
         return []
     kinds = delivery.refusals.group_by("column_name", "reason", "value", maintain_order=True).agg(
-        pl.len().alias("values"), pl.col("file_line").first(), pl.col("expected").first()
+        pl.len().alias("values"), pl.col("file_line", "expected", "place").first()
     )
     return [
         FileFault(
@@ -117,6 +120,7 @@ def _faults(delivery: Delivery) -> list[FileFault]:
             row["file_line"],
             row["value"] or "",
             reason_of(row["reason"]).sentence(row["value"], row["expected"]),
+            row["place"],
         )
         for row in kinds.sort("values", descending=True, maintain_order=True).iter_rows(named=True)
     ]

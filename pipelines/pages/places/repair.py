@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Path, Request
@@ -65,11 +66,11 @@ def router(web: Web) -> APIRouter:
 
 def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Response:
     person = web.acting(request, str(form_data.get("form_token", "")), "repair", f"rows of file {batch}")
-    rows: dict[int, dict[str, str]] = {}
+    rows: dict[int | str, dict[str, str]] = {}
     for name, value in form_data.multi_items():
         line, colon, column = name.partition(":")
-        if colon and line.isdigit() and len(line) < 10:
-            rows.setdefault(int(line), {})[column] = str(value)
+        if colon and re.fullmatch(r"\d{1,9}(-\d{1,9})?", line):
+            rows.setdefault(line, {})[column] = str(value)
     try:
         report = _mended(web, batch, rows, form_data)
     except ColdledgerError as error:
@@ -80,14 +81,14 @@ def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Respon
         request,
         person.name,
         "repair",
-        f"file {batch}, lines {', '.join(str(line) for line in sorted(rows))[:200]}",
+        f"file {batch}, lines {', '.join(str(line) for line in rows)[:200]}",
         report,
     )
     waits = refused_rows(web.desk.opened, batch) or refused_file(web.desk.opened, batch)
     return go(f"/feeds/refused/{batch}" if waits else "/feeds")
 
 
-def _mended(web: Web, batch: int, rows: dict[int, dict[str, str]], form_data: FormData) -> IntakeReport:
+def _mended(web: Web, batch: int, rows: dict[int | str, dict[str, str]], form_data: FormData) -> IntakeReport:
     """Rows by their lines; or a whole file by its name and text, or given up."""
     opened = web.desk.opened
     if form_data.get("give_up") == "yes":

@@ -77,7 +77,7 @@ def _waiting(fields: dict[str, Any]) -> int:
 
 def _rows_of(refused: Sequence[dict[str, Any]]) -> int:
     """How many rows and whole files these wrong values belong to."""
-    return len({(row["batch"], row["file_line"]) for row in refused})
+    return len({(row["batch"], row["file_line"], row["part"]) for row in refused})
 
 
 def with_the_list_once(sentences: Iterable[str]) -> list[str]:

@@ -18,7 +18,7 @@ from pipelines.reports.frame.sheet import Column, Sheet, in_csv
 from pipelines.reports.frame.table_terminal import print_sheet
 from pipelines.reports.terminal.formats import Format, print_csv, print_json
 
-_REFUSALS = in_csv("feed", "column", "reason", "values", "line", "value", "sentence")
+_REFUSALS = in_csv("feed", "column", "reason", "values", "line", "value", "sentence", "place")
 
 
 def told_trial(trial: Trial) -> dict[str, Any]:
@@ -92,7 +92,7 @@ def _show_one(plant: Plant, trial: Tried) -> None:
         rows = [{k: _cell(plant, v) for k, v in row.items()} for row in trial.shown.iter_rows(named=True)]
         print_sheet(Sheet("first-rows", f"The first rows as {trial.feed}", columns, rows))
     for fault in trial.faults[:SHOWN_REFUSALS]:
-        where = f"line {fault.line}" if fault.line else "the file"
+        where = fault.place or (f"line {fault.line}" if fault.line else "the file")
         often = f", {fault.values:,} times, first" if fault.values > 1 else ""
         typer.echo(f"Set aside{often} {where}{f', column {fault.column}' if fault.column else ''}: {fault.sentence}.")
     if len(trial.faults) > SHOWN_REFUSALS:
