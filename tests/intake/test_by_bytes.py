@@ -49,7 +49,11 @@ def sentences(place: Place, name: str, data: bytes | str) -> list[str]:
 
 OTHER = {
     "gzip": ("csv", gzip.compress(TEXT), "packed by gzip, not plain text; let its name end in .csv.gz, or unpack it"),
-    "xlsx": ("csv", zipped("[Content_Types].xml", "xl/workbook.xml"), "a workbook (.xlsx), not plain text; save its"),
+    "xlsx": (
+        "csv",
+        zipped("[Content_Types].xml", "xl/workbook.xml"),
+        "a workbook (.xlsx), not plain text; let a [[mapping]] take it",
+    ),
     "zip": ("csv", zipped("counts.csv"), "a zip archive or a workbook kept as one, not plain text; unpack it"),
     "old workbook": ("csv", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(504), "a workbook of the old kind (.xls)"),
     "pdf": ("csv", b"%PDF-1.7\n1 0 obj\n", "a PDF, not plain text; send the export"),
@@ -126,3 +130,30 @@ def test_a_weight_of_too_many_digits_is_out_of_range(place: Place) -> None:
     head = "sampled_at,line,point,mould,sample,weight_g\n"
     row = "2026-03-02T09:00:00+01:00,K1,cold,11,1,99999999999999999999999.5\n"
     assert "is above the greatest value allowed" in sentences(place, "weight_checks.K1.csv", head + row)[0]
+
+
+UNNAMED = {
+    "weights_0302.xlsx": (
+        b"PK\x03\x04" + b"\0" * 26 + b"xl/workbook.xml",
+        "a workbook (.xlsx); let a [[mapping]] take it",
+    ),
+    "store.db": (b"SQLite format 3\0" + bytes(200), "an SQLite database; export its table as CSV"),
+    "ledger.bin": (bytes(8) + b"DUCK" + bytes(200), "a DuckDB database; export its table as CSV"),
+    "IMG_0815.jpg": (b"\xff\xd8\xff\xe0" + bytes(200), "a picture (JPEG); send the table itself"),
+    "week9.zip": (b"PK\x03\x04" + b"\0" * 26 + b"a.csv", "a zip archive"),
+    "week9.tar": (b"a.csv" + bytes(252) + b"ustar" + bytes(200), "a tar archive; unpack it"),
+    "firmware": (bytes(range(32)) * 20, "binary, of a kind that is not known here; send the table"),
+}
+
+
+@pytest.mark.parametrize("name", UNNAMED)
+def test_a_binary_file_that_nothing_names_is_told_for_what_it_is(name: str, place: Place) -> None:
+    data, says = UNNAMED[name]
+    (said,) = sentences(place, name, data)
+    assert f"{name}: by its first bytes the file is {says}" in said
+
+
+@pytest.mark.parametrize("code", ["utf-8", "utf-16", "cp1252"])
+def test_text_that_nothing_names_is_told_by_its_name(code: str, place: Place) -> None:
+    (said,) = sentences(place, "weather.csv", ("Zeit;Größe\n1;2\n" * 40).encode(code))
+    assert "the name does not begin with a feed" in said
