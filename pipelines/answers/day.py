@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.answers.breakages import Breakage, answer_breakages
 from pipelines.answers.holds import answer_holds
 from pipelines.answers.laboratory.answer import answer_laboratory
 from pipelines.answers.pareto import answer_pareto
@@ -58,6 +59,7 @@ class Day:
     changes: list[YieldChange]
     held: pl.DataFrame
     holds: list[HeldPallet]
+    breakages: list[Breakage]
     unvouched: list[StationDoubt]
     usual_doubts: list[Doubt]
     kept: list[Kept]
@@ -95,6 +97,7 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         changes=day_changes(reader, day_yield),
         held=reader.ask("pallets_held"),
         holds=[hold for hold in answer_holds(reader) if hold.hold],
+        breakages=answer_breakages(reader, plant, span, span.end),
         unvouched=unvouched,
         usual_doubts=usual_doubts,
         kept=kept,

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from pipelines.answers.breakages import LATELY, Breakage, answer_breakages
 from pipelines.answers.pareto import job_began
 from pipelines.answers.signals import kept_signals, ranked, with_notes
 from pipelines.clock import Span
@@ -42,13 +43,15 @@ class LineNow:
 
 @dataclass(frozen=True)
 class Now:
-    """The works at `at`; newest: the end of the newest window of counts; asked: the queries behind it."""
+    """The works at `at`; newest: the end of the newest window of counts; asked: the queries behind it;
+    breakages: those of the last hours."""
 
     at: datetime
     newest: datetime | None
     lines: list[LineNow]
     waiting: tuple[int, int]
     asked: frozenset[str] = frozenset()
+    breakages: tuple[Breakage, ...] = ()
 
 
 def newest_count(reader: Reader) -> datetime | None:
@@ -64,7 +67,8 @@ def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
     waiting = reader.ask("open_refusals_count").row(0)
     known = this_heard.stations(plant, now)
     lines = [_line(reader, plant, line, [station for station in known if station.line == line]) for line in plant.lines]
-    return Now(now, this_heard.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked))
+    broke = tuple(answer_breakages(reader, plant, Span(now - LATELY, now), now))
+    return Now(now, this_heard.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked), broke)
 
 
 @dataclass(frozen=True)

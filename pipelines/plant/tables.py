@@ -227,8 +227,12 @@ class Checks(PlantTable):
 
 class Warehouse(PlantTable):
     """released_means_gone: a pallet whose state is `released` has left the works. Without it nobody knows: released
-    means cleared, and still in the store."""
+    means cleared, and still in the store. breakage_minutes: pallets packed on a line so many minutes before and after
+    ware broke there are listed as beside the breakage."""
 
+    breakage_minutes: NotNegative = Field(
+        15.0, description="minutes before a breakage and after its clearing, within which packed pallets are listed"
+    )
     released_means_gone: bool = Field(
         False,
         description=(

@@ -65,7 +65,9 @@ class Plant(PlantTable):
         Checks(), description="how often what is due (0: not asked for), and when a challenge of a station is passed"
     )
     sampling: Sampling = Field(Sampling(), description="samples by ISO 2859-1, single sampling")
-    warehouse: Warehouse = Field(Warehouse(), description="what the states of pallets mean")
+    warehouse: Warehouse = Field(
+        Warehouse(), description="what the states of pallets mean, and which pallets a breakage is beside"
+    )
     cost: Cost | None = Field(None, description="what lost glass costs, where losses are wanted in money too")
     pages: Pages = Field(Pages(), description="how the works writes")
     schedule: Schedule = Field(Schedule(), description="when `coldledger serve` takes feeds in and closes days")

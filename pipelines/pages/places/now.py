@@ -18,6 +18,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
+from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.frame.sheet import Column, Sheet
@@ -117,13 +118,14 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         "now",
         "Now",
         _when(plant, works_now),
-        (table, *_signals(plant, works_now), _chart(works_now)),
+        (table, *_signals(plant, works_now), *breakage_sections(plant, works_now.breakages), _chart(works_now)),
         _figures(works_now),
         cautions=(CAUTION, GLASS),
         sources=(queries_words(works_now.asked),),
         refresh_s=refresh_s,
         notes=_notes(works_now),
         links=(("for a big screen", "/now?wall=1"),),
+        sometimes=("breakages",),
     )
 
 

@@ -13,6 +13,7 @@ from pipelines.measures.yields.meter_sentences import meter_sentences, yield_wor
 from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address
+from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.day.machine import machine_sections
 from pipelines.reports.day.tables import (
     critical_sheet,
@@ -110,6 +111,7 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
         ),
         _signals(plant, day),
         _critical_lines(day),
+        *breakage_sections(plant, day.breakages),
         _holds(plant, day),
         _laboratory(plant, day),
         missing_section(_missing(plant, day)),
