@@ -13,11 +13,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
+from itertools import groupby
 from math import isfinite
 
 from pipelines.clock import Span
 from pipelines.numbers import decimals, expected
 from pipelines.reports.frame.time_marks import GLYPHS, Mark, placed
+from pipelines.reports.frame.time_scale import round_up, stepped
 
 HOUR_STEPS = (1, 2, 3, 6, 12, 24, 48)
 MINUTE_STEPS = (5, 10, 15, 30)
@@ -225,7 +227,7 @@ class _Drawing:
             self._text(0, self.y + size, track.title, kind="title")
             self._text(layout.width, self.y + size, ", ".join(track.under), "end", "quiet")
             self.y += 1.9 * size
-        top = _round_up(max((v for v in (*track.values, *track.high) if isfinite(v)), default=1.0))
+        top = round_up(max((v for v in (*track.values, *track.high) if isfinite(v)), default=1.0))
         self._scale(top)
         self._band(track, top)
         self._bars(track, top)
@@ -263,28 +265,53 @@ class _Drawing:
     def _band(self, track: Track, top: float) -> None:
         """What 95 of 100 bins keep, and what is expected."""
         for low, high in zip(self._steps(track.low, top), self._steps(track.high, top), strict=True):
-            there = "".join(f"V{y:.1f}H{right:.1f}" for _, right, y in high)
-            back = "".join(f"V{y:.1f}H{left:.1f}" for left, _, y in reversed(low))
-            self.parts.append(f'<path class="band" d="M{high[0][0]:.1f} {low[0][2]:.1f}{there}{back}z"/>')
+            there = stepped([(right, y) for _, right, y in high])
+            back = stepped([(left, y) for left, _, y in reversed(low)])
+            self.parts.append(f'<path class="band" d="M{high[0][0]:.1f} {low[0][2]:.0f}{there}{back}z"/>')
         for run in self._steps(track.expected, top):
-            line = "".join(f"V{y:.1f}H{right:.1f}" for _, right, y in run)
+            line = stepped([(right, y) for _, right, y in run])
             self.parts.append(f'<path class="expected" d="M{run[0][0]:.1f} {run[0][2]:.1f}{line}"/>')
 
     def _bars(self, track: Track, top: float) -> None:
-        foot, plain, lit = self.y + self.layout.track, "", ""
-        step = timedelta(seconds=track.step_s)
+        """Counts as one stepped shape, and what lies beyond on top of it as another."""
+        plain, lit = [], []
+        for run in self._runs(track):
+            plain += self._shape(run, [value - beyond for _, _, value, beyond in run], [0.0] * len(run), top)
+            lit += self._shape(
+                run, [value for *_, value, _ in run], [value - beyond for _, _, value, beyond in run], top
+            )
+        for kind, shapes in (("plain", plain), ("beyond", lit)):
+            if shapes:
+                self.parts.append(f'<path class="{kind}" d="{"".join(shapes)}"/>')
+
+    def _runs(self, track: Track) -> Iterator[list[tuple[float, float, float, float]]]:
+        """Runs of known bins: (left, right, value, beyond) each."""
+        step, run = timedelta(seconds=track.step_s), []
         for number, (value, beyond) in enumerate(zip(track.values, track.beyond, strict=True)):
-            if not isfinite(value) or value <= 0:
+            if isfinite(value):
+                start = self.picture.span.start + number * step
+                right = self.x(min(start + step, self.picture.span.end))
+                run.append((self.x(start), right, value, beyond))
+            elif run:
+                yield run
+                run = []
+        if run:
+            yield run
+
+    def _shape(
+        self, run: list[tuple[float, float, float, float]], tops: list[float], feet: list[float], top: float
+    ) -> list[str]:
+        """The outlines between two stepped lines, one for each stretch in which the upper lies above the lower."""
+        shapes = []
+        for above, stretch in groupby(range(len(run)), lambda n: tops[n] > feet[n]):
+            if not above:
                 continue
-            start = self.picture.span.start + number * step
-            left, right = self.x(start), self.x(min(start + step, self.picture.span.end))
-            wide = max(0.6, right - left - (1 if right - left > 3 else 0))
-            level = self._height(value - beyond, top)
-            plain += f"M{left:.1f} {foot:.1f}V{level:.1f}h{wide:.1f}V{foot:.1f}z"
-            if beyond > 0:
-                lit += f"M{left:.1f} {level:.1f}V{self._height(value, top):.1f}h{wide:.1f}V{level:.1f}z"
-        self.parts.append(f'<path class="plain" d="{plain}"/>' if plain else "")
-        self.parts.append(f'<path class="beyond" d="{lit}"/>' if lit else "")
+            numbers = list(stretch)
+            there = stepped([(run[n][1], self._height(tops[n], top)) for n in numbers])
+            back = stepped([(run[n][0], self._height(feet[n], top)) for n in reversed(numbers)])
+            first = numbers[0]
+            shapes.append(f"M{run[first][0]:.1f} {self._height(feet[first], top):.0f}{there}{back}z")
+        return shapes
 
     def _still(self, still: Span) -> None:
         left, right = self._within(still)
@@ -358,14 +385,6 @@ class _Drawing:
                 if anchor:
                     self._text(words_x, y + 0.35 * layout.text, mark.words, anchor, "bad" if mark.bad else "")
         self.y += len(rows) * deep + 0.3 * layout.text
-
-
-def _round_up(value: float) -> float:
-    """The next of 1, 2, 4, 6, 8, 10 times a power of ten, at least 2, so that half of it can be read."""
-    power = 1.0
-    while power * 10 <= value:
-        power *= 10
-    return max(2.0, next(step * power for step in (1, 2, 4, 6, 8, 10, 20) if step * power >= value))
 
 
 def in_words(tracks: Iterable[Track]) -> str:

@@ -19,6 +19,7 @@ START = datetime(2026, 3, 2, 6, tzinfo=UTC)
 LEHR = timedelta(minutes=90)
 HOUR = timedelta(hours=1)
 NAN = float("nan")
+WIDTH = DESK.width - DESK.right - DESK.left
 
 
 def track(values: list[float], beyond: list[float] | None = None, expected: float = 4.0) -> Track:
@@ -83,7 +84,11 @@ def test_only_the_excess_is_coloured() -> None:
     assert not [path for path in plain.iter("path") if path.attrib["class"] == "beyond"], "high bars are no signal"
     lit = parts(drawn(picture(tracks=(track(values, [0.0] * 20 + [8.0] * 4),))))[0]
     (path,) = [path for path in lit.iter("path") if path.attrib["class"] == "beyond"]
-    assert path.attrib["d"].count("M") == 4
+    ends = [float(x) for x in re.findall(r"[MH]([\d.]+)", path.attrib["d"])]
+    assert min(ends) == pytest.approx(DESK.left + 20 / 24 * WIDTH, abs=0.2), "from the first bin that lies above"
+    assert max(ends) == pytest.approx(DESK.left + WIDTH, abs=0.2)
+    heights = [float(y) for y in re.findall(r"V([\d.]+)", path.attrib["d"])]
+    assert max(heights) - min(heights) == pytest.approx(8 / 20 * DESK.track, abs=1.1), "8 of a scale that ends at 20"
 
 
 def test_what_is_unknown_is_not_drawn_as_nothing() -> None:
@@ -102,7 +107,8 @@ def test_what_is_unknown_is_not_drawn_as_nothing() -> None:
     kinds = [path.attrib["class"] for path in wide.iter("path")]
     assert kinds.count("band") == 2 and kinds.count("expected") == 2, "one on each side of the hole"
     (bars,) = [path.attrib["d"] for path in wide.iter("path") if path.attrib["class"] == "plain"]
-    assert bars.count("M") == 2
+    starts = [float(x) for x in re.findall(r"M([\d.]+)", bars)]
+    assert starts == pytest.approx([DESK.left, DESK.left + 3 / 4 * WIDTH], abs=0.2), "no bar where none was called"
 
 
 def test_a_live_picture_shows_what_nobody_has_seen_yet() -> None:
