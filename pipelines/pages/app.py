@@ -29,6 +29,7 @@ from pipelines.pages.places import (
     holds,
     hour,
     laboratory,
+    line_times,
     machine_readable,
     moulds,
     now,
@@ -52,6 +53,7 @@ MOST_ASIDE = 12  # sentences that wait to be written as a page; who comes beyond
 PLACES = (
     now,
     hour,
+    line_times,
     moulds,
     day,
     weights,

@@ -25,6 +25,7 @@ LEADING_ON = frozenset(
         "/",
         "/index.html",
         "/hour",
+        "/times",
         "/moulds",
         "/day",
         "/weights",

@@ -12,6 +12,7 @@ from pipelines.clock import Span
 from pipelines.measures.pareto.calls_in_time import CallsInTime, counts_kept
 from pipelines.numbers import count, decimals, expected
 from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.time_marks import Mark
 from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn, in_words
@@ -208,19 +209,17 @@ def _should(series: CallsInTime, inside: np.ndarray) -> str:
     return f"{expected(float(mean.sum()))} expected ({count(float(low[0]))} to {count(float(high[0]))})"
 
 
-def head_words(plant: Plant, times: LineTimes) -> tuple[str, str, str]:
-    """What is to be acted on: containers lost an hour, defect and place, since when on both clocks; empty where
-    nothing is open.
+def head_figure(plant: Plant, times: LineTimes) -> tuple[Figure, ...]:
+    """What is to be acted on: containers lost an hour, defect and place, since when on both clocks; none where nothing
+    is open.
     """
     signal = _signal(times)
     if signal is None:
-        return "", "", ""
+        return ()
     near = times.span.end
     since = f"Since {clock_words(plant, signal.onset, near)} at the cold end"
     formed = f"formed since {clock_words(plant, signal.formed, near)}"
     interval = f"{clock_words(plant, signal.formed_low, near)} to {clock_words(plant, signal.formed_high, near)}"
-    return (
-        decimals(signal.lost_per_hour),
-        f"{signal.name}, {place_words(plant, signal)}",
-        f"{since}; {formed} ({interval}).",
-    )
+    what = f"lost an hour: {signal.name}, {place_words(plant, signal)}"
+    kind = "critical" if signal.severity == "critical" else ""
+    return (Figure(decimals(signal.lost_per_hour), what, f"{since}; {formed} ({interval}).", kind),)

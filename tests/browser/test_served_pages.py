@@ -36,6 +36,7 @@ FLAGS = [
 PAGES = (
     "/now",
     "/hour/K1",
+    "/times/K3?hours=12&defect=CHS",
     "/moulds/K3?hours=12",
     "/day/2026-03-10.html",
     "/weights/2026-03-10/K4.html",

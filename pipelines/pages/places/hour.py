@@ -97,5 +97,6 @@ def _hour(plant: Plant, line: str, span: Span, page: Page, live: int = 0) -> Vie
     view = view_of("hour", page, live)
     moulds = ("the cavities in this hour", f"/moulds/{line}?from={here}&to={end}")
     newest = ("the newest hour", f"/hour/{line}")
-    links = (*view.links, *(() if live else (newest,)), moulds)
+    times = ("the line in time", f"/times/{line}" if live else f"/times/{line}?from={here}&to={end}")
+    links = (*view.links, *(() if live else (newest,)), times, moulds)
     return View(**{**vars(view), "links": links, "sometimes": ("signals",)})

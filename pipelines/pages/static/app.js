@@ -84,6 +84,42 @@
     setTimeout(() => { button.textContent = said; }, 1500);
   };
 
+  // A window is drawn on a time picture by dragging along it; the two fields of its form take it and ask for it.
+  let drag = null;
+  const place = (svg, event) => {
+    const box = svg.getBoundingClientRect(), d = svg.dataset, wide = svg.viewBox.baseVal.width;
+    return Math.min(Number(d.right), Math.max(Number(d.left), (event.clientX - box.left) / box.width * wide));
+  };
+  const shown = () => {
+    const [low, high] = [drag.from, drag.to].sort((a, b) => a - b);
+    for (const rect of drag.svg.querySelectorAll('.chosen')) {
+      rect.classList.remove('off'); rect.setAttribute('x', low); rect.setAttribute('width', high - low);
+    }
+    return [low, high];
+  };
+  document.addEventListener('pointerdown', (event) => {
+    const svg = event.target.closest && event.target.closest('svg.times');
+    if (!svg || event.button !== 0) return;
+    drag = {svg, from: place(svg, event), to: place(svg, event)};
+    if (event.pointerType === 'mouse') event.preventDefault();
+  });
+  document.addEventListener('pointermove', (event) => { if (drag) { drag.to = place(drag.svg, event); shown(); } });
+  document.addEventListener('pointercancel', () => { drag = null; });
+  document.addEventListener('pointerup', () => {
+    if (!drag) return;
+    const [low, high] = shown(), d = drag.svg.dataset, form = document.querySelector('form input[name=from]')?.form;
+    drag = null;
+    if (!form || high - low < 6) return;
+    const at = (x) => {
+      const s = Number(d.from) + (x - d.left) / (d.right - d.left) * (d.to - d.from);
+      return new Date((Math.round(s / 60) * 60 + Number(d.offset)) * 1000).toISOString().slice(0, 16);
+    };
+    const last = new Date((Number(d.last) + Number(d.offset)) * 1000).toISOString().slice(0, 16);
+    form.elements.from.value = at(low);
+    form.elements.to.value = at(high) < last ? at(high) : last;
+    if (form.elements.from.value < form.elements.to.value) form.requestSubmit();
+  });
+
   const ready = () => document.querySelectorAll('[data-copy],[data-print]').forEach((b) => { b.hidden = false; });
   ready();
 })();

@@ -137,9 +137,10 @@ class _Drawing:
         self._tracks()
         self._clock(p.words.formed, p.lehr, above=False)
         self._marks([mark for mark in p.marks if not mark.cold_end])
+        offset = (p.local(p.span.start).utcoffset() or timedelta()).total_seconds()
         data = (
             f'data-from="{p.span.start.timestamp():.0f}" data-to="{p.end.timestamp():.0f}" data-left="{layout.left}" '
-            f'data-right="{self.right}"'
+            f'data-right="{self.right}" data-last="{p.span.end.timestamp():.0f}" data-offset="{offset:.0f}"'
         )
         return (
             f'<svg class="times {layout.name}" role="img" aria-label="{escape(p.name)}" viewBox="0 0 {layout.width} '
@@ -158,9 +159,8 @@ class _Drawing:
         return self.x(start), self.x(max(start, end))
 
     def _text(self, x: float, y: float, text: str, anchor: str = "", kind: str = "") -> None:
-        how = f' text-anchor="{anchor}"' if anchor else ""
-        of = f' class="{kind}"' if kind else ""
-        self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{how}{of}>{escape(text)}</text>')
+        how = (f' text-anchor="{anchor}"' if anchor else "") + (f' class="{kind}"' if kind else "")
+        self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{how}>{escape(text)}</text>')
 
     def _line(self, x1: float, y1: float, x2: float, y2: float, kind: str) -> None:
         self.parts.append(f'<path class="{kind}" d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}"/>')

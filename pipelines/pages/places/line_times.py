@@ -1,0 +1,166 @@
+"""A line in time: its calls on one axis with two clocks, all that happened, and a window to be chosen in it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from pipelines.answers.line_times import LineTimes, answer_line_times
+from pipelines.answers.now import hour_of_line, stations_alive
+from pipelines.cautions import GLASS
+from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.clock import Span
+from pipelines.errors import WrongUse
+from pipelines.ledger import Reader
+from pipelines.numbers import decimals
+from pipelines.pages.forms import choice, field, form
+from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.view import Special, View
+from pipelines.pages.web import Web, go, known, moment, span_asked
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.sources import sources
+from pipelines.reports.line_times import happened_sheet, head_figure, line_picture, window_words
+from pipelines.reports.missing import missing_section
+from pipelines.reports.signals import signals_sheet
+
+LIVE_S = 30
+HOURS, OFFERED = 12, (4, 12, 24, 72)
+Word = Annotated[str | None, Query(max_length=100)]
+Moment = Annotated[str | None, Query(max_length=40)]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/times")
+    def some_line() -> Response:
+        return go(f"/times/{next(iter(web.desk.opened.plant.lines))}")
+
+    @routes.get("/times/{line}")
+    def times(
+        request: Request,
+        line: str,
+        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
+        to: Moment = None,
+        until: Moment = None,
+        hours: Annotated[int, Query(ge=1, le=168)] = HOURS,
+        defect: Word = None,
+    ) -> Response:
+        """The newest hours of a line, or those before `until`; `from` and `to` choose a window in them."""
+        known(web, "line", line)
+        chosen = span_asked(web, start, to, "page")
+        end = moment(web, until) or (chosen.end if chosen is not None else None)
+        return web.show(request, line_in_time(web, line, chosen, end, hours, defect or None))
+
+    return routes
+
+
+def line_in_time(
+    web: Web, line: str, chosen: Span | None, end: datetime | None, hours: int, defect: str | None
+) -> PageQuestion:
+    """The page as it is kept for all readers: live where no end is told."""
+    fixed = None if end is None else _picture_span(chosen, end, hours)
+
+    def make(reader: Reader, plant: Plant) -> View:
+        reader = reader.noting()
+        span = fixed or _newest(web, reader, plant, line, hours)
+        times = answer_line_times(reader, plant, line, span, defect)
+        return _view(plant, times, chosen, None if fixed is not None else web.desk.now(), hours, reader)
+
+    return PageQuestion(("times", line, chosen, fixed, hours, defect), make, fixed)
+
+
+def _picture_span(chosen: Span | None, end: datetime, hours: int) -> Span:
+    """The hours before `end`; WrongUse where the chosen window does not lie in them."""
+    span = Span(end - timedelta(hours=hours), end)
+    if chosen is None:
+        return span
+    if chosen.end > end:
+        raise WrongUse("`to` lies after `until`: the picture ends there")
+    return Span(min(span.start, chosen.start), end)
+
+
+def _newest(web: Web, reader: Reader, plant: Plant, line: str, hours: int) -> Span:
+    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
+    span = hour_of_line(plant, stations)
+    end = span.end if span is not None else web.desk.now().replace(second=0, microsecond=0)
+    return Span(end - timedelta(hours=hours), end)
+
+
+def _view(
+    plant: Plant, times: LineTimes, chosen: Span | None, now: datetime | None, hours: int, reader: Reader
+) -> View:
+    clock, window = plant.clock, chosen or times.span
+    chart, words = line_picture(plant, times, now, chosen)
+    what = f", {plant.defects[times.defect].name}" if times.defect is not None else ""
+    return View(
+        "hour",
+        f"{times.line} in time{what}",
+        f"{clock.show(times.span.start)} to {clock.show(times.span.end)}, by the cold-end clock",
+        (
+            Section("Calls on two clocks", _explained(times), chart, words, wide=True),
+            _choose(plant, times, window, hours),
+            Section("What happened", sheet=happened_sheet(plant, times), wide=True),
+            Section("Signals of this time", sheet=signals_sheet(plant, times.signals, times.span.end), wide=True),
+            missing_section(_doubts(plant, times)),
+        ),
+        (*head_figure(plant, times), *(Figure(value, text) for value, text in window_words(plant, times, window))),
+        _links(plant, times, hours, now is None),
+        (CAUTION, GLASS),
+        sources(reader.asked, times.files),
+        f"Ware seen at a moment was formed {decimals(times.lehr.minutes)} min earlier ({times.lehr.source}).",
+        LIVE_S if now is not None else 0,
+    )
+
+
+def _explained(times: LineTimes) -> tuple[str, ...]:
+    """What the picture's signs mean, in a sentence or two."""
+    band = "Grey band: what 95 of 100 such times keep by the line's own past; dashed: expected."
+    return (f"{band} Blue: beyond it since a signal's onset. What stands below was made under the counts above it.",)
+
+
+def _doubts(plant: Plant, times: LineTimes) -> list[str]:
+    clock = plant.clock
+    said = [
+        f"{station} sends one count for {minutes} min: spread evenly here." for station, minutes in times.coarse.items()
+    ]
+    for span in times.silent:
+        start, end = clock.local(span.start), clock.local(span.end)
+        said.append(f"No counts came from the first station from {start:%H:%M} to {end:%H:%M}.")
+    return [*said, *dict.fromkeys(times.doubts)]
+
+
+def _local(plant: Plant, at: datetime) -> str:
+    return plant.clock.local(at).strftime("%Y-%m-%dT%H:%M")
+
+
+def _links(plant: Plant, times: LineTimes, hours: int, past: bool) -> tuple[tuple[str, str], ...]:
+    line, end = times.line, times.span.end
+    more = f"&defect={times.defect}" if times.defect is not None else ""
+    at = f"&until={_local(plant, end)}" if past else ""
+    back = _local(plant, end - timedelta(hours=hours))
+    return (
+        ("← earlier", f"/times/{line}?hours={hours}&until={back}{more}"),
+        *((("now", f"/times/{line}?hours={hours}{more}"),) if past else ()),
+        *((f"{each} h", f"/times/{line}?hours={each}{at}{more}") for each in OFFERED if each != hours),
+        ("the hour", f"/hour/{line}?at={_local(plant, end - timedelta(seconds=1))}"),
+        ("the cavities", f"/moulds/{line}?from={_local(plant, times.span.start)}&to={_local(plant, end)}"),
+        *((other, f"/times/{other}?hours={hours}{at}") for other in plant.lines if other != line),
+    )
+
+
+def _choose(plant: Plant, times: LineTimes, window: Span, hours: int) -> Special:
+    """The window and the defect, by keyboard; dragging over the picture fills in the same two fields."""
+    every = [("", "all defects"), *((code, f"{code} {each.name}") for code, each in plant.faults.items())]
+    fields = [
+        field("from", "From, by the cold-end clock", _local(plant, window.start), kind="datetime-local", most=40),
+        field("to", "To", _local(plant, window.end), kind="datetime-local", most=40),
+        choice("defect", "Defect", every, times.defect or ""),
+    ]
+    hidden = (("hours", str(hours)), ("until", _local(plant, times.span.end)))
+    return form("A window", f"/times/{times.line}", fields, (("", "Show"),), method="get", hidden=hidden)
