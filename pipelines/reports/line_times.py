@@ -148,8 +148,11 @@ def happened_sheet(plant: Plant, times: LineTimes) -> Sheet:
             "what": _whole(happened),
         }
 
-    rows = [row(happened) for happened in reversed(times.happened)]
-    strong = [n for n, happened in enumerate(reversed(times.happened)) if happened.bad]
+    last_first = sorted(
+        times.happened, key=lambda each: each.at + (timedelta() if each.cold_end else lehr), reverse=True
+    )
+    rows = [row(happened) for happened in last_first]
+    strong = [n for n, happened in enumerate(last_first) if happened.bad]
     caption = (
         f"Cold end and forming clock lie {decimals(times.lehr.minutes)} min apart ({times.lehr.source}). Challenges "
         "have the cold end's clock, the rest the forming clock; the other one is worked out."
