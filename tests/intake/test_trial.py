@@ -53,7 +53,7 @@ def test_a_trial_says_what_is_new_what_is_known_and_what_would_be_replaced(place
 
 
 def test_a_trial_needs_no_ledger(place: Place) -> None:
-    assert trial_of(place.opened, FOREIGN / "totals-K2.log", None, None).proposal is not None
+    assert trial_of(place.opened, FOREIGN / "waage.K1-20260302.tsv", None, None).proposal is not None
     assert not place.site.ledger.exists()
 
 

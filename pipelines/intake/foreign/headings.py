@@ -1,11 +1,13 @@
-"""What the columns of feeds are called in exports, in English, German and French: common words of the trade, without a
-source. The first fits best.
+"""What the columns of feeds are called in exports: common words of the trade, without a source. The first fits best;
+those of `vocabulary.py` come behind.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
+
+from pipelines.intake.foreign.vocabulary import MORE_NAMES
 
 _WORDS = {
     "window_start": "window start|window|start|clock|time|timestamp|date time|datetime|from|datum "
@@ -73,10 +75,13 @@ _WORDS = {
 def plain(heading: str) -> str:
     """A heading in small letters and digits, one blank between words; an umlaut as two letters."""
     text = heading.lower()
-    for umlaut, letters in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
+    for umlaut, letters in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss"), ("ł", "l")):
         text = text.replace(umlaut, letters)
     bare = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
     return " ".join(re.findall(r"[a-z0-9]+", bare))
 
 
-OTHER_NAMES: dict[str, tuple[str, ...]] = {column: tuple(words.split("|")) for column, words in _WORDS.items()}
+OTHER_NAMES: dict[str, tuple[str, ...]] = {
+    column: tuple("|".join(filter(None, (_WORDS.get(column), MORE_NAMES.get(column)))).split("|"))
+    for column in {**_WORDS, **MORE_NAMES}
+}

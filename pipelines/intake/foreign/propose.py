@@ -10,8 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from pipelines.errors import WrongUse
+from pipelines.intake.by_bytes import what_it_is
 from pipelines.intake.foreign.headings import OTHER_NAMES, plain
 from pipelines.intake.foreign.reshape import matching
+from pipelines.intake.foreign.sheet_traits import look_at_sheets
 from pipelines.intake.foreign.text_traits import (
     DATE_FORMATS,
     GROUPED,
@@ -22,11 +24,25 @@ from pipelines.intake.foreign.text_traits import (
     look,
     text_keys,
 )
+from pipelines.intake.foreign.vocabulary import GENERIC
+from pipelines.intake.foreign.workbook import is_workbook
 from pipelines.plant.mapping import Mapping, Wide
 from pipelines.plant.works import Plant
 from schemas.feeds import ALL_FEEDS, Feed
 
 _PLACE_WORD = re.compile(r"(?i)^(mould|mold|form|m)\W*(\d{1,4})$")
+_LEAST_FIT, _LEAST_USED = 0.6, 0.5  # of what a feed needs, by what it tells; of the headings
+# how much a column tells of what a list is about
+_TELLS = {
+    **dict.fromkeys(("window_start", "sampled_at", "checked_at", "read_at", "fitted_at", "started_at"), 0.3),
+    **dict.fromkeys(("line", "station", "furnace", "item", "sample", "window_s", "note", "by", "cause"), 0.4),
+    **dict.fromkeys(("packed_from", "packed_to", "state", "section", "part", "number", "looked_at", "linked_at"), 0.5),
+    **dict.fromkeys(
+        ("pallet", "weight_g", "density_g_cm3", "temper", "complaint", "gobs_cut", "total", "delivery"), 3.0
+    ),
+    **dict.fromkeys(("inspected", "rejected", "defect", "units", "empty_g", "filled_g", "batch_kg", "cullet_kg"), 2.0),
+    **dict.fromkeys(("stopped_at", "job"), 2.0),
+}
 _GIVEN = ("line", "station", "furnace", "sample")  # an export seldom says them; its name or the mapping does
 
 
@@ -46,7 +62,10 @@ def propose(data: bytes, name: str, plant: Plant, feed: str | None = None) -> Pr
     """A mapping for the text of one export. feed: which it is to become, where a person said so; else the one its
     headings fit best.
     """
-    text = look(data)
+    binary = what_it_is(data)
+    if binary is not None and not binary.workbook:
+        raise WrongUse(f"{name} is {binary.what}; {binary.do}")
+    text = look_at_sheets(data) if is_workbook(data) else look(data)
     wanted = _feed_for(text, plant, feed)
     row: dict[str, object] = {"files": _glob(name), "feed": wanted.name}
     row |= text_keys(text)
@@ -83,19 +102,47 @@ def _feed_for(text: Text, plant: Plant, feed: str | None) -> Feed:
             raise WrongUse(f"'{feed}' is no feed; one of {', '.join(ALL_FEEDS)}")
         return ALL_FEEDS[feed]
 
-    def fits(this_feed: Feed) -> float:
-        columns = _columns(text, this_feed)
-        wide = _wide(text, this_feed, plant, set(columns))
-        filled = {*columns.values(), *(c for part in wide for c in (str(part["name"]), str(part["value"])))}
-        texts = [
-            c
-            for c in this_feed.columns
-            if c not in this_feed.omittable and c not in _GIVEN and not this_feed.quantity(c).choices
-        ]
-        used = sum(h in columns or _taken(h, wide) for h in text.headings)
-        return sum(c in filled for c in texts) / len(texts) + used / len(text.headings)
+    found = fitting(text, plant)
+    if found is None:
+        raise WrongUse(
+            "cannot tell what the file is: too little of it is called as a feed's columns are; say which feed it is to "
+            f"become with --as, one of {', '.join(ALL_FEEDS)}"
+        )
+    return found
 
-    return max(ALL_FEEDS.values(), key=fits)
+
+def fitting(text: Text, plant: Plant) -> Feed | None:
+    """The feed that a text fits; None where nothing distinctive of one is there, or most headings would be unused.
+
+    A column counts by how much it tells: a pallet, a weight, a defect much, a time or a line little, and one that was
+    found by a word that many lists have hardly anything.
+    """
+
+    def fits(feed: Feed) -> tuple[float, float, float]:
+        columns = _columns(text, feed)
+        wide = _wide(text, feed, plant, set(columns))
+        there = {column: _tells(heading, column) for heading, column in columns.items()}
+        there |= {str(part[key]): _TELLS.get(str(part[key]), 1.0) for part in wide for key in ("name", "value")}
+        needed = [c for c in feed.columns if c not in feed.omittable and c not in _GIVEN]
+        least = sum(_TELLS.get(c, 1.0) for c in needed if not feed.quantity(c).choices) or 1.0
+        has = sum(there.get(c, 0.0) for c in needed if not feed.quantity(c).choices)
+        used = sum(h in columns or _taken(h, wide) for h in text.headings) / len(text.headings)
+        fit = has / least
+        if least < 1.0 and max(there.values(), default=0.0) >= 2.0:  # what tells most of it may be missing
+            fit = 1.0
+        return fit + used + 0.05 * sum(there.values()), fit, used
+
+    scored = {name: fits(feed) for name, feed in ALL_FEEDS.items()}
+    best = max(scored, key=lambda name: scored[name])
+    _, has, used = scored[best]
+    return ALL_FEEDS[best] if has >= _LEAST_FIT and used > _LEAST_USED else None
+
+
+def _tells(heading: str, column: str) -> float:
+    """How much a heading tells that is taken for a column."""
+    word = plain(heading)
+    share = 0.15 if word in GENERIC else 1.0
+    return share * _TELLS.get(column, 1.0)
 
 
 def _columns(text: Text, feed: Feed) -> dict[str, str]:

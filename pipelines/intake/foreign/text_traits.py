@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from pipelines.errors import WrongUse
@@ -38,7 +38,10 @@ DATE_FORMATS = ("%d.%m.%Y", "%d/%m/%Y", "%d-%m-%Y", "%d.%m.%y", "%m/%d/%Y", "%Y/
 _NUMBER = re.compile(r"[+-]?\d{1,3}([ .,']?\d{3})*([.,]\d+)?\Z|[+-]?\d+([.,]\d+)?\Z")
 _COMMA = re.compile(r"[+-]?\d+,\d+\Z")
 GROUPED = re.compile(r"\d{1,3}([.,' ])\d{3}(\1\d{3})*\Z")
-SUMS = re.compile(r"(?i)^(summe|sum|total|gesamt|somme|ensemble)\b")
+SUMS = re.compile(
+    r"(?i)^(zwischensumme|summe|sum|subtotal|total\w*|gesamt|somme|ensemble|suma|razem|soma|somma|"
+    r"bemerkung|anmerkung|note|notes|remark|nota|uwaga|uwagi|remarque|observa\w+)\b"
+)
 _SAMPLE = 400
 
 
@@ -52,10 +55,18 @@ class Text:
     header_lines: int
     headings: list[str]
     rows: list[list[str]]
+    sheet: str | None = None
+    feet: list[str] = field(default_factory=list)  # how lines begin that have not the width of the table
 
     def words(self, heading: str) -> list[str]:
         at = self.headings.index(heading)
-        return [row[at].strip() for row in self.rows if at < len(row) and row[at].strip()]
+        return [row[at].strip() for row in self.rows if at < len(row) and row[at].strip() and not is_left(row)]
+
+
+def is_left(row: Sequence[str]) -> bool:
+    """Whether a line is a total or a note, which says nothing of what its columns hold."""
+    first = next((cell.strip() for cell in row if cell.strip()), "")
+    return bool(SUMS.match(first))
 
 
 def look(data: bytes) -> Text:
@@ -68,14 +79,15 @@ def look(data: bytes) -> Text:
         raise WrongUse("no table was found in the file: no separator (comma, semicolon, tab or bar) divides its lines")
     width = widths.most_common(1)[0][0]
     skip = next(n for n, row in enumerate(rows) if len(row) == width and sum(bool(cell.strip()) for cell in row) > 1)
-    heads = _heads(rows[skip:])
+    heads = heads_in(rows[skip:])
     shape = Mapping(files=("*",), feed="", separator=separator, skip_lines=skip, header_lines=heads)
-    return Text(
-        encoding, separator, skip, heads, header(text, shape), [r for r in rows[skip + heads :] if len(r) == width]
-    )
+    behind = rows[skip + heads :]
+    feet = [row[0].strip() for row in behind if len(row) != width and row]
+    table = [row for row in behind if len(row) == width]
+    return Text(encoding, separator, skip, heads, header(text, shape), table, feet=feet)
 
 
-def _heads(rows: Sequence[Sequence[str]]) -> int:
+def heads_in(rows: Sequence[Sequence[str]]) -> int:
     """How many rows are headings: those before the first column turns to times or numbers; where it never does, those
     without any.
     """
@@ -127,7 +139,7 @@ def _reads(word: str, form: str) -> bool:
 
 
 def text_keys(text: Text) -> dict[str, object]:
-    fields: dict[str, object] = {}
+    fields: dict[str, object] = {"sheet": text.sheet} if text.sheet is not None else {}
     if text.encoding != "utf-8":
         fields["encoding"] = text.encoding
     if text.separator != ",":
@@ -147,7 +159,8 @@ def text_keys(text: Text) -> dict[str, object]:
         and (mark != "." or not any(re.fullmatch(r"\d+\.(\d{1,2}|\d{4,})", c) for c in cells))
     ):
         fields["thousands"] = mark
-    sums = {found[0] for row in text.rows for cell in row[:1] if (found := SUMS.match(cell.strip()))}
+    firsts = [next((cell.strip() for cell in row if cell.strip()), "") for row in text.rows]
+    sums = {found[0] for first in (*firsts, *text.feet) if (found := SUMS.match(first))}
     if sums:
         fields["leave_lines"] = [f"{word}*" for word in sorted(sums)]
     return fields

@@ -8,6 +8,7 @@ from pathlib import Path
 from pipelines.errors import WrongUse
 from pipelines.intake.foreign.propose import Proposal, propose
 from pipelines.intake.foreign.trial import Tried, try_file
+from pipelines.intake.foreign.workbook import is_workbook
 from pipelines.intake.read_csv import unpack
 from pipelines.site.folder import OpenSite
 from schemas.reasons import Reason
@@ -34,9 +35,15 @@ def trial_of(opened: OpenSite, file: Path, name: str | None, feed: str | None) -
     shown = name or file.name
     tried = try_file(file, shown, opened.site, opened.plant, opened.settings)
     strange = any(fault.reason in _NO_KIND for trial in tried for fault in trial.faults)
-    if feed is None and not strange:
+    unnamed = any(
+        fault.reason == Reason.OTHER_KIND.code and fault.column == "" for trial in tried for fault in trial.faults
+    )
+    if feed is None and not strange and not unnamed:
         return Trial(shown, tried)
-    proposal = propose(_bytes(opened, file, shown), shown, opened.plant, feed)
+    data = _bytes(opened, file, shown)
+    if feed is None and unnamed and not is_workbook(data):
+        return Trial(shown, tried)
+    proposal = propose(data, shown, opened.plant, feed)
     if proposal.mapping is None:
         return Trial(shown, [], proposal)
     plant = opened.plant.model_copy(update={"mapping": (proposal.mapping,)})
