@@ -10,6 +10,7 @@ from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.reports.frame.sheet import PAGE, TERMINAL, Column, Sheet
+from pipelines.reports.trace.contents import PACKED
 from schemas.answers.yields import FurnaceYield, Yield
 
 _MACHINES = (
@@ -302,7 +303,6 @@ def held_sheet(plant: Plant, day: Day) -> Sheet:
         Column("item", "Item"),
         Column("state", "State"),
         Column("units", "Units", "count"),
-        Column("from", "Packed from"),
-        Column("to", "to"),
+        *PACKED,
     )
     return Sheet("held", "Held", columns, rows, "State by the pallets feed, as the warehouse last told it.")

@@ -14,7 +14,7 @@ from pipelines.intake.foreign.try_or_propose import Trial
 from pipelines.measures.trace.station_faults import StationFault
 from pipelines.plant.works import Plant
 from pipelines.reports.feeds import faults_sheet
-from pipelines.reports.frame.sheet import Column, Sheet, in_csv
+from pipelines.reports.frame.sheet import CSV, Column, Sheet, in_csv
 from pipelines.reports.frame.table_terminal import print_sheet
 from pipelines.reports.terminal.formats import Format, print_csv, print_json
 
@@ -103,15 +103,13 @@ def _cell(plant: Plant, value: Any) -> Any:
     return plant.clock.show(value) if isinstance(value, datetime) else value
 
 
-_TOLD = ("line", "station", "kind", "since", "until", "certain", "minutes", "size", "key", "sentence")
-
-
 def show_station_faults(plant: Plant, faults: list[StationFault], span: Span, format: Format) -> None:
     """Clocks and counts that cannot be right, those that are certain first."""
     title = f"Clocks and counts in doubt, {plant.clock.show(span.start)} to {plant.clock.show(span.end)}"
     sheet = faults_sheet(plant, faults, title)
     if format is Format.json:
-        return print_json([{name: _moment(getattr(fault, name)) for name in _TOLD} for fault in faults])
+        columns = sheet.shown(CSV)
+        return print_json([{column.csv or column.name: row[column.name] for column in columns} for row in sheet.rows])
     if format is Format.csv:
         return print_csv(sheet)
     if not faults:

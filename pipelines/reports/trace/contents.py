@@ -65,11 +65,11 @@ _CALLS = (
     Column("low", "At least", "percent"),
     Column("high", "At most (95 %)", "percent"),
 )
+PACKED = (Column("from", "Packed from", ways=SHOWN), Column("to", "to", ways=SHOWN))
 _CARRIED = (
     Column("pallet", "Pallet", "id"),
     Column("item", "Item"),
-    Column("from", "Packed from", ways=SHOWN),
-    Column("to", "to", ways=SHOWN),
+    *PACKED,
     *in_csv("packed_from", "packed_to"),
     Column("state", "State"),
     *in_csv("units"),

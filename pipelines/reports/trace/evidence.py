@@ -172,7 +172,7 @@ def _detection(trace: Trace) -> Sheet:
             rows.append(
                 {
                     "where": ", ".join(station["stations"]),
-                    **{k: station[k] for k in ("passes", "caught", "rate", "low", "high")},
+                    **{column.name: station[column.name] for column in DETECTION},
                 }
             )
         rows.append(
