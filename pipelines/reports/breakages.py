@@ -9,6 +9,7 @@ from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.trace.contents import ON_PALLET
 
 TITLE = "Ware that broke, and the pallets beside it"
 PLACES = {"hot_end": "hot end", "lehr": "lehr", "packing": "packing"}
@@ -16,11 +17,7 @@ COLUMNS = (
     Column("line", "Line"),
     Column("broke", "Broke"),
     Column("place", "Place"),
-    Column("pallet", "Pallet"),
-    Column("item", "Item"),
-    Column("units", "Units", "count"),
-    Column("from", "Packed from"),
-    Column("to", "to"),
+    *ON_PALLET,
     Column("state", "State"),
 )
 

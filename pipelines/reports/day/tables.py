@@ -10,7 +10,7 @@ from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.reports.frame.sheet import PAGE, TERMINAL, Column, Sheet
-from pipelines.reports.trace.contents import PACKED
+from pipelines.reports.trace.contents import ON_PALLET
 from schemas.answers.yields import FurnaceYield, Yield
 
 _MACHINES = (
@@ -297,12 +297,5 @@ def held_sheet(plant: Plant, day: Day) -> Sheet:
         }
         for row in day.held.iter_rows(named=True)
     ]
-    columns = (
-        Column("pallet", "Pallet"),
-        Column("line", "Line"),
-        Column("item", "Item"),
-        Column("state", "State"),
-        Column("units", "Units", "count"),
-        *PACKED,
-    )
+    columns = (Column("line", "Line"), *ON_PALLET, Column("state", "State"))
     return Sheet("held", "Held", columns, rows, "State by the pallets feed, as the warehouse last told it.")

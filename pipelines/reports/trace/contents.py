@@ -66,6 +66,7 @@ _CALLS = (
     Column("high", "At most (95 %)", "percent"),
 )
 PACKED = (Column("from", "Packed from", ways=SHOWN), Column("to", "to", ways=SHOWN))
+ON_PALLET = (Column("pallet", "Pallet"), Column("item", "Item"), Column("units", "Units", "count"), *PACKED)
 _CARRIED = (
     Column("pallet", "Pallet", "id"),
     Column("item", "Item"),
