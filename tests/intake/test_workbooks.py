@@ -294,3 +294,22 @@ def test_text_under_a_mapping_of_sheets_is_told_so(mapped: Callable[[str], Place
     place.put("weights.xlsx", "Zeit;Form;Gewicht\n")
     (said,) = place.take().messages
     assert "names a sheet or a range, but the file is text" in said
+
+
+def test_a_ledger_made_again_from_the_archive_says_the_same_of_workbooks(mapped: Callable[[str], Place]) -> None:
+    from pipelines.jobs.from_archive import rebuild_from_archive
+
+    place = mapped(WEIGHTS)
+    place.put("weights.xlsx", books.xlsx({"Shift": [HEADS, [NINE, "11", 339.8], [TEN, "12", "x"], [TEN, "13", 341]]}))
+    place.put(
+        "weights-b.ods", books.ods({"Blatt": [HEADS, ["02.03.2026 11:00", "11", "y"], ["02.03.2026 12:00", "12", 5.5]]})
+    )
+    place.take()
+    before, said = weights(place), sentences(place)
+    place.site.ledger.unlink()
+    rebuild_from_archive(place.opened)
+    assert weights(place) == before and len(before) == 3
+    assert sentences(place) == said and [each.split(",")[0] for each in said] == [
+        "weights.xlsx Shift!C3",
+        "weights-b.ods Blatt!C2",
+    ]

@@ -19,5 +19,7 @@ the mapping and read again like any other. Where a cell stood goes with it as a 
 values, kinds of row, sums, codes, words of times and numbers, windows by their start (`cells.py`, `reshape.py`).
 
 **A proposal** (`intake/foreign/propose.py`, `text_traits.py`, `headings.py`) is a guess by the text and by common names
-of columns in seven languages (`vocabulary.py`); it is printed as TOML, marked, and tried at once where it lacks nothing.
+of columns in seven languages (`vocabulary.py`); it is printed as TOML, marked, and tried at once where it lacks
+nothing. What a column tells counts: a pallet or a weight much, a time little, a word that many lists have hardly
+anything; where too little is told, or most headings would be unused, nothing is proposed.
 """
