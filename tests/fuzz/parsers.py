@@ -94,7 +94,7 @@ def seeds() -> list[tuple[str, bytes]]:
         (p.name, p.read_bytes()[:6000])
         for folder in ("day", "faults", "foreign")
         for p in sorted((SAMPLES / folder).iterdir())
-        if p.suffix != ".toml"
+        if p.is_file() and p.suffix != ".toml"
     ]
     rows = pl.DataFrame(
         {

@@ -71,6 +71,12 @@ def test_a_workbook_that_nothing_names_is_proposed_by_its_sheet(place: Place) ->
     assert (mapping["feed"], mapping["sheet"], mapping["skip_lines"]) == ("weight_checks", "Werte", 1)
 
 
+def test_a_workbook_without_headings_or_without_a_table_says_so(plant: Plant) -> None:
+    for rows in ([[1, 2, 3], [4, 5, 6]], [["x"]], []):
+        with pytest.raises(WrongUse, match=r"cannot tell|no table was found"):
+            propose(books.xlsx({"A": rows}), "x.xlsx", plant)
+
+
 def test_a_database_is_never_proposed_as_text(place: Place) -> None:
     from pipelines.intake.foreign.try_or_propose import trial_of
 

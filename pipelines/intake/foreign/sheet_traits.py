@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import islice
 
 from pipelines.errors import FileRefused, WrongUse
-from pipelines.intake.foreign.table import headings
+from pipelines.intake.foreign.table import headings, numbered
 from pipelines.intake.foreign.text_traits import Text, heads_in
 from pipelines.intake.foreign.workbook import SheetRow, sheets_of, word_of
 from pipelines.settings import Settings
@@ -30,7 +30,7 @@ def look_at_sheets(data: bytes) -> Text:
     begin = next(n for n, row in enumerate(sample) if 2 * _filled(row) > most)
     lines = [[word_of(cell) for cell in row.cells] for row in sample[begin:]]
     heads = heads_in(lines)
-    names = headings(lines[:heads])
+    names = headings(lines[:heads]) if heads else numbered(len(lines[0]))
     return Text("utf-8", ",", sample[begin].number - 1, heads, names, lines[heads:], name)
 
 
