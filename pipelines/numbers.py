@@ -12,13 +12,18 @@ def use(way: Pages) -> None:
     _WAY[0] = way
 
 
+def marks() -> tuple[str, str]:
+    """The decimal mark, and the sign between thousands: a thin space where the works says a blank."""
+    way = _WAY[0]
+    return way.decimal, "\u2009" if way.thousands == " " else way.thousands
+
+
 def decimals(value: float | None, digits: int = 0) -> str:
     """A number for people; thousands stand apart by a thin space where the works says a blank; a dash for nothing."""
     if value is None:
         return "–"
-    way = _WAY[0]
-    apart = "\u2009" if way.thousands == " " else way.thousands
-    return f"{value:,.{digits}f}".replace(",", "\0").replace(".", way.decimal).replace("\0", apart).replace("-", "−")
+    decimal, apart = marks()
+    return f"{value:,.{digits}f}".replace(",", "\0").replace(".", decimal).replace("\0", apart).replace("-", "−")
 
 
 LEAST_SHOWN = 0.05  # below it an expected number would be written 0.0, and nothing that can happen is expected 0 times
@@ -37,3 +42,8 @@ def percent(value: float | None, digits: int = 2) -> str:
 
 def count(value: float | None) -> str:
     return "–" if value is None else decimals(value).replace("\u2009", " ")
+
+
+def chance(value: float) -> str:
+    """A probability of chance: one figure of it."""
+    return f"{value:.1g}".replace(".", marks()[0])

@@ -21,6 +21,7 @@ from zoneinfo import ZoneInfo
 
 from pipelines.clock import BadTime, Span, parse_timestamp
 from pipelines.errors import WrongUse
+from pipelines.words import say
 from schemas.reasons import Reason
 
 FIRST, LAST = date(2000, 1, 1), date(2100, 12, 31)  # days of works that can have data
@@ -47,7 +48,14 @@ def shown(text: str) -> str:
 
 
 def _outside(text: str) -> NoReturn:
-    raise WrongUse(f"'{shown(text)}' is no time of a works: days run from {FIRST} to {LAST}")
+    raise WrongUse(
+        say(
+            "'{shown}' is no time of a works: days run from {first} to {last}",
+            shown=shown(text),
+            first=FIRST,
+            last=LAST,
+        )
+    )
 
 
 def day(text: str) -> date:
@@ -57,7 +65,7 @@ def day(text: str) -> date:
             raise ValueError
         this_day = date.fromisoformat(text)
     except ValueError:
-        raise WrongUse(f"'{shown(text)}' is not a day such as 2026-03-02") from None
+        raise WrongUse(say("'{shown}' is not a day such as 2026-03-02", shown=shown(text))) from None
     if not FIRST <= this_day <= LAST:
         _outside(text)
     return this_day
@@ -73,7 +81,9 @@ def moment(text: str, zone: ZoneInfo | None = None) -> datetime:
         timestamp = parse_timestamp(text if len(text) > 10 else f"{text}T00:00", zone)
     except BadTime as error:
         if error.reason is Reason.NO_OFFSET:
-            raise WrongUse(f"'{shown(text)}' needs an offset from UTC, such as 2026-03-02T09:00:00+01:00") from None
+            raise WrongUse(
+                say("'{shown}' needs an offset from UTC, such as 2026-03-02T09:00:00+01:00", shown=shown(text))
+            ) from None
         raise WrongUse(error.reason.sentence(shown(text), error.expected)) from None
     except OverflowError:
         _outside(text)
@@ -89,8 +99,14 @@ def within_days(text: str, on: date) -> date:
     """The production day that a typed moment belongs to; WrongUse with what was typed for one that no works has."""
     if not FIRST <= on <= LAST:
         raise WrongUse(
-            f"'{shown(text)}' is no time of a works: it belongs to production day {on}, and days run from {FIRST} to "
-            f"{LAST}"
+            say(
+                "'{shown}' is no time of a works: it belongs to production day {on}, and days run from "
+                "{first} to {last}",
+                shown=shown(text),
+                on=on,
+                first=FIRST,
+                last=LAST,
+            )
         )
     return on
 
@@ -99,7 +115,15 @@ def span(start: str, end: str, zone: ZoneInfo, question: str, names: tuple[str, 
     """[start, end) of a question, no longer than LONGEST says; `names` are those of the two in the sentence."""
     this_span = Span(moment(start, zone), moment(end, zone))
     if this_span.start >= this_span.end:
-        raise WrongUse(f"{names[0]} {shown(start)} must lie before {names[1]} {shown(end)}")
+        raise WrongUse(
+            say(
+                "{first} {start} must lie before {last} {end}",
+                first=names[0],
+                start=shown(start),
+                last=names[1],
+                end=shown(end),
+            )
+        )
     _bounded(this_span.end - this_span.start, question)
     return this_span
 
@@ -118,7 +142,15 @@ def days(first: str, last: str, question: str, names: tuple[str, str] = ("--from
     """Two production days, the last included."""
     pair = day(first), day(last)
     if pair[0] > pair[1]:
-        raise WrongUse(f"{names[0]} {first} must not lie after {names[1]} {last}")
+        raise WrongUse(
+            say(
+                "{name} {first} must not lie after {other} {last}",
+                name=names[0],
+                first=first,
+                other=names[1],
+                last=last,
+            )
+        )
     _bounded(pair[1] - pair[0] + timedelta(days=1), question)
     return pair
 
@@ -127,8 +159,11 @@ def _bounded(length: timedelta, question: str) -> None:
     most = LONGEST[question]
     if length > timedelta(days=most, hours=1):  # the hour: a clock that was put back
         raise WrongUse(
-            f"that is {length / timedelta(days=1):,.0f} days, and this question bears at most {most:,}; ask for "
-            "parts of it"
+            say(
+                "that is {days} days, and this question bears at most {most}; ask for parts of it",
+                days=f"{length / timedelta(days=1):,.0f}",
+                most=f"{most:,}",
+            )
         )
 
 
@@ -141,14 +176,30 @@ def whole(text: str, least: int, most: int, name: str) -> int:
 
 def no_whole(text: str, least: int, most: int, name: str) -> WrongUse:
     """The sentence of what is no such number."""
-    return WrongUse(f"{name} is a whole number from {least} to {most}, not '{shown(text)}'")
+    return WrongUse(
+        say(
+            "{name} is a whole number from {least} to {most}, not '{shown}'",
+            name=name,
+            least=least,
+            most=most,
+            shown=shown(text),
+        )
+    )
 
 
 def amount(text: str, least: float, most: float, name: str) -> float:
     """A number from `least` to `most`, written with a point."""
     if _AMOUNT.fullmatch(text) and math.isfinite(float(text)) and least <= float(text) <= most:
         return float(text)
-    raise WrongUse(f"{name} is a number from {least:g} to {most:g}, not '{shown(text)}'")
+    raise WrongUse(
+        say(
+            "{name} is a number from {least} to {most}, not '{shown}'",
+            name=name,
+            least=f"{least:g}",
+            most=f"{most:g}",
+            shown=shown(text),
+        )
+    )
 
 
 def within(answer: datetime) -> datetime:

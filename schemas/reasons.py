@@ -110,8 +110,12 @@ class Reason(Enum):
 
     def sentence(self, value: str | None = None, expected: str | None = None) -> str:
         """The sentence with its value and what was expected filled in."""
-        shown = "" if value is None else value if len(value) <= 80 else value[:77] + "..."
-        return self.value.format(value=f"'{shown}'", expected=expected or "")
+        return self.value.format(value=f"'{shortened(value)}'", expected=expected or "")
+
+
+def shortened(value: str | None) -> str:
+    """A value as a sentence shows it."""
+    return "" if value is None else value if len(value) <= 80 else value[:77] + "..."
 
 
 def reason_of(code: str) -> Reason:

@@ -12,6 +12,7 @@ ROOT = Path(__file__).parent.parent
 # from the ground up: a package or module imports only what stands before it, also inside functions and for types alone
 ORDER = (
     "schemas",
+    "pipelines.words",
     "pipelines.errors",
     "pipelines.whole_files",
     "pipelines.clock",

@@ -12,7 +12,8 @@ from pipelines.ledger import Ledger
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.hour_figures import REJECTS, StationLife
 from pipelines.plant.works import Plant
-from schemas.reasons import reason_of, refusal_sentence
+from pipelines.words import Message, joined, say
+from schemas.reasons import reason_of, refusal_sentence, shortened
 
 ALL_TIMES = datetime(1900, 1, 1, tzinfo=UTC) + LOOK_BACK
 STOPPED = ("late", "silent")  # states of a station of which somebody must learn
@@ -25,6 +26,12 @@ def answer_feeds(
     feeds = [_told(row) for row in reader.ask("arrivals_by_feed").iter_rows(named=True)]
     stations = [_station(station) for station in _stations(reader, plant, now)] if now is not None else []
     return {"feeds": feeds, "stations": stations, "refused": _refused(reader, most, from_batch)}
+
+
+def refused_words(code: str, value: str | None, expected: str | None) -> str:
+    """Why a row or a file was refused; the reason's own sentence with its value."""
+    reason = reason_of(code)
+    return Message(reason.value, {"value": f"'{shortened(value)}'", "expected": expected or ""})
 
 
 def _refused(reader: Reader, most: int, from_batch: int) -> list[dict[str, Any]]:
@@ -55,7 +62,7 @@ def answer_replaced(reader: Reader, feed: str) -> list[dict[str, Any]]:
     """The rows of a feed that are no longer in force, newest replacement first; WrongUse for an unknown feed."""
     known = reader.ask("facts")["feed"].to_list()
     if feed not in known:
-        raise WrongUse(f"there is no feed '{feed}'; there are {', '.join(known)}")
+        raise WrongUse(say("there is no feed '{feed}'; there are {known}", feed=feed, known=joined(", ", known)))
     rows = reader.replaced(feed).sort("replaced_at", "batch", "file_line", descending=[True, False, False])
     return [_told(row) for row in rows.iter_rows(named=True)]
 
@@ -77,14 +84,18 @@ def _station(station: StationLife) -> dict[str, Any]:
 
 
 def _verdict(station: StationLife) -> str:
-    behind = f"{station.behind.total_seconds() / 60:.0f} min behind the clock" if station.behind is not None else ""
+    behind = (
+        say("{total_seconds} min behind the clock", total_seconds=f"{station.behind.total_seconds() / 60:.0f}")
+        if station.behind is not None
+        else ""
+    )
     state = {
         "alive": "" if station.sends else "ok",
-        "late": f"late: {behind}",
-        "silent": f"silent: {behind}, its line's others go on",
-        "never": "never heard of",
+        "late": say("late: {behind}", behind=behind),
+        "silent": say("silent: {behind}, its line's others go on", behind=behind),
+        "never": say("never heard of"),
     }[station.state]
-    return "; ".join(words for words in (state, _sends(station.sends)) if words)
+    return joined("; ", (words for words in (state, _sends(station.sends)) if words))
 
 
 def _sends(sends: str) -> str:
@@ -92,8 +103,10 @@ def _sends(sends: str) -> str:
     if not sends:
         return ""
     if sends == REJECTS:
-        return f"{sends}, no counts of ware: its calls are told without a rate of its own"
-    return f"{sends}, no counts by window: yields stand on them, Paretos and signals pass the station over"
+        return say("{sends}, no counts of ware: its calls are told without a rate of its own", sends=sends)
+    return say(
+        "{sends}, no counts by window: yields stand on them, Paretos and signals pass the station over", sends=sends
+    )
 
 
 def _sentence(row: dict[str, Any]) -> str:

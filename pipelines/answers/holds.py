@@ -12,6 +12,7 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, SCRAPPED, Hold, folded, holding
 from pipelines.measures.holds.sampling import inspection_after, plans
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.holds import Decision, HeldPallet
 from schemas.answers.trace import SamplingPlan
 
@@ -108,15 +109,15 @@ def _of_pallet(row: dict[str, Any] | None) -> dict[str, Any]:
 
 def _disagreement(state: str, warehouse: str | None) -> str:
     if warehouse is None:
-        return "the pallets feed does not know it"
+        return say("the pallets feed does not know it")
     if state == HELD and warehouse == "released":
-        return "held here, but the warehouse has released it: it may be on the road or with the customer"
+        return say("held here, but the warehouse has released it: it may be on the road or with the customer")
     if state == HELD and warehouse == "packed":
-        return "held here, but the warehouse does not say so yet"
+        return say("held here, but the warehouse does not say so yet")
     if state == SCRAPPED and warehouse != "scrapped":
-        return f"scrapped here, but the warehouse says {warehouse}"
+        return say("scrapped here, but the warehouse says {warehouse}", warehouse=warehouse)
     if state == "released" and warehouse in ("held", "resort"):
-        return f"released here, but the warehouse says {warehouse}"
+        return say("released here, but the warehouse says {warehouse}", warehouse=warehouse)
     return ""
 
 
@@ -130,7 +131,7 @@ def _only_warehouse(row: dict[str, Any]) -> HeldPallet:
         why="",
         evidence="",
         warehouse=str(row["state"]),
-        disagrees="held by the warehouse; no decision about it is kept here",
+        disagrees=say("held by the warehouse; no decision about it is kept here"),
         **_of_pallet(row),
     )
 
@@ -146,14 +147,16 @@ def plans_of_hold(
     """
     if severity == "critical":
         raise WrongUse(
-            "a critical defect is not sampled away: sort all of the hold or scrap it, as the works' quality system "
-            "decides"
+            say(
+                "a critical defect is not sampled away: sort all of the hold or scrap it, as the works' "
+                "quality system decides"
+            )
         )
     if severity not in ("major", "minor"):
         raise WrongUse(f"--severity is major or minor, not '{severity}'")
     held = [hold for hold in answer_holds(reader, name=name) if hold.state == HELD]
     lot = sum(pallet.units or 0 for pallet in held)
     if lot < 2:
-        raise WrongUse(f"{name} holds no pallet; see `coldledger holds --all`")
+        raise WrongUse(say("{name} holds no pallet; see `coldledger holds --all`", name=name))
     sampling_plans = plans(plant.sampling, lot, severity)
     return inspection_after(past, None, steady, sampling_plans[0].ac), sampling_plans

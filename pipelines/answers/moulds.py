@@ -33,6 +33,7 @@ from pipelines.measures.signals.cells import BLOCK_HOURS, cells_between
 from pipelines.measures.signals.counts import COARSEST_MIN
 from pipelines.measures.statistics.shares import ratio
 from pipelines.plant.works import Plant
+from pipelines.words import joined, say
 from schemas.answers.signals import Signal
 
 LONGEST = timedelta(days=7)
@@ -73,9 +74,15 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
     """
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
-        raise WrongUse(f"there is no defect '{defect}' in works.toml; it has {', '.join(plant.defects)}")
+        raise WrongUse(
+            say(
+                "there is no defect '{defect}' in works.toml; it has {defects}",
+                defect=defect,
+                defects=joined(", ", plant.defects),
+            )
+        )
     if span.end - span.start > LONGEST:
-        raise WrongUse(f"a map of cavities looks over {LONGEST.days} days at the most")
+        raise WrongUse(say("a map of cavities looks over {days} days at the most", days=LONGEST.days))
     calls, ware = placed_counts(reader, plant, line, span)
     lehr = lehr_time(reader, plant, line, span)
     places = _places(plant, line)
@@ -181,7 +188,7 @@ def _told_apart(calls: pl.DataFrame) -> tuple[int, int, int]:
 
 def _unread(calls: pl.DataFrame) -> list[str]:
     words = unread_words(unread_calls(calls))
-    return [f"{words}: the calls of each cavity are of the others only."] if words else []
+    return [say("{words}: the calls of each cavity are of the others only.", words=words)] if words else []
 
 
 def _too_coarse(ware: pl.DataFrame, span: Span) -> dict[str, int]:
@@ -193,11 +200,15 @@ def _too_coarse(ware: pl.DataFrame, span: Span) -> dict[str, int]:
 
 def _doubts(reader: Reader, plant: Plant, line: str, span: Span, coarse: dict[str, int], against: str) -> list[str]:
     said = [
-        f"{station} sends one count for {minutes} min: too long for this map." for station, minutes in coarse.items()
+        say("{station} sends one count for {minutes} min: too long for this map.", station=station, minutes=minutes)
+        for station, minutes in coarse.items()
     ]
     if against == "others":
         said.append(
-            "The past does not cover this time: each cavity is compared with the others, a defect of all cannot show."
+            say(
+                "The past does not cover this time: each cavity is compared with the others, a defect of all "
+                "cannot show."
+            )
         )
     return [*said, *dict.fromkeys(doubt for _, _, doubt in answer_doubts(reader, plant, span, line))]
 

@@ -14,6 +14,7 @@ from pipelines.measures.pareto.mould_places import with_cavity, with_formed
 from pipelines.measures.pareto.ranking import DIMENSIONS, NEEDS_PLACE, pareto
 from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.plant.works import Plant
+from pipelines.words import joined, say
 from schemas.answers.pareto import Pareto
 
 PAST = timedelta(hours=PAST_HOURS)
@@ -22,14 +23,16 @@ PAST = timedelta(hours=PAST_HOURS)
 def check_line(plant: Plant, line: str) -> None:
     """WrongUse unless works.toml knows the line."""
     if line not in plant.lines:
-        raise WrongUse(f"there is no line '{line}' in works.toml; it has {', '.join(plant.lines)}")
+        raise WrongUse(
+            say("there is no line '{line}' in works.toml; it has {lines}", line=line, lines=joined(", ", plant.lines))
+        )
 
 
 def answer_pareto(reader: Reader, plant: Plant, line: str, span: Span, by: str = "defect") -> Pareto:
     """The Pareto of [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or dimension."""
     check_line(plant, line)
     if by not in DIMENSIONS:
-        raise WrongUse(f"--by {by} is not one of {', '.join(DIMENSIONS)}")
+        raise WrongUse(f"--by {by} is not one of {joined(', ', DIMENSIONS)}")
     calls, ware = _counts(reader, plant, line, span, by)
     return pareto(plant, line, (span.start, span.end), by, calls, ware, *_past(reader, plant, line, span))
 

@@ -17,16 +17,18 @@ from pipelines.measures.signals import Found, follow_lines, line_counts
 from pipelines.measures.signals.baseline import PAST_HOURS
 from pipelines.measures.signals.cells import cell_expectations
 from pipelines.measures.signals.expected import hour_doubts, hour_expectations
+from pipelines.measures.signals.sentences import recalled_doubt, recalled_signal
 from pipelines.measures.signals.tell import CRITICAL_CALL, Logs, critical_calls, tell
 from pipelines.measures.signals.track import Tracker
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.signals import Signal
 
 PAST = timedelta(hours=PAST_HOURS)
 LEAD = timedelta(hours=12)  # followed before what is asked for, so that signals open then are known
 ASKED_LEAD = timedelta(hours=8)
 HOUR = timedelta(hours=1)
-NOTHING_CAME = "nothing came: no count reaches into this time, and nothing of it could be judged."
+NOTHING_CAME = say("nothing came: no count reaches into this time, and nothing of it could be judged.")
 
 
 @dataclass(frozen=True)
@@ -220,7 +222,7 @@ def kept_signals(reader: Reader, start: datetime, end: datetime, lines: Sequence
     """
     rows = reader.ask("signals_at", from_time=start, to_time=end)
     mine = rows if lines is None else rows.filter(pl.col("line").is_in(lines))
-    return [Signal.model_validate_json(text) for text in mine["told"]]
+    return [recalled_signal(Signal.model_validate_json(text)) for text in mine["told"]]
 
 
 def named_as_kept(signals: Sequence[Signal], kept: Sequence[Signal]) -> list[Signal]:
@@ -291,7 +293,7 @@ def answer_doubts(reader: Reader, plant: Plant, span: Span, line: str | None = N
         for hour, doubt in rows.iter_rows():
             if hour + HOUR > span.start:
                 moments.setdefault((text, doubt), hour)
-    return [(each, hour, doubt) for (each, doubt), hour in moments.items()]
+    return [(each, hour, recalled_doubt(doubt)) for (each, doubt), hour in moments.items()]
 
 
 def unheard_lines(reader: Reader, plant: Plant, span: Span, line: str | None = None) -> list[tuple[str, datetime, str]]:
@@ -308,4 +310,5 @@ def hour_signals(reader: Reader, line: str, span: Span) -> tuple[list[Signal], l
     """A line's signals as they stood at the end of an hour, and what of it could not be judged; from what was kept."""
     kept = kept_signals(reader, span.start, span.end, [line])
     doubts = reader.ask("doubts_of_line", line=line, from_time=span.start, to_time=span.end)
-    return ranked(with_notes(reader, kept)), doubts["doubt"].unique(maintain_order=True).to_list()
+    said = doubts["doubt"].unique(maintain_order=True)
+    return ranked(with_notes(reader, kept)), [recalled_doubt(text) for text in said]

@@ -21,6 +21,7 @@ from pipelines.measures.trace.station_faults import (
     standing_still,
 )
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 MOST_NUMBERS = 12
 LEAST_READ = 3  # containers: a number read once or twice says nothing
@@ -70,8 +71,13 @@ def _ahead(reader: Reader, line: str, span: Span) -> list[StationFault]:
             span.start,
             span.end,
             True,
-            f"{row['station']} sent windows that end {row['lead_s'] / 60:.0f} min after {row['file']} was received: "
-            "its clock is ahead by at least that, or this computer's is behind",
+            say(
+                "{station} sent windows that end {lead} min after {file} was received: its clock is ahead "
+                "by at least that, or this computer's is behind",
+                station=row["station"],
+                lead=f"{row['lead_s'] / 60:.0f}",
+                file=row["file"],
+            ),
             minutes=row["lead_s"] / 60,
             size=float(row["files"]),
         )

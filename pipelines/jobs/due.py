@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 HOUR = timedelta(hours=1)
 BETWEEN = timedelta(minutes=1)  # from one intake that a new file called to the next, where stations send without end
@@ -54,15 +55,17 @@ def upcoming(plant: Plant, now: datetime, most: int = 4, closed: Collection[date
     at = now
     for _ in range(most):
         at = next_intake(plant, at)
-        checks.append(Due("intake", at, f"every hour at minute {plant.schedule.intake_minute}"))
+        checks.append(
+            Due("intake", at, say("every hour at minute {intake_minute}", intake_minute=plant.schedule.intake_minute))
+        )
     if plant.schedule.on_new_file:
-        checks.append(Due("intake", None, "whenever a whole file lies in inbox/"))
+        checks.append(Due("intake", None, say("whenever a whole file lies in inbox/")))
     today = plant.clock.day_of(now)
     for day in (today - timedelta(days=1), today):
         moment = close_time(plant, day)
         if moment > now and day not in closed:
-            why = f"production day {day}" + (
-                "" if plant.schedule.close_at else ", at the latest; sooner when its last feed has come"
+            why = say("production day {day}", day=day) + (
+                "" if plant.schedule.close_at else say(", at the latest; sooner when its last feed has come")
             )
             checks.append(Due("close", moment, why))
     return sorted(checks, key=lambda answer: (answer.at is None, answer.at or now))
@@ -95,11 +98,11 @@ def intake_due(plant: Plant, past: PastRuns, now: datetime, files: bool) -> str:
     if "intake" not in past.begun:
         return "start"
     if past.failed.get("intake"):
-        return "the one before failed"
+        return say("the one before failed")
     if next_intake(plant, past.begun["intake"]) <= now:
-        return f"minute {plant.schedule.intake_minute} of the hour"
+        return say("minute {intake_minute} of the hour", intake_minute=plant.schedule.intake_minute)
     rested = now - past.begun["intake"] >= BETWEEN
-    return "a new file" if files and rested and plant.schedule.on_new_file else ""
+    return say("a new file") if files and rested and plant.schedule.on_new_file else ""
 
 
 def close_due(
@@ -117,9 +120,9 @@ def close_due(
         if close_time(plant, day) <= now and (
             "close" not in past.begun or past.begun["close"] < _last_close_time(plant, now) or past.failed.get("close")
         ):
-            return f"production day {day}: its time has come"
+            return say("production day {day}: its time has come", day=day)
         if plant.schedule.close_at is None and day in missing and not missing[day]:
-            return f"production day {day}: its last feed has come"
+            return say("production day {day}: its last feed has come", day=day)
     return ""
 
 

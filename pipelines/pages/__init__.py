@@ -42,7 +42,7 @@ without a jump, copies; without it all still works.
 **The application writes the ledger in its own process**: DuckDB refuses a writer while the process has it open to read,
 so a writer holds the gate and waits until its readers have closed (`store.py`).
 
-**Texts** (`pages/texts.toml`): keys for the application's own words, phrases for what reports write in English, with
-places; a test holds languages complete. Numbers are written in the works' way by `pipelines/numbers.py`, one way a
-process.
+**Texts**: every sentence of a view is a message (`pipelines/words`), written in the reader's language with the HTML;
+`tests/pages/test_pages_whole.py` finds those that are not. Numbers are written in the
+works' way by `pipelines/numbers.py`, one way a process.
 """

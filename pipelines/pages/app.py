@@ -48,6 +48,7 @@ from pipelines.pages.web import Options, Refused, Web, go
 from pipelines.people.books import Books
 from pipelines.reports.frame.page import Section
 from pipelines.settings import Settings, Site
+from pipelines.words import Worded, joined, say, sentence_of, template
 
 MOST_ASIDE = 12  # sentences that wait to be written as a page; who comes beyond them is told in plain text
 PLACES = (
@@ -112,11 +113,19 @@ def create_app(root: Path, settings: Settings, options: Options | None = None) -
     return app
 
 
+FAILED = template("The page failed; what happened is in the log. Nothing was changed.")
+CROWDED = template("Too many pages are being made just now: ask again in {seconds} seconds.")
+BUSY = say("Somebody is writing into the ledger just now; try again in a few seconds.")
+NO_LEDGER = say("Nothing was taken in yet: put feed files into inbox/; the next intake takes them.")
+
+
 def _page(web: Web, request: Request, status: int, text: str) -> Response:
     """One sentence as a page."""
     t = web.texts(request)
-    part = Section(t("error.what"), texts=tuple(text.splitlines()), wide=True)
-    return web.show_own(request, View("", t("error.title"), "", (part,), cautions=()), status)
+    part = Section(
+        t("What happened"), texts=(text,) if isinstance(text, Worded) else tuple(text.splitlines()), wide=True
+    )
+    return web.show_own(request, View("", t("That did not work"), "", (part,), cautions=()), status)
 
 
 class _Sentences:
@@ -150,23 +159,23 @@ def _errors(app: FastAPI, web: Web) -> None:
         return await page(request, error.status, error.text, error.retry_s)
 
     async def too_many(request: Request, error: TooMany) -> Response:
-        return await page(request, 429, web.texts(request)("error.too_many", seconds=error.retry_s), error.retry_s)
+        return await page(request, 429, say(CROWDED, seconds=error.retry_s), error.retry_s)
 
     async def http(request: Request, error: HTTPException) -> Response:
-        text = web.texts(request)("error.not_found") if error.status_code == 404 else str(error.detail)
+        text = say("There is no such page here.") if error.status_code == 404 else str(error.detail)
         answer = await page(request, error.status_code, text)
         answer.headers.update(error.headers or {})
         return answer
 
     async def invalid(request: Request, error: RequestValidationError) -> Response:
-        return await page(request, 400, "\n".join(sentences(request, error)))
+        return await page(request, 400, joined("\n", sentences(request, error)))
 
     async def ours(request: Request, error: ColdledgerError) -> Response:
         return await web.aside(_ours, web, request, error)
 
     async def unknown(request: Request, error: Exception) -> Response:
         log.error("%s %s", request.method, request.url.path, exc_info=error)
-        return Response(web.texts(request)("error.ours") + "\n", 500, media_type="text/plain; charset=utf-8")
+        return Response(web.texts(request).say(say(FAILED)) + "\n", 500, media_type="text/plain; charset=utf-8")
 
     handlers: dict[Any, Any] = {
         Refused: refused,
@@ -182,12 +191,12 @@ def _errors(app: FastAPI, web: Web) -> None:
 
 def _ours(web: Web, request: Request, error: ColdledgerError) -> Response:
     if isinstance(error, LedgerBusy):
-        answer = _page(web, request, 503, web.texts(request)("error.busy"))
+        answer = _page(web, request, 503, BUSY)
         answer.headers["Retry-After"] = "5"
         return answer
     if isinstance(error, SiteError) and not web.desk.opened.ledger.exists:
-        return _page(web, request, 503, web.texts(request)("error.no_ledger"))
-    return _page(web, request, 400 if isinstance(error, WrongUse) else 503, str(error))
+        return _page(web, request, 503, NO_LEDGER)
+    return _page(web, request, 400 if isinstance(error, WrongUse) else 503, sentence_of(error))
 
 
 def _to(request: Request) -> str:

@@ -21,6 +21,7 @@ from pipelines.pages.gate import OPEN
 from pipelines.pages.metrics import Meter
 from pipelines.pages.tries import COME_BACK_S, place_of
 from pipelines.pages.web import Web
+from pipelines.words import say
 
 LARGEST_FORM = 2 << 20
 HELD_BACK_S = 0.15  # of an answer, while a flow is at work
@@ -84,7 +85,9 @@ class Around:
     async def _sign_in(self, request: Request, receive: Receive, send: Send) -> None:
         place = place_of(request.client.host) if request.client else "?"
         if self._signing[place] >= SIGN_INS_EACH:
-            text = self.web.texts(request)("people.wait", seconds=COME_BACK_S)
+            text = self.web.texts(request).say(
+                say("Too many sign-ins that failed: wait {seconds} seconds.", seconds=COME_BACK_S)
+            )
             answer = PlainTextResponse(text + "\n", 429, headers={"Retry-After": str(COME_BACK_S)})
             await answer(request.scope, receive, send)
             return

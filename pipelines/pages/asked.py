@@ -16,6 +16,7 @@ from pipelines.errors import WrongUse
 from pipelines.pages.view import View
 from pipelines.reports.frame.order import Order, order_of
 from pipelines.reports.frame.sorted_table import named_sheets
+from pipelines.words import joined, say, sentence_of
 
 # Words of every page's address that are no part of the question: how its tables stand, one of them as a file, the wall.
 OWN = ("sort", "as", "table", "wall")
@@ -49,21 +50,25 @@ async def whole_question(request: Request) -> None:
     given = Counter(name for name, _ in request.query_params.multi_items())
     for name, times in given.items():
         if name not in takes:
-            known = f"it takes {', '.join(takes)}" if takes else "it takes none"
-            raise WrongUse(f"the address of this page takes no '{typed.shown(name)}'; {known}")
+            known = say("it takes {takes}", takes=joined(", ", takes)) if takes else say("it takes none")
+            raise WrongUse(
+                say("the address of this page takes no '{shown}'; {known}", shown=typed.shown(name), known=known)
+            )
         if times > 1:
-            raise WrongUse(f"'{name}' stands {times} times in the address; it is taken once")
+            raise WrongUse(
+                say("'{name}' stands {times} times in the address; it is taken once", name=name, times=times)
+            )
     _own_words(dict(request.query_params))
 
 
 def _own_words(query: dict[str, str]) -> None:
     wall, sort = query.get("wall"), query.get("sort")
     if wall not in (None, "0", "1"):
-        raise WrongUse(f"wall is 1, or is left out; not '{typed.shown(wall)}'")
+        raise WrongUse(say("wall is 1, or is left out; not '{shown}'", shown=typed.shown(wall)))
     if sort is not None and order_of(sort) is None:
-        raise WrongUse(f"sort is TABLE.COLUMN.asc or TABLE.COLUMN.desc, not '{typed.shown(sort)}'")
+        raise WrongUse(say("sort is TABLE.COLUMN.asc or TABLE.COLUMN.desc, not '{shown}'", shown=typed.shown(sort)))
     if "table" in query and "as" not in query:
-        raise WrongUse("table goes with as=csv or as=xlsx")
+        raise WrongUse(say("table goes with as=csv or as=xlsx"))
 
 
 def order_asked(sort: str | None, view: View) -> Order | None:
@@ -75,11 +80,20 @@ def order_asked(sort: str | None, view: View) -> Order | None:
         return order
     sheets = named_sheets(view.sheets)
     if order.table not in sheets:
-        known = f"it has {', '.join(sheets)}" if sheets else "it has none"
-        raise WrongUse(f"there is no table '{typed.shown(order.table)}' on this page; {known}")
+        known = say("it has {sheets}", sheets=joined(", ", sheets)) if sheets else say("it has none")
+        raise WrongUse(
+            say("there is no table '{shown}' on this page; {known}", shown=typed.shown(order.table), known=known)
+        )
     columns = [column.name for column in sheets[order.table].shown()]
     if order.column not in columns:
-        raise WrongUse(f"table {order.table} has no column '{typed.shown(order.column)}'; it has {', '.join(columns)}")
+        raise WrongUse(
+            say(
+                "table {table} has no column '{shown}'; it has {columns}",
+                table=order.table,
+                shown=typed.shown(order.column),
+                columns=joined(", ", columns),
+            )
+        )
     return order
 
 
@@ -96,7 +110,16 @@ def _sentence(row: dict[str, Any], field: Any) -> str:
     bounds = field.field_info.metadata if field is not None else []
     least, most = (next((getattr(part, end) for part in bounds if hasattr(part, end)), None) for end in ("ge", "le"))
     if least is not None and most is not None and re.match(r"int|greater|less", kind):
-        return str(typed.no_whole(text, least, most, name))
+        return sentence_of(typed.no_whole(text, least, most, name))
     if kind == "string_too_long":
-        return f"{name} has at most {row['ctx']['max_length']} characters, and these are {len(text)}"
-    return f"{name} is missing" if kind == "missing" else f"{name} cannot be '{typed.shown(text)}'"
+        return say(
+            "{name} has at most {max_length} characters, and these are {text}",
+            name=name,
+            max_length=row["ctx"]["max_length"],
+            text=len(text),
+        )
+    return (
+        say("{name} is missing", name=name)
+        if kind == "missing"
+        else say("{name} cannot be '{shown}'", name=name, shown=typed.shown(text))
+    )

@@ -18,24 +18,34 @@ from urllib.parse import quote
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
-from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.texts import Texts
 from pipelines.pages.view import Special, View
 from pipelines.people.access import ACTS, Person
 from pipelines.reports.frame.order import Order
 from pipelines.reports.frame.sorted_table import address, named_sheets
 from pipelines.reports.frame.table_html import Dress, table_html
+from pipelines.words import LANGUAGES, say
 
 PLACES = (
-    ("now", "/now"),
-    ("hour", "/hour"),
-    ("moulds", "/moulds"),
-    ("day", "/day"),
-    ("weights", "/weights"),
-    ("laboratory", "/laboratory"),
-    ("trace", "/trace"),
-    ("holds", "/holds"),
-    ("feeds", "/feeds"),
+    ("now", "/now", say("Now")),
+    ("hour", "/hour", say("Hour")),
+    ("moulds", "/moulds", say("Moulds")),
+    ("day", "/day", say("Day")),
+    ("weights", "/weights", say("Weights")),
+    ("laboratory", "/laboratory", say("Laboratory")),
+    ("trace", "/trace", say("Trace")),
+    ("holds", "/holds", say("Holds")),
+    ("feeds", "/feeds", say("Feeds")),
 )
+NEEDS = {  # what stands in place of a form for who may not use it
+    "acknowledge": say("To acknowledge a signal, a supervisor or quality manager signs in."),
+    "repair": say("To correct rows and retry, a supervisor signs in."),
+    "place": say("To propose or place a hold, a supervisor or quality manager signs in."),
+    "decide": say("To decide about a hold, a quality manager signs in."),
+    "people": say("To change who may do what, an admin signs in."),
+}
+IN_WORDS = say("The chart in words")
+SCRIPT = (say("renewed"), say("no answer; trying again"), say("Copied"))  # what app.js says
 # What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every
 # process.
 _TOKEN, _HERE = f"@{secrets.token_hex(12)}@", f"@{secrets.token_hex(12)}@"
@@ -67,7 +77,9 @@ def version() -> str:
 def _environment() -> Environment:
     folder = files("pipelines.pages").joinpath("templates")
     texts = {entry.name: entry.read_text(encoding="utf-8") for entry in folder.iterdir() if entry.name.endswith(".j2")}
-    return Environment(autoescape=True, undefined=StrictUndefined, loader=DictLoader(texts), trim_blocks=True)
+    environment = Environment(autoescape=True, undefined=StrictUndefined, loader=DictLoader(texts), trim_blocks=True)
+    environment.globals["needs"] = NEEDS
+    return environment
 
 
 def _template(name: str) -> Any:
@@ -87,7 +99,7 @@ class PageRequest:
 
 def body_html(view: View, asked: PageRequest) -> str:
     """The content of a page, with tokens for what differs between readers."""
-    say = asked.texts.of_report
+    write = asked.texts.say
     names = {id(sheet): name for name, sheet in named_sheets(view.sheets).items()}
     parts, used = [], set()
     for part in view.parts:
@@ -104,14 +116,14 @@ def body_html(view: View, asked: PageRequest) -> str:
         view=view,
         parts=parts,
         t=asked.texts,
-        say=say,
+        say=write,
         at=asked.at,
         every_s=f"{asked.every_s:g}",
         form_token=_TOKEN,
         to=_HERE,
         has_tables=bool(view.sheets),
         workbook=address(asked.query, **{"as": "xlsx"}),
-        in_words=lambda chart: _in_words(chart, asked.texts),
+        in_words=lambda chart: _in_words(write(chart), asked.texts),
     )
     return text
 
@@ -125,7 +137,7 @@ def _whole(part: Any) -> Any:
 
 
 def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
-    say = asked.texts.of_report
+    write = asked.texts.say
     mine = asked.order if asked.order is not None and asked.order.table == name else None
 
     def sorted_at(column: str, down: bool) -> str:
@@ -138,10 +150,10 @@ def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
         xlsx=address(asked.query, **{"as": "xlsx", "table": name}),
         sorted=mine is not None,
         unsorted=address(asked.query) + f"#t-{name}",
-        label=say(title),
-        caption=say(sheet.caption),
+        label=write(title),
+        caption=write(sheet.caption),
         t=asked.texts,
-        table=table_html(sheet, Dress(say, mine, sorted_at)),
+        table=table_html(sheet, Dress(write, mine, sorted_at)),
     )
     return text
 
@@ -151,7 +163,7 @@ def _in_words(chart: str, texts: Texts) -> str:
     found = _LABEL.search(chart)
     if not found:
         return ""
-    return f"<details><summary>{html.escape(texts('chart.in_words'))}</summary><p>{found[1]}</p></details>"
+    return f"<details><summary>{html.escape(texts.say(IN_WORDS))}</summary><p>{found[1]}</p></details>"
 
 
 @dataclass(frozen=True)
@@ -179,11 +191,11 @@ def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, re
     )
     t = reader.texts
     acts = sorted({act for act in frozenset().union(*ACTS.values()) if person and person.may(act)})
-    words = "|".join(t(f"script.{name}") for name in ("renewed", "away", "copied"))
+    words = "|".join(t.say(words) for words in SCRIPT)
     text: str = _template("frame").render(
         t=t,
         works=works,
-        title=t.of_report(title),
+        title=t.say(title),
         here=kind,
         places=PLACES,
         person=person,

@@ -51,22 +51,26 @@ def long(age: timedelta, t: Texts) -> str:
     """A length of time for people, in the greatest fitting unit."""
     minutes = int(age.total_seconds() // 60)
     if minutes < 120:
-        return t("age.minutes", n=minutes)
+        return t("{n} min", n=minutes)
     if minutes < 48 * 60:
-        return t("age.hours", h=minutes // 60, n=f"{minutes % 60:02d}")
-    return t("age.days", n=minutes // (24 * 60))
+        return t("{h} h {n} min", h=minutes // 60, n=f"{minutes % 60:02d}")
+    return t("{n} days", n=minutes // (24 * 60))
 
 
 def told(fresh: Fresh, plant: Plant, t: Texts) -> dict[str, str]:
     """The strip of a live page: its sentence, and the stations that are late."""
     newest = (
-        t("age.none")
+        t("No count was taken in yet.")
         if fresh.newest is None or fresh.age is None
-        else t("age.newest", at=plant.clock.local(fresh.newest).strftime("%H:%M"), age=long(fresh.age, t))
+        else t(
+            "Newest count {at}, {age} old.",
+            at=plant.clock.local(fresh.newest).strftime("%H:%M"),
+            age=long(fresh.age, t),
+        )
     )
     late = fresh.late
     longest = long(behind(late[0]), t) if late else ""
-    said = t("age.late", n=len(late), of=len(fresh.stations)) if late else ""
+    said = t("{n} of {of} stations late or silent:", n=len(late), of=len(fresh.stations)) if late else ""
     return {"newest": newest, "late": said, "longest": longest, "names": _names(fresh, t)}
 
 
@@ -81,7 +85,7 @@ def _names(fresh: Fresh, t: Texts) -> str:
         for age, of in groupby(late[:NAMED], lambda answer: long(behind(answer), t))
     ]
     names = "; ".join(f"{', '.join(stations)} {age}" for age, stations in shown)
-    return names + (t("age.more", n=len(late) - NAMED) if len(late) > NAMED else "")
+    return names + (t(" and {n} more", n=len(late) - NAMED) if len(late) > NAMED else "")
 
 
 class Ears:

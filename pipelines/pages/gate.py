@@ -10,6 +10,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from pipelines.pages.web import go
+from pipelines.words import say
 
 if TYPE_CHECKING:
     from pipelines.pages.web import Web
@@ -38,4 +39,4 @@ class Gate:
             return None
         if request.method in ("GET", "HEAD"):
             return go(f"/sign-in?to={quote(path + (f'?{request.url.query}' if request.url.query else ''), safe='')}")
-        return PlainTextResponse(self.web.texts(request)("refused.sign_in") + "\n", 401)
+        return PlainTextResponse(self.web.texts(request).say(say("This needs somebody who is signed in.")) + "\n", 401)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from pipelines.reports.frame.page import CAUTION, Figure, Page, Section
 from pipelines.reports.frame.sheet import Sheet
+from schemas.texts import Text
 
 
 @dataclass(frozen=True)
@@ -14,7 +15,7 @@ class Special:
     """A part of a page with a template of its own; `values` is what the template needs, `sheet` the same as a table."""
 
     name: str
-    title: str
+    title: Text
     values: Mapping[str, object]
     sheet: Sheet | None = None
     wide: bool = True
@@ -31,16 +32,16 @@ class View:
     """
 
     kind: str
-    title: str
-    when: str
+    title: Text
+    when: Text
     parts: tuple[Part, ...]
     figures: tuple[Figure, ...] = ()
-    links: tuple[tuple[str, str], ...] = ()
-    cautions: tuple[str, ...] = (CAUTION,)
-    sources: tuple[str, ...] = ()
-    made: str = ""
+    links: tuple[tuple[Text, str], ...] = ()
+    cautions: tuple[Text, ...] = (CAUTION,)
+    sources: tuple[Text, ...] = ()
+    made: Text = ""
     refresh_s: int = 0
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Text, ...] = field(default=())
     sometimes: tuple[str, ...] = ()
 
     @property

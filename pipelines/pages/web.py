@@ -31,7 +31,7 @@ from pipelines.pages.fresh import told as told_age
 from pipelines.pages.kept_pages import KeptPage
 from pipelines.pages.made_pages import Desk
 from pipelines.pages.page_question import Key, PageQuestion
-from pipelines.pages.texts import LANGUAGES, Texts, preferred, texts
+from pipelines.pages.texts import ACTIONS, FORM_TOO_OLD, Texts, preferred, texts
 from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
 from pipelines.people.access import People, Person
@@ -40,6 +40,7 @@ from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.sorted_table import named_sheets
 from pipelines.reports.frame.table_csv import page_csv
 from pipelines.reports.frame.workbook import write_workbook
+from pipelines.words import LANGUAGES, say, worded
 
 T = TypeVar("T")
 QUICK_THREADS = 8
@@ -134,7 +135,7 @@ class Web:
         """Who reads; Refused where reading needs a sign-in and nobody is signed in."""
         person = self.person(request)
         if person is None and not self.options.open_reading:
-            raise Refused(401, self.texts(request)("refused.sign_in"), to_sign_in=True)
+            raise Refused(401, self.texts(request).say(say("This needs somebody who is signed in.")), to_sign_in=True)
         return person
 
     def acting(self, request: Request, form_token: str, act: str, about: str) -> Person:
@@ -145,12 +146,12 @@ class Web:
         self.own_form(request)
         person = self.person(request)
         if person is None:
-            raise Refused(401, t("refused.sign_in"), to_sign_in=True)
+            raise Refused(401, t("This needs somebody who is signed in."), to_sign_in=True)
         if not secrets.compare_digest(unmasked(form_token).encode(), person.form_token.encode()):
-            raise Refused(403, t("refused.form"))
+            raise Refused(403, t.say(FORM_TOO_OLD))
         if not person.may(act):
             self.note(person.name, act, about, "refused: the role does not allow it")
-            raise Refused(403, t("refused.role", act=t(f"act.{act}")))
+            raise Refused(403, t("Your role does not allow this: {act}. Nothing was changed.", act=t.say(ACTIONS[act])))
         return person
 
     def own_form(self, request: Request) -> None:
@@ -162,7 +163,7 @@ class Web:
             and origin != self.options.address.rstrip("/")
         )
         if foreign or origin == "null" or site not in (None, "same-origin", "none"):
-            raise Refused(403, self.texts(request)("refused.form"))
+            raise Refused(403, self.texts(request).say(FORM_TOO_OLD))
 
     def note(self, who: str, what: str, about: str, outcome: str) -> None:
         """Note an act in the audit trail."""
@@ -321,11 +322,11 @@ class Web:
                 data = workbook(view, [sheets[name]] if name else view.sheets)
             return _workbook_file(data, view.title, name)
         if wanted == "csv" and name in sheets:
-            text = page_csv(sheets[name], order if order and order.table == name else None, t.of_report)
+            text = page_csv(sheets[name], order if order and order.table == name else None, t.say)
             return _file(
                 b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.title)}-{name}.csv"
             )
-        raise Refused(404, t("refused.table"))
+        raise Refused(404, t("This page has no such table."))
 
 
 def workbook(view: View, sheets: Sequence[Sheet]) -> bytes:
@@ -370,7 +371,8 @@ def known(web: Web, kind: str, text: str) -> str:
     """A line or furnace that works.toml has, or had; Refused for others."""
     these = getattr(web.desk.plant, f"{kind}s")
     if text not in these:
-        raise Refused(404, f"there is no {kind} '{text[:64]}' in works.toml; it has {', '.join(these)}")
+        found = {"kind": worded(kind), "text": text[:64], "these": ", ".join(these)}
+        raise Refused(404, say("there is no {kind} '{text}' in works.toml; it has {these}", "", **found))
     return text
 
 
@@ -386,7 +388,7 @@ def span_asked(web: Web, start: str | None, end: str | None, question: str) -> S
     if not start and not end:
         return None
     if not start or not end:
-        raise WrongUse("give both `from` and `to`, or neither")
+        raise WrongUse(say("give both `from` and `to`, or neither"))
     return typed.span(start, end, web.desk.opened.plant.clock.zone, question, ("`from`", "`to`"))
 
 

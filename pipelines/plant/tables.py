@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 
 from pipelines.plant.mapping import Zone
+from pipelines.words import defect_name
+from schemas.texts import Text
 
 GOBS = ("A", "B", "C", "D")
 SEVERITIES = ("critical", "major", "minor")
@@ -95,7 +97,7 @@ class Defect(PlantTable):
     mould number, samples taken, ware thrown out while a station was set, and ware sent another way."""
 
     code: Id = Field(description="your own code")
-    name: str = Field(description="in words, as pages show it")
+    name: Annotated[Text, AfterValidator(defect_name)] = Field(description="in words, as pages show it")
     severity: Literal["critical", "major", "minor"] = Field(
         description="how bad it is; critical defects (those that cut or choke) are listed first and always"
     )

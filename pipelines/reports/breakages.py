@@ -10,15 +10,16 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.contents import ON_PALLET
+from pipelines.words import moment_dated, say, say_n
 
-TITLE = "Ware that broke, and the pallets beside it"
-PLACES = {"hot_end": "hot end", "lehr": "lehr", "packing": "packing"}
+TITLE = say("Ware that broke, and the pallets beside it")
+PLACES = {"hot_end": say("hot end"), "lehr": say("lehr"), "packing": say("packing")}
 COLUMNS = (
-    Column("line", "Line"),
-    Column("broke", "Broke"),
-    Column("place", "Place"),
+    Column("line", say("Line")),
+    Column("broke", say("Broke")),
+    Column("place", say("Place")),
     *ON_PALLET,
-    Column("state", "State"),
+    Column("state", say("State")),
 )
 
 
@@ -28,12 +29,14 @@ def breakage_sections(plant: Plant, breakages: Sequence[Breakage]) -> tuple[Sect
         return ()
     rows = [row for breakage in breakages for row in _rows(plant, breakage)]
     minutes = decimals(plant.warehouse.breakage_minutes, 0)
-    caption = (
-        f"Pallets packed on that line from {minutes} minutes before the breakage to {minutes} minutes after the place "
-        "was cleared; [warehouse] breakage_minutes in works.toml sets this. Fragments may lie in the ware beside a "
-        "breakage. What becomes of these pallets is for the works' authorised people to decide."
+    caption = say(
+        "Pallets packed on that line from {minutes} minutes before the breakage to {minutes} minutes "
+        "after the place was cleared; [warehouse] breakage_minutes in works.toml sets this. Fragments may"
+        " lie in the ware beside a breakage. What becomes of these pallets is for the works' authorised "
+        "people to decide.",
+        minutes=minutes,
     )
-    sheet = Sheet("breakages", "Breakages", COLUMNS, rows, caption) if rows else None
+    sheet = Sheet("breakages", say("Breakages"), COLUMNS, rows, caption) if rows else None
     items = tuple(_words(plant, breakage) for breakage in breakages)
     return (Section(TITLE, items=items, sheet=sheet, wide=True, warn=True),)
 
@@ -42,15 +45,24 @@ def _words(plant: Plant, breakage: Breakage) -> str:
     clock, pallets = plant.clock, breakage.pallets
     where = PLACES.get(breakage.place, breakage.place)
     cleared = (
-        f"cleared {clock.local(breakage.cleared_at):%H:%M}"
+        say("cleared {cleared_at}", cleared_at=f"{clock.local(breakage.cleared_at):%H:%M}")
         if breakage.cleared_at is not None
-        else "not told to be cleared, all packed since is listed"
+        else say("not told to be cleared, all packed since is listed")
     )
     left = pallets["delivery"].drop_nulls().len()
-    gone = f", {left} of them dispatched" if left else ""
-    many = f"{pallets.height} pallet" + ("" if pallets.height == 1 else "s")
-    note = f" ({breakage.note})" if breakage.note else ""
-    return f"{breakage.line} {where}, {clock.local(breakage.broke_at):%H:%M}, {cleared}: {many} beside it{gone}{note}"
+    gone = say(", {left} of them dispatched", left=left) if left else ""
+    many = say_n("{n} pallet", "{n} pallets", pallets.height)
+    note = say(" ({note})", note=breakage.note) if breakage.note else ""
+    return say(
+        "{line} {where}, {broke_at}, {cleared}: {many} beside it{gone}{note}",
+        line=breakage.line,
+        where=where,
+        broke_at=f"{clock.local(breakage.broke_at):%H:%M}",
+        cleared=cleared,
+        many=many,
+        gone=gone,
+        note=note,
+    )
 
 
 def _rows(plant: Plant, breakage: Breakage) -> list[dict[str, object]]:
@@ -61,11 +73,13 @@ def _rows(plant: Plant, breakage: Breakage) -> list[dict[str, object]]:
             "broke": f"{local(breakage.broke_at):%H:%M}",
             "place": PLACES.get(breakage.place, breakage.place),
             "pallet": row["pallet"],
-            "item": row["item"] or "not told",
+            "item": row["item"] or say("not told"),
             "units": row["units"],
-            "from": f"{local(row['packed_from']):%d %b %H:%M}",
-            "to": f"{local(row['packed_to']):%d %b %H:%M}",
-            "state": f"left with {row['delivery']}" if row["delivery"] else row["state"] or "not told",
+            "from": moment_dated(local(row["packed_from"])),
+            "to": moment_dated(local(row["packed_to"])),
+            "state": say("left with {delivery}", delivery=row["delivery"])
+            if row["delivery"]
+            else row["state"] or say("not told"),
         }
         for row in breakage.pallets.iter_rows(named=True)
     ]

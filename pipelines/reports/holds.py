@@ -14,9 +14,10 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.sheet import CSV, PAGE, SHOWN, TERMINAL, Column, Sheet, in_csv
 from pipelines.reports.frame.sources import queries_words
+from pipelines.words import joined, say, worded
 from schemas.answers.holds import Decision, HeldPallet
 
-EMPTY = "None."
+EMPTY = say("None.")
 
 
 def holds_address() -> str:
@@ -31,49 +32,53 @@ def holds_page(reader: Reader, plant: Plant) -> Page:
     held = [h for h in pallets if h.hold and h.state == HELD and h not in out]
     waits, others = [h for h in pallets if h.state == PROPOSED], [h for h in pallets if not h.hold]
     ended = [h for h in pallets if h.hold and h.state not in (HELD, PROPOSED)]
-    newest = f"after decision {made[-1].number} of {plant.clock.show(made[-1].at)}" if made else ""
+    newest = _newest(plant, made[-1]) if made else say("no decision was made yet")
     return Page(
         works=plant.works.name,
-        title="Holds",
-        when=newest or "no decision was made yet",
+        title=say("Holds"),
+        when=newest,
         figures=(
             Figure(
                 count(len(out)),
-                "held, and given out all the same",
-                f"{_units(out)} containers; whether to call them back is for the authorised person",
+                say("held, and given out all the same"),
+                say("{units} containers; whether to call them back is for the authorised person", units=_units(out)),
                 "critical" if out else "",
             ),
             Figure(
                 count(len(waits)),
-                "proposed, waiting for a person",
-                f"{_units(waits)} containers; nobody holds them yet",
+                say("proposed, waiting for a person"),
+                say("{units} containers; nobody holds them yet", units=_units(waits)),
                 "critical" if waits else "",
             ),
-            Figure(count(len(held)), "held", f"{_units(held)} containers"),
-            Figure(count(len(others)), "held by the warehouse alone", "no decision about them is kept here"),
+            Figure(count(len(held)), say("held"), say("{units} containers", units=_units(held))),
+            Figure(count(len(others)), say("held by the warehouse alone"), say("no decision about them is kept here")),
         ),
         sections=(
             *_parts(plant, out, waits, held, others, ended),
-            Section("Every decision, the newest first", sheet=_history(plant, made), wide=True),
+            Section(say("Every decision, the newest first"), sheet=_history(plant, made), wide=True),
         ),
-        links=(("all pages", "index.html"),),
+        links=((say("all pages"), "index.html"),),
         cautions=(CAUTION, GLASS),
         sources=(
             queries_words(reader.asked),
-            "decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed",
+            say("decisions also stand in archive/holds/decisions.jsonl; pallets by the pallets feed"),
         ),
-        made="A decision is never changed or removed: a later one stands beside it.",
+        made=say("A decision is never changed or removed: a later one stands beside it."),
         workbook="holds.xlsx",
     )
 
 
+def _newest(plant: Plant, last: Decision) -> str:
+    return say("after decision {number} of {at}", number=last.number, at=plant.clock.show(last.at))
+
+
 def _parts(plant: Plant, *lists: Sequence[HeldPallet]) -> list[Section]:
     names = (
-        "Given out although held",
-        "Proposed, waiting for a person",
-        "Held",
-        "Held by the warehouse alone",
-        "Released, scrapped, turned down",
+        say("Given out although held"),
+        say("Proposed, waiting for a person"),
+        say("Held"),
+        say("Held by the warehouse alone"),
+        say("Released, scrapped, turned down"),
     )
     return [
         Section(title, sheet=_part(plant, f"part-{number}", rows), wide=True, warn=number < 2 and bool(rows))
@@ -87,32 +92,32 @@ def _units(rows: Sequence[HeldPallet]) -> str:
 
 
 _HELD = (
-    Column("pallet", "Pallet", "id", PAGE),
-    Column("hold", "Hold", "id"),
-    Column("pallet", "Pallet", "id", TERMINAL + CSV),
-    Column("state", "State"),
-    Column("since", "Since"),
-    Column("by", "By"),
-    Column("why", "Why", ways=PAGE),
-    Column("line", "Line"),
-    Column("item", "Item"),
-    Column("packed", "Packed", "id", PAGE),
-    Column("units", "Units", "count"),
-    Column("warehouse", "Warehouse says", ways=SHOWN),
+    Column("pallet", say("Pallet"), "id", PAGE),
+    Column("hold", say("Hold"), "id"),
+    Column("pallet", say("Pallet"), "id", TERMINAL + CSV),
+    Column("state", say("State")),
+    Column("since", say("Since")),
+    Column("by", say("By")),
+    Column("why", say("Why"), ways=PAGE),
+    Column("line", say("Line")),
+    Column("item", say("Item")),
+    Column("packed", say("Packed"), "id", PAGE),
+    Column("units", say("Units"), "count"),
+    Column("warehouse", say("Warehouse says"), ways=SHOWN),
     *in_csv(reported="warehouse"),
-    Column("disagrees", "What does not fit"),
+    Column("disagrees", say("What does not fit")),
     *in_csv("why", "evidence"),
 )
 _DECISIONS = (
-    Column("number", "No.", "count"),
-    Column("at", "When", "id"),
-    Column("hold", "Hold", "id", PAGE),
-    Column("action", "What"),
-    Column("by", "Who"),
+    Column("number", say("No."), "count"),
+    Column("at", say("When"), "id"),
+    Column("hold", say("Hold"), "id", PAGE),
+    Column("action", say("What")),
+    Column("by", say("Who")),
     *in_csv("pallets"),
-    Column("why", "Why"),
-    Column("evidence", "On what evidence"),
-    Column("pallets", "Pallets", ways=SHOWN),
+    Column("why", say("Why")),
+    Column("evidence", say("On what evidence")),
+    Column("pallets", say("Pallets"), ways=SHOWN),
 )
 
 
@@ -125,7 +130,8 @@ def held_sheet(
             **h.model_dump(exclude={"packed_from", "packed_to"}),
             "since": plant.clock.show(h.since) if h.since else "",
             "packed": plant.clock.show(h.packed_from) if h.packed_from else "",
-            "warehouse": h.warehouse or "not known to it",
+            "state": worded(h.state),
+            "warehouse": worded(h.warehouse or "") or say("not known to it"),
             "reported": h.warehouse,
         }
         for h in pallets
@@ -137,15 +143,18 @@ def decisions_sheet(
     plant: Plant, title: str, made: Sequence[Decision], caption: str = "", without: Collection[str] = ()
 ) -> Sheet:
     """Decisions in the order given. without: columns that the page says elsewhere."""
-    rows = [{**d.model_dump(), "at": plant.clock.show(d.at), "pallets": ", ".join(d.pallets)} for d in made]
+    rows = [
+        {**d.model_dump(), "action": worded(d.action), "at": plant.clock.show(d.at), "pallets": joined(", ", d.pallets)}
+        for d in made
+    ]
     return Sheet("history", title, tuple(c for c in _DECISIONS if c.name not in without), rows, caption)
 
 
 def _part(plant: Plant, name: str, pallets: Sequence[HeldPallet]) -> Sheet:
-    caption = f"{count(len(pallets))} pallets." if pallets else EMPTY
+    caption = say("{pallets} pallets.", pallets=count(len(pallets))) if pallets else EMPTY
     return held_sheet(plant, name, name, pallets, caption, without=("packed",))
 
 
 def _history(plant: Plant, made: Sequence[Decision]) -> Sheet:
-    caption = f"{count(len(made))} decisions since the ledger began." if made else EMPTY
-    return decisions_sheet(plant, "Decisions", made[::-1], caption)
+    caption = say("{made} decisions since the ledger began.", made=count(len(made))) if made else EMPTY
+    return decisions_sheet(plant, say("Decisions"), made[::-1], caption)

@@ -24,7 +24,8 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.missing import missing_section, uncalled_sentence, waiting_words
 from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.signals import signals_section, signals_sheet
-from schemas.answers.pareto import Pareto
+from pipelines.words import joined, say, worded
+from schemas.answers.pareto import Pareto, ParetoRow
 
 GRID_DEFECTS, GRID_MOULDS = 10, 30
 
@@ -37,15 +38,23 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
     address = hour_address(plant, line, span)
     return Page(
         works=plant.works.name,
-        title=f"{line}: rejects of the hour",
-        when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}, by the cold-end clock",
+        title=say("{line}: rejects of the hour", line=line),
+        when=say(
+            "{start} to {end}, by the cold-end clock",
+            start=plant.clock.show(span.start),
+            end=plant.clock.show(span.end),
+        ),
         figures=_figures(plant, hour),
         sections=tuple(_sections(plant, hour)),
         links=_links(plant, line, span),
         cautions=(CAUTION, GLASS),
         sources=sources(reader.asked, hour.files),
-        made=f"Ware seen in this hour was formed about {hour.lehr.minutes:.0f} min earlier ({hour.lehr.source}). "
-        f"{by_defect.why or f'{count(by_defect.ware)} containers at the first station.'}",
+        made=say(
+            "Ware seen in this hour was formed about {minutes} min earlier ({source}). {why}",
+            minutes=f"{hour.lehr.minutes:.0f}",
+            source=hour.lehr.source,
+            why=by_defect.why or say("{ware} containers at the first station.", ware=count(by_defect.ware)),
+        ),
         workbook=address.rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
 
@@ -57,9 +66,9 @@ def _links(plant: Plant, line: str, span: Span) -> tuple[tuple[str, str], ...]:
     others = [(other, up + hour_address(plant, other, span)) for other in plant.lines if other != line]
     day = plant.clock.day_of(span.start)
     return (
-        ("← hour before", up + hour_address(plant, line, before)),
-        ("hour after →", up + hour_address(plant, line, after)),
-        ("the day", up + day_address(day)),
+        (say("← hour before"), up + hour_address(plant, line, before)),
+        (say("hour after →"), up + hour_address(plant, line, after)),
+        (say("the day"), up + day_address(day)),
         *others,
     )
 
@@ -76,17 +85,27 @@ def _figures(plant: Plant, hour: Hour) -> tuple[Figure, ...]:
     return (
         Figure(
             percent(rate),
-            "rejected",
-            pareto.why or f"{count(pareto.rejected_for_faults)} of {count(pareto.ware)} containers{_without(pareto)}",
+            say("rejected"),
+            pareto.why
+            or say(
+                "{rejected_for_faults} of {ware} containers{without}",
+                rejected_for_faults=count(pareto.rejected_for_faults),
+                ware=count(pareto.ware),
+                without=_without(pareto),
+            ),
         ),
-        Figure(percent(before), "in the hours before", "same job, up to 11 hours"),
-        Figure(count(known(severe)), "critical calls", "each is listed below, however rare", "critical"),
-        Figure(count(known(pareto.calls)), "defect calls", "one container can be called twice"),
+        Figure(percent(before), say("in the hours before"), say("same job, up to 11 hours")),
+        Figure(count(known(severe)), say("critical calls"), say("each is listed below, however rare"), "critical"),
+        Figure(count(known(pareto.calls)), say("defect calls"), say("one container can be called twice")),
     )
 
 
 def _without(pareto: Pareto) -> str:
-    return f", without {', '.join(pareto.uncounted)}: calls and no counts" if pareto.uncounted else ""
+    return (
+        say(", without {uncounted}: calls and no counts", uncounted=joined(", ", pareto.uncounted))
+        if pareto.uncounted
+        else ""
+    )
 
 
 def _by_hour(plant: Plant, hour: Hour) -> list[dict[str, Any]]:
@@ -107,32 +126,45 @@ def _before(plant: Plant, hour: Hour) -> float | None:
 def _sections(plant: Plant, hour: Hour) -> list[Section]:
     pareto = hour.paretos["defect"]
     ticks = (
-        "The upright ticks show what the line's own past in this job leads one to expect."
+        say("The upright ticks show what the line's own past in this job leads one to expect.")
         if pareto.baseline_from
-        else "There is no past to compare this hour with."
+        else say("There is no past to compare this hour with.")
     )
-    words = "Calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
+    words = say("Calls by defect: {calls}", calls=joined("; ", (_of_defect(row) for row in pareto.rows[:8])))
     return [
         signals_section(plant, hour.signals, hour.span.end, _judged(hour), hour.doubts),
         Section(
-            "What is thrown away",
-            (pareto.why or f"Critical defects come first, whatever their number. {ticks}",),
+            say("What is thrown away"),
+            (pareto.why or say("Critical defects come first, whatever their number. {ticks}", ticks=ticks),),
             pareto_chart(pareto, words),
         ),
         _trend(plant, hour),
         _critical(plant, hour),
         _places(plant, hour),
         _grid(plant, hour),
-        Section("Pareto by defect", sheet=pareto_sheet(pareto, "by-defect", "Pareto by defect"), wide=True),
-        Section("By station", sheet=_stations(plant, hour)),
+        Section(say("Pareto by defect"), sheet=pareto_sheet(pareto, "by-defect", say("Pareto by defect")), wide=True),
+        Section(say("By station"), sheet=_stations(plant, hour)),
         *_all_signals(plant, hour),
         missing_section(_missing(plant, hour)),
     ]
 
 
+def _of_defect(row: ParetoRow) -> str:
+    return say("{name} {calls}", name=row.name, calls=row.calls)
+
+
 def _judged(hour: Hour) -> str:
-    spread = f", single containers {1.96 * hour.lehr.spread:.0f} min either way of that" if hour.lehr.spread else ""
-    return f"Lehr time {hour.lehr.minutes:.0f} min, {hour.lehr.source}{spread}."
+    spread = (
+        say(", single containers {spread} min either way of that", spread=f"{1.96 * hour.lehr.spread:.0f}")
+        if hour.lehr.spread
+        else ""
+    )
+    return say(
+        "Lehr time {minutes} min, {source}{spread}.",
+        minutes=f"{hour.lehr.minutes:.0f}",
+        source=hour.lehr.source,
+        spread=spread,
+    )
 
 
 def _all_signals(plant: Plant, hour: Hour) -> list[Section]:
@@ -140,7 +172,9 @@ def _all_signals(plant: Plant, hour: Hour) -> list[Section]:
         return []
     return [
         Section(
-            "Signals, open or closed in this hour", sheet=signals_sheet(plant, hour.signals, hour.span.end), wide=True
+            say("Signals, open or closed in this hour"),
+            sheet=signals_sheet(plant, hour.signals, hour.span.end),
+            wide=True,
         )
     ]
 
@@ -162,19 +196,24 @@ def _trend(plant: Plant, hour: Hour) -> Section:
                 "to": 100 * float(limits.high[number]) if limits else None,
             }
         )
-    words = "Rejected share by hour: " + ", ".join(f"{row['label']} {decimals(row['rate'], 1)} %" for row in rows)
-    chart = charts.svg(charts.trend, words, rows, "rejected, % of ware") if rows else ""
-    return Section("Against the hours before, in this job", chart=chart, chart_words=_trend_note(limits))
+    words = say(
+        "Rejected share by hour: {hours}",
+        hours=", ".join(f"{row['label']} {decimals(row['rate'], 1)} %" for row in rows),
+    )
+    chart = charts.svg(charts.trend, words, rows, say("rejected, % of ware")) if rows else ""
+    return Section(say("Against the hours before, in this job"), chart=chart, chart_words=_trend_note(limits))
 
 
 def _trend_note(limits: ShareLimits | None) -> str:
-    bars = "Bars: exact 95 % intervals of a plain proportion."
+    bars = say("Bars: exact 95 % intervals of a plain proportion.")
     if limits is None:
-        return f"{bars} Fewer than four hours of this job before this one: no limits yet."
-    return (
-        f"{bars} Dashed: limits by the hours before this one (mean {percent(limits.centre, 1)}, 3 standard "
-        f"deviations; hours of this line spread {decimals(limits.sigma_z, 1)} times as wide as chance alone, Laney's "
-        "p' chart)."
+        return say("{bars} Fewer than four hours of this job before this one: no limits yet.", bars=bars)
+    return say(
+        "{bars} Dashed: limits by the hours before this one (mean {centre}, 3 standard deviations; hours "
+        "of this line spread {sigma_z} times as wide as chance alone, Laney's p' chart).",
+        bars=bars,
+        centre=percent(limits.centre, 1),
+        sigma_z=decimals(limits.sigma_z, 1),
     )
 
 
@@ -188,25 +227,25 @@ def _critical(plant: Plant, hour: Hour) -> Section:
             continue
         able = [s for s in plant.stations_of(hour.line) if s.can_call(code)]
         ware = sum(inspected.get(s.id, 0) for s in able if s.order == able[0].order)
-        named = defect.name if able else f"{defect.name} (no station can call it)"
+        named = defect.name if able else say("{name} (no station can call it)", name=defect.name)
         calls = called[code].calls if code in called else 0
         high = ratio(count_interval(calls)[1], ware)
         rows.append({"code": code, "name": named, "calls": calls, "ware": ware, "high": high})
     columns = (
-        Column("code", "Code"),
-        Column("name", "Critical defect"),
-        Column("calls", "Calls", "count"),
-        Column("ware", "Inspected", "count"),
-        Column("high", "Rate at most", "percent"),
+        Column("code", say("Code")),
+        Column("name", say("Critical defect")),
+        Column("calls", say("Calls"), "count"),
+        Column("ware", say("Inspected"), "count"),
+        Column("high", say("Rate at most"), "percent"),
     )
-    caption = (
-        "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None called is "
-        "not none made."
+    caption = say(
+        "Inspected: containers at the stations that can call it. At most: exact 95 % Poisson limit. None "
+        "called is not none made."
     )
     strong = [number for number, row in enumerate(rows) if row["calls"]]
     return Section(
-        "Critical defects",
-        sheet=Sheet("critical", "Critical defects", columns, rows, caption, strong=strong),
+        say("Critical defects"),
+        sheet=Sheet("critical", say("Critical defects"), columns, rows, caption, strong=strong),
         warn=bool(strong),
     )
 
@@ -227,18 +266,21 @@ def _places(plant: Plant, hour: Hour) -> Section:
                 }
             )
     columns = (
-        Column("where", "Where"),
-        Column("calls", "Calls", "count"),
-        Column("ware", "Own ware", "count"),
-        Column("rate", "Calls / own ware", "percent"),
-        Column("critical", "Critical", "count"),
+        Column("where", say("Where")),
+        Column("calls", say("Calls"), "count"),
+        Column("ware", say("Own ware"), "count"),
+        Column("rate", say("Calls / own ware"), "percent"),
+        Column("critical", say("Critical"), "count"),
     )
     unread = Unread(hour.paretos["mould"].unread_share, hour.paretos["mould"].unread_stations)
-    caption = (
-        "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that place where "
-        f"moulds are read, unread ones shared out in proportion. {unread_caption(unread)}"
+    caption = say(
+        "Highest rates, not proof: chance alone puts some place on top. Own ware: containers of that "
+        "place where moulds are read, unread ones shared out in proportion. {unread_caption}",
+        unread_caption=unread_caption(unread),
     )
-    return Section("Where it comes from", sheet=Sheet("places", "Where it comes from", columns, rows, caption))
+    return Section(
+        say("Where it comes from"), sheet=Sheet("places", say("Where it comes from"), columns, rows, caption)
+    )
 
 
 def _grid(plant: Plant, hour: Hour) -> Section:
@@ -252,7 +294,7 @@ def _grid(plant: Plant, hour: Hour) -> Section:
     kept = [m for number, m in enumerate(moulds) if number < GRID_MOULDS or any(cells.get((m, c)) for c in critical)]
     rows = [
         {
-            "mould": m,
+            "mould": worded(m),
             **{c: cells.get((m, c)) for c in codes},
             "all": sum(n for (mm, _), n in cells.items() if mm == m),
         }
@@ -262,17 +304,19 @@ def _grid(plant: Plant, hour: Hour) -> Section:
     read = [(number, row) for number, row in enumerate(rows) if row["mould"] != UNREAD]
     shade = [(number, c, (row[c] or 0) / top) for number, row in read for c in codes if row[c]]
     columns = (
-        Column("mould", "Mould"),
+        Column("mould", say("Mould")),
         *(Column(c, c, "count") for c in codes),
-        Column("all", "All defects", "count"),
+        Column("all", say("All defects"), "count"),
     )
-    caption = (
-        f"Calls in the hour; moulds with the most calls first ({len(rows)} of {len(moulds)}); critical defects "
-        "leftmost. A dash is no call."
+    caption = say(
+        "Calls in the hour; moulds with the most calls first ({rows} of {moulds}); critical defects "
+        "leftmost. A dash is no call.",
+        rows=len(rows),
+        moulds=len(moulds),
     )
     return Section(
-        "Mould by defect",
-        sheet=Sheet("grid", "Mould by defect", columns, rows, caption, shade=shade),
+        say("Mould by defect"),
+        sheet=Sheet("grid", say("Mould by defect"), columns, rows, caption, shade=shade),
         wide=True,
     )
 
@@ -296,20 +340,24 @@ def _stations(plant: Plant, hour: Hour) -> Sheet:
             }
         )
     columns = (
-        Column("station", "Station"),
-        Column("order", "Order", "count"),
-        Column("inspected", "Inspected", "count"),
-        Column("calls", "Calls", "count"),
-        Column("rate", "Calls / inspected", "percent"),
-        Column("unread", "Mould not read", "percent1"),
+        Column("station", say("Station")),
+        Column("order", say("Order"), "count"),
+        Column("inspected", say("Inspected"), "count"),
+        Column("calls", say("Calls"), "count"),
+        Column("rate", say("Calls / inspected"), "percent"),
+        Column("unread", say("Mould not read"), "percent1"),
     )
-    return Sheet("stations", "By station", columns, rows, "Stations of one order are lanes side by side.")
+    return Sheet("stations", say("By station"), columns, rows, say("Stations of one order are lanes side by side."))
 
 
 def _impossible(plant: Plant, hour: Hour) -> list[str]:
     """The hours in which more was rejected than counted in."""
     hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in _by_hour(plant, hour)]
-    return [f"{plant.clock.local(at):%H:%M}: {sentence}" for at, sentence in hours if sentence]
+    return [
+        say("{at}: {sentence}", at=f"{plant.clock.local(at):%H:%M}", sentence=sentence)
+        for at, sentence in hours
+        if sentence
+    ]
 
 
 def _missing(plant: Plant, hour: Hour) -> list[str]:
@@ -319,16 +367,28 @@ def _missing(plant: Plant, hour: Hour) -> list[str]:
         covered = cover[station.id]["covered_s"] if station.id in cover else 0
         if covered < 0.98 * hour.span.seconds:
             said.append(
-                f"{station.id}: counts for {covered / 60:.0f} of {hour.span.seconds / 60:.0f} minutes; rates of this "
-                "page stand on what came."
+                say(
+                    "{id}: counts for {covered} of {seconds} minutes; rates of this page stand on what came.",
+                    id=station.id,
+                    covered=f"{covered / 60:.0f}",
+                    seconds=f"{hour.span.seconds / 60:.0f}",
+                )
             )
     for row in hour.uncalled.iter_rows(named=True):
         said.append(uncalled_sentence(row))
     unread = hour.paretos["mould"].unread_share
     if unread is not None and unread > 0.25:
         said.append(
-            f"{percent(unread, 0)} of the calls carry no mould number: the places above speak for the rest only."
+            say(
+                "{unread} of the calls carry no mould number: the places above speak for the rest only.",
+                unread=percent(unread, 0),
+            )
         )
     if any(hour.waiting):
-        said.append(f"{waiting_words(*hour.waiting)}, of all feeds; `coldledger feeds` says why.")
+        said.append(
+            say(
+                "{waiting_words}, of all feeds; `coldledger feeds` says why.",
+                waiting_words=waiting_words(*hour.waiting),
+            )
+        )
     return said

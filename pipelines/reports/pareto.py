@@ -8,6 +8,7 @@ from pipelines.measures.pareto.kinds_of_call import apart_words
 from pipelines.measures.pareto.words import doubt_words
 from pipelines.numbers import count
 from pipelines.reports.frame.sheet import CSV, PAGE, SHOWN, Column, Sheet, in_csv
+from pipelines.words import say, worded
 from schemas.answers.pareto import Pareto, ParetoRow
 
 MOST_BARS = 12
@@ -16,8 +17,8 @@ MOST_BARS = 12
 def label(row: ParetoRow) -> str:
     """A bar's name; the severity in words, so that colour is never needed."""
     if row.severity in ("critical", "major"):
-        return f"{row.key} {row.name} ({row.severity})"
-    return row.name if row.key in row.name else f"{row.key} {row.name}"
+        return say("{key} {name} ({severity})", key=row.key, name=row.name, severity=worded(row.severity))
+    return row.name if row.key in row.name else say("{key} {name}", key=row.key, name=row.name)
 
 
 def shown_rows(pareto: Pareto, most: int = MOST_BARS) -> list[ParetoRow]:
@@ -42,45 +43,50 @@ def pareto_chart(pareto: Pareto, words: str) -> str:
                 "top": max(row.calls, expected or 0),
             }
         )
-    return charts.svg(charts.bars, words, rows, "calls") if rows else ""
+    return charts.svg(charts.bars, words, rows, say("calls")) if rows else ""
 
 
 PARETO_COLUMNS = (
-    Column("key", "Code"),
-    Column("name", "Name"),
-    Column("severity", "Severity", ways=SHOWN),
+    Column("key", say("Code")),
+    Column("name", say("Name")),
+    Column("severity", say("Severity"), ways=SHOWN),
     *in_csv(plain_severity="severity"),
-    Column("calls", "Calls", "count"),
-    Column("share", "Share", "percent1"),
-    Column("cumulative", "Cumulative", "percent1"),
-    Column("rate", "Rate on line's ware", "percent3"),
-    Column("baseline", "Expected", "percent3"),
-    Column("q", "q of the excess", "number3", PAGE + CSV),
-    Column("own_ware", "Own ware", "count"),
-    Column("own_rate", "Rate on own ware", "percent3"),
+    Column("calls", say("Calls"), "count"),
+    Column("share", say("Share"), "percent1"),
+    Column("cumulative", say("Cumulative"), "percent1"),
+    Column("rate", say("Rate on line's ware"), "percent3"),
+    Column("baseline", say("Expected"), "percent3"),
+    Column("q", say("q of the excess"), "number3", PAGE + CSV),
+    Column("own_ware", say("Own ware"), "count"),
+    Column("own_rate", say("Rate on own ware"), "percent3"),
     *in_csv("critical_calls", "kind"),
 )
 
 
+def _severity(row: ParetoRow) -> str:
+    if row.severity:
+        return worded(row.severity)
+    return say("{calls} critical", calls=row.critical_calls) if row.critical_calls else ""
+
+
 def pareto_sheet(pareto: Pareto, name: str, title: str) -> Sheet:
     """The whole Pareto as a table, with both denominators in its caption."""
-    rows = [
-        row.model_dump()
-        | {
-            "severity": row.severity or (f"{row.critical_calls} critical" if row.critical_calls else ""),
-            "plain_severity": row.severity,
-        }
-        for row in pareto.rows
-    ]
-    caption = (
-        f"{count(pareto.calls)} calls; rate = calls / {count(pareto.ware)} containers at the first station; own ware = "
-        "containers that could have been called so."
+    rows = [row.model_dump() | {"severity": _severity(row), "plain_severity": row.severity} for row in pareto.rows]
+    caption = say(
+        "{calls} calls; rate = calls / {ware} containers at the first station; own ware = containers that"
+        " could have been called so.",
+        calls=count(pareto.calls),
+        ware=count(pareto.ware),
     )
     caption += doubt_words(pareto)
     if pareto.refed:
-        caption += f" {count(pareto.refed)} more went through the first station again and are no new ware."
+        caption += say(
+            " {refed} more went through the first station again and are no new ware.", refed=count(pareto.refed)
+        )
     if pareto.apart:
-        caption += f" Thrown out for no fault, and in no figure above: {apart_words(pareto.apart)}."
+        caption += say(
+            " Thrown out for no fault, and in no figure above: {apart_words}.", apart_words=apart_words(pareto.apart)
+        )
     if pareto.why:
         caption = pareto.why
     strong = [number for number, row in enumerate(pareto.rows) if row.critical_calls]

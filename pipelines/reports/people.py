@@ -8,23 +8,24 @@ from typing import Any
 from pipelines.clock import parse_timestamp
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import SHOWN, TERMINAL, Column, Sheet, in_csv
+from pipelines.words import say
 
 _PEOPLE = (
-    Column("name", "Name"),
-    Column("roles", "Roles"),
-    Column("made", "Since", "id", SHOWN),
-    Column("ended", "Until", "id", TERMINAL),
-    Column("state", "State", ways=SHOWN),
+    Column("name", say("Name")),
+    Column("roles", say("Roles")),
+    Column("made", say("Since"), "id", SHOWN),
+    Column("ended", say("Until"), "id", TERMINAL),
+    Column("state", say("State"), ways=SHOWN),
     *in_csv("made_at", "ended_at"),
 )
 _AUDIT = (
-    Column("number", "No.", "count"),
-    Column("at", "When", "id", SHOWN),
+    Column("number", say("No."), "count"),
+    Column("at", say("When"), "id", SHOWN),
     *in_csv("told_at"),
-    Column("who", "Who"),
-    Column("what", "What"),
-    Column("about", "About"),
-    Column("outcome", "Outcome"),
+    Column("who", say("Who")),
+    Column("what", say("What")),
+    Column("about", say("About")),
+    Column("outcome", say("Outcome")),
 )
 
 
@@ -35,14 +36,14 @@ def people_sheet(plant: Plant, everybody: Sequence[Mapping[str, Any]]) -> Sheet:
             **person,
             "made": plant.clock.show(parse_timestamp(str(person["made_at"]))),
             "ended": plant.clock.show(parse_timestamp(str(person["ended_at"]))) if person["ended_at"] else "",
-            "state": "taken out" if person["ended_at"] else "may sign in",
+            "state": say("taken out") if person["ended_at"] else say("may sign in"),
         }
         for person in everybody
     ]
-    return Sheet("people", "People", _PEOPLE, rows)
+    return Sheet("people", say("People"), _PEOPLE, rows)
 
 
 def audit_sheet(plant: Plant, acts: Sequence[Mapping[str, Any]], caption: str = "") -> Sheet:
     """Acts as the books keep them."""
     rows = [{**act, "at": plant.clock.show(parse_timestamp(act["told_at"]), seconds=True)} for act in acts]
-    return Sheet("audit", "Audit trail", _AUDIT, rows, caption)
+    return Sheet("audit", say("Audit trail"), _AUDIT, rows, caption)

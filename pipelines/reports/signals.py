@@ -2,57 +2,70 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from pipelines.measures.signals.tell import nothing_found
-from pipelines.numbers import count, decimals, expected, percent
+from pipelines.numbers import chance, count, decimals, expected, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Card, Section
 from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
+from pipelines.words import beginning, joined, moment_dated, say, worded
 from schemas.answers.signals import Signal
 
 CARDS = 6  # a screenful
 
 
-PASSED = "Over within a quarter of an hour, their place a guess"
-
-
 def place_words(plant: Plant, signal: Signal) -> str:
     """A signal's place as a machine man would say it."""
     if signal.kind != "excess":
-        return f"moulds read: {', '.join(signal.moulds)}" if signal.moulds else "no mould number read"
+        return (
+            say("moulds read: {moulds}", moulds=joined(", ", signal.moulds))
+            if signal.moulds
+            else say("no mould number read")
+        )
     if not signal.placed_inside and signal.scope == "line":
-        return f"somewhere on {signal.line}: too few of these calls carry a mould number to say more"
-    cavities = f" ({', '.join(signal.cavities)})" if signal.cavities else ""
+        return say("somewhere on {line}: too few of these calls carry a mould number to say more", line=signal.line)
+    cavities = say(" ({cavities})", cavities=joined(", ", signal.cavities)) if signal.cavities else ""
     return {
-        "mould": f"mould {', '.join(signal.members)}{cavities}",
-        "section": f"section {', '.join(signal.members)}",
-        "gob": f"gob position {', '.join(signal.members)}",
-        "line": f"the whole line {signal.line}",
-        "furnace": f"all lines of furnace {signal.furnace} together ({', '.join(signal.members)})",
+        "mould": say("mould {members}{cavities}", members=joined(", ", signal.members), cavities=cavities),
+        "section": say("section {members}", members=joined(", ", signal.members)),
+        "gob": say("gob position {members}", members=joined(", ", signal.members)),
+        "line": say("the whole line {line}", line=signal.line),
+        "furnace": say(
+            "all lines of furnace {furnace} together ({members})",
+            furnace=signal.furnace,
+            members=joined(", ", signal.members),
+        ),
         "station": _station_words(signal),
     }[signal.scope]
 
 
 def _station_words(signal: Signal) -> str:
-    names = ", ".join(signal.members)
-    return f"station {names} lets pass what it found before" if signal.blinded else f"station {names} alone"
+    names = joined(", ", signal.members)
+    return (
+        say("station {names} lets pass what it found before", names=names)
+        if signal.blinded
+        else say("station {names} alone", names=names)
+    )
 
 
 def sureness(signal: Signal) -> str:
     """How probable the place is, and what else it could be."""
     if signal.probability is None:
-        return "not judged by statistics"
+        return say("not judged by statistics")
     others = sorted(((p, s) for s, p in signal.scopes.items() if s != signal.scope and p >= 0.05), reverse=True)
-    else_ = f"; else {', '.join(f'{s} {percent(p, 0)}' for p, s in others)}" if others else ""
-    return f"{signal.doubt}{': ' if signal.doubt else ''}{signal.scope} {percent(signal.probability, 0)}{else_}"
+    named = say("{scope} {share}", scope=worded(signal.scope), share=percent(signal.probability, 0))
+    if others:
+        rest = joined(", ", (say("{scope} {share}", scope=worded(s), share=percent(p, 0)) for p, s in others))
+        named = say("{named}; else {others}", named=named, others=rest)
+    return say("{doubt}: {named}", doubt=worded(signal.doubt), named=named) if signal.doubt else named
 
 
 def _share(signal: Signal) -> str:
     if signal.probability is None:
         return ""
-    return ", ".join(part for part in (percent(signal.probability, 0), signal.doubt) if part)
+    return joined(", ", (part for part in (percent(signal.probability, 0), worded(signal.doubt)) if part))
 
 
 def card_name(signal: Signal) -> str:
@@ -63,53 +76,86 @@ def card_name(signal: Signal) -> str:
 def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
     """A local time; with its date where that is another day's."""
     local, other = plant.clock.local(moment), plant.clock.local(near)
-    return f"{local:%H:%M}" if local.date() == other.date() else f"{local:%d %b %H:%M}"
+    return f"{local:%H:%M}" if local.date() == other.date() else moment_dated(local)
 
 
 def _card(plant: Plant, signal: Signal, now: datetime) -> Card:
-    def at(moment: datetime) -> str:
-        return clock_words(plant, moment, now)
-
-    rates = f"{percent(signal.rate_after)} against {percent(signal.rate_before)} before"
-    since = f"Since {at(signal.onset)} (95 %: {at(signal.onset_low)} to {at(signal.onset_high)}) at the station; " + (
-        f"ended {at(signal.ended)}." if signal.ended is not None else "going on."
-    )
-    lines = [
-        f"Place: {sureness(signal)}. Look first: {signal.look_first}.",
-        since,
-        f"Formed from {at(signal.formed)} on (95 %: {at(signal.formed_low)} to {at(signal.formed_high)}); lehr "
-        f"{signal.lehr}.",
-        f"{count(signal.calls)} calls in {count(signal.ware)} containers of this place, {expected(signal.expected)} "
-        f"expected: {rates}. q = {signal.q or 0:.1g}.",
-    ]
-    if signal.happened:
-        lines.append(f"The logs then: {'; '.join(signal.happened)}.")
-    if signal.borrowed:
-        lines.append("New job: what is expected leans on a former job's past.")
-    if signal.new_mould:
-        lines.append("New mould: what is expected of it leans on the line's own rate.")
-    lines.append(f"{signal.closes[:1].upper()}{signal.closes[1:]}.")
-    lines.append(_acknowledged(plant, signal, now))
-    kind = "critical" if signal.severity == "critical" else ""
-    title = f"{signal.defect} {signal.name} ({signal.severity}): {place_words(plant, signal)}"
-    lost = f"about {signal.lost_per_hour:.0f} containers lost an hour" if signal.ended is None else "closed"
+    goes_on = signal.ended is None
+    lost = say("about {lost} containers lost an hour", lost=f"{signal.lost_per_hour:.0f}") if goes_on else say("closed")
     return Card(
-        title,
+        say("{signal}: {place}", signal=named_defect(signal), place=place_words(plant, signal)),
         lost,
         _chart(plant, signal, now),
-        tuple(lines),
-        kind,
+        (*_when(plant, signal, now), *_known(signal), _acknowledged(plant, signal, now)),
+        "critical" if signal.severity == "critical" else "",
         card_name(signal),
         signal=signal.id,
         seen=signal.acknowledged_by is not None,
     )
 
 
+def named_defect(signal: Signal) -> str:
+    """What is called, and how bad it is."""
+    return say("{code} {name} ({severity})", code=signal.defect, name=signal.name, severity=worded(signal.severity))
+
+
+def _when(plant: Plant, signal: Signal, now: datetime) -> list[str]:
+    """Where, and since when by both clocks."""
+
+    def at(moment: datetime) -> str:
+        return clock_words(plant, moment, now)
+
+    bounds = {"low": at(signal.onset_low), "high": at(signal.onset_high)}
+    if signal.ended is None:
+        since = say("Since {onset} (95 %: {low} to {high}) at the station; going on.", onset=at(signal.onset), **bounds)
+    else:
+        since = say(
+            "Since {onset} (95 %: {low} to {high}) at the station; ended {ended}.",
+            onset=at(signal.onset),
+            ended=at(signal.ended),
+            **bounds,
+        )
+    return [
+        say("Place: {place}. Look first: {first}.", place=sureness(signal), first=signal.look_first),
+        since,
+        say(
+            "Formed from {formed} on (95 %: {low} to {high}); lehr {lehr}.",
+            formed=at(signal.formed),
+            low=at(signal.formed_low),
+            high=at(signal.formed_high),
+            lehr=signal.lehr,
+        ),
+    ]
+
+
+def _known(signal: Signal) -> list[str]:
+    """How much, what the logs say, and what would make it go away."""
+    counted = say(
+        "{calls} calls in {ware} containers of this place, {expected} expected: {after} against {before} before. "
+        "q = {q}.",
+        calls=count(signal.calls),
+        ware=count(signal.ware),
+        expected=expected(signal.expected),
+        after=percent(signal.rate_after),
+        before=percent(signal.rate_before),
+        q=chance(signal.q or 0),
+    )
+    lines = [counted]
+    if signal.happened:
+        lines.append(say("The logs then: {happened}.", happened=joined("; ", signal.happened)))
+    if signal.borrowed:
+        lines.append(say("New job: what is expected leans on a former job's past."))
+    if signal.new_mould:
+        lines.append(say("New mould: what is expected of it leans on the line's own rate."))
+    return [*lines, say("{closes}.", closes=beginning(signal.closes))]
+
+
 def _acknowledged(plant: Plant, signal: Signal, now: datetime) -> str:
     if signal.acknowledged_by is None or signal.acknowledged_at is None:
-        return f"Seen by nobody yet: coldledger signals acknowledge {signal.id} --by NAME --note TEXT"
-    note = f": {signal.note}" if signal.note else ""
-    return f"Seen by {signal.acknowledged_by}, {clock_words(plant, signal.acknowledged_at, now)}{note} ({signal.id})"
+        return say("Seen by nobody yet: coldledger signals acknowledge {id} --by NAME --note TEXT", id=signal.id)
+    seen = say("Seen by {who}, {at}", who=signal.acknowledged_by, at=clock_words(plant, signal.acknowledged_at, now))
+    noted = say("{seen}: {note}", seen=seen, note=signal.note) if signal.note else seen
+    return say("{seen} ({id})", seen=noted, id=signal.id)
 
 
 def _chart(plant: Plant, signal: Signal, now: datetime) -> str:
@@ -122,12 +168,34 @@ def _chart(plant: Plant, signal: Signal, now: datetime) -> str:
         {"value": calls, "expected": expected, "late": number + 0.5 >= begun}
         for number, (calls, expected) in enumerate(zip(signal.series_calls, signal.series_expected, strict=True))
     ]
-    words = (
-        f"Calls in {signal.series_step_min:.0f} min from {clock_words(plant, signal.series_from, now)}: "
-        + ", ".join(f"{c:.0f}" for c in signal.series_calls)
-        + f"; expected about {decimals(sum(signal.series_expected) / len(signal.series_expected), 1)} each"
+    minutes, mean = f"{signal.series_step_min:.0f}", sum(signal.series_expected) / len(signal.series_expected)
+    words = say(
+        "Calls in {minutes} min from {begin}: {calls}; expected about {mean} each",
+        minutes=minutes,
+        begin=clock_words(plant, signal.series_from, now),
+        calls=", ".join(f"{calls:.0f}" for calls in signal.series_calls),
+        mean=decimals(mean, 1),
     )
-    return charts.svg(charts.pulse, words, rows, f"in {signal.series_step_min:.0f} min")
+    return charts.svg(charts.pulse, words, rows, say("in {minutes} min", minutes=minutes))
+
+
+def _critical_texts(plant: Plant, critical: Sequence[Signal]) -> list[str]:
+    if not critical:
+        return []
+    calls = joined(
+        ", ",
+        (
+            say(
+                "{code} {name} {calls} ({place})",
+                code=s.defect,
+                name=s.name,
+                calls=s.calls,
+                place=place_words(plant, s),
+            )
+            for s in critical
+        ),
+    )
+    return [say("Critical calls, shown whatever chance says: {calls}.", calls=calls)]
 
 
 def signals_section(
@@ -140,41 +208,48 @@ def signals_section(
     passed = [s for s in signals if s.passed]
     critical = [s for s in signals if s.kind != "excess"]
     shown = excesses[:CARDS]
-    texts = []
-    if critical:
-        answer = ", ".join(f"{s.defect} {s.name} {s.calls} ({place_words(plant, s)})" for s in critical)
-        texts.append(f"Critical calls, shown whatever chance says: {answer}.")
+    texts = [*_critical_texts(plant, critical)]
     if not excesses:
         texts.append(nothing_found(doubts))
     elif len(excesses) > CARDS:
-        texts.append(f"The {CARDS} most harmful of {len(excesses)}; all of them are in the table below.")
+        texts.append(
+            say(
+                "The {shown} most harmful of {all}; all of them are in the table below.", shown=CARDS, all=len(excesses)
+            )
+        )
     if passed:
-        texts.append(f"{PASSED}: {len(passed)}, in the table below.")
-    texts.append(
-        f"{judged} Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads "
-        "one to expect."
+        texts.append(
+            say(
+                "Over within a quarter of an hour, their place a guess: {passed}, in the table below.",
+                passed=len(passed),
+            )
+        )
+    bars = say(
+        "Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads one to "
+        "expect."
     )
+    texts.append(joined(" ", (judged, bars)))
     cards = tuple(_card(plant, signal, now) for signal in shown)
     return Section(
-        "What is not chance", tuple(texts), cards=cards, wide=True, warn=any(s.ended is None for s in excesses)
+        say("What is not chance"), tuple(texts), cards=cards, wide=True, warn=any(s.ended is None for s in excesses)
     )
 
 
 SIGNAL_COLUMNS = (
-    Column("line", "Line", ways=SHOWN),
-    Column("defect", "Defect", ways=SHOWN),
-    Column("place", "Place", ways=SHOWN),
-    Column("sure", "How sure", ways=PAGE),
-    Column("since", "Since (95 %)", ways=SHOWN),
-    Column("formed", "Formed from", ways=PAGE),
-    Column("ended", "Ended", ways=SHOWN),
-    Column("calls", "Calls", "count", SHOWN),
-    Column("expected", "Expected", "expected", SHOWN),
-    Column("ware", "Ware of the place", "count", SHOWN),
-    Column("lost", "Lost an hour", "number", SHOWN),
+    Column("line", say("Line"), ways=SHOWN),
+    Column("defect", say("Defect"), ways=SHOWN),
+    Column("place", say("Place"), ways=SHOWN),
+    Column("sure", say("How sure"), ways=PAGE),
+    Column("since", say("Since (95 %)"), ways=SHOWN),
+    Column("formed", say("Formed from"), ways=PAGE),
+    Column("ended", say("Ended"), ways=SHOWN),
+    Column("calls", say("Calls"), "count", SHOWN),
+    Column("expected", say("Expected"), "expected", SHOWN),
+    Column("ware", say("Ware of the place"), "count", SHOWN),
+    Column("lost", say("Lost an hour"), "number", SHOWN),
     Column("q", "q", ways=SHOWN),
-    Column("seen", "Seen by", ways=PAGE),
-    Column("id", "Name", ways=PAGE),
+    Column("seen", say("Seen by"), ways=PAGE),
+    Column("id", say("Name"), ways=PAGE),
 )
 # programs are given what a signal says of itself, under the names that it has in JSON
 _PLAIN = in_csv(
@@ -187,11 +262,11 @@ _PLAIN = in_csv(
 def plain_signals(signals: Sequence[Signal]) -> Sheet:
     """All signals for programs: lists as words with blanks between."""
     rows = [{name: _flat(value) for name, value in signal.told().items()} for signal in signals]
-    return Sheet("signals", "Signals", _PLAIN, rows)
+    return Sheet("signals", say("Signals"), _PLAIN, rows)
 
 
 def _flat(value: object) -> object:
-    return " ".join(str(v) for v in value) if isinstance(value, list) else value
+    return joined(" ", (str(v) for v in value)) if isinstance(value, list) else value
 
 
 def critical_sheet(plant: Plant, signals: Sequence[Signal]) -> Sheet:
@@ -203,21 +278,27 @@ def critical_sheet(plant: Plant, signals: Sequence[Signal]) -> Sheet:
             "name": signal.name,
             "calls": signal.calls,
             "ware": signal.ware,
-            "moulds": ", ".join(signal.moulds) or "not read",
+            "moulds": joined(", ", signal.moulds) or say("not read"),
             "onset": plant.clock.show(signal.onset),
         }
         for signal in signals
     ]
     columns = (
-        Column("line", "Line"),
-        Column("defect", "Defect"),
-        Column("name", "Name"),
-        Column("calls", "Calls", "count"),
-        Column("ware", "Inspected for it", "count"),
-        Column("moulds", "Moulds read"),
-        Column("onset", "First call", "id"),
+        Column("line", say("Line")),
+        Column("defect", say("Defect")),
+        Column("name", say("Name")),
+        Column("calls", say("Calls"), "count"),
+        Column("ware", say("Inspected for it"), "count"),
+        Column("moulds", say("Moulds read")),
+        Column("onset", say("First call"), "id"),
     )
-    return Sheet("critical", "Critical calls, shown whatever chance says", columns, rows)
+    return Sheet("critical", say("Critical calls, shown whatever chance says"), columns, rows)
+
+
+def _ended(signal: Signal, at: Callable[[datetime], str]) -> str:
+    if signal.ended is None:
+        return say("going on")
+    return say("{ended}, passed", ended=at(signal.ended)) if signal.passed else at(signal.ended)
 
 
 def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals") -> Sheet:
@@ -229,17 +310,22 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
     rows = [
         {
             "line": s.line,
-            "defect": f"{s.defect} {s.name} ({s.severity})",
+            "defect": named_defect(s),
             "place": place_words(plant, s),
             "sure": _share(s),
-            "since": f"{at(s.onset)} ({at(s.onset_low)} to {at(s.onset_high)})",
+            "since": say(
+                "{onset} ({onset_low} to {onset_high})",
+                onset=at(s.onset),
+                onset_low=at(s.onset_low),
+                onset_high=at(s.onset_high),
+            ),
             "formed": at(s.formed),
-            "ended": f"{at(s.ended)}{', passed' if s.passed else ''}" if s.ended else "going on",
+            "ended": _ended(s, at),
             "calls": s.calls,
             "expected": s.expected,
             "ware": s.ware,
             "lost": s.lost_per_hour,
-            "q": f"{s.q:.1g}" if s.q is not None else "",
+            "q": chance(s.q) if s.q is not None else "",
             "seen": s.acknowledged_by or "",
             "id": s.id,
             "severity": s.severity,
@@ -248,10 +334,10 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
         if s.kind == "excess"
     ]
     strong = [number for number, row in enumerate(rows) if row["severity"] == "critical"]
-    caption = (
-        "Since and ended by the clock of the station that calls it. Expected: by the line's own past in this job. "
-        "Ware: containers of the place since the onset. Lost an hour: calls beyond expectation in the last hour of "
-        "it. q: false-discovery-adjusted probability of chance. Passed: over within a quarter of an hour of being "
-        "raised, its place a guess; told to nobody."
+    caption = say(
+        "Since and ended by the clock of the station that calls it. Expected: by the line's own past in "
+        "this job. Ware: containers of the place since the onset. Lost an hour: calls beyond expectation "
+        "in the last hour of it. q: false-discovery-adjusted probability of chance. Passed: over within a"
+        " quarter of an hour of being raised, its place a guess; told to nobody."
     )
-    return Sheet(name, "Signals", SIGNAL_COLUMNS, rows, caption, strong=strong)
+    return Sheet(name, say("Signals"), SIGNAL_COLUMNS, rows, caption, strong=strong)

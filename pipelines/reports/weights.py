@@ -30,11 +30,12 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
 from pipelines.reports.missing import missing_section
 from pipelines.reports.mould_weights import mould_sheet
+from pipelines.words import say
 from schemas.answers.weights import MouldWeights, Weights
 
-HOT_CAUTION = (
-    "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows there, with the "
-    "protection it prescribes."
+HOT_CAUTION = say(
+    "Hot ware burns and can burst: taking samples at the hot end is for those whom the works allows "
+    "there, with the protection it prescribes."
 )
 
 
@@ -52,29 +53,35 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
         figures=tuple(figure for study in item_studies for figure in _figures(study)),
         sections=tuple(_sections(plant, line, item_studies)),
         links=(
-            ("← day before", f"../../{weights_address(day - timedelta(days=1), line)}"),
-            ("day after →", f"../../{weights_address(day + timedelta(days=1), line)}"),
+            (say("← day before"), f"../../{weights_address(day - timedelta(days=1), line)}"),
+            (say("day after →"), f"../../{weights_address(day + timedelta(days=1), line)}"),
             *((f"weights {each.id}", f"{each.id}.html") for each in plant.line if each.id != line),
             (f"laboratory {furnace}", f"../../{laboratory_address(day, furnace)}"),
-            ("day report", f"../../{day_address(day)}"),
-            ("all pages", "../../index.html"),
+            (say("day report"), f"../../{day_address(day)}"),
+            (say("all pages"), "../../index.html"),
         ),
         cautions=(CAUTION, HOT_CAUTION),
         sources=sources(reader.asked, files),
-        made="Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how often by "
-        "chance, stands under How a mould is called.",
+        made=say(
+            "Limits on the charts are three standard deviations (ISO 7870-2); what is called, and how "
+            "often by chance, stands under How a mould is called."
+        ),
         workbook=f"{line}.xlsx",
     )
 
 
 def _figures(study: ItemStudy) -> list[Figure]:
     weights = study.weights
-    nominal = f"nominal {weights.nominal_g:g} g" if weights.nominal_g is not None else "no nominal weight"
+    nominal = f"nominal {weights.nominal_g:g} g" if weights.nominal_g is not None else say("no nominal weight")
     drifting = [gob for gob in weights.gobs if gob.drifting]
     called = _called(weights)
-    kg = f"giveaway {signed(weights.giveaway_kg, 0)} kg" if weights.giveaway_kg is not None else "giveaway not known"
+    kg = (
+        f"giveaway {signed(weights.giveaway_kg, 0)} kg"
+        if weights.giveaway_kg is not None
+        else say("giveaway not known")
+    )
     kg += (
-        ", too few weighings for an interval"
+        say(", too few weighings for an interval")
         if weights.giveaway_kg is not None and weights.giveaway_low is None
         else ""
     )
@@ -88,19 +95,19 @@ def _figures(study: ItemStudy) -> list[Figure]:
         Figure(
             words,
             f"gob positions that drift, {weights.item}",
-            "from what was usual for their moulds",
+            say("from what was usual for their moulds"),
             "critical" if drifting else "",
         ),
         Figure(
             str(len(called)),
             f"moulds that stand out, {weights.item}",
-            ", ".join(called[:8]) or "all as usual",
+            ", ".join(called[:8]) or say("all as usual"),
             "critical" if called else "",
         ),
         Figure(
             str(weights.outside),
             f"weighings outside limits, {weights.item}",
-            f"worst mould's Ppk {decimals(weights.ppk, 2)}" if weights.ppk is not None else "no limits, no Ppk",
+            f"worst mould's Ppk {decimals(weights.ppk, 2)}" if weights.ppk is not None else say("no limits, no Ppk"),
             "critical" if weights.outside else "",
         ),
     ]
@@ -128,8 +135,8 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
                 cards=tuple(_cards(plant, item_study, number)),
                 wide=True,
             ),
-            Section("Every mould", sheet=_sheet(item_study.weights, number), wide=True),
-            Section("How a mould is called", (item_study.weights.rules, _judged(plant, item_study.weights))),
+            Section(say("Every mould"), sheet=_sheet(item_study.weights, number), wide=True),
+            Section(say("How a mould is called"), (item_study.weights.rules, _judged(plant, item_study.weights))),
         ]
     return [
         *sections,
@@ -141,7 +148,7 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
 
 def _judged(plant: Plant, weights: Weights) -> str:
     if weights.judged_from is None:
-        return "Means and spreads are those of the day itself, for want of a past."
+        return say("Means and spreads are those of the day itself, for want of a past.")
     return (
         f"Means and spreads are those of the same item since {plant.clock.show(weights.judged_from)}, before this day."
     )
@@ -170,12 +177,12 @@ def _glance(study: ItemStudy, number: int) -> Section:
     limits = [{"at": at, "kind": kind} for at, kind in marks if at is not None]
     called = _called(weights)
     words = f"Weights of {weights.item or 'an unknown item'} by mould; " + (
-        f"standing out: {', '.join(called)}" if called else "no mould stands out"
+        f"standing out: {', '.join(called)}" if called else say("no mould stands out")
     )
-    note = (
-        "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond with a number "
-        "stands out, a triangle moves with its gob position; dashed: limits, thin: nominal. A mould leads to its "
-        "chart."
+    note = say(
+        "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond "
+        "with a number stands out, a triangle moves with its gob position; dashed: limits, thin: nominal."
+        " A mould leads to its chart."
     )
     return Section(
         f"{weights.item or 'Unknown item'} {weights.name}: all moulds at a glance",
@@ -188,7 +195,7 @@ def _glance(study: ItemStudy, number: int) -> Section:
 
 
 def _kind(mould: MouldWeights) -> str:
-    return "called" if _stands_out(mould) else "with gob" if mould.signals else "steady"
+    return "called" if _stands_out(mould) else say("with gob") if mould.signals else "steady"
 
 
 def _name(mould: str, number: int) -> str:
@@ -220,7 +227,7 @@ def _says(plant: Plant, study: ItemStudy) -> Section:
         )
         if text
     ]
-    head = gobs or ["No gob position drifts beyond chance."]
+    head = gobs or [say("No gob position drifts beyond chance.")]
     return Section(
         f"{weights.item or 'Unknown item'}: what the weights say",
         items=(*head, *own, *rest),
@@ -251,13 +258,13 @@ def _drifts(plant: Plant, weights: Weights, study: Study) -> Section:
         f"Gob positions of {weights.item or 'an unknown item'} weighed {study.point}: "
         f"{'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
     )
-    note = (
-        "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; dashed: where it "
-        "is called. The twelve hours before the day stand at the left."
+    note = say(
+        "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; "
+        "dashed: where it is called. The twelve hours before the day stand at the left."
     )
     return Section(
         f"{weights.item or 'Unknown item'}: gob positions, weighed {study.point}",
-        chart=charts.svg(charts_laboratory.drifts, words, rows, "from usual, g"),
+        chart=charts.svg(charts_laboratory.drifts, words, rows, say("from usual, g")),
         chart_words=note,
         wide=True,
         broad=True,
@@ -296,18 +303,18 @@ def _card(plant: Plant, found: MouldFound, mould: MouldWeights, number: int) -> 
         }
         for n in range(len(chart.seconds))
     ]
-    what = mould_words(mould) or "as usual"
+    what = mould_words(mould) or say("as usual")
     index = (
         f"Cpk {decimals(mould.cpk, 2)} (95 % from {decimals(mould.cpk_low, 2)}), Ppk {decimals(mould.ppk, 2)}"
         if mould.cpk is not None and mould.cpk_low is not None and mould.ppk is not None
-        else "no capability: no limits, or too few weighings"
+        else say("no capability: no limits, or too few weighings")
     )
     words = f"Mould {mould.mould}, {mould.n} weighings, mean {decimals(mould.mean_g, 2)} g, {what}"
     sd = f", sd {decimals(mould.sd_g, 2)} g" if mould.sd_g is not None else ""
     return Card(
         f"Mould {mould.mould} · {' '.join(mould.cavities) or 'no cavity known'}",
         what,
-        charts.svg(charts_laboratory.control, words, rows, "mean, g", "range, g" if chart.ranges else "s, g"),
+        charts.svg(charts_laboratory.control, words, rows, say("mean, g"), say("range, g") if chart.ranges else "s, g"),
         (f"{mould.n} weighings, mean {decimals(mould.mean_g, 2)} g{sd}", index),
         "critical" if _stands_out(mould) else "",
         _name(mould.mould, number),

@@ -6,6 +6,7 @@ from pydantic import Field
 
 from schemas.answers.shape import Moment, Result
 from schemas.answers.shared_fields import LineId, Severity, WindowFrom, WindowTo
+from schemas.texts import Text
 
 
 class ParetoRow(Result):
@@ -15,7 +16,7 @@ class ParetoRow(Result):
     """what is counted: a defect code, mould number, section, gob position, station, zone or severity; `unread` for
     calls without a mould number, `unplaced` for a mould that was not fitted then by the mould log, `unknown` for
     the zone or severity of a code that works.toml lacks"""
-    name: str
+    name: Text
     """the key in words: a defect's name in works.toml, or such as section 3"""
     severity: Severity | None = None
     """null where keys are neither defects nor severities, and for a code that works.toml lacks"""
@@ -51,7 +52,7 @@ class Apart(Result):
 
     key: str
     """what is counted, as in the rows"""
-    name: str
+    name: Text
     """the key in words"""
     kind: str
     """why it was thrown out, by works.toml: mould_rejection, sample, setting or diverted"""
@@ -96,7 +97,7 @@ class Pareto(Result):
     station's calls]"""
     uncounted: tuple[str, ...] = ()
     """stations that made calls and sent no counts: what they rejected is not in rejected"""
-    why: str = ""
+    why: Text = ""
     """why nothing is known of the window, so that a 0 in it is no count; empty where something is"""
 
     @property

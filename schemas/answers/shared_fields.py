@@ -8,6 +8,7 @@ from typing import Annotated
 
 from schemas.answers.shape import Meaning, Moment
 from schemas.quantities import QUANTITIES
+from schemas.texts import Text
 
 
 def _glossary(name: str) -> Meaning:
@@ -22,7 +23,7 @@ LineId = Annotated[str, _glossary("line")]
 FurnaceId = Annotated[str, _glossary("furnace")]
 StationId = Annotated[str, _glossary("station")]
 DefectCode = Annotated[str, _glossary("defect")]
-DefectName = Annotated[str, Meaning("the defect's name in works.toml")]
+DefectName = Annotated[Text, Meaning("the defect's name in works.toml")]
 ItemCode = Annotated[str, _glossary("item")]
 ItemName = Annotated[str, Meaning("the item's name in works.toml")]
 Severity = Annotated[str, Meaning("severity of the defect in works.toml: critical, major or minor")]

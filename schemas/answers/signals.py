@@ -13,6 +13,7 @@ from schemas.answers.shared_fields import (
     Probability,
     Severity,
 )
+from schemas.texts import Text
 
 
 class Signal(Result):
@@ -51,12 +52,12 @@ class Signal(Result):
     """of formed, that of the lehr time included [forming clock]"""
     formed_high: High95Moment
     """of formed, that of the lehr time included [forming clock]"""
-    lehr: str = ""
+    lehr: Text = ""
     """the lehr time that was taken, and where it comes from"""
     ended: Moment | None = None
     """when it was over, by the clock of the station; null while it is open; of critical calls the end of the last
     window with one [cold-end clock]"""
-    why_ended: str = ""
+    why_ended: Text = ""
     """why it counts as over; empty while it is open, and for critical calls"""
     passed: bool = False
     """over within 15 min of being raised, its place a guess and its defect not critical: kept, and told to nobody"""
@@ -91,11 +92,11 @@ class Signal(Result):
     """what is expected leans on another job's past for the greater part"""
     new_mould: bool = False
     """the mould was fitted so lately that the line's rate stands for its own"""
-    look_first: str = ""
+    look_first: Text = ""
     """where to look first"""
-    happened: tuple[str, ...] = ()
+    happened: tuple[Text, ...] = ()
     """what the logs say happened at the place about the onset by the forming clock, in order of time"""
-    closes: str = ""
+    closes: Text = ""
     """what would make it go away, or why it is closed"""
     series_from: Moment | None = None
     """start of the series of calls, from two hours before the onset; null for critical calls [cold-end clock]"""

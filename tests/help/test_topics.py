@@ -153,7 +153,7 @@ def test_every_role_and_act_is_told() -> None:
 
 def test_every_place_of_the_pages_is_told() -> None:
     text = text_of(topic_of("pages"))
-    assert re.findall(r"^\| \*(\w+)\* \|", text, re.M) == [name.capitalize() for name, _ in PLACES]
+    assert re.findall(r"^\| \*(\w+)\* \|", text, re.M) == [name.capitalize() for name, _, _ in PLACES]
 
 
 def test_every_way_to_ask_from_python_is_told() -> None:

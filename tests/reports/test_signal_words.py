@@ -50,7 +50,7 @@ def test_an_undecided_place_says_between_what(plant: Plant) -> None:
     this_signal = signal(undecided=True)
     assert sureness(this_signal) == "undecided: station 52 %; else line 46 %"
     assert "undecided between it and line 46 %" in _words(plant, this_signal)
-    assert texts("de").of_report("52 %, undecided") == "52 %, unentschieden"
+    assert texts("de").say(sureness(this_signal)) == "unentschieden: Prüfstation 52 %; sonst Linie 46 %"
 
 
 @pytest.mark.parametrize(("p", "doubt"), [(0.95, ""), (0.7, "a guess")])
@@ -61,5 +61,5 @@ def test_a_decided_place_is_a_guess_or_not(p: float, doubt: str) -> None:
 def test_a_station_that_finds_less_is_named_with_what_it_does(plant: Plant) -> None:
     words = place_words(plant, signal(blinded=True))
     assert words == "station K1-side-a lets pass what it found before"
-    assert texts("de").of_report(words) == "Station K1-side-a lässt durch, was sie bisher fand"
+    assert texts("de").say(words) == "Station K1-side-a lässt durch, was sie bisher fand"
     assert place_words(plant, signal()) == "station K1-side-a alone"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from pipelines.words import joined, say
 from schemas.answers.holds import Decision
 
 PROPOSED, HELD, RELEASED, SCRAPPED, DISMISSED = "proposed", "held", "released", "scrapped", "dismissed"
@@ -74,16 +75,29 @@ def pallets_for(hold: Hold | None, action: str, named: Sequence[str]) -> tuple[s
     allowed = FROM[action]
     wrong = [p for p in named if states.get(p) not in allowed]
     if wrong:
-        is_now = ", ".join(f"{p} is {states.get(p, 'not in it')}" for p in wrong[:5])
-        raise NotPossible(f"cannot {action} in {hold.name if hold else 'a new hold'}: {is_now}; {_instead(action)}")
+        is_now = joined(", ", (say("{p} is {get}", p=p, get=states.get(p, "not in it")) for p in wrong[:5]))
+        raise NotPossible(
+            say(
+                "cannot {action} in {name}: {is_now}; {instead}",
+                action=action,
+                name=hold.name if hold else say("a new hold"),
+                is_now=is_now,
+                instead=_instead(action),
+            )
+        )
     if named:
         return tuple(dict.fromkeys(named))
     if action in ("place", "propose", "extend"):
-        raise NotPossible(f"name the pallets to {action} with --pallet")
+        raise NotPossible(say("name the pallets to {action} with --pallet", action=action))
     chosen = tuple(p for p, state in states.items() if state in allowed)
     if not chosen:
         raise NotPossible(
-            f"no pallet of {hold.name if hold else 'this hold'} can be {BECOMES[action]}; {_instead(action)}"
+            say(
+                "no pallet of {name} can be {becomes}; {instead}",
+                name=hold.name if hold else say("this hold"),
+                becomes=BECOMES[action],
+                instead=_instead(action),
+            )
         )
     return chosen
 
@@ -106,5 +120,7 @@ def holding(holds: Iterable[Hold]) -> dict[str, list[str]]:
         for hold in every:
             for pallet, now in hold.pallets.items():
                 if now == state:
-                    texts.setdefault(pallet, []).append(hold.name if state == HELD else f"{hold.name} (proposed)")
+                    texts.setdefault(pallet, []).append(
+                        hold.name if state == HELD else say("{name} (proposed)", name=hold.name)
+                    )
     return texts

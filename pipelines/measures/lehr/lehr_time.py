@@ -15,9 +15,11 @@ import numpy as np
 import polars as pl
 
 from pipelines.clock import formed_at
+from pipelines.measures.lehr.sources import ESTIMATED, NEAREST, NOMINAL
 from pipelines.measures.pareto.ranking import reading_stations
 from pipelines.measures.statistics.markov import smoothed
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 NOMINAL_HALF_WIDTH_MIN = 15.0
 FINE_S = 300  # longer windows say nothing of a lehr time
@@ -62,7 +64,7 @@ class LehrTime:
 
 def nominal_time(plant: Plant, line: str) -> LehrTime:
     """The lehr time of a line by works.toml."""
-    text = f"nominal value of works.toml, assumed right to {NOMINAL_HALF_WIDTH_MIN:g} min"
+    text = say(NOMINAL, minutes=f"{NOMINAL_HALF_WIDTH_MIN:g}")
     return LehrTime(plant.lines[line].lehr_minutes, NOMINAL_HALF_WIDTH_MIN, text)
 
 
@@ -345,12 +347,12 @@ def lehr_of_hours(plant: Plant, line: str, hours: pl.DataFrame, start: datetime,
     if shown.is_empty():
         return nominal_time(plant, line)
     inside = shown.filter((pl.col("hour") > start - timedelta(hours=1)) & (pl.col("hour") < end))
-    near = ""
+    source = ESTIMATED
     if inside.is_empty():
         apart = (pl.col("hour") - start).abs()
-        inside, near = shown.sort(apart, "hour").head(1), "the nearest hour that shows it, "
+        inside, source = shown.sort(apart, "hour").head(1), NEAREST
     minutes = float(inside["minutes"].mean())  # type: ignore[arg-type]
     low, high = float(inside["low"].min()), float(inside["high"].max())  # type: ignore[arg-type]
     half = max(high - minutes, minutes - low, STEP_MIN)
-    source = f"estimated from forming against station counts, {near}95 %: {low:.0f} to {high:.0f} min"
-    return LehrTime(minutes, half, source, float(inside["spread"].mean()), True)  # type: ignore[arg-type]
+    said = say(source, low=f"{low:.0f}", high=f"{high:.0f}")
+    return LehrTime(minutes, half, said, float(inside["spread"].mean()), True)  # type: ignore[arg-type]

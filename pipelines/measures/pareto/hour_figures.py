@@ -12,6 +12,7 @@ import polars as pl
 from pipelines.measures.pareto.kinds_of_call import faults, rejected_for_none
 from pipelines.measures.statistics.shares import ratio, share
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 SILENT_AFTER = timedelta(minutes=30)  # behind the others of its line
 LATE_AFTER = timedelta(minutes=75)  # behind the clock: an hour's file, and the time to send and take it in
@@ -99,7 +100,7 @@ class StationLife:
     heard: datetime | None = None
 
 
-TOTALS, REJECTS = "running totals only", "rejects only"
+TOTALS, REJECTS = say("running totals only"), say("rejects only")
 
 
 def alive(

@@ -12,12 +12,13 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipelines.plant.works import Plant
+from pipelines.words import joined, say
 from schemas.answers.pareto import Apart
 
 WORDS = {
-    "mould_rejection": "rejected by mould number",
+    "mould_rejection": say("rejected by mould number"),
     "sample": "samples",
-    "setting": "rejected for a setting",
+    "setting": say("rejected for a setting"),
     "diverted": "diverted",
 }
 
@@ -55,7 +56,9 @@ def uncounted(calls: pl.DataFrame, ware: pl.DataFrame) -> list[str]:
 
 def uncounted_words(stations: Sequence[str]) -> str:
     """What has to be said of them beside a number of rejects; empty where there is none."""
-    return f" Without {', '.join(stations)}, which sent calls and no counts." if stations else ""
+    return (
+        say(" Without {stations}, which sent calls and no counts.", stations=joined(", ", stations)) if stations else ""
+    )
 
 
 def apart_words(apart: Sequence[Apart]) -> str:
@@ -63,4 +66,4 @@ def apart_words(apart: Sequence[Apart]) -> str:
     sums: dict[str, int] = {}
     for this_apart in apart:
         sums[this_apart.kind] = sums.get(this_apart.kind, 0) + this_apart.calls
-    return ", ".join(f"{count:,} {WORDS[kind]}" for kind, count in sums.items())
+    return joined(", ", (say("{count} {words}", count=f"{count:,}", words=WORDS[kind]) for kind, count in sums.items()))

@@ -13,11 +13,14 @@ from pipelines.measures.pareto.unread import Unread, unread_calls
 from pipelines.measures.statistics.shares import ratio
 from pipelines.plant.tables import SEVERITIES
 from pipelines.plant.works import Plant
+from pipelines.words import say, template, worded
 from schemas.answers.pareto import Apart, Pareto, ParetoRow
 
 DIMENSIONS = ("defect", "mould", "section", "gob", "station", "zone", "severity")
 NEEDS_PLACE = ("section", "gob")
-NOTHING_CAME = "Nothing came: no window of counts of {line} begins in this time. What was rejected in it is not known."
+NOTHING_CAME = template(
+    "Nothing came: no window of counts of {line} begins in this time. What was rejected in it is not known."
+)
 
 
 def pareto(
@@ -63,7 +66,7 @@ def pareto(
         rejected_apart=rejected_for_none(plant, every, ware),
         apart=_apart(plant, by, every, line_ware),
         uncounted=tuple(uncounted(every, ware)),
-        why=NOTHING_CAME.format(line=line) if ware.is_empty() and every.is_empty() else "",
+        why=say(NOTHING_CAME, line=line) if ware.is_empty() and every.is_empty() else "",
     )
 
 
@@ -155,10 +158,12 @@ def _key(plant: Plant, by: str) -> pl.Expr:
 
 def _name(plant: Plant, by: str, key: str) -> str:
     if by == "defect":
-        return plant.defects[key].name if key in plant.defects else f"{key} (not in works.toml)"
+        return plant.defects[key].name if key in plant.defects else say("{key} (not in works.toml)", key=key)
     if key in (UNREAD, UNPLACED):
-        return "mould number not read" if key == UNREAD else "mould not fitted then, by the mould log"
-    return {"mould": f"mould {key}", "section": f"section {key}", "gob": f"gob {key}"}.get(by, key)
+        return say("mould number not read") if key == UNREAD else say("mould not fitted then, by the mould log")
+    if by in ("mould", "section", "gob"):
+        return say("{kind} {key}", kind=worded(by), key=key)
+    return worded(key) if by in ("severity", "zone") else key
 
 
 def own_ware(plant: Plant, line: str, by: str, ware: pl.DataFrame) -> dict[str, float]:

@@ -10,8 +10,11 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from pipelines.measures.statistics.shares import ratio
+from pipelines.numbers import decimals
+from pipelines.words import say
 
 TOLD_FROM = 0.02  # share of the calls from which it is said
+CALLS = say("the calls")
 DIFFERS = 0.05  # between stations, from which each is named
 
 
@@ -33,19 +36,28 @@ def unread_calls(calls: pl.DataFrame) -> Unread:
     return Unread(ratio(int(by["none"].sum()), int(by["all"].sum())), stations)
 
 
-def unread_words(unread: Unread, of: str = "the calls") -> str:
+def unread_words(unread: Unread, of: str = CALLS) -> str:
     """How many calls had no number, with the stations where they differ; empty up to TOLD_FROM."""
     if unread.share is None or unread.share <= TOLD_FROM:
         return ""
-    return f"{100 * unread.share:.1f} % of {of} had no mould number{_apart(unread.stations)}"
+    return say(
+        "{share} % of {of} had no mould number{apart}",
+        share=decimals(100 * unread.share, 1),
+        of=of,
+        apart=_apart(unread.stations),
+    )
 
 
 def unread_caption(unread: Unread) -> str:
     """Under a table by mould or place: how many calls had no number, and what that means for its counts."""
-    shared = "own ware shares unread ware out in proportion."
+    shared = say("own ware shares unread ware out in proportion.")
     if words := unread_words(unread):
-        return f"{words}: what is told by mould is of the others only; {shared}"
-    return f"{100 * (unread.share or 0.0):.1f} % of the calls had no mould number; {shared}"
+        return say("{words}: what is told by mould is of the others only; {shared}", words=words, shared=shared)
+    return say(
+        "{share} % of the calls had no mould number; {shared}",
+        share=decimals(100 * (unread.share or 0.0), 1),
+        shared=shared,
+    )
 
 
 def _apart(stations: Mapping[str, float]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipelines.measures.pareto.kinds_of_call import uncounted_words
 from pipelines.measures.pareto.unread import Unread, unread_caption
 from pipelines.measures.statistics.shares import more_than_whole
+from pipelines.words import say
 from schemas.answers.pareto import Pareto
 
 
@@ -14,7 +15,9 @@ def doubt_words(pareto: Pareto) -> str:
     """
     words = uncounted_words(pareto.uncounted)
     if pareto.unread_share:
-        words += f" {unread_caption(Unread(pareto.unread_share, pareto.unread_stations))}"
+        words += say(
+            " {unread_caption}", unread_caption=unread_caption(Unread(pareto.unread_share, pareto.unread_stations))
+        )
     if wrong := more_than_whole(pareto.rejected, pareto.ware):
-        words += f" {wrong}"
+        words += say(" {wrong}", wrong=wrong)
     return words

@@ -8,13 +8,14 @@ import numpy as np
 
 from pipelines.measures.signals.found import Found
 from pipelines.measures.signals.onset import Noise, ended
+from pipelines.words import template
 from schemas.answers.shape import SURE
 
 GONE_MIN = 45  # a place without ware for this long makes no more of the defect
 CLOSING_MIN = 960  # an end is looked for in so much of the past
 SLOWER = 2.0  # so much more (in log odds) must speak for an end each time a signal was called over too soon
 PASSED_MIN = 15  # what is over within this time of being raised, its place a guess, only passed
-BACK, GONE = "the rate is back where it was", "no ware of this place passes any more"
+BACK, GONE = template("the rate is back where it was"), template("no ware of this place passes any more")
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,18 @@ import polars as pl
 from pipelines.measures.signals.baseline import LEAST_WARE, excess_p
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.scan import benjamini_hochberg
+from pipelines.measures.signals.sentences import (
+    COARSE,
+    NEW_JOB,
+    NO_MOULDS,
+    NO_PAST,
+    NO_WARE,
+    SILENT,
+    TOO_COARSE,
+    TWO_ITEMS,
+)
 from pipelines.measures.signals.track import Tracker
+from pipelines.words import say
 
 SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "kind": pl.String,
@@ -69,20 +80,13 @@ def hour_doubts(tracker: Tracker, hour: int) -> list[str]:
     if ware == 0:
         if counts.unjudged[:, part].any() or (counts.window > part.stop - part.start).any():
             return said
-        return [*said, "No ware was counted in this hour: nothing could be judged."]
+        return [*said, say(NO_WARE)]
     if not expected.known.any():
-        need = f"at least {LEAST_WARE:.0f} containers of this job, or a former job of the line, are needed"
-        said.append(f"There is no past to compare with yet: {need}. Critical calls are shown all the same.")
+        said.append(say(NO_PAST, ware=f"{LEAST_WARE:.0f}"))
     elif expected.borrowed:
-        said.append(
-            "New job: what is expected leans on the last job of the same item, or of this line; early signals are "
-            "cautious."
-        )
+        said.append(say(NEW_JOB))
     if not tracker.past.reads.any():
-        said.append(
-            "No station read mould numbers: excesses are judged for the line and its stations only, not for moulds, "
-            "sections or gobs."
-        )
+        said.append(say(NO_MOULDS))
     return said
 
 
@@ -102,10 +106,7 @@ def _silent(tracker: Tracker, part: slice) -> list[str]:
         silent = max(0, due) - int(here[: max(0, due)].sum())
         if silent > SILENT_SHARE * len(here):
             minutes = silent * counts.step_s / 60
-            said.append(
-                f"{station} sent no counts for {minutes:.0f} min of the hour: what it alone can call was not judged "
-                "then."
-            )
+            said.append(say(SILENT, station=station, minutes=f"{minutes:.0f}"))
     return said
 
 
@@ -117,10 +118,7 @@ def _coarse(tracker: Tracker, part: slice) -> list[str]:
         if _left_out(counts, number, part):
             said.append(_unjudged(counts, number, station))
         elif minutes >= LATE_MIN and counts.sent[number, part].any():
-            said.append(
-                f"{station} sends one count for {minutes} min: what it alone calls shows up to {minutes} min late,"
-                " and its onset is known no closer."
-            )
+            said.append(say(COARSE, station=station, minutes=minutes, late=minutes))
     return said
 
 
@@ -135,5 +133,5 @@ def _left_out(counts: LineCounts, number: int, part: slice) -> bool:
 def _unjudged(counts: LineCounts, number: int, station: str) -> str:
     length = int(counts.too_long[number]) * counts.step_s // 60
     if length:
-        return f"{station} sends one count for {length} min: too long to judge or to date anything in it."
-    return f"A job began inside a window of {station}: its counts mix two items and were not judged."
+        return say(TOO_COARSE, station=station, minutes=length)
+    return say(TWO_ITEMS, station=station)

@@ -10,6 +10,7 @@ import numpy as np
 from pipelines.measures.signals.counts import cavities_of, groups_of
 from pipelines.measures.signals.likelihood import FACTORS, Likelihoods, Raised, mean_exp
 from pipelines.measures.signals.place_cells import PlaceCells
+from pipelines.words import template
 
 SCOPES = ("mould", "section", "gob", "line", "furnace", "station")
 COINCIDENCE = 0.003  # probability that another line has the same defect at the same time from a cause of its own
@@ -31,14 +32,16 @@ PRIORS = {
     "handling": {"mould": 0.12, "section": 0.10, "gob": 0.06, "line": 0.40, "furnace": 0.04, "station": 0.28},
 }
 LOOK_FIRST = {
-    "mould": "mould equipment: the mould, blank and neck ring of this cavity",
-    "section": "section timing and the section's own mechanisms",
-    "gob": "gob delivery: shears, feeder tube and needle, scoop, trough and deflector of this gob position",
-    "line": "what all ware of the line shares: forehearth, feeder, conveyor, lehr, handling",
-    "furnace": "glass: furnace, batch and cullet, and what feeds all its lines",
-    "station": "the station itself: its settings, cleanliness and last challenge, before anybody at the hot end acts",
+    "mould": template("mould equipment: the mould, blank and neck ring of this cavity"),
+    "section": template("section timing and the section's own mechanisms"),
+    "gob": template("gob delivery: shears, feeder tube and needle, scoop, trough and deflector of this gob position"),
+    "line": template("what all ware of the line shares: forehearth, feeder, conveyor, lehr, handling"),
+    "furnace": template("glass: furnace, batch and cullet, and what feeds all its lines"),
+    "station": template(
+        "the station itself: its settings, cleanliness and last challenge, before anybody at the hot end acts"
+    ),
 }
-LOOK_BLINDED = (
+LOOK_BLINDED = template(
     "the station that finds less than before: challenge it now; what it lets pass shows at the stations behind it"
 )
 

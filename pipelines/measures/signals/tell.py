@@ -15,12 +15,30 @@ from pipelines.measures.pareto.ranking import own_ware
 from pipelines.measures.signals.counts import LineCounts
 from pipelines.measures.signals.onset import minutes_to_close
 from pipelines.measures.signals.scope import LOOK_BLINDED, LOOK_FIRST
+from pipelines.measures.signals.sentences import (
+    CAUSED,
+    CLOSED,
+    CLOSES,
+    CLOSES_AFTER,
+    FITTED,
+    JOB_STARTED,
+    LEHR,
+    LOOK_CRITICAL,
+    RUNNING,
+    SECTION_RUNNING,
+    SECTION_STOPPED,
+    SEEN_AFTER,
+    STOPPED,
+    TAKEN_OUT,
+)
 from pipelines.measures.signals.track import Found, Tracker
 from pipelines.plant.works import Plant
+from pipelines.words import joined, say
 from schemas.answers.signals import Signal
 
 EXCESS, CRITICAL_CALL = "excess", "critical call"
 SERIES_BARS = 36
+_STOPS = (("stopped_at", STOPPED, SECTION_STOPPED), ("restarted_at", RUNNING, SECTION_RUNNING))
 AROUND_MIN = 10.0  # the logs are searched this much beyond the interval of the formed onset
 
 
@@ -61,7 +79,7 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         moulds=tuple(c.mould for c in columns),
         cavities=tuple(f"{c.section}{c.gob}" for c in columns if c.section is not None),
         **dates,
-        lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
+        lehr=say(LEHR, minutes=f"{lehr.minutes:.0f}", source=lehr.source),
         why_ended=found.why_ended if found.ended is not None else "",
         passed=found.passed,
         calls=round(calls),
@@ -74,7 +92,7 @@ def tell(plant: Plant, tracker: Tracker, found: Found, now: int, lehr_at: LehrAt
         **_placed(found),
         borrowed=found.borrowed,
         new_mould=found.new_mould,
-        look_first=LOOK_BLINDED if where.blinded else LOOK_FIRST[where.scope],
+        look_first=say(LOOK_BLINDED if where.blinded else LOOK_FIRST[where.scope]),
         blinded=where.blinded,
         happened=happened(plant, logs, found, tracker, (dates["formed_low"], dates["formed_high"])),
         closes=_closes(tracker, found, lehr),
@@ -122,8 +140,11 @@ def _bars(
 
 def nothing_found(doubts: Sequence[str]) -> str:
     """What to say where no excess was found: nothing is called usual that could not be judged."""
-    text = "No excess that chance does not explain"
-    return f"{text}, as far as it could be judged: {' '.join(doubts)}" if doubts else f"{text}."
+    if not doubts:
+        return say("No excess that chance does not explain.")
+    return say(
+        "No excess that chance does not explain, as far as it could be judged: {doubts}", doubts=joined(" ", doubts)
+    )
 
 
 def _rounded(counts: LineCounts, after: float) -> Callable[[float], datetime]:
@@ -159,7 +180,7 @@ def happened(
     places = {(c.section, c.gob) for c in columns} if found.place.scope in ("mould", "section", "gob") else None
     pairs = [*_fitted(plant, logs.fittings, places, low, high), *_stopped(plant, logs.stoppages, places, low, high)]
     for row in logs.jobs.filter(pl.col("started_at").is_between(low, high)).iter_rows(named=True):
-        pairs.append((row["started_at"], f"job {row['job']} started {plant.clock.show(row['started_at'])}"))
+        pairs.append((row["started_at"], say(JOB_STARTED, job=row["job"], at=plant.clock.show(row["started_at"]))))
     return tuple(text for _, text in sorted(pairs)[:6])
 
 
@@ -174,10 +195,9 @@ def _fitted(
     for row in fittings.filter(pl.col("fitted_at").is_between(low, high)).iter_rows(named=True):
         if places is not None and (row["section"], row["gob"]) in places:
             part = row["part"].replace("_", " ")
-            what = f"{part} {row['number']} fitted" if row["number"] else f"{part} taken out"
-            found.append(
-                (row["fitted_at"], f"{what} at {row['section']}{row['gob']}, {plant.clock.show(row['fitted_at'])}")
-            )
+            where = {"place": f"{row['section']}{row['gob']}", "at": plant.clock.show(row["fitted_at"])}
+            fitted = say(FITTED, part=part, number=row["number"], **where)
+            found.append((row["fitted_at"], fitted if row["number"] else say(TAKEN_OUT, part=part, **where)))
     return found
 
 
@@ -193,11 +213,12 @@ def _stopped(
     for row in stoppages.iter_rows(named=True):
         if row["section"] is not None and (sections is None or row["section"] not in sections):
             continue
-        what = "line" if row["section"] is None else f"section {row['section']}"
-        cause = f" ({row['cause']})" if row["cause"] else ""
-        for name, words in (("stopped_at", "stopped"), ("restarted_at", "running again")):
+        section = row["section"]
+        for name, of_line, of_section in _STOPS:
             if row[name] is not None and low <= row[name] <= high:
-                pairs.append((row[name], f"{what} {words} {plant.clock.show(row[name])}{cause}"))
+                at = plant.clock.show(row[name])
+                event = say(of_line, at=at) if section is None else say(of_section, section=section, at=at)
+                pairs.append((row[name], say(CAUSED, event=event, cause=row["cause"]) if row["cause"] else event))
     return pairs
 
 
@@ -206,7 +227,7 @@ def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
     earliest.
     """
     if found.ended is not None:
-        return f"closed: {found.why_ended}"
+        return say(CLOSED, why=say(found.why_ended))
     now = tracker.scan.until
     begun = max(tracker.scan.first, min(int(found.onset.at), now - 1))
     _, _, base = tracker.scan.series(found.defect, found.stream, begun, now)
@@ -214,15 +235,13 @@ def _closes(tracker: Tracker, found: Found, lehr: LehrTime) -> str:
     minutes = minutes_to_close(per_minute, found.strength, float(tracker.scan.by_hour[found.defect, found.stream]))
     _, expected, ware = found.counted
     if not np.isfinite(minutes) or per_minute <= 0 or expected <= 0:
-        return "closes when ware of this place passes again at the rate before"
+        return say(CLOSES)
     units = ware / expected * per_minute * minutes
-    crossing = (
-        ""
-        if found.place.scope == "station"
-        else f"; what is put right at the hot end shows here after {lehr.minutes:.0f} min"
-    )
     containers = f"{units:,.0f}".replace(",", " ")
-    return f"closes after about {minutes:.0f} min ({containers} containers of this place) at the rate before{crossing}"
+    closes = say(CLOSES_AFTER, minutes=f"{minutes:.0f}", ware=containers)
+    if found.place.scope == "station":
+        return closes
+    return say(SEEN_AFTER, closes=closes, minutes=f"{lehr.minutes:.0f}")
 
 
 def critical_calls(
@@ -272,7 +291,7 @@ def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: floa
         formed=lehr.formed(first, after),
         formed_low=lehr.formed(first, after) - half,
         formed_high=lehr.formed(first, after) + half,
-        lehr=f"{lehr.minutes:.0f} min, {lehr.source}",
+        lehr=say(LEHR, minutes=f"{lehr.minutes:.0f}", source=lehr.source),
         ended=last + window,
         calls=calls,
         expected=None,
@@ -282,5 +301,5 @@ def _critical(plant: Plant, line: str, code: str, mine: pl.DataFrame, seen: floa
         lost_per_hour=calls / hours,
         q=None,
         probability=None,
-        look_first="every container of a critical defect: where it was made, and whether all of it was caught",
+        look_first=say(LOOK_CRITICAL),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pipelines.words import say
+
 
 def ratio(part: float, whole: float | None) -> float | None:
     """part / whole; None where there is no whole to be a part of."""
@@ -19,9 +21,11 @@ def more_than_whole(rejected: float, ware: float) -> str | None:
     """What there is to say where more was rejected than was counted in; None where a share can be told."""
     if rejected <= ware:
         return None
-    return (
-        f"{rejected:,.0f} rejected and only {ware:,.0f} containers counted at the first station: no share is told. "
-        "Its counts are short, or the ware was counted before this time began."
+    return say(
+        "{rejected} rejected and only {ware} containers counted at the first station: no share is told. "
+        "Its counts are short, or the ware was counted before this time began.",
+        rejected=f"{rejected:,.0f}",
+        ware=f"{ware:,.0f}",
     )
 
 

@@ -12,6 +12,8 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 
+from pipelines.words import joined, say
+
 MINUTE = timedelta(minutes=1)
 FARTHEST_MINUTES = 150  # a clock that was not put forward or back is 60 off; two such 120
 SURE = 5.0  # standard deviations of Fisher's z between the best shift and any other
@@ -174,11 +176,21 @@ def _without(station: str, series: Mapping[str, np.ndarray], lanes: Sequence[Seq
 def _clock_fault(
     line: str, station: str, shift: ClockShift, several: bool, start: datetime, end: datetime
 ) -> StationFault:
-    way = "ahead of" if shift.minutes > 0 else "behind"
-    who = "all other stations of its line" if several else "the only other station of its line, or that one is off"
-    text = (
-        f"the clock of {station} runs {abs(shift.minutes)} min {way} {who}: its counts follow theirs with a "
-        f"correlation of {shift.best:.2f} at that shift, {shift.at_nought:.2f} as they stand"
+    way = say("ahead of") if shift.minutes > 0 else say("behind")
+    who = (
+        say("all other stations of its line")
+        if several
+        else say("the only other station of its line, or that one is off")
+    )
+    text = say(
+        "the clock of {station} runs {minutes} min {way} {who}: its counts follow theirs with a "
+        "correlation of {best} at that shift, {at_nought} as they stand",
+        station=station,
+        minutes=abs(shift.minutes),
+        way=way,
+        who=who,
+        best=f"{shift.best:.2f}",
+        at_nought=f"{shift.at_nought:.2f}",
     )
     return StationFault(line, station, "clock", start, end, several, text, float(shift.minutes))
 
@@ -202,7 +214,11 @@ def standing_still(
                 "stands still",
                 run,
                 start,
-                f"{station} counted nothing for {run[1] - run[0]} min while its line's other stations counted ware",
+                say(
+                    "{station} counted nothing for {run} min while its line's other stations counted ware",
+                    station=station,
+                    run=run[1] - run[0],
+                ),
             )
             for run in _runs((mine == 0) & (ware > 0.2), STILL_MINUTES)
         ]
@@ -214,8 +230,12 @@ def standing_still(
                 "frozen",
                 run,
                 start,
-                f"{station} sent the same count, {mine[run[0]]:g} a minute, for {run[1] - run[0] + 1} min while its "
-                "line's other stations varied",
+                say(
+                    "{station} sent the same count, {n} a minute, for {run} min while its line's other stations varied",
+                    station=station,
+                    n=f"{mine[run[0]]:g}",
+                    run=run[1] - run[0] + 1,
+                ),
             )
             for run in _runs(same, frozen_after - 1)
             if len(np.unique(np.round(ware[run[0] : run[1]], 3))) > 4
@@ -259,10 +279,16 @@ def out_of_order(
         room = 3 * relative * np.hypot(passed, seen) + 2 * passed / minutes
         if seen - passed <= room:
             continue
-        text = (
-            f"{' and '.join(behind)} inspected {seen:,} containers, {seen - passed:,} more than "
-            f"{' and '.join(before)} before let pass ({passed:,}); {room:,.0f} would be within "
-            "the meters' uncertainty: one of them miscounts, or ware came in between, such as ware put on again"
+        text = say(
+            "{behind} inspected {seen} containers, {passed} more than {before} before let pass "
+            "({before_count}); {room} would be within the meters' uncertainty: one of them miscounts, or ware"
+            " came in between, such as ware put on again",
+            behind=joined(say(" and "), behind),
+            seen=f"{seen:,}",
+            passed=f"{seen - passed:,}",
+            before=joined(say(" and "), before),
+            before_count=f"{passed:,}",
+            room=f"{room:,.0f}",
         )
         faults.append(StationFault(line, behind[0], "order", start, end, True, text, size=float(seen - passed)))
     return faults
@@ -289,15 +315,20 @@ def not_fitted(
         count = int(part["inspected"].sum())
         stations = sorted(part["station"].unique().to_list())
         near = like.get(str(mould), ())
-        guess = f"; perhaps {' or '.join(near[:3])} (a guess by its characters)" if near else ""
+        guess = say("; perhaps {near} (a guess by its characters)", near=joined(say(" or "), near[:3])) if near else ""
         why = (
-            "every place of the machine is filled by the log, so it was misread"
+            say("every place of the machine is filled by the log, so it was misread")
             if places_filled
-            else "a place of the machine is empty by the log, which may lack a fitting"
+            else say("a place of the machine is empty by the log, which may lack a fitting")
         )
-        text = (
-            f"mould {mould} was read on {count:,} containers at {', '.join(stations)} and stood nowhere on {line} "
-            f"then: {why}{guess}"
+        text = say(
+            "mould {mould} was read on {count} containers at {stations} and stood nowhere on {line} then: {why}{guess}",
+            mould=mould,
+            count=f"{count:,}",
+            stations=joined(", ", stations),
+            line=line,
+            why=why,
+            guess=guess,
         )
         faults.append(
             StationFault(

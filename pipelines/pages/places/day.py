@@ -19,8 +19,9 @@ from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, hour_address
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page, Section
+from pipelines.words import say
 
-CAME_AFTER = (
+CAME_AFTER = say(
     "Files that speak of this day came after this report was written: the next close, or `coldledger close`, looks at "
     "it again."
 )
@@ -63,22 +64,25 @@ def _day(on: date, reader: Reader, plant: Plant) -> View:
     if not reader.ask("closes_of_day", day=on).is_empty():
         return view_of("day", ALL_REPORTS["day"].page(reader, plant, on))
     hours = [
-        (f"{line} {plant.clock.local(h.start):%H:%M}", f"/{hour_address(plant, line, h)}")
+        (
+            say("{line} {start}", line=line, start=f"{plant.clock.local(h.start):%H:%M}"),
+            f"/{hour_address(plant, line, h)}",
+        )
         for line in plant.lines
         for h in plant.clock.hours_of(on)[:1]
     ]
     words = (
-        f"Production day {on} is not closed: it ends at {plant.clock.show(span.end)}.",
-        "Its yield, losses and laboratory are worked out at its close; its hours can be read as they come.",
+        say("Production day {on} is not closed: it ends at {end}.", on=on, end=plant.clock.show(span.end)),
+        say("Its yield, losses and laboratory are worked out at its close; its hours can be read as they come."),
     )
     links = (
-        ("← day before", f"/{day_address(on - timedelta(days=1))}"),
-        ("day after →", f"/{day_address(on + timedelta(days=1))}"),
+        (say("← day before"), f"/{day_address(on - timedelta(days=1))}"),
+        (say("day after →"), f"/{day_address(on + timedelta(days=1))}"),
     )
     return View(
         "day",
-        f"Production day {on}",
-        f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
-        (Section("Not closed yet", words, items=(), wide=True),),
+        say("Production day {on}", on=on),
+        say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
+        (Section(say("Not closed yet"), words, items=(), wide=True),),
         links=(*links, *hours),
     )

@@ -10,7 +10,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from pipelines.answers.feeds import answer_feeds
+from pipelines.answers.feeds import answer_feeds, refused_words
 from pipelines.answers.now import stations_alive
 from pipelines.clock import parse_timestamp
 from pipelines.jobs.due import upcoming
@@ -31,7 +31,7 @@ from pipelines.reports.feeds import (
 )
 from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.missing import waiting_after_rows
-from schemas.reasons import reason_of
+from pipelines.words import say, worded
 
 LIVE_S = 30
 MOST_REFUSED = 300
@@ -49,6 +49,12 @@ def router(web: Web) -> APIRouter:
     return routes
 
 
+_SOURCES = say(
+    "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, "
+    "sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
+)
+
+
 def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     """What came, what is late, silent or refused; what ran, and what will."""
     row, now = answer_feeds(reader, plant, most=MOST_REFUSED), web.desk.now()
@@ -60,57 +66,71 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         if p.is_file() and not p.name.startswith(".") and not p.name.endswith(".part")
     ]
     runs = web.books.ask("newest_runs", most=30)
-    ran = "The newest 30 runs." if runs else "`coldledger serve` has begun no run yet."
+    ran = say("The newest 30 runs.") if runs else say("`coldledger serve` has begun no run yet.")
     figures = (
-        Figure(count(len(dead)), "stations silent or late", f"of {len(life)}", "critical" if dead else ""),
+        _dead(len(dead), len(life)),
         _quarantine(row["feeds"]),
-        Figure(count(len(waiting)), "files in the inbox", "taken in by the next intake"),
+        Figure(count(len(waiting)), say("files in the inbox"), say("taken in by the next intake")),
         _last_intake(web, plant, now),
     )
     parts = (
         _stations(plant, life),
         *_refusals(row["refused"]),
-        Section("What came", sheet=arrivals_sheet(plant, row["feeds"]), wide=True),
-        Section("What ran", sheet=runs_sheet(plant, runs, ran), wide=True),
+        Section(say("What came"), sheet=arrivals_sheet(plant, row["feeds"]), wide=True),
+        Section(say("What ran"), sheet=runs_sheet(plant, runs, ran), wide=True),
         _upcoming(web, reader, plant),
         *_notices(web, plant),
     )
-    sources = (
-        "queries: sql/out/arrivals_by_feed.sql, sql/out/refusals_open.sql, sql/out/last_windows.sql, "
-        "sql/out/heard_otherwise.sql; runs and notices: .serve/serve.db"
-    )
-    links = (("clocks and counts in doubt", "/feeds/doubts"),)
+    links = ((say("clocks and counts in doubt"), "/feeds/doubts"),)
     return View(
         "feeds",
-        "Feeds",
-        f"at {plant.clock.show(now)}",
+        say("Feeds"),
+        say("at {now}", now=plant.clock.show(now)),
         parts,
         figures,
         links,
-        sources=(sources,),
+        sources=(_SOURCES,),
         refresh_s=LIVE_S,
         sometimes=("notices",),
     )
 
 
+def _dead(dead: int, stations: int) -> Figure:
+    kind = "critical" if dead else ""
+    return Figure(count(dead), say("stations silent or late"), say("of {stations}", stations=stations), kind)
+
+
 def _quarantine(feeds: list[dict[str, Any]]) -> Figure:
     rows, files = (sum(int(feed[f"{what}_still_refused"]) for feed in feeds) for what in ("rows", "files"))
-    under = "nothing of them is lost; correct them below"
+    under = say("nothing of them is lost; correct them below")
     return Figure(count(rows), waiting_after_rows(files), under, "critical" if rows or files else "")
 
 
 def _last_intake(web: Web, plant: Plant, now: datetime) -> Figure:
     last = {row["flow"]: row["ended_at"] for row in web.books.ask("last_runs", state="done", or_state="needs a person")}
     if "intake" not in last:
-        return Figure("–", "last good intake", "none yet")
+        return Figure("–", say("last good intake"), say("none yet"))
     at = parse_timestamp(last["intake"])
     minutes = (now - at).total_seconds() / 60
     return Figure(
         f"{plant.clock.local(at):%H:%M}",
-        "last good intake",
-        f"{minutes:.0f} min ago",
+        say("last good intake"),
+        say("{minutes} min ago", minutes=f"{minutes:.0f}"),
         "critical" if minutes > 90 else "",
     )
+
+
+STATES = {
+    "alive": say("alive"),
+    "silent": say("silent: its line's others go on"),
+    "late": say("late"),
+    "never": say("nothing heard"),
+}
+
+
+def _state(station: Any) -> str:
+    state = STATES[station.state]
+    return say("{state}: {sends}", state=state, sends=worded(station.sends)) if station.sends else state
 
 
 def _stations(plant: Plant, life: list[Any]) -> Section:
@@ -120,34 +140,28 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
             "station": each.station,
             "last": plant.clock.show(each.last or each.heard) if each.last or each.heard else "",
             "behind": each.behind.total_seconds() / 60 if each.behind else None,
-            "state": {
-                "alive": "alive",
-                "silent": "silent: its line's others go on",
-                "late": "late",
-                "never": "nothing heard",
-            }[each.state]
-            + (f": {each.sends}" if each.sends else ""),
+            "state": _state(each),
         }
         for each in life
     ]
     bad = [n for n, each in enumerate(life) if each.state != "alive"]
-    return Section("Stations", sheet=stations_sheet(rows, bad), warn=bool(bad))
+    return Section(say("Stations"), sheet=stations_sheet(rows, bad), warn=bool(bad))
 
 
 def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
-    whys = [reason_of(row["reason"]).sentence(row["value"], row["expected"]) for row in refused]
+    whys = [refused_words(row["reason"], row["value"], row["expected"]) for row in refused]
     links = {(n, "mend"): f"/feeds/refused/{each['batch']}" for n, each in enumerate(refused)}
     sheet = replace(refused_sheet(refused, whys, MOST_REFUSED), links=links)
-    parts: list[Any] = [Section("Refused", sheet=sheet, wide=True, warn=bool(refused))]
+    parts: list[Any] = [Section(say("Refused"), sheet=sheet, wide=True, warn=bool(refused))]
     if refused:
         parts.append(
             form(
-                "Retry",
+                say("Retry"),
                 "/feeds/retry",
                 (),
-                (("", "Retry everything in quarantine/"),),
+                (("", say("Retry everything in quarantine/")),),
                 act="repair",
-                texts=("Takes in again what was corrected in quarantine/ by hand.",),
+                texts=(say("Takes in again what was corrected in quarantine/ by hand."),),
             )
         )
     return parts
@@ -156,13 +170,13 @@ def _refusals(refused: list[dict[str, Any]]) -> list[Any]:
 def _upcoming(web: Web, reader: Reader, plant: Plant) -> Section:
     now, closed = web.desk.now(), reader.ask("last_closes")["day"].to_list()
     rows = [
-        {"at": plant.clock.show(due.at) if due.at else "when it has come", "flow": due.flow, "why": due.why}
+        {"at": plant.clock.show(due.at) if due.at else say("when it has come"), "flow": due.flow, "why": due.why}
         for due in upcoming(plant, now, closed=closed)
     ]
-    return Section("What will run", sheet=upcoming_sheet(rows))
+    return Section(say("What will run"), sheet=upcoming_sheet(rows))
 
 
 def _notices(web: Web, plant: Plant) -> list[Section]:
     notices = web.books.ask("newest_notices", most=20)
-    sheet = notices_sheet(plant, notices, "Each goes to each address once at the most.")
-    return [Section("Notices", sheet=sheet)] if notices else []
+    sheet = notices_sheet(plant, notices, say("Each goes to each address once at the most."))
+    return [Section(say("Notices"), sheet=sheet)] if notices else []

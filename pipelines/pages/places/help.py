@@ -13,10 +13,11 @@ from pipelines.errors import WrongUse
 from pipelines.help.topics import TOPICS, Topic, text_of, topic_of
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web
+from pipelines.words import say
 
 _TOPIC = re.compile(r"<code>coldledger help ([a-z]+)</code>")
 _TABLE = re.compile(r"<table>.*?</table>", re.S)  # on a phone it scrolls by itself
-_BACK = (("← Help", "/help"),)
+_BACK = ((say("← Help"), "/help"),)
 
 
 def router(web: Web) -> APIRouter:
@@ -27,7 +28,7 @@ def router(web: Web) -> APIRouter:
     def topics(request: Request) -> Response:
         """All topics with a line each."""
         web.must_read(request)
-        return web.show_own(request, _view("Help", "", "Topics", _listed()))
+        return web.show_own(request, _view(say("Help"), "", say("Topics"), _listed()))
 
     @routes.get("/help/{topic}")
     def topic(request: Request, topic: str) -> Response:
@@ -39,7 +40,13 @@ def router(web: Web) -> APIRouter:
             raise Refused(404, str(error)) from None
         return web.show_own(
             request,
-            _view(found.about.replace("`", ""), f"coldledger help {found.name}", "Reference", html_of(found), _BACK),
+            _view(
+                found.about.replace("`", ""),
+                f"coldledger help {found.name}",
+                say("Reference"),
+                html_of(found),
+                _BACK,
+            ),
         )
 
     return routes

@@ -24,15 +24,16 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.holds import decisions_sheet, held_sheet
 from pipelines.reports.trace.plan import plans_sheet
+from pipelines.words import joined, say, worded
 from schemas.answers.holds import HeldPallet
 
 DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
 _WORDS = {
-    "confirm": "Confirm: hold these pallets",
-    "dismiss": "Dismiss: do not hold them",
-    "release": "Release them",
-    "scrap": "Scrap them: give them to cullet",
-    "extend": "Extend: hold more pallets",
+    "confirm": say("Confirm: hold these pallets"),
+    "dismiss": say("Dismiss: do not hold them"),
+    "release": say("Release them"),
+    "scrap": say("Scrap them: give them to cullet"),
+    "extend": say("Extend: hold more pallets"),
 }
 Why = Annotated[str, Form(max_length=1000)]
 Token = Annotated[str, Form(max_length=400)]
@@ -71,7 +72,7 @@ def _reading(routes: APIRouter, web: Web) -> None:
         def make(reader: Reader, plant: Plant) -> View:
             known = all_holds(reader)
             if name not in known:
-                raise Refused(404, f"there is no hold '{name[:40]}'; see the page of holds")
+                raise Refused(404, say("there is no hold '{name}'; see the page of holds", name=name[:40]))
             return _one(reader, plant, known[name], severity, past, bool(steady))
 
         return web.show(request, PageQuestion(("hold", name, severity, past, steady), make))
@@ -83,7 +84,16 @@ def _decided(
     decision = decide(web.desk.opened, action, name, pallets, by, why, evidence)
     web.note(by, action, decision.hold, f"{len(decision.pallets)} pallets: {', '.join(decision.pallets)}")
     web.desk.wrote()
-    web.say_next(request, web.texts(request)("holds.done", hold=decision.hold, count=len(decision.pallets)))
+    web.say_next(
+        request,
+        web.texts(request).say(
+            say(
+                "{hold}: decided for {count} pallets in your name. Tell the warehouse: this page moves nothing.",
+                hold=decision.hold,
+                count=len(decision.pallets),
+            )
+        ),
+    )
     return go(f"/holds/{decision.hold}")
 
 
@@ -114,23 +124,23 @@ def _deciding(routes: APIRouter, web: Web) -> None:
         """Confirm, dismiss, extend, release or scrap."""
         if action not in DECISIONS:
             web.acting(request, form_token, "place", f"{action} of {name}")
-            raise WrongUse(f"a decision about a hold is one of {', '.join(DECISIONS)}")
+            raise WrongUse(say("a decision about a hold is one of {decisions}", decisions=joined(", ", DECISIONS)))
         person = web.acting(request, form_token, DECISIONS[action], f"{action} of {name}")
         chosen = more.replace(",", " ").split() if action == "extend" else pallet
         if not chosen:
-            raise WrongUse("say which pallets: tick them, or write their numbers")
+            raise WrongUse(say("say which pallets: tick them, or write their numbers"))
         return _decided(web, request, action, name, chosen, person.name, why, evidence)
 
 
 def _reasons() -> list[dict[str, Any]]:
     return [
-        field("why", "Why", needed=True, most=1000),
+        field("why", say("Why"), needed=True, most=1000),
         field(
             "evidence",
-            "On what evidence",
+            say("On what evidence"),
             needed=True,
             most=1000,
-            hint="a trace, a report, the count of a re-inspection",
+            hint=say("a trace, a report, the count of a re-inspection"),
         ),
     ]
 
@@ -147,47 +157,47 @@ def _all(reader: Reader, plant: Plant) -> View:
     fields = [
         field(
             "pallets",
-            "Pallets",
+            say("Pallets"),
             kind="long",
             needed=True,
             most=20000,
-            hint="their numbers, with blanks or line ends between",
+            hint=say("their numbers, with blanks or line ends between"),
         ),
         *_reasons(),
     ]
     placing = form(
-        "Place a hold",
+        say("Place a hold"),
         "/holds",
         fields,
-        (("", "Place the hold"),),
+        (("", say("Place the hold")),),
         act="place",
-        texts=("It is decided in your name. The warehouse must be told: this page moves nothing.",),
+        texts=(say("It is decided in your name. The warehouse must be told: this page moves nothing."),),
     )
     return View(**{**vars(view), "parts": (*parts, placing), "links": ()})
 
 
 def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
     pallets = answer_holds(reader, True, hold.name)
-    made = decisions_sheet(plant, "Decisions", hold.decisions[::-1], without=("hold",))
+    made = decisions_sheet(plant, say("Decisions"), hold.decisions[::-1], without=("hold",))
     parts: list[Any] = [
         Section(
-            "Its pallets",
-            sheet=held_sheet(plant, "pallets", "Its pallets", pallets, without=("hold", "by", "why")),
+            say("Its pallets"),
+            sheet=held_sheet(plant, "pallets", say("Its pallets"), pallets, without=("hold", "by", "why")),
             wide=True,
             warn=any(h.disagrees for h in pallets),
         ),
         *_decision_forms(hold, pallets),
-        Section("Every decision, the newest first", sheet=made, wide=True),
+        Section(say("Every decision, the newest first"), sheet=made, wide=True),
         *_plan(reader, plant, hold, pallets, severity, past, steady),
     ]
-    states = sorted({h.state for h in pallets})
+    states = [worded(state) for state in sorted({h.state for h in pallets})]
     return View(
         "holds",
-        f"Hold {hold.name}",
-        f"{len(pallets)} pallets: {', '.join(states)}",
+        say("Hold {name}", name=hold.name),
+        say("{pallets} pallets: {states}", pallets=len(pallets), states=joined(", ", states)),
         tuple(parts),
         cautions=(CAUTION, GLASS),
-        links=(("all holds", "/holds"),),
+        links=((say("all holds"), "/holds"),),
     )
 
 
@@ -198,8 +208,8 @@ def _decision_forms(hold: Hold, these_pallets: list[HeldPallet]) -> list[Any]:
         [h.pallet for h in these_pallets if h.state == HELD],
     )
     for pallets, actions, title in (
-        (waiting, ("confirm", "dismiss"), "Decide about the proposal"),
-        (held, ("release", "scrap"), "Release or scrap"),
+        (waiting, ("confirm", "dismiss"), say("Decide about the proposal")),
+        (held, ("release", "scrap"), say("Release or scrap")),
     ):
         if pallets:
             ticks = [check("pallet", pallet, pallet, on=title.startswith("Decide")) for pallet in pallets]
@@ -213,13 +223,21 @@ def _decision_forms(hold: Hold, these_pallets: list[HeldPallet]) -> list[Any]:
                     button_name="action",
                 )
             )
-    fields = [field("more", "More pallets", kind="long", needed=True, most=20000), *_reasons()]
+    fields = [field("more", say("More pallets"), kind="long", needed=True, most=20000), *_reasons()]
     forms.append(
         form(
-            "Extend", f"/holds/{hold.name}", fields, (("extend", _WORDS["extend"]),), act="place", button_name="action"
+            say("Extend"),
+            f"/holds/{hold.name}",
+            fields,
+            (("extend", _WORDS["extend"]),),
+            act="place",
+            button_name="action",
         )
     )
     return forms
+
+
+_STEADY = say("production is steady and the responsible authority wants reduced inspection")
 
 
 def _plan(
@@ -230,24 +248,36 @@ def _plan(
     fields = [
         choice(
             "severity",
-            "Severity of the defect",
-            [("major", "major"), ("minor", "minor"), ("critical", "critical")],
+            say("Severity of the defect"),
+            [(each, worded(each)) for each in ("major", "minor", "critical")],
             severity or "major",
         ),
-        field("past", "Lots of this kind inspected before", past, hint="the oldest first: + accepted, - not accepted"),
-        check("steady", "production is steady and the responsible authority wants reduced inspection", "1", steady),
+        field(
+            "past",
+            say("Lots of this kind inspected before"),
+            past,
+            hint=say("the oldest first: + accepted, - not accepted"),
+        ),
+        check("steady", _STEADY, "1", steady),
     ]
     parts: list[Any] = [
-        form("What to look at before release", f"/holds/{hold.name}", fields, (("", "Show the plan"),), method="get")
+        form(
+            say("What to look at before release"),
+            f"/holds/{hold.name}",
+            fields,
+            (("", say("Show the plan")),),
+            method="get",
+        )
     ]
     if not severity:
         return parts
     if set(past) - {"+", "-"}:
-        raise WrongUse("lots inspected before are told as a row of + and -, such as ++-+")
+        raise WrongUse(say("lots inspected before are told as a row of + and -, such as ++-+"))
     state, plans = plans_of_hold(reader, plant, hold.name, severity, [mark == "+" for mark in past], steady)
-    words = (
-        f"Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan advises, an "
-        "authorised person releases."
+    words = say(
+        "Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan "
+        "advises, an authorised person releases.",
+        state=worded(state),
     )
-    parts.append(Section("The plan", (words,), sheet=plans_sheet(plans, state)))
+    parts.append(Section(say("The plan"), (words,), sheet=plans_sheet(plans, state)))
     return parts

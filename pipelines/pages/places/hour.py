@@ -19,6 +19,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.addresses import hour_address
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page
+from pipelines.words import say
 
 HOUR_NAME = re.compile(r"(?P<line>[^/]+)-(?P<number>\d\d)-\d{4}")
 LIVE_S = 30
@@ -50,11 +51,11 @@ def router(web: Web) -> APIRouter:
         """One hour of one line."""
         found = HOUR_NAME.fullmatch(name)
         if not found:
-            raise Refused(404, f"'{name[:80]}' is not the page of an hour")
+            raise Refused(404, say("'{name}' is not the page of an hour", name=name[:80]))
         line, plant = known(web, "line", found["line"]), web.desk.plant
         hours = plant.clock.hours_of(typed.day(day))
         if not 1 <= int(found["number"]) <= len(hours):
-            raise Refused(404, f"production day {day} has {len(hours)} hours")
+            raise Refused(404, say("production day {day} has {hours} hours", day=day, hours=len(hours)))
         span = hours[int(found["number"]) - 1]
         return web.show(request, fixed_hour(web, line, span))
 
@@ -95,8 +96,8 @@ def _hour(plant: Plant, line: str, span: Span, page: Page, live: int = 0) -> Vie
     here = plant.clock.local(span.start).strftime("%Y-%m-%dT%H:%M")
     end = plant.clock.local(span.end).strftime("%Y-%m-%dT%H:%M")
     view = view_of("hour", page, live)
-    moulds = ("the cavities in this hour", f"/moulds/{line}?from={here}&to={end}")
-    newest = ("the newest hour", f"/hour/{line}")
-    times = ("the line in time", f"/times/{line}" if live else f"/times/{line}?from={here}&to={end}")
+    moulds = (say("the cavities in this hour"), f"/moulds/{line}?from={here}&to={end}")
+    newest = (say("the newest hour"), f"/hour/{line}")
+    times = (say("the line in time"), f"/times/{line}" if live else f"/times/{line}?from={here}&to={end}")
     links = (*view.links, *(() if live else (newest,)), times, moulds)
     return View(**{**vars(view), "links": links, "sometimes": ("signals",)})

@@ -26,6 +26,7 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.line_times import happened_sheet, head_figure, line_picture, window_words
 from pipelines.reports.missing import missing_section
 from pipelines.reports.signals import signals_sheet
+from pipelines.words import say
 
 LIVE_S = 30
 HOURS, OFFERED = 12, (4, 12, 24, 72)
@@ -81,7 +82,7 @@ def _picture_span(chosen: Span | None, end: datetime, hours: int) -> Span:
     if chosen is None:
         return span
     if chosen.end > end:
-        raise WrongUse("`to` lies after `until`: the picture ends there")
+        raise WrongUse(say("`to` lies after `until`: the picture ends there"))
     return Span(min(span.start, chosen.start), end)
 
 
@@ -97,41 +98,61 @@ def _view(
 ) -> View:
     clock, window = plant.clock, chosen or times.span
     chart, words = line_picture(plant, times, now, chosen)
-    what = f", {plant.defects[times.defect].name}" if times.defect is not None else ""
+    what = say(", {name}", name=plant.defects[times.defect].name) if times.defect is not None else ""
     return View(
         "hour",
-        f"{times.line} in time{what}",
-        f"{clock.show(times.span.start)} to {clock.show(times.span.end)}, by the cold-end clock",
+        say("{line} in time{what}", line=times.line, what=what),
+        say(
+            "{start} to {end}, by the cold-end clock",
+            start=clock.show(times.span.start),
+            end=clock.show(times.span.end),
+        ),
         (
-            Section("Calls on two clocks", _explained(times), chart, words, wide=True),
+            Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
             _choose(plant, times, window, hours),
-            Section("What happened", sheet=happened_sheet(plant, times), wide=True),
-            Section("Signals of this time", sheet=signals_sheet(plant, times.signals, times.span.end), wide=True),
+            Section(say("What happened"), sheet=happened_sheet(plant, times), wide=True),
+            Section(say("Signals of this time"), sheet=signals_sheet(plant, times.signals, times.span.end), wide=True),
             missing_section(_doubts(plant, times)),
         ),
         (*head_figure(plant, times), *(Figure(value, text) for value, text in window_words(plant, times, window))),
         _links(plant, times, hours, now is None),
         (CAUTION, GLASS),
         sources(reader.asked, times.files),
-        f"Ware seen at a moment was formed {decimals(times.lehr.minutes)} min earlier ({times.lehr.source}).",
+        say(
+            "Ware seen at a moment was formed {minutes} min earlier ({source}).",
+            minutes=decimals(times.lehr.minutes),
+            source=times.lehr.source,
+        ),
         LIVE_S if now is not None else 0,
     )
 
 
 def _explained(times: LineTimes) -> tuple[str, ...]:
     """What the picture's signs mean, in a sentence or two."""
-    band = "Grey band: what 95 of 100 such times keep by the line's own past; dashed: expected."
-    return (f"{band} Blue: beyond it since a signal's onset. What stands below was made under the counts above it.",)
+    band = say("Grey band: what 95 of 100 such times keep by the line's own past; dashed: expected.")
+    return (
+        say(
+            "{band} Blue: beyond it since a signal's onset. What stands below was made under the counts above it.",
+            band=band,
+        ),
+    )
 
 
 def _doubts(plant: Plant, times: LineTimes) -> list[str]:
     clock = plant.clock
     said = [
-        f"{station} sends one count for {minutes} min: spread evenly here." for station, minutes in times.coarse.items()
+        say("{station} sends one count for {minutes} min: spread evenly here.", station=station, minutes=minutes)
+        for station, minutes in times.coarse.items()
     ]
     for span in times.silent:
         start, end = clock.local(span.start), clock.local(span.end)
-        said.append(f"No counts came from the first station from {start:%H:%M} to {end:%H:%M}.")
+        said.append(
+            say(
+                "No counts came from the first station from {start} to {end}.",
+                start=f"{start:%H:%M}",
+                end=f"{end:%H:%M}",
+            )
+        )
     return [*said, *dict.fromkeys(times.doubts)]
 
 
@@ -145,22 +166,25 @@ def _links(plant: Plant, times: LineTimes, hours: int, past: bool) -> tuple[tupl
     at = f"&until={_local(plant, end)}" if past else ""
     back = _local(plant, end - timedelta(hours=hours))
     return (
-        ("← earlier", f"/times/{line}?hours={hours}&until={back}{more}"),
+        (say("← earlier"), f"/times/{line}?hours={hours}&until={back}{more}"),
         *((("now", f"/times/{line}?hours={hours}{more}"),) if past else ()),
-        *((f"{each} h", f"/times/{line}?hours={each}{at}{more}") for each in OFFERED if each != hours),
-        ("the hour", f"/hour/{line}?at={_local(plant, end - timedelta(seconds=1))}"),
-        ("the cavities", f"/moulds/{line}?from={_local(plant, times.span.start)}&to={_local(plant, end)}"),
+        *((say("{each} h", each=each), f"/times/{line}?hours={each}{at}{more}") for each in OFFERED if each != hours),
+        (say("the hour"), f"/hour/{line}?at={_local(plant, end - timedelta(seconds=1))}"),
+        (say("the cavities"), f"/moulds/{line}?from={_local(plant, times.span.start)}&to={_local(plant, end)}"),
         *((other, f"/times/{other}?hours={hours}{at}") for other in plant.lines if other != line),
     )
 
 
 def _choose(plant: Plant, times: LineTimes, window: Span, hours: int) -> Special:
     """The window and the defect, by keyboard; dragging over the picture fills in the same two fields."""
-    every = [("", "all defects"), *((code, f"{code} {each.name}") for code, each in plant.faults.items())]
+    every = [
+        ("", say("all defects")),
+        *((code, say("{code} {name}", code=code, name=each.name)) for code, each in plant.faults.items()),
+    ]
     fields = [
-        field("from", "From, by the cold-end clock", _local(plant, window.start), kind="datetime-local", most=40),
-        field("to", "To", _local(plant, window.end), kind="datetime-local", most=40),
-        choice("defect", "Defect", every, times.defect or ""),
+        field("from", say("From, by the cold-end clock"), _local(plant, window.start), kind="datetime-local", most=40),
+        field("to", say("To"), _local(plant, window.end), kind="datetime-local", most=40),
+        choice("defect", say("Defect"), every, times.defect or ""),
     ]
     hidden = (("hours", str(hours)), ("until", _local(plant, times.span.end)))
-    return form("A window", f"/times/{times.line}", fields, (("", "Show"),), method="get", hidden=hidden)
+    return form(say("A window"), f"/times/{times.line}", fields, (("", say("Show")),), method="get", hidden=hidden)

@@ -27,27 +27,28 @@ from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.signals import card_name, clock_words
+from pipelines.words import joined, say
 from schemas.answers.signals import Signal
 
 LIVE_S = 30
 HOURS, SHIFT_HOURS = 4, 8  # that the map of cavities looks back; also offered
 Word = Annotated[str | None, Query(max_length=100)]
 COLUMNS = (
-    Column("place", "Cavity", "id"),
-    Column("section", "Section", "count"),
-    Column("gob", "Gob"),
-    Column("mould", "Mould"),
-    Column("calls", "Calls", "count"),
-    Column("ware", "Own ware", "count"),
-    Column("rate", "Calls / own ware", "percent"),
-    Column("expected", "Expected", "expected"),
-    Column("times", "Times expected", "number"),
-    Column("explained", "More by signals", "number"),
-    Column("q", "q of the rest", "number3"),
-    Column("verdict", "How unusual"),
-    Column("signals", "Part of"),
-    Column("critical", "Critical", "count"),
-    Column("worst", "Most frequent"),
+    Column("place", say("Cavity"), "id"),
+    Column("section", say("Section"), "count"),
+    Column("gob", say("Gob")),
+    Column("mould", say("Mould")),
+    Column("calls", say("Calls"), "count"),
+    Column("ware", say("Own ware"), "count"),
+    Column("rate", say("Calls / own ware"), "percent"),
+    Column("expected", say("Expected"), "expected"),
+    Column("times", say("Times expected"), "number"),
+    Column("explained", say("More by signals"), "number"),
+    Column("q", say("q of the rest"), "number3"),
+    Column("verdict", say("How unusual")),
+    Column("signals", say("Part of")),
+    Column("critical", say("Critical"), "count"),
+    Column("worst", say("Most frequent")),
 )
 
 
@@ -103,7 +104,7 @@ def moulds_view(
     """The cavity map of a line's machine, and the same as a table."""
     reader = reader.noting()
     machine = answer_moulds(reader, plant, line, span, defect)
-    what = f"{defect} {plant.defects[defect].name}" if defect else "all defects"
+    what = say("{defect} {name}", defect=defect, name=plant.defects[defect].name) if defect else say("all defects")
     clock = plant.clock
     here = (
         ("from", clock.local(span.start).strftime("%Y-%m-%dT%H:%M")),
@@ -113,20 +114,23 @@ def moulds_view(
     others = [(each, f"/moulds/{each}{fixed}") for each in plant.lines if each != line]
     links = (
         *others,
-        ("this hour of the line", f"/hour/{line}"),
-        ("for a big screen", f"/moulds/{line}{fixed}&wall=1" + (f"&defect={defect}" if defect else "")),
+        (say("this hour of the line"), f"/hour/{line}"),
+        (say("for a big screen"), f"/moulds/{line}{fixed}&wall=1" + (f"&defect={defect}" if defect else "")),
     )
     return View(
         "moulds",
-        f"{line}: cavities, {what}",
-        f"{clock.show(span.start)} to {clock.show(span.end)}, by the cold-end clock",
+        say("{line}: cavities, {what}", line=line, what=what),
+        say("{start} to {end}, by the cold-end clock", start=clock.show(span.start), end=clock.show(span.end)),
         (_machine(plant, machine), _choose(plant, machine, here, refresh_s, hours)),
         _figures(machine),
         links,
         (CAUTION, GLASS),
         sources(reader.asked, machine.files),
-        f"Cavities by the mould log at forming, {decimals(machine.lehr.minutes)} min before the station "
-        f"({machine.lehr.source}).",
+        say(
+            "Cavities by the mould log at forming, {minutes} min before the station ({source}).",
+            minutes=decimals(machine.lehr.minutes),
+            source=machine.lehr.source,
+        ),
         refresh_s,
     )
 
@@ -139,20 +143,24 @@ def _figures(machine: MachineNow) -> tuple[Figure, ...]:
     return (
         Figure(
             count(len(going_on)),
-            "signals going on here",
-            ", ".join(f"{s.defect} {_short(s)}" for s in going_on[:4]) or "none",
+            say("signals going on here"),
+            joined(", ", (f"{s.defect} {_short(s)}" for s in going_on[:4])) or say("none"),
             "critical" if severe else "",
         ),
         Figure(
             count(len(named)),
-            "cavities beyond what signals explain",
-            ", ".join(f"{_place(c)} {c.cells[0].defect}" for c in named[:6]) or "none",
+            say("cavities beyond what signals explain"),
+            joined(", ", (f"{_place(c)} {c.cells[0].defect}" for c in named[:6])) or say("none"),
         ),
-        Figure(count(machine.calls), "calls", f"{percent(machine.placed, 0)} of them with a cavity that is known"),
+        Figure(
+            count(machine.calls),
+            say("calls"),
+            say("{placed} of them with a cavity that is known", placed=percent(machine.placed, 0)),
+        ),
         Figure(
             count(critical),
-            "critical calls with a known cavity",
-            "those without stand on the hour's page",
+            say("critical calls with a known cavity"),
+            say("those without stand on the hour's page"),
             "critical" if critical else "",
         ),
     )
@@ -170,15 +178,26 @@ def _place(cavity_state: CavityState) -> str:
 
 
 def _words_of(cell: Cell) -> str:
-    words = "far more than usual" if cell.level == "far" else "more than usual"
-    return f"{words}: {decimals(cell.times, 1)} times"
+    words = say("far more than usual") if cell.level == "far" else say("more than usual")
+    return say("{words}: {times} times", words=words, times=decimals(cell.times, 1))
 
 
 def _verdict(cavity_state: CavityState) -> str:
     """How unusual a cavity is, in a few words; what is named for itself says its defect."""
     if cavity_state.cells:
-        return "; ".join(f"{cell.defect} {_words_of(cell)}" for cell in cavity_state.cells[:2])
-    words = {"signal": "part of a signal", "usual": "as usual", "unknown": "not judged", "empty": "no ware"}
+        return joined(
+            "; ",
+            (
+                say("{defect} {words_of}", defect=cell.defect, words_of=_words_of(cell))
+                for cell in cavity_state.cells[:2]
+            ),
+        )
+    words = {
+        "signal": say("part of a signal"),
+        "usual": say("as usual"),
+        "unknown": say("not judged"),
+        "empty": say("no ware"),
+    }
     return words[cavity_state.level]
 
 
@@ -212,7 +231,7 @@ def _machine(plant: Plant, machine: MachineNow) -> Special:
     warn = any(s.ended is None for s in machine.signals) or any(
         c.level == "far" or c.critical for c in machine.cavities
     )
-    return Special("machine", "The machine", told_of, _sheet(machine), warn=warn)
+    return Special("machine", say("The machine"), told_of, _sheet(machine), warn=warn)
 
 
 def _framed(marks: list[dict[str, Any]], scopes: str | tuple[str, ...], cavities: list[int]) -> str:
@@ -229,12 +248,12 @@ def _cavity(cavity_state: CavityState, marks: list[dict[str, Any]], number: int,
     return {
         "number": number,
         "place": _place(cavity_state),
-        "mould": ", ".join(f"no. {m}" for m in cavity_state.moulds) or "–",
+        "mould": joined(", ", (say("no. {m}", m=m) for m in cavity_state.moulds)) or "–",
         "calls": cavity_state.calls,
         "rate": percent(cavity_state.rate) if cavity_state.rate is not None else "–",
         "critical": cavity_state.critical,
         "level": cavity_state.level,
-        "worst": ", ".join(f"{code} {n}" for code, n in cavity_state.worst[:2]),
+        "worst": joined(", ", (f"{code} {n}" for code, n in cavity_state.worst[:2])),
         "marks": [m["n"] for m in marks],
         "kinds": " ".join(sorted(f"in-{kind}" for kind in kinds)),
         "cells": [(c.defect, _words_of(c)) for c in cavity_state.cells[:2]],
@@ -260,10 +279,10 @@ def _signal(plant: Plant, machine: MachineNow, signal: Signal, number: int) -> d
     return {
         "n": number,
         "scope": "unplaced" if signal.scope == "line" and not signal.placed_inside else signal.scope,
-        "who": ", ".join(dict.fromkeys(signal.members)),
-        "where": ", ".join(dict.fromkeys(signal.cavities)),
+        "who": joined(", ", dict.fromkeys(signal.members)),
+        "where": joined(", ", dict.fromkeys(signal.cavities)),
         "furnace": signal.furnace,
-        "defect": f"{signal.defect} {signal.name}",
+        "defect": say("{defect} {name}", defect=signal.defect, name=signal.name),
         "critical": signal.severity == "critical",
         "times": decimals(ratio(signal.calls, signal.expected), 1),
         "since": clock_words(plant, signal.onset, near),
@@ -280,7 +299,7 @@ def _named(machine: MachineNow) -> list[dict[str, str]]:
     return [
         {
             "place": _place(c),
-            "mould": ", ".join(c.moulds) or "?",
+            "mould": joined(", ", c.moulds) or "?",
             "defect": cell.defect,
             "calls": count(cell.calls),
             "should": expected(cell.should),
@@ -296,7 +315,7 @@ def _sheet(machine: MachineNow) -> Sheet:
             "place": _place(c),
             "section": c.section,
             "gob": c.gob,
-            "mould": ", ".join(c.moulds),
+            "mould": joined(", ", c.moulds),
             "calls": c.calls,
             "ware": c.ware,
             "rate": c.rate,
@@ -305,20 +324,23 @@ def _sheet(machine: MachineNow) -> Sheet:
             "explained": c.explained if c.signals else None,
             "q": c.q,
             "verdict": _verdict(c),
-            "signals": ", ".join(machine.signals[n].id for n in c.signals),
+            "signals": joined(", ", (machine.signals[n].id for n in c.signals)),
             "critical": c.critical,
-            "worst": ", ".join(f"{code} {n}" for code, n in c.worst),
+            "worst": joined(", ", (f"{code} {n}" for code, n in c.worst)),
         }
         for c in machine.cavities
     ]
     strong = [number for number, cavity_state in enumerate(machine.cavities) if cavity_state.critical]
     return Sheet(
         "cavities",
-        "Cavities",
+        say("Cavities"),
         COLUMNS,
         rows,
-        f"{count(machine.calls)} calls; {percent(machine.placed, 1)} of them with a cavity that the mould log and a "
-        "mould number tell.",
+        say(
+            "{calls} calls; {placed} of them with a cavity that the mould log and a mould number tell.",
+            calls=count(machine.calls),
+            placed=percent(machine.placed, 1),
+        ),
         strong=strong,
     )
 
@@ -326,10 +348,18 @@ def _sheet(machine: MachineNow) -> Sheet:
 def _choose(
     plant: Plant, machine: MachineNow, here: tuple[tuple[str, str], ...], refresh_s: int, hours: int
 ) -> Special:
-    every = [("", "all defects"), *((code, f"{code} {each.name}") for code, each in plant.defects.items())]
-    fields = [choice("defect", "Defect", every, machine.defect or "")]
+    every = [
+        ("", say("all defects")),
+        *((code, say("{code} {name}", code=code, name=each.name)) for code, each in plant.defects.items()),
+    ]
+    fields = [choice("defect", say("Defect"), every, machine.defect or "")]
     if refresh_s:
-        fields.append(field("hours", "The newest hours", hours, kind="number", most=3, hint="1 to 168"))
+        fields.append(field("hours", say("The newest hours"), hours, kind="number", most=3, hint=say("1 to 168")))
     return form(
-        "Choose", f"/moulds/{machine.line}", fields, (("", "Show"),), method="get", hidden=() if refresh_s else here
+        say("Choose"),
+        f"/moulds/{machine.line}",
+        fields,
+        (("", say("Show")),),
+        method="get",
+        hidden=() if refresh_s else here,
     )

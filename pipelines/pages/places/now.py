@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from pipelines.answers.now import LineNow, Now, answer_now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
-from pipelines.measures.pareto.hour_figures import Pulse
+from pipelines.measures.pareto.hour_figures import Pulse, StationLife
 from pipelines.measures.statistics.shares import more_than_whole, share
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.pages.page_question import PageQuestion
@@ -24,23 +24,24 @@ from pipelines.reports.frame.page import Figure, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.missing import waiting_words
-from pipelines.reports.signals import place_words
+from pipelines.reports.signals import named_defect, place_words
+from pipelines.words import joined, say, worded
 from schemas.answers.signals import Signal
 
 LIVE_S = 30
 FAR, MORE = 0.01, 0.1  # probabilities below which a line's hour stands out
 COLUMNS = (
-    Column("line", "Line"),
-    Column("hour", "Hour", "id"),
-    Column("share", "Rejected", "percent"),
-    Column("ware", "Ware", "count"),
-    Column("calls", "Calls", "count"),
-    Column("expected", "Expected (95 %)"),
-    Column("verdict", "Against its past"),
-    Column("critical", "Critical calls", "count"),
-    Column("worst", "Worst signal"),
-    Column("lost", "Lost an hour", "count"),
-    Column("feeds", "Feeds"),
+    Column("line", say("Line")),
+    Column("hour", say("Hour"), "id"),
+    Column("share", say("Rejected"), "percent"),
+    Column("ware", say("Ware"), "count"),
+    Column("calls", say("Calls"), "count"),
+    Column("expected", say("Expected (95 %)")),
+    Column("verdict", say("Against its past")),
+    Column("critical", say("Critical calls"), "count"),
+    Column("worst", say("Worst signal")),
+    Column("lost", say("Lost an hour"), "count"),
+    Column("feeds", say("Feeds")),
 )
 
 
@@ -103,20 +104,20 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
     """All lines at a glance; critical calls and silent feeds are never left to colour alone."""
     rows = [_row(plant, works_now, line_now) for line_now in works_now.lines]
     shade, links = _shade(works_now), _links(works_now)
-    caption = (
-        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the stations "
-        "that send counts / ware at the first station. Expected: defect calls by the line's own "
-        "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown whatever "
-        "chance says: none called is not none made."
+    caption = say(
+        "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the "
+        "stations that send counts / ware at the first station. Expected: defect calls by the line's own "
+        "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown "
+        "whatever chance says: none called is not none made."
     )
     table = Section(
-        "Every line now",
-        sheet=Sheet("now", "Every line now", COLUMNS, rows, caption, shade=shade, links=links),
+        say("Every line now"),
+        sheet=Sheet("now", say("Every line now"), COLUMNS, rows, caption, shade=shade, links=links),
         wide=True,
     )
     return View(
         "now",
-        "Now",
+        say("Now"),
         _when(plant, works_now),
         (table, *_signals(plant, works_now), *breakage_sections(plant, works_now.breakages), _chart(works_now)),
         _figures(works_now),
@@ -124,19 +125,19 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         sources=(queries_words(works_now.asked),),
         refresh_s=refresh_s,
         notes=_notes(works_now),
-        links=(("for a big screen", "/now?wall=1"),),
+        links=((say("for a big screen"), "/now?wall=1"),),
         sometimes=("breakages",),
     )
 
 
 WALL = (
-    Column("line", "Line"),
-    Column("share", "Rejected", "percent1"),
-    Column("against", "Calls / expected", "id"),
-    Column("verdict", "Against its past"),
-    Column("critical", "Critical", "count"),
-    Column("worst", "Worst signal"),
-    Column("feeds", "Stations"),
+    Column("line", say("Line")),
+    Column("share", say("Rejected"), "percent1"),
+    Column("against", say("Calls / expected"), "id"),
+    Column("verdict", say("Against its past")),
+    Column("critical", say("Critical"), "count"),
+    Column("worst", say("Worst signal")),
+    Column("feeds", say("Stations")),
 )
 
 
@@ -158,43 +159,47 @@ def wall_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         rows.append(
             {
                 **row,
-                "worst": f"{worst.defect} {' '.join(worst.members[:2])}" if worst else "none",
-                "feeds": f"{alive} of {len(line.stations)}",
+                "worst": f"{worst.defect} {' '.join(worst.members[:2])}" if worst else say("none"),
+                "feeds": say("{alive} of {stations}", alive=alive, stations=len(line.stations)),
             }
         )
         if beat and beat.q is not None and beat.q < MORE:
             shade.append((n, "verdict", 0.75 if beat.q < FAR else 0.35))
         shade += [(n, "critical", 0.5)] if beat and beat.critical else []
         shade += [(n, "feeds", 0.5)] if alive < len(line.stations) else []
-    table = Section("Every line now", sheet=Sheet("now", "Every line now", WALL, rows, shade=shade), wide=True)
+    table = Section(
+        say("Every line now"), sheet=Sheet("now", say("Every line now"), WALL, rows, shade=shade), wide=True
+    )
     return View(
-        "now", "Now", _when(plant, works_now), (table,), refresh_s=refresh_s, notes=_notes(works_now), cautions=()
+        "now", say("Now"), _when(plant, works_now), (table,), refresh_s=refresh_s, notes=_notes(works_now), cautions=()
     )
 
 
 def _short(beat: Pulse | None) -> str:
     if beat is None or beat.q is None:
-        return "not judged"
+        return say("not judged")
     if beat.q < MORE and beat.times is not None:
-        return f"▲ {decimals(beat.times, 1)} times"
-    return "usual"
+        return say("▲ {times} times", times=decimals(beat.times, 1))
+    return say("usual")
 
 
 def _when(plant: Plant, works_now: Now) -> str:
     if works_now.newest is None:
-        return "no count was taken in yet"
-    return f"newest count {plant.clock.show(works_now.newest)}"
+        return say("no count was taken in yet")
+    return say("newest count {newest}", newest=plant.clock.show(works_now.newest))
 
 
 def _notes(works_now: Now) -> tuple[str, ...]:
     said = [
         (line.line, more_than_whole(line.pulse.rejected, line.pulse.ware)) for line in works_now.lines if line.pulse
     ]
-    wrong = tuple(f"{line}: {sentence}" for line, sentence in said if sentence)
+    wrong = tuple(say("{line}: {sentence}", line=line, sentence=sentence) for line, sentence in said if sentence)
     if works_now.newest is not None and works_now.at - works_now.newest > timedelta(hours=3):
         return (
-            f"The newest count is {(works_now.at - works_now.newest) / timedelta(hours=1):.0f} h old: what stands "
-            "here is not what the lines do now.",
+            say(
+                "The newest count is {hours} h old: what stands here is not what the lines do now.",
+                hours=f"{(works_now.at - works_now.newest) / timedelta(hours=1):.0f}",
+            ),
             *wrong,
         )
     return wrong
@@ -208,18 +213,24 @@ def _figures(works_now: Now) -> tuple[Figure, ...]:
     dead = [s for line in works_now.lines for s in line.stations if s.state != "alive"]
     every = sum(len(line.stations) for line in works_now.lines)
     return (
-        Figure(percent(share(rejected, ware)), "rejected, all lines", f"{count(rejected)} of {count(ware)} containers"),
-        Figure(count(critical), "critical calls", "each is on its line's page", "critical" if critical else ""),
+        Figure(
+            percent(share(rejected, ware)),
+            say("rejected, all lines"),
+            say("{rejected} of {ware} containers", rejected=count(rejected), ware=count(ware)),
+        ),
+        Figure(
+            count(critical), say("critical calls"), say("each is on its line's page"), "critical" if critical else ""
+        ),
         Figure(
             count(len(opened)),
-            "signals open",
-            f"about {count(sum(s.lost_per_hour for s in opened))} containers lost an hour",
+            say("signals open"),
+            say("about {opened} containers lost an hour", opened=count(sum(s.lost_per_hour for s in opened))),
             "critical" if any(s.severity == "critical" for s in opened) else "",
         ),
         Figure(
             count(len(dead)),
-            "stations silent or late",
-            f"of {every}; {waiting_words(*works_now.waiting)}",
+            say("stations silent or late"),
+            say("of {stations}; {waiting}", stations=every, waiting=waiting_words(*works_now.waiting)),
             "critical" if dead else "",
         ),
     )
@@ -245,7 +256,7 @@ def _row(plant: Plant, works_now: Now, line: LineNow) -> dict[str, Any]:
         "expected": expected_words(beat),
         "verdict": verdict(beat),
         "critical": beat.critical,
-        "worst": signal_words(plant, worst) if worst else "none open",
+        "worst": signal_words(plant, worst) if worst else say("none open"),
         "lost": worst.lost_per_hour if worst else None,
         "feeds": feeds_words(line, plant, works_now.at),
     }
@@ -253,59 +264,72 @@ def _row(plant: Plant, works_now: Now, line: LineNow) -> dict[str, Any]:
 
 def _instead(line: LineNow) -> str:
     """What a line without counts by window sends."""
-    return ", ".join(sorted({s.sends for s in line.stations if s.sends})) or "no counts"
+    return joined(", ", (worded(sends) for sends in sorted({s.sends for s in line.stations if s.sends}))) or say(
+        "no counts"
+    )
 
 
 def expected_words(beat: Pulse) -> str:
     """Expected calls with their interval."""
     if beat.expected is None:
-        return "no past to compare with"
-    return f"{expected(beat.expected)} ({decimals(beat.low)} to {decimals(beat.high)})"
+        return say("no past to compare with")
+    return say(
+        "{expected} ({low} to {high})",
+        expected=expected(beat.expected),
+        low=decimals(beat.low),
+        high=decimals(beat.high),
+    )
 
 
 def verdict(beat: Pulse) -> str:
     """How the calls stand against what was expected, in words."""
     if beat.q is None:
-        return "not judged"
+        return say("not judged")
     if beat.q < MORE and beat.times is not None:
-        far = "far more than usual" if beat.q < FAR else "more than usual"
-        return f"{far}: {decimals(beat.times, 1)} times"
+        far = say("far more than usual") if beat.q < FAR else say("more than usual")
+        return say("{far}: {times} times", far=far, times=decimals(beat.times, 1))
     if beat.low is not None and beat.calls < beat.low:
-        return "less than usual"
-    return "as usual"
+        return say("less than usual")
+    return say("as usual")
 
 
 def signal_words(plant: Plant, signal: Signal) -> str:
     """A signal in a line: defect, place, since when."""
-    guess = f", {signal.doubt}" if signal.doubt else ""
-    return (
-        f"{signal.defect} {signal.name} ({signal.severity}), {place_words(plant, signal)}{guess}, since "
-        f"{plant.clock.local(signal.onset):%H:%M}"
-    )
+    words = {
+        "signal": named_defect(signal),
+        "place": place_words(plant, signal),
+        "onset": f"{plant.clock.local(signal.onset):%H:%M}",
+    }
+    if signal.doubt:
+        return say("{signal}, {place}, {doubt}, since {onset}", doubt=worded(signal.doubt), **words)
+    return say("{signal}, {place}, since {onset}", **words)
 
 
 def feeds_words(line: LineNow, plant: Plant, at: datetime) -> str:
     """Which of a line's stations still speak."""
     bad = [s for s in line.stations if s.state != "alive"]
-    other = [f"{s.station} {s.sends}" for s in line.stations if s.sends and s.state == "alive"]
+    other = [
+        say("{station} {sends}", station=s.station, sends=worded(s.sends))
+        for s in line.stations
+        if s.sends and s.state == "alive"
+    ]
     if not bad:
-        return "; ".join([f"all {len(line.stations)} alive", *other])
+        return joined("; ", [say("all {stations} alive", stations=len(line.stations)), *other])
     if len(bad) > 1 and len(bad) == len(line.stations) and len({(s.state, s.last) for s in bad}) == 1:
-        since = (
-            f" since {plant.clock.local(bad[0].last):%H:%M}"
-            if bad[0].last is not None and at - bad[0].last < timedelta(hours=20)
-            else ""
-        )
-        return f"all {len(bad)} {'never heard of' if bad[0].state == 'never' else bad[0].state}{since}"
-    said = other
-    for s in bad:
-        when = (
-            f" since {plant.clock.local(s.last):%H:%M}"
-            if s.last is not None and at - s.last < timedelta(hours=20)
-            else ""
-        )
-        said.append(f"{s.station} {'never heard of' if s.state == 'never' else s.state}{when}")
-    return "; ".join(said)
+        return _since(plant, say("all {stations} {state}", stations=len(bad), state=_state(bad[0])), bad[0], at)
+    each = (_since(plant, say("{station} {state}", station=s.station, state=_state(s)), s, at) for s in bad)
+    return joined("; ", (*other, *each))
+
+
+def _state(station: StationLife) -> str:
+    return say("never heard of") if station.state == "never" else worded(station.state)
+
+
+def _since(plant: Plant, words: str, station: StationLife, at: datetime) -> str:
+    """With the hour since when, where that is not long ago."""
+    if station.last is None or at - station.last >= timedelta(hours=20):
+        return words
+    return say("{words} since {last}", words=words, last=f"{plant.clock.local(station.last):%H:%M}")
 
 
 def _signals(plant: Plant, works_now: Now) -> list[Section]:
@@ -314,13 +338,25 @@ def _signals(plant: Plant, works_now: Now) -> list[Section]:
     if not every and not critical:
         return []
     items = [
-        f"{s.line}: critical call {s.defect} {s.name}, {s.calls} in the hour ({place_words(plant, s)})"
+        say(
+            "{line}: critical call {defect} {name}, {calls} in the hour ({place})",
+            line=s.line,
+            defect=s.defect,
+            name=s.name,
+            calls=s.calls,
+            place=place_words(plant, s),
+        )
         for s in critical
     ] + [
-        f"{s.line}: {signal_words(plant, s)}; about {decimals(s.lost_per_hour)} lost an hour"
+        say(
+            "{line}: {signal}; about {lost} lost an hour",
+            line=s.line,
+            signal=signal_words(plant, s),
+            lost=decimals(s.lost_per_hour),
+        )
         for s in sorted(every, key=lambda s: -s.lost_per_hour)[:12]
     ]
-    return [Section("What asks for somebody", items=tuple(items), wide=True, warn=True)]
+    return [Section(say("What asks for somebody"), items=tuple(items), wide=True, warn=True)]
 
 
 def _chart(works_now: Now) -> Section:
@@ -336,13 +372,15 @@ def _chart(works_now: Now) -> Section:
         for line in works_now.lines
         if line.pulse is not None
     ]
-    words = "Calls of each line's newest hour: " + "; ".join(
-        f"{row['label']} {row['shown']}"
-        + (f", expected {expected(row['expected'])}" if row["expected"] is not None else "")
-        for row in rows
-    )
+    words = say("Calls of each line's newest hour: {lines}", lines=joined("; ", (_told(row) for row in rows)))
     return Section(
-        "Calls against what was expected",
-        ("The upright ticks show what each line's own past leads one to expect.",),
-        charts.svg(charts.bars, words, rows, "calls") if rows else "",
+        say("Calls against what was expected"),
+        (say("The upright ticks show what each line's own past leads one to expect."),),
+        charts.svg(charts.bars, words, rows, say("calls")) if rows else "",
     )
+
+
+def _told(row: dict[str, Any]) -> str:
+    if row["expected"] is None:
+        return f"{row['label']} {row['shown']}"
+    return say("{line} {calls}, expected {n}", line=row["label"], calls=row["shown"], n=expected(row["expected"]))

@@ -13,16 +13,30 @@ from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
 from pipelines.pages.forms import check, field, form
-from pipelines.pages.texts import LANGUAGES, Texts
+from pipelines.pages.texts import Texts
 from pipelines.pages.tries import COME_BACK_S, MOST_KEPT, Tries, pair_of
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.people.access import OLD_S, ROLES
 from pipelines.reports.frame.page import Section
 from pipelines.reports.people import audit_sheet, people_sheet
+from pipelines.words import LANGUAGES, say
 
 Token = Annotated[str, Form(max_length=400)]
 MOST_WAITING, AT_ONCE = 20, 4  # sign-ins that wait for their turn, that are looked at together
+WHY = say(
+    "Reading needs no sign-in on the works' own computer; holding, releasing, acknowledging and correcting do: each is "
+    "kept with a name."
+)
+WHY_BEYOND = say(
+    "Here reading needs a sign-in too. Holding, releasing, acknowledging and correcting are kept with a name."
+)
+ROLE_WORDS = {
+    "reader": say("reader: reads"),
+    "supervisor": say("supervisor: acknowledges signals, corrects rows, places and extends holds"),
+    "quality": say("quality: acknowledges, places, confirms, releases, scraps"),
+    "admin": say("admin: says who may do what"),
+}
 DOOR_KEPT_S = 400 * 86400.0  # since the last good sign-in of a name from an address
 
 
@@ -106,9 +120,15 @@ class Door:
         address = request.client.host if request.client else ""
         wait = self.tries.begin(name, address)
         if wait:
-            raise Refused(429, t("people.wait", seconds=ceil(wait)), retry_s=ceil(wait))
+            raise Refused(
+                429, t("Too many sign-ins that failed: wait {seconds} seconds.", seconds=ceil(wait)), retry_s=ceil(wait)
+            )
         if self._waiting >= MOST_WAITING:
-            raise Refused(429, t("people.wait", seconds=COME_BACK_S), retry_s=COME_BACK_S)
+            raise Refused(
+                429,
+                t("Too many sign-ins that failed: wait {seconds} seconds.", seconds=COME_BACK_S),
+                retry_s=COME_BACK_S,
+            )
         self._waiting += 1
         try:
             loop = asyncio.get_running_loop()
@@ -130,7 +150,13 @@ class Door:
         web = self.web
         if token is None:
             web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
-            return web.show_own(request, _sign_in_view(web, request, to, web.texts(request)("people.wrong")), 401)
+            return web.show_own(
+                request,
+                _sign_in_view(
+                    web, request, to, web.texts(request).say(say("Name and password do not fit. Nothing was changed."))
+                ),
+                401,
+            )
         web.note(name.strip(), "sign in", "", "done")
         answer = go(to)
         answer.set_cookie(
@@ -148,29 +174,41 @@ class Door:
 def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
     t = web.texts(request)
     fields = [
-        field("name", t("people.name"), needed=True, most=100, complete="username"),
-        field("password", t("people.password"), kind="password", needed=True, most=300, complete="current-password"),
+        field("name", t("Name"), needed=True, most=100, complete="username"),
+        field("password", t("Password"), kind="password", needed=True, most=300, complete="current-password"),
     ]
-    texts = [] if web.people.everybody() else [t("people.nobody")]
+    texts = (
+        []
+        if web.people.everybody()
+        else [t("Nobody can sign in yet: on the works' computer run `coldledger people add NAME --role admin`.")]
+    )
     asking = form(
-        t("frame.sign_in"),
+        t("Sign in"),
         "/sign-in",
         fields,
-        (("", t("frame.sign_in")),),
-        texts=[*texts, t("people.why") if web.options.open_reading else t("people.why_beyond")],
+        (("", t("Sign in")),),
+        texts=[*texts, WHY if web.options.open_reading else WHY_BEYOND],
         hidden=(("to", to),),
         wide=True,
     )
-    return View("", t("frame.sign_in"), "", (asking,), notes=(wrong,) if wrong else (), cautions=())
+    return View("", t("Sign in"), "", (asking,), notes=(wrong,) if wrong else (), cautions=())
 
 
 def _people(routes: APIRouter, web: Web) -> None:
     def admin(request: Request) -> None:
         person = web.person(request)
         if person is None:
-            raise Refused(401, web.texts(request)("refused.sign_in"), to_sign_in=True)
+            raise Refused(401, web.texts(request).say(say("This needs somebody who is signed in.")), to_sign_in=True)
         if not person.may("people"):
-            raise Refused(403, web.texts(request)("refused.role", act=web.texts(request)("act.people")))
+            raise Refused(
+                403,
+                web.texts(request).say(
+                    say(
+                        "Your role does not allow this: {act}. Nothing was changed.",
+                        act=web.texts(request).say(say("change who may do what")),
+                    )
+                ),
+            )
 
     @routes.get("/people")
     def people(request: Request) -> Response:
@@ -195,7 +233,7 @@ def _people(routes: APIRouter, web: Web) -> None:
         else:
             web.people.add(name, role, password, web.desk.now())
             web.note(by.name, "people", name, f"may sign in as {', '.join(role)}")
-        web.say_next(request, web.texts(request)("people.done", name=end or name))
+        web.say_next(request, web.texts(request).say(say("{name}: changed.", name=end or name)))
         return go("/people")
 
 
@@ -204,30 +242,36 @@ def _people_view(web: Web, request: Request) -> View:
     everybody = web.people.everybody()
     acts = web.books.ask("newest_audit", most=500)
     active = [str(texts["name"]) for texts in everybody if texts["ended_at"] is None]
-    ending = {"text": t("people.end_words"), "action": "/people", "names": [(text, text) for text in active]}
+    ending = {
+        "text": t("What they did stays in the audit trail."),
+        "action": "/people",
+        "names": [(text, text) for text in active],
+    }
     parts = (
-        Section(t("people.title"), sheet=people_sheet(plant, everybody), wide=True),
+        Section(t("Who may do what"), sheet=people_sheet(plant, everybody), wide=True),
         form(
-            t("people.add"),
+            t("Let somebody sign in"),
             "/people",
             _person_fields(t),
-            (("", t("people.save")),),
+            (("", t("Save")),),
             act="people",
-            texts=(t("people.add_words"),),
+            texts=(
+                t("A name that is there already gets the new password and these roles, and is signed out everywhere."),
+            ),
         ),
-        Special("actions", t("people.end"), ending, wide=False),
+        Special("actions", t("Take somebody out"), ending, wide=False),
         Section(
-            t("people.audit"),
-            sheet=audit_sheet(plant, acts, "The newest 500 acts; added to, never changed."),
+            t("What was done"),
+            sheet=audit_sheet(plant, acts, say("The newest 500 acts; added to, never changed.")),
             wide=True,
         ),
     )
-    return View("people", t("nav.people"), "", parts, cautions=())
+    return View("people", t("People"), "", parts, cautions=())
 
 
 def _person_fields(t: Texts) -> list[dict[str, Any]]:
     return [
-        field("name", t("people.name"), needed=True, most=80),
-        field("password", t("people.password"), kind="password", needed=True, most=200, complete="new-password"),
-        *(check("role", t(f"role.{role}"), role) for role in ROLES),
+        field("name", t("Name"), needed=True, most=80),
+        field("password", t("Password"), kind="password", needed=True, most=200, complete="new-password"),
+        *(check("role", ROLE_WORDS[role], role) for role in ROLES),
     ]

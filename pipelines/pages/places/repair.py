@@ -18,6 +18,7 @@ from pipelines.pages.forms import check, field, form
 from pipelines.pages.view import Special, View
 from pipelines.pages.web import Refused, Web, go
 from pipelines.reports.frame.page import Section
+from pipelines.words import say
 
 Token = Annotated[str, Form(max_length=400)]
 Batch = Annotated[int, Path(ge=1, le=2**31 - 1)]
@@ -108,10 +109,27 @@ def _tell(web: Web, request: Request, by: str, what: str, about: str, report: In
         web.books.tell("add_request", flow="follow", about=day.isoformat())
     t = web.texts(request)
     nothing = not report.rows_kept and not report.rows_refused
-    said = t("feeds.unchanged") if nothing else t("feeds.retried", kept=report.rows_kept, refused=report.rows_refused)
+    said = (
+        t("Nothing of it has become right: every row waits on with its reason.")
+        if nothing
+        else t(
+            "{kept} rows are kept now; {refused} are still refused.", kept=report.rows_kept, refused=report.rows_refused
+        )
+    )
     web.note(by, what, about, said)
     web.desk.wrote()
     web.say_next(request, said, "wrong" if report.needs_a_person else "")
+
+
+CORRECT = say(
+    "Correct what is wrong and retry: rows that are right then are kept, the others come back with their reasons. The "
+    "file as it came stays in the archive."
+)
+
+
+def _more(rows: int) -> tuple[str, ...]:
+    words = say("The first {most} of {rows} rows; the others follow when these are done.", most=MOST_ROWS, rows=rows)
+    return (words,) if rows > MOST_ROWS else ()
 
 
 def refused_view(web: Web, batch: int) -> View:
@@ -122,7 +140,7 @@ def refused_view(web: Web, batch: int) -> View:
     if whole is not None:
         return _refused_file(web, batch, *whole)
     if found is None:
-        raise Refused(404, f"nothing of file {batch} waits to be corrected")
+        raise Refused(404, say("nothing of file {batch} waits to be corrected", batch=batch))
     name, frame = found
     rows = []
     for row in frame.head(MOST_ROWS).iter_rows(named=True):
@@ -134,21 +152,22 @@ def refused_view(web: Web, batch: int) -> View:
         ]
         rows.append({"line": row["refused_line"], "why": wrong, "cells": cells})
     first = frame["refused_file"][0] if frame.height else name
-    more = (
-        (f"The first {MOST_ROWS} of {frame.height} rows; the others follow when these are done.",)
-        if frame.height > MOST_ROWS
-        else ()
-    )
-    texts = (
-        "Correct what is wrong and retry: rows that are right then are kept, the others come back with their "
-        "reasons. The file as it came stays in the archive.",
-        *more,
-    )
+    texts = (CORRECT, *_more(frame.height))
     parts = (
-        Section("Before you correct", texts, wide=True),
-        Special("repair", "Refused rows", {"action": f"/feeds/refused/{batch}", "rows": rows}),
+        Section(say("Before you correct"), texts, wide=True),
+        Special("repair", say("Refused rows"), {"action": f"/feeds/refused/{batch}", "rows": rows}),
     )
-    return View("feeds", f"Refused rows of {first}", f"quarantine/{name}", parts, links=(("all feeds", "/feeds"),))
+    return View(
+        "feeds",
+        say("Refused rows of {first}", first=first),
+        f"quarantine/{name}",
+        parts,
+        links=((say("all feeds"), "/feeds"),),
+    )
+
+
+GIVE_UP = say("give this file up: it stays in the archive and is not asked for again")
+UNREADABLE = say("Its content cannot be shown here: give it another name, send it again, or give it up.")
 
 
 def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
@@ -156,36 +175,38 @@ def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
     fields = [
         field(
             "file_name",
-            "Name of the file",
+            say("Name of the file"),
             name,
             needed=True,
             most=200,
-            hint="<feed>.<anything>.csv, .csv.gz, .parquet or .jsonl; the feeds: coldledger feeds --describe",
+            hint=say("<feed>.<anything>.csv, .csv.gz, .parquet or .jsonl; the feeds: coldledger feeds --describe"),
         )
     ]
     if text is not None:
-        fields.append(field("text", "What is in it", text, kind="long", most=LARGEST_TEXT))
-    fields.append(check("give_up", "give this file up: it stays in the archive and is not asked for again", "yes"))
+        fields.append(field("text", say("What is in it"), text, kind="long", most=LARGEST_TEXT))
+    fields.append(check("give_up", GIVE_UP, "yes"))
     with web.desk.opened.ledger.reading() as reader:
         whys = [
             each["sentence"]
             for each in answer_feeds(reader, web.desk.plant, most=20, from_batch=batch)["refused"]
             if each["batch"] == batch
         ]
-    words = [
-        *whys,
-        *(
-            []
-            if text is not None
-            else ["Its content cannot be shown here: give it another name, send it again, or give it up."]
-        ),
-    ]
+    words = [*whys, *([] if text is not None else [UNREADABLE])]
     parts = (
-        Section("Why it was refused", items=tuple(words), wide=True, warn=True),
+        Section(say("Why it was refused"), items=tuple(words), wide=True, warn=True),
         form(
-            "Correct the file", f"/feeds/refused/{batch}", fields, (("", "Correct and retry"),), act="repair", wide=True
+            say("Correct the file"),
+            f"/feeds/refused/{batch}",
+            fields,
+            (("", say("Correct and retry")),),
+            act="repair",
+            wide=True,
         ),
     )
     return View(
-        "feeds", f"Refused file {name}", f"quarantine/b{batch:06d}.{name}", parts, links=(("all feeds", "/feeds"),)
+        "feeds",
+        say("Refused file {name}", name=name),
+        f"quarantine/b{batch:06d}.{name}",
+        parts,
+        links=((say("all feeds"), "/feeds"),),
     )

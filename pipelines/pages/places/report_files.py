@@ -14,6 +14,7 @@ from fastapi.responses import FileResponse, Response
 from pipelines import typed
 from pipelines.errors import WrongUse
 from pipelines.pages.web import Refused, Web
+from pipelines.words import say
 
 
 def router(web: Web) -> APIRouter:
@@ -43,7 +44,7 @@ def kept_file(web: Web, request: Request, path: str) -> Response:
     except (OSError, ValueError):
         good = False
     if not good:
-        raise Refused(404, web.texts(request)("error.not_found"))
+        raise Refused(404, web.texts(request).say(say("There is no such page here.")))
     return FileResponse(target, headers={"Cache-Control": "no-cache, private"})
 
 

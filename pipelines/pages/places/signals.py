@@ -9,6 +9,7 @@ from fastapi.responses import Response
 
 from pipelines.jobs.signals import acknowledge_signal
 from pipelines.pages.web import Web, go, local
+from pipelines.words import say
 
 Token = Annotated[str, Form(max_length=400)]
 
@@ -30,7 +31,12 @@ def router(web: Web) -> APIRouter:
         acknowledge_signal(web.desk.opened, signal, person.name, note)
         web.note(person.name, "acknowledge", signal, note or "seen")
         web.desk.wrote()
-        web.say_next(request, web.texts(request)("signal.kept", signal=signal))
+        web.say_next(
+            request,
+            web.texts(request).say(
+                say("{signal}: kept that you have seen it. It stays open until its rate is back.", signal=signal)
+            ),
+        )
         return go(local(to))
 
     return routes

@@ -17,14 +17,15 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
-from pipelines.reports.feeds import faults_sheet
+from pipelines.reports.feeds import faults_sheet, sure_words
 from pipelines.reports.frame.page import Figure, Section
+from pipelines.words import say
 
 NEWEST = timedelta(hours=8)
-_ADVICE = (
-    "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows already kept "
-    "under a wrong clock are read again with the error that [[clock]] in works.toml names by `coldledger rebuild "
-    "--from-archive`."
+_ADVICE = say(
+    "Nothing was changed: a clock is set at the station, a log is corrected by whoever keeps it. Rows "
+    "already kept under a wrong clock are read again with the error that [[clock]] in works.toml names by"
+    " `coldledger rebuild --from-archive`."
 )
 
 
@@ -53,28 +54,41 @@ def router(web: Web) -> APIRouter:
     return routes
 
 
+_SOURCES = say(
+    "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, "
+    "sql/out/mould_spans_of_line.sql"
+)
+
+
 def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | None) -> View:
     """Those of the newest hours, or of a window."""
     newest = newest_count(reader)
     if span is None and newest is None:
-        return View("feeds", "Clocks and counts in doubt", "nothing came yet", (), links=(("← Feeds", "/feeds"),))
+        return View(
+            "feeds", say("Clocks and counts in doubt"), say("nothing came yet"), (), links=((say("← Feeds"), "/feeds"),)
+        )
     shown = span or Span(newest - NEWEST, newest)  # type: ignore[operator, arg-type]
     faults = answer_station_faults(reader, plant, shown, (line,) if line else ())
     certain = sum(fault.certain for fault in faults)
     figures = (
-        Figure(count(certain), "certain", "nothing else explains them", "critical" if certain else ""),
-        Figure(count(len(faults) - certain), "guesses", "to be looked at"),
+        Figure(count(certain), say("certain"), say("nothing else explains them"), "critical" if certain else ""),
+        Figure(count(len(faults) - certain), say("guesses"), say("to be looked at")),
     )
-    texts = (_ADVICE,) if faults else ("Nothing was found that cannot be right.",)
-    sheet = faults_sheet(plant, faults, "Clocks and counts in doubt", "Certain ones first.")
-    sources = (
-        "queries: sql/out/station_minutes.sql, sql/out/arrival_leads.sql, sql/out/ware_by_window.sql, "
-        "sql/out/mould_spans_of_line.sql",
+    texts = (_ADVICE,) if faults else (say("Nothing was found that cannot be right."),)
+    sheet = faults_sheet(plant, faults, say("Clocks and counts in doubt"), say("Certain ones first."))
+    when = say("{start} to {end}", start=plant.clock.show(shown.start), end=plant.clock.show(shown.end))
+    words = tuple(
+        say("{line}, {sure}: {sentence}.", line=each.line, sure=sure_words(each), sentence=each.sentence)
+        for each in faults
     )
-    when = f"{plant.clock.show(shown.start)} to {plant.clock.show(shown.end)}"
-    words = tuple(f"{each.line}, {'certain' if each.certain else 'a guess'}: {each.sentence}." for each in faults)
-    parts = [Section("What cannot be right", texts=texts, items=words, warn=bool(certain), wide=True)]
-    parts += [Section("As a table", sheet=sheet, wide=True)] if faults else []
+    parts = [Section(say("What cannot be right"), texts=texts, items=words, warn=bool(certain), wide=True)]
+    parts += [Section(say("As a table"), sheet=sheet, wide=True)] if faults else []
     return View(
-        "feeds", "Clocks and counts in doubt", when, tuple(parts), figures, (("← Feeds", "/feeds"),), sources=sources
+        "feeds",
+        say("Clocks and counts in doubt"),
+        when,
+        tuple(parts),
+        figures,
+        ((say("← Feeds"), "/feeds"),),
+        sources=(_SOURCES,),
     )

@@ -21,6 +21,7 @@ from pipelines.pages.view import Special, View, view_of
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.words import say
 from schemas.answers.trace import Trace
 
 NAMES = ("complaint", "item", "line", "mould", "defect", "pallet", "made_from", "made_to", "received")
@@ -56,10 +57,10 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     """
     complaints = [text for text in hand.complaint.replace(",", " ").split() if text]
     if len(complaints) > MOST_COMPLAINTS:
-        raise WrongUse(f"at most {MOST_COMPLAINTS} complaints are traced together")
+        raise WrongUse(say("at most {most_complaints} complaints are traced together", most_complaints=MOST_COMPLAINTS))
     received = typed.day(hand.received) if hand.received else None
     zone, ends = web.desk.opened.plant.clock.zone, (hand.made_from or None, hand.made_to or None)
-    made = typed.part(*ends, zone, "trace", ("made from", "made until"))
+    made = typed.part(*ends, zone, "trace", (say("made from"), say("made until")))
     asked = Question(
         complaints[0] if complaints else None,
         hand.item or None,
@@ -120,7 +121,7 @@ def _proposing(routes: APIRouter, web: Web) -> None:
         """Propose a hold on what a trace lists; it holds nothing until a person confirms it."""
         person = web.acting(request, form_token, "place", f"propose after a trace of {question[:200]}")
         if which not in ("fewest", "all"):
-            raise WrongUse("a hold is proposed on the fewest pallets or on all that are possible")
+            raise WrongUse(say("a hold is proposed on the fewest pallets or on all that are possible"))
         return _propose(web, request, person.name, which, question)
 
 
@@ -129,7 +130,7 @@ def _propose(web: Web, request: Request, by: str, which: str, question: str) -> 
 
     hand = in_hand(dict(parse_qsl(question, max_num_fields=20)))
     if hand.empty:
-        raise WrongUse("say what is in hand")
+        raise WrongUse(say("say what is in hand"))
     asked, also = questions(web, hand)
     opened = web.desk.opened
     with opened.ledger.reading() as reader:
@@ -138,7 +139,16 @@ def _propose(web: Web, request: Request, by: str, which: str, question: str) -> 
     decision = propose(opened, trace, which == "all", path)
     web.note(by, "propose", decision.hold, f"{len(decision.pallets)} pallets after a trace of {trace.title}")
     web.desk.wrote()
-    web.say_next(request, web.texts(request)("trace.proposed", hold=decision.hold, count=len(decision.pallets)))
+    web.say_next(
+        request,
+        web.texts(request).say(
+            say(
+                "{hold}: {count} pallets proposed. Nobody holds them until an authorised person confirms.",
+                hold=decision.hold,
+                count=len(decision.pallets),
+            )
+        ),
+    )
     return go(f"/holds/{decision.hold}")
 
 
@@ -157,42 +167,44 @@ def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[s
             getattr(hand, name),
         )
 
-    when = "local time, such as 2026-03-04T14:00"
+    when = say("local time, such as 2026-03-04T14:00")
     return [
         field(
             "complaint",
-            "Complaint",
+            say("Complaint"),
             hand.complaint,
             choices=_complaints(reader),
-            hint="its number; several of one defect with blanks between are traced together",
+            hint=say("its number; several of one defect with blanks between are traced together"),
         ),
-        field("pallet", "Pallet", hand.pallet, hint="the number on its label"),
-        some("item", "Item", plant.items),
-        field("mould", "Mould number on the container", hand.mould, most=64),
-        some("defect", "Defect", plant.defects),
-        some("line", "Line", plant.lines),
+        field("pallet", say("Pallet"), hand.pallet, hint=say("the number on its label")),
+        some("item", say("Item"), plant.items),
+        field("mould", say("Mould number on the container"), hand.mould, most=64),
+        some("defect", say("Defect"), plant.defects),
+        some("line", say("Line"), plant.lines),
         field(
             "made_from",
-            "Made from",
+            say("Made from"),
             hand.made_from,
-            hint=f"forming time by the customer's code or label; {when}",
+            hint=say("forming time by the customer's code or label; {when}", when=when),
             most=40,
         ),
-        field("made_to", "Made until", hand.made_to, hint=when, most=40),
-        field("received", "The customer had it by", hand.received, kind="date"),
+        field("made_to", say("Made until"), hand.made_to, hint=when, most=40),
+        field("received", say("The customer had it by"), hand.received, kind="date"),
     ]
 
 
 def _ask_form(web: Web, reader: Reader, plant: Plant, hand: InHand) -> Special:
     texts = (
-        "Fill in what is in hand and leave the rest: a complaint's number alone is enough, and so is a pallet, a "
-        "mould number or an item with a time.",
+        say(
+            "Fill in what is in hand and leave the rest: a complaint's number alone is enough, and so is a "
+            "pallet, a mould number or an item with a time."
+        ),
     )
     return form(
-        "What is in hand",
+        say("What is in hand"),
         "/trace",
         _fields(web, reader, plant, hand),
-        (("", "Trace"),),
+        (("", say("Trace")),),
         texts=texts,
         method="get",
         wide=True,
@@ -201,7 +213,10 @@ def _ask_form(web: Web, reader: Reader, plant: Plant, hand: InHand) -> Special:
 
 def _asking(web: Web, reader: Reader, plant: Plant, hand: InHand) -> View:
     return View(
-        "trace", "Trace", "from what is in hand to cavity, evidence and pallets", (_ask_form(web, reader, plant, hand),)
+        "trace",
+        say("Trace"),
+        say("from what is in hand to cavity, evidence and pallets"),
+        (_ask_form(web, reader, plant, hand),),
     )
 
 
@@ -209,14 +224,16 @@ def _answered(web: Web, reader: Reader, plant: Plant, trace: Trace, hand: InHand
     page = ALL_REPORTS["trace"].page(reader, plant, trace)
     view = view_of("trace", page)
     outer = f"{hand.address}&customer=1"
-    parts: list[Any] = [Special("print", "On paper", {"links": (("the report for the customer", outer),)}, wide=False)]
+    parts: list[Any] = [
+        Special("print", say("On paper"), {"links": ((say("the report for the customer"), outer),)}, wide=False)
+    ]
     if trace.proposed is not None and trace.proposed.pallets:
         parts.append(_proposal(trace, hand))
     return View(
         **{
             **vars(view),
             "parts": (*view.parts[:2], *parts, *view.parts[2:], _ask_form(web, reader, plant, hand)),
-            "links": (("the report for the customer", outer),),
+            "links": ((say("the report for the customer"), outer),),
         }
     )
 
@@ -225,16 +242,34 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
     fewest, everything = trace.proposed, trace.possible
     assert fewest is not None
     texts = [
-        "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, and the "
-        "warehouse must be told."
+        say(
+            "A proposal holds nothing: an authorised person confirms or dismisses it on the page of holds, "
+            "and the warehouse must be told."
+        )
     ]
-    buttons = [("fewest", f"Propose the shortest list: {len(fewest.pallets)} pallets, {fewest.units} units")]
+    buttons = [
+        (
+            "fewest",
+            say(
+                "Propose the shortest list: {pallets} pallets, {units} units",
+                pallets=len(fewest.pallets),
+                units=fewest.units,
+            ),
+        )
+    ]
     if everything is not None and everything.pallets and everything.pallets != fewest.pallets:
         buttons.append(
-            ("all", f"Propose everything possible: {len(everything.pallets)} pallets, {everything.units} units")
+            (
+                "all",
+                say(
+                    "Propose everything possible: {pallets} pallets, {units} units",
+                    pallets=len(everything.pallets),
+                    units=everything.units,
+                ),
+            )
         )
     return form(
-        "Propose a hold",
+        say("Propose a hold"),
         "/trace/propose",
         (),
         buttons,
@@ -248,5 +283,8 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
 def _customer(reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
     page = ALL_REPORTS["trace for the customer"].page(reader, plant, trace)
     view = view_of("trace", page)
-    parts = (Special("print", "On paper", {"links": (("the trace itself", hand.address),)}, wide=False), *view.parts)
-    return View(**{**vars(view), "parts": parts, "links": (("the trace itself", hand.address),)})
+    parts = (
+        Special("print", say("On paper"), {"links": ((say("the trace itself"), hand.address),)}, wide=False),
+        *view.parts,
+    )
+    return View(**{**vars(view), "parts": parts, "links": ((say("the trace itself"), hand.address),)})

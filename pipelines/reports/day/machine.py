@@ -17,6 +17,7 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
+from pipelines.words import say
 from schemas.answers.weights import Weights
 from schemas.answers.yields import LineYield
 
@@ -66,7 +67,7 @@ def _head(day: Day, line: LineYield) -> tuple[str, ...]:
         f"{_signed(line.giveaway_high)} kg)."
     )
     if line.giveaway_kg is None:
-        glass = f"Giveaway not known: {line.giveaway_why}." if line.giveaway_why else "Giveaway not known."
+        glass = f"Giveaway not known: {line.giveaway_why}." if line.giveaway_why else say("Giveaway not known.")
     items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in line.weights.items())
     states = ", ".join(
         f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
@@ -99,19 +100,19 @@ def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
         for flow in line.stations
     ]
     columns = (
-        Column("station", "Station"),
-        Column("order", "Order", "count"),
-        Column("inspected", "Inspected", "count"),
-        Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected / inspected", "percent"),
-        Column("settled", "Inspected, reconciled", "count"),
+        Column("station", say("Station")),
+        Column("order", say("Order"), "count"),
+        Column("inspected", say("Inspected"), "count"),
+        Column("rejected", say("Rejected"), "count"),
+        Column("rate", say("Rejected / inspected"), "percent"),
+        Column("settled", say("Inspected, reconciled"), "count"),
     )
     return Sheet(
         f"stations-{line.line}",
         f"{line.line} stations",
         columns,
         rows,
-        "Counts as the stations sent them; lanes side by side share an order.",
+        say("Counts as the stations sent them; lanes side by side share an order."),
     )
 
 
@@ -142,18 +143,20 @@ def _hours(plant: Plant, day: Day, line: str) -> Sheet:
         )
         links[number, "rate"] = f"../{hour_address(plant, line, span)}"
     columns = (
-        Column("hour", "From"),
-        Column("ware", "Ware", "count"),
-        Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected / ware"),
+        Column("hour", say("From")),
+        Column("ware", say("Ware"), "count"),
+        Column("rejected", say("Rejected"), "count"),
+        Column("rate", say("Rejected / ware")),
     )
     return Sheet(
         f"hours-{line}",
         f"{line} hours",
         columns,
         rows,
-        "Rejected at the stations that send counts / containers at the first station; none where more was rejected "
-        "than counted in. Each figure opens its hour.",
+        say(
+            "Rejected at the stations that send counts / containers at the first station; none where more was"
+            " rejected than counted in. Each figure opens its hour."
+        ),
         links=links,
     )
 
@@ -168,7 +171,7 @@ def _weight_section(line: str, weights: Weights) -> Section:
     moulds = sorted(weights.moulds, key=lambda mould: -mould.mean_g)
     rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
     limits = [{"at": limit} for limit in (weights.weight_min_g, weights.weight_max_g) if limit is not None]
-    item = weights.item or "an unknown item"
+    item = weights.item or say("an unknown item")
     words = (
         f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to "
         f"{decimals(moulds[0].mean_g, 1)} g"

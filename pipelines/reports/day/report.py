@@ -15,6 +15,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address
 from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.day.machine import machine_sections
+from pipelines.reports.day.revision import moved_section
 from pipelines.reports.day.tables import (
     critical_sheet,
     furnaces_sheet,
@@ -28,9 +29,10 @@ from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.missing import missing_section, uncalled_sentence, waiting_words
-from pipelines.reports.signals import PASSED, signals_sheet
+from pipelines.reports.signals import signals_sheet
 from pipelines.reports.trace.whereabouts import released_words
 from pipelines.reports.yields.losses import balances_sheet, biggest_sheet, furnace_picture, meters_sheet
+from pipelines.words import say
 from schemas.answers.trust import StationDoubt
 from schemas.answers.weights import Weights
 from schemas.answers.yields import FurnaceYield
@@ -59,14 +61,16 @@ def page_of(
         figures=tuple(_furnace_figure(f) for f in day.yields.furnaces),
         sections=tuple(_sections(plant, day, why)),
         links=(
-            ("← day before", f"../{day_address(day.day - timedelta(days=1))}"),
-            ("day after →", f"../{day_address(day.day + timedelta(days=1))}"),
+            (say("← day before"), f"../{day_address(day.day - timedelta(days=1))}"),
+            (say("day after →"), f"../{day_address(day.day + timedelta(days=1))}"),
             *earlier,
-            ("all pages", "../index.html"),
+            (say("all pages"), "../index.html"),
         ),
         cautions=(CAUTION, GLASS),
         sources=sources(day.asked, day.files),
-        made="The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window.",
+        made=say(
+            "The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window."
+        ),
         workbook=f"{day.day.isoformat()}.xlsx",
     )
 
@@ -80,9 +84,9 @@ def _furnace_figure(furnace: FurnaceYield) -> Figure:
     raw = (
         f"plain quotient {percent(furnace.raw, 1)}"
         if furnace.raw is not None
-        else "by gobs: no whole melt log"
+        else say("by gobs: no whole melt log")
         if furnace.basis == "gobs"
-        else "no plain quotient: see pallets"
+        else say("no plain quotient: see pallets")
     )
     under = f"95 %: {percent(furnace.low, 1)} to {percent(furnace.high, 1)}; {raw}; {_packed_words(furnace)}"
     if furnace.melted_kg is not None:
@@ -94,7 +98,7 @@ def _furnace_figure(furnace: FurnaceYield) -> Figure:
 
 def _packed_words(furnace: FurnaceYield) -> str:
     if furnace.packed_kg is None:
-        return "packed: not told for want of a line's pallets"
+        return say("packed: not told for want of a line's pallets")
     return f"{count(furnace.packed_kg)} kg packed"
 
 
@@ -103,10 +107,10 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
     few = [change for change in day.changes if _worth_a_line(day, change)]
     pictures = [furnace_picture(furnace) for furnace in day.yields.furnaces if furnace.flow]
     return [
-        Section("What changed", sheet=_changes(few, "changed"), wide=True),
+        Section(say("What changed"), sheet=_changes(few, "changed"), wide=True),
         Section(
-            "The biggest losses",
-            sheet=biggest_sheet(plant, day.yields, MOST, "biggest", "Biggest losses"),
+            say("The biggest losses"),
+            sheet=biggest_sheet(plant, day.yields, MOST, "biggest", say("Biggest losses")),
             wide=True,
         ),
         _signals(plant, day),
@@ -115,69 +119,31 @@ def _sections(plant: Plant, day: Day, why: Revision | None) -> list[Section]:
         _holds(plant, day),
         _laboratory(plant, day),
         missing_section(_missing(plant, day)),
-        *([_moved(plant, why)] if why else []),
-        Section("Every machine's results", sheet=machines_sheet(day.yields), wide=True, sheet_of_paper=True),
+        *([moved_section(plant, why)] if why else []),
+        Section(say("Every machine's results"), sheet=machines_sheet(day.yields), wide=True, sheet_of_paper=True),
         *pictures,
-        Section("Furnaces", sheet=furnaces_sheet(day.yields), wide=True),
+        Section(say("Furnaces"), sheet=furnaces_sheet(day.yields), wide=True),
         Section(
-            "All losses",
-            sheet=biggest_sheet(plant, day.yields, 20, "losses", "Losses, the greatest first"),
+            say("All losses"),
+            sheet=biggest_sheet(plant, day.yields, 20, "losses", say("Losses, the greatest first")),
             wide=True,
         ),
         *[section for line in day.yields.lines for section in machine_sections(plant, day, line)],
         Section(
-            "Critical calls of the day",
+            say("Critical calls of the day"),
             sheet=critical_sheet(plant, day),
             warn=_any_critical(day),
             wide=True,
             sheet_of_paper=True,
         ),
         *_all_signals(plant, day),
-        Section("Every figure against earlier days", sheet=_changes(day.changes, "changes"), wide=True),
-        Section("By shift", sheet=shifts_sheet(day)),
-        Section("Pallets held, to be re-sorted, scrapped", sheet=held_sheet(plant, day)),
-        Section("Weights against limits", sheet=weights_sheet(day), wide=True),
-        Section("Balances", sheet=balances_sheet(day.yields), wide=True),
-        Section("Meters", sheet=meters_sheet(day.yields), wide=True),
+        Section(say("Every figure against earlier days"), sheet=_changes(day.changes, "changes"), wide=True),
+        Section(say("By shift"), sheet=shifts_sheet(day)),
+        Section(say("Pallets held, to be re-sorted, scrapped"), sheet=held_sheet(plant, day)),
+        Section(say("Weights against limits"), sheet=weights_sheet(day), wide=True),
+        Section(say("Balances"), sheet=balances_sheet(day.yields), wide=True),
+        Section(say("Meters"), sheet=meters_sheet(day.yields), wide=True),
     ]
-
-
-def _moved(plant: Plant, why: Revision) -> Section:
-    """What a later close moved, and the files that moved it."""
-    rows = [
-        {
-            "of": moved.of,
-            "what": moved.what,
-            "before": _written(moved.what, moved.before),
-            "after": _written(moved.what, moved.after),
-        }
-        for moved in why.moved
-    ]
-    columns = (Column("of", "Of"), Column("what", "What"), Column("before", "Before"), Column("after", "Now"))
-    came = [
-        f"{file['feed']}: {file['file']}, received {plant.clock.show(file['received_at'])}, {file['rows_kept']} rows "
-        f"kept, {file['rows_replacing']} of them in place of earlier ones"
-        for file in why.files
-    ]
-    head = f"Closed before on {plant.clock.show(why.closed_at)} as revision {why.after}. Since then these files came:"
-    sheet = Sheet(
-        "moved",
-        "Moved",
-        columns,
-        rows,
-        "Before: as that close told it; its page stays, and `coldledger yield --as-known-at`.",
-    )
-    return Section(
-        f"What moved since revision {why.after}",
-        (head,),
-        sheet=sheet,
-        items=tuple(came or ["none: the program or the plant file changed"]),
-        wide=True,
-    )
-
-
-def _written(what: str, value: float | None) -> str:
-    return percent(value) if what == "pack to melt" else count(value)
 
 
 def _worth_a_line(day: Day, yield_change: YieldChange) -> bool:
@@ -197,7 +163,7 @@ def _critical_lines(day: Day) -> Section:
             f"{line}: {', '.join(calls) if calls else 'none called'}, in {count(pareto.ware)} containers at the "
             "first station."
         )
-    return Section("Critical calls", items=tuple(said), warn=_any_critical(day), wide=True)
+    return Section(say("Critical calls"), items=tuple(said), warn=_any_critical(day), wide=True)
 
 
 def _changes(chosen: list[YieldChange], name: str) -> Sheet:
@@ -220,21 +186,26 @@ def _changes(chosen: list[YieldChange], name: str) -> Sheet:
         if any(past is not None and past.beyond for past in (yield_change.week, yield_change.month))
     ]
     columns = (
-        Column("of", "Of"),
-        Column("name", "Figure"),
-        Column("value", "This day"),
-        Column("week", "Last 7 days"),
-        Column("from_week", "Change"),
-        Column("month", "Last 28 days"),
-        Column("from_month", "Change"),
+        Column("of", say("Of")),
+        Column("name", say("Figure")),
+        Column("value", say("This day")),
+        Column("week", say("Last 7 days")),
+        Column("from_week", say("Change")),
+        Column("month", say("Last 28 days")),
+        Column("from_month", say("Change")),
     )
-    caption = (
-        "Mean of the closed days (how many). More than noise: outside the limits that 95 of 100 further days of the "
-        "same kind would keep, by the spread from day to day of the last 28; with so many figures a day, one in "
-        "twenty is outside by chance."
+    caption = say(
+        "Mean of the closed days (how many). More than noise: outside the limits that 95 of 100 further "
+        "days of the same kind would keep, by the spread from day to day of the last 28; with so many "
+        "figures a day, one in twenty is outside by chance."
     )
     return Sheet(
-        name, "What changed" if name == "changed" else "All against earlier days", columns, rows, caption, strong=strong
+        name,
+        say("What changed") if name == "changed" else say("All against earlier days"),
+        columns,
+        rows,
+        caption,
+        strong=strong,
     )
 
 
@@ -243,7 +214,7 @@ def _figure(yield_change: YieldChange, value: float) -> str:
 
 
 def _mean(yield_change: YieldChange, past: Against | None) -> str:
-    return f"{_figure(yield_change, past.mean)} ({past.days})" if past else "no closed day"
+    return f"{_figure(yield_change, past.mean)} ({past.days})" if past else say("no closed day")
 
 
 def _verdict(yield_change: YieldChange, past: Against | None) -> str:
@@ -254,7 +225,7 @@ def _verdict(yield_change: YieldChange, past: Against | None) -> str:
         if yield_change.kind == "percent"
         else f"{past.difference:+,.0f} {yield_change.kind}"
     )
-    noise = {None: "too few days to tell", True: "more than noise", False: "within noise"}[past.beyond]
+    noise = {None: say("too few days to tell"), True: say("more than noise"), False: say("within noise")}[past.beyond]
     return f"{moved.replace('-', '−').replace(',', ' ')}, {noise}"
 
 
@@ -264,17 +235,17 @@ def _holds(plant: Plant, day: Day) -> Section:
     """
     said = []
     for (state,), rows in day.held.sort("state").group_by(["state"], maintain_order=True):
-        name = "to be re-sorted" if state == "resort" else str(state)
+        name = say("to be re-sorted") if state == "resort" else str(state)
         first = ", ".join(rows["pallet"].head(4).to_list())
         more = f" and {rows.height - 4} more" if rows.height > 4 else ""
         said.append(f"{name}: {rows.height} pallets, {count(float(rows['units'].sum()))} containers ({first}{more})")
     head = (
-        "As the warehouse last told it; releasing is a decision of the works' authorised people."
+        say("As the warehouse last told it; releasing is a decision of the works' authorised people.")
         if said
-        else "No pallet is held or to be re-sorted by what the warehouse sent."
+        else say("No pallet is held or to be re-sorted by what the warehouse sent.")
     )
     said = [*_decided(day), *said, *(_doubt(plant, doubt) for doubt in day.unvouched[:6]), *_usual_doubts(plant, day)]
-    return Section("Holds", (head,), items=tuple(said), warn=bool(said), wide=True)
+    return Section(say("Holds"), (head,), items=tuple(said), warn=bool(said), wide=True)
 
 
 def _decided(day: Day) -> list[str]:
@@ -303,8 +274,8 @@ def _usual_doubts(plant: Plant, day: Day) -> list[str]:
 
 
 def _doubt(plant: Plant, doubt: StationDoubt) -> str:
-    since = f"since {plant.clock.show(doubt.from_)}" if doubt.from_ else "never vouched for"
-    until = f"until {plant.clock.show(doubt.to)}" if doubt.to else "no good one yet"
+    since = f"since {plant.clock.show(doubt.from_)}" if doubt.from_ else say("never vouched for")
+    until = f"until {plant.clock.show(doubt.to)}" if doubt.to else say("no good one yet")
     gone = f", {released_words(plant, doubt.released)}" if doubt.released else ""
     likely = (
         f", really failed with {percent(doubt.likely, 0)} (estimate)"
@@ -324,13 +295,15 @@ def _laboratory(plant: Plant, day: Day) -> Section:
     said = [f"{line}: {text}" for line, many in day.weights.items() for text in _weight_words(plant, many)]
     said += laboratory_sentences(plant, day.laboratory)
     head = (
-        () if said else ("Nothing the laboratory weighed or checked is beyond its limits, and no gob position drifts.",)
+        ()
+        if said
+        else (say("Nothing the laboratory weighed or checked is beyond its limits, and no gob position drifts."),)
     )
     missed = sum(due.missed for furnace in day.laboratory.furnaces for due in all_due(furnace))
     if missed:
         said.append(f"{missed} checks that were due were missed; the laboratory pages list them.")
     sheet = laboratory_sheet(plant, day)
-    return Section("Laboratory", head, items=tuple(dict.fromkeys(said)), sheet=sheet, warn=bool(said), wide=True)
+    return Section(say("Laboratory"), head, items=tuple(dict.fromkeys(said)), sheet=sheet, warn=bool(said), wide=True)
 
 
 def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
@@ -339,23 +312,25 @@ def _weight_words(plant: Plant, many: list[Weights]) -> list[str]:
     said += [
         f"{each.outside} of {each.n} weighings of {each.item} outside their limits." for each in many if each.outside
     ]
-    return said if many else ["no weighing came for this day."]
+    return said if many else [say("no weighing came for this day.")]
 
 
 def _signals(plant: Plant, day: Day) -> Section:
     """What was not chance, the whole day: those still open first, then the most harmful; the rest behind."""
     still, passed = sum(signal.ended is None for signal in day.signals), sum(signal.passed for signal in day.signals)
     head = f"{len(day.signals)} signals were open in this day, {still} of them still at its end." if day.signals else ""
-    head += f" {PASSED}: {passed}." if passed else ""
+    head += f" Over within a quarter of an hour, their place a guess: {passed}." if passed else ""
     if not head:
         return Section(
-            "What was not chance", ("No excess that chance does not explain was found in this day.",), wide=True
+            say("What was not chance"),
+            (say("No excess that chance does not explain was found in this day."),),
+            wide=True,
         )
     shown = sorted(day.signals, key=lambda answer: (answer.passed, answer.ended is not None))[:SIGNALS]
     if len(day.signals) > SIGNALS:
         head += f" The {SIGNALS} that matter most are here, all of them behind the machines."
     sheet = signals_sheet(plant, shown, day.span.start, "signals")
-    return Section("What was not chance", (head,), sheet=sheet, wide=True, warn=still > 0)
+    return Section(say("What was not chance"), (head,), sheet=sheet, wide=True, warn=still > 0)
 
 
 def _all_signals(plant: Plant, day: Day) -> list[Section]:
@@ -363,7 +338,7 @@ def _all_signals(plant: Plant, day: Day) -> list[Section]:
         return []
     return [
         Section(
-            "All signals of the day",
+            say("All signals of the day"),
             sheet=signals_sheet(plant, day.signals, day.span.start, "all-signals"),
             wide=True,
         )

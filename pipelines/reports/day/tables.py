@@ -11,27 +11,28 @@ from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.reports.frame.sheet import PAGE, TERMINAL, Column, Sheet
 from pipelines.reports.trace.contents import ON_PALLET
+from pipelines.words import say
 from schemas.answers.yields import FurnaceYield, Yield
 
 _MACHINES = (
-    Column("line", "Line"),
-    Column("cut", "Gobs cut, read", "count", short="gobs cut"),
-    Column("hot", "Hot rejects, read", "count", short="hot rejects"),
-    Column("lehr", "To the lehr, read", "count", short="to lehr"),
-    Column("inspected", "Inspected, read", "count", short="inspected"),
-    Column("rejected", "Rejected, read", "count", short="rejected"),
-    Column("rate", "Rejected / inspected, read", "percent", PAGE),
-    Column("packed", "Packed, read", "count", short="packed"),
-    Column("value", "Packed / formed, kg, reconciled", "percent1", PAGE),
-    Column("low", "95 % from", "percent1", PAGE),
-    Column("high", "to", "percent1", PAGE),
-    Column("range", "Packed / formed, kg, reconciled", ways=TERMINAL, short="packed/formed*"),
-    Column("quality", "Quality ratio", "percent1", PAGE),
-    Column("scrap", "Scrap ratio", "percent1", PAGE),
-    Column("running", "Availability", "percent1", PAGE),
-    Column("lost", "Unaccounted, reconciled", "count", short="unaccounted*"),
-    Column("efficiency", "Efficiency", "percent1"),
-    Column("give", "Giveaway, kg", "count"),
+    Column("line", say("Line")),
+    Column("cut", say("Gobs cut, read"), "count", short=say("gobs cut")),
+    Column("hot", say("Hot rejects, read"), "count", short=say("hot rejects")),
+    Column("lehr", say("To the lehr, read"), "count", short=say("to lehr")),
+    Column("inspected", say("Inspected, read"), "count", short="inspected"),
+    Column("rejected", say("Rejected, read"), "count", short="rejected"),
+    Column("rate", say("Rejected / inspected, read"), "percent", PAGE),
+    Column("packed", say("Packed, read"), "count", short="packed"),
+    Column("value", say("Packed / formed, kg, reconciled"), "percent1", PAGE),
+    Column("low", say("95 % from"), "percent1", PAGE),
+    Column("high", say("to"), "percent1", PAGE),
+    Column("range", say("Packed / formed, kg, reconciled"), ways=TERMINAL, short=say("packed/formed*")),
+    Column("quality", say("Quality ratio"), "percent1", PAGE),
+    Column("scrap", say("Scrap ratio"), "percent1", PAGE),
+    Column("running", say("Availability"), "percent1", PAGE),
+    Column("lost", say("Unaccounted, reconciled"), "count", short=say("unaccounted*")),
+    Column("efficiency", say("Efficiency"), "percent1"),
+    Column("give", say("Giveaway, kg"), "count"),
 )
 
 
@@ -60,32 +61,32 @@ def machines_sheet(yields: Yield) -> Sheet:
         }
         for y in yields.lines
     ]
-    caption = (
-        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and cold / gobs "
-        "cut, availability = running / all section-minutes by the stoppage log (ISO 22400-2). Packed / formed and "
-        "unaccounted are reconciled; the rest as counted."
+    caption = say(
+        "Containers of the same ware. Quality ratio = packed / gobs cut, scrap ratio = rejected hot and "
+        "cold / gobs cut, availability = running / all section-minutes by the stoppage log (ISO 22400-2)."
+        " Packed / formed and unaccounted are reconciled; the rest as counted."
     )
-    return Sheet("machines", "Machines", _MACHINES, rows, caption)
+    return Sheet("machines", say("Machines"), _MACHINES, rows, caption)
 
 
 _FURNACES = (
-    Column("furnace", "Furnace"),
-    Column("melted", "Melted, kg, read", "count", short="melted kg"),
-    Column("pull", "Pull, kg, read", "count", short="pull kg"),
-    Column("cut", "Cut, kg, reconciled", "count", TERMINAL, short="cut kg*"),
-    Column("packed", "Packed, kg, read", "count", short="packed kg"),
-    Column("value", "Pack-to-melt, reconciled", "percent", PAGE),
-    Column("low", "95 % from", "percent1", PAGE),
-    Column("high", "to", "percent1", PAGE),
-    Column("range", "Pack-to-melt, reconciled", ways=TERMINAL, short="pack-to-melt*"),
-    Column("raw", "Packed / melted as read", "percent", short="plain quotient"),
-    Column("over_cut", "Packed / cut, reconciled", short="packed/cut*"),
-    Column("lost", "Unaccounted before the shears, kg, reconciled", "count", short="unaccounted kg*"),
-    Column("lost_low", "95 % from", "count", PAGE),
-    Column("lost_high", "to", "count", PAGE),
-    Column("p", "p of the balances", "number3", PAGE),
-    Column("days", "Earlier days known", "count", PAGE),
-    Column("notes", "Notes", ways=PAGE),
+    Column("furnace", say("Furnace")),
+    Column("melted", say("Melted, kg, read"), "count", short=say("melted kg")),
+    Column("pull", say("Pull, kg, read"), "count", short=say("pull kg")),
+    Column("cut", say("Cut, kg, reconciled"), "count", TERMINAL, short=say("cut kg*")),
+    Column("packed", say("Packed, kg, read"), "count", short=say("packed kg")),
+    Column("value", say("Pack-to-melt, reconciled"), "percent", PAGE),
+    Column("low", say("95 % from"), "percent1", PAGE),
+    Column("high", say("to"), "percent1", PAGE),
+    Column("range", say("Pack-to-melt, reconciled"), ways=TERMINAL, short=say("pack-to-melt*")),
+    Column("raw", say("Packed / melted as read"), "percent", short=say("plain quotient")),
+    Column("over_cut", say("Packed / cut, reconciled"), short=say("packed/cut*")),
+    Column("lost", say("Unaccounted before the shears, kg, reconciled"), "count", short=say("unaccounted kg*")),
+    Column("lost_low", say("95 % from"), "count", PAGE),
+    Column("lost_high", say("to"), "count", PAGE),
+    Column("p", say("p of the balances"), "number3", PAGE),
+    Column("days", say("Earlier days known"), "count", PAGE),
+    Column("notes", say("Notes"), ways=PAGE),
 )
 
 
@@ -115,12 +116,15 @@ def furnaces_sheet(yields: Yield) -> Sheet:
     ]
     return Sheet(
         "furnaces",
-        "Furnaces",
+        say("Furnaces"),
         _FURNACES,
         rows,
-        "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a rise of the "
-        "level held back. p: chance of readings that disagree so much if every meter keeps its uncertainty. "
-        "Unaccounted is weighed between the day's readings and what the furnace lost on earlier days.",
+        say(
+            "Melted, by the log, in the window in which the day's ware was formed. Pull = melted less what a "
+            "rise of the level held back. p: chance of readings that disagree so much if every meter keeps "
+            "its uncertainty. Unaccounted is weighed between the day's readings and what the furnace lost on "
+            "earlier days."
+        ),
     )
 
 
@@ -150,14 +154,14 @@ def critical_sheet(plant: Plant, day: Day) -> Sheet:
         if row.critical_calls
     ]
     columns = (
-        Column("line", "Line"),
-        Column("code", "Code"),
-        Column("name", "Critical defect"),
-        Column("calls", "Calls", "count"),
-        Column("ware", "Inspected for it", "count"),
-        Column("rate", "Rate", "percent"),
+        Column("line", say("Line")),
+        Column("code", say("Code")),
+        Column("name", say("Critical defect")),
+        Column("calls", say("Calls"), "count"),
+        Column("ware", say("Inspected for it"), "count"),
+        Column("rate", say("Rate"), "percent"),
     )
-    return Sheet("critical", "Critical", columns, rows, "Every critical call of the day.")
+    return Sheet("critical", say("Critical"), columns, rows, say("Every critical call of the day."))
 
 
 def shifts_sheet(day: Day) -> Sheet:
@@ -175,19 +179,19 @@ def shifts_sheet(day: Day) -> Sheet:
         for name, p in shifts
     ]
     columns = (
-        Column("line", "Line"),
-        Column("shift", "Shift from"),
-        Column("ware", "Ware", "count"),
-        Column("rejected", "Rejected", "count"),
-        Column("rate", "Rejected", "percent"),
-        Column("critical", "Critical calls", "count"),
+        Column("line", say("Line")),
+        Column("shift", say("Shift from")),
+        Column("ware", say("Ware"), "count"),
+        Column("rejected", say("Rejected"), "count"),
+        Column("rate", say("Rejected"), "percent"),
+        Column("critical", say("Critical calls"), "count"),
     )
     return Sheet(
         "shifts",
-        "Shifts",
+        say("Shifts"),
         columns,
         rows,
-        "By the cold-end clock: what a shift saw was partly formed in the one before.",
+        say("By the cold-end clock: what a shift saw was partly formed in the one before."),
     )
 
 
@@ -214,37 +218,37 @@ def weights_sheet(day: Day) -> Sheet:
         for w in many
     ]
     columns = (
-        Column("line", "Line"),
-        Column("item", "Item"),
-        Column("point", "Weighed"),
-        Column("n", "Weighings", "count"),
-        Column("mean", "Mean, g", "number2"),
-        Column("mean_low", "95 % from", "number2"),
-        Column("mean_high", "to", "number2"),
-        Column("sd", "SD, g", "number2"),
-        Column("low", "Least allowed, g", "number"),
-        Column("nominal", "Nominal, g", "number"),
-        Column("high", "Greatest allowed, g", "number"),
-        Column("outside", "Outside limits", "count"),
-        Column("ppk", "Worst mould's Ppk", "number2"),
-        Column("drift", "Gob positions that drift"),
+        Column("line", say("Line")),
+        Column("item", say("Item")),
+        Column("point", say("Weighed")),
+        Column("n", say("Weighings"), "count"),
+        Column("mean", say("Mean, g"), "number2"),
+        Column("mean_low", say("95 % from"), "number2"),
+        Column("mean_high", say("to"), "number2"),
+        Column("sd", say("SD, g"), "number2"),
+        Column("low", say("Least allowed, g"), "number"),
+        Column("nominal", say("Nominal, g"), "number"),
+        Column("high", say("Greatest allowed, g"), "number"),
+        Column("outside", say("Outside limits"), "count"),
+        Column("ppk", say("Worst mould's Ppk"), "number2"),
+        Column("drift", say("Gob positions that drift")),
     )
-    caption = "SD holds mould to mould, time and scale together. Each line's weight page shows every mould."
-    return Sheet("weights", "Weights", columns, rows, caption)
+    caption = say("SD holds mould to mould, time and scale together. Each line's weight page shows every mould.")
+    return Sheet("weights", say("Weights"), columns, rows, caption)
 
 
 _LABORATORY = (
-    Column("line", "Line"),
-    Column("weights", "Every mould"),
-    Column("laboratory", "Laboratory page"),
-    Column("density", "Glass, g/cm³", "id"),
-    Column("checks", "Capacity checks", "count"),
-    Column("outside", "outside", "count"),
-    Column("temper", "Temper numbers", "count"),
-    Column("strained", "beyond", "count"),
-    Column("samples", "Samples", "count"),
-    Column("refused", "not accepted", "count"),
-    Column("missed", "Checks missed", "count"),
+    Column("line", say("Line")),
+    Column("weights", say("Every mould")),
+    Column("laboratory", say("Laboratory page")),
+    Column("density", say("Glass, g/cm³"), "id"),
+    Column("checks", say("Capacity checks"), "count"),
+    Column("outside", say("outside"), "count"),
+    Column("temper", say("Temper numbers"), "count"),
+    Column("strained", say("beyond"), "count"),
+    Column("samples", say("Samples"), "count"),
+    Column("refused", say("not accepted"), "count"),
+    Column("missed", say("Checks missed"), "count"),
 )
 
 
@@ -275,10 +279,10 @@ def laboratory_sheet(plant: Plant, day: Day) -> Sheet:
             )
     return Sheet(
         "laboratory",
-        "Laboratory",
+        say("Laboratory"),
         _LABORATORY,
         rows,
-        "The laboratory's day against its limits; each line leads to its pages.",
+        say("The laboratory's day against its limits; each line leads to its pages."),
         links=links,
     )
 
@@ -290,12 +294,12 @@ def held_sheet(plant: Plant, day: Day) -> Sheet:
             "pallet": row["pallet"],
             "line": row["line"],
             "item": row["item"],
-            "state": "to be re-sorted" if row["state"] == "resort" else row["state"],
+            "state": say("to be re-sorted") if row["state"] == "resort" else row["state"],
             "units": row["units"],
             "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}",
             "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
         }
         for row in day.held.iter_rows(named=True)
     ]
-    columns = (Column("line", "Line"), *ON_PALLET, Column("state", "State"))
-    return Sheet("held", "Held", columns, rows, "State by the pallets feed, as the warehouse last told it.")
+    columns = (Column("line", say("Line")), *ON_PALLET, Column("state", say("State")))
+    return Sheet("held", say("Held"), columns, rows, say("State by the pallets feed, as the warehouse last told it."))

@@ -7,10 +7,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from functools import cache
+from html import unescape
 from typing import Any
 
 import altair as alt
 import vl_convert
+
+from pipelines.numbers import marks
+from pipelines.words import Drawing, Message, say
 
 Chart = alt.LayerChart | alt.FacetChart | alt.Chart
 
@@ -27,6 +31,9 @@ _VARIABLES = {
     ACCENT: "accent",
     BACK: "paper",
 }
+MOULD, ACCEPTED = say("mould"), say("accepted, % of lots")
+MOULD_BY_GOB, WEIGHT, GOB = say("mould, by gob position"), say("weight, g"), say("gob")
+OWN_WORDS = (MOULD, ACCEPTED, MOULD_BY_GOB, WEIGHT)  # that charts say of themselves
 SEVERITY_COLOURS = {"critical": CRITICAL, "major": MAJOR, "minor": MINOR}
 _CONFIG = {
     "background": None,
@@ -55,25 +62,43 @@ def svg(
     rows: Sequence[dict[str, Any]],
     *texts: str,
     **more: list[dict[str, Any]],
-) -> str:
+) -> Drawing:
     """The chart that `draw` declares, with its data, as an SVG for a page, named by `label` for those who cannot see
     it.
 
     rows: the chart's data in the order of its axis; `more`: further named data. A chart is declared once and then only
-    given other data, because a declaration takes longer than the drawing.
+    given other data, because a declaration takes longer than the drawing. It is drawn in English; the messages among
+    its texts go with it.
     """
     numbered = [{**row, "order": number} for number, row in enumerate(rows)]
     values = {"rows": numbered, **more}
     spec = _declared(draw, texts, tuple(values))
     data = [{**each, "values": values[each["name"]]} if each["name"] in values else each for each in spec["data"]]
-    text = vl_convert.vega_to_svg({**spec, "data": data})
+    text = vl_convert.vega_to_svg({**spec, "data": data}, format_locale=_number_marks())
     for sentinel, name in _VARIABLES.items():
         text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
     words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
     role = "group" if "<a " in text else "img"
     wide = re.search(r'<svg[^>]*? width="([\d.]+)"', text)
     own = f' style="--own:{float(wide[1]) / 16:.2f}rem"' if wide else ""  # pages enlarge a small chart only so far
-    return re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{own} ', _lean(text), count=1)
+    named = re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{own} ', _lean(text), count=1)
+    cells = (cell for each in (rows, *more.values()) for row in each for cell in row.values())
+    drawn = [unescape(found) for found in re.findall(r">([^<]+)</text>", named)]
+    short = tuple(text[:-1] for text in drawn if text.endswith("…"))
+    return Drawing(
+        named,
+        (
+            said
+            for said in (label, *texts, *OWN_WORDS, *cells)
+            if isinstance(said, Message) and (said is label or said in drawn or (short and said.startswith(short)))
+        ),
+    )
+
+
+def _number_marks() -> dict[str, Any]:
+    """How an axis writes numbers: as the page does."""
+    decimal, thousands = marks()
+    return {"decimal": decimal, "thousands": thousands, "grouping": [3], "currency": ["", ""]}
 
 
 _NOT_SEEN = (
@@ -184,7 +209,7 @@ def weight_dots(unit: str) -> Chart:
     """Mean weight a mould with its least and greatest weighing: rows of label, mean, low, high; `limits` of at,
     dashed.
     """
-    base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title="mould"))
+    base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=MOULD))
     span = base.mark_rule(color=MUTED, strokeWidth=2).encode(
         x=alt.X("low:Q", title=unit, scale=alt.Scale(zero=False)), x2="high:Q"
     )
@@ -214,7 +239,7 @@ def acceptance(title: str) -> Chart:
         .mark_line(color=MAJOR, strokeWidth=2)
         .encode(
             x=x,
-            y=alt.Y("accepted:Q", title="accepted, % of lots", scale=alt.Scale(domain=[0, 100])),
+            y=alt.Y("accepted:Q", title=ACCEPTED, scale=alt.Scale(domain=[0, 100])),
             strokeDash=alt.StrokeDash(
                 "plan:N", title=None, sort=None, legend=alt.Legend(symbolSize=400, labelLimit=300, direction="vertical")
             ),

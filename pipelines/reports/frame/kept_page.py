@@ -17,6 +17,7 @@ from pydantic import TypeAdapter
 from pipelines.answers.site_marks import SiteMarks
 from pipelines.reports.frame.page import Page
 from pipelines.whole_files import written_whole
+from pipelines.words import packed, unpacked
 
 _PAGE, _MARKS = TypeAdapter(Page), TypeAdapter(SiteMarks)
 _PARTS = ("sections", "parts")  # where a page has its tables
@@ -32,7 +33,7 @@ def packed_page(page: Any, marks: SiteMarks) -> bytes:
     fields = asdict(page)
     for sheet in _sheets(fields):
         sheet["links"] = [[row, name, address] for (row, name), address in sheet["links"].items()]
-    return gzip.compress(json.dumps({"marks": asdict(marks), "page": fields}).encode(), 1, mtime=0)
+    return gzip.compress(json.dumps({"marks": asdict(marks), "page": packed(fields)}).encode(), 1, mtime=0)
 
 
 def unpacked_page(data: bytes, kind: TypeAdapter[Any] = _PAGE) -> tuple[Any, SiteMarks]:
@@ -40,7 +41,7 @@ def unpacked_page(data: bytes, kind: TypeAdapter[Any] = _PAGE) -> tuple[Any, Sit
     TypeError or OSError for what is no such page.
     """
     answer = json.loads(gzip.decompress(data))
-    fields = answer["page"]
+    fields = unpacked(answer["page"])
     links = [{(row, name): address for row, name, address in sheet.pop("links")} for sheet in _sheets(fields)]
     marks = answer["marks"] if "marks" in answer else _older(answer)
     return _with_links(kind.validate_python(fields), links), _MARKS.validate_python(marks)

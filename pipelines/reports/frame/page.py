@@ -16,6 +16,7 @@ from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.whole_files import written_whole
+from schemas.texts import Text
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
 class Figure:
     """One number at the head of a page."""
 
-    value: str
-    what: str
-    under: str = ""
+    value: Text
+    what: Text
+    under: Text = ""
     kind: str = ""
 
 
@@ -37,10 +38,10 @@ class Card:
     link to it says after the #.
     signal: the name of the signal it tells of, seen: whether somebody has acknowledged it."""
 
-    title: str
-    head: str
-    chart: str = ""
-    lines: tuple[str, ...] = ()
+    title: Text
+    head: Text
+    chart: Text = ""
+    lines: tuple[Text, ...] = ()
     kind: str = ""
     name: str = ""
     signal: str = ""
@@ -53,12 +54,12 @@ class Section:
     in print. broad: the chart takes the width there is, and can be moved sideways where there is little.
     """
 
-    title: str
-    texts: tuple[str, ...] = ()
-    chart: str = ""
-    chart_words: str = ""
+    title: Text
+    texts: tuple[Text, ...] = ()
+    chart: Text = ""
+    chart_words: Text = ""
     sheet: Sheet | None = None
-    items: tuple[str, ...] = ()
+    items: tuple[Text, ...] = ()
     cards: tuple[Card, ...] = ()
     wide: bool = False
     warn: bool = False
@@ -81,14 +82,14 @@ class Page:
     """A whole page. links: (text, address). sources: which queries and files stand behind it."""
 
     works: str
-    title: str
-    when: str
+    title: Text
+    when: Text
     sections: tuple[Section, ...]
     figures: tuple[Figure, ...] = ()
-    links: tuple[tuple[str, str], ...] = ()
-    cautions: tuple[str, ...] = (CAUTION,)
-    sources: tuple[str, ...] = ()
-    made: str = ""
+    links: tuple[tuple[Text, str], ...] = ()
+    cautions: tuple[Text, ...] = (CAUTION,)
+    sources: tuple[Text, ...] = ()
+    made: Text = ""
     workbook: str = ""
 
     @property

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from pipelines.numbers import decimals, expected
+from schemas.texts import Text
 
 _FORMATS = {
     "count": "#,##0",
@@ -39,7 +40,7 @@ class Column:
     """
 
     name: str
-    heading: str
+    heading: Text
     kind: str = "text"
     ways: tuple[str, ...] = EVERYWHERE
     csv: str = ""
@@ -61,10 +62,10 @@ class Sheet:
     """
 
     name: str
-    title: str
+    title: Text
     columns: tuple[Column, ...]
     rows: Sequence[dict[str, Any]]
-    caption: str = ""
+    caption: Text = ""
     shade: Sequence[tuple[int, str, float]] = ()
     strong: Sequence[int] = ()
     links: dict[tuple[int, str], str] = field(default_factory=dict)

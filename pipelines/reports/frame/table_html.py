@@ -19,10 +19,11 @@ from great_tables import GT, loc, style
 
 from pipelines.reports.frame.order import Order, ordered
 from pipelines.reports.frame.sheet import TEXTS, Column, Sheet, written
+from pipelines.words import Worded
 
 # tables that become a card a row on a phone: their cells carry their headings
 CARDS = ("now", "refused", "stations", "critical", "by-defect", "signals")
-Say = Callable[[str], str]
+Write = Callable[[str], str]
 # characters that no document may hold, as HTML has them: shown as what cannot be shown
 _CANNOT = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(55296, 57344), 65534, 65535), "�")
 
@@ -33,7 +34,7 @@ class Dress:
     otherwise.
     """
 
-    say: Say = str
+    write: Write = str
     order: Order | None = None
     sorted_at: Callable[[str, bool], str] | None = None  # column, whether downwards -> address
 
@@ -47,7 +48,7 @@ def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
     if not columns:
         return "<table></table>"
     numbers = ordered(sheet, dress.order)
-    table = _drawn(sheet, numbers, dress.say)
+    table = _drawn(sheet, numbers, dress.write)
     heads, rows = list(table.iter("th")), [list(row) for row in table.iterfind("tbody/tr")]
     _bare(table)
     for column, head in zip(columns, heads, strict=True):
@@ -56,7 +57,7 @@ def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
         for column, cell in zip(columns, cells, strict=True):
             _dress_cell(cell, column, sheet.links.get((number, column.name)))
             if sheet.name in CARDS:
-                cell.set("data-label", _fit(dress.say(column.heading)))
+                cell.set("data-label", _fit(dress.write(column.heading)))
     if sheet.name in CARDS:
         table.set("class", "as-cards")
     strong = set(sheet.strong)
@@ -67,15 +68,15 @@ def table_html(sheet: Sheet, dress: Dress = PLAIN) -> str:
     return ElementTree.tostring(table, encoding="unicode", short_empty_elements=False)
 
 
-def _drawn(sheet: Sheet, numbers: list[int], say: Say) -> Element:
+def _drawn(sheet: Sheet, numbers: list[int], write: Write) -> Element:
     """What great-tables makes of the rows, as elements."""
     columns = sheet.shown()
     data = {
-        column.name: [_fit(_text(sheet.rows[number].get(column.name), column.kind, say)) for number in numbers]
+        column.name: [_fit(_text(sheet.rows[number].get(column.name), column.kind, write)) for number in numbers]
         for column in columns
     }
     frame = pl.DataFrame(data, schema={column.name: pl.String for column in columns})
-    table = GT(frame, id="table").cols_label({column.name: _fit(say(column.heading)) for column in columns})
+    table = GT(frame, id="table").cols_label({column.name: _fit(write(column.heading)) for column in columns})
     places = {number: place for place, number in enumerate(numbers)}
     for row, name, strength in sheet.shade:
         rule = style.css(f"background-color:rgb(var(--heat) / {min(0.85, max(0.08, strength)):.2f});")
@@ -85,8 +86,8 @@ def _drawn(sheet: Sheet, numbers: list[int], say: Say) -> Element:
     return ElementTree.fromstring(text[begin : end + len("</table>")])
 
 
-def _text(value: object, kind: str, say: Say) -> str:
-    return say(written(value, kind)) if kind == "text" else written(value, kind)
+def _text(value: object, kind: str, write: Write) -> str:
+    return write(value) if isinstance(value, Worded) else written(value, kind)
 
 
 def _fit(text: str) -> str:

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import altair as alt
 
-from pipelines.reports.frame.charts import ACCENT, CRITICAL, GRID, INK, MAJOR, MUTED, Chart
+from pipelines.reports.frame.charts import (
+    ACCENT,
+    CRITICAL,
+    GRID,
+    INK,
+    MAJOR,
+    MOULD,
+    MOULD_BY_GOB,
+    MUTED,
+    WEIGHT,
+    Chart,
+)
 
 _ROWS = alt.NamedData(name="rows")
 _LIMITS = alt.NamedData(name="limits")
@@ -22,12 +33,12 @@ def glance() -> Chart:
     x = alt.X(
         "label:O",
         sort=_IN_ORDER,
-        title="mould, by gob position",
+        title=MOULD_BY_GOB,
         axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14),
     )
     base = alt.Chart(_ROWS).encode(x=x)
     span = base.mark_rule(strokeWidth=2).encode(
-        y=alt.Y("low:Q", title="weight, g", scale=alt.Scale(zero=False)),
+        y=alt.Y("low:Q", title=WEIGHT, scale=alt.Scale(zero=False)),
         y2="high:Q",
         color=alt.Color("kind:N", scale=alt.Scale(domain=_KINDS, range=[MUTED, MUTED, CRITICAL]), legend=None),
     )
@@ -131,7 +142,7 @@ def capacities(unit: str) -> Chart:
     called); `limits` of at, dashed.
     """
     x = alt.X(
-        "label:O", sort=_IN_ORDER, title="mould", axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14)
+        "label:O", sort=_IN_ORDER, title=MOULD, axis=alt.Axis(labelAngle=-90, labelOverlap=False, titlePadding=14)
     )
     base = alt.Chart(_ROWS).encode(x=x)
     scale = alt.Scale(zero=False)

@@ -35,11 +35,12 @@ from pipelines.reports.laboratory.tables import (
     visual_sheet,
 )
 from pipelines.reports.missing import missing_section
+from pipelines.words import say
 from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
-MEASURING = (
-    "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the laboratory; "
-    "the official control is that of the authorised body under local law."
+MEASURING = say(
+    "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the "
+    "laboratory; the official control is that of the authorised body under local law."
 )
 
 
@@ -59,16 +60,16 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
         figures=tuple(_figures(laboratory)),
         sections=tuple(_sections(plant, laboratory, chart)),
         links=(
-            ("← day before", f"../../{laboratory_address(day - timedelta(days=1), furnace)}"),
-            ("day after →", f"../../{laboratory_address(day + timedelta(days=1), furnace)}"),
+            (say("← day before"), f"../../{laboratory_address(day - timedelta(days=1), furnace)}"),
+            (say("day after →"), f"../../{laboratory_address(day + timedelta(days=1), furnace)}"),
             *((f"laboratory {each}", f"{each}.html") for each in plant.furnaces if each != furnace),
             *((f"weights {line.id}", f"../../{weights_address(day, line.id)}") for line in plant.lines_of(furnace)),
-            ("day report", f"../../{day_address(day)}"),
-            ("all pages", "../../index.html"),
+            (say("day report"), f"../../{day_address(day)}"),
+            (say("all pages"), "../../index.html"),
         ),
         cautions=(CAUTION, GLASS, MEASURING),
         sources=sources(reader.asked, behind),
-        made="Capacity by the mass of water, its density at its temperature, and the buoyancy of air (ISO 4787).",
+        made=say("Capacity by the mass of water, its density at its temperature, and the buoyancy of air (ISO 4787)."),
         workbook=f"{furnace}.xlsx",
     )
 
@@ -94,30 +95,32 @@ def _figures(furnace: FurnaceLaboratory) -> list[Figure]:
         if density.change
         else f"{density.earlier} earlier readings, no change beyond noise"
     )
-    under = under if density.lone_by_g_cm3 is None else "the last reading alone is off: no step, no slip yet"
+    under = under if density.lone_by_g_cm3 is None else say("the last reading alone is off: no step, no slip yet")
     return [
-        Figure(last, "g/cm³, density", under.replace("-", "−"), "critical" if moved or density.beyond else ""),
+        Figure(last, say("g/cm³, density"), under.replace("-", "−"), "critical" if moved or density.beyond else ""),
         Figure(
             str(outside),
-            "capacity checks outside limits",
+            say("capacity checks outside limits"),
             f"of {checked}; {alarms} moulds called by their weight",
             "critical" if outside or alarms else "",
         ),
-        Figure(str(strained), "temper numbers beyond the limit", f"of {numbers}", "critical" if strained else ""),
+        Figure(str(strained), say("temper numbers beyond the limit"), f"of {numbers}", "critical" if strained else ""),
         Figure(
             str(len(refused)),
-            "samples not accepted",
+            say("samples not accepted"),
             f"{critical} containers with a critical defect in them",
             "critical" if refused else "",
         ),
-        Figure(str(missed), "checks missed", f"of {sum(each.due for each in due)} due", "critical" if missed else ""),
+        Figure(
+            str(missed), say("checks missed"), f"of {sum(each.due for each in due)} due", "critical" if missed else ""
+        ),
     ]
 
 
 def _measuring(furnace: FurnaceLaboratory) -> list[Section]:
     if not _verdicts(furnace):
         return []
-    return [Section("Measuring containers", sheet=measuring_sheet(furnace), warn=_refused(furnace), wide=True)]
+    return [Section(say("Measuring containers"), sheet=measuring_sheet(furnace), warn=_refused(furnace), wide=True)]
 
 
 def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | None) -> list[Section]:
@@ -128,8 +131,8 @@ def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | No
     notes = [f"{line.line}: {note}." for line in furnace.lines for note in line.notes]
     return [
         Section(
-            "What asks for somebody",
-            items=tuple(warnings or ["Nothing beyond its limits."]),
+            say("What asks for somebody"),
+            items=tuple(warnings or [say("Nothing beyond its limits.")]),
             warn=bool(warnings),
             wide=True,
         ),
@@ -137,19 +140,19 @@ def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | No
         *[_capacity(plant, line.line, capacity) for line in furnace.lines for capacity in line.capacity],
         *_measuring(furnace),
         Section(
-            "Annealing: temper numbers",
+            say("Annealing: temper numbers"),
             _tempers(plant, furnace),
             sheet=temper_sheet(furnace),
             warn=any(line.temper.beyond for line in furnace.lines),
         ),
         Section(
-            "Checks due and made",
-            items=tuple(missed or ["No check that was due is missing."]),
+            say("Checks due and made"),
+            items=tuple(missed or [say("No check that was due is missing.")]),
             sheet=due_sheet(plant, furnace),
             warn=bool(missed),
         ),
         Section(
-            "Samples",
+            say("Samples"),
             _visuals(plant, furnace),
             sheet=visual_sheet(plant, furnace),
             warn=any(s.accepted is False for line in furnace.lines for s in line.visual.samples),
@@ -186,7 +189,7 @@ def _density(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | Non
     """Readings of sixty days with the limits of single ones, and the change."""
     said = tuple(density_sentences(plant, furnace.furnace, furnace.density))
     if chart is None:
-        return Section("Glass density", said, warn=True, wide=True)
+        return Section(say("Glass density"), said, warn=True, wide=True)
     warned = density_warnings(plant, furnace.furnace, furnace.density)
     shown = tuple(text for text in said if text not in warned)
     change, limits = furnace.density.change, {"low": chart.low, "high": chart.high}
@@ -201,13 +204,19 @@ def _density(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | Non
     ]
     steps = [{"at": _ms(plant, change.since)}] if change else []
     words = f"Glass density of {furnace.furnace}: " + [*said, *warned[:1]][-1]
-    note = (
-        "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); upright: since "
-        "when it has been where it is."
+    note = say(
+        "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); "
+        "upright: since when it has been where it is."
     )
-    picture = charts.svg(charts_laboratory.densities, words, rows, "g/cm³", steps=steps)
+    picture = charts.svg(charts_laboratory.densities, words, rows, say("g/cm³"), steps=steps)
     return Section(
-        "Glass density", shown, picture, note, warn=change is not None or furnace.density.beyond, wide=True, broad=True
+        say("Glass density"),
+        shown,
+        picture,
+        note,
+        warn=change is not None or furnace.density.beyond,
+        wide=True,
+        broad=True,
     )
 
 
@@ -258,10 +267,10 @@ def _picture(line: str, capacity: Capacity) -> tuple[str, str]:
     limits = [{"at": at} for at in (capacity.capacity_min_ml, capacity.capacity_max_ml) if at is not None]
     called = [this_inferred.mould for this_inferred in capacity.inferred if this_inferred.called]
     words = f"Capacity of {capacity.item or 'an unknown item'} on {line} by mould, {capacity.n} checks; " + (
-        f"beyond a limit by weight: {', '.join(called)}" if called else "no mould is beyond a limit by its weight"
+        f"beyond a limit by weight: {', '.join(called)}" if called else say("no mould is beyond a limit by its weight")
     )
-    note = (
-        "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % interval; "
-        "dashed: limits."
+    note = say(
+        "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % "
+        "interval; dashed: limits."
     )
-    return charts.svg(charts_laboratory.capacities, words, rows, "capacity, ml", limits=limits), note
+    return charts.svg(charts_laboratory.capacities, words, rows, say("capacity, ml"), limits=limits), note

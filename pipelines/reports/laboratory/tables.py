@@ -6,6 +6,7 @@ from pipelines.measures.laboratory.tell import all_due
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.words import say
 from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 
@@ -24,13 +25,13 @@ def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
         for check in capacity.checks
     ]
     columns = (
-        Column("at", "Checked"),
-        Column("mould", "Mould", "id"),
-        Column("cavity", "Cavity", "id"),
-        Column("empty", "Empty, g", "number"),
-        Column("water", "Water, °C", "number"),
-        Column("value", "Capacity, ml", "number2"),
-        Column("verdict", "Against limits"),
+        Column("at", say("Checked")),
+        Column("mould", say("Mould"), "id"),
+        Column("cavity", say("Cavity"), "id"),
+        Column("empty", say("Empty, g"), "number"),
+        Column("water", say("Water, °C"), "number"),
+        Column("value", say("Capacity, ml"), "number2"),
+        Column("verdict", say("Against limits")),
     )
     strong = [row for row, check in enumerate(capacity.checks) if check.outside]
     caption = f"{capacity.n} containers, {capacity.fill.replace('_', ' ')}, at the water's temperature."
@@ -43,21 +44,21 @@ def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
 
 
 _MEASURING = (
-    Column("line", "Line"),
-    Column("item", "Item"),
-    Column("method", "Method"),
-    Column("n", "Containers", "count"),
-    Column("sample", "Of"),
-    Column("verdict", "Verdict"),
-    Column("margin_ml", "Margin, ml", "number2"),
-    Column("mean_ml", "Mean, ml", "number2"),
-    Column("spread_ml", "Spread, ml", "number2"),
-    Column("low", "Mean − k spread", "number2"),
-    Column("least", "at least", "number2"),
-    Column("high", "Mean + k spread", "number2"),
-    Column("most", "at most", "number2"),
-    Column("spread_most", "Spread at most", "number2"),
-    Column("error", "Error allowed, ml", "number2"),
+    Column("line", say("Line")),
+    Column("item", say("Item")),
+    Column("method", say("Method")),
+    Column("n", say("Containers"), "count"),
+    Column("sample", say("Of")),
+    Column("verdict", say("Verdict")),
+    Column("margin_ml", say("Margin, ml"), "number2"),
+    Column("mean_ml", say("Mean, ml"), "number2"),
+    Column("spread_ml", say("Spread, ml"), "number2"),
+    Column("low", say("Mean − k spread"), "number2"),
+    Column("least", say("at least"), "number2"),
+    Column("high", say("Mean + k spread"), "number2"),
+    Column("most", say("at most"), "number2"),
+    Column("spread_most", say("Spread at most"), "number2"),
+    Column("error", say("Error allowed, ml"), "number2"),
 )
 
 
@@ -69,7 +70,7 @@ def measuring_sheet(furnace: FurnaceLaboratory) -> Sheet:
             "item": capacity.item,
             "error": capacity.measuring.error_ml,
             **verdict.model_dump(exclude={"sample_from", "sample_to"}),
-            "sample": "one hour" if verdict.one_hour else "a longer time",
+            "sample": say("one hour") if verdict.one_hour else say("a longer time"),
             "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
         }
         for line in furnace.lines
@@ -77,14 +78,14 @@ def measuring_sheet(furnace: FurnaceLaboratory) -> Sheet:
         if capacity.measuring is not None
         for verdict in capacity.measuring.verdicts
     ]
-    caption = (
-        "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), at 20 °C, of "
-        "one hour where it holds so many (Directive 75/107/EEC, annex II 1). Against the indicated capacity and the "
-        "greatest permitted error."
+    caption = say(
+        "The newest 35 containers of each item by mean and spread, 40 by mean and range (8 groups of 5), "
+        "at 20 °C, of one hour where it holds so many (Directive 75/107/EEC, annex II 1). Against the "
+        "indicated capacity and the greatest permitted error."
     )
     return Sheet(
         "measuring",
-        "Measuring containers",
+        say("Measuring containers"),
         _MEASURING,
         rows,
         caption,
@@ -102,21 +103,21 @@ def inferred_sheet(capacity: Capacity, name: str) -> Sheet:
             "low": inferred.low,
             "high": inferred.high,
             "beyond": inferred.beyond,
-            "known": "checked" if inferred.checked else "not checked yet: by the other moulds",
+            "known": "checked" if inferred.checked else say("not checked yet: by the other moulds"),
         }
         for inferred in capacity.inferred
     ]
     columns = (
-        Column("mould", "Mould", "id"),
-        Column("weight", "Weight, g", "number"),
-        Column("value", "Capacity, ml", "number2"),
-        Column("low", "95 % from", "number2"),
-        Column("high", "to", "number2"),
-        Column("beyond", "Probability beyond a limit", "percent1"),
-        Column("known", "Mould's volume"),
+        Column("mould", say("Mould"), "id"),
+        Column("weight", say("Weight, g"), "number"),
+        Column("value", say("Capacity, ml"), "number2"),
+        Column("low", say("95 % from"), "number2"),
+        Column("high", say("to"), "number2"),
+        Column("beyond", say("Probability beyond a limit"), "percent1"),
+        Column("known", say("Mould's volume")),
     )
     strong = [row for row, inferred in enumerate(capacity.inferred) if inferred.called]
-    caption = "Mean by the latest weighings and the volume that the mould encloses; an estimate, not a check."
+    caption = say("Mean by the latest weighings and the volume that the mould encloses; an estimate, not a check.")
     return Sheet(f"inferred-{name}", f"By weight {name}", columns, rows, caption, strong=strong)
 
 
@@ -128,23 +129,25 @@ def temper_sheet(furnace: FurnaceLaboratory) -> Sheet:
         for lane in line.temper.lanes
     ]
     columns = (
-        Column("line", "Line"),
-        Column("lane", "Lane"),
-        Column("n", "Containers", "count"),
-        Column("mean", "Mean", "number2"),
-        Column("worst", "Worst", "number"),
-        Column("worst_real", "Worst, real", "number"),
-        Column("limit", "Limit as read", "number"),
-        Column("beyond", "Beyond", "count"),
+        Column("line", say("Line")),
+        Column("lane", say("Lane")),
+        Column("n", say("Containers"), "count"),
+        Column("mean", say("Mean"), "number2"),
+        Column("worst", say("Worst"), "number"),
+        Column("worst_real", say("Worst, real"), "number"),
+        Column("limit", say("Limit as read"), "number"),
+        Column("beyond", say("Beyond"), "count"),
     )
     strong = [number for number, row in enumerate(rows) if row["beyond"]]
     return Sheet(
         "temper",
-        "Temper numbers",
+        say("Temper numbers"),
         columns,
         rows,
-        "Temper numbers by polarised light (ASTM C148), as read; real: brought to glass of 4.06 mm. The limits are "
-        "the works' own; a number on one is within it.",
+        say(
+            "Temper numbers by polarised light (ASTM C148), as read; real: brought to glass of 4.06 mm. The "
+            "limits are the works' own; a number on one is within it."
+        ),
         strong=strong,
     )
 
@@ -162,23 +165,23 @@ def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
             "what": ", ".join(sample.defects),
             "aql": "none" if sample.aql is None else f"{sample.aql:g}",
             "ac": sample.ac,
-            "verdict": {None: "too small to judge", True: "accepted", False: "not accepted"}[sample.accepted],
+            "verdict": {None: say("too small to judge"), True: "accepted", False: say("not accepted")}[sample.accepted],
         }
         for line in furnace.lines
         for sample in line.visual.samples
         if sample.found
     ]
     columns = (
-        Column("line", "Line"),
-        Column("at", "Taken"),
-        Column("item", "Item"),
-        Column("severity", "Severity"),
-        Column("n", "Looked at", "count"),
-        Column("found", "Found", "count"),
-        Column("what", "Defects"),
-        Column("aql", "AQL"),
-        Column("ac", "Accepts", "count"),
-        Column("verdict", "Verdict"),
+        Column("line", say("Line")),
+        Column("at", say("Taken")),
+        Column("item", say("Item")),
+        Column("severity", say("Severity")),
+        Column("n", say("Looked at"), "count"),
+        Column("found", say("Found"), "count"),
+        Column("what", say("Defects")),
+        Column("aql", say("AQL")),
+        Column("ac", say("Accepts"), "count"),
+        Column("verdict", say("Verdict")),
     )
     looked = sum(sample.n for line in furnace.lines for sample in line.visual.samples if sample.severity == "critical")
     samples = sum(sample.severity == "critical" for line in furnace.lines for sample in line.visual.samples)
@@ -189,7 +192,7 @@ def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
         f"{samples} samples, {looked} containers looked at; those with something found. Acceptance numbers of ISO "
         "2859-1, normal inspection; a critical defect accepts none."
     )
-    return Sheet("visual", "Samples", columns, rows, caption, strong=strong)
+    return Sheet("visual", say("Samples"), columns, rows, caption, strong=strong)
 
 
 def due_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
@@ -211,18 +214,18 @@ def due_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
         for due in every
     ]
     columns = (
-        Column("kind", "Check"),
-        Column("of", "Where"),
-        Column("every", "Each"),
-        Column("due", "Due", "count"),
-        Column("made", "Made", "count"),
-        Column("missed", "Missed", "count"),
-        Column("gaps", "None from, to"),
+        Column("kind", say("Check")),
+        Column("of", say("Where")),
+        Column("every", say("Each")),
+        Column("due", say("Due"), "count"),
+        Column("made", say("Made"), "count"),
+        Column("missed", say("Missed"), "count"),
+        Column("gaps", say("None from, to")),
     )
     caption = (
         f"By [checks] of works.toml, while the line ran; missed from 1.25 times the interval on. {len(fine)} "
         "challenges of stations with a defect that were all made are not listed."
     )
     return Sheet(
-        "due", "Checks due", columns, rows, caption, strong=[row for row, due in enumerate(every) if due.missed]
+        "due", say("Checks due"), columns, rows, caption, strong=[row for row, due in enumerate(every) if due.missed]
     )

@@ -8,6 +8,7 @@ from pipelines.clock import parse_timestamp
 from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import SHOWN, Column, Sheet, in_csv
+from pipelines.words import say
 from schemas.answers.contents import MouldLife, MouldStay, PalletContents
 
 FITTED = (
@@ -66,15 +67,20 @@ _CALLS = (
     Column("high", "At most (95 %)", "percent"),
 )
 PACKED = (Column("from", "Packed from", ways=SHOWN), Column("to", "to", ways=SHOWN))
-ON_PALLET = (Column("pallet", "Pallet"), Column("item", "Item"), Column("units", "Units", "count"), *PACKED)
+ON_PALLET = (
+    Column("pallet", say("Pallet")),
+    Column("item", say("Item")),
+    Column("units", say("Units"), "count"),
+    *PACKED,
+)
 _CARRIED = (
-    Column("pallet", "Pallet", "id"),
-    Column("item", "Item"),
+    Column("pallet", say("Pallet"), "id"),
+    Column("item", say("Item")),
     *PACKED,
     *in_csv("packed_from", "packed_to"),
-    Column("state", "State"),
+    Column("state", say("State")),
     *in_csv("units"),
-    Column("of_mould", "Of this mould", "number"),
+    Column("of_mould", say("Of this mould"), "number"),
 )
 
 

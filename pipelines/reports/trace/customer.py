@@ -16,13 +16,14 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.report import trace_name
 from pipelines.reports.trace.tables import packed_words
 from pipelines.reports.trace.whereabouts import OUT, is_gone, left_known
+from pipelines.words import say
 from schemas.answers.holds import HeldPallet
 from schemas.answers.trace import Trace, TracedPallet
 
-SIGNED = "Released to the customer by (name, date, signature): ________________________________"
-HANDLE = "Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says."
-KEEP = "Keep it apart and unopened until you hear from us."
-NOTHING = "Nothing to do: it is at our works."
+SIGNED = say("Released to the customer by (name, date, signature): ________________________________")
+HANDLE = say("Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says.")
+KEEP = say("Keep it apart and unopened until you hear from us.")
+NOTHING = say("Nothing to do: it is at our works.")
 
 
 @dataclass(frozen=True)
@@ -45,14 +46,16 @@ def customer_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     return Page(
         works=plant.works.name,
         title=f"Report on {trace.title}",
-        when="Draft for the customer: not an answer of the works until an authorised person has signed it",
+        when=say("Draft for the customer: not an answer of the works until an authorised person has signed it"),
         figures=_figures(decided, open_ones),
         sections=tuple(_sections(plant, trace, decided, open_ones)),
         links=(),
         cautions=(HANDLE, GLASS, PAGE_CAUTION),
         sources=(),
-        made="Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The works keeps "
-        "the evidence behind it, row by row, in its own file of this trace.",
+        made=say(
+            "Times are the works' local times. What is given to 95 % holds in 95 of 100 such cases. The "
+            "works keeps the evidence behind it, row by row, in its own file of this trace."
+        ),
         workbook=customer_address(trace).rsplit("/", 1)[1].replace(".html", ".xlsx") if decided else "",
     )
 
@@ -82,9 +85,9 @@ def decided_pallets(plant: Plant, trace: Trace, holds: list[HeldPallet]) -> tupl
 def _decided(plant: Plant, pallet: TracedPallet, state: str) -> Decided:
     gone = is_gone(plant, pallet)
     if state == "scrapped":
-        return Decided(pallet, "scrapped", "Nothing to do: it carries no ware any more.", False)
+        return Decided(pallet, "scrapped", say("Nothing to do: it carries no ware any more."), False)
     if state == "released":
-        return Decided(pallet, "looked at and released again", "Nothing to do.", gone is not False)
+        return Decided(pallet, say("looked at and released again"), say("Nothing to do."), gone is not False)
     if gone is None:
         return Decided(pallet, "held", f"It may have reached you. If so: {KEEP[0].lower()}{KEEP[1:]}", True)
     return Decided(pallet, "held", KEEP, True) if gone else Decided(pallet, "held", NOTHING, False)
@@ -94,40 +97,45 @@ def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Fig
     apart = [d for d in decided if d.decision == "held" and d.away]
     here = [d for d in decided if d.decision == "held" and not d.away]
     waits = Figure(
-        count(len(open_ones)), "pallets not decided yet", "not ready to send: decide on them first", "critical"
+        count(len(open_ones)),
+        say("pallets not decided yet"),
+        say("not ready to send: decide on them first"),
+        "critical",
     )
     return (
         Figure(
             count(len(apart)),
-            "pallets to keep apart",
+            say("pallets to keep apart"),
             f"{count(sum(d.pallet.units for d in apart))} containers, of which "
             f"{count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
             "critical" if apart else "",
         ),
-        Figure(count(len(here)), "pallets held at the works", f"{count(sum(d.pallet.units for d in here))} containers"),
+        Figure(
+            count(len(here)), say("pallets held at the works"), f"{count(sum(d.pallet.units for d in here))} containers"
+        ),
         *((waits,) if open_ones else ()),
     )
 
 
 def _sections(plant: Plant, trace: Trace, decided: list[Decided], open_ones: list[TracedPallet]) -> list[Section]:
     sections = [
-        Section("What we were told", items=_told(plant, trace)),
-        Section("What we found", items=_found(plant, trace)),
-        Section("What this report covers", items=_covers(plant, trace), wide=True),
+        Section(say("What we were told"), items=_told(plant, trace)),
+        Section(say("What we found"), items=_found(plant, trace)),
+        Section(say("What this report covers"), items=_covers(plant, trace), wide=True),
     ]
     if open_ones:
         words = (
             f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then "
             "make this report again."
         )
-        sections.append(Section("Not ready to send", items=(words,), warn=True, wide=True))
+        sections.append(Section(say("Not ready to send"), items=(words,), warn=True, wide=True))
     if decided:
-        sections.append(Section("Pallets, as decided", sheet=_sheet(plant, decided), wide=True))
+        sections.append(Section(say("Pallets, as decided"), sheet=_sheet(plant, decided), wide=True))
     else:
-        none = "No pallet has been decided on yet."
-        sections.append(Section("Pallets, as decided", items=(none,), wide=True))
-    sections.append(Section("What is not known", items=_unknown(plant, trace, decided), wide=True))
-    sections.append(Section("What happens next", items=_next(trace), wide=True))
+        none = say("No pallet has been decided on yet.")
+        sections.append(Section(say("Pallets, as decided"), items=(none,), wide=True))
+    sections.append(Section(say("What is not known"), items=_unknown(plant, trace, decided), wide=True))
+    sections.append(Section(say("What happens next"), items=_next(trace), wide=True))
     return sections
 
 
@@ -144,12 +152,12 @@ def _told(plant: Plant, trace: Trace) -> tuple[str, ...]:
         defect = plant.defects[asked["defect"]]
         items.append(f"what was found: {defect.name}, which we class as {defect.severity}")
     items += [f"{name}: {asked[name]}" for name in ("mould", "pallet", "received") if asked.get(name)]
-    return tuple(items) or ("no particulars",)
+    return tuple(items) or (say("no particulars"),)
 
 
 def _found(plant: Plant, trace: Trace) -> tuple[str, ...]:
     if not trace.cavities or trace.formed_from is None or trace.formed_to is None:
-        return ("What we were told does not fit our records; we ask for the particulars below.",)
+        return (say("What we were told does not fit our records; we ask for the particulars below."),)
     first = trace.cavities[0]
     window = f"formed between {plant.clock.show(trace.formed_from)} and {plant.clock.show(trace.formed_to)}"
     if trace.uncounted:
@@ -170,7 +178,7 @@ def _found(plant: Plant, trace: Trace) -> tuple[str, ...]:
 def _covers(plant: Plant, trace: Trace) -> tuple[str, ...]:
     """The window that was looked at, and nothing of what was not."""
     if trace.formed_from is None or trace.formed_to is None or not trace.pallets:
-        return ("No ware of our records was looked at.",)
+        return (say("No ware of our records was looked at."),)
     start, end = trace.formed_from, trace.formed_to
     if trace.fault_from is not None and trace.fault_to is not None:
         start, end = min(start, trace.fault_from), max(end, trace.fault_to)
@@ -179,7 +187,7 @@ def _covers(plant: Plant, trace: Trace) -> tuple[str, ...]:
     return (
         f"Ware formed from {plant.clock.show(start)} to {plant.clock.show(end)} on line {', '.join(lines)}.",
         f"It was packed from {plant.clock.show(first)} to {plant.clock.show(last)}.",
-        "Ware of other times and other lines was not looked at for this report.",
+        say("Ware of other times and other lines was not looked at for this report."),
     )
 
 
@@ -199,48 +207,54 @@ def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
         )
     ]
     columns = (
-        Column("pallet", "Pallet", "id"),
-        Column("todo", "What to do"),
-        Column("decision", "Decided"),
-        Column("item", "Item"),
-        Column("packed", "Packed", "id"),
-        Column("units", "Units", "count"),
-        Column("mine", "Of the moulds in question", "count"),
+        Column("pallet", say("Pallet"), "id"),
+        Column("todo", say("What to do")),
+        Column("decision", say("Decided")),
+        Column("item", say("Item")),
+        Column("packed", say("Packed"), "id"),
+        Column("units", say("Units"), "count"),
+        Column("mine", say("Of the moulds in question"), "count"),
     )
-    caption = (
+    caption = say(
         "Of the moulds in question: expected from the order in which ware was packed, of all containers on the pallet."
     )
-    return Sheet("decided", "Pallets", columns, rows, caption)
+    return Sheet("decided", say("Pallets"), columns, rows, caption)
 
 
 def _unknown(plant: Plant, trace: Trace, decided: list[Decided]) -> tuple[str, ...]:
     items = [
-        "How many containers with this fault are on these pallets is not stated here; at least one was found where a "
-        "complaint names it."
+        say(
+            "How many containers with this fault are on these pallets is not stated here; at least one was "
+            "found where a complaint names it."
+        )
     ]
     if not left_known(plant) and any(d.away for d in decided):
-        items.append("Which of these pallets have left our works is not known to this report.")
+        items.append(say("Which of these pallets have left our works is not known to this report."))
     if not trace.asked.get("mould"):
         items.append(
-            "The mould number was not told to us. It stands in relief on the container; with it the list becomes "
-            "shorter."
+            say(
+                "The mould number was not told to us. It stands in relief on the container; with it the list "
+                "becomes shorter."
+            )
         )
     if not trace.asked.get("pallet"):
-        items.append("The pallet was not told to us. Its label names the hour of packing.")
+        items.append(say("The pallet was not told to us. Its label names the hour of packing."))
     if trace.on_no_pallet and trace.on_no_pallet > 0.005:
-        items.append("A part of the ware of that time lies on pallets that our records do not name yet.")
+        items.append(say("A part of the ware of that time lies on pallets that our records do not name yet."))
     return (*items, *(f"This does not fit our records: {text}." for text in trace.impossible))
 
 
 def _next(trace: Trace) -> tuple[str, ...]:
     critical = (
-        "Because of its kind, this fault is not cleared by a sample: the ware is sorted whole or scrapped."
+        say("Because of its kind, this fault is not cleared by a sample: the ware is sorted whole or scrapped.")
         if trace.severity == "critical"
-        else "Ware that is held is inspected again before anything of it is released."
+        else say("Ware that is held is inspected again before anything of it is released.")
     )
     return (
         critical,
-        "Which pallets are called back, sorted, replaced or released is decided by the authorised people of the "
-        "works, with you.",
+        say(
+            "Which pallets are called back, sorted, replaced or released is decided by the authorised people "
+            "of the works, with you."
+        ),
         SIGNED,
     )

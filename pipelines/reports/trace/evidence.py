@@ -16,6 +16,7 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.contents import KEPT_SIGNAL
 from pipelines.reports.trace.detection import DETECTION
+from pipelines.words import say
 from schemas.answers.trace import Trace
 
 SHOWN_MINUTES = 60
@@ -27,14 +28,16 @@ def evidence_sections(plant: Plant, trace: Trace) -> list[Section | None]:
         return []
     return [
         _timeline(plant, trace),
-        Section("Evidence for the likeliest cavity", items=_counts(plant, trace)),
-        Section("What happened there", items=_happened(plant, trace)),
-        Section("Stations on duty and their challenges", sheet=_stations(plant, trace), wide=True)
+        Section(say("Evidence for the likeliest cavity"), items=_counts(plant, trace)),
+        Section(say("What happened there"), items=_happened(plant, trace)),
+        Section(say("Stations on duty and their challenges"), sheet=_stations(plant, trace), wide=True)
         if trace.evidence["stations"]
         else None,
-        Section("Detection of this defect", sheet=_detection(trace)) if trace.asked.get("defect") else None,
-        Section("Signals open then", sheet=_signals(plant, trace), wide=True) if trace.evidence["signals"] else None,
-        Section("Calls, minute by minute", sheet=_minutes(plant, trace)) if trace.evidence["minutes"] else None,
+        Section(say("Detection of this defect"), sheet=_detection(trace)) if trace.asked.get("defect") else None,
+        Section(say("Signals open then"), sheet=_signals(plant, trace), wide=True)
+        if trace.evidence["signals"]
+        else None,
+        Section(say("Calls, minute by minute"), sheet=_minutes(plant, trace)) if trace.evidence["minutes"] else None,
     ]
 
 
@@ -66,14 +69,14 @@ def _timeline(plant: Plant, trace: Trace) -> Section | None:
     )
     title = f"{trace.asked['defect']} from mould {mould} on {line}, as the stations saw it"
     return Section(
-        title, chart=charts.svg(charts.columns, words, rows, "calls in 10 min"), chart_words=words, wide=True
+        title, chart=charts.svg(charts.columns, words, rows, say("calls in 10 min")), chart_words=words, wide=True
     )
 
 
 def _counts(plant: Plant, trace: Trace) -> tuple[str, ...]:
     seen, mould = trace.evidence, trace.evidence["cavity"]["mould"]
     weights = seen["weights"]
-    weighed = "no weighing of it"
+    weighed = say("no weighing of it")
     if weights["n"]:
         spread = f", standard deviation {decimals(weights['sd_g'], 2)} g" if weights["sd_g"] is not None else ""
         weighed = (
@@ -87,13 +90,13 @@ def _counts(plant: Plant, trace: Trace) -> tuple[str, ...]:
         f"all calls with that mould read: {others or 'none'}",
         weighed,
         *(f"missing: {text}" for text in seen["missing"]),
-        *(() if seen["missing"] else ("no counts are missing in the window",)),
+        *(() if seen["missing"] else (say("no counts are missing in the window"),)),
     )
 
 
 def _rate(seen: dict[str, Any], trace: Trace) -> tuple[str, ...]:
     if not trace.asked.get("defect"):
-        return ("no defect was named",)
+        return (say("no defect was named"),)
     calls, ware = seen["calls_of_defect"], seen["ware_of_mould"]
     low, high = score_interval(calls, ware)
     rate = f" = {percent(calls / ware)} (95 %: {percent(low)} to {percent(high)})" if ware else ""
@@ -105,10 +108,14 @@ def _rate(seen: dict[str, Any], trace: Trace) -> tuple[str, ...]:
 
 def _happened(plant: Plant, trace: Trace) -> tuple[str, ...]:
     seen = trace.evidence
-    parts = {"mould": "mould", "blank": "blank", "neck_ring": "neck ring"}
+    parts = {"mould": "mould", "blank": "blank", "neck_ring": say("neck ring")}
     return (
         *(_stop(plant, stop) for stop in seen["stoppages"][:20]),
-        *(["no stoppage of that section from two hours before to two hours after"] if not seen["stoppages"] else []),
+        *(
+            [say("no stoppage of that section from two hours before to two hours after")]
+            if not seen["stoppages"]
+            else []
+        ),
         *(
             f"{parts.get(m['part'], m['part'])} {m['number']} sat there from {local(plant, m['fitted_at'])} to "
             f"{local(plant, m['ended_at'])} (batch {m['batch']}, line {m['file_line']})"
@@ -118,7 +125,7 @@ def _happened(plant: Plant, trace: Trace) -> tuple[str, ...]:
 
 
 def _stop(plant: Plant, stop: dict[str, Any]) -> str:
-    what = f"section {stop['section']}" if stop["section"] else "the whole machine"
+    what = f"section {stop['section']}" if stop["section"] else say("the whole machine")
     rows = f"batch {stop['batch']}, line {stop['file_line']}"
     return (
         f"{what} stood {local(plant, stop['stopped_at'])} to {local(plant, stop['restarted_at'])} "
@@ -126,33 +133,34 @@ def _stop(plant: Plant, stop: dict[str, Any]) -> str:
     )
 
 
-def _stations(plant: Plant, trace: Trace) -> Sheet:
-    def said(row: dict[str, Any] | None) -> str:
-        return (
-            "none"
-            if row is None
-            else f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch "
-            f"{row['batch']}, line {row['file_line']})"
-        )
+def _challenge(plant: Plant, row: dict[str, Any] | None) -> str:
+    if row is None:
+        return say("none")
+    return (
+        f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch "
+        f"{row['batch']}, line {row['file_line']})"
+    )
 
+
+def _stations(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
             "station": s["station"],
-            "before": said(s["before"]),
-            "after": said(s["after"]),
+            "before": _challenge(plant, s["before"]),
+            "after": _challenge(plant, s["after"]),
             "doubt": ", ".join(s["in_doubt"]) or "no",
         }
         for s in trace.evidence["stations"]
     ]
     columns = (
-        Column("station", "Station"),
-        Column("before", "Last challenge before"),
-        Column("after", "First challenge after"),
-        Column("doubt", "In doubt"),
+        Column("station", say("Station")),
+        Column("before", say("Last challenge before")),
+        Column("after", say("First challenge after")),
+        Column("doubt", say("In doubt")),
     )
     must = plant.must_catch(trace.asked["defect"]) if trace.asked.get("defect") else None
     passed = (
-        "as many of its passes are caught as its severity asks for"
+        say("as many of its passes are caught as its severity asks for")
         if must is None
         else f"{must:.0%} of its passes are caught"
     )
@@ -161,7 +169,12 @@ def _stations(plant: Plant, trace: Trace) -> Sheet:
         "works.toml)."
     )
     return Sheet(
-        "stations", "Stations", columns, rows, caption, strong=[n for n, row in enumerate(rows) if row["doubt"] != "no"]
+        "stations",
+        say("Stations"),
+        columns,
+        rows,
+        caption,
+        strong=[n for n, row in enumerate(rows) if row["doubt"] != "no"],
     )
 
 
@@ -178,13 +191,13 @@ def _detection(trace: Trace) -> Sheet:
         rows.append(
             {"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]}
         )
-    columns = (Column("where", "Stations"), *DETECTION)
-    caption = (
-        "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a challenge "
-        "are alike. Escapes: these passes weighed against all stations of the works; a station without a pass is "
-        "taken to do as they do, a guess."
+    columns = (Column("where", say("Stations")), *DETECTION)
+    caption = say(
+        "Challenge passes of 30 days; 95 % intervals (Clopper and Pearson), wider where the passes of a "
+        "challenge are alike. Escapes: these passes weighed against all stations of the works; a station "
+        "without a pass is taken to do as they do, a guess."
     )
-    return Sheet("detection", "Detection", columns, rows, caption)
+    return Sheet("detection", say("Detection"), columns, rows, caption)
 
 
 def _signals(plant: Plant, trace: Trace) -> Sheet:
@@ -204,16 +217,16 @@ def _signals(plant: Plant, trace: Trace) -> Sheet:
     ]
     columns = (
         *KEPT_SIGNAL,
-        Column("calls", "Calls", "count"),
-        Column("expected", "Expected", "number"),
-        Column("mine", "Holds the mould"),
+        Column("calls", say("Calls"), "count"),
+        Column("expected", say("Expected"), "number"),
+        Column("mine", say("Holds the mould")),
     )
     return Sheet(
         "signals",
-        "Signals",
+        say("Signals"),
         columns,
         rows,
-        "As the last intake left them, by the clock of the calling station.",
+        say("As the last intake left them, by the clock of the calling station."),
         strong=[n for n, r in enumerate(rows) if r["mine"]],
     )
 
@@ -230,15 +243,15 @@ def _minutes(plant: Plant, trace: Trace) -> Sheet:
         for m in every[-SHOWN_MINUTES:]
     ]
     columns = (
-        Column("at", "Minute"),
-        Column("station", "Station"),
-        Column("calls", "Calls", "count"),
-        Column("row", "Source row"),
+        Column("at", say("Minute")),
+        Column("station", say("Station")),
+        Column("calls", say("Calls"), "count"),
+        Column("row", say("Source row")),
     )
     more = f"; the last {SHOWN_MINUTES} of {len(every)} rows" if len(every) > SHOWN_MINUTES else ""
     return Sheet(
         "minutes",
-        "Minutes",
+        say("Minutes"),
         columns,
         rows,
         f"Rows of reject_counts with this mould number read{more}. The files of the batches are named below.",

@@ -11,36 +11,36 @@ from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import CSV, TERMINAL, Column, Sheet
+from pipelines.words import say
 from schemas.answers.trace import SamplingPlan, Trace
 
-RULES = (
-    "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not accepted at "
-    "original inspection. Tightened to normal: five consecutive lots accepted. "
-    "Normal to reduced: switching score of 30, steady production, and the responsible authority wants it. Reduced to "
-    "normal: a lot not accepted, or production irregular. Sampling stops "
-    "after five lots not accepted under tightened inspection, until the cause is removed (ISO 2859-1:1999, 9.3 and "
-    "9.4)."
+RULES = say(
+    "Begin with normal inspection. Normal to tightened: two of five or fewer consecutive lots not "
+    "accepted at original inspection. Tightened to normal: five consecutive lots accepted. Normal to "
+    "reduced: switching score of 30, steady production, and the responsible authority wants it. Reduced "
+    "to normal: a lot not accepted, or production irregular. Sampling stops after five lots not accepted "
+    "under tightened inspection, until the cause is removed (ISO 2859-1:1999, 9.3 and 9.4)."
 )
-LOT = (
-    "The plan takes the pallets of the shortest list as one lot and draws from all of them at random. It was made "
-    "for a continuing series of lots: for a single one read its protection off "
-    "the curve. Lots submitted again are inspected under normal or tightened inspection, and for which defects, as "
-    "the responsible authority decides."
+LOT = say(
+    "The plan takes the pallets of the shortest list as one lot and draws from all of them at random. It "
+    "was made for a continuing series of lots: for a single one read its protection off the curve. Lots "
+    "submitted again are inspected under normal or tightened inspection, and for which defects, as the "
+    "responsible authority decides."
 )
 
 
 def _all_of_it(trace: Trace) -> Section:
-    text = (
-        "This defect is critical. A sample cannot clear it: every container of what is held is looked at, or it "
-        "is scrapped, as the works' quality system decides."
+    text = say(
+        "This defect is critical. A sample cannot clear it: every container of what is held is looked at,"
+        " or it is scrapped, as the works' quality system decides."
     )
     lot = (
         f"Shortest list: {count(trace.proposed.units)} containers to sort whole or to scrap." if trace.proposed else ""
     )
     return Section(
-        "Re-inspection: all of it",
+        say("Re-inspection: all of it"),
         items=tuple(
-            t for t in (text, lot, "Sort by hand or machine only with the protection the works prescribes.") if t
+            t for t in (text, lot, say("Sort by hand or machine only with the protection the works prescribes.")) if t
         ),
         warn=True,
         wide=True,
@@ -55,10 +55,12 @@ def plan_section(plant: Plant, trace: Trace) -> Section:
         return _all_of_it(trace)
     if not trace.plans:
         return Section(
-            "Re-inspection",
+            say("Re-inspection"),
             items=(
-                "Without a defect there is no severity, and without a severity no plan. Name the defect, or sort all "
-                "of it.",
+                say(
+                    "Without a defect there is no severity, and without a severity no plan. Name the defect, "
+                    "or sort all of it."
+                ),
             ),
             wide=True,
         )
@@ -77,27 +79,27 @@ def plan_section(plant: Plant, trace: Trace) -> Section:
         f"How often a lot is accepted, by its share nonconforming; AQL {first.aql:g} % dashed. Normal inspection: in "
         f"10 % of lots still accepted with {risk} nonconforming."
     )
-    chart = charts.svg(charts.acceptance, words, curves, "nonconforming, % of the lot", limits=[{"at": first.aql}])
-    title = "Re-inspection plan (ISO 2859-1)"
+    chart = charts.svg(charts.acceptance, words, curves, say("nonconforming, % of the lot"), limits=[{"at": first.aql}])
+    title = say("Re-inspection plan (ISO 2859-1)")
     return Section(title, chart=chart, chart_words=words, sheet=_sheet(plant, trace), items=(LOT, RULES), wide=True)
 
 
 PLAN_COLUMNS = (
-    Column("inspection", "Inspection"),
-    Column("now", "Now", ways=TERMINAL + CSV),
-    Column("letter", "Code letter"),
-    Column("lot", "Lot", "count"),
-    Column("n", "Sample", "count", csv="sample"),
-    Column("ac", "Accept up to", "count", csv="accept up to"),
-    Column("re", "Refuse from", "count", csv="refuse from"),
-    Column("aql", "AQL %", "number2"),
+    Column("inspection", say("Inspection")),
+    Column("now", say("Now"), ways=TERMINAL + CSV),
+    Column("letter", say("Code letter")),
+    Column("lot", say("Lot"), "count"),
+    Column("n", say("Sample"), "count", csv="sample"),
+    Column("ac", say("Accept up to"), "count", csv="accept up to"),
+    Column("re", say("Refuse from"), "count", csv="refuse from"),
+    Column("aql", say("AQL %"), "number2"),
 )
 
 
 def plans_sheet(plans: Sequence[SamplingPlan], state: str) -> Sheet:
     """The plans for a lot; that of the inspection which the switching rules call for is marked."""
     rows = [{**plan.model_dump(exclude={"curve"}), "now": "yes" if plan.inspection == state else ""} for plan in plans]
-    return Sheet("plan", "The plan", PLAN_COLUMNS, rows, strong=[n for n, row in enumerate(rows) if row["now"]])
+    return Sheet("plan", say("The plan"), PLAN_COLUMNS, rows, strong=[n for n, row in enumerate(rows) if row["now"]])
 
 
 def _sheet(plant: Plant, trace: Trace) -> Sheet:
@@ -112,13 +114,13 @@ def _sheet(plant: Plant, trace: Trace) -> Sheet:
     ]
     columns = (
         *PLAN_COLUMNS,
-        Column("p95", "Accepted in 95 % at", "percent"),
-        Column("p10", "Accepted in 10 % at", "percent"),
-        Column("whole", "All of the lot"),
+        Column("p95", say("Accepted in 95 % at"), "percent"),
+        Column("p10", say("Accepted in 10 % at"), "percent"),
+        Column("whole", say("All of the lot")),
     )
     first = trace.plans[0]
     caption = (
         f"Single sampling, {first.severity}, AQL {first.aql:g} % nonconforming, level {plant.sampling.level} "
         "([sampling] in works.toml). Curve: binomial."
     )
-    return Sheet("plan", "Plan", columns, rows, caption)
+    return Sheet("plan", say("Plan"), columns, rows, caption)

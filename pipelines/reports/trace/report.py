@@ -20,6 +20,7 @@ from pipelines.reports.trace.evidence import evidence_sections
 from pipelines.reports.trace.plan import plan_section
 from pipelines.reports.trace.tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range
 from pipelines.reports.trace.whereabouts import OUT, left_known, named, whereabouts
+from pipelines.words import say
 from schemas.answers.trace import Trace
 
 
@@ -43,21 +44,26 @@ def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
         when=f"formed {_when(plant, trace.formed_from)} to {_when(plant, trace.formed_to)}",
         figures=_figures(plant, trace),
         sections=tuple(section for section in _sections(plant, trace) if section is not None),
-        links=(("all pages", "../index.html"), ("the report for the customer", f"{trace_name(trace)}-customer.html")),
+        links=(
+            (say("all pages"), "../index.html"),
+            (say("the report for the customer"), f"{trace_name(trace)}-customer.html"),
+        ),
         cautions=(FOOD, CAUTION, GLASS),
         sources=(queries_words(trace.queries), *_files(trace)),
         made=(
-            "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share that gets "
-            "past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
-            "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it joins what is "
-            "not known of rate and detection with chance."
+            say(
+                "Expected defective = the defect's rate at the cavity x its ware on the pallet x the share "
+                "that gets past all stations; for a steady rate that is found x (1 - d) / d, d the detection "
+                "rate by challenge passes. The interval is of whole containers and holds at least 95 %: it "
+                "joins what is not known of rate and detection with chance."
+            )
         ),
         workbook=trace_address(trace).rsplit("/", 1)[1].replace(".html", ".xlsx"),
     )
 
 
 def _when(plant: Plant, moment: datetime | None) -> str:
-    return plant.clock.show(moment) if moment else "an unknown time"
+    return plant.clock.show(moment) if moment else say("an unknown time")
 
 
 def _files(trace: Trace) -> tuple[str, ...]:
@@ -69,12 +75,16 @@ def _files(trace: Trace) -> tuple[str, ...]:
 
 def _figures(plant: Plant, trace: Trace) -> tuple[Figure, ...]:
     if not trace.cavities:
-        return (Figure("none", "cavity fits", "what cannot be, and what is nearest, stands below", "critical"),)
+        return (
+            Figure("none", say("cavity fits"), say("what cannot be, and what is nearest, stands below"), "critical"),
+        )
     first = trace.cavities[0]
     likely = f"mould {first.mould}, probability {percent(first.probability, 0)}"
     gone = [p for p in trace.pallets if p.cleared]
     left = (
-        "they have left the works" if left_known(plant) else "whether they have left is not known: no dispatches came"
+        say("they have left the works")
+        if left_known(plant)
+        else say("whether they have left is not known: no dispatches came")
     )
     return (
         Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely)
@@ -82,7 +92,7 @@ def _figures(plant: Plant, trace: Trace) -> tuple[Figure, ...]:
         else _no_cavity(trace),
         Figure(
             count(len(gone)),
-            "pallets in question were released",
+            say("pallets in question were released"),
             f"of {len(trace.pallets)} that can carry its sisters" + (f"; {left}" if gone else ""),
             "critical" if gone else "",
         ),
@@ -95,19 +105,19 @@ def _no_cavity(trace: Trace) -> Figure:
     about = round(trace.about_cavities or len(trace.cavities))
     lines = sorted({c.line for c in trace.cavities})
     return Figure(
-        "Cannot be told",
+        say("Cannot be told"),
         f"about {about} cavities of {', '.join(lines)}",
-        "no cavity stands out; a mould number would tell",
+        say("no cavity stands out; a mould number would tell"),
     )
 
 
 def _proposed(trace: Trace) -> Figure:
     hold_list = trace.proposed
     if hold_list is None or not hold_list.pallets:
-        return Figure("–", "pallets proposed to hold", "nothing to propose")
+        return Figure("–", say("pallets proposed to hold"), say("nothing to propose"))
     return Figure(
         count(len(hold_list.pallets)),
-        "pallets proposed to hold",
+        say("pallets proposed to hold"),
         f"{count(hold_list.units)} units; a proposal until a person confirms it",
     )
 
@@ -116,31 +126,39 @@ def _expected(trace: Trace) -> Figure:
     """The upper end first: nothing found is not nothing there."""
     if trace.expected_defective is None or trace.expected_high is None:
         return Figure(
-            "not known", "expected defective on them", "no challenge tells how well the stations see it", "critical"
+            say("not known"),
+            say("expected defective on them"),
+            say("no challenge tells how well the stations see it"),
+            "critical",
         )
     under = f"expected {few(trace.expected_defective)}" + (
         f"; {trace.complained} complained of among them" if trace.complained else ""
     )
-    under += "; partly a guess: a station was never challenged with it" if trace.guessed else ""
+    under += say("; partly a guess: a station was never challenged with it") if trace.guessed else ""
     return Figure(
-        whole_range(trace.expected_low, trace.expected_high), "defective containers on them (95 %)", under, "critical"
+        whole_range(trace.expected_low, trace.expected_high),
+        say("defective containers on them (95 %)"),
+        under,
+        "critical",
     )
 
 
 def _sections(plant: Plant, trace: Trace) -> list[Section | None]:
     cannot = (*trace.impossible, *(f"nearest: {text}" for text in trace.nearest))
     return [
-        Section("What of this cannot be", items=cannot, warn=True, wide=True) if cannot else None,
-        Section("What to do first", items=_first(plant, trace), wide=True, warn=bool(trace.pallets))
+        Section(say("What of this cannot be"), items=cannot, warn=True, wide=True) if cannot else None,
+        Section(say("What to do first"), items=_first(plant, trace), wide=True, warn=bool(trace.pallets))
         if trace.cavities
         else None,
-        Section("What was in hand", items=_asked(plant, trace)),
-        Section("What is assumed or not known", items=trace.notes or ("Nothing beside the intervals given.",)),
-        Section("Cavities", sheet=cavity_sheet(plant, trace), wide=True) if trace.cavities else None,
-        Section("Hold lists", sheet=list_sheet(plant, trace), texts=(_beyond(plant, trace),), wide=True)
+        Section(say("What was in hand"), items=_asked(plant, trace)),
+        Section(
+            say("What is assumed or not known"), items=trace.notes or (say("Nothing beside the intervals given."),)
+        ),
+        Section(say("Cavities"), sheet=cavity_sheet(plant, trace), wide=True) if trace.cavities else None,
+        Section(say("Hold lists"), sheet=list_sheet(plant, trace), texts=(_beyond(plant, trace),), wide=True)
         if trace.proposed and trace.pallets
         else None,
-        Section("Pallets at risk", sheet=pallet_sheet(plant, trace), wide=True) if trace.pallets else None,
+        Section(say("Pallets at risk"), sheet=pallet_sheet(plant, trace), wide=True) if trace.pallets else None,
         plan_section(plant, trace) if trace.pallets else None,
         *evidence_sections(plant, trace),
     ]
@@ -162,8 +180,10 @@ def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
         )
     if trace.severity == "critical":
         words.append(
-            "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. "
-            "It is not sampled away."
+            say(
+                "The defect is critical: what is held is sorted whole or scrapped, as the works' quality "
+                "system decides. It is not sampled away."
+            )
         )
     if trace.whole_stay is not None:
         words += stay_words(plant, trace.whole_stay)
@@ -176,7 +196,7 @@ def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
     held = [p for p in trace.pallets if p.holds or p.hold]
     if held:
         words.append(f"Held or proposed already: {', '.join(p.pallet for p in held[:12])}.")
-    return tuple(words) or ("No pallet that was reported can carry it.",)
+    return tuple(words) or (say("No pallet that was reported can carry it."),)
 
 
 def _beyond(plant: Plant, trace: Trace) -> str:
@@ -207,7 +227,7 @@ def _asked(plant: Plant, trace: Trace) -> tuple[str, ...]:
             f"{first['section']}{first['gob']} of {first['line']}, mould {first['mould']}, probability "
             f"{percent(first['probability'], 0)}"
             if first
-            else "no cavity fits"
+            else say("no cavity fits")
         )
         items.append(f"{part['asked'].get('complaint', 'this one')} by itself: {place}")
     return tuple(items)

@@ -10,6 +10,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
 from pipelines.reports.trace.contents import FITTED, FORMED
 from pipelines.reports.trace.whereabouts import whereabouts
+from pipelines.words import say
 from schemas.answers.trace import Trace, TracedPallet, WholeStay
 
 SHOWN_CAVITIES = 24
@@ -32,39 +33,45 @@ def cavity_sheet(plant: Plant, trace: Trace) -> Sheet:
         for c in trace.cavities[:SHOWN_CAVITIES]
     ]
     columns = (
-        Column("line", "Line"),
+        Column("line", say("Line")),
         *FITTED,
         *FORMED,
-        Column("p", "Probability", "percent1"),
+        Column("p", say("Probability"), "percent1"),
     )
     caption = (
         f"Cavities that come into question: {len(trace.cavities)}; shown: {len(rows)}, the likeliest first. "
         "Probabilities sum to one over all of them. "
     )
-    caption += (
+    caption += say(
         "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window asked for."
     )
-    return Sheet("cavities", "Cavities", columns, rows, caption)
+    return Sheet("cavities", say("Cavities"), columns, rows, caption)
 
 
 PALLET_COLUMNS = (
-    Column("pallet", "Pallet", "id"),
-    Column("list", "Shortest list", ways=SHOWN),
-    Column("state", "State", ways=SHOWN),
-    Column("made", "Line, item", "id", SHOWN),
+    Column("pallet", say("Pallet"), "id"),
+    Column("list", say("Shortest list"), ways=SHOWN),
+    Column("state", say("State"), ways=SHOWN),
+    Column("made", say("Line, item"), "id", SHOWN),
     *in_csv("line", "item", packed_from="packed from", packed_to="to"),
-    Column("packed", "Packed", "id", SHOWN),
-    Column("units", "Units", "count"),
+    Column("packed", say("Packed"), "id", SHOWN),
+    Column("units", say("Units"), "count"),
     *in_csv("state"),
-    Column("mine", "Of these moulds", "count", csv="of these moulds"),
+    Column("mine", say("Of these moulds"), "count", csv="of these moulds"),
     *in_csv(expected_defective="expected defective", expected_low="at least", expected_high="at most (95 %)"),
-    Column("chance", "Chance it is the one", "percent1", csv="chance it is the one"),
-    Column("expected", "Expected defective", "id", SHOWN),
+    Column("chance", say("Chance it is the one"), "percent1", csv="chance it is the one"),
+    Column("expected", say("Expected defective"), "id", SHOWN),
     Column("range", "95 %", "id", SHOWN),
-    *in_csv(list="95 % list", beyond="beyond the window", doubted="in doubt", held="holds", inferred="begin inferred"),
-    Column("why", "Why", ways=PAGE),
-    Column("doubts", "In doubt", ways=PAGE),
-    Column("holds", "Holds", ways=PAGE),
+    *in_csv(
+        list="95 % list",
+        beyond="beyond the window",
+        doubted="in doubt",
+        held="holds",
+        inferred="begin inferred",
+    ),
+    Column("why", say("Why"), ways=PAGE),
+    Column("doubts", say("In doubt"), ways=PAGE),
+    Column("holds", say("Holds"), ways=PAGE),
 )
 
 
@@ -83,24 +90,24 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
             "expected": few(p.expected_defective),
             "range": _range(p),
             "list": "yes" if p.proposed else "",
-            "why": "same fault" if p.beyond else "window",
+            "why": say("same fault") if p.beyond else "window",
             "doubts": ", ".join(p.doubts),
             "holds": ", ".join(p.holds),
         }
         for p in trace.pallets
     ]
     strong = [number for number, p in enumerate(trace.pallets) if p.cleared]
-    caption = (
-        "The pallet in hand first, then those that were released (bold), then by expected defective containers. 95 "
-        "%: whole containers; fewer than 1 is none with 95 %, not that none can be there. Why: packed of the window "
-        "asked for, or only of the time in which the same fault lasted. Proposed, not decided: nothing is held by "
-        "this page."
+    caption = say(
+        "The pallet in hand first, then those that were released (bold), then by expected defective "
+        "containers. 95 %: whole containers; fewer than 1 is none with 95 %, not that none can be there. "
+        "Why: packed of the window asked for, or only of the time in which the same fault lasted. "
+        "Proposed, not decided: nothing is held by this page."
     )
     if any(p.begin_inferred for p in trace.pallets):
         caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
     caption = f"{caption} {whereabouts(plant)}"
     shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
-    return Sheet("pallets", "Pallets", shown, rows, caption, strong=strong)
+    return Sheet("pallets", say("Pallets"), shown, rows, caption, strong=strong)
 
 
 def _for_programs(plant: Plant, p: TracedPallet) -> dict[str, Any]:
@@ -132,16 +139,16 @@ def _range(p: TracedPallet) -> str:
 def few(expected: float | None) -> str:
     """An expected number as it is written: nothing is never written 0."""
     if expected is None:
-        return "not known"
-    return "fewer than 0.1" if expected < 0.05 else decimals(expected, 1 if expected < 10 else 0)
+        return say("not known")
+    return say("fewer than 0.1") if expected < 0.05 else decimals(expected, 1 if expected < 10 else 0)
 
 
 def whole_range(low: float | None, high: float | None) -> str:
     """Whole containers from low to high; none of them is fewer than one."""
     if low is None or high is None:
-        return "not known"
+        return say("not known")
     if high < 1:
-        return "fewer than 1"
+        return say("fewer than 1")
     return f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
 
 
@@ -153,9 +160,9 @@ def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
         if stay.check and stay.checked_at
         else f"it was fitted; no good challenge vouches for it since {show(stay.fitted)}"
         if stay.from_ <= stay.fitted
-        else "thirty days before; no good challenge is known of"
+        else say("thirty days before; no good challenge is known of")
     )
-    until = show(stay.to) if stay.to else "now, as far as is known"
+    until = show(stay.to) if stay.to else say("now, as far as is known")
     return [
         f"Critical: mould {stay.mould} in {stay.section}{stay.gob} of {stay.line} made {count(stay.containers)} "
         f"containers since {since}.",
@@ -175,24 +182,24 @@ def list_sheet(plant: Plant, trace: Trace) -> Sheet:
             "gone": hold_list.released,
         }
         for name, hold_list in (
-            ("fewest units that cover 95 %", trace.proposed),
-            ("everything possible", trace.possible),
+            (say("fewest units that cover 95 %"), trace.proposed),
+            (say("everything possible"), trace.possible),
         )
         if hold_list is not None
     ]
     columns = (
-        Column("name", "List"),
-        Column("pallets", "Pallets", "count"),
-        Column("units", "Units", "count"),
-        Column("covers", "Covers of what is expected", "percent1"),
-        Column("gone", "Released already", "count"),
+        Column("name", say("List")),
+        Column("pallets", say("Pallets"), "count"),
+        Column("units", say("Units"), "count"),
+        Column("covers", say("Covers of what is expected"), "percent1"),
+        Column("gone", say("Released already"), "count"),
     )
-    caption = (
-        "Expected escapes by rejects found and detection; without a known detection, by rejects alone. Scrapped and "
-        "emptied pallets are on neither list. A whole pallet can be held, not a part."
+    caption = say(
+        "Expected escapes by rejects found and detection; without a known detection, by rejects alone. "
+        "Scrapped and emptied pallets are on neither list. A whole pallet can be held, not a part."
     )
     caption = f"{caption} {whereabouts(plant)}"
-    return Sheet("lists", "Hold lists", columns, rows, caption)
+    return Sheet("lists", say("Hold lists"), columns, rows, caption)
 
 
 def _stretch(plant: Plant, start: datetime, end: datetime) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.trace import TracedPallet
 
 OUT = ("scrapped", "emptied")  # states in which a pallet carries nothing any more
@@ -20,8 +21,8 @@ def left_known(plant: Plant) -> bool:
 def whereabouts(plant: Plant) -> str:
     """What `released` means here, in a sentence."""
     if left_known(plant):
-        return "Released means gone from the works (works.toml)."
-    return "Released means cleared. Whether a pallet has left is not known: no dispatches came."
+        return say("Released means gone from the works (works.toml).")
+    return say("Released means cleared. Whether a pallet has left is not known: no dispatches came.")
 
 
 def released_words(plant: Plant, count: int) -> str:

@@ -14,9 +14,10 @@ from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import CSV, SHOWN, TERMINAL, Column, Sheet, in_csv
+from pipelines.words import say
 from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
 
-NOT_MADE = ("stoppage", "job change", "cycles")  # never was a container; the rest was made and lost
+NOT_MADE = ("stoppage", say("job change"), "cycles")  # never was a container; the rest was made and lost
 
 
 def money(plant: Plant, kg: float) -> float | None:
@@ -25,7 +26,7 @@ def money(plant: Plant, kg: float) -> float | None:
 
 
 def money_column(plant: Plant) -> tuple[Column, ...]:
-    return (Column("money", plant.cost.currency or "Cost", "count", SHOWN),) if plant.cost else ()
+    return (Column("money", plant.cost.currency or say("Cost"), "count", SHOWN),) if plant.cost else ()
 
 
 def cause_name(plant: Plant, cause: Cause) -> str:
@@ -37,7 +38,7 @@ def cause_name(plant: Plant, cause: Cause) -> str:
 
 def _plain_name(plant: Plant, cause: Cause) -> str:
     """A cause's name where sections do not matter."""
-    return "hot rejects" if cause.kind == "hot end" else cause_name(plant, cause)
+    return say("hot rejects") if cause.kind == "hot end" else cause_name(plant, cause)
 
 
 def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
@@ -59,7 +60,7 @@ def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
             "units": None if math.isnan(units) else units,
             "kg": kg,
             "money": money(plant, kg),
-            "made": "not made" if kind in NOT_MADE else "made and lost",
+            "made": say("not made") if kind in NOT_MADE else say("made and lost"),
         }
         for (of, kind, cause), (units, kg) in order
     ]
@@ -67,17 +68,17 @@ def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
 
 def biggest_sheet(plant: Plant, day_yield: Yield, most: int, name: str, title: str) -> Sheet:
     columns = (
-        Column("of", "Where"),
-        Column("kind", "Kind"),
-        Column("cause", "Cause"),
-        Column("units", "Containers", "count"),
-        Column("kg", "kg of glass", "count"),
+        Column("of", say("Where")),
+        Column("kind", say("Kind")),
+        Column("cause", say("Cause")),
+        Column("units", say("Containers"), "count"),
+        Column("kg", say("kg of glass"), "count"),
         *money_column(plant),
         Column("made", ""),
     )
-    caption = (
-        "Not made: containers that the machine's own cycle rate could have made in the time. Made and lost: glass "
-        "that was melted and goes back as cullet."
+    caption = say(
+        "Not made: containers that the machine's own cycle rate could have made in the time. Made and "
+        "lost: glass that was melted and goes back as cullet."
     )
     return Sheet(name, title, columns, biggest(plant, day_yield, most), caption)
 
@@ -100,7 +101,7 @@ def furnace_picture(furnace: FurnaceYield) -> Section:
     return Section(
         f"Furnace {furnace.furnace}: from melt to pack",
         (head,),
-        charts.svg(charts.waterfall, words, rows, _axis("kg of glass", base)),
+        charts.svg(charts.waterfall, words, rows, _axis(say("kg of glass"), base)),
     )
 
 
@@ -111,19 +112,19 @@ def machine_picture(line: LineYield) -> Section:
     sums = {kind: units for kind, (units, _) in summed(line.causes, lambda cause: cause.kind).items()}
     named = (
         ("stoppage", "stopped", "counted"),
-        ("job change", "job change", "counted"),
-        ("cycles", "slower cycles, gobs not counted", "unaccounted"),
-        ("hot end", "rejected hot", "counted"),
-        ("station", "rejected at stations", "counted"),
-        ("start-up", "start-up of a job", "counted"),
+        (say("job change"), say("job change"), "counted"),
+        ("cycles", say("slower cycles, gobs not counted"), "unaccounted"),
+        (say("hot end"), say("rejected hot"), "counted"),
+        ("station", say("rejected at stations"), "counted"),
+        ("start-up", say("start-up of a job"), "counted"),
         *((name, name, "counted") for name in WORDS.values()),
-        ("pallets", "re-sort, scrapped pallets", "counted"),
+        ("pallets", say("re-sort, scrapped pallets"), "counted"),
         ("unaccounted", "unaccounted", "unaccounted"),
     )
-    steps = [("could make", line.could or 0.0, "stock")]
+    steps = [(say("could make"), line.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]
     if line.packed_good is not None:
-        steps.append(("packed good", line.packed_good, "stock"))
+        steps.append((say("packed good"), line.packed_good, "stock"))
     rows = _falling(steps, "")
     words = f"{line.line}, containers from what it could make to packed good: " + "; ".join(
         f"{row['label']} {row['shown']}" for row in rows
@@ -177,15 +178,15 @@ def _axis(unit: str, base: float) -> str:
 
 def _cause_columns(plant: Plant) -> tuple[Column, ...]:
     return (
-        Column("line", "Line", ways=TERMINAL + CSV),
+        Column("line", say("Line"), ways=TERMINAL + CSV),
         *in_csv("shift", "job"),
-        Column("kind", "Kind"),
-        Column("where", "Where"),
-        Column("cause", "Cause", ways=SHOWN),
-        Column("code", "Cause", ways=CSV, csv="cause"),
-        Column("units", "Containers", "count", csv="containers"),
-        Column("share", "Of what it could make", "percent", SHOWN),
-        Column("kg", "kg", "count"),
+        Column("kind", say("Kind")),
+        Column("where", say("Where")),
+        Column("cause", say("Cause"), ways=SHOWN),
+        Column("code", say("Cause"), ways=CSV, csv="cause"),
+        Column("units", say("Containers"), "count", csv="containers"),
+        Column("share", say("Of what it could make"), "percent", SHOWN),
+        Column("kg", say("kg"), "count"),
         *money_column(plant),
         Column("how", "", ways=SHOWN),
         *in_csv("counted"),
@@ -199,7 +200,7 @@ def every_cause(plant: Plant, day_yield: Yield) -> Sheet:
         for line in day_yield.lines
         for cause in line.causes
     ]
-    return Sheet("causes", "Losses by cause, shift and job", _cause_columns(plant), rows)
+    return Sheet("causes", say("Losses by cause, shift and job"), _cause_columns(plant), rows)
 
 
 def greatest_causes(plant: Plant, day_yield: Yield, most: int) -> Sheet:
@@ -210,7 +211,7 @@ def greatest_causes(plant: Plant, day_yield: Yield, most: int) -> Sheet:
         for row in causes_sheet(plant, line, most=len(line.causes)).rows
     ]
     rows.sort(key=lambda row: -row["kg"])
-    return Sheet("causes", "The greatest losses by cause", _cause_columns(plant), rows[:most])
+    return Sheet("causes", say("The greatest losses by cause"), _cause_columns(plant), rows[:most])
 
 
 def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
@@ -221,10 +222,10 @@ def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
     if ordered[most:]:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
         rows.append(_cause_row(plant, line, f"{len(ordered) - most} smaller", "", "", units, kg, True))
-    caption = (
-        "One container called for several defects is shared between them. Start-up: rejects of ware formed in a job's "
-        "first hour. Stops by the stoppage log, at the cycle rate of their time. Differences are worked out, not "
-        "counted; negative: more was cut than the rate tells."
+    caption = say(
+        "One container called for several defects is shared between them. Start-up: rejects of ware "
+        "formed in a job's first hour. Stops by the stoppage log, at the cycle rate of their time. "
+        "Differences are worked out, not counted; negative: more was cut than the rate tells."
     )
     return Sheet(f"causes-{line.line}", f"{line.line} causes", _cause_columns(plant), rows, caption)
 
@@ -252,13 +253,13 @@ def steps_sheet(day_yield: Yield) -> Sheet:
         for loss in line.losses
     ]
     columns = (
-        Column("line", "Line"),
-        Column("step", "Step"),
-        Column("units", "Containers", "count"),
-        Column("kg", "kg", "count"),
+        Column("line", say("Line")),
+        Column("step", say("Step")),
+        Column("units", say("Containers"), "count"),
+        Column("kg", say("kg"), "count"),
         Column("how", ""),
     )
-    return Sheet("steps", "Where it went, by the readings", columns, rows)
+    return Sheet("steps", say("Where it went, by the readings"), columns, rows)
 
 
 def worked_sheet(line: LineYield) -> Sheet:
@@ -274,23 +275,23 @@ def worked_sheet(line: LineYield) -> Sheet:
                 {"by": by, **part.model_dump(), **{kind.replace(" ", "_"): units for kind, units in kinds.items()}}
             )
     columns = (
-        Column("by", "By"),
-        Column("name", "Name"),
-        Column("hours", "Hours", "number"),
-        Column("could", "Could make", "count"),
-        Column("stoppage", "Stopped", "count"),
-        Column("job_change", "Job change", "count"),
-        Column("start-up", "Start-up", "count"),
-        Column("cut", "Gobs cut", "count"),
-        Column("hot_end", "Hot rejects", "count"),
-        Column("station", "At stations", "count"),
-        Column("pallets", "Re-sort, scrap", "count"),
-        Column("good", "Packed good", "count"),
-        Column("efficiency", "Efficiency", "percent1"),
+        Column("by", say("By")),
+        Column("name", say("Name")),
+        Column("hours", say("Hours"), "number"),
+        Column("could", say("Could make"), "count"),
+        Column("stoppage", say("Stopped"), "count"),
+        Column("job_change", say("Job change"), "count"),
+        Column("start-up", say("Start-up"), "count"),
+        Column("cut", say("Gobs cut"), "count"),
+        Column("hot_end", say("Hot rejects"), "count"),
+        Column("station", say("At stations"), "count"),
+        Column("pallets", say("Re-sort, scrap"), "count"),
+        Column("good", say("Packed good"), "count"),
+        Column("efficiency", say("Efficiency"), "percent1"),
     )
-    caption = (
-        "By the first station's clock; what a shift met was partly formed in the one before. Efficiency = packed "
-        "good / could make."
+    caption = say(
+        "By the first station's clock; what a shift met was partly formed in the one before. Efficiency ="
+        " packed good / could make."
     )
     return Sheet(f"worked-{line.line}", f"{line.line} shifts and jobs", columns, rows, caption)
 
@@ -299,20 +300,20 @@ def balances_sheet(day_yield: Yield) -> Sheet:
     """What did not close, and what is left of it."""
     rows = [row.model_dump() for row in day_yield.balances]
     columns = (
-        Column("furnace", "Furnace"),
-        Column("balance", "Balance"),
-        Column("unit", "Unit"),
-        Column("before", "Did not close by", "count"),
-        Column("into", "In, reconciled", "count"),
-        Column("out", "Out, reconciled", "count"),
-        Column("unaccounted", "Unaccounted", "count"),
-        Column("after", "Left open", "count"),
+        Column("furnace", say("Furnace")),
+        Column("balance", say("Balance")),
+        Column("unit", say("Unit")),
+        Column("before", say("Did not close by"), "count"),
+        Column("into", say("In, reconciled"), "count"),
+        Column("out", say("Out, reconciled"), "count"),
+        Column("unaccounted", say("Unaccounted"), "count"),
+        Column("after", say("Left open"), "count"),
     )
-    caption = (
+    caption = say(
         "In less out by the readings (negative: the meters found more than came in); then the same after "
         "reconciliation, in whole containers."
     )
-    return Sheet("balances", "Balances", columns, rows, caption)
+    return Sheet("balances", say("Balances"), columns, rows, caption)
 
 
 def meters_sheet(day_yield: Yield) -> Sheet:
@@ -321,24 +322,25 @@ def meters_sheet(day_yield: Yield) -> Sheet:
         {
             **row.model_dump(),
             "moved": row.reconciled - row.reading if row.reading is not None else None,
-            "said": "" if row.reading is not None else "worked out",
+            "said": "" if row.reading is not None else say("worked out"),
         }
         for row in day_yield.meters
     ]
     columns = (
-        Column("meter", "Meter"),
-        Column("unit", "Unit"),
-        Column("reading", "Read", "number"),
-        Column("uncertainty", "Standard uncertainty", "number"),
-        Column("reconciled", "Reconciled", "number"),
-        Column("low", "95 % from", "number"),
-        Column("high", "to", "number"),
-        Column("moved", "Moved by", "number"),
+        Column("meter", say("Meter")),
+        Column("unit", say("Unit")),
+        Column("reading", say("Read"), "number"),
+        Column("uncertainty", say("Standard uncertainty"), "number"),
+        Column("reconciled", say("Reconciled"), "number"),
+        Column("low", say("95 % from"), "number"),
+        Column("high", say("to"), "number"),
+        Column("moved", say("Moved by"), "number"),
         Column("z", "z", "number2"),
         Column("said", ""),
     )
-    caption = (
-        "By furnace, the meter that most probably lies first. z: how far it had to give way, over the standard "
-        "deviation of that. Uncertainties as works.toml states them, with what the day's limits add."
+    caption = say(
+        "By furnace, the meter that most probably lies first. z: how far it had to give way, over the "
+        "standard deviation of that. Uncertainties as works.toml states them, with what the day's limits "
+        "add."
     )
-    return Sheet("meters", "Meters", columns, rows, caption)
+    return Sheet("meters", say("Meters"), columns, rows, caption)

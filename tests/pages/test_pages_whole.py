@@ -1,0 +1,107 @@
+"""On a whole page every word is a message or a name: one that is neither is told by itself."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from pipelines.pages import texts as texts_module
+from pipelines.pages.texts import texts
+from pipelines.words import LANGUAGES, Catalogue, catalogue
+from tests.conftest import Place
+from tests.pages.conftest import Browser, peopled
+from tests.pages.test_every_page_answers import PAGES
+from tests.words.names import names_of, refused_names
+from tests.words.pseudo import Pseudo, unmarked, visible
+
+Make = Callable[..., Browser]
+# pages whose reports are still English in places, by how their address begins; to shrink to none
+NOT_WHOLE = ("/times/", "/day/", "/weights/", "/laboratory/", "/trace")
+# the reference is English in every language, and says so
+REFERENCE = ("/help",)
+ERRORS = ("/nothing", "/moulds/K1?hours=900", "/hour/K9", "/now?sort=x.y.z", "/now?wall=yes", "/day/2026-03-11.html")
+WHOLE = [a for a in (*PAGES, *ERRORS) if a in ERRORS or not a.startswith((*NOT_WHOLE, *REFERENCE))]
+NEITHER = {"de", "zz"}
+
+
+@pytest.fixture(scope="module")
+def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
+    return peopled(day_taken, tmp_path_factory.mktemp("whole") / "site")
+
+
+@pytest.fixture
+def pseudo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The language zz, for as long as the test lasts."""
+
+    def of(language: str) -> Catalogue:
+        return Pseudo("zz", {}) if language == "zz" else catalogue(language)
+
+    monkeypatch.setitem(LANGUAGES, "zz", "Pseudo")
+    monkeypatch.setattr(texts_module, "catalogue", of)
+    texts.cache_clear()
+    yield
+    texts.cache_clear()
+
+
+def _names(site: Place, address: str) -> set[str]:
+    """The names that may stand on a page, the words of its address among them."""
+    names = names_of(site) | set(re.findall(r"[^\W\d_]{2,}", address))
+    return names | (refused_names(site) if address == "/feeds" else set())
+
+
+def _page(browser: Make, address: str, language: str) -> str:
+    client = browser().client
+    client.cookies.set("coldledger_language", language)
+    return client.get(address).text
+
+
+@pytest.mark.parametrize("address", WHOLE)
+def test_every_word_of_a_page_is_a_message_or_a_name(address: str, browser: Make, site: Place, pseudo: None) -> None:
+    page = _page(browser, address, "zz")
+    assert page.count("⟦") > 5
+    names = _names(site, address)
+    found = dict(unmarked(page, names))
+    assert found == {}, "words that no language but English has"
+
+
+@pytest.mark.parametrize("address", ["/hour/K1", "/now", "/moulds/K1", "/feeds", "/sign-in"])
+def test_a_german_page_has_no_english_sentence(address: str, browser: Make, site: Place) -> None:
+    """Every template that the English page says is written otherwise by the German catalogue, or alike in it."""
+    english = set(visible(_page(browser, address, "en")))
+    german = visible(_page(browser, address, "de"))
+    alike = {same for (_, text), (same, *_) in catalogue("de").entries.items() if text == same}
+    names = _names(site, address) | {word for text in alike for word in re.findall(r"[^\W\d_]{2,}", text)}
+    left = [
+        text
+        for text in german
+        if text in english and any(word not in names for word in re.findall(r"[^\W\d_]{2,}", text))
+    ]
+    assert left == []
+
+
+def test_a_works_that_writes_a_decimal_comma_has_no_point_on_its_hour(
+    day_taken: Place, tmp_path: Path, browser: Make
+) -> None:
+    from pipelines import numbers
+    from pipelines.plant.tables import Pages
+    from tests.pages.conftest import served
+
+    place = peopled(day_taken, tmp_path / "site")
+    works = place.site.works_toml
+    works.write_text(works.read_text() + '\n[pages]\nlanguage = "de"\ndecimal = ","\nthousands = "."\n')
+    try:
+        client = served(place.site.root)
+        found = [
+            (text, point)
+            for address in ("/hour/K1", "/now", "/moulds/K1")
+            for text in visible(client.get(address).text)
+            if "archive/" not in text
+            for point in re.findall(r"(?<![\d.:-])\d+\.\d{1,2}(?![\d.])", text)
+        ]
+        assert found == []
+        assert re.search(r"\d,\d", client.get("/hour/K1").text)
+    finally:
+        numbers.use(Pages())
