@@ -219,7 +219,7 @@ def mendable(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
         *columns,
         pl.col("file").alias("refused_file"),
         nth.alias("refused_line"),
-        "refused_cells",
+        *(["refused_cells"] if frame["refused_cells"].count() else []),  # of workbooks alone
         _whys(rows).alias("refused_why"),
         "refused_text",
     )
