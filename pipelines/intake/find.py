@@ -16,6 +16,8 @@ from schemas.reasons import Reason
 FORMATS = (".csv.gz", ".csv", ".parquet", ".jsonl")
 UNKNOWN = "unknown"
 
+_SUCH_AS = "reject_counts, weight_checks and so on: `coldledger help feeds` lists them"
+
 
 @dataclass(frozen=True)
 class Arrival:
@@ -80,7 +82,7 @@ def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
         return _by_feed(mapped)
     found = ALL_FEEDS.get(name.split(".", 1)[0])
     if found is None:
-        raise FileRefused(Reason.UNKNOWN_FEED, expected=", ".join(ALL_FEEDS))
+        raise FileRefused(Reason.UNKNOWN_FEED, expected=_SUCH_AS)
     for ending in FORMATS:
         if name.endswith(ending):
             return [Kind(found, ending)]

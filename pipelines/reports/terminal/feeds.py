@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -64,7 +64,7 @@ _SHEETS = {Part.feeds: _arrivals, Part.stations: _stations, Part.refused: _refus
 
 def _show_refused(fields: dict[str, Any]) -> None:
     shown = fields["refused"][:MOST_OF_FEEDS]
-    for sentence in with_the_list_once(each["sentence"] for each in shown):
+    for sentence in dict.fromkeys(each["sentence"] for each in shown):
         typer.echo(sentence)
     if (more := _waiting(fields) - _rows_of(shown)) > 0:
         typer.echo(f"... and {more:,} more rows and files; all of them lie in quarantine/")
@@ -80,21 +80,6 @@ def _rows_of(refused: Sequence[dict[str, Any]]) -> int:
     return len({(row["batch"], row["file_line"], row["part"]) for row in refused})
 
 
-def with_the_list_once(sentences: Iterable[str]) -> list[str]:
-    """The sentences, each once; the list of all feeds stands in the first that has it."""
-    unique = list(dict.fromkeys(sentences))
-    if sum("reject_counts, " in text for text in unique) < 2:
-        return unique
-    from schemas.feeds import ALL_FEEDS  # loads the contract's library: not for a command that only shows
-
-    every = f" ({', '.join(ALL_FEEDS)})"
-    texts: list[str] = []
-    for sentence in unique:
-        listed = any(every in text for text in texts)
-        texts.append(sentence.replace(every, "") if listed else sentence)
-    return texts
-
-
 def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) -> None:
     """What an intake did. refused: the first wrong values of it, as `answer_feeds` tells them."""
     typer.echo(
@@ -106,7 +91,7 @@ def show_intake(report: IntakeReport, refused: Sequence[dict[str, Any]] = ()) ->
     whole = report.refused_whole[:MOST_OF_INTAKE]
     rows = [row for row in refused if row["file_line"]][: MOST_OF_INTAKE - len(whole)]
     others = [message for message in report.messages if message not in report.refused_whole]
-    for sentence in with_the_list_once([*others, *whole, *(row["sentence"] for row in rows)]):
+    for sentence in dict.fromkeys([*others, *whole, *(row["sentence"] for row in rows)]):
         typer.echo(sentence, err=True)
     if (more := report.files_refused + report.rows_refused - len(whole) - _rows_of(rows)) > 0:
         typer.echo(f"and {more:,} more rows and files: `coldledger feeds`", err=True)
