@@ -141,7 +141,7 @@ def _happened(reader: Reader, line: str, span: Span, lehr: LehrTime, defect: str
     yield from _challenges(reader, line, span, defect)
     yield from _fittings(reader.ask("fittings_of_line", **formed).to_dicts())
     for row in reader.ask("stoppages_of_line", **formed).iter_rows(named=True):
-        where = "" if row["section"] is None else f"section {row['section']}"
+        where = "" if row["section"] is None else str(row["section"])
         yield Happened(row["stopped_at"], "stop", (where, row["cause"] or ""), until=row["restarted_at"])
     for row in reader.ask("jobs_of_line", **formed).iter_rows(named=True):
         if row["started_at"] >= formed["from_time"]:

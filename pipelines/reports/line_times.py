@@ -14,17 +14,19 @@ from pipelines.numbers import count, decimals, expected
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.time_in_words import in_words
 from pipelines.reports.frame.time_marks import Mark
-from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn, in_words
+from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn
 from pipelines.reports.signals import clock_words, place_words
+from pipelines.words import defect_name, joined, say, worded
 from schemas.answers.signals import Signal
 
-KINDS = {"challenge": "Challenge", "fitted": "Parts fitted", "stop": "Stop", "job": "Job change"}
+KINDS = {"challenge": say("Challenge"), "fitted": say("Parts fitted"), "stop": say("Stop"), "job": say("Job change")}
 COLUMNS = (
-    Column("cold_end", "Cold end", "id"),
-    Column("formed", "Formed", "id"),
-    Column("kind", "What"),
-    Column("what", "Which"),
+    Column("cold_end", say("Cold end"), "id"),
+    Column("formed", say("Formed"), "id"),
+    Column("kind", say("What")),
+    Column("what", say("Which")),
 )
 
 
@@ -33,12 +35,12 @@ def line_picture(plant: Plant, times: LineTimes, now: datetime | None, chosen: S
     tracks = _tracks(plant, times)
     signal = _signal(times)
     picture = TimePicture(
-        name=f"{times.line} in time: {in_words(tracks)}",
+        name=say("{line} in time: {words}", line=times.line, words=in_words(tracks)),
         span=times.span,
         lehr=timedelta(minutes=times.lehr.minutes),
         tracks=tracks,
         marks=tuple(_mark(happened) for happened in times.happened),
-        words=_words(times),
+        words=_words(plant, times, now),
         local=plant.clock.local,
         still=tuple(times.still),
         onset=_onset(plant, times, signal) if signal is not None else None,
@@ -54,16 +56,16 @@ def _signal(times: LineTimes) -> Signal | None:
     return next((s for s in mine if times.defect in (None, s.defect)), None)
 
 
-def _words(times: LineTimes) -> PictureWords:
-    minutes = f"{decimals(times.lehr.minutes)} min"
-    low, high = (times.lehr.minutes + side * times.lehr.half_width for side in (-1, 1))
+def _words(plant: Plant, times: LineTimes, now: datetime | None) -> PictureWords:
+    minutes = say("{minutes} min", minutes=decimals(times.lehr.minutes))
+    low, high = (decimals(times.lehr.minutes + side * times.lehr.half_width) for side in (-1, 1))
     return PictureWords(
-        cold_end="cold end",
-        formed="formed",
-        shift=f"{minutes} before ({decimals(low)} to {decimals(high)})",
-        still="no ware",
-        lehr=("in the", "lehr", minutes),
-        now="now",
+        cold_end=say("cold end"),
+        formed=say("formed"),
+        shift=say("{minutes} before ({low} to {high})", minutes=minutes, low=low, high=high),
+        still=say("no ware"),
+        lehr=(say("in the"), say("lehr"), minutes),
+        now="" if now is None else say("now {time}", time=f"{plant.clock.local(now):%H:%M}"),
     )
 
 
@@ -71,13 +73,14 @@ def _onset(plant: Plant, times: LineTimes, signal: Signal) -> MarkedOnset:
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, times.span.end)
 
-    words = f"onset {at(signal.onset)} ({at(signal.onset_low)} to {at(signal.onset_high)})"
+    low, high = at(signal.onset_low), at(signal.onset_high)
+    words = say("onset {at} ({low} to {high})", at=at(signal.onset), low=low, high=high)
     return MarkedOnset(signal.onset, signal.onset_low, signal.onset_high, words)
 
 
 def _tracks(plant: Plant, times: LineTimes) -> tuple[Track, ...]:
     excesses = [s for s in times.signals if s.kind == "excess" and not s.passed]
-    tracks = [_track("Calls", times, times.calls, _beyond(times, excesses))]
+    tracks = [_track(say("Calls"), times, times.calls, _beyond(times, excesses))]
     codes = [times.defect] if times.defect is not None else []
     for code in codes:
         assert times.chosen is not None
@@ -85,7 +88,7 @@ def _tracks(plant: Plant, times: LineTimes) -> tuple[Track, ...]:
         lost = np.maximum.reduce(
             [times.chosen.beyond(s.onset, s.ended) for s in mine] or [np.zeros(len(times.calls.ware))]
         )
-        tracks.append(_track(f"{plant.defects[code].name} {code}", times, times.chosen, lost))
+        tracks.append(_track(_named(plant, code), times, times.chosen, lost))
     return tuple(tracks)
 
 
@@ -98,12 +101,13 @@ def _beyond(times: LineTimes, excesses: Sequence[Signal]) -> np.ndarray:
 
 def _track(title: str, times: LineTimes, series: CallsInTime, beyond: np.ndarray) -> Track:
     minutes = series.step_s // 60
-    each = f"per {minutes} min" if minutes < 60 else f"per {minutes // 60} h"
+    if minutes < 60:
+        each = say("{line}, per {minutes} min", line=times.line, minutes=minutes)
+    else:
+        each = say("{line}, per {hours} h", line=times.line, hours=minutes // 60)
     known = series.expected[np.isfinite(series.expected) & (series.expected > 0)]
-    under = (
-        f"{times.line}, {each}",
-        f"{expected(float(known.mean()))} expected" if len(known) else "no past to compare",
-    )
+    mean = expected(float(known.mean())) if len(known) else ""
+    under = (each, say("{number} expected", number=mean) if len(known) else say("no past to compare"))
     values = (series.calls, series.expected, series.low, series.high, beyond)
     return Track(title, under, series.step_s, *(list(map(float, value)) for value in values))
 
@@ -119,19 +123,34 @@ def _short(happened: Happened) -> str:
     if happened.kind == "challenge":
         caught, passes = happened.counted
         if happened.bad:
-            return f"{count(passes - caught)} of {count(passes)} not caught"
-        return f"challenge, {count(caught)} of {count(passes)}"
+            return say("{missed} of {passes} not caught", missed=count(passes - caught), passes=count(passes))
+        return say("challenge, {caught} of {passes}", caught=count(caught), passes=count(passes))
     if happened.kind == "fitted":
-        return what[0] if len(what) == 1 else f"{len(what)} parts fitted"
+        return _part(what[0]) if len(what) == 1 else say("{number} parts fitted", number=len(what))
     if happened.kind == "stop":
-        return f"stop {_long(happened)}{f', {what[0]}' if what[0] else ''}"
-    return f"job {what[0]}"
+        where = (_section(what[0]),) if what[0] else ()
+        return joined(", ", (say("stop {long}", long=_long(happened)), *where))
+    return say("job {job}", job=what[0])
+
+
+def _part(text: str) -> str:
+    """A part and its place: `mould 36 in 4A` in the reader's words."""
+    part, number, place = text.split(" ", 1)[0], *text.split(" ", 1)[1].rsplit(" in ", 1)
+    return say("{part} {number} in {place}", part=worded(part), number=number, place=place)
+
+
+def _section(number: str) -> str:
+    return say("section {members}", members=number)
+
+
+def _named(plant: Plant, code: str) -> str:
+    return say("{name} {code}", name=defect_name(plant.defects[code].name), code=code)
 
 
 def _long(happened: Happened) -> str:
     if happened.until is None:
-        return "goes on"
-    return f"{(happened.until - happened.at).total_seconds() / 60:.0f} min"
+        return say("goes on")
+    return say("{minutes} min", minutes=f"{(happened.until - happened.at).total_seconds() / 60:.0f}")
 
 
 def happened_sheet(plant: Plant, times: LineTimes) -> Sheet:
@@ -153,46 +172,50 @@ def happened_sheet(plant: Plant, times: LineTimes) -> Sheet:
     )
     rows = [row(happened) for happened in last_first]
     strong = [n for n, happened in enumerate(last_first) if happened.bad]
-    caption = (
-        f"Cold end and forming clock lie {decimals(times.lehr.minutes)} min apart ({times.lehr.source}). Challenges "
-        "have the cold end's clock, the rest the forming clock; the other one is worked out."
+    caption = say(
+        "Cold end and forming clock lie {minutes} min apart ({source}). Challenges have the cold end's clock, the rest "
+        "the forming clock; the other one is worked out.",
+        minutes=decimals(times.lehr.minutes),
+        source=times.lehr.source,
     )
-    return Sheet("happened", "What happened", COLUMNS, rows, caption, strong=strong)
+    return Sheet("happened", say("What happened"), COLUMNS, rows, caption, strong=strong)
 
 
 def _whole(happened: Happened) -> str:
     """A row's words: every part that was fitted, cause and section of a stop, station of a challenge."""
     what = [text for text in happened.what if text]
     if happened.kind == "challenge":
-        return f"caught: {', '.join(what)}"
+        return say("caught: {stations}", stations=joined(", ", (_caught(text) for text in what)))
     if happened.kind == "stop":
-        return ", ".join([_long(happened), *what])
-    return ", ".join(what)
+        section = (_section(happened.what[0]),) if happened.what[0] else ()
+        return joined(", ", (_long(happened), *section, *([happened.what[1]] if happened.what[1] else [])))
+    return joined(", ", (_part(text) for text in what) if happened.kind == "fitted" else what)
+
+
+def _caught(text: str) -> str:
+    station, caught, _, passes = text.rsplit(" ", 3)
+    return say("{station} {caught} of {passes}", station=station, caught=caught, passes=passes)
 
 
 def window_words(plant: Plant, times: LineTimes, chosen: Span) -> list[tuple[str, str]]:
     """The figures of a window: (figure, what it is)."""
-    series = [("calls", times.calls)]
+    series = [(say("calls"), times.calls)]
     if times.defect is not None and times.chosen is not None:
-        series.append((plant.defects[times.defect].name, times.chosen))
-    figures = [
-        (
-            _hours(plant, chosen),
-            f"chosen; formed {_hours(plant, chosen.shifted(-timedelta(minutes=times.lehr.minutes)))}",
-        )
-    ]
+        series.append((defect_name(plant.defects[times.defect].name), times.chosen))
+    made = _hours(plant, chosen.shifted(-timedelta(minutes=times.lehr.minutes)))
+    figures = [(_hours(plant, chosen), say("chosen; formed {hours}", hours=made))]
     for name, of in series:
         inside = _inside(of, chosen)
-        figures.append((count(float(np.nansum(of.calls[inside]))), f"{name}; {_should(of, inside)}"))
+        should = say("{what}; {expected}", what=name, expected=_should(of, inside))
+        figures.append((count(float(np.nansum(of.calls[inside]))), should))
     ware = times.calls.ware[_inside(times.calls, chosen)]
-    figures.append(
-        (count(float(np.nansum(ware))) if np.isfinite(ware).any() else "–", "containers reached the first station")
-    )
-    return figures
+    came = count(float(np.nansum(ware))) if np.isfinite(ware).any() else "–"
+    return [*figures, (came, say("containers reached the first station"))]
 
 
 def _hours(plant: Plant, span: Span) -> str:
-    return f"{plant.clock.local(span.start):%H:%M} to {plant.clock.local(span.end):%H:%M}"
+    start, end = plant.clock.local(span.start), plant.clock.local(span.end)
+    return say("{start} to {end}", start=f"{start:%H:%M}", end=f"{end:%H:%M}")
 
 
 def _inside(series: CallsInTime, chosen: Span) -> np.ndarray:
@@ -206,10 +229,11 @@ def _inside(series: CallsInTime, chosen: Span) -> np.ndarray:
 def _should(series: CallsInTime, inside: np.ndarray) -> str:
     mean = series.expected[inside]
     if not len(mean) or np.isnan(mean).any():
-        return "nothing to compare with"
+        return say("nothing to compare with")
     relative = np.maximum((series.high[inside] - series.low[inside]) / 3.92, np.sqrt(mean))
     low, high = counts_kept(np.array([mean.sum()]), np.array([(relative**2).sum()]))
-    return f"{expected(float(mean.sum()))} expected ({count(float(low[0]))} to {count(float(high[0]))})"
+    number, least, most = expected(float(mean.sum())), count(float(low[0])), count(float(high[0]))
+    return say("{number} expected ({low} to {high})", number=number, low=least, high=most)
 
 
 def head_figure(plant: Plant, times: LineTimes) -> tuple[Figure, ...]:
@@ -220,9 +244,17 @@ def head_figure(plant: Plant, times: LineTimes) -> tuple[Figure, ...]:
     if signal is None:
         return ()
     near = times.span.end
-    since = f"Since {clock_words(plant, signal.onset, near)} at the cold end"
-    formed = f"formed since {clock_words(plant, signal.formed, near)}"
-    interval = f"{clock_words(plant, signal.formed_low, near)} to {clock_words(plant, signal.formed_high, near)}"
-    what = f"lost an hour: {signal.name}, {place_words(plant, signal)}"
+    under = say(
+        "Since {onset} at the cold end; formed since {formed} ({low} to {high}).",
+        onset=clock_words(plant, signal.onset, near),
+        formed=clock_words(plant, signal.formed, near),
+        low=clock_words(plant, signal.formed_low, near),
+        high=clock_words(plant, signal.formed_high, near),
+    )
+    name, place = defect_name(signal.name), place_words(plant, signal)
     kind = "critical" if signal.severity == "critical" else ""
-    return (Figure(decimals(signal.lost_per_hour), what, f"{since}; {formed} ({interval}).", kind),)
+    return (
+        Figure(
+            decimals(signal.lost_per_hour), say("lost an hour: {name}, {place}", name=name, place=place), under, kind
+        ),
+    )

@@ -43,7 +43,7 @@ class Drawing(Worded):
             return f"<text{found[1]}>{escape(other, quote=False)}</text>"
 
         svg = _TEXT.sub(text, self)
-        svg = re.sub(r'aria-label="([^"]*)"', lambda m: f'aria-label="{_label(m[1], others)}"', svg, count=1)
+        svg = re.sub(r'aria-label="([^"]*)"', lambda m: f'aria-label="{_label(m[1], others)}"', svg)
         return _widened(svg, _LETTER_PX * max(0, ends[1] - ends[0]), _LETTER_PX * right)
 
     def __reduce__(self) -> tuple[Any, ...]:

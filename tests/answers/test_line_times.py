@@ -100,7 +100,7 @@ def test_what_happened_has_its_own_clock(line: Place) -> None:
     fitted = happened["fitted", START - HOUR]
     assert not fitted.cold_end and fitted.what == ("mould 36 in 4A", "mould 37 in 4B")
     stop = happened["stop", START + 2 * HOUR]
-    assert stop.until is None and stop.what == ("section 3", "swabbing")
+    assert stop.until is None and stop.what == ("3", "swabbing")
 
 
 def test_wrong_questions_are_sentences(line: Place) -> None:

@@ -14,12 +14,12 @@ from pipelines.words import LANGUAGES, Catalogue, catalogue
 from tests.conftest import Place
 from tests.pages.conftest import Browser, peopled
 from tests.pages.test_every_page_answers import PAGES
-from tests.words.names import names_of, refused_names
+from tests.words.names import causes_of, names_of, refused_names
 from tests.words.pseudo import Pseudo, unmarked, visible
 
 Make = Callable[..., Browser]
 # pages whose reports are still English in places, by how their address begins; to shrink to none
-NOT_WHOLE = ("/times/", "/day/", "/weights/", "/laboratory/", "/trace")
+NOT_WHOLE = ("/day/", "/weights/", "/laboratory/", "/trace")
 # the reference is English in every language, and says so
 REFERENCE = ("/help",)
 ERRORS = ("/nothing", "/moulds/K1?hours=900", "/hour/K9", "/now?sort=x.y.z", "/now?wall=yes", "/day/2026-03-11.html")
@@ -49,6 +49,7 @@ def pseudo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _names(site: Place, address: str) -> set[str]:
     """The names that may stand on a page, the words of its address among them."""
     names = names_of(site) | set(re.findall(r"[^\W\d_]{2,}", address))
+    names |= causes_of(site) if address.startswith("/times/") else set()
     return names | (refused_names(site) if address == "/feeds" else set())
 
 

@@ -33,3 +33,10 @@ def refused_names(place: Place) -> set[str]:
         rows = list(reader.ask("refusals_open", most=200, from_batch=0).iter_rows(named=True))
     texts = [row[name] or "" for row in rows for name in ("file", "column_name", "value", "expected")]
     return {word for text in texts for word in _WORD.findall(text)}
+
+
+def causes_of(place: Place) -> set[str]:
+    """The causes of stops, as a works wrote them."""
+    with place.opened.ledger.reading() as reader:
+        causes = reader.current("stoppages")["cause"].drop_nulls().to_list()
+    return {word for cause in causes for word in _WORD.findall(cause)}

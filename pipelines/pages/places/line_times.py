@@ -26,7 +26,7 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.line_times import happened_sheet, head_figure, line_picture, window_words
 from pipelines.reports.missing import missing_section
 from pipelines.reports.signals import signals_sheet
-from pipelines.words import say
+from pipelines.words import defect_name, say
 
 LIVE_S = 30
 HOURS, OFFERED = 12, (4, 12, 24, 72)
@@ -98,7 +98,7 @@ def _view(
 ) -> View:
     clock, window = plant.clock, chosen or times.span
     chart, words = line_picture(plant, times, now, chosen)
-    what = say(", {name}", name=plant.defects[times.defect].name) if times.defect is not None else ""
+    what = say(", {name}", name=defect_name(plant.defects[times.defect].name)) if times.defect is not None else ""
     return View(
         "hour",
         say("{line} in time{what}", line=times.line, what=what),
@@ -167,7 +167,7 @@ def _links(plant: Plant, times: LineTimes, hours: int, past: bool) -> tuple[tupl
     back = _local(plant, end - timedelta(hours=hours))
     return (
         (say("← earlier"), f"/times/{line}?hours={hours}&until={back}{more}"),
-        *((("now", f"/times/{line}?hours={hours}{more}"),) if past else ()),
+        *(((say("now"), f"/times/{line}?hours={hours}{more}"),) if past else ()),
         *((say("{each} h", each=each), f"/times/{line}?hours={each}{at}{more}") for each in OFFERED if each != hours),
         (say("the hour"), f"/hour/{line}?at={_local(plant, end - timedelta(seconds=1))}"),
         (say("the cavities"), f"/moulds/{line}?from={_local(plant, times.span.start)}&to={_local(plant, end)}"),
@@ -179,7 +179,7 @@ def _choose(plant: Plant, times: LineTimes, window: Span, hours: int) -> Special
     """The window and the defect, by keyboard; dragging over the picture fills in the same two fields."""
     every = [
         ("", say("all defects")),
-        *((code, say("{code} {name}", code=code, name=each.name)) for code, each in plant.faults.items()),
+        *((code, say("{code} {name}", code=code, name=defect_name(each.name))) for code, each in plant.faults.items()),
     ]
     fields = [
         field("from", say("From, by the cold-end clock"), _local(plant, window.start), kind="datetime-local", most=40),

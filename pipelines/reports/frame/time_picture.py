@@ -9,7 +9,7 @@ a window in are not a declaration's work. It is drawn twice, for a desk and for 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
@@ -17,9 +17,10 @@ from itertools import groupby
 from math import isfinite
 
 from pipelines.clock import Span
-from pipelines.numbers import decimals, expected
+from pipelines.numbers import decimals
 from pipelines.reports.frame.time_marks import GLYPHS, Mark, placed
 from pipelines.reports.frame.time_scale import round_up, stepped
+from pipelines.words import Drawing, Message, joined
 
 HOUR_STEPS = (1, 2, 3, 6, 12, 24, 48)
 MINUTE_STEPS = (5, 10, 15, 30)
@@ -54,7 +55,7 @@ class MarkedOnset:
 
 @dataclass(frozen=True)
 class PictureWords:
-    """What the picture says of itself, in the reader's words."""
+    """What the picture says of itself. now: with the time of a live picture."""
 
     cold_end: str
     formed: str
@@ -107,24 +108,28 @@ class Layout:
     @property
     def letter(self) -> float:
         """The width of a letter, about."""
-        return 0.58 * self.text
+        return 0.6 * self.text
 
 
 DESK = Layout("wide", 1140, 118, 28, 128, 13, True, 3)
 PHONE = Layout("narrow", 345, 30, 12, 104, 14, False, 4)
 
 
-def drawn(picture: TimePicture) -> str:
+def drawn(picture: TimePicture) -> Drawing:
     """The picture for a desk and for a phone, one after the other."""
-    return "".join(_Drawing(picture, layout).svg() for layout in (DESK, PHONE))
+    both = [_Picture(picture, layout) for layout in (DESK, PHONE)]
+    svg = "".join(each.svg() for each in both)
+    texts = [picture.name, *(text for each in both for text in each.said)]
+    return Drawing(svg, (text for text in texts if isinstance(text, Message)))
 
 
-class _Drawing:
+class _Picture:
     """One picture in one layout; `y` is how far down it is drawn."""
 
     def __init__(self, picture: TimePicture, layout: Layout):
         self.picture, self.layout = picture, layout
         self.parts: list[str] = []
+        self.said: list[str] = []
         self.seconds = (picture.end - picture.span.start).total_seconds()
         self.right = layout.width - layout.right
         self.y = 0.0
@@ -159,6 +164,7 @@ class _Drawing:
         return self.x(start), self.x(max(start, end))
 
     def _text(self, x: float, y: float, text: str, anchor: str = "", kind: str = "") -> None:
+        self.said.append(text)
         how = (f' text-anchor="{anchor}"' if anchor else "") + (f' class="{kind}"' if kind else "")
         self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{how}>{escape(text)}</text>')
 
@@ -174,8 +180,8 @@ class _Drawing:
         words = axis - 0.6 * size if above else axis + 1.5 * size
         end = self.right if now is None else self.x(now + shift)
         self._line(self.layout.left, axis, end, axis, "axis")
-        last = f"{self.picture.words.now} " if above else ""
-        room = end + 1 if now is None else end - (len(last) + 9) * self.layout.letter
+        last = "" if now is None else self.picture.words.now if above else f"{self.picture.local(now):%H:%M}"
+        room = end + 1 if now is None else end - (len(last) + 4) * self.layout.letter
         for moment in self._ticks(shift):
             x = self.x(moment + shift)
             if x <= end:
@@ -183,7 +189,7 @@ class _Drawing:
             if x <= room:
                 self._text(x, words, self.picture.local(moment).strftime(self.hours), "middle")
         if now is not None:
-            self._text(end, words, f"{last}{self.picture.local(now):%H:%M}", "end", "strong")
+            self._text(end, words, last, "end", "strong")
         if self.layout.beside:
             self._text(0, words, title, kind="strong")
             if not above:
@@ -225,7 +231,7 @@ class _Drawing:
                 self._text(0, self.y + (2.4 + 1.25 * number) * size, text, kind="quiet")
         else:
             self._text(0, self.y + size, track.title, kind="title")
-            self._text(layout.width, self.y + size, ", ".join(track.under), "end", "quiet")
+            self._text(layout.width, self.y + size, joined(", ", track.under), "end", "quiet")
             self.y += 1.9 * size
         top = round_up(max((v for v in (*track.values, *track.high) if isfinite(v)), default=1.0))
         self._scale(top)
@@ -320,6 +326,7 @@ class _Drawing:
         self._rect("still", left, right)
         if right - left > 1.3 * self.layout.text:
             x, y = (left + right) / 2 + 0.35 * self.layout.text, self.y + self.layout.track / 2
+            self.said.append(self.picture.words.still)
             self.parts.append(
                 f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="middle" class="quiet" transform="rotate(-90 {x:.1f} '
                 f'{y:.1f})">{escape(self.picture.words.still)}</text>'
@@ -385,16 +392,3 @@ class _Drawing:
                 if anchor:
                     self._text(words_x, y + 0.35 * layout.text, mark.words, anchor, "bad" if mark.bad else "")
         self.y += len(rows) * deep + 0.3 * layout.text
-
-
-def in_words(tracks: Iterable[Track]) -> str:
-    """The picture as a sentence: of each series its sum, what was expected, what lies beyond."""
-    said = []
-    for track in tracks:
-        total = sum(v for v in track.values if isfinite(v))
-        known = [e for e in track.expected if isfinite(e)]
-        should = f", {expected(sum(known))} expected" if known else ", nothing to compare with"
-        beyond = sum(track.beyond)
-        more = f", {decimals(beyond)} of them beyond it since the onset" if beyond >= 0.5 else ""
-        said.append(f"{track.title}: {decimals(total)}{should}{more}")
-    return "; ".join(said) + "."
