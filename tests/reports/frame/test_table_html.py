@@ -101,7 +101,7 @@ def test_a_table_of_one_row_sorts_nothing_and_one_of_none_is_a_heading() -> None
 
 def test_cards_carry_their_headings_in_the_readers_language() -> None:
     german = {"Mould": "Form"}
-    found = Cells(table_html(Sheet("now", "Now", COLUMNS[:1], ROWS), Dress(say=lambda text: german.get(text, text))))
+    found = Cells(table_html(Sheet("now", "Now", COLUMNS[:1], ROWS), Dress(write=lambda text: german.get(text, text))))
     assert [attrs["data-label"] for tag, attrs, _ in found.cells if tag == "td"] == ["Form"] * 3
     assert found.texts("th") == ["Form"]
 
