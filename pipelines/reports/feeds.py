@@ -44,7 +44,7 @@ _REFUSED = (
     Column("value", say("Value")),
     Column("why", say("Why it was refused"), ways=SHOWN),
     Column("mend", say("What to do"), ways=PAGE),
-    *in_csv("reason", "expected", "place", "sentence"),
+    *in_csv("reason", "expected", "sentence", "place"),
 )
 _RUNS = (
     Column("number", say("No."), "count", PAGE),

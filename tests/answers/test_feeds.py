@@ -150,7 +150,8 @@ def test_an_intake_says_each_sentence_once_and_twenty_at_most(
     assert sum("set aside whole" in text for text in said) == 13
     assert sum("The row was set aside" in text for text in said) == 7
     assert said[-1] == "and 23 more rows and files: `coldledger feeds`"
-    assert sum("station_counts, reject_counts" in text for text in said) == 1, "the list of feeds stands there once"
+    named = [text for text in said if "`coldledger help feeds` lists them" in text]
+    assert len(named) == 2 and max(map(len, named)) < 250, "where the feeds are listed, not all of them"
 
 
 def test_an_intake_of_good_files_says_nothing_of_what_waits_from_before(
