@@ -23,6 +23,8 @@ from pipelines.settings import Settings, Site
 from pipelines.site.folder import OpenSite, open_site
 from pipelines.site.locks import running_flows
 
+MOST_STATES = 2_000  # of questions that are remembered while the ledger is not written
+
 
 @dataclass(frozen=True)
 class LedgerSeen:
@@ -123,6 +125,8 @@ class SiteNow:
         if state is None:
             settles = question.settles(seen.files)
             unsettled = seen.stamp[:2] if settles is None or seen.at <= settles else ()
+            if len(seen.states) >= MOST_STATES:
+                seen.states.clear()
             seen.states[question.key] = state = replace(question.state(seen.marks, seen.files), unsettled=unsettled)
         kept = self._stamp_of(self.site.reports / question.kept_at) if question.kept_at else ()
         return replace(state, kept=kept, writes=self.writes)
