@@ -146,6 +146,10 @@ class WorksClock:
     def local(self, moment: datetime) -> datetime:
         return moment.astimezone(self.zone)
 
+    def typed(self, moment: datetime) -> str:
+        """The local time as an address and a field take it: 2026-03-02T09:00."""
+        return self.local(moment).strftime("%Y-%m-%dT%H:%M")
+
     def show(self, moment: datetime, seconds: bool = False) -> str:
         """A moment for people: local time with its offset."""
         return self.local(moment).isoformat(sep=" ", timespec="seconds" if seconds else "minutes")

@@ -125,6 +125,11 @@ def hour_of_line(plant: Plant, stations: list[StationLife]) -> Span | None:
     return Span(hour.start, min(hour.end, last))
 
 
+def newest_hour(reader: Reader, plant: Plant, line: str, now: datetime) -> Span | None:
+    """The newest hour of a line as far as its counts reach, asked of the ledger; None where it has none."""
+    return hour_of_line(plant, [station for station in stations_alive(reader, plant, now) if station.line == line])
+
+
 def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) -> LineNow:
     span = hour_of_line(plant, stations)
     if span is None:

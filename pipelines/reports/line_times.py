@@ -32,10 +32,10 @@ COLUMNS = (
 
 def line_picture(plant: Plant, times: LineTimes, now: datetime | None, chosen: Span | None = None) -> tuple[str, str]:
     """The picture as SVG and in words. now: the moment of a live picture."""
-    tracks = _tracks(plant, times)
-    signal = _signal(times)
+    tracks, signal = _tracks(plant, times), _signal(times)
+    words = in_words(tracks)
     picture = TimePicture(
-        name=say("{line} in time: {words}", line=times.line, words=in_words(tracks)),
+        name=say("{line} in time: {words}", line=times.line, words=words),
         span=times.span,
         lehr=timedelta(minutes=times.lehr.minutes),
         tracks=tracks,
@@ -43,11 +43,12 @@ def line_picture(plant: Plant, times: LineTimes, now: datetime | None, chosen: S
         words=_words(plant, times, now),
         local=plant.clock.local,
         still=tuple(times.still),
+        silent=_silent(times, now),
         onset=_onset(plant, times, signal) if signal is not None else None,
         chosen=chosen,
         now=now,
     )
-    return drawn(picture), in_words(tracks)
+    return drawn(picture), words
 
 
 def _signal(times: LineTimes) -> Signal | None:
@@ -64,9 +65,16 @@ def _words(plant: Plant, times: LineTimes, now: datetime | None) -> PictureWords
         formed=say("formed"),
         shift=say("{minutes} before ({low} to {high})", minutes=minutes, low=low, high=high),
         still=say("no ware"),
+        silent=say("no counts"),
         lehr=(say("in the"), say("lehr"), minutes),
         now="" if now is None else say("now {time}", time=f"{plant.clock.local(now):%H:%M}"),
     )
+
+
+def _silent(times: LineTimes, now: datetime | None) -> tuple[Span, ...]:
+    """The spans without counts; in a live picture also from the newest count until now."""
+    since = () if now is None or now <= times.span.end else (Span(times.span.end, now),)
+    return (*times.silent, *since)
 
 
 def _onset(plant: Plant, times: LineTimes, signal: Signal) -> MarkedOnset:
@@ -80,26 +88,15 @@ def _onset(plant: Plant, times: LineTimes, signal: Signal) -> MarkedOnset:
 
 def _tracks(plant: Plant, times: LineTimes) -> tuple[Track, ...]:
     excesses = [s for s in times.signals if s.kind == "excess" and not s.passed]
-    tracks = [_track(say("Calls"), times, times.calls, _beyond(times, excesses))]
-    codes = [times.defect] if times.defect is not None else []
-    for code in codes:
-        assert times.chosen is not None
-        mine = [s for s in excesses if s.defect == code]
-        lost = np.maximum.reduce(
-            [times.chosen.beyond(s.onset, s.ended) for s in mine] or [np.zeros(len(times.calls.ware))]
-        )
-        tracks.append(_track(_named(plant, code), times, times.chosen, lost))
+    tracks = [_track(say("Calls"), times, times.calls, excesses)]
+    if times.defect is not None and times.chosen is not None:
+        mine = [s for s in excesses if s.defect == times.defect]
+        tracks.append(_track(_named(plant, times.defect), times, times.chosen, mine))
     return tuple(tracks)
 
 
-def _beyond(times: LineTimes, excesses: Sequence[Signal]) -> np.ndarray:
-    """What all signals together let stand above expectation: no more than lies above it."""
-    beyond = [times.calls.beyond(s.onset, s.ended) for s in excesses]
-    answer: np.ndarray = np.maximum.reduce(beyond or [np.zeros(len(times.calls.ware))])
-    return answer
-
-
-def _track(title: str, times: LineTimes, series: CallsInTime, beyond: np.ndarray) -> Track:
+def _track(title: str, times: LineTimes, series: CallsInTime, signals: Sequence[Signal]) -> Track:
+    """A series with what these signals together let stand above expectation: no more than lies above it."""
     minutes = series.step_s // 60
     if minutes < 60:
         each = say("{line}, per {minutes} min", line=times.line, minutes=minutes)
@@ -108,7 +105,8 @@ def _track(title: str, times: LineTimes, series: CallsInTime, beyond: np.ndarray
     known = series.expected[np.isfinite(series.expected) & (series.expected > 0)]
     mean = expected(float(known.mean())) if len(known) else ""
     under = (each, say("{number} expected", number=mean) if len(known) else say("no past to compare"))
-    values = (series.calls, series.expected, series.low, series.high, beyond)
+    beyond = [np.zeros(len(series.calls)), *(series.beyond(s.onset, s.ended) for s in signals)]
+    values = (series.calls, series.expected, series.low, series.high, np.maximum.reduce(beyond))
     return Track(title, under, series.step_s, *(list(map(float, value)) for value in values))
 
 

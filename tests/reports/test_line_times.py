@@ -44,4 +44,13 @@ def test_the_picture_says_in_words_what_it_shows(line: Place) -> None:
     assert "1 of 20 not caught" in svg and "2 parts fitted" in svg and "stop goes on, section 3" in svg
     assert svg.count('class="still"') == 2, "once for a desk, once for a phone"
     assert svg.count("no ware") == 1, "the words where there is room for them"
+    assert svg.count('class="silent"') == 2, "and twenty minutes without counts are something else"
     assert WINDOW.seconds == 6 * 3600
+
+
+def test_a_live_picture_says_that_nothing_came_since_the_newest_count(line: Place) -> None:
+    """Counts that stopped three hours ago leave three hours of which the picture claims nothing."""
+    svg, _ = line_picture(line.plant, times(line), WINDOW.end + 3 * HOUR)
+    assert svg.count('class="silent"') == 4, "twenty minutes and three hours, for a desk and for a phone"
+    assert svg.count(">no counts<") >= 2, "the three hours are named on both"
+    assert "now 18:00" in svg, "14:00 of UTC and three hours, by the works' clock"

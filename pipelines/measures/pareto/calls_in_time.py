@@ -40,7 +40,8 @@ def in_bins(rows: pl.DataFrame, value: str, first: datetime, step_s: int, bins: 
     nan where no window reaches.
     """
     sums, known = np.zeros(bins), np.zeros(bins, bool)
-    for moment, window_s, count in rows.select("moment", "window_s", value).iter_rows():
+    windows = rows.group_by("moment", "window_s").agg(pl.col(value).sum())
+    for moment, window_s, count in windows.iter_rows():
         start = (moment - first).total_seconds() / step_s
         length = max(window_s / step_s, 1.0)
         low, high = max(0, int(np.floor(start))), min(bins, int(np.ceil(start + length)))

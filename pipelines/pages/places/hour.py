@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from pipelines import typed
-from pipelines.answers.now import hour_of_line, stations_alive
+from pipelines.answers.now import newest_hour
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.pages.page_question import PageQuestion, State
@@ -87,14 +87,12 @@ def fixed_hour(web: Web, line: str, span: Span) -> PageQuestion:
 
 def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
     """The whole hour of a line's newest count; the clock's hour where it has none."""
-    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
-    span = hour_of_line(plant, stations)
+    span = newest_hour(reader, plant, line, web.desk.now())
     return plant.clock.hour_of(span.start if span is not None else web.desk.now())
 
 
 def _hour(plant: Plant, line: str, span: Span, page: Page, live: int = 0) -> View:
-    here = plant.clock.local(span.start).strftime("%Y-%m-%dT%H:%M")
-    end = plant.clock.local(span.end).strftime("%Y-%m-%dT%H:%M")
+    here, end = plant.clock.typed(span.start), plant.clock.typed(span.end)
     view = view_of("hour", page, live)
     moulds = (say("the cavities in this hour"), f"/moulds/{line}?from={here}&to={end}")
     newest = (say("the newest hour"), f"/hour/{line}")

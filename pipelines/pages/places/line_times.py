@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from pipelines.answers.line_times import LineTimes, answer_line_times
-from pipelines.answers.now import hour_of_line, stations_alive
+from pipelines.answers.now import newest_hour
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
@@ -87,8 +87,7 @@ def _picture_span(chosen: Span | None, end: datetime, hours: int) -> Span:
 
 
 def _newest(web: Web, reader: Reader, plant: Plant, line: str, hours: int) -> Span:
-    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
-    span = hour_of_line(plant, stations)
+    span = newest_hour(reader, plant, line, web.desk.now())
     end = span.end if span is not None else web.desk.now().replace(second=0, microsecond=0)
     return Span(end - timedelta(hours=hours), end)
 
@@ -156,21 +155,17 @@ def _doubts(plant: Plant, times: LineTimes) -> list[str]:
     return [*said, *dict.fromkeys(times.doubts)]
 
 
-def _local(plant: Plant, at: datetime) -> str:
-    return plant.clock.local(at).strftime("%Y-%m-%dT%H:%M")
-
-
 def _links(plant: Plant, times: LineTimes, hours: int, past: bool) -> tuple[tuple[str, str], ...]:
     line, end = times.line, times.span.end
     more = f"&defect={times.defect}" if times.defect is not None else ""
-    at = f"&until={_local(plant, end)}" if past else ""
-    back = _local(plant, end - timedelta(hours=hours))
+    at = f"&until={plant.clock.typed(end)}" if past else ""
+    back = plant.clock.typed(end - timedelta(hours=hours))
     return (
         (say("← earlier"), f"/times/{line}?hours={hours}&until={back}{more}"),
         *(((say("now"), f"/times/{line}?hours={hours}{more}"),) if past else ()),
         *((say("{each} h", each=each), f"/times/{line}?hours={each}{at}{more}") for each in OFFERED if each != hours),
-        (say("the hour"), f"/hour/{line}?at={_local(plant, end - timedelta(seconds=1))}"),
-        (say("the cavities"), f"/moulds/{line}?from={_local(plant, times.span.start)}&to={_local(plant, end)}"),
+        (say("the hour"), f"/hour/{line}?at={plant.clock.typed(end - timedelta(seconds=1))}"),
+        (say("the cavities"), f"/moulds/{line}?from={plant.clock.typed(times.span.start)}&to={plant.clock.typed(end)}"),
         *((other, f"/times/{other}?hours={hours}{at}") for other in plant.lines if other != line),
     )
 
@@ -182,9 +177,11 @@ def _choose(plant: Plant, times: LineTimes, window: Span, hours: int) -> Special
         *((code, say("{code} {name}", code=code, name=defect_name(each.name))) for code, each in plant.faults.items()),
     ]
     fields = [
-        field("from", say("From, by the cold-end clock"), _local(plant, window.start), kind="datetime-local", most=40),
-        field("to", say("To"), _local(plant, window.end), kind="datetime-local", most=40),
+        field(
+            "from", say("From, by the cold-end clock"), plant.clock.typed(window.start), kind="datetime-local", most=40
+        ),
+        field("to", say("To"), plant.clock.typed(window.end), kind="datetime-local", most=40),
         choice("defect", say("Defect"), every, times.defect or ""),
     ]
-    hidden = (("hours", str(hours)), ("until", _local(plant, times.span.end)))
+    hidden = (("hours", str(hours)), ("until", plant.clock.typed(times.span.end)))
     return form(say("A window"), f"/times/{times.line}", fields, (("", say("Show")),), method="get", hidden=hidden)

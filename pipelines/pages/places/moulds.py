@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from pipelines.answers.moulds import MachineNow, answer_moulds
-from pipelines.answers.now import hour_of_line, stations_alive
+from pipelines.answers.now import newest_hour
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
@@ -93,8 +93,7 @@ def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str 
 
 
 def _line_end(web: Web, reader: Reader, plant: Plant, line: str) -> datetime:
-    stations = [station for station in stations_alive(reader, plant, web.desk.now()) if station.line == line]
-    span = hour_of_line(plant, stations)
+    span = newest_hour(reader, plant, line, web.desk.now())
     return span.end if span is not None else web.desk.now()
 
 
@@ -107,8 +106,8 @@ def moulds_view(
     what = say("{defect} {name}", defect=defect, name=plant.defects[defect].name) if defect else say("all defects")
     clock = plant.clock
     here = (
-        ("from", clock.local(span.start).strftime("%Y-%m-%dT%H:%M")),
-        ("to", clock.local(span.end).strftime("%Y-%m-%dT%H:%M")),
+        ("from", clock.typed(span.start)),
+        ("to", clock.typed(span.end)),
     )
     fixed = f"?{here[0][0]}={here[0][1]}&{here[1][0]}={here[1][1]}" if not refresh_s else f"?hours={hours}"
     others = [(each, f"/moulds/{each}{fixed}") for each in plant.lines if each != line]
@@ -274,7 +273,7 @@ def _signal(plant: Plant, machine: MachineNow, signal: Signal, number: int) -> d
     """A signal as the list above the machine shows it, with the address of the hour in which it last stood."""
     clock = plant.clock
     seen = (machine.span.end if signal.ended is None else min(signal.ended, machine.span.end)) - timedelta(seconds=1)
-    hour = clock.local(clock.hour_of(seen).start).strftime("%Y-%m-%dT%H:%M")
+    hour = clock.typed(clock.hour_of(seen).start)
     near = machine.span.end
     return {
         "n": number,

@@ -61,6 +61,7 @@ class PictureWords:
     formed: str
     shift: str
     still: str
+    silent: str
     lehr: tuple[str, ...]
     now: str
 
@@ -237,8 +238,11 @@ class _Picture:
         self._scale(top)
         self._band(track, top)
         self._bars(track, top)
-        for still in self.picture.still:
-            self._still(still)
+        words = self.picture.words
+        for span in self.picture.still:
+            self._empty("still", span, words.still)
+        for span in self.picture.silent:
+            self._empty("silent", span, words.silent)
         self._across(first=track is self.picture.tracks[0])
         self.y += layout.track
 
@@ -253,35 +257,35 @@ class _Picture:
                 words = decimals(part * top, 0 if (part * top) % 1 == 0 else 1)
                 self._text(self.layout.left - 6, y + 0.35 * self.layout.text, words, "end", "quiet")
 
-    def _steps(self, values: Sequence[float], top: float) -> Iterator[list[tuple[float, float, float]]]:
-        """Runs of known bins: (left, right, height) each."""
-        run: list[tuple[float, float, float]] = []
-        step = timedelta(seconds=self.picture.tracks[0].step_s)
-        for number, value in enumerate(values):
-            if not isfinite(value):
-                if run:
-                    yield run
+    def _runs(self, step_s: int, *series: Sequence[float]) -> Iterator[list[tuple[float, ...]]]:
+        """Runs of bins of which the first series knows something: (left, right, value of each series) each."""
+        step, run = timedelta(seconds=step_s), []
+        for number, values in enumerate(zip(*series, strict=True)):
+            if isfinite(values[0]):
+                start = self.picture.span.start + number * step
+                run.append((self.x(start), self.x(min(start + step, self.picture.span.end)), *values))
+            elif run:
+                yield run
                 run = []
-                continue
-            start = self.picture.span.start + number * step
-            run.append((self.x(start), self.x(min(start + step, self.picture.span.end)), self._height(value, top)))
         if run:
             yield run
 
     def _band(self, track: Track, top: float) -> None:
         """What 95 of 100 bins keep, and what is expected."""
-        for low, high in zip(self._steps(track.low, top), self._steps(track.high, top), strict=True):
-            there = stepped([(right, y) for _, right, y in high])
-            back = stepped([(left, y) for left, _, y in reversed(low)])
-            self.parts.append(f'<path class="band" d="M{high[0][0]:.1f} {low[0][2]:.0f}{there}{back}z"/>')
-        for run in self._steps(track.expected, top):
-            line = stepped([(right, y) for _, right, y in run])
-            self.parts.append(f'<path class="expected" d="M{run[0][0]:.1f} {run[0][2]:.1f}{line}"/>')
+        for run in self._runs(track.step_s, track.high, track.low):
+            there = stepped([(right, self._height(high, top)) for _, right, high, _ in run])
+            back = stepped([(left, self._height(low, top)) for left, _, _, low in reversed(run)])
+            foot = self._height(run[0][3], top)
+            self.parts.append(f'<path class="band" d="M{run[0][0]:.1f} {foot:.0f}{there}{back}z"/>')
+        for run in self._runs(track.step_s, track.expected):
+            line = stepped([(right, self._height(value, top)) for _, right, value in run])
+            first = self._height(run[0][2], top)
+            self.parts.append(f'<path class="expected" d="M{run[0][0]:.1f} {first:.1f}{line}"/>')
 
     def _bars(self, track: Track, top: float) -> None:
         """Counts as one stepped shape, and what lies beyond on top of it as another."""
         plain, lit = [], []
-        for run in self._runs(track):
+        for run in self._runs(track.step_s, track.values, track.beyond):
             plain += self._shape(run, [value - beyond for _, _, value, beyond in run], [0.0] * len(run), top)
             lit += self._shape(
                 run, [value for *_, value, _ in run], [value - beyond for _, _, value, beyond in run], top
@@ -290,23 +294,7 @@ class _Picture:
             if shapes:
                 self.parts.append(f'<path class="{kind}" d="{"".join(shapes)}"/>')
 
-    def _runs(self, track: Track) -> Iterator[list[tuple[float, float, float, float]]]:
-        """Runs of known bins: (left, right, value, beyond) each."""
-        step, run = timedelta(seconds=track.step_s), []
-        for number, (value, beyond) in enumerate(zip(track.values, track.beyond, strict=True)):
-            if isfinite(value):
-                start = self.picture.span.start + number * step
-                right = self.x(min(start + step, self.picture.span.end))
-                run.append((self.x(start), right, value, beyond))
-            elif run:
-                yield run
-                run = []
-        if run:
-            yield run
-
-    def _shape(
-        self, run: list[tuple[float, float, float, float]], tops: list[float], feet: list[float], top: float
-    ) -> list[str]:
+    def _shape(self, run: list[tuple[float, ...]], tops: list[float], feet: list[float], top: float) -> list[str]:
         """The outlines between two stepped lines, one for each stretch in which the upper lies above the lower."""
         shapes = []
         for above, stretch in groupby(range(len(run)), lambda n: tops[n] > feet[n]):
@@ -319,17 +307,18 @@ class _Picture:
             shapes.append(f"M{run[first][0]:.1f} {self._height(feet[first], top):.0f}{there}{back}z")
         return shapes
 
-    def _still(self, still: Span) -> None:
-        left, right = self._within(still)
+    def _empty(self, kind: str, span: Span, words: str) -> None:
+        """A span of which there is nothing to draw, and why."""
+        left, right = self._within(span)
         if right - left < 2:
             return
-        self._rect("still", left, right)
+        self._rect(kind, left, right)
         if right - left > 1.3 * self.layout.text:
             x, y = (left + right) / 2 + 0.35 * self.layout.text, self.y + self.layout.track / 2
-            self.said.append(self.picture.words.still)
+            self.said.append(words)
             self.parts.append(
                 f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="middle" class="quiet" transform="rotate(-90 {x:.1f} '
-                f'{y:.1f})">{escape(self.picture.words.still)}</text>'
+                f'{y:.1f})">{escape(words)}</text>'
             )
 
     # what stands across

@@ -34,7 +34,9 @@ def picture(**more: object) -> TimePicture:
         "lehr": LEHR,
         "tracks": (track([4.0] * 24),),
         "marks": (),
-        "words": PictureWords("cold end", "formed", "90 min before", "no ware", ("in the", "lehr"), "now 18:06"),
+        "words": PictureWords(
+            "cold end", "formed", "90 min before", "no ware", "no counts", ("in the", "lehr"), "now 18:06"
+        ),
         "local": lambda moment: moment,
     }
     return TimePicture(**{**given, **more})  # type: ignore[arg-type]
