@@ -164,7 +164,7 @@ def _write(
         if kept.exists():
             earlier.append((f"revision {number}", kept.name))
     page = page_of(plant, day, words, why, tuple(earlier))
-    write_page(page, path)
+    write_page(page, path, plant.works.name)
     keep_page(page, path, marks)
     return path
 

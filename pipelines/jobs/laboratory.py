@@ -52,7 +52,7 @@ def laboratory_pages(opened: OpenSite, plant: Plant, jobs: Sequence[Job]) -> lis
             marks = site_marks(reader, works_mark(opened.plant))
             page = report.page(reader, plant, of, day)
         path: Path = opened.site.reports / report.address(day, of)
-        write_page(page, path)
+        write_page(page, path, plant.works.name)
         keep_page(page, path, marks)
         paths.append(path)
     return paths

@@ -124,7 +124,7 @@ def _hour_page(opened: OpenSite, plant: Plant, line: str, start: datetime) -> Pa
         page = report.page(reader, plant, line, span)
         marks = site_marks(reader, works_mark(opened.plant))
     path: Path = opened.site.reports / report.address(plant, line, span)
-    write_page(page, path)
+    write_page(page, path, plant.works.name)
     keep_page(page, path, marks)
     return path
 
@@ -134,10 +134,11 @@ def write_index(opened: OpenSite) -> Path:
     from pipelines.reports.all_reports import ALL_REPORTS, write_page
     from pipelines.reports.index import index_page
 
+    works = opened.plant.works.name
     if opened.ledger.exists:
         with opened.ledger.reading() as reader:
             holds = ALL_REPORTS["holds"].page(reader, opened.plant)
-        write_page(holds, opened.site.reports / ALL_REPORTS["holds"].address())
+        write_page(holds, opened.site.reports / ALL_REPORTS["holds"].address(), works)
     path = opened.site.reports / "index.html"
-    write_page(index_page(opened.plant, opened.site.reports), path)
+    write_page(index_page(opened.plant, opened.site.reports), path, works)
     return path

@@ -17,7 +17,7 @@ def write_trace(opened: OpenSite, trace: Trace) -> tuple[Path, Path]:
         for name in ("trace", "trace for the customer"):
             report = ALL_REPORTS[name]
             path: Path = opened.site.reports / report.address(trace)
-            write_page(report.page(reader, opened.known, trace), path)
+            write_page(report.page(reader, opened.known, trace), path, opened.known.works.name)
             paths.append(path)
     write_index(opened)
     return paths[0], paths[1]

@@ -46,7 +46,7 @@ from pipelines.pages.turns import TooMany
 from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
 from pipelines.people.books import Books
-from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.page import Page, Section
 from pipelines.settings import Settings, Site
 from pipelines.words import Worded, joined, say, sentence_of, template
 
@@ -125,7 +125,7 @@ def _page(web: Web, request: Request, status: int, text: str) -> Response:
     part = Section(
         t("What happened"), texts=(text,) if isinstance(text, Worded) else tuple(text.splitlines()), wide=True
     )
-    return web.show_own(request, View("", t("That did not work"), "", (part,), cautions=()), status)
+    return web.show_own(request, View("", Page(t("That did not work"), "", (part,), cautions=())), status)
 
 
 class _Sentences:

@@ -78,7 +78,7 @@ def order_asked(sort: str | None, view: View) -> Order | None:
     order = order_of(sort)
     if order is None or order.table in view.sometimes:
         return order
-    sheets = named_sheets(view.sheets)
+    sheets = named_sheets(view.page.sheets)
     if order.table not in sheets:
         known = say("it has {sheets}", sheets=joined(", ", sheets)) if sheets else say("it has none")
         raise WrongUse(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pipelines.pages.view import Special
+from pipelines.reports.frame.page import Special
 
 
 def field(

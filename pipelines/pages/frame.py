@@ -19,9 +19,10 @@ from urllib.parse import quote
 from jinja2 import DictLoader, Environment, StrictUndefined
 
 from pipelines.pages.texts import Texts
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.people.access import ACTS, Person
 from pipelines.reports.frame.order import Order
+from pipelines.reports.frame.page import Special
 from pipelines.reports.frame.sorted_table import address, named_sheets
 from pipelines.reports.frame.table_html import Dress, table_html
 from pipelines.words import LANGUAGES, say
@@ -100,9 +101,9 @@ class PageRequest:
 def body_html(view: View, asked: PageRequest) -> str:
     """The content of a page, with tokens for what differs between readers."""
     write = asked.texts.say
-    names = {id(sheet): name for name, sheet in named_sheets(view.sheets).items()}
+    names = {id(sheet): name for name, sheet in named_sheets(view.page.sheets).items()}
     parts, used = [], set()
-    for part in view.parts:
+    for part in view.page.sections:
         plain = (
             re.sub(r"[^a-z0-9]+", "-", (part.name if isinstance(part, Special) else part.title).lower()).strip("-")
             or "part"
@@ -114,6 +115,7 @@ def body_html(view: View, asked: PageRequest) -> str:
         parts.append((_whole(part), plain, table))
     text: str = _template("view").render(
         view=view,
+        page=view.page,
         parts=parts,
         t=asked.texts,
         say=write,
@@ -121,7 +123,7 @@ def body_html(view: View, asked: PageRequest) -> str:
         every_s=f"{asked.every_s:g}",
         form_token=_TOKEN,
         to=_HERE,
-        has_tables=bool(view.sheets),
+        has_tables=bool(view.page.sheets),
         workbook=address(asked.query, **{"as": "xlsx"}),
         in_words=lambda chart: _in_words(write(chart), asked.texts),
     )

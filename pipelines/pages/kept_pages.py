@@ -12,12 +12,12 @@ from dataclasses import replace
 from datetime import datetime
 
 from cachetools import LRUCache
-from pydantic import TypeAdapter
 
 from pipelines.answers.site_marks import SiteMarks
 from pipelines.pages.page_question import Key, State
 from pipelines.pages.view import View
 from pipelines.reports.frame.kept_page import packed_page, unpacked_page
+from pipelines.reports.frame.page import Page
 
 MOST_PAGES, MOST_BYTES = 250, 48 << 20
 MOST_BESIDE = 24  # things written of one page: languages, orders, ages, workbooks
@@ -25,30 +25,33 @@ LIVE_AT_MOST_S = 60.0  # by the works' clock, a page of now is made anew whether
 LIVE_S = {"now": 30.0, "feeds": 30.0}  # those that name the stations: a browser asks again within as much
 LOOKED_AT_S = 600.0  # since somebody asked for it last, a page is made anew before anybody asks again
 _AROUND_IT = 5_000  # bytes of a page's objects, about
-_VIEW = TypeAdapter(View)
 
 
 class KeptPage:
     """A page as it was made: of which state, when by the works' clock. Kept packed: tens of kilobytes, not megabytes of
     objects.
 
-    face: the view without its parts.  good: when its state was last seen to be that of its question; asked: when
-    somebody asked for it, both by this process's clock.
+    face: the view without what its page is packed for.  good: when its state was last seen to be that of its question;
+    asked: when somebody asked for it, both by this process's clock.
     """
 
     def __init__(self, view: View, state: State, marks: SiteMarks, at: datetime):
-        self.face = replace(view, parts=(), cautions=(), sources=())
+        self.face = replace(view, page=replace(view.page, sections=(), cautions=(), sources=()))
         self.live_s = LIVE_S.get(view.kind, LIVE_AT_MOST_S) if view.refresh_s else 0.0
         self.state, self.at = state, at
         self.good, self.asked = time.monotonic(), -LOOKED_AT_S
-        self._packed = packed_page(view, marks)
+        self._packed = packed_page(view.page, marks)
         self.beside: OrderedDict[Key, bytes] = OrderedDict()
 
     @property
+    def page(self) -> Page:
+        """The page with all its sections, unpacked anew."""
+        return unpacked_page(self._packed)[0]
+
+    @property
     def view(self) -> View:
-        """The page with all its parts, unpacked anew."""
-        view: View = unpacked_page(self._packed, _VIEW)[0]
-        return view
+        """The same in the application's frame."""
+        return replace(self.face, page=self.page)
 
     @property
     def size(self) -> int:

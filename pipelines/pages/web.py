@@ -36,6 +36,7 @@ from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
 from pipelines.people.access import People, Person
 from pipelines.people.books import Books
+from pipelines.reports.frame.page import Page
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.sorted_table import named_sheets
 from pipelines.reports.frame.table_csv import page_csv
@@ -252,7 +253,7 @@ class Web:
 
     def _framed(self, face: View, body: str, reader: PageReader) -> str:
         works = self.desk.opened.plant.works.name
-        return page_html(works, face.kind, face.title, self.every_s(face.refresh_s), body, reader)
+        return page_html(works, face.kind, face.page.title, self.every_s(face.refresh_s), body, reader)
 
     def _age(self, face: View, t: Texts) -> dict[str, str]:
         """What stands on a live page about the age of its counts at this moment; nothing on others."""
@@ -310,30 +311,30 @@ class Web:
             data = self.desk.kept.beside(
                 key, page, ("xlsx", name), lambda: bytes(self._taken_of(request, page.view, wanted).body)
             )
-        return _workbook_file(data, page.face.title, name)
+        return _workbook_file(data, page.face.page.title, name)
 
     def _taken_of(self, request: Request, view: View, wanted: str) -> Response:
         """A page's tables as a workbook, or one of them as CSV."""
-        sheets, t = named_sheets(view.sheets), self.texts(request)
+        sheets, t = named_sheets(view.page.sheets), self.texts(request)
         order = order_asked(request.query_params.get("sort"), view)
         name = request.query_params.get("table", "")
         if wanted == "xlsx" and sheets and (not name or name in sheets):
             with self.desk.turns.turn():
-                data = workbook(view, [sheets[name]] if name else view.sheets)
-            return _workbook_file(data, view.title, name)
+                data = workbook(view.page, [sheets[name]] if name else view.page.sheets)
+            return _workbook_file(data, view.page.title, name)
         if wanted == "csv" and name in sheets:
             text = page_csv(sheets[name], order if order and order.table == name else None, t.say)
             return _file(
-                b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.title)}-{name}.csv"
+                b"\xef\xbb\xbf" + text.encode(), "text/csv; charset=utf-8", f"{file_name(view.page.title)}-{name}.csv"
             )
         raise Refused(404, t("This page has no such table."))
 
 
-def workbook(view: View, sheets: Sequence[Sheet]) -> bytes:
+def workbook(page: Page, sheets: Sequence[Sheet]) -> bytes:
     """Tables of a page as a workbook."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tables.xlsx"
-        write_workbook(path, view.title, sheets, (*view.sources, *view.cautions, view.made))
+        write_workbook(path, page.title, sheets, (*page.sources, *page.cautions, page.made))
         return io.BytesIO(path.read_bytes()).getvalue()
 
 

@@ -34,7 +34,6 @@ def holds_page(reader: Reader, plant: Plant) -> Page:
     ended = [h for h in pallets if h.hold and h.state not in (HELD, PROPOSED)]
     newest = _newest(plant, made[-1]) if made else say("no decision was made yet")
     return Page(
-        works=plant.works.name,
         title=say("Holds"),
         when=newest,
         figures=(

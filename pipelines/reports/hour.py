@@ -37,7 +37,6 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
     by_defect = hour.paretos["defect"]
     address = hour_address(plant, line, span)
     return Page(
-        works=plant.works.name,
         title=say("{line}: rejects of the hour", line=line),
         when=say(
             "{start} to {end}, by the cold-end clock",

@@ -16,7 +16,6 @@ def index_page(plant: Plant, reports: Path) -> Page:
     traces = sorted(path.stem for path in (reports / "trace").glob("*.html"))
     newest = _newest_hours(plant, reports)
     return Page(
-        works=plant.works.name,
         title="Reports",
         when="pages that open from disk",
         sections=(

@@ -47,7 +47,6 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
-        works=plant.works.name,
         title=f"Weights, line {line}, production day {day.isoformat()}",
         when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
         figures=tuple(figure for study in item_studies for figure in _figures(study)),

@@ -66,7 +66,7 @@ def test_now_lists_them_with_the_caution_and_what_left(place: Place) -> None:
     with place.opened.ledger.reading() as reader:
         now = answer_now(reader, place.plant, NINE + 120 * MINUTE)
         later = answer_now(reader, place.plant, NINE + timedelta(hours=13))
-    section = next(part for part in now_view(place.plant, now, 30).parts if part.title == TITLE)
+    section = next(part for part in now_view(place.plant, now, 30).page.sections if part.title == TITLE)
     said = "K1 packing, 10:00, cleared 10:05: 3 pallets beside it, 1 of them dispatched (swept twice)"
     assert section.items == (said,)
     assert section.sheet is not None and "authorised people" in section.sheet.caption

@@ -55,7 +55,7 @@ def pages(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> dict[st
             "customer": ALL_REPORTS["trace for the customer"].page(reader, plant, trace),
         }
     for name, page in made.items():
-        write_page(page, folder / f"{name}.html")
+        write_page(page, folder / f"{name}.html", "A works")
     return {name: folder / f"{name}.html" for name in made}
 
 

@@ -147,8 +147,8 @@ def test_an_acknowledgement_stays_with_its_signal(kept: Place) -> None:
     assert the_mould(kept).id == name
     span = kept.plant.clock.hour_of(the_mould(kept).raised)
     with kept.opened.ledger.reading() as reader:
-        text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span))
-        day = page_html(ALL_REPORTS["day"].page(reader, kept.plant, DAY))
+        text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span), "A works")
+        day = page_html(ALL_REPORTS["day"].page(reader, kept.plant, DAY), "A works")
     assert "Seen by N. Kos" in text and "&lt;b&gt;blank changed" in text and "<b>blank" not in text
     assert name in day and "What was not chance" in day
 
@@ -156,7 +156,7 @@ def test_an_acknowledgement_stays_with_its_signal(kept: Place) -> None:
 def test_the_hour_page_says_what_where_since_when_and_what_ends_it(kept: Place) -> None:
     span = kept.plant.clock.hour_of(the_mould(kept).raised)
     with kept.opened.ledger.reading() as reader:
-        text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span))
+        text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span), "A works")
     for words in (
         "What is not chance",
         "CHF finish check (major): mould",
@@ -253,7 +253,9 @@ def test_one_critical_call_is_shown_whatever_chance_says(place: Place) -> None:
     span = Span(start, start + timedelta(hours=2))
     with place.opened.ledger.reading() as reader:
         signals = answer_signals(reader, place.plant, span, "K1")
-        page = page_html(ALL_REPORTS["hour"].page(reader, place.plant, "K1", place.plant.clock.hours_of(DAY)[1]))
+        page = page_html(
+            ALL_REPORTS["hour"].page(reader, place.plant, "K1", place.plant.clock.hours_of(DAY)[1]), "A works"
+        )
     assert [(signal.kind, signal.defect, signal.calls, signal.ware) for signal in signals] == [
         ("critical call", "SPK", 1, 18_000.0)
     ]

@@ -19,6 +19,7 @@ from pipelines.pages.made_pages import Desk
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Page
 from pipelines.site.locks import is_held, one_run_at_a_time, running_flows
 from tests.conftest import HEAD, NOW, Place
 from tests.pages.conftest import served
@@ -34,7 +35,7 @@ class Maker:
 
     def __call__(self, reader: Reader, plant: Plant) -> View:
         self.count += 1
-        return View("", f"made {self.count}", "", ())
+        return View("", Page(f"made {self.count}", "", ()))
 
 
 @pytest.fixture
@@ -44,7 +45,7 @@ def desk(site: Place) -> Callable[[float], Desk]:
 
 def title(desk: Desk, make: Callable[[Reader, Plant], View], span: Span | None = None) -> str:
     """What the page of a question is called that this desk shows now."""
-    return desk.page(PageQuestion(("a page",), make, span)).view.title
+    return desk.page(PageQuestion(("a page",), make, span)).view.page.title
 
 
 _COUNT = iter(range(10_000))

@@ -28,6 +28,7 @@ from pipelines.pages.view import View
 from pipelines.plant.works import Plant
 from pipelines.reports import all_reports
 from pipelines.reports.frame.kept_page import kept_path
+from pipelines.reports.frame.page import Page
 from tests.conftest import HEAD, Place
 from tests.pages.conftest import Browser, served
 from tests.pages.test_every_page_answers import PAGES
@@ -51,7 +52,7 @@ def test_what_is_kept_of_every_page_is_written_as_what_was_made(browser: Make, m
         this_browser.get(address)
     assert len(made) > 15
     for view, page in made:
-        assert body_html(page.view, asked) == body_html(view, asked), view.title
+        assert body_html(page.view, asked) == body_html(view, asked), view.page.title
 
 
 @pytest.fixture
@@ -163,7 +164,7 @@ def test_the_one_grace(site: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(desk, "flow_runs", lambda: at_work[0])
 
     def make(reader: Reader, plant: Plant) -> View:
-        return View("", "a page", "", (), refresh_s=30)
+        return View("", Page("a page", "", ()), refresh_s=30)
 
     question = PageQuestion(("a page",), make)
     page = desk.page(question)
@@ -199,7 +200,7 @@ def test_kept_pages_keep_within_their_bytes_and_their_number(site: Place, monkey
     marks, state = desk.marks(), State("", 0, ())
 
     def kept(number: int) -> KeptPage:
-        page = KeptPage(View("", f"page {number}", "", ()), state, marks, desk.now())
+        page = KeptPage(View("", Page(f"page {number}", "", ())), state, marks, desk.now())
         pages.keep((number,), page)
         return page
 

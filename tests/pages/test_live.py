@@ -22,6 +22,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.texts import texts
 from pipelines.pages.view import View
 from pipelines.pages.web import Options
+from pipelines.reports.frame.page import Page
 from pipelines.site.locks import one_run_at_a_time
 from tests.conftest import Place
 from tests.pages.conftest import AT, served
@@ -130,7 +131,7 @@ def test_a_live_page_is_made_anew_by_the_clock_and_others_are_not(site: Place) -
     def make(name: str, refresh_s: int) -> Callable[..., View]:
         def one(*_: object) -> View:
             made[name] += 1
-            return View("", name, "", (), refresh_s=refresh_s)
+            return View("", Page(name, "", ()), refresh_s=refresh_s)
 
         return one
 

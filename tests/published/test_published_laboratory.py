@@ -191,20 +191,22 @@ def test_the_range_method_and_its_constants() -> None:
     each group spans 2 ml about 750 ml.
     """
     verdict = by_range([749, 749.5, 750, 750.5, 751] * 8, 750, 10)
-    assert (verdict.mean, verdict.spread, verdict.low, verdict.high) == (
+    assert (verdict.mean_ml, verdict.spread_ml, verdict.low, verdict.high) == (
         750,
         2,
         pytest.approx(748.664),
         pytest.approx(751.336),
     )
-    assert verdict.spread_most == pytest.approx(12.56) and verdict.accepted and verdict.margin == pytest.approx(8.664)
+    assert (
+        verdict.spread_most == pytest.approx(12.56) and verdict.accepted and verdict.margin_ml == pytest.approx(8.664)
+    )
 
 
 def test_groups_of_the_range_method_are_those_taken_one_after_another() -> None:
     """Directive 75/107/EEC, annex II 3.2 (from memory): groups of five in the order of taking. By hand: capacities that
     rise by 0.1 ml from bottle to bottle have a range of 0.4 ml in every group.
     """
-    assert by_range([748.0 + 0.1 * n for n in range(40)], 750, 10).spread == pytest.approx(0.4)
+    assert by_range([748.0 + 0.1 * n for n in range(40)], 750, 10).spread_ml == pytest.approx(0.4)
 
 
 @pytest.mark.parametrize("share", [0.025, 0.04, 0.065])

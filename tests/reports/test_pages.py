@@ -65,7 +65,7 @@ def pages(day_taken: Place) -> dict[str, Page]:
 
 @pytest.mark.parametrize("name", list(ALL_REPORTS))
 def test_a_page_asks_nothing_of_any_network(name: str, pages: dict[str, Page]) -> None:
-    text = page_html(pages[name])
+    text = page_html(pages[name], "A works")
     seen = Seen()
     seen.feed(text)
     assert seen.asks == [] and "script" not in seen.tags and "link" not in seen.tags and "img" not in seen.tags
@@ -76,7 +76,7 @@ def test_a_page_asks_nothing_of_any_network(name: str, pages: dict[str, Page]) -
 
 @pytest.mark.parametrize("name", list(ALL_REPORTS))
 def test_a_page_has_what_a_reader_without_eyes_or_mouse_needs(name: str, pages: dict[str, Page]) -> None:
-    text = page_html(pages[name])
+    text = page_html(pages[name], "A works")
     assert '<html lang="en">' in text and text.count("<h1>") == 1 and 'class="skip"' in text
     charts = re.findall(r"<svg .*?</svg>", text, re.S)
     assert charts or name.startswith(("trace", "holds"))
@@ -94,7 +94,7 @@ def test_a_page_has_what_a_reader_without_eyes_or_mouse_needs(name: str, pages: 
 
 @pytest.mark.parametrize("name", list(ALL_REPORTS))
 def test_a_page_says_that_people_decide_and_where_its_figures_come_from(name: str, pages: dict[str, Page]) -> None:
-    text = page_html(pages[name])
+    text = page_html(pages[name], "A works")
     assert "people decide" in text and "authorised people" in text
     outer = name == "trace for the customer"
     assert ("sql/out/" in text and "archive/" in text) or (outer and "keeps the evidence" in text)
@@ -123,7 +123,7 @@ def test_an_hour_without_counts_says_what_is_missing(day_taken: Place) -> None:
     empty = plant.clock.hours_of(date(2026, 3, 20))[0]
     with day_taken.opened.ledger.reading() as reader:
         page = ALL_REPORTS["hour"].page(reader, plant, "K1", empty)
-    text = page_html(page)
+    text = page_html(page, "A works")
     assert "K1-side-a: counts for 0 of 60 minutes" in text
     assert "Nothing came: no window of counts of K1 begins in this time" in text
     assert [figure.value for figure in page.figures] == ["–"] * 4
@@ -153,7 +153,7 @@ def test_rejects_without_calls_are_said(place: Place) -> None:
     place.take()
     hour = place.plant.clock.hours_of(DAY)[4]
     with place.opened.ledger.reading() as reader:
-        text = page_html(ALL_REPORTS["hour"].page(reader, place.plant, "K1", hour))
+        text = page_html(ALL_REPORTS["hour"].page(reader, place.plant, "K1", hour), "A works")
     assert "K1-side-a: 7 containers rejected and only 0 calls" in text
 
 
@@ -176,11 +176,11 @@ def test_nothing_of_a_feed_becomes_markup_or_a_formula(tmp_path) -> None:  # typ
     )
     text = page_html(
         Page(
-            "<u>works</u>",
             "<script>x</script>",
             "now",
             (Section("<b>s</b>", sheet=sheet, items=tuple(evil)),),
-        )
+        ),
+        "<u>works</u>",
     )
     assert (
         "<script" not in text
@@ -198,7 +198,7 @@ def test_nothing_of_a_feed_becomes_markup_or_a_formula(tmp_path) -> None:  # typ
 
 
 def test_the_workbook_holds_the_same_tables(pages: dict[str, Page], tmp_path) -> None:  # type: ignore[no-untyped-def]
-    write_page(pages["day"], tmp_path / "day.html")
+    write_page(pages["day"], tmp_path / "day.html", "A works")
     book = openpyxl.load_workbook(tmp_path / "day.xlsx")
     assert len(book.worksheets) == len(pages["day"].sheets) + 1
     place = next(number for number, sheet in enumerate(pages["day"].sheets) if sheet.name == "machines")

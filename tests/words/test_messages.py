@@ -103,7 +103,7 @@ def test_a_kept_page_keeps_its_messages_and_drawings(tmp_path: Path) -> None:
     chart = charts.svg(charts.bars, say("it is {what}", what=say("calls")), rows, say("calls"))
     section = Section(say("calls"), (say("calls"),), chart, sheet=sheet)
     keep_page(
-        Page("W", say("calls"), "", (section,), (Figure("1", say("calls")),)),
+        Page(say("calls"), "", (section,), (Figure("1", say("calls")),)),
         tmp_path / "p.html",
         SiteMarks("", 1, 0, 0, 0),
     )

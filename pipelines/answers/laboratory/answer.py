@@ -16,8 +16,6 @@ from pipelines.errors import WrongUse
 from pipelines.ledger.reader import Reader
 from pipelines.measures.holds.sampling import inspection_after
 from pipelines.measures.laboratory.checks import (
-    UNNAMED,
-    DueCheck,
     Sampled,
     due,
     lanes_of,
@@ -32,19 +30,15 @@ from pipelines.plant.tables import Line
 from pipelines.plant.works import Plant
 from schemas.answers.laboratory import (
     Density,
-    DensityChange,
     DensityEffect,
     DensityReading,
     DueChecks,
     FurnaceLaboratory,
     LaboratoryDay,
     LineLaboratory,
-    RunningQuality,
     Temper,
     TemperBeyond,
-    TemperLane,
     Visual,
-    VisualSample,
 )
 
 DENSITY_BACK = timedelta(days=60)
@@ -90,7 +84,7 @@ def _furnace(reader: Reader, plant: Plant, window: Span, furnace: str) -> Furnac
     return FurnaceLaboratory(
         furnace=furnace,
         density=_density(reader, plant, furnace, window, chart, lost),
-        due=_due_told(found),
+        due=(found,) if found is not None else (),
         lines=tuple(_line(reader, plant, line, window, density, *running[line.id]) for line in lines),
     )
 
@@ -116,9 +110,9 @@ def _density(
     )
     effects: list[DensityEffect] = []
     if chart.change is not None:
-        before = chart.centre - chart.change.by
+        before = chart.centre - chart.change.by_g_cm3
         for line, item in _items(reader, plant, furnace, window):
-            moved = effect(chart.change.by, before, plant.items[item].weight_g)
+            moved = effect(chart.change.by_g_cm3, before, plant.items[item].weight_g)
             effects.append(DensityEffect(line=line, item=item, weight_g=moved.weight_g, capacity_ml=moved.capacity_ml))
     return Density(
         readings=readings,
@@ -128,25 +122,10 @@ def _density(
         low=chart.low,
         high=chart.high,
         beyond=chart.beyond and bool(readings),
-        change=_change(chart),
+        change=chart.change,
         lone_by_g_cm3=chart.lone,
         effects=tuple(effects),
         notes=tuple(notes),
-    )
-
-
-def _change(chart: DensityChart) -> DensityChange | None:
-    change_of_density = chart.change
-    if change_of_density is None:
-        return None
-    return DensityChange(
-        by_g_cm3=change_of_density.by,
-        low=change_of_density.low,
-        high=change_of_density.high,
-        since=change_of_density.since,
-        since_low=change_of_density.since_low,
-        since_high=change_of_density.since_high,
-        probability=change_of_density.probability,
     )
 
 
@@ -231,24 +210,8 @@ def _due(
         kinds.append(("temper", f"{line} {lane}" if lane else line, asked.temper_hours * 60, times))
     for (station, defect), rows in challenges.group_by(["station", "defect"], maintain_order=True):
         kinds.append(("challenge", f"{station} {defect}", asked.challenge_hours * 60, rows["checked_at"].to_list()))
-    return tuple(these_checks for kind in kinds for these_checks in _due_told(due(*kind, window, stood, until)))
-
-
-def _due_told(due_check: DueCheck | None) -> tuple[DueChecks, ...]:
-    if due_check is None:
-        return ()
-    gaps = tuple((gap.start, gap.end) for gap in due_check.gaps)
-    return (
-        DueChecks(
-            kind=due_check.kind,
-            of=due_check.of,
-            every_min=due_check.every_min,
-            due=due_check.due,
-            made=due_check.made,
-            missed=due_check.missed,
-            gaps=gaps,
-        ),
-    )
+    found = [due(*kind, window, stood, until) for kind in kinds]
+    return tuple(each for each in found if each is not None)
 
 
 def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFrame) -> Temper:
@@ -257,11 +220,8 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
     today = tempers.filter(pl.col("sampled_at") >= window.start)
     thick = thickness_of(plant, today["mould"].to_list(), spans)
     real = [real_temper(t, mm) for t, mm in zip(today["temper"].to_list(), thick, strict=True)]
-    beyond, worst = [], dict[str, float]()
+    beyond = []
     for row, mm, true in zip(today.iter_rows(named=True), thick, real, strict=True):
-        lane = row["lane"] or UNNAMED
-        if true is not None:
-            worst[lane] = max(true, worst.get(lane, 0.0))
         over = any(
             value is not None and limit is not None and value > limit
             for value, limit in zip((row["temper"], true), limits, strict=True)
@@ -277,14 +237,11 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
                     thickness_mm=mm,
                 )
             )
-    lanes = tuple(
-        TemperLane(**vars(this_lane), worst_real=worst.get(this_lane.lane)) for this_lane in lanes_of(today, limits[0])
-    )
     return Temper(
         limit=limits[0],
         real_limit=limits[1],
         n=today.height,
-        lanes=lanes,
+        lanes=tuple(lanes_of(today.with_columns(real=pl.Series(real, dtype=pl.Float64)), limits[0])),
         beyond=tuple(beyond),
         no_thickness=real.count(None),
     )
@@ -292,31 +249,17 @@ def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFra
 
 def _visual(plant: Plant, visuals: pl.DataFrame, window: Span) -> Visual:
     every = samples_of(plant, visuals)
-    of_lots = [sampled for sampled in every if sampled.mould is None]  # a mould that was picked out is not the lot
+    of_lots = [each for each in every if each.sample.mould is None]  # a mould that was picked out is not the lot
     running = tuple(
-        RunningQuality(**vars(this_running), inspection=_inspection(of_lots, this_running.severity))
-        for this_running in running_quality(of_lots)
+        quality.model_copy(update={"inspection": _inspection(of_lots, quality.severity)})
+        for quality in running_quality(of_lots)
     )
-    today = tuple(_sample(sampled) for sampled in every if sampled.sampled_at >= window.start)
+    today = tuple(each.sample for each in every if each.sample.at >= window.start)
     return Visual(samples=today, running=running, days=QUALITY_DAYS)
 
 
 def _inspection(samples: Sequence[Sampled], severity: str) -> str:
     """Which inspection the samples lead to; a critical defect knows none."""
-    lots = [sample.accepted for sample in samples if sample.severity == severity and sample.accepted is not None]
+    mine = [each.sample.accepted for each in samples if each.sample.severity == severity]
+    lots = [accepted for accepted in mine if accepted is not None]
     return inspection_after(lots) if lots and severity != "critical" else ""
-
-
-def _sample(sampled: Sampled) -> VisualSample:
-    return VisualSample(
-        at=sampled.sampled_at,
-        item=sampled.item,
-        severity=sampled.severity,
-        n=sampled.n,
-        found=sampled.found,
-        defects=sampled.defects,
-        aql=sampled.aql,
-        ac=sampled.ac,
-        accepted=sampled.accepted,
-        mould=sampled.mould,
-    )

@@ -11,11 +11,10 @@ import polars as pl
 
 from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
-from pipelines.measures.laboratory.inferred import SURE, Inferred, Volumes, heaviest_for, inferred, volumes
+from pipelines.measures.laboratory.inferred import Volumes, heaviest_for, inferred, volumes
 from pipelines.measures.laboratory.measuring import (
     RANGE_SAMPLE,
     SAMPLE,
-    Verdict,
     by_range,
     by_spread,
     chance_accepted,
@@ -181,34 +180,15 @@ def _measuring(these_checks: LineChecks, item: Item) -> Measuring:
         found = sample_of(checks["sampled_at"].to_list(), size)
         if found is not None:
             sample = checks.slice(found[0], size)
-            verdict = rule(sample["capacity_20_ml"].to_list(), indicated, error)
-            verdicts.append(_verdict(verdict, sample["sampled_at"].to_list(), found[1]))
+            verdict, taken = rule(sample["capacity_20_ml"].to_list(), indicated, error), sample["sampled_at"]
+            of = {"sample_from": taken[0], "sample_to": taken[-1], "one_hour": found[1]}
+            verdicts.append(verdict.model_copy(update=of))
     times = checks["sampled_at"].tail(SAMPLE).to_list() or [None]
     seen: dict[str, Any] = {"sample_from": times[0], "sample_to": times[-1]}
     if verdicts:
         seen = {"sample_from": verdicts[0].sample_from, "sample_to": verdicts[0].sample_to}
     meaning = _meaning(verdicts, checks.height)
     return Measuring(nominal_ml=nominal, error_ml=error, n=n, verdicts=tuple(verdicts), meaning=meaning, **seen)
-
-
-def _verdict(verdict: Verdict, times: Sequence[datetime], one_hour: bool) -> MeasuringVerdict:
-    return MeasuringVerdict(
-        method=verdict.method,
-        mean_ml=verdict.mean,
-        spread_ml=verdict.spread,
-        low=verdict.low,
-        high=verdict.high,
-        least=verdict.least,
-        most=verdict.most,
-        spread_most=verdict.spread_most,
-        accepted=verdict.accepted,
-        margin_ml=verdict.margin,
-        broken=verdict.broken,
-        n=verdict.n,
-        sample_from=times[0],
-        sample_to=times[-1],
-        one_hour=one_hour,
-    )
 
 
 def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
@@ -251,9 +231,9 @@ def _inferred(
     today = checks.weighings.filter(pl.col("sampled_at") >= checks.window.start)
     if today.is_empty():
         return [], []
-    called: dict[str, Inferred] = {}
+    called: dict[str, InferredCapacity] = {}
     alarms: list[InferredCapacity] = []
-    latest: list[Inferred] = []
+    latest: list[InferredCapacity] = []
     starts = rounds_of(today).seconds
     ends = [*(datetime.fromtimestamp(s, checks.window.start.tzinfo) for s in starts[1:]), checks.window.end]
     known, checked = None, -1
@@ -265,27 +245,15 @@ def _inferred(
             continue
         weighed = checks.weighings.filter(pl.col("sampled_at").is_between(end - WEIGHED, end, closed="left"))
         latest = inferred(known, weighed, checks.density, checks.density_sd, low, high) if weighed.height else []
-        fresh = {this_inferred.mould: this_inferred for this_inferred in latest if this_inferred.beyond >= SURE}
-        alarms += [_told(checks, this_inferred) for mould, this_inferred in fresh.items() if mould not in called]
+        fresh = {each.mould: each for each in latest if each.called}
+        alarms += [_with_next(checks, each) for mould, each in fresh.items() if mould not in called]
         called = fresh
-    return [
-        _told(checks, this_inferred) for this_inferred in sorted(latest, key=lambda answer: mould_order(answer.mould))
-    ], alarms
+    ordered = sorted(latest, key=lambda answer: mould_order(answer.mould))
+    return [_with_next(checks, each) for each in ordered], alarms
 
 
-def _told(checks: LineChecks, this_inferred: Inferred) -> InferredCapacity:
-    return InferredCapacity(
-        mould=this_inferred.mould,
-        at=this_inferred.at,
-        weight_g=this_inferred.weight_g,
-        capacity_ml=this_inferred.capacity_ml,
-        low=this_inferred.low,
-        high=this_inferred.high,
-        beyond=this_inferred.beyond,
-        checked=this_inferred.checked,
-        called=this_inferred.beyond >= SURE,
-        next_check=_next_check(checks, this_inferred.at),
-    )
+def _with_next(checks: LineChecks, capacity: InferredCapacity) -> InferredCapacity:
+    return capacity.model_copy(update={"next_check": _next_check(checks, capacity.at)})
 
 
 def _next_check(checks: LineChecks, at: datetime) -> datetime | None:

@@ -21,7 +21,7 @@ from pipelines.measures.statistics.shares import mean_half_width
 from pipelines.measures.weights import PAST, GobFound, ItemStudy, MouldFound, Study, study
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
 from pipelines.plant.works import Plant
-from schemas.answers.weights import GobWeights, HotColdWeights, MouldSignal, MouldWeights, WeightParts, Weights
+from schemas.answers.weights import GobWeights, HotColdWeights, MouldWeights, WeightParts, Weights
 
 OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware can still be met, beyond the lehr time
 
@@ -194,21 +194,6 @@ def _outside(main: Study, values: np.ndarray) -> int:
     return int((below | above).sum())
 
 
-def _signals(found: MouldFound) -> tuple[MouldSignal, ...]:
-    return tuple(
-        MouldSignal(
-            rule=called.rule,
-            first=_moment(called.first_s),
-            last=_moment(called.last_s),
-            times=called.times,
-            value_g=called.value_g,
-            still=called.still,
-            with_gob=called.with_gob,
-        )
-        for called in found.chart.called
-    )
-
-
 def _mould(main: Study, found: MouldFound) -> MouldWeights:
     values, n = found.values, len(found.values)
     sd = _sd(values)
@@ -242,7 +227,7 @@ def _mould(main: Study, found: MouldFound) -> MouldWeights:
         within_by=found.spread.by,
         within_freedom=found.spread.freedom,
         left_out_g=found.spread.left_out,
-        signals=_signals(found),
+        signals=found.chart.called,
     )
 
 

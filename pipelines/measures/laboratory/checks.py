@@ -15,6 +15,7 @@ from pipelines.measures.statistics.shares import proportion_interval
 from pipelines.measures.trace.trust import LATE
 from pipelines.plant.tables import SEVERITIES
 from pipelines.plant.works import Plant
+from schemas.answers.laboratory import DueChecks, RunningQuality, TemperLane, VisualSample
 
 UNNAMED = "not noted"
 REAL_AT_MM = 4.06  # thickness at which a temper number as read is the real one: 0.160 inch
@@ -31,25 +32,24 @@ def real_temper(apparent: float, thickness_mm: float | None) -> float | None:
     return apparent * REAL_AT_MM / thickness_mm if thickness_mm else None
 
 
-@dataclass(frozen=True)
-class Lane:
-    """Temper numbers of one lane: how many, mean, worst, how many beyond the limit (None: the works has none)."""
-
-    lane: str
-    n: int
-    mean: float
-    worst: float
-    beyond: int | None
-
-
-def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[Lane]:
-    """By lane of a line's temper checks (lane, temper), the worst first. A number equal to the limit is within it."""
+def lanes_of(tempers: pl.DataFrame, temper_max: float | None) -> list[TemperLane]:
+    """By lane of a line's temper checks (lane, temper, real; real may be null), the worst first. A number equal to the
+    limit is within it.
+    """
     found = []
     for (lane,), rows in tempers.group_by(["lane"], maintain_order=True):
         numbers = rows["temper"].to_numpy()
         beyond = int((numbers > temper_max).sum()) if temper_max is not None else None
+        real = rows["real"].drop_nulls().to_list()
         found.append(
-            Lane(str(lane) if lane else UNNAMED, len(numbers), float(numbers.mean()), float(numbers.max()), beyond)
+            TemperLane(
+                lane=str(lane) if lane else UNNAMED,
+                n=len(numbers),
+                mean=float(numbers.mean()),
+                worst=float(numbers.max()),
+                beyond=beyond,
+                worst_real=max(real, default=None),
+            )
         )
     return sorted(found, key=lambda answer: (-answer.worst, answer.lane))
 
@@ -72,22 +72,12 @@ def thickness_of(plant: Plant, moulds: Sequence[str | None], spans: pl.DataFrame
 
 @dataclass(frozen=True)
 class Sampled:
-    """One sample against one severity. found: defects found, at most so many containers; fewest: at least so many,
-    where the same containers had several. ac: acceptance number for its size, None where the size is too small to judge
-    by, or none is set; accepted: None then.
+    """One sample against one severity, of whose defects at least `fewest` containers are faulty, where the same ones
+    had several.
     """
 
-    sampled_at: datetime
-    item: str
-    severity: str
-    n: int
-    found: int
-    defects: tuple[str, ...]
-    aql: float | None
-    ac: int | None
-    accepted: bool | None
-    fewest: int = 0
-    mould: str | None = None
+    sample: VisualSample
+    fewest: int
 
 
 def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
@@ -112,9 +102,19 @@ def samples_of(plant: Plant, checks: pl.DataFrame) -> list[Sampled]:
             found = sum(row["found"] for row in mine)
             aql = {"major": plant.sampling.aql_major, "minor": plant.sampling.aql_minor}.get(severity)
             ac = 0 if aql is None else for_sample(n, aql)
-            codes = tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"])
-            fewest, passed = max((row["found"] for row in mine), default=0), None if ac is None else found <= ac
-            answer.append(Sampled(at, str(item), severity, n, found, codes, aql, ac, passed, fewest, mould))
+            sample = VisualSample(
+                at=at,
+                item=str(item),
+                severity=severity,
+                n=n,
+                found=found,
+                defects=tuple(f"{row['defect']} {row['found']}" for row in mine if row["found"]),
+                aql=aql,
+                ac=ac,
+                accepted=None if ac is None else found <= ac,
+                mould=mould,
+            )
+            answer.append(Sampled(sample, max((row["found"] for row in mine), default=0)))
     return answer
 
 
@@ -122,53 +122,33 @@ def _severity(plant: Plant, defect: str) -> str:
     return plant.defects[defect].severity if defect in plant.defects else "major"
 
 
-@dataclass(frozen=True)
-class Running:
-    """What the samples of some days together say of a severity: share found [of containers looked at] with an exact 95
-    % interval, against its AQL [%].
-    """
-
-    severity: str
-    samples: int
-    n: int
-    found: int
-    share: float
-    low: float
-    high: float
-    aql: float | None
-    fewest: int = 0
-
-
-def running_quality(samples: Sequence[Sampled]) -> list[Running]:
-    """Process average by severity. A container with two defects stands in both of their counts: the interval reaches
-    from the fewest faulty containers that the counts allow to the most, and `found` is the most. References: [1] ISO
-    2859-1, process average.
+def running_quality(samples: Sequence[Sampled]) -> list[RunningQuality]:
+    """Process average by severity, without the inspection that follows. A container with two defects stands in both of
+    their counts: the interval reaches from the fewest faulty containers that the counts allow to the most, and `found`
+    is the most.
+    References: [1] ISO 2859-1, process average.
     [2] the interval: Clopper and Pearson (1934).
     """
     answer = []
     for severity in SEVERITIES:
-        mine = [sample for sample in samples if sample.severity == severity]
-        n, found = sum(sampled.n for sampled in mine), sum(min(each.found, each.n) for each in mine)
-        fewest = sum(min(sampled.fewest, sampled.n) for sampled in mine)
+        mine = [each for each in samples if each.sample.severity == severity]
+        n, found = sum(each.sample.n for each in mine), sum(min(each.sample.found, each.sample.n) for each in mine)
+        fewest = sum(min(each.fewest, each.sample.n) for each in mine)
         if n:
-            low, high = proportion_interval(fewest, n)[0], proportion_interval(found, n)[1]
-            answer.append(Running(severity, len(mine), n, found, found / n, low, high, mine[0].aql, fewest))
+            answer.append(
+                RunningQuality(
+                    severity=severity,
+                    samples=len(mine),
+                    n=n,
+                    found=found,
+                    share=found / n,
+                    low=proportion_interval(fewest, n)[0],
+                    high=proportion_interval(found, n)[1],
+                    aql=mine[0].sample.aql,
+                    fewest=fewest,
+                )
+            )
     return answer
-
-
-@dataclass(frozen=True)
-class DueCheck:
-    """Checks of one kind at one place in a window: how many were due while it ran, how many were made, and the
-    stretches in which one was missing.
-    """
-
-    kind: str
-    of: str
-    every_min: float
-    due: int
-    made: int
-    missed: int
-    gaps: tuple[Span, ...]
 
 
 def due(
@@ -179,7 +159,7 @@ def due(
     window: Span,
     standing: Sequence[Span] = (),
     known_until: datetime | None = None,
-) -> DueCheck | None:
+) -> DueChecks | None:
     """What was due each `every_min` of running time in a window, and where none was made; None where nothing is due
     (0).
 
@@ -198,15 +178,18 @@ def due(
     every = timedelta(minutes=every_min)
     whole = round((end - window.start - _overlap(standing, window.start, end)) / every)
     if not times:
-        return DueCheck(kind, of, every_min, whole, 0, whole, (Span(window.start, end),) if whole else ())
+        never = ((window.start, end),) if whole else ()
+        return DueChecks(kind=kind, of=of, every_min=every_min, due=whole, made=0, missed=whole, gaps=never)
     edges = [max(before[-1], window.start - every) if before else window.start, *inside, end]
     gaps, missed = [], 0
     for start, stop in pairwise(edges):
         ran = stop - start - _overlap(standing, start, stop)
         if ran > LATE * every:
-            gaps.append(Span(max(start, window.start), stop))
+            gaps.append((max(start, window.start), stop))
             missed += max(1, int(ran / every - (LATE - 1)))
-    return DueCheck(kind, of, every_min, whole, len(inside), missed, tuple(gaps))
+    return DueChecks(
+        kind=kind, of=of, every_min=every_min, due=whole, made=len(inside), missed=missed, gaps=tuple(gaps)
+    )
 
 
 def _overlap(spans: Sequence[Span], start: datetime, end: datetime) -> timedelta:

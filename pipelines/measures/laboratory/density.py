@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.measures.statistics.factors import d2_d3
+from schemas.answers.laboratory import DensityChange
 
 ENOUGH = 6  # readings before there are limits
 SURE = 0.99  # a change is named where it is at least so probable; beforehand one in BEFORE
@@ -18,24 +19,6 @@ STEP_SIGMAS = 8.0  # standard deviation of a step beforehand, in those of a read
 LIMIT_WIDTH = 3.0
 TRIMMED = 10  # moving ranges from which on the greatest is left out of the noise
 LEAST_NOISE = 1e-6  # g/cm3
-
-
-@dataclass(frozen=True)
-class ChangeOfDensity:
-    """A step of the density: by how much [g/cm3] with a 95 % interval, between which readings, and how probable one is
-    at all.
-
-    since: the first reading after it; since_low: the last reading before the earliest, since_high: the first after the
-    latest onset that belong to 95 %.
-    """
-
-    by: float
-    low: float
-    high: float
-    since: datetime
-    since_low: datetime
-    since_high: datetime
-    probability: float
 
 
 @dataclass(frozen=True)
@@ -54,7 +37,7 @@ class DensityChart:
     centre: float
     low: float | None
     high: float | None
-    change: ChangeOfDensity | None
+    change: DensityChange | None
     beyond: bool
     lone: float | None = None
 
@@ -136,9 +119,9 @@ def _greatest_range(m: int) -> float:
     return float(np.trapezoid(1 - erf(x / 2) ** m, x))
 
 
-def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[ChangeOfDensity, int]]:
+def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[DensityChange, int]]:
     """The changes one after another, each with the number of the first reading after it."""
-    found: list[tuple[ChangeOfDensity, int]] = []
+    found: list[tuple[DensityChange, int]] = []
     start = 0
     while len(y) - start >= 4:
         pair = _change(y[start:], times[start:], noise)
@@ -149,7 +132,7 @@ def _changes(y: np.ndarray, times: list[datetime], noise: float) -> list[tuple[C
     return found
 
 
-def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[ChangeOfDensity, int] | None:
+def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[DensityChange, int] | None:
     """One step at every place, weighed by its marginal likelihood; None unless it is SURE against none.
 
     Mean before and step are normal beforehand, the mean with a wide and the step with STEP_SIGMAS noises; no step has
@@ -180,7 +163,16 @@ def _change(y: np.ndarray, times: list[datetime], noise: float) -> tuple[ChangeO
     mean = float((chance * size).sum())
     spread = float(np.sqrt((chance * (sd**2 + (size - mean) ** 2)).sum()))
     by, half = mean * noise, 1.96 * spread * noise
-    return ChangeOfDensity(by, by - half, by + half, times[middle], times[low - 1], times[high], probability), middle
+    change = DensityChange(
+        by_g_cm3=by,
+        low=by - half,
+        high=by + half,
+        since=times[middle],
+        since_low=times[low - 1],
+        since_high=times[high],
+        probability=probability,
+    )
+    return change, middle
 
 
 @dataclass(frozen=True)

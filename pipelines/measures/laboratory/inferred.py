@@ -5,12 +5,13 @@ it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import polars as pl
 
 from pipelines.measures.statistics.components import components
+from schemas.answers.laboratory import InferredCapacity
 
 LATEST = 4  # weighings of a mould that tell its weight now
 NEAR = timedelta(hours=1)  # how near in time a weighing at the line tells the difference of the two scales
@@ -30,22 +31,6 @@ class Volumes:
     single: float
     scale: tuple[float, float]
     checks: int
-
-
-@dataclass(frozen=True)
-class Inferred:
-    """Mean capacity of one mould [ml] at a moment, with a 95 % interval, from its LATEST weighings (weight_g); beyond:
-    probability that it lies beyond the limits.
-    """
-
-    mould: str
-    at: datetime
-    weight_g: float
-    capacity_ml: float
-    low: float
-    high: float
-    beyond: float
-    checked: bool
 
 
 def volumes(checks: pl.DataFrame, weighings: pl.DataFrame, density_g_cm3: float, scale_share: float) -> Volumes | None:
@@ -111,7 +96,7 @@ def inferred(
     density_sd: float,
     low_ml: float | None,
     high_ml: float | None,
-) -> list[Inferred]:
+) -> list[InferredCapacity]:
     """Every mould's mean capacity by its LATEST weighings (sampled_at, mould, weight_g, in time): volume less (weight +
     scale) / density.
 
@@ -138,7 +123,17 @@ def inferred(
         beyond = beyond + ndtr((low_ml - capacity) / spread)
     rows = zip(last["mould"], last["sampled_at"], weight, capacity, spread, beyond, strict=True)
     return [
-        Inferred(m, at, float(w), float(c), float(c - 1.96 * s), float(c + 1.96 * s), float(b), m in known.by_mould)
+        InferredCapacity(
+            mould=m,
+            at=at,
+            weight_g=float(w),
+            capacity_ml=float(c),
+            low=float(c - 1.96 * s),
+            high=float(c + 1.96 * s),
+            beyond=float(b),
+            checked=m in known.by_mould,
+            called=float(b) >= SURE,
+        )
         for m, at, w, c, s, b in rows
     ]
 

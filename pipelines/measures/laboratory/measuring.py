@@ -10,9 +10,10 @@ References:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import fmean, stdev
+
+from schemas.answers.measuring import MeasuringVerdict
 
 SAMPLE = 35  # by mean and standard deviation
 GROUPS, GROUP = 8, 5
@@ -21,27 +22,6 @@ BATCH = timedelta(hours=1)
 BY_SPREAD = (1.57, 0.266)  # k, F
 BY_RANGE = (0.668, 0.628)
 LEAST_ML, MOST_ML = 50.0, 5000.0
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """Whether a sample passes. method: "mean and spread" or "mean and range"; spread [ml]: standard deviation or mean
-    range; low, high [ml]: mean -+ k spread, to lie within least and most; spread_most [ml]; margin [ml]: to the nearest
-    bound, negative where one is broken.
-    """
-
-    method: str
-    n: int
-    mean: float
-    spread: float
-    low: float
-    high: float
-    least: float
-    most: float
-    spread_most: float
-    accepted: bool
-    margin: float
-    broken: tuple[str, ...]
 
 
 def permissible_error_ml(nominal_ml: float) -> float:
@@ -59,7 +39,7 @@ def permissible_error_ml(nominal_ml: float) -> float:
     return 0.01 * nominal_ml
 
 
-def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
+def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> MeasuringVerdict:
     """Mean and standard deviation of a sample [ml at 20 degrees C]: accepted if mean + k s and mean - k s lie within
     the indicated capacity -+ error, and s is no more than F times the whole width. ValueError unless there are 35. [1]
     annex II, 1 and 3.1
@@ -68,7 +48,7 @@ def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: flo
     return _judged("mean and spread", capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
 
 
-def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> Verdict:
+def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> MeasuringVerdict:
     """Mean and mean range of 8 groups of 5 in the order in which they were taken; the rule as in `by_spread`.
 
     ValueError unless there are 40. [1] annex II, 1 and 3.2
@@ -105,7 +85,7 @@ def _judged(
     factors: tuple[float, float],
     indicated_ml: float,
     error_ml: float,
-) -> Verdict:
+) -> MeasuringVerdict:
     k, f = factors
     mean, least, most = fmean(values), indicated_ml - error_ml, indicated_ml + error_ml
     low, high, spread_most = mean - k * spread, mean + k * spread, f * (most - least)
@@ -115,8 +95,19 @@ def _judged(
         "too much spread": spread_most - spread,
     }
     broken = tuple(name for name, room in rooms.items() if room < 0)
-    return Verdict(
-        method, len(values), mean, spread, low, high, least, most, spread_most, not broken, min(rooms.values()), broken
+    return MeasuringVerdict(
+        method=method,
+        n=len(values),
+        mean_ml=mean,
+        spread_ml=spread,
+        low=low,
+        high=high,
+        least=least,
+        most=most,
+        spread_most=spread_most,
+        accepted=not broken,
+        margin_ml=min(rooms.values()),
+        broken=broken,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
 
@@ -11,25 +12,11 @@ from pipelines.measures.statistics.run_rules import CLASSIC, Rules, beyond, ewma
 from pipelines.measures.weights.drift import WEEK_S, GobSeries
 from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds
+from schemas.answers.weights import MouldSignal
 
 WEIGHT = 0.2  # of the newest point in a mould's moving average
 FALSE_PER_WEEK = 0.2  # of all mould charts of a line together
 FAR, NEAR, SLOW, SPREAD = "beyond the limits", "two of three near a limit", "slow drift", "spread"
-
-
-@dataclass(frozen=True)
-class Called:
-    """One rule that called a mould in the window: the first and the last time, how often, the farthest mean [g],
-    whether it still does at the last weighing, and whether the mould only went with its gob position.
-    """
-
-    rule: str
-    first_s: float
-    last_s: float
-    times: int
-    value_g: float
-    still: bool
-    with_gob: bool
 
 
 @dataclass(frozen=True)
@@ -54,7 +41,7 @@ class MouldChart:
     spread_low: np.ndarray
     spread_high: np.ndarray
     ranges: bool
-    called: tuple[Called, ...]
+    called: tuple[MouldSignal, ...]
 
 
 @dataclass(frozen=True)
@@ -164,7 +151,7 @@ def _called(
     calls: dict[str, np.ndarray],
     alone: dict[str, np.ndarray],
     usual: Reference,
-) -> tuple[Called, ...]:
+) -> tuple[MouldSignal, ...]:
     found = []
     last = int(np.flatnonzero(here)[-1])
     by_itself = any(bool(hit[here, column].any()) for hit in alone.values())
@@ -175,8 +162,14 @@ def _called(
             farthest = float(means[np.argmax(np.abs(means - usual.mean[column]))])
             seconds = rounds.seconds[at]
             found.append(
-                Called(
-                    rule, float(seconds[0]), float(seconds[-1]), len(at), farthest, bool(at[-1] == last), not by_itself
+                MouldSignal(
+                    rule=rule,
+                    first=datetime.fromtimestamp(float(seconds[0]), UTC),
+                    last=datetime.fromtimestamp(float(seconds[-1]), UTC),
+                    times=len(at),
+                    value_g=farthest,
+                    still=bool(at[-1] == last),
+                    with_gob=not by_itself,
                 )
             )
     return tuple(found)
@@ -190,7 +183,7 @@ def _chart(
     spread: np.ndarray,
     ranges: bool,
     mould: str,
-    called: tuple[Called, ...],
+    called: tuple[MouldSignal, ...],
 ) -> MouldChart:
     n = rounds.n[here, column]
     centre, within = float(usual.mean[column]), float(usual.within[column])

@@ -13,7 +13,7 @@ from pipelines import typed
 from pipelines.ledger import Reader
 from pipelines.pages.page_question import REACH, PageQuestion, State
 from pipelines.pages.places.report_files import kept_file, newest_close
-from pipelines.pages.view import View, view_of
+from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, hour_address
@@ -53,7 +53,7 @@ def day_page(web: Web, on: date) -> PageQuestion:
     """A production day: its report as the close kept it, whatever came since, which it then says."""
 
     def shown(page: Page, then: State, now: State) -> View:
-        return view_of("day", page, notes=() if then.last == now.last else (CAME_AFTER,))
+        return View("day", page, notes=() if then.last == now.last else (CAME_AFTER,))
 
     window = web.desk.opened.plant.clock.day(on)
     return PageQuestion(("day", on), partial(_day, on), window, REACH, kept_at=day_address(on), shown=shown)
@@ -62,7 +62,7 @@ def day_page(web: Web, on: date) -> PageQuestion:
 def _day(on: date, reader: Reader, plant: Plant) -> View:
     span = plant.clock.day(on)
     if not reader.ask("closes_of_day", day=on).is_empty():
-        return view_of("day", ALL_REPORTS["day"].page(reader, plant, on))
+        return View("day", ALL_REPORTS["day"].page(reader, plant, on))
     hours = [
         (
             say("{line} {start}", line=line, start=f"{plant.clock.local(h.start):%H:%M}"),
@@ -81,8 +81,10 @@ def _day(on: date, reader: Reader, plant: Plant) -> View:
     )
     return View(
         "day",
-        say("Production day {on}", on=on),
-        say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
-        (Section(say("Not closed yet"), words, items=(), wide=True),),
-        links=(*links, *hours),
+        Page(
+            say("Production day {on}", on=on),
+            say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
+            (Section(say("Not closed yet"), words, items=(), wide=True),),
+            links=(*links, *hours),
+        ),
     )

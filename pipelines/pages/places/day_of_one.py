@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 
 from pipelines.ledger import Reader
 from pipelines.pages.page_question import REACH, PageQuestion, State
-from pipelines.pages.view import View, view_of
+from pipelines.pages.view import View
 from pipelines.pages.web import Web
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
@@ -21,7 +22,7 @@ def day_of_one(
 
     def dressed(page: Page, plant: Plant) -> View:
         others = tuple((each, f"/{address(on, each)}") for each in among(plant) if each != of)
-        return View(**{**vars(view_of(kind, page)), "links": (*page.links, *others)})
+        return View(kind, replace(page, links=(*page.links, *others)))
 
     def make(reader: Reader, plant: Plant) -> View:
         return dressed(ALL_REPORTS[kind].page(reader, plant, of, on), plant)

@@ -29,7 +29,7 @@ from pipelines.reports.feeds import (
     stations_sheet,
     upcoming_sheet,
 )
-from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.missing import waiting_after_rows
 from pipelines.words import say, worded
 
@@ -84,12 +84,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     links = ((say("clocks and counts in doubt"), "/feeds/doubts"),)
     return View(
         "feeds",
-        say("Feeds"),
-        say("at {now}", now=plant.clock.show(now)),
-        parts,
-        figures,
-        links,
-        sources=(_SOURCES,),
+        Page(say("Feeds"), say("at {now}", now=plant.clock.show(now)), parts, figures, links, sources=(_SOURCES,)),
         refresh_s=LIVE_S,
         sometimes=("notices",),
     )

@@ -11,8 +11,9 @@ from markdown_it import MarkdownIt
 
 from pipelines.errors import WrongUse
 from pipelines.help.topics import TOPICS, Topic, text_of, topic_of
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web
+from pipelines.reports.frame.page import Page, Special
 from pipelines.words import say
 
 _TOPIC = re.compile(r"<code>coldledger help ([a-z]+)</code>")
@@ -53,7 +54,7 @@ def router(web: Web) -> APIRouter:
 
 
 def _view(title: str, when: str, part: str, html: str, links: tuple[tuple[str, str], ...] = ()) -> View:
-    return View("help", title, when, (Special("help", part, {"html": html}),), links=links)
+    return View("help", Page(title, when, (Special("help", part, {"html": html}),), links=links))
 
 
 @cache

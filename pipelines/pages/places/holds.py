@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request
@@ -16,12 +17,11 @@ from pipelines.ledger import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, Hold
 from pipelines.pages.forms import check, choice, field, form
 from pipelines.pages.page_question import PageQuestion
-from pipelines.pages.view import View, view_of
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
-from pipelines.reports.frame.page import Section
-from pipelines.reports.frame.sheet import Sheet
+from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.holds import decisions_sheet, held_sheet
 from pipelines.reports.trace.plan import plans_sheet
 from pipelines.words import joined, say, worded
@@ -146,13 +146,12 @@ def _reasons() -> list[dict[str, Any]]:
 
 
 def _all(reader: Reader, plant: Plant) -> View:
-    view = view_of("holds", ALL_REPORTS["holds"].page(reader, plant))
+    page = ALL_REPORTS["holds"].page(reader, plant)
     parts = []
-    for part in view.parts:
+    for part in page.sections:
         if isinstance(part, Section) and part.sheet is not None and "hold" in {c.name for c in part.sheet.shown()}:
             links = {(n, "hold"): f"/holds/{row['hold']}" for n, row in enumerate(part.sheet.rows) if row.get("hold")}
-            sheet = Sheet(**{**vars(part.sheet), "links": links})
-            part = Section(**{**{k: v for k, v in vars(part).items() if k != "table"}, "sheet": sheet})
+            part = replace(part, sheet=replace(part.sheet, links=links))
         parts.append(part)
     fields = [
         field(
@@ -173,7 +172,7 @@ def _all(reader: Reader, plant: Plant) -> View:
         act="place",
         texts=(say("It is decided in your name. The warehouse must be told: this page moves nothing."),),
     )
-    return View(**{**vars(view), "parts": (*parts, placing), "links": ()})
+    return View("holds", replace(page, sections=(*parts, placing), links=()))
 
 
 def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, steady: bool) -> View:
@@ -193,11 +192,13 @@ def _one(reader: Reader, plant: Plant, hold: Hold, severity: str, past: str, ste
     states = [worded(state) for state in sorted({h.state for h in pallets})]
     return View(
         "holds",
-        say("Hold {name}", name=hold.name),
-        say("{pallets} pallets: {states}", pallets=len(pallets), states=joined(", ", states)),
-        tuple(parts),
-        cautions=(CAUTION, GLASS),
-        links=((say("all holds"), "/holds"),),
+        Page(
+            say("Hold {name}", name=hold.name),
+            say("{pallets} pallets: {states}", pallets=len(pallets), states=joined(", ", states)),
+            tuple(parts),
+            cautions=(CAUTION, GLASS),
+            links=((say("all holds"), "/holds"),),
+        ),
     )
 
 

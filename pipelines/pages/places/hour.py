@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -13,7 +14,7 @@ from pipelines.answers.now import newest_hour
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.pages.page_question import PageQuestion, State
-from pipelines.pages.view import View, view_of
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go, known, moment
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import hour_address
@@ -93,9 +94,8 @@ def _newest_hour(web: Web, reader: Reader, plant: Plant, line: str) -> Span:
 
 def _hour(plant: Plant, line: str, span: Span, page: Page, live: int = 0) -> View:
     here, end = plant.clock.typed(span.start), plant.clock.typed(span.end)
-    view = view_of("hour", page, live)
     moulds = (say("the cavities in this hour"), f"/moulds/{line}?from={here}&to={end}")
     newest = (say("the newest hour"), f"/hour/{line}")
     times = (say("the line in time"), f"/times/{line}" if live else f"/times/{line}?from={here}&to={end}")
-    links = (*view.links, *(() if live else (newest,)), times, moulds)
-    return View(**{**vars(view), "links": links, "sometimes": ("signals",)})
+    links = (*page.links, *(() if live else (newest,)), times, moulds)
+    return View("hour", replace(page, links=links), live, sometimes=("signals",))

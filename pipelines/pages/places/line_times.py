@@ -18,10 +18,10 @@ from pipelines.ledger import Reader
 from pipelines.numbers import decimals
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.page_question import PageQuestion
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Web, go, known, moment, span_asked
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.page import Figure, Page, Section, Special
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.line_times import happened_sheet, head_figure, line_picture, window_words
 from pipelines.reports.missing import missing_section
@@ -100,29 +100,33 @@ def _view(
     what = say(", {name}", name=defect_name(plant.defects[times.defect].name)) if times.defect is not None else ""
     return View(
         "hour",
-        say("{line} in time{what}", line=times.line, what=what),
-        say(
-            "{start} to {end}, by the cold-end clock",
-            start=clock.show(times.span.start),
-            end=clock.show(times.span.end),
+        Page(
+            say("{line} in time{what}", line=times.line, what=what),
+            say(
+                "{start} to {end}, by the cold-end clock",
+                start=clock.show(times.span.start),
+                end=clock.show(times.span.end),
+            ),
+            (
+                Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
+                _choose(plant, times, window, hours),
+                Section(say("What happened"), sheet=happened_sheet(plant, times), wide=True),
+                Section(
+                    say("Signals of this time"), sheet=signals_sheet(plant, times.signals, times.span.end), wide=True
+                ),
+                missing_section(_doubts(plant, times)),
+            ),
+            (*head_figure(plant, times), *(Figure(value, text) for value, text in window_words(plant, times, window))),
+            _links(plant, times, hours, now is None),
+            (CAUTION, GLASS),
+            sources(reader.asked, times.files),
+            say(
+                "Ware seen at a moment was formed {minutes} min earlier ({source}).",
+                minutes=decimals(times.lehr.minutes),
+                source=times.lehr.source,
+            ),
         ),
-        (
-            Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
-            _choose(plant, times, window, hours),
-            Section(say("What happened"), sheet=happened_sheet(plant, times), wide=True),
-            Section(say("Signals of this time"), sheet=signals_sheet(plant, times.signals, times.span.end), wide=True),
-            missing_section(_doubts(plant, times)),
-        ),
-        (*head_figure(plant, times), *(Figure(value, text) for value, text in window_words(plant, times, window))),
-        _links(plant, times, hours, now is None),
-        (CAUTION, GLASS),
-        sources(reader.asked, times.files),
-        say(
-            "Ware seen at a moment was formed {minutes} min earlier ({source}).",
-            minutes=decimals(times.lehr.minutes),
-            source=times.lehr.source,
-        ),
-        LIVE_S if now is not None else 0,
+        refresh_s=LIVE_S if now is not None else 0,
     )
 
 

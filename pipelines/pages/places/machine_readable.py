@@ -18,9 +18,10 @@ from pipelines.pages.frame import assets
 from pipelines.pages.fresh import behind
 from pipelines.pages.metrics import CONTENT_TYPE, Meter
 from pipelines.pages.page_question import PageQuestion
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web
 from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Page, Special
 from pipelines.site.locks import is_held
 
 STALE, MINUTE = timedelta(minutes=90), timedelta(minutes=1)
@@ -113,8 +114,7 @@ def _metrics(web: Web, meter: Meter) -> bytes:
     }
     if not web.desk.opened.ledger.exists:
         return meter.text(values, [], [])
-    view = web.desk.page(figures_page(web)).view
-    (part,) = view.parts
+    (part,) = web.desk.page(figures_page(web)).page.sections
     assert isinstance(part, Special)
     figures: Any = part.values
     return meter.text({**values, **figures["told"]}, figures["lines"], figures["stations"])
@@ -143,7 +143,7 @@ def _measured(web: Web, reader: Reader, plant: Plant) -> View:
         if s.behind is not None
     ]
     figures: dict[str, object] = {"told": values, "lines": [_line(line) for line in now.lines], "stations": stations}
-    return View("", "metrics", "", (Special("metrics", "", figures),))
+    return View("", Page("metrics", "", (Special("metrics", "", figures),)))
 
 
 def _line(line: LineNow) -> dict[str, Any]:

@@ -20,10 +20,10 @@ from pipelines.measures.statistics.shares import ratio
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.page_question import PageQuestion
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Web, go, known, span_asked
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.page import Figure
+from pipelines.reports.frame.page import Figure, Page, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.signals import card_name, clock_words
@@ -118,19 +118,21 @@ def moulds_view(
     )
     return View(
         "moulds",
-        say("{line}: cavities, {what}", line=line, what=what),
-        say("{start} to {end}, by the cold-end clock", start=clock.show(span.start), end=clock.show(span.end)),
-        (_machine(plant, machine), _choose(plant, machine, here, refresh_s, hours)),
-        _figures(machine),
-        links,
-        (CAUTION, GLASS),
-        sources(reader.asked, machine.files),
-        say(
-            "Cavities by the mould log at forming, {minutes} min before the station ({source}).",
-            minutes=decimals(machine.lehr.minutes),
-            source=machine.lehr.source,
+        Page(
+            say("{line}: cavities, {what}", line=line, what=what),
+            say("{start} to {end}, by the cold-end clock", start=clock.show(span.start), end=clock.show(span.end)),
+            (_machine(plant, machine), _choose(plant, machine, here, refresh_s, hours)),
+            _figures(machine),
+            links,
+            (CAUTION, GLASS),
+            sources(reader.asked, machine.files),
+            say(
+                "Cavities by the mould log at forming, {minutes} min before the station ({source}).",
+                minutes=decimals(machine.lehr.minutes),
+                source=machine.lehr.source,
+            ),
         ),
-        refresh_s,
+        refresh_s=refresh_s,
     )
 
 

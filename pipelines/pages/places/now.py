@@ -20,7 +20,7 @@ from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.frame import charts
-from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.missing import waiting_words
@@ -117,15 +117,17 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
     )
     return View(
         "now",
-        say("Now"),
-        _when(plant, works_now),
-        (table, *_signals(plant, works_now), *breakage_sections(plant, works_now.breakages), _chart(works_now)),
-        _figures(works_now),
-        cautions=(CAUTION, GLASS),
-        sources=(queries_words(works_now.asked),),
+        Page(
+            say("Now"),
+            _when(plant, works_now),
+            (table, *_signals(plant, works_now), *breakage_sections(plant, works_now.breakages), _chart(works_now)),
+            _figures(works_now),
+            cautions=(CAUTION, GLASS),
+            sources=(queries_words(works_now.asked),),
+            links=((say("for a big screen"), "/now?wall=1"),),
+        ),
         refresh_s=refresh_s,
         notes=_notes(works_now),
-        links=((say("for a big screen"), "/now?wall=1"),),
         sometimes=("breakages",),
     )
 
@@ -171,7 +173,10 @@ def wall_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         say("Every line now"), sheet=Sheet("now", say("Every line now"), WALL, rows, shade=shade), wide=True
     )
     return View(
-        "now", say("Now"), _when(plant, works_now), (table,), refresh_s=refresh_s, notes=_notes(works_now), cautions=()
+        "now",
+        Page(say("Now"), _when(plant, works_now), (table,), cautions=()),
+        refresh_s=refresh_s,
+        notes=_notes(works_now),
     )
 
 

@@ -15,10 +15,10 @@ from fastapi.responses import Response
 from pipelines.pages.forms import check, field, form
 from pipelines.pages.texts import Texts
 from pipelines.pages.tries import COME_BACK_S, MOST_KEPT, Tries, pair_of
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go, local
 from pipelines.people.access import OLD_S, ROLES
-from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.page import Page, Section, Special
 from pipelines.reports.people import audit_sheet, people_sheet
 from pipelines.words import LANGUAGES, say
 
@@ -191,7 +191,7 @@ def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
         hidden=(("to", to),),
         wide=True,
     )
-    return View("", t("Sign in"), "", (asking,), notes=(wrong,) if wrong else (), cautions=())
+    return View("", Page(t("Sign in"), "", (asking,), cautions=()), notes=(wrong,) if wrong else ())
 
 
 def _people(routes: APIRouter, web: Web) -> None:
@@ -266,7 +266,7 @@ def _people_view(web: Web, request: Request) -> View:
             wide=True,
         ),
     )
-    return View("people", t("People"), "", parts, cautions=())
+    return View("people", Page(t("People"), "", parts, cautions=()))
 
 
 def _person_fields(t: Texts) -> list[dict[str, Any]]:

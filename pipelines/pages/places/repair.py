@@ -15,9 +15,9 @@ from pipelines.intake import IntakeReport
 from pipelines.jobs.repair import LARGEST_TEXT, give_file_up, mend_file, refused_file, refused_rows, repair
 from pipelines.jobs.signals import days_to_follow
 from pipelines.pages.forms import check, field, form
-from pipelines.pages.view import Special, View
+from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
-from pipelines.reports.frame.page import Section
+from pipelines.reports.frame.page import Page, Section, Special
 from pipelines.words import say
 
 Token = Annotated[str, Form(max_length=400)]
@@ -159,10 +159,12 @@ def refused_view(web: Web, batch: int) -> View:
     )
     return View(
         "feeds",
-        say("Refused rows of {first}", first=first),
-        f"quarantine/{name}",
-        parts,
-        links=((say("all feeds"), "/feeds"),),
+        Page(
+            say("Refused rows of {first}", first=first),
+            f"quarantine/{name}",
+            parts,
+            links=((say("all feeds"), "/feeds"),),
+        ),
     )
 
 
@@ -205,8 +207,10 @@ def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
     )
     return View(
         "feeds",
-        say("Refused file {name}", name=name),
-        f"quarantine/b{batch:06d}.{name}",
-        parts,
-        links=((say("all feeds"), "/feeds"),),
+        Page(
+            say("Refused file {name}", name=name),
+            f"quarantine/b{batch:06d}.{name}",
+            parts,
+            links=((say("all feeds"), "/feeds"),),
+        ),
     )

@@ -18,7 +18,7 @@ from pipelines.pages.view import View
 from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
 from pipelines.reports.feeds import faults_sheet, sure_words
-from pipelines.reports.frame.page import Figure, Section
+from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.words import say
 
 NEWEST = timedelta(hours=8)
@@ -65,7 +65,8 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
     newest = newest_count(reader)
     if span is None and newest is None:
         return View(
-            "feeds", say("Clocks and counts in doubt"), say("nothing came yet"), (), links=((say("← Feeds"), "/feeds"),)
+            "feeds",
+            Page(say("Clocks and counts in doubt"), say("nothing came yet"), (), links=((say("← Feeds"), "/feeds"),)),
         )
     shown = span or Span(newest - NEWEST, newest)  # type: ignore[operator, arg-type]
     faults = answer_station_faults(reader, plant, shown, (line,) if line else ())
@@ -85,10 +86,12 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
     parts += [Section(say("As a table"), sheet=sheet, wide=True)] if faults else []
     return View(
         "feeds",
-        say("Clocks and counts in doubt"),
-        when,
-        tuple(parts),
-        figures,
-        ((say("← Feeds"), "/feeds"),),
-        sources=(_SOURCES,),
+        Page(
+            say("Clocks and counts in doubt"),
+            when,
+            tuple(parts),
+            figures,
+            ((say("← Feeds"), "/feeds"),),
+            sources=(_SOURCES,),
+        ),
     )

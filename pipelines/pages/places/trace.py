@@ -17,10 +17,11 @@ from pipelines.jobs.traces import write_trace
 from pipelines.ledger import Reader
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.page_question import PageQuestion
-from pipelines.pages.view import Special, View, view_of
+from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
+from pipelines.reports.frame.page import Page, Special
 from pipelines.words import say
 from schemas.answers.trace import Trace
 
@@ -214,28 +215,24 @@ def _ask_form(web: Web, reader: Reader, plant: Plant, hand: InHand) -> Special:
 def _asking(web: Web, reader: Reader, plant: Plant, hand: InHand) -> View:
     return View(
         "trace",
-        say("Trace"),
-        say("from what is in hand to cavity, evidence and pallets"),
-        (_ask_form(web, reader, plant, hand),),
+        Page(
+            say("Trace"),
+            say("from what is in hand to cavity, evidence and pallets"),
+            (_ask_form(web, reader, plant, hand),),
+        ),
     )
 
 
 def _answered(web: Web, reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
     page = ALL_REPORTS["trace"].page(reader, plant, trace)
-    view = view_of("trace", page)
     outer = f"{hand.address}&customer=1"
     parts: list[Any] = [
         Special("print", say("On paper"), {"links": ((say("the report for the customer"), outer),)}, wide=False)
     ]
     if trace.proposed is not None and trace.proposed.pallets:
         parts.append(_proposal(trace, hand))
-    return View(
-        **{
-            **vars(view),
-            "parts": (*view.parts[:2], *parts, *view.parts[2:], _ask_form(web, reader, plant, hand)),
-            "links": ((say("the report for the customer"), outer),),
-        }
-    )
+    sections = (*page.sections[:2], *parts, *page.sections[2:], _ask_form(web, reader, plant, hand))
+    return View("trace", replace(page, sections=sections, links=((say("the report for the customer"), outer),)))
 
 
 def _proposal(trace: Trace, hand: InHand) -> Special:
@@ -282,9 +279,8 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
 
 def _customer(reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
     page = ALL_REPORTS["trace for the customer"].page(reader, plant, trace)
-    view = view_of("trace", page)
-    parts = (
+    sections = (
         Special("print", say("On paper"), {"links": ((say("the trace itself"), hand.address),)}, wide=False),
-        *view.parts,
+        *page.sections,
     )
-    return View(**{**vars(view), "parts": parts, "links": ((say("the trace itself"), hand.address),)})
+    return View("trace", replace(page, sections=sections, links=((say("the trace itself"), hand.address),)))

@@ -54,7 +54,6 @@ def page_of(
     """
     hours = day.span.seconds / 3600
     return Page(
-        works=plant.works.name,
         title=f"Production day {day.day.isoformat()}",
         when=f"{plant.clock.show(day.span.start)} to {plant.clock.show(day.span.end)}, {hours:g} "
         f"hours{'; ' + words if words else ''}",

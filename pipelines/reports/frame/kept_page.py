@@ -20,7 +20,6 @@ from pipelines.whole_files import written_whole
 from pipelines.words import packed, unpacked
 
 _PAGE, _MARKS = TypeAdapter(Page), TypeAdapter(SiteMarks)
-_PARTS = ("sections", "parts")  # where a page has its tables
 
 
 def kept_path(page: Path) -> Path:
@@ -28,15 +27,15 @@ def kept_path(page: Path) -> Path:
     return page.with_name(f".{page.stem}.page.gz")
 
 
-def packed_page(page: Any, marks: SiteMarks) -> bytes:
-    """A page (a dataclass whose parts may have a sheet) as bytes."""
+def packed_page(page: Page, marks: SiteMarks) -> bytes:
+    """A page as bytes."""
     fields = asdict(page)
     for sheet in _sheets(fields):
         sheet["links"] = [[row, name, address] for (row, name), address in sheet["links"].items()]
     return gzip.compress(json.dumps({"marks": asdict(marks), "page": packed(fields)}).encode(), 1, mtime=0)
 
 
-def unpacked_page(data: bytes, kind: TypeAdapter[Any] = _PAGE) -> tuple[Any, SiteMarks]:
+def unpacked_page(data: bytes) -> tuple[Page, SiteMarks]:
     """What was packed; tuples may have become lists where no field says what they are. ValueError, EOFError, KeyError,
     TypeError or OSError for what is no such page.
     """
@@ -44,7 +43,7 @@ def unpacked_page(data: bytes, kind: TypeAdapter[Any] = _PAGE) -> tuple[Any, Sit
     fields = unpacked(answer["page"])
     links = [{(row, name): address for row, name, address in sheet.pop("links")} for sheet in _sheets(fields)]
     marks = answer["marks"] if "marks" in answer else _older(answer)
-    return _with_links(kind.validate_python(fields), links), _MARKS.validate_python(marks)
+    return _with_links(_PAGE.validate_python(fields), links), _MARKS.validate_python(marks)
 
 
 def keep_page(page: Page, path: Path, marks: SiteMarks) -> None:
@@ -67,15 +66,14 @@ def _older(answer: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _sheets(fields: Mapping[str, Any]) -> list[dict[str, Any]]:
-    parts = next(fields[name] for name in _PARTS if name in fields)
-    return [part["sheet"] for part in parts if part["sheet"] is not None]
+    return [part["sheet"] for part in fields["sections"] if part["sheet"] is not None]
 
 
-def _with_links(page: Any, links: list[dict[tuple[int, str], str]]) -> Any:
+def _with_links(page: Page, links: list[dict[tuple[int, str], str]]) -> Page:
     """The page with the links of its sheets, in their order."""
-    name, rest = next(name for name in _PARTS if hasattr(page, name)), iter(links)
-    parts = tuple(
+    rest = iter(links)
+    sections = tuple(
         part if part.sheet is None else replace(part, sheet=replace(part.sheet, links=next(rest)))
-        for part in getattr(page, name)
+        for part in page.sections
     )
-    return replace(page, **{name: parts})
+    return replace(page, sections=sections)

@@ -5,7 +5,7 @@ Commands share their tables with pages: what draws a page is loaded only when on
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
@@ -78,13 +78,31 @@ class Section:
 
 
 @dataclass(frozen=True)
-class Page:
-    """A whole page. links: (text, address). sources: which queries and files stand behind it."""
+class Special:
+    """A part that only the application draws, by a template of its own; `values` is what the template needs, `sheet`
+    the same as a table.
+    """
 
-    works: str
+    name: str
+    title: Text
+    values: Mapping[str, object]
+    sheet: Sheet | None = None
+    wide: bool = True
+    warn: bool = False
+
+
+Part = Section | Special
+
+
+@dataclass(frozen=True)
+class Page:
+    """A whole page, on disk and in the application. links: (text, address). sources: which queries and files stand
+    behind it.
+    """
+
     title: Text
     when: Text
-    sections: tuple[Section, ...]
+    sections: tuple[Part, ...]
     figures: tuple[Figure, ...] = ()
     links: tuple[tuple[Text, str], ...] = ()
     cautions: tuple[Text, ...] = (CAUTION,)
@@ -107,21 +125,21 @@ def _frame() -> tuple[Template, str]:
     return frame, folder.joinpath("style.css").read_text(encoding="utf-8")
 
 
-def page_html(page: Page) -> str:
-    """The page as HTML. All text is escaped; charts and tables were made by this package."""
+def page_html(page: Page, works: str) -> str:
+    """The page of a works as HTML. All text is escaped; charts and tables were made by this package."""
     frame, style = _frame()
-    return frame.render(page=page, style=style)
+    return frame.render(page=page, works=works, style=style)
 
 
-def write_page(page: Page, path: Path) -> None:
-    """Write the page and, beside it, its tables as a workbook; each whole or not at all."""
+def write_page(page: Page, path: Path, works: str) -> None:
+    """Write the page of a works and, beside it, its tables as a workbook; each whole or not at all."""
     from pipelines.reports.frame.workbook import write_workbook
 
     path.parent.mkdir(parents=True, exist_ok=True)
     if page.sheets:
         write_workbook(path.with_suffix(".xlsx"), page.title, page.sheets, (*page.sources, *page.cautions, page.made))
     with written_whole(path) as part:
-        part.write_text(page_html(page), encoding="utf-8")
+        part.write_text(page_html(page, works), encoding="utf-8")
 
 
-__all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Section", "page_html", "write_page"]
+__all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Part", "Section", "Special", "page_html", "write_page"]

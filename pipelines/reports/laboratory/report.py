@@ -54,7 +54,6 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
     files = [reader.ask("laboratory_files", line=line.id, **about) for line in plant.lines_of(furnace)]
     behind = pl.concat(files).unique(["batch", "rows_used"], maintain_order=True) if files else pl.DataFrame()
     return Page(
-        works=plant.works.name,
         title=f"Laboratory, furnace {furnace}, production day {day.isoformat()}",
         when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
         figures=tuple(_figures(laboratory)),

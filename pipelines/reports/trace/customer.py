@@ -44,7 +44,6 @@ def customer_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The outer version: a draft until an authorised person of the works signs it."""
     decided, open_ones = decided_pallets(plant, trace, answer_holds(reader, everything=True))
     return Page(
-        works=plant.works.name,
         title=f"Report on {trace.title}",
         when=say("Draft for the customer: not an answer of the works until an authorised person has signed it"),
         figures=_figures(decided, open_ones),

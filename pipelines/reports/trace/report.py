@@ -39,7 +39,6 @@ def trace_name(trace: Trace) -> str:
 def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The page of a trace already answered, for the works' own file."""
     return Page(
-        works=plant.works.name,
         title=f"Trace of {trace.title}",
         when=f"formed {_when(plant, trace.formed_from)} to {_when(plant, trace.formed_to)}",
         figures=_figures(plant, trace),

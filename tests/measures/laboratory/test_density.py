@@ -73,7 +73,7 @@ def test_one_reading_is_no_step_and_the_second_one_makes_it_one(sign: int) -> No
     assert chart is not None and whole is not None and plain is not None
     assert chart.change is None and chart.lone == pytest.approx(sign * 0.004, abs=0.0008) and chart.beyond
     assert chart.centre == pytest.approx(plain.centre)
-    assert whole.change is not None and whole.lone is None and whole.change.by * sign > 0.003
+    assert whole.change is not None and whole.lone is None and whole.change.by_g_cm3 * sign > 0.003
     density = Density(
         readings=(), earlier=25, noise_g_cm3=chart.noise, centre_g_cm3=chart.centre, lone_by_g_cm3=chart.lone
     )

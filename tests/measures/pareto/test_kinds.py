@@ -131,7 +131,7 @@ def test_a_persons_sample_with_diverted_ware_in_it_found_nothing(kinds: Plant) -
         },
         orient="row",
     )
-    assert {sampled.severity: sampled.found for sampled in samples_of(kinds, checks)} == {
+    assert {each.sample.severity: each.sample.found for each in samples_of(kinds, checks)} == {
         "critical": 0,
         "major": 0,
         "minor": 1,
