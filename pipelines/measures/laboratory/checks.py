@@ -135,6 +135,7 @@ def running_quality(samples: Sequence[Sampled]) -> list[RunningQuality]:
         n, found = sum(each.sample.n for each in mine), sum(min(each.sample.found, each.sample.n) for each in mine)
         fewest = sum(min(each.fewest, each.sample.n) for each in mine)
         if n:
+            low, high = proportion_interval(fewest, n)[0], proportion_interval(found, n)[1]
             answer.append(
                 RunningQuality(
                     severity=severity,
@@ -142,8 +143,8 @@ def running_quality(samples: Sequence[Sampled]) -> list[RunningQuality]:
                     n=n,
                     found=found,
                     share=found / n,
-                    low=proportion_interval(fewest, n)[0],
-                    high=proportion_interval(found, n)[1],
+                    low=low,
+                    high=high,
                     aql=mine[0].sample.aql,
                     fewest=fewest,
                 )
