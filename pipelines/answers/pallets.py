@@ -11,8 +11,9 @@ import polars as pl
 from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.packing import BY_FLOW, BY_LABEL, INSTANT, begun, instant
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
-ASSUMED_BEGIN = {True: " (inferred)", False: ""}
+ASSUMED_BEGIN = {True: say(" (inferred)"), False: ""}
 REACH = timedelta(hours=12)  # about a window: labels before it, and of pallets that were begun in it
 
 
@@ -56,9 +57,16 @@ def inferred_words(line: str, ways: Sequence[str]) -> list[str]:
     if not labels + flow:
         return []
     return [
-        f"line {line}: {labels + flow} of {len(ways)} pallets came with the moment of their label alone; when they "
-        f"were begun is inferred: {labels} from the label of the same item before them, {flow} from their units and "
-        "what passed the last station"
+        say(
+            "line {line}: {inferred} of {every} pallets came with the moment of their label alone; when they were "
+            "begun is inferred: {labels} from the label of the same item before them, {flow} from their units and "
+            "what passed the last station",
+            line=line,
+            inferred=labels + flow,
+            every=len(ways),
+            labels=labels,
+            flow=flow,
+        )
     ]
 
 

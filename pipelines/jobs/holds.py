@@ -11,6 +11,7 @@ from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.ledger.holds import keep_decision, restore_decisions
 from pipelines.measures.holds.decisions import NotPossible, next_name, pallets_for
+from pipelines.reports.trace.whereabouts import trace_title
 from pipelines.site.folder import OpenSite
 from schemas.answers.holds import Decision
 from schemas.answers.trace import Trace
@@ -86,7 +87,9 @@ def propose(opened: OpenSite, trace: Trace, everything: bool, page: Path | None)
     evidence = f"trace of {asked}; {which}: {len(chosen.pallets)} pallets, {chosen.units} units; {expected}" + (
         f"; page {page}" if page else ""
     )
-    return decide(opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {trace.title}", evidence)
+    return decide(
+        opened, "propose", None, chosen.pallets, TOOL, f"proposed after a trace of {trace_title(trace)}", evidence
+    )
 
 
 def _journal(opened: OpenSite) -> Path:

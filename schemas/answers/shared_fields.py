@@ -30,9 +30,9 @@ Severity = Annotated[str, Meaning("severity of the defect in works.toml: critica
 MouldNumber = Annotated[str, Meaning("number engraved in the blow mould")]
 SectionNumber = Annotated[int, Meaning(_glossary("section").words, "-")]
 GobPosition = Annotated[str, _glossary("gob")]
-BlankNumber = Annotated[str, Meaning("number of the blank fitted there then, several joined where it was changed")]
+BlankNumber = Annotated[Text, Meaning("number of the blank fitted there then, several joined where it was changed")]
 NeckRingNumber = Annotated[
-    str, Meaning("number of the neck ring fitted there then, several joined where it was changed")
+    Text, Meaning("number of the neck ring fitted there then, several joined where it was changed")
 ]
 PalletId = Annotated[str, Meaning("identity of the pallet")]
 PalletState = Annotated[str, Meaning("state of the pallet, as the pallets feed last said it")]
@@ -40,7 +40,7 @@ PackedFrom = Annotated[Moment, Meaning("when its first container was put on the 
 PackedTo = Annotated[Moment, Meaning("when its last container was put on the pallet", "cold-end clock")]
 PalletUnits = Annotated[int, Meaning("containers on the pallet, as reported", "containers")]
 PalletHolds = Annotated[
-    tuple[str, ...], Meaning("holds that hold it now, then those that propose it, marked as proposed")
+    tuple[Text, ...], Meaning("holds that hold it now, then those that propose it, marked as proposed")
 ]
 Probability = Annotated[float, Meaning("probability", "0..1")]
 Low95 = Annotated[float, Meaning("lower end of the 95 % interval")]
@@ -50,4 +50,4 @@ High95Moment = Annotated[Moment, Meaning("upper end of the 95 % interval")]
 SeenAt = Annotated[
     Moment, Meaning("when a correction made at the end of the window comes to the cold end", "cold-end clock")
 ]
-Notes = Annotated[tuple[str, ...], Meaning("what has to be said beside the figures, a sentence each")]
+Notes = Annotated[tuple[Text, ...], Meaning("what has to be said beside the figures, a sentence each")]

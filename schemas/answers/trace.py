@@ -25,6 +25,7 @@ from schemas.answers.shared_fields import (
     SectionNumber,
     Severity,
 )
+from schemas.texts import Text
 
 
 class Cavity(Result):
@@ -80,7 +81,7 @@ class TracedPallet(Result):
     """on the list that covers 95 % of the expected escapes with the fewest units"""
     beyond: bool = False
     """only in question because the same fault lasted beyond the window"""
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Text, ...] = ()
     """stations for which no challenge vouches while it was packed: station, defect and why"""
     holds: PalletHolds = ()
     begin_inferred: bool = False
@@ -146,7 +147,7 @@ class WholeStay(Result):
     before the window of the trace [forming clock]"""
     to: Moment | None
     """when it left; null where it is still there or the log does not say [forming clock]"""
-    check: str | None
+    check: Text | None
     """the challenge, as station and caught of passes; null where none of its ware is known to have been checked"""
     checked_at: Moment | None
     """when that challenge was made; null where check is [cold-end clock]"""
@@ -207,9 +208,9 @@ class Trace(Result):
     """until when it lasted; null without such a signal [forming clock]"""
     faults: tuple[str, ...] = ()
     """names of the signals of the defect at these moulds that were open then"""
-    impossible: tuple[str, ...] = ()
+    impossible: tuple[Text, ...] = ()
     """what of the question cannot be, a sentence each"""
-    nearest: tuple[str, ...] = ()
+    nearest: tuple[Text, ...] = ()
     """what is nearest to it, a sentence each"""
     plans: tuple[SamplingPlan, ...] = ()
     """of a sample of the proposed pallets as one lot, by inspection; none for a critical defect, which is not
@@ -243,11 +244,3 @@ class Trace(Result):
     def complaints(self) -> list[str]:
         """The numbers of the complaints that were traced; none where it began with something else."""
         return [str(each) for each in self.asked.get("complaints") or [self.asked.get("complaint")] if each]
-
-    @property
-    def title(self) -> str:
-        """What was traced, in short: the complaints, else what was in hand."""
-        if self.complaints:
-            return f"complaint{'s' if len(self.complaints) > 1 else ''} {', '.join(self.complaints)}"
-        keys = ("pallet", "item", "line", "mould", "defect")
-        return ", ".join(f"{key} {self.asked[key]}" for key in keys if key in self.asked) or "ware"

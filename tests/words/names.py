@@ -19,6 +19,7 @@ def names_of(place: Place) -> set[str]:
     texts: list[str] = [plant.works.name, *plant.lines, *plant.furnaces, *plant.stations, *plant.items, *plant.defects]
     texts += [defect.name for defect in plant.defects.values()]
     texts += [item.name for item in plant.items.values()]
+    texts.append(plant.sampling.level)
     texts += [path.stem for path in SQL.rglob("*.sql")]
     for feed in ALL_FEEDS:
         texts += [feed if isinstance(feed, str) else feed.name]

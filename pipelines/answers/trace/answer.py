@@ -46,6 +46,7 @@ from pipelines.measures.trace.escapes import (
 )
 from pipelines.measures.trace.exposure import Exposure, Stay, forming_quantiles, hull
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.signals import Signal
 from schemas.answers.trace import Cavity, Trace, TracedPallet, WholeStay
 
@@ -117,7 +118,7 @@ def _pallet_window(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | No
     question = asked.question
     start, end = max(wide.start, question.made_from or wide.start), min(wide.end, question.made_to or wide.end)
     if start >= end:
-        asked.impossible.append("the times of making do not fit the pallet; the pallet was believed")
+        asked.impossible.append(say("the times of making do not fit the pallet; the pallet was believed"))
         return wide
     return Span(start, end)
 
@@ -140,10 +141,15 @@ def _stays(reader: Reader, plant: Plant, asked: AskedTrace, window: Span) -> lis
         if question.mould in (None, s.mould) and (question.item is None or s.item in (None, question.item))
     ]
     for each, other in doubled(found) if question.mould else ():
-        places = f"{each.section}{each.gob} and {other.section}{other.gob} of {each.line}"
         asked.impossible.append(
-            f"the mould log has mould {each.mould} in {places} at the same time: both are listed; look which of them "
-            "carries another number"
+            say(
+                "the mould log has mould {mould} in {place} and {other} of {line} at the same time: both are listed; "
+                "look which of them carries another number",
+                mould=each.mould,
+                place=f"{each.section}{each.gob}",
+                other=f"{other.section}{other.gob}",
+                line=each.line,
+            )
         )
     return found
 
@@ -285,7 +291,7 @@ def _pallets(
     asked.notes += inferred_begins(parts, pallets)
     if not pallets:
         asked.notes.append(
-            "no pallet was reported for ware of that time: what was made lies somewhere this list cannot name"
+            say("no pallet was reported for ware of that time: what was made lies somewhere this list cannot name")
         )
     return with_holds(pallets, held_by(reader))
 
@@ -339,8 +345,10 @@ def _together(reader: Reader, plant: Plant, every: Sequence[AskedTrace]) -> Trac
     defects = {q.defect for q in questions}
     if len(defects) > 1:
         raise WrongUse(
-            "complaints are traced together only for one defect; these name "
-            f"{', '.join(sorted(str(d) for d in defects))}"
+            say(
+                "complaints are traced together only for one defect; these name {defects}",
+                defects=", ".join(sorted(str(d) for d in defects)),
+            )
         )
     parts = [_answered(reader, plant, asked, None) for asked in every]
     each = [by_place(part.cavities) for part in parts]

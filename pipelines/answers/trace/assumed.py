@@ -11,7 +11,9 @@ from pipelines.answers.trace.line_ware import LineView
 from pipelines.answers.trace.question import AskedTrace
 from pipelines.answers.trace.trust import Vouching
 from pipelines.measures.pareto.unread import TOLD_FROM, unread_words
+from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 UNCOUNTED_FROM = 0.05  # share of a pallet's time without counts from which it is said
 
@@ -28,27 +30,47 @@ def assumed(plant: Plant, asked: AskedTrace, parts: Sequence[LineTrace], known: 
         notes += _unread(view, question.defect)
         if question.defect and view.missed is None:
             notes.append(
-                f"line {view.line}: no station of the works was challenged in these weeks, so that nothing tells how "
-                "much gets past: no number of escapes is given"
+                say(
+                    "line {line}: no station of the works was challenged in these weeks, so that nothing tells how "
+                    "much gets past: no number of escapes is given",
+                    line=view.line,
+                )
             )
         if question.defect and view.missed is not None:
             notes += _guessed(question.defect, part, known)
-        if question.defect and not part.faults:
-            notes.append(
-                f"line {view.line}: no signal of {question.defect} at these moulds was open then; nothing says that "
-                "a fault lasted beyond the window"
-            )
-        for fault in part.faults:
-            notes.append(
-                f"line {view.line}: signal {fault.id} says the same fault was formed from "
-                f"{plant.clock.show(fault.formed)} on; pallets beyond the window are listed for it"
-            )
+        if question.defect:
+            notes += _signals(plant, question.defect, part)
     if question.defect:
         notes.append(
-            "a challenge's sample is marked and clear: defects that are harder to see get past more often, and then "
-            "the expected number is too low"
+            say(
+                "a challenge's sample is marked and clear: defects that are harder to see get past more often, and "
+                "then the expected number is too low"
+            )
         )
     return notes
+
+
+def _signals(plant: Plant, defect: str, part: LineTrace) -> list[str]:
+    """What the signals of a line say of how long the fault lasted."""
+    if not part.faults:
+        return [
+            say(
+                "line {line}: no signal of {defect} at these moulds was open then; nothing says that a fault lasted "
+                "beyond the window",
+                line=part.view.line,
+                defect=defect,
+            )
+        ]
+    return [
+        say(
+            "line {line}: signal {signal} says the same fault was formed from {since} on; pallets beyond the window "
+            "are listed for it",
+            line=part.view.line,
+            signal=fault.id,
+            since=plant.clock.show(fault.formed),
+        )
+        for fault in part.faults
+    ]
 
 
 def uncounted(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[float, list[str]]:
@@ -59,8 +81,13 @@ def uncounted(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[float, lis
         share = view.uncounted(names.index(pallet)) if pallet in names else 0.0
         if share > UNCOUNTED_FROM:
             return share, [
-                f"line {view.line}: for {share:.0%} of the time in which pallet {pallet} was filled no counts came: "
-                "ware of then, its moulds and the other pallets that hold it are not in this answer"
+                say(
+                    "line {line}: for {share}% of the time in which pallet {pallet} was filled no counts came: ware "
+                    "of then, its moulds and the other pallets that hold it are not in this answer",
+                    line=view.line,
+                    share=decimals(100 * share),
+                    pallet=pallet,
+                )
             ]
     return 0.0, []
 
@@ -73,20 +100,34 @@ def _waited(view: LineView, pallet: str | None) -> list[str]:
     if not longest:
         return []
     return [
-        f"line {view.line}: by what passed and what was packed, ware of pallet {pallet} had waited up to "
-        f"{longest:.0f} min more on its way; its forming window begins so much earlier"
+        say(
+            "line {line}: by what passed and what was packed, ware of pallet {pallet} had waited up to {longest} min "
+            "more on its way; its forming window begins so much earlier",
+            line=view.line,
+            pallet=pallet,
+            longest=decimals(longest),
+        )
     ]
 
 
 def _unread(view: LineView, defect: str | None) -> list[str]:
     """Where more than a few calls (without a defect: containers) had no mould number."""
-    words = unread_words(view.unread, f"the calls of {defect}")
+    words = unread_words(view.unread, say("the calls of {defect}", defect=defect or ""))
     if words:
-        return [f"line {view.line}: {words} then: they are shared out among the moulds as the read ones lie"]
+        return [
+            say(
+                "line {line}: {words} then: they are shared out among the moulds as the read ones lie",
+                line=view.line,
+                words=words,
+            )
+        ]
     if defect is None and view.read_share < 1 - TOLD_FROM:
         return [
-            f"line {view.line}: no mould number was read on {1 - view.read_share:.0%} of the ware; it is shared out "
-            "in proportion"
+            say(
+                "line {line}: no mould number was read on {share}% of the ware; it is shared out in proportion",
+                line=view.line,
+                share=decimals(100 * (1 - view.read_share)),
+            )
         ]
     return []
 
@@ -97,14 +138,25 @@ def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
     assert missed is not None
     if missed.split is not None:
         found.append(
-            f"line {view.line}: of the calls of {defect} about {missed.split.false_share:.0%} are taken as calls of "
-            "good ware; an estimate, from what the stations call of all defects, one behind the other"
+            say(
+                "line {line}: of the calls of {defect} about {share}% are taken as calls of good ware; an estimate, "
+                "from what the stations call of all defects, one behind the other",
+                line=view.line,
+                defect=defect,
+                share=decimals(100 * missed.split.false_share),
+            )
         )
     if missed.guessed:
-        usual = f"{known.prior.mean:.0%}" + ("" if known.prior.shown else ", hardly known")
         found.append(
-            f"line {view.line}: never challenged with {defect}: {', '.join(missed.guessed)}; taken to miss what the "
-            f"works' stations miss, about {usual}, each more or less: a guess"
+            say(
+                "line {line}: never challenged with {defect}: {stations}; taken to miss what the works' stations "
+                "miss, about {usual}%{known}, each more or less: a guess",
+                line=view.line,
+                defect=defect,
+                stations=", ".join(missed.guessed),
+                usual=decimals(100 * known.prior.mean),
+                known="" if known.prior.shown else say(", hardly known"),
+            )
         )
     return found
 
@@ -113,31 +165,38 @@ def _ways(part: LineTrace) -> str:
     """The lehr time and the way to the pallet that were taken, with where they come from."""
     view, middle = part.view, part.window.start + (part.window.end - part.window.start) / 2
     at = int(np.clip(view.passing.at(middle) + view.passing.lehr[0] / view.passing.bin_min, 0, view.passing.bins - 1))
-    return (
-        f"line {view.line}: lehr time about {view.passing.lehr[at]:.0f} min, single containers within "
-        f"{1.96 * view.passing.blur[at]:.0f} min of it (95 %); last station to pallet {view.packing.minutes:.1f} min, "
-        f"{view.packing.source}"
+    return say(
+        "line {line}: lehr time about {lehr} min, single containers within {blur} min of it (95 %); last station to "
+        "pallet {packing} min, {source}",
+        line=view.line,
+        lehr=decimals(view.passing.lehr[at]),
+        blur=decimals(1.96 * view.passing.blur[at]),
+        packing=decimals(view.packing.minutes, 1),
+        source=view.packing.source,
     )
 
 
 def _ranked_by(defect: str | None, parts: Sequence[LineTrace]) -> str:
     if defect is None:
-        return (
+        return say(
             "without a mould number and a defect the cavities are ranked by their ware alone: a guess, with its "
             "probabilities"
         )
     seen = any(part.view.passing.found is not None and part.view.passing.found.any() for part in parts)
     read = any(part.view.tells_moulds(part.window) for part in parts)
     if not seen:
-        return (
-            f"no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence"
+        return say(
+            "no call of {defect} was made then: the cavities are ranked by their ware alone, a prior and no evidence",
+            defect=defect,
         )
     if not read:
-        return (
-            f"no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, "
-            "a prior and no evidence"
+        return say(
+            "no station that calls {defect} read a mould number then: the cavities are ranked by their ware alone, a "
+            "prior and no evidence",
+            defect=defect,
         )
-    return (
-        f"without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with "
-        "its probabilities"
+    return say(
+        "without a mould number the cavities are ranked by how much {defect} each was making then: a guess, with its "
+        "probabilities",
+        defect=defect,
     )

@@ -13,6 +13,8 @@ from pipelines.answers.trace.question import AskedTrace
 from pipelines.measures.trace.complained import Given, beside, given_found
 from pipelines.measures.trace.escapes import CarriedEscapes, pallet_variance
 from pipelines.measures.trace.exposure import counted
+from pipelines.numbers import decimals
+from pipelines.words import say, say_n
 
 UNLIKELY = 0.025  # a complaint that was less likely than this by the counts says that they tell too few
 Totals = tuple[float | None, float | None, float | None]
@@ -26,7 +28,7 @@ def with_complaint(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[list[
     mean, low, high = totals(parts)
     if not found or asked.question.defect is None:
         return every, (mean, low, high), []
-    words = f"at least {found} {_with(found, asked.question.defect)} reached the customer: that was complained of"
+    words = _reached(found, asked.question.defect)
     known = [n for n, part in enumerate(every) if part.exposure.missed_known and part.view.passing.found is not None]
     if mean is None or not known:
         return every, (mean, low, high), [words]
@@ -45,21 +47,29 @@ def with_complaint(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[list[
     return (
         every,
         (given.mean, float(given.low), float(given.high)),
-        [f"{words}, and is counted in the numbers", *_surprise(given)],
+        [say("{words}, and is counted in the numbers", words=words), *_surprise(given)],
     )
 
 
-def _with(found: int, defect: str) -> str:
-    return f"{'container' if found == 1 else 'containers'} with {defect}"
+def _reached(found: int, defect: str) -> str:
+    return say_n(
+        "at least {n} container with {defect} reached the customer: that was complained of",
+        "at least {n} containers with {defect} reached the customer: that was complained of",
+        found,
+        defect=defect,
+    )
 
 
 def _surprise(given: Given) -> list[str]:
     if given.chance >= UNLIKELY:
         return []
-    chance = f"{given.chance:.1%}" if given.chance >= 0.001 else "less than 0.1%"
+    least = decimals(100 * max(given.chance, 0.001), 1)
     return [
-        f"by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container is "
-        "not of this ware; the numbers are rather too low"
+        say(
+            "by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container "
+            "is not of this ware; the numbers are rather too low",
+            chance=say("{share}%", share=least) if given.chance >= 0.001 else say("less than {share}%", share=least),
+        )
     ]
 
 

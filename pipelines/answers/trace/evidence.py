@@ -16,9 +16,11 @@ from pipelines.clock import Span, utc_text
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.pareto.ranking import reading_stations
+from pipelines.measures.signals.sentences import recalled_doubt
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.measures.trace.detection import Detection
 from pipelines.plant.works import Plant
+from pipelines.words import joined, say
 from schemas.answers.trace import Cavity
 
 AROUND = timedelta(hours=2)  # before and after the window, for the calls minute by minute
@@ -29,7 +31,7 @@ def parts_at(reader: Reader, line: str, section: int, gob: str, span: Span) -> d
     """The blank and the neck ring that were fitted at a place in a span; several joined where one was changed."""
     rows = reader.ask("parts_there", line=line, section=section, gob=gob, from_time=span.start, to_time=span.end)
     return {
-        part: ", then ".join(rows.filter(pl.col("part") == part)["number"].to_list()) or None
+        part: joined(say(", then "), rows.filter(pl.col("part") == part)["number"].to_list()) or None
         for part in ("blank", "neck_ring")
     }
 
@@ -192,9 +194,16 @@ def _missing(reader: Reader, plant: Plant, line: str, seen: Span) -> list[str]:
     for station in plant.stations_of(line):
         lacking = seen.seconds - covered.get(station.id, 0)
         if lacking > 120:
-            texts.append(f"{station.id}: no counts for {lacking / 60:.0f} of {seen.seconds / 60:.0f} min")
+            texts.append(
+                say(
+                    "{station}: no counts for {lacking} of {whole} min",
+                    station=station.id,
+                    lacking=f"{lacking / 60:.0f}",
+                    whole=f"{seen.seconds / 60:.0f}",
+                )
+            )
     doubts = reader.ask("doubts_of_line", line=line, from_time=seen.start, to_time=seen.end)
-    return texts + doubts["doubt"].unique(maintain_order=True).to_list()
+    return texts + [recalled_doubt(text) for text in doubts["doubt"].unique(maintain_order=True)]
 
 
 def _trust(trust: Detection) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from pipelines.clock import Span, utc_text
 from pipelines.errors import WrongUse
 from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 SSCC_DIGITS = 18
 READ_BACK = timedelta(
@@ -66,7 +67,12 @@ def filled(reader: Reader, plant: Plant, question: Question) -> AskedTrace:
     if question.complaint is not None:
         rows = reader.ask("complaint", complaint=question.complaint)
         if rows.is_empty():
-            raise WrongUse(f"no complaint '{question.complaint}' was ever received; see `coldledger feeds`")
+            raise WrongUse(
+                say(
+                    "no complaint '{complaint}' was ever received; see `coldledger feeds`",
+                    complaint=question.complaint,
+                )
+            )
         row = rows.row(0, named=True)
         names = ("item", "mould", "defect", "pallet", "made_from", "made_to")
         fresh = {n: row[n] for n in names if getattr(question, n) is None}
@@ -89,36 +95,74 @@ def _with_pallet(reader: Reader, plant: Plant, asked: AskedTrace) -> None:
     pallet = asked.question.pallet or ""
     rows = reader.ask("pallet", pallet=pallet)
     if rows.is_empty():
-        asked.impossible.append(f"no pallet '{pallet}' was ever received{_check_digit(pallet)}")
-        for row in reader.ask("pallets_like", pallet=pallet).iter_rows(named=True):
-            show = plant.clock.show
-            asked.nearest.append(
-                f"pallet {row['pallet']}, {row['item']} packed on {row['line']} from {show(row['packed_from'])} to "
-                f"{show(row['packed_to'])}"
-            )
+        asked.impossible.append(
+            say("no pallet '{pallet}' was ever received{check}", pallet=pallet, check=_check_digit(pallet))
+        )
+        rows = reader.ask("pallets_like", pallet=pallet)
+        asked.nearest += [_like(plant, row) for row in rows.iter_rows(named=True)]
         asked.question = replace(asked.question, pallet=None)
         return
     fields = with_begin(reader, plant, rows.row(0, named=True))
     asked.pallet_row = fields
-    if asked.question.item not in (None, fields["item"]):
-        asked.impossible.append(
-            f"pallet {pallet} holds {fields['item']}, not {asked.question.item}; the pallet was believed"
-        )
-    if asked.question.line not in (None, fields["line"]):
-        asked.impossible.append(
-            f"pallet {pallet} was packed on {fields['line']}, not on {asked.question.line}; the pallet was believed"
-        )
+    asked.impossible += _against_pallet(plant, asked.question, fields)
     asked.question = replace(asked.question, line=fields["line"], item=fields["item"])
-    show, received = plant.clock.show, asked.question.received
-    if received is not None and plant.clock.day(received).end < fields["packed_to"]:
-        asked.impossible.append(
-            f"pallet {pallet} was packed until {show(fields['packed_to'])}, after it was received ({received}): one of "
-            "the two is wrong; the pallet was believed"
-        )
+    show = plant.clock.show
     asked.notes.append(
-        f"pallet {pallet} was packed on {fields['line']} from "
-        f"{show(fields['packed_from'])}{ASSUMED_BEGIN[is_inferred(fields)]} to {show(fields['packed_to'])}"
+        say(
+            "pallet {pallet} was packed on {line} from {start}{inferred} to {end}",
+            pallet=pallet,
+            line=fields["line"],
+            start=show(fields["packed_from"]),
+            inferred=ASSUMED_BEGIN[is_inferred(fields)],
+            end=show(fields["packed_to"]),
+        )
     )
+
+
+def _like(plant: Plant, row: dict[str, Any]) -> str:
+    return say(
+        "pallet {pallet}, {item} packed on {line} from {start} to {end}",
+        pallet=row["pallet"],
+        item=row["item"],
+        line=row["line"],
+        start=plant.clock.show(row["packed_from"]),
+        end=plant.clock.show(row["packed_to"]),
+    )
+
+
+def _against_pallet(plant: Plant, question: Question, row: dict[str, Any]) -> list[str]:
+    """What of a question contradicts the pallet that it names."""
+    pallet, found = question.pallet, []
+    if question.item not in (None, row["item"]):
+        found.append(
+            say(
+                "pallet {pallet} holds {holds}, not {item}; the pallet was believed",
+                pallet=pallet,
+                holds=row["item"],
+                item=question.item,
+            )
+        )
+    if question.line not in (None, row["line"]):
+        found.append(
+            say(
+                "pallet {pallet} was packed on {packed}, not on {line}; the pallet was believed",
+                pallet=pallet,
+                packed=row["line"],
+                line=question.line,
+            )
+        )
+    received = question.received
+    if received is not None and plant.clock.day(received).end < row["packed_to"]:
+        found.append(
+            say(
+                "pallet {pallet} was packed until {end}, after it was received ({received}): one of the two is wrong; "
+                "the pallet was believed",
+                pallet=pallet,
+                end=plant.clock.show(row["packed_to"]),
+                received=received,
+            )
+        )
+    return found
 
 
 def _check_digit(pallet: str) -> str:
@@ -129,31 +173,49 @@ def _check_digit(pallet: str) -> str:
         return ""
     right = ean.calc_check_digit(pallet[:-1])
     if right != pallet[-1]:
-        return f": its check digit is {pallet[-1]} and should be {right}, so a digit was misread"
-    return "; its check digit is right, so look for its row in the pallets feed"
+        return say(
+            ": its check digit is {digit} and should be {right}, so a digit was misread", digit=pallet[-1], right=right
+        )
+    return say("; its check digit is right, so look for its row in the pallets feed")
 
 
 def _check(plant: Plant, asked: Question) -> None:
     if asked.line is not None:
         check_line(plant, asked.line)
     if asked.item is not None and asked.item not in plant.items:
-        raise WrongUse(f"there is no item '{asked.item}' in works.toml; it has {', '.join(plant.items)}")
+        raise WrongUse(
+            say(
+                "there is no item '{item}' in works.toml; it has {items}", item=asked.item, items=", ".join(plant.items)
+            )
+        )
     if asked.defect is not None and asked.defect not in plant.defects:
-        raise WrongUse(f"there is no defect '{asked.defect}' in works.toml; it has {', '.join(plant.defects)}")
+        raise WrongUse(
+            say(
+                "there is no defect '{defect}' in works.toml; it has {defects}",
+                defect=asked.defect,
+                defects=", ".join(plant.defects),
+            )
+        )
     if asked.defect in plant.no_faults:
         kind = plant.defects[asked.defect].kind
-        raise WrongUse(f"'{asked.defect}' is no fault of the ware ({kind}, by works.toml): nothing can be traced by it")
+        raise WrongUse(
+            say(
+                "'{defect}' is no fault of the ware ({kind}, by works.toml): nothing can be traced by it",
+                defect=asked.defect,
+                kind=kind,
+            )
+        )
     if asked.made_from and asked.made_to and asked.made_from >= asked.made_to:
-        raise WrongUse("--made-from must lie before --made-to")
+        raise WrongUse(say("--made-from must lie before --made-to"))
     if not any((asked.item, asked.line, asked.mould, asked.pallet)):
-        raise WrongUse("say what is in hand: --complaint, --pallet, --mould, --item or --line")
+        raise WrongUse(say("say what is in hand: --complaint, --pallet, --mould, --item or --line"))
 
 
 def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None:
     """The forming window by what was said and what the ledger holds; None, and said, where they do not meet."""
     spans = reader.ask("span_of_counts").row(0, named=True)
     if spans["first_window"] is None:
-        asked.impossible.append("the ledger holds no cold-end counts yet")
+        asked.impossible.append(say("the ledger holds no cold-end counts yet"))
         return None
     way = timedelta(minutes=min(line.lehr_minutes for line in plant.line))
     first, last = spans["first_window"] - 2 * way, spans["last_window"] - way
@@ -164,33 +226,53 @@ def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None
     early = received is not None and question.made_from is not None and question.made_from >= received
     if received and question.made_to and question.made_to > received and not early:
         asked.notes.append(
-            f"the times of making reach beyond {question.received}, the day it was received: nothing made later was "
-            "looked at"
+            say(
+                "the times of making reach beyond {received}, the day it was received: nothing made later was looked "
+                "at",
+                received=question.received,
+            )
         )
     if question.made_from is None and question.made_to is None and question.mould is not None:
         asked.notes.append(
-            "no times of making were given: everything in the ledger made before it was received comes into question"
+            say(
+                "no times of making were given: everything in the ledger made before it was received comes into "
+                "question"
+            )
         )
     if end <= first or start >= last:
-        asked.impossible.append(
-            f"the ledger holds ware formed from {show(first)} to {show(last)}, nothing of the time asked for"
-        )
-        if early:
-            asked.impossible.append("it would have been received before it was made")
-        asked.nearest.append(
-            f"the {'first' if end <= first else 'last'} ware in the ledger was formed about "
-            f"{show(first if end <= first else last)}"
-        )
+        _outside(plant, asked, Span(first, last), end <= first, early)
         return None
     if start < first:
         asked.notes.append(
-            f"the time asked for begins before the ledger does: ware formed before {show(first)} is not known here"
+            say(
+                "the time asked for begins before the ledger does: ware formed before {first} is not known here",
+                first=show(first),
+            )
         )
     if early:
-        asked.impossible.append("it would have been received before it was made; the times of making were believed")
+        asked.impossible.append(
+            say("it would have been received before it was made; the times of making were believed")
+        )
         end = question.made_to or start + timedelta(minutes=1)
     window = Span(max(start, first), max(end, max(start, first) + timedelta(minutes=1)))
     return window if question.mould is not None else _narrowed(plant, asked, window)
+
+
+def _outside(plant: Plant, asked: AskedTrace, known: Span, before: bool, early: bool) -> None:
+    """Says that nothing of the time asked for is in the ledger: before it, or after it."""
+    first, last = plant.clock.show(known.start), plant.clock.show(known.end)
+    asked.impossible.append(
+        say(
+            "the ledger holds ware formed from {first} to {last}, nothing of the time asked for", first=first, last=last
+        )
+    )
+    if early:
+        asked.impossible.append(say("it would have been received before it was made"))
+    asked.nearest.append(
+        say("the first ware in the ledger was formed about {first}", first=first)
+        if before
+        else say("the last ware in the ledger was formed about {last}", last=last)
+    )
 
 
 def _narrowed(plant: Plant, asked: AskedTrace, window: Span) -> Span:
@@ -199,8 +281,12 @@ def _narrowed(plant: Plant, asked: AskedTrace, window: Span) -> Span:
         return window
     start = window.end - LONGEST
     asked.notes.append(
-        f"without a mould number only the last {LONGEST.days} days of the time asked for were looked at, from "
-        f"{plant.clock.show(start)} on; give earlier times of making to look further back"
+        say(
+            "without a mould number only the last {days} days of the time asked for were looked at, from {start} on; "
+            "give earlier times of making to look further back",
+            days=LONGEST.days,
+            start=plant.clock.show(start),
+        )
     )
     return Span(start, window.end)
 
@@ -208,29 +294,38 @@ def _narrowed(plant: Plant, asked: AskedTrace, window: Span) -> Span:
 def hint_mould(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str], window: Span) -> None:
     """Why no stay fits a mould number, and what is nearest to it."""
     question, show = asked.question, plant.clock.show
-    where = f"on {', '.join(lines)}" if lines else "on any line"
+    about = {
+        "where": say("on {lines}", lines=", ".join(lines)) if lines else say("on any line"),
+        "item": say("for {item} ", item=question.item) if question.item else "",
+        "start": show(window.start),
+        "end": show(window.end),
+    }
     if question.mould is None:
         asked.impossible.append(
-            f"no mould was fitted {where} {_for_item(question)}from {show(window.start)} to {show(window.end)} by "
-            "the mould log"
+            say("no mould was fitted {where} {item}from {start} to {end} by the mould log", **about)
         )
         return
     asked.impossible.append(
-        f"mould {question.mould} was not fitted {where} {_for_item(question)}from {show(window.start)} to "
-        f"{show(window.end)}"
+        say("mould {mould} was not fitted {where} {item}from {start} to {end}", mould=question.mould, **about)
     )
     stays = reader.ask("stays_of_mould", number=question.mould)
-    for row in _nearest_stays(stays, window).iter_rows(named=True):
-        until = show(row["ended_at"]) if row["ended_at"] else "now"
-        asked.nearest.append(
-            f"mould {question.mould} sat in {row['section']}{row['gob']} of {row['line']} from "
-            f"{show(row['fitted_at'])} to {until}"
-        )
+    asked.nearest += [_sat(plant, question.mould, row) for row in _nearest_stays(stays, window).iter_rows(named=True)]
     every = lines or list(plant.lines)
     _hint_read(reader, plant, asked, every, window)
     near = reader.ask("moulds_like", number=question.mould, lines=every, from_time=window.start, to_time=window.end)
     if near.height:
-        asked.nearest.append(f"moulds with a like number fitted then: {', '.join(near['number'])}")
+        asked.nearest.append(say("moulds with a like number fitted then: {moulds}", moulds=", ".join(near["number"])))
+
+
+def _sat(plant: Plant, mould: str, row: dict[str, Any]) -> str:
+    return say(
+        "mould {mould} sat in {place} of {line} from {start} to {end}",
+        mould=mould,
+        place=f"{row['section']}{row['gob']}",
+        line=row["line"],
+        start=plant.clock.show(row["fitted_at"]),
+        end=plant.clock.show(row["ended_at"]) if row["ended_at"] else say("now"),
+    )
 
 
 def _hint_read(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str], window: Span) -> None:
@@ -243,13 +338,14 @@ def _hint_read(reader: Reader, plant: Plant, asked: AskedTrace, lines: list[str]
         read = int(ware.filter(pl.col("mould") == asked.question.mould)["inspected"].sum())
         if read:
             asked.nearest.append(
-                f"stations of {line} read mould {asked.question.mould} on {read} containers then: the mould log "
-                "lacks its fitting; send it, and ask again"
+                say(
+                    "stations of {line} read mould {mould} on {read} containers then: the mould log lacks its fitting; "
+                    "send it, and ask again",
+                    line=line,
+                    mould=asked.question.mould,
+                    read=read,
+                )
             )
-
-
-def _for_item(question: Question) -> str:
-    return f"for {question.item} " if question.item else ""
 
 
 def _nearest_stays(stays: pl.DataFrame, window: Span, most: int = 3) -> pl.DataFrame:

@@ -11,6 +11,8 @@ from pipelines.measures.trace.escapes import (
     EscapesTogether,
     Place,
 )
+from pipelines.numbers import decimals
+from pipelines.words import say
 from schemas.answers.trace import Cavity, Trace
 
 
@@ -39,8 +41,11 @@ def joined_question(questions: Sequence[Question], parts: Sequence[Trace]) -> Qu
 
 def source_sentence(ranking: EscapesTogether) -> str:
     if not ranking.common:
-        return (
+        return say(
             "no one cavity can have made all of these: they have more than one source, or something of what was told "
             "is wrong"
         )
-    return f"one cavity made them all with probability {ranking.one_source:.0%}, at even odds beforehand: a guess"
+    return say(
+        "one cavity made them all with probability {share}%, at even odds beforehand: a guess",
+        share=decimals(100 * ranking.one_source),
+    )

@@ -30,6 +30,7 @@ from pipelines.measures.trace.detection import (
 )
 from pipelines.measures.trace.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
 
 BACK, AHEAD = timedelta(days=30), timedelta(days=1)
@@ -291,4 +292,4 @@ def around(
 
 def stations_in_doubt(known: Sequence[Doubt]) -> list[str]:
     """Stretches in a word each, for a pallet's row."""
-    return sorted({f"{d.station} {d.defect} ({d.why})" for d in known})
+    return sorted({say("{station} {defect} ({why})", station=d.station, defect=d.defect, why=d.why) for d in known})

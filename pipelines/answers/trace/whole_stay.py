@@ -14,6 +14,7 @@ from pipelines.ledger.reader import Reader
 from pipelines.measures.trace.exposure import Stay
 from pipelines.measures.trace.trust import good
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.trace import Cavity, WholeStay
 
 
@@ -50,12 +51,21 @@ def whole_stay(reader: Reader, plant: Plant, first: Cavity, defect: str, known_u
         fitted=fitted,
         from_=since,
         to=ended,
-        check=f"challenge of {check['station']}, {check['caught']} of {check['passes']}" if check and vouched else None,
+        check=_words(check) if check and vouched else None,
         checked_at=check["checked_at"] if check and vouched else None,
         containers=float(exposure.all_ware[0]),
         pallets=tuple(on["pallet"]),
         units=int(on["units"].sum()),
         cleared=on.filter(pl.col("state") == "released").height,
+    )
+
+
+def _words(check: dict[str, Any]) -> str:
+    return say(
+        "challenge of {station}, {caught} of {passes}",
+        station=check["station"],
+        caught=check["caught"],
+        passes=check["passes"],
     )
 
 

@@ -11,6 +11,8 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
+from pipelines.words import say
+
 LONGEST_MIN = 30.0
 STEP_MIN = 0.25
 ASSUMED_MIN, ASSUMED_SD_MIN = 5.0, 2.9  # anything from 0 to 10 min: an assumption
@@ -34,7 +36,7 @@ class PackingTime:
     source: str
 
 
-ASSUMED = PackingTime(ASSUMED_MIN, ASSUMED_SD_MIN, "assumed: 0 to 10 min, the pallets show nothing nearer")
+ASSUMED = PackingTime(ASSUMED_MIN, ASSUMED_SD_MIN, say("assumed: 0 to 10 min, the pallets show nothing nearer"))
 
 
 def packing_time(passed: Mapping[str, np.ndarray], start: datetime, pallets: pl.DataFrame) -> PackingTime:
@@ -69,7 +71,9 @@ def packing_time(passed: Mapping[str, np.ndarray], start: datetime, pallets: pl.
     if sd > ASSUMED_SD_MIN:
         return ASSUMED
     return PackingTime(
-        mean, sd, f"estimated from the units of {len(misfit)} pallets against what passed the last station"
+        mean,
+        sd,
+        say("estimated from the units of {pallets} pallets against what passed the last station", pallets=len(misfit)),
     )
 
 

@@ -13,11 +13,12 @@ import numpy as np
 import polars as pl
 
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 LATE = 1.25  # a challenge is overdue when this many times the set interval has gone by
 REAL = 0.005  # how likely a challenge finds a station that has really failed, beforehand; a guess
 SHOWN = 0.1  # a doubt is shown from this probability of a real failure on; below it is what is usual for the station
-FAILED, OVERDUE, NEVER = "failed", "overdue", "never challenged"
+FAILED, OVERDUE, NEVER = say("failed"), say("overdue"), say("never challenged")
 
 
 @dataclass(frozen=True)

@@ -15,14 +15,17 @@ from pipelines.errors import WrongUse
 from pipelines.jobs.holds import propose
 from pipelines.jobs.traces import write_trace
 from pipelines.ledger import Reader
+from pipelines.numbers import count
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
+from pipelines.plant.tables import Defect
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page, Special
-from pipelines.words import say
+from pipelines.reports.trace.whereabouts import trace_title
+from pipelines.words import defect_name, say
 from schemas.answers.trace import Trace
 
 NAMES = ("complaint", "item", "line", "mould", "defect", "pallet", "made_from", "made_to", "received")
@@ -138,7 +141,7 @@ def _propose(web: Web, request: Request, by: str, which: str, question: str) -> 
         trace = answer_trace(reader, web.desk.plant, asked, also)
     path, _ = write_trace(opened, trace)
     decision = propose(opened, trace, which == "all", path)
-    web.note(by, "propose", decision.hold, f"{len(decision.pallets)} pallets after a trace of {trace.title}")
+    web.note(by, "propose", decision.hold, f"{len(decision.pallets)} pallets after a trace of {trace_title(trace)}")
     web.desk.wrote()
     web.say_next(
         request,
@@ -159,12 +162,19 @@ def _complaints(reader: Reader) -> list[str]:
     ]
 
 
+def _choice(key: str, each: Any) -> str:
+    """A code with its name, where it has one."""
+    if isinstance(each, Defect):
+        return say("{code} {name}", code=key, name=defect_name(each.name))
+    return f"{key} {getattr(each, 'name', '')}".strip()
+
+
 def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[str, Any]]:
     def some(name: str, label: str, of: dict[str, Any]) -> dict[str, Any]:
         return choice(
             name,
             label,
-            [("", "–"), *((key, f"{key} {getattr(each, 'name', '')}".strip()) for key, each in of.items())],
+            [("", "–"), *((key, _choice(key, each)) for key, each in of.items())],
             getattr(hand, name),
         )
 
@@ -249,8 +259,8 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
             "fewest",
             say(
                 "Propose the shortest list: {pallets} pallets, {units} units",
-                pallets=len(fewest.pallets),
-                units=fewest.units,
+                pallets=count(len(fewest.pallets)),
+                units=count(fewest.units),
             ),
         )
     ]
@@ -260,8 +270,8 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
                 "all",
                 say(
                     "Propose everything possible: {pallets} pallets, {units} units",
-                    pallets=len(everything.pallets),
-                    units=everything.units,
+                    pallets=count(len(everything.pallets)),
+                    units=count(everything.units),
                 ),
             )
         )

@@ -12,15 +12,15 @@ from pipelines.words import say
 from schemas.answers.contents import MouldLife, MouldStay, PalletContents
 
 FITTED = (
-    Column("section", "Section", "count"),
-    Column("gob", "Gob"),
-    Column("mould", "Mould"),
-    Column("blank", "Blank"),
-    Column("ring", "Neck ring", csv="neck ring"),
+    Column("section", say("Section"), "count"),
+    Column("gob", say("Gob")),
+    Column("mould", say("Mould")),
+    Column("blank", say("Blank")),
+    Column("ring", say("Neck ring"), csv="neck ring"),
 )
 FORMED = (
-    Column("from", "Formed from", csv="formed from"),
-    Column("to", "to"),
+    Column("from", say("Formed from"), csv="formed from"),
+    Column("to", say("to")),
 )
 _PARTS = (*FITTED, Column("units", "Containers", "number", csv="containers"), *FORMED)
 _DEFECTS = (
@@ -33,12 +33,12 @@ _DEFECTS = (
     Column("high", "At most (95 %)", "count"),
 )
 KEPT_SIGNAL = (
-    Column("id", "Signal"),
-    Column("defect", "Defect"),
-    Column("severity", "Severity"),
-    Column("scope", "Where"),
-    Column("onset", "Onset"),
-    Column("ended", "Ended"),
+    Column("id", say("Signal")),
+    Column("defect", say("Defect")),
+    Column("severity", say("Severity")),
+    Column("scope", say("Where")),
+    Column("onset", say("Onset")),
+    Column("ended", say("Ended")),
 )
 _STATES = (
     Column("state", "State"),

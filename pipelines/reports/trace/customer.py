@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from pipelines.answers.holds import answer_holds
 from pipelines.cautions import GLASS, PAGE_CAUTION
 from pipelines.ledger.reader import Reader
-from pipelines.numbers import count
+from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.report import trace_name
 from pipelines.reports.trace.tables import packed_words
-from pipelines.reports.trace.whereabouts import OUT, is_gone, left_known
-from pipelines.words import say
+from pipelines.reports.trace.whereabouts import NAMES, OUT, is_gone, left_known, trace_title
+from pipelines.words import defect_name, say, say_n, worded
 from schemas.answers.holds import HeldPallet
 from schemas.answers.trace import Trace, TracedPallet
 
@@ -24,6 +24,7 @@ SIGNED = say("Released to the customer by (name, date, signature): _____________
 HANDLE = say("Please handle the ware with care: it can be cracked or broken. Do with each pallet what its row says.")
 KEEP = say("Keep it apart and unopened until you hear from us.")
 NOTHING = say("Nothing to do: it is at our works.")
+HELD = say("held")
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ def customer_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The outer version: a draft until an authorised person of the works signs it."""
     decided, open_ones = decided_pallets(plant, trace, answer_holds(reader, everything=True))
     return Page(
-        title=f"Report on {trace.title}",
+        title=say("Report on {what}", what=trace_title(trace)),
         when=say("Draft for the customer: not an answer of the works until an authorised person has signed it"),
         figures=_figures(decided, open_ones),
         sections=tuple(_sections(plant, trace, decided, open_ones)),
@@ -84,17 +85,22 @@ def decided_pallets(plant: Plant, trace: Trace, holds: list[HeldPallet]) -> tupl
 def _decided(plant: Plant, pallet: TracedPallet, state: str) -> Decided:
     gone = is_gone(plant, pallet)
     if state == "scrapped":
-        return Decided(pallet, "scrapped", say("Nothing to do: it carries no ware any more."), False)
+        return Decided(pallet, say("scrapped"), say("Nothing to do: it carries no ware any more."), False)
     if state == "released":
         return Decided(pallet, say("looked at and released again"), say("Nothing to do."), gone is not False)
     if gone is None:
-        return Decided(pallet, "held", f"It may have reached you. If so: {KEEP[0].lower()}{KEEP[1:]}", True)
-    return Decided(pallet, "held", KEEP, True) if gone else Decided(pallet, "held", NOTHING, False)
+        return Decided(
+            pallet,
+            HELD,
+            say("It may have reached you. If so: keep it apart and unopened until you hear from us."),
+            True,
+        )
+    return Decided(pallet, HELD, KEEP, True) if gone else Decided(pallet, HELD, NOTHING, False)
 
 
 def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Figure, ...]:
-    apart = [d for d in decided if d.decision == "held" and d.away]
-    here = [d for d in decided if d.decision == "held" and not d.away]
+    apart = [d for d in decided if d.decision == HELD and d.away]
+    here = [d for d in decided if d.decision == HELD and not d.away]
     waits = Figure(
         count(len(open_ones)),
         say("pallets not decided yet"),
@@ -105,12 +111,17 @@ def _figures(decided: list[Decided], open_ones: list[TracedPallet]) -> tuple[Fig
         Figure(
             count(len(apart)),
             say("pallets to keep apart"),
-            f"{count(sum(d.pallet.units for d in apart))} containers, of which "
-            f"{count(sum(d.pallet.mould_units for d in apart))} come from the moulds in question",
+            say(
+                "{units} containers, of which {mine} come from the moulds in question",
+                units=count(sum(d.pallet.units for d in apart)),
+                mine=count(sum(d.pallet.mould_units for d in apart)),
+            ),
             "critical" if apart else "",
         ),
         Figure(
-            count(len(here)), say("pallets held at the works"), f"{count(sum(d.pallet.units for d in here))} containers"
+            count(len(here)),
+            say("pallets held at the works"),
+            say("{count} containers", count=count(sum(d.pallet.units for d in here))),
         ),
         *((waits,) if open_ones else ()),
     )
@@ -123,9 +134,12 @@ def _sections(plant: Plant, trace: Trace, decided: list[Decided], open_ones: lis
         Section(say("What this report covers"), items=_covers(plant, trace), wide=True),
     ]
     if open_ones:
-        words = (
-            f"Nobody has decided on {len(open_ones)} pallets of the hold list. They are not named here; decide, then "
-            "make this report again."
+        words = say_n(
+            "Nobody has decided on {n} pallet of the hold list. It is not named here; decide, then make this report "
+            "again.",
+            "Nobody has decided on {n} pallets of the hold list. They are not named here; decide, then make this "
+            "report again.",
+            len(open_ones),
         )
         sections.append(Section(say("Not ready to send"), items=(words,), warn=True, wide=True))
     if decided:
@@ -138,19 +152,26 @@ def _sections(plant: Plant, trace: Trace, decided: list[Decided], open_ones: lis
     return sections
 
 
+def _item(name: str, text: str) -> str:
+    return say("{what}: {name}", what=NAMES[name], name=text)
+
+
 def _told(plant: Plant, trace: Trace) -> tuple[str, ...]:
     asked = trace.asked
-    items = [f"complaint: {', '.join(trace.complaints)}"] if trace.complaints else []
+    items = [_item("complaint", ", ".join(trace.complaints))] if trace.complaints else []
     if asked.get("item"):
-        items.append(
-            f"item: {asked['item']}, {plant.items[asked['item']].name}"
-            if asked["item"] in plant.items
-            else f"item: {asked['item']}"
-        )
+        item = plant.items.get(asked["item"])
+        items.append(_item("item", f"{asked['item']}, {item.name}" if item else asked["item"]))
     if asked.get("defect") in plant.defects:
         defect = plant.defects[asked["defect"]]
-        items.append(f"what was found: {defect.name}, which we class as {defect.severity}")
-    items += [f"{name}: {asked[name]}" for name in ("mould", "pallet", "received") if asked.get(name)]
+        items.append(
+            say(
+                "what was found: {defect}, which we class as {severity}",
+                defect=defect_name(defect.name),
+                severity=worded(defect.severity),
+            )
+        )
+    items += [_item(name, asked[name]) for name in ("mould", "pallet", "received") if asked.get(name)]
     return tuple(items) or (say("no particulars"),)
 
 
@@ -158,20 +179,29 @@ def _found(plant: Plant, trace: Trace) -> tuple[str, ...]:
     if not trace.cavities or trace.formed_from is None or trace.formed_to is None:
         return (say("What we were told does not fit our records; we ask for the particulars below."),)
     first = trace.cavities[0]
-    window = f"formed between {plant.clock.show(trace.formed_from)} and {plant.clock.show(trace.formed_to)}"
+    sure = ""
     if trace.uncounted:
-        window += (
-            f", if it was of the ware that we have counts of: for {trace.uncounted:.0%} of the time in which its "
-            "pallet was filled we have none"
+        sure = say(
+            ", if it was of the ware that we have counts of: for {share}% of the time in which its pallet was filled "
+            "we have none",
+            share=decimals(100 * trace.uncounted),
         )
     elif trace.asked.get("pallet"):
-        window += " (95 %)"
+        sure = " (95 %)"
     whose = (
-        f"in mould {first.mould} on line {first.line}"
+        say("in mould {mould} on line {line}", mould=first.mould, line=first.line)
         if trace.asked.get("mould")
-        else f"on line {first.line}, in a mould that we cannot name with certainty"
+        else say("on line {line}, in a mould that we cannot name with certainty", line=first.line)
     )
-    return (f"The container was {window}, {whose}.",)
+    return (
+        say(
+            "The container was formed between {start} and {end}{sure}, {whose}.",
+            start=plant.clock.show(trace.formed_from),
+            end=plant.clock.show(trace.formed_to),
+            sure=sure,
+            whose=whose,
+        ),
+    )
 
 
 def _covers(plant: Plant, trace: Trace) -> tuple[str, ...]:
@@ -184,8 +214,13 @@ def _covers(plant: Plant, trace: Trace) -> tuple[str, ...]:
     lines = sorted({p.line for p in trace.pallets})
     first, last = min(p.packed_from for p in trace.pallets), max(p.packed_to for p in trace.pallets)
     return (
-        f"Ware formed from {plant.clock.show(start)} to {plant.clock.show(end)} on line {', '.join(lines)}.",
-        f"It was packed from {plant.clock.show(first)} to {plant.clock.show(last)}.",
+        say(
+            "Ware formed from {start} to {end} on line {lines}.",
+            start=plant.clock.show(start),
+            end=plant.clock.show(end),
+            lines=", ".join(lines),
+        ),
+        say("It was packed from {start} to {end}.", start=plant.clock.show(first), end=plant.clock.show(last)),
         say("Ware of other times and other lines was not looked at for this report."),
     )
 
@@ -201,9 +236,7 @@ def _sheet(plant: Plant, decided: list[Decided]) -> Sheet:
             "decision": d.decision,
             "todo": d.to_do,
         }
-        for d in sorted(
-            decided, key=lambda d: (d.decision != "held", not d.away, d.pallet.packed_from, d.pallet.pallet)
-        )
+        for d in sorted(decided, key=lambda d: (d.decision != HELD, not d.away, d.pallet.packed_from, d.pallet.pallet))
     ]
     columns = (
         Column("pallet", say("Pallet"), "id"),
@@ -240,7 +273,7 @@ def _unknown(plant: Plant, trace: Trace, decided: list[Decided]) -> tuple[str, .
         items.append(say("The pallet was not told to us. Its label names the hour of packing."))
     if trace.on_no_pallet and trace.on_no_pallet > 0.005:
         items.append(say("A part of the ware of that time lies on pallets that our records do not name yet."))
-    return (*items, *(f"This does not fit our records: {text}." for text in trace.impossible))
+    return (*items, *(say("This does not fit our records: {text}.", text=text) for text in trace.impossible))
 
 
 def _next(trace: Trace) -> tuple[str, ...]:

@@ -7,14 +7,15 @@ from typing import Any
 
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import SHOWN, Column, Sheet, in_csv
+from pipelines.words import say
 from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
 
 DETECTION = (
-    Column("passes", "Passes", "count"),
-    Column("caught", "Caught", "count"),
-    Column("rate", "Detection", "percent1", SHOWN),
-    Column("low", "at least", "percent1", SHOWN),
-    Column("high", "at most", "percent1", SHOWN),
+    Column("passes", say("Passes"), "count"),
+    Column("caught", say("Caught"), "count"),
+    Column("rate", say("Detection"), "percent1", SHOWN),
+    Column("low", say("at least"), "percent1", SHOWN),
+    Column("high", say("at most"), "percent1", SHOWN),
 )
 _RATES = (
     Column("line", "Line"),

@@ -9,14 +9,14 @@ from typing import Any
 
 from pipelines.clock import parse_timestamp
 from pipelines.measures.statistics.shares import score_interval
-from pipelines.numbers import count, decimals, percent
+from pipelines.numbers import count, decimals, marks, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.trace.contents import KEPT_SIGNAL
 from pipelines.reports.trace.detection import DETECTION
-from pipelines.words import say
+from pipelines.words import joined, say, say_n, worded
 from schemas.answers.trace import Trace
 
 SHOWN_MINUTES = 60
@@ -42,7 +42,7 @@ def evidence_sections(plant: Plant, trace: Trace) -> list[Section | None]:
 
 
 def local(plant: Plant, moment: str | None) -> str:
-    return "now" if moment is None else plant.clock.show(parse_timestamp(moment))
+    return say("now") if moment is None else plant.clock.show(parse_timestamp(moment))
 
 
 def _timeline(plant: Plant, trace: Trace) -> Section | None:
@@ -63,11 +63,21 @@ def _timeline(plant: Plant, trace: Trace) -> Section | None:
         rows.append({"label": f"{plant.clock.local(at):%d. %H:%M}", "value": found.get(at, 0)})
         at += timedelta(minutes=10)
     mould, line = seen["cavity"]["mould"], seen["cavity"]["line"]
-    words = (
-        f"{sum(found.values())} calls of {trace.asked['defect']} with mould {mould} read; by ten minutes of the "
-        "cold-end clock, two hours before and after the window"
+    words = say_n(
+        "{n} call of {defect} with mould {mould} read; by ten minutes of the cold-end clock, two hours before and "
+        "after the window",
+        "{n} calls of {defect} with mould {mould} read; by ten minutes of the cold-end clock, two hours before and "
+        "after the window",
+        sum(found.values()),
+        defect=trace.asked["defect"],
+        mould=mould,
     )
-    title = f"{trace.asked['defect']} from mould {mould} on {line}, as the stations saw it"
+    title = say(
+        "{defect} from mould {mould} on {line}, as the stations saw it",
+        defect=trace.asked["defect"],
+        mould=mould,
+        line=line,
+    )
     return Section(
         title, chart=charts.svg(charts.columns, words, rows, say("calls in 10 min")), chart_words=words, wide=True
     )
@@ -78,18 +88,30 @@ def _counts(plant: Plant, trace: Trace) -> tuple[str, ...]:
     weights = seen["weights"]
     weighed = say("no weighing of it")
     if weights["n"]:
-        spread = f", standard deviation {decimals(weights['sd_g'], 2)} g" if weights["sd_g"] is not None else ""
-        weighed = (
-            f"weighings two hours before to after: {weights['n']}, mean {decimals(weights['mean_g'], 1)} g{spread}"
+        weighed = say(
+            "weighings two hours before to after: {n}, mean {mean} g{spread}",
+            n=weights["n"],
+            mean=decimals(weights["mean_g"], 1),
+            spread=""
+            if weights["sd_g"] is None
+            else say(", standard deviation {sd} g", sd=decimals(weights["sd_g"], 2)),
         )
-    others = ", ".join(f"{c['defect']} {c['calls']} at {c['station']}" for c in seen["calls"][:10])
+    others = [
+        say("{defect} {calls} at {station}", defect=c["defect"], calls=c["calls"], station=c["station"])
+        for c in seen["calls"][:10]
+    ]
     return (
-        f"containers of mould {mould} read at the stations: {count(seen['ware_of_mould'])}, "
-        f"{local(plant, seen['seen_from'])} to {local(plant, seen['seen_to'])}",
+        say(
+            "containers of mould {mould} read at the stations: {containers}, {start} to {end}",
+            mould=mould,
+            containers=count(seen["ware_of_mould"]),
+            start=local(plant, seen["seen_from"]),
+            end=local(plant, seen["seen_to"]),
+        ),
         *_rate(seen, trace),
-        f"all calls with that mould read: {others or 'none'}",
+        say("all calls with that mould read: {calls}", calls=joined(", ", others) or say("none")),
         weighed,
-        *(f"missing: {text}" for text in seen["missing"]),
+        *(say("missing: {text}", text=text) for text in seen["missing"]),
         *(() if seen["missing"] else (say("no counts are missing in the window"),)),
     )
 
@@ -99,16 +121,24 @@ def _rate(seen: dict[str, Any], trace: Trace) -> tuple[str, ...]:
         return (say("no defect was named"),)
     calls, ware = seen["calls_of_defect"], seen["ware_of_mould"]
     low, high = score_interval(calls, ware)
-    rate = f" = {percent(calls / ware)} (95 %: {percent(low)} to {percent(high)})" if ware else ""
+    rate = (
+        say(" = {share} (95 %: {low} to {high})", share=percent(calls / ware), low=percent(low), high=percent(high))
+        if ware
+        else ""
+    )
     return (
-        f"calls of the defect with that mould read: {calls} of {count(ware)}{rate}; on the line with none read: "
-        f"{seen['calls_without_mould']}",
+        say(
+            "calls of the defect with that mould read: {calls} of {ware}{rate}; on the line with none read: {unread}",
+            calls=calls,
+            ware=count(ware),
+            rate=rate,
+            unread=seen["calls_without_mould"],
+        ),
     )
 
 
 def _happened(plant: Plant, trace: Trace) -> tuple[str, ...]:
     seen = trace.evidence
-    parts = {"mould": "mould", "blank": "blank", "neck_ring": say("neck ring")}
     return (
         *(_stop(plant, stop) for stop in seen["stoppages"][:20]),
         *(
@@ -117,28 +147,45 @@ def _happened(plant: Plant, trace: Trace) -> tuple[str, ...]:
             else []
         ),
         *(
-            f"{parts.get(m['part'], m['part'])} {m['number']} sat there from {local(plant, m['fitted_at'])} to "
-            f"{local(plant, m['ended_at'])} (batch {m['batch']}, line {m['file_line']})"
+            say(
+                "{part} {number} sat there from {start} to {end} ({row})",
+                part=worded(m["part"].replace("_", " ")),
+                number=m["number"],
+                start=local(plant, m["fitted_at"]),
+                end=local(plant, m["ended_at"]),
+                row=_row(m),
+            )
             for m in seen["moulds_there"]
         ),
     )
 
 
+def _row(row: dict[str, Any]) -> str:
+    return say("batch {batch}, line {line}", batch=row["batch"], line=row["file_line"])
+
+
 def _stop(plant: Plant, stop: dict[str, Any]) -> str:
-    what = f"section {stop['section']}" if stop["section"] else say("the whole machine")
-    rows = f"batch {stop['batch']}, line {stop['file_line']}"
-    return (
-        f"{what} stood {local(plant, stop['stopped_at'])} to {local(plant, stop['restarted_at'])} "
-        f"({stop['cause'] or 'no cause given'}; {rows})"
+    section = stop["section"]
+    return say(
+        "{what} stood {start} to {end} ({cause}; {row})",
+        what=say("section {members}", members=section) if section else say("the whole machine"),
+        start=local(plant, stop["stopped_at"]),
+        end=local(plant, stop["restarted_at"]),
+        cause=stop["cause"] or say("no cause given"),
+        row=_row(stop),
     )
 
 
 def _challenge(plant: Plant, row: dict[str, Any] | None) -> str:
     if row is None:
         return say("none")
-    return (
-        f"{row['defect']} {row['caught']} of {row['passes']}, {local(plant, row['checked_at'])} (batch "
-        f"{row['batch']}, line {row['file_line']})"
+    return say(
+        "{defect} {caught} of {passes}, {checked} ({row})",
+        defect=row["defect"],
+        caught=row["caught"],
+        passes=row["passes"],
+        checked=local(plant, row["checked_at"]),
+        row=_row(row),
     )
 
 
@@ -148,7 +195,7 @@ def _stations(plant: Plant, trace: Trace) -> Sheet:
             "station": s["station"],
             "before": _challenge(plant, s["before"]),
             "after": _challenge(plant, s["after"]),
-            "doubt": ", ".join(s["in_doubt"]) or "no",
+            "doubt": joined(", ", s["in_doubt"]) or say("no"),
         }
         for s in trace.evidence["stations"]
     ]
@@ -162,11 +209,12 @@ def _stations(plant: Plant, trace: Trace) -> Sheet:
     passed = (
         say("as many of its passes are caught as its severity asks for")
         if must is None
-        else f"{must:.0%} of its passes are caught"
+        else say("{share}% of its passes are caught", share=decimals(100 * must))
     )
-    caption = (
-        f"A challenge is due every {plant.checks.challenge_hours:g} h and passed when {passed} ([checks] in "
-        "works.toml)."
+    caption = say(
+        "A challenge is due every {hours} h and passed when {passed} ([checks] in works.toml).",
+        hours=f"{plant.checks.challenge_hours:g}".replace(".", marks()[0]),
+        passed=passed,
     )
     return Sheet(
         "stations",
@@ -189,7 +237,12 @@ def _detection(trace: Trace) -> Sheet:
                 }
             )
         rows.append(
-            {"where": f"{line['line']}, all in a row", "rate": line["rate"], "low": line["low"], "high": line["high"]}
+            {
+                "where": say("{line}, all in a row", line=line["line"]),
+                "rate": line["rate"],
+                "low": line["low"],
+                "high": line["high"],
+            }
         )
     columns = (Column("where", say("Stations")), *DETECTION)
     caption = say(
@@ -205,13 +258,13 @@ def _signals(plant: Plant, trace: Trace) -> Sheet:
         {
             "id": s["id"],
             "defect": s["defect"],
-            "severity": s["severity"],
-            "scope": f"{s['scope']} {', '.join(s['members'][:6])}",
+            "severity": worded(s["severity"]),
+            "scope": say("{scope} {members}", scope=worded(s["scope"]), members=", ".join(s["members"][:6])),
             "onset": local(plant, s["onset"]),
-            "ended": "open" if s["ended"] is None else local(plant, s["ended"]),
+            "ended": say("open") if s["ended"] is None else local(plant, s["ended"]),
             "calls": s["calls"],
             "expected": s["expected"],
-            "mine": "yes" if s["holds_the_mould"] else "",
+            "mine": say("yes") if s["holds_the_mould"] else "",
         }
         for s in trace.evidence["signals"]
     ]
@@ -238,7 +291,7 @@ def _minutes(plant: Plant, trace: Trace) -> Sheet:
             "at": local(plant, m["window_start"]),
             "station": m["station"],
             "calls": m["calls"],
-            "row": f"batch {m['batch']}, line {m['file_line']}",
+            "row": _row(m),
         }
         for m in every[-SHOWN_MINUTES:]
     ]
@@ -248,11 +301,18 @@ def _minutes(plant: Plant, trace: Trace) -> Sheet:
         Column("calls", say("Calls"), "count"),
         Column("row", say("Source row")),
     )
-    more = f"; the last {SHOWN_MINUTES} of {len(every)} rows" if len(every) > SHOWN_MINUTES else ""
+    more = (
+        say("; the last {shown} of {every} rows", shown=SHOWN_MINUTES, every=len(every))
+        if len(every) > SHOWN_MINUTES
+        else ""
+    )
     return Sheet(
         "minutes",
         say("Minutes"),
         columns,
         rows,
-        f"Rows of reject_counts with this mould number read{more}. The files of the batches are named below.",
+        say(
+            "Rows of reject_counts with this mould number read{more}. The files of the batches are named below.",
+            more=more,
+        ),
     )

@@ -7,11 +7,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipelines.measures.holds.sampling import quality_at
-from pipelines.numbers import count, percent
+from pipelines.numbers import count, marks, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import CSV, TERMINAL, Column, Sheet
-from pipelines.words import say
+from pipelines.words import say, worded
 from schemas.answers.trace import SamplingPlan, Trace
 
 RULES = say(
@@ -35,7 +35,9 @@ def _all_of_it(trace: Trace) -> Section:
         " or it is scrapped, as the works' quality system decides."
     )
     lot = (
-        f"Shortest list: {count(trace.proposed.units)} containers to sort whole or to scrap." if trace.proposed else ""
+        say("Shortest list: {units} containers to sort whole or to scrap.", units=count(trace.proposed.units))
+        if trace.proposed
+        else ""
     )
     return Section(
         say("Re-inspection: all of it"),
@@ -66,7 +68,9 @@ def plan_section(plant: Plant, trace: Trace) -> Section:
         )
     curves = [
         {
-            "plan": f"{plan.inspection}: {plan.n}, accept up to {plan.ac}",
+            "plan": say(
+                "{inspection}: {n}, accept up to {ac}", inspection=worded(plan.inspection), n=plan.n, ac=plan.ac
+            ),
             "share": 100 * share,
             "accepted": 100 * accepted,
         }
@@ -75,9 +79,11 @@ def plan_section(plant: Plant, trace: Trace) -> Section:
     ]
     first = trace.plans[0]
     risk = percent(quality_at(first.n, first.ac, 0.10))
-    words = (
-        f"How often a lot is accepted, by its share nonconforming; AQL {first.aql:g} % dashed. Normal inspection: in "
-        f"10 % of lots still accepted with {risk} nonconforming."
+    words = say(
+        "How often a lot is accepted, by its share nonconforming; AQL {aql} % dashed. Normal inspection: in 10 % of "
+        "lots still accepted with {risk} nonconforming.",
+        aql=_aql(first),
+        risk=risk,
     )
     chart = charts.svg(charts.acceptance, words, curves, say("nonconforming, % of the lot"), limits=[{"at": first.aql}])
     title = say("Re-inspection plan (ISO 2859-1)")
@@ -102,13 +108,18 @@ def plans_sheet(plans: Sequence[SamplingPlan], state: str) -> Sheet:
     return Sheet("plan", say("The plan"), PLAN_COLUMNS, rows, strong=[n for n, row in enumerate(rows) if row["now"]])
 
 
+def _aql(plan: SamplingPlan) -> str:
+    return f"{plan.aql:g}".replace(".", marks()[0])
+
+
 def _sheet(plant: Plant, trace: Trace) -> Sheet:
     rows = [
         {
             **plan.model_dump(exclude={"curve"}),
+            "inspection": worded(plan.inspection),
             "p95": quality_at(plan.n, plan.ac, 0.95),
             "p10": quality_at(plan.n, plan.ac, 0.10),
-            "whole": "yes" if plan.whole_lot else "",
+            "whole": say("yes") if plan.whole_lot else "",
         }
         for plan in trace.plans
     ]
@@ -119,8 +130,11 @@ def _sheet(plant: Plant, trace: Trace) -> Sheet:
         Column("whole", say("All of the lot")),
     )
     first = trace.plans[0]
-    caption = (
-        f"Single sampling, {first.severity}, AQL {first.aql:g} % nonconforming, level {plant.sampling.level} "
-        "([sampling] in works.toml). Curve: binomial."
+    caption = say(
+        "Single sampling, {severity}, AQL {aql} % nonconforming, level {level} ([sampling] in works.toml). Curve: "
+        "binomial.",
+        severity=worded(first.severity),
+        aql=_aql(first),
+        level=plant.sampling.level,
     )
     return Sheet("plan", say("Plan"), columns, rows, caption)

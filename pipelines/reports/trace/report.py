@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from datetime import datetime
 from typing import Any
 
 from pipelines.cautions import FOOD
@@ -19,8 +18,8 @@ from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.trace.evidence import evidence_sections
 from pipelines.reports.trace.plan import plan_section
 from pipelines.reports.trace.tables import cavity_sheet, few, list_sheet, pallet_sheet, stay_words, whole_range
-from pipelines.reports.trace.whereabouts import OUT, left_known, named, whereabouts
-from pipelines.words import say
+from pipelines.reports.trace.whereabouts import NAMES, OUT, left_known, named, trace_title, whereabouts
+from pipelines.words import joined, say, say_n
 from schemas.answers.trace import Trace
 
 
@@ -39,8 +38,8 @@ def trace_name(trace: Trace) -> str:
 def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     """The page of a trace already answered, for the works' own file."""
     return Page(
-        title=f"Trace of {trace.title}",
-        when=f"formed {_when(plant, trace.formed_from)} to {_when(plant, trace.formed_to)}",
+        title=say("Trace of {what}", what=trace_title(trace)),
+        when=_when(plant, trace),
         figures=_figures(plant, trace),
         sections=tuple(section for section in _sections(plant, trace) if section is not None),
         links=(
@@ -61,13 +60,22 @@ def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
     )
 
 
-def _when(plant: Plant, moment: datetime | None) -> str:
-    return plant.clock.show(moment) if moment else say("an unknown time")
+def _when(plant: Plant, trace: Trace) -> str:
+    if trace.formed_from is None or trace.formed_to is None:
+        return say("when it was formed is not known")
+    show = plant.clock.show
+    return say("formed {start} to {end}", start=show(trace.formed_from), end=show(trace.formed_to))
 
 
 def _files(trace: Trace) -> tuple[str, ...]:
     return tuple(
-        f"batch {row['batch']}, {row['feed']}: {row['rows_used']} rows of archive/{row['archived_as']}"
+        say(
+            "batch {batch}, {feed}: {rows} rows of archive/{file}",
+            batch=row["batch"],
+            feed=row["feed"],
+            rows=row["rows_used"],
+            file=row["archived_as"],
+        )
         for row in trace.evidence.get("files", [])[:60]
     )
 
@@ -75,10 +83,16 @@ def _files(trace: Trace) -> tuple[str, ...]:
 def _figures(plant: Plant, trace: Trace) -> tuple[Figure, ...]:
     if not trace.cavities:
         return (
-            Figure("none", say("cavity fits"), say("what cannot be, and what is nearest, stands below"), "critical"),
+            Figure(
+                say("none"), say("cavity fits"), say("what cannot be, and what is nearest, stands below"), "critical"
+            ),
         )
     first = trace.cavities[0]
-    likely = f"mould {first.mould}, probability {percent(first.probability, 0)}"
+    likely = say(
+        "mould {mould}, probability {probability}",
+        mould=first.mould,
+        probability=percent(first.probability, 0),
+    )
     gone = [p for p in trace.pallets if p.cleared]
     left = (
         say("they have left the works")
@@ -86,13 +100,15 @@ def _figures(plant: Plant, trace: Trace) -> tuple[Figure, ...]:
         else say("whether they have left is not known: no dispatches came")
     )
     return (
-        Figure(f"{first.section}{first.gob}", f"cavity on {first.line}", likely)
+        Figure(f"{first.section}{first.gob}", say("cavity on {line}", line=first.line), likely)
         if trace.stands_out
         else _no_cavity(trace),
         Figure(
             count(len(gone)),
             say("pallets in question were released"),
-            f"of {len(trace.pallets)} that can carry its sisters" + (f"; {left}" if gone else ""),
+            say("of {pallets} that can carry its sisters; {left}", pallets=len(trace.pallets), left=left)
+            if gone
+            else say("of {pallets} that can carry its sisters", pallets=len(trace.pallets)),
             "critical" if gone else "",
         ),
         _proposed(trace),
@@ -105,7 +121,7 @@ def _no_cavity(trace: Trace) -> Figure:
     lines = sorted({c.line for c in trace.cavities})
     return Figure(
         say("Cannot be told"),
-        f"about {about} cavities of {', '.join(lines)}",
+        say_n("about {n} cavity of {lines}", "about {n} cavities of {lines}", about, lines=", ".join(lines)),
         say("no cavity stands out; a mould number would tell"),
     )
 
@@ -117,7 +133,7 @@ def _proposed(trace: Trace) -> Figure:
     return Figure(
         count(len(hold_list.pallets)),
         say("pallets proposed to hold"),
-        f"{count(hold_list.units)} units; a proposal until a person confirms it",
+        say("{units} units; a proposal until a person confirms it", units=count(hold_list.units)),
     )
 
 
@@ -130,10 +146,14 @@ def _expected(trace: Trace) -> Figure:
             say("no challenge tells how well the stations see it"),
             "critical",
         )
-    under = f"expected {few(trace.expected_defective)}" + (
-        f"; {trace.complained} complained of among them" if trace.complained else ""
+    under = say(
+        "expected {expected}{complained}{guess}",
+        expected=few(trace.expected_defective),
+        complained=say("; {complained} complained of among them", complained=trace.complained)
+        if trace.complained
+        else "",
+        guess=say("; partly a guess: a station was never challenged with it") if trace.guessed else "",
     )
-    under += say("; partly a guess: a station was never challenged with it") if trace.guessed else ""
     return Figure(
         whole_range(trace.expected_low, trace.expected_high),
         say("defective containers on them (95 %)"),
@@ -143,7 +163,7 @@ def _expected(trace: Trace) -> Figure:
 
 
 def _sections(plant: Plant, trace: Trace) -> list[Section | None]:
-    cannot = (*trace.impossible, *(f"nearest: {text}" for text in trace.nearest))
+    cannot = (*trace.impossible, *(say("nearest: {text}", text=text) for text in trace.nearest))
     return [
         Section(say("What of this cannot be"), items=cannot, warn=True, wide=True) if cannot else None,
         Section(say("What to do first"), items=_first(plant, trace), wide=True, warn=bool(trace.pallets))
@@ -168,14 +188,21 @@ def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
     words = []
     if gone:
         words.append(
-            f"Released already, on the shortest list: {named(gone)}. {whereabouts(plant)} Whether to stop or call "
-            "them back is for the authorised person, now."
+            say(
+                "Released already, on the shortest list: {pallets}. {whereabouts} Whether to stop or call them back is "
+                "for the authorised person, now.",
+                pallets=named(gone),
+                whereabouts=whereabouts(plant),
+            )
         )
     here = [p for p in trace.pallets if p.proposed and not p.cleared and p.state not in OUT]
     if here:
         words.append(
-            f"Not released, on the shortest list: {named(here)}. `coldledger trace … --propose fewest` proposes the "
-            "hold; a person confirms it."
+            say(
+                "Not released, on the shortest list: {pallets}. `coldledger trace … --propose fewest` proposes the "
+                "hold; a person confirms it.",
+                pallets=named(here),
+            )
         )
     if trace.severity == "critical":
         words.append(
@@ -189,27 +216,32 @@ def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
     doubts = sorted({text for p in trace.pallets for text in p.doubts})
     if doubts:
         words.append(
-            f"No good challenge vouches for: {', '.join(doubts)}. Ware that passed then is in doubt beyond what the "
-            "stations called."
+            say(
+                "No good challenge vouches for: {doubts}. Ware that passed then is in doubt beyond what the stations "
+                "called.",
+                doubts=joined(", ", doubts),
+            )
         )
     held = [p for p in trace.pallets if p.holds or p.hold]
     if held:
-        words.append(f"Held or proposed already: {', '.join(p.pallet for p in held[:12])}.")
+        words.append(say("Held or proposed already: {pallets}.", pallets=", ".join(p.pallet for p in held[:12])))
     return tuple(words) or (say("No pallet that was reported can carry it."),)
 
 
 def _beyond(plant: Plant, trace: Trace) -> str:
     if trace.fault_from is None or trace.fault_to is None:
-        lost = (
-            f" {percent(trace.on_no_pallet, 1)} of what is expected lies on ware that no pallet was reported for."
-            if trace.on_no_pallet and trace.on_no_pallet > 0.005
-            else ""
-        )
-        return f"No signal of this defect at these moulds was open: the lists are for the window alone.{lost}"
-    return (
-        f"Signals ({', '.join(trace.faults)}) say that the same fault was formed from "
-        f"{plant.clock.show(trace.fault_from)} to {plant.clock.show(trace.fault_to)}; pallets of that time are in the "
-        "lists."
+        alone = say("No signal of this defect at these moulds was open: the lists are for the window alone.")
+        if not trace.on_no_pallet or trace.on_no_pallet <= 0.005:
+            return alone
+        share = percent(trace.on_no_pallet, 1)
+        lost = say("{share} of what is expected lies on ware that no pallet was reported for.", share=share)
+        return joined(" ", (alone, lost))
+    return say(
+        "Signals ({signals}) say that the same fault was formed from {start} to {end}; pallets of that time are in "
+        "the lists.",
+        signals=", ".join(trace.faults),
+        start=plant.clock.show(trace.fault_from),
+        end=plant.clock.show(trace.fault_to),
     )
 
 
@@ -219,14 +251,24 @@ def _asked(plant: Plant, trace: Trace) -> tuple[str, ...]:
             return plant.clock.show(parse_timestamp(value))
         return ", ".join(value) if isinstance(value, list) else str(value)
 
-    items = [f"{key.replace('_', ' ')}: {shown(key, value)}" for key, value in trace.asked.items()]
-    for part in trace.parts:
-        first = part["cavities"][0] if part["cavities"] else None
-        place = (
-            f"{first['section']}{first['gob']} of {first['line']}, mould {first['mould']}, probability "
-            f"{percent(first['probability'], 0)}"
-            if first
-            else say("no cavity fits")
+    items = [
+        say("{what}: {name}", what=NAMES.get(key, key), name=shown(key, value)) for key, value in trace.asked.items()
+    ]
+    return (*items, *(_by_itself(part) for part in trace.parts))
+
+
+def _by_itself(part: dict[str, Any]) -> str:
+    """The likeliest cavity of one of several complaints."""
+    first = part["cavities"][0] if part["cavities"] else None
+    place = (
+        say(
+            "{place} of {line}, mould {mould}, probability {probability}",
+            place=f"{first['section']}{first['gob']}",
+            line=first["line"],
+            mould=first["mould"],
+            probability=percent(first["probability"], 0),
         )
-        items.append(f"{part['asked'].get('complaint', 'this one')} by itself: {place}")
-    return tuple(items)
+        if first
+        else say("no cavity fits")
+    )
+    return say("{complaint} by itself: {place}", complaint=part["asked"].get("complaint") or "–", place=place)

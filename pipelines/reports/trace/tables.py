@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from pipelines.numbers import count, decimals
+from pipelines.numbers import LEAST_SHOWN, count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
 from pipelines.reports.trace.contents import FITTED, FORMED
 from pipelines.reports.trace.whereabouts import whereabouts
-from pipelines.words import say
+from pipelines.words import joined, say, say_n, worded
 from schemas.answers.trace import Trace, TracedPallet, WholeStay
 
 SHOWN_CAVITIES = 24
@@ -38,12 +38,20 @@ def cavity_sheet(plant: Plant, trace: Trace) -> Sheet:
         *FORMED,
         Column("p", say("Probability"), "percent1"),
     )
-    caption = (
-        f"Cavities that come into question: {len(trace.cavities)}; shown: {len(rows)}, the likeliest first. "
-        "Probabilities sum to one over all of them. "
-    )
-    caption += say(
-        "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window asked for."
+    caption = joined(
+        " ",
+        (
+            say(
+                "Cavities that come into question: {every}; shown: {shown}, the likeliest first. Probabilities sum to "
+                "one over all of them.",
+                every=len(trace.cavities),
+                shown=len(rows),
+            ),
+            say(
+                "With a pallet in hand the times hold 95 % of its ware's forming times; else they are the window "
+                "asked for."
+            ),
+        ),
     )
     return Sheet("cavities", say("Cavities"), columns, rows, caption)
 
@@ -81,7 +89,7 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
         {
             "pallet": p.pallet,
             **_for_programs(plant, p),
-            "state": p.state,
+            "state": worded(p.state),
             "made": f"{p.line}, {p.item}",
             "packed": packed_words(plant, p),
             "units": p.units,
@@ -89,10 +97,10 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
             "chance": p.probability,
             "expected": few(p.expected_defective),
             "range": _range(p),
-            "list": "yes" if p.proposed else "",
-            "why": say("same fault") if p.beyond else "window",
-            "doubts": ", ".join(p.doubts),
-            "holds": ", ".join(p.holds),
+            "list": say("yes") if p.proposed else "",
+            "why": say("same fault") if p.beyond else say("window"),
+            "doubts": joined(", ", p.doubts),
+            "holds": joined(", ", p.holds),
         }
         for p in trace.pallets
     ]
@@ -104,8 +112,9 @@ def pallet_sheet(plant: Plant, trace: Trace) -> Sheet:
         "Proposed, not decided: nothing is held by this page."
     )
     if any(p.begin_inferred for p in trace.pallets):
-        caption = f"{caption} About: only the label's moment was noted; when the pallet was begun is inferred."
-    caption = f"{caption} {whereabouts(plant)}"
+        inferred = say("About: only the label's moment was noted; when the pallet was begun is inferred.")
+        caption = joined(" ", (caption, inferred))
+    caption = joined(" ", (caption, whereabouts(plant)))
     shown = tuple(c for c in PALLET_COLUMNS if c.name not in ("doubts", "holds") or any(row[c.name] for row in rows))
     return Sheet("pallets", say("Pallets"), shown, rows, caption, strong=strong)
 
@@ -129,7 +138,8 @@ def _for_programs(plant: Plant, p: TracedPallet) -> dict[str, Any]:
 
 def packed_words(plant: Plant, p: TracedPallet) -> str:
     """From when to when a pallet was filled; marked where nobody noted when it was begun."""
-    return f"{'about ' if p.begin_inferred else ''}{_stretch(plant, p.packed_from, p.packed_to)}"
+    stretch = _stretch(plant, p.packed_from, p.packed_to)
+    return say("about {stretch}", stretch=stretch) if p.begin_inferred else stretch
 
 
 def _range(p: TracedPallet) -> str:
@@ -140,7 +150,9 @@ def few(expected: float | None) -> str:
     """An expected number as it is written: nothing is never written 0."""
     if expected is None:
         return say("not known")
-    return say("fewer than 0.1") if expected < 0.05 else decimals(expected, 1 if expected < 10 else 0)
+    if expected < LEAST_SHOWN:
+        return say("fewer than {least}", least=decimals(0.1, 1))
+    return decimals(expected, 1 if expected < 10 else 0)
 
 
 def whole_range(low: float | None, high: float | None) -> str:
@@ -149,25 +161,43 @@ def whole_range(low: float | None, high: float | None) -> str:
         return say("not known")
     if high < 1:
         return say("fewer than 1")
-    return f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
+    return f"{low:.0f}" if low == high else say("{low} to {high}", low=f"{low:.0f}", high=f"{high:.0f}")
 
 
 def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
     """Of a critical defect: what the mould made since the last check that could have seen it, in sentences."""
     show = plant.clock.show
     since = (
-        f"the last check that could have seen it: {stay.check}, {show(stay.checked_at)}"
+        say(
+            "the last check that could have seen it: {check}, {checked}",
+            check=stay.check,
+            checked=show(stay.checked_at),
+        )
         if stay.check and stay.checked_at
-        else f"it was fitted; no good challenge vouches for it since {show(stay.fitted)}"
+        else say("it was fitted; no good challenge vouches for it since {fitted}", fitted=show(stay.fitted))
         if stay.from_ <= stay.fitted
         else say("thirty days before; no good challenge is known of")
     )
-    until = show(stay.to) if stay.to else say("now, as far as is known")
     return [
-        f"Critical: mould {stay.mould} in {stay.section}{stay.gob} of {stay.line} made {count(stay.containers)} "
-        f"containers since {since}.",
-        f"They were formed from {show(stay.from_)} to {until} and lie on {len(stay.pallets)} pallets with "
-        f"{count(stay.units)} units, {stay.cleared} of them released. The minutes asked for are a part of that.",
+        say(
+            "Critical: mould {mould} in {place} of {line} made {containers} containers since {since}.",
+            mould=stay.mould,
+            place=f"{stay.section}{stay.gob}",
+            line=stay.line,
+            containers=count(stay.containers),
+            since=since,
+        ),
+        say_n(
+            "They were formed from {start} to {until} and lie on {n} pallet with {units} units, {cleared} of them "
+            "released. The minutes asked for are a part of that.",
+            "They were formed from {start} to {until} and lie on {n} pallets with {units} units, {cleared} of them "
+            "released. The minutes asked for are a part of that.",
+            len(stay.pallets),
+            start=show(stay.from_),
+            until=show(stay.to) if stay.to else say("now, as far as is known"),
+            units=count(stay.units),
+            cleared=stay.cleared,
+        ),
     ]
 
 
@@ -198,7 +228,7 @@ def list_sheet(plant: Plant, trace: Trace) -> Sheet:
         "Expected escapes by rejects found and detection; without a known detection, by rejects alone. "
         "Scrapped and emptied pallets are on neither list. A whole pallet can be held, not a part."
     )
-    caption = f"{caption} {whereabouts(plant)}"
+    caption = joined(" ", (caption, whereabouts(plant)))
     return Sheet("lists", say("Hold lists"), columns, rows, caption)
 
 
@@ -206,4 +236,4 @@ def _stretch(plant: Plant, start: datetime, end: datetime) -> str:
     """From when to when, by the local clock; the second day only where more than a day lies between."""
     answer, other = plant.clock.local(start), plant.clock.local(end)
     until = f"{other:%H:%M}" if other - answer < timedelta(days=1) else f"{other:%Y-%m-%d %H:%M}"
-    return f"{answer:%Y-%m-%d %H:%M} to {until}"
+    return say("{start} to {end}", start=f"{answer:%Y-%m-%d %H:%M}", end=until)
