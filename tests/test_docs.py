@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import runpy
 import shlex
 import subprocess
 import sys
@@ -141,6 +142,19 @@ def test_the_readmes_two_commands_ask_for_no_python_by_its_number() -> None:
     ]
     assert len(commands) == 2 and all(line.startswith("python3 -m venv .venv && ") for line in commands)
     assert "(Python 3.11 or later)" in README
+
+
+@pytest.mark.quick
+def test_an_older_python_is_told_which_one_is_needed_before_pip_looks_for_packages(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())
+    system = project["build-system"]
+    assert (system["build-backend"], system["backend-path"]) == ("python_needed", [".ci"])
+    assert project["project"]["requires-python"] == ">=3.11"
+    monkeypatch.setattr(sys, "version_info", (3, 10, 13, "final", 0))
+    with pytest.raises(SystemExit, match=r"needs Python 3\.11 or later, and this is Python 3\.10: make \.venv anew"):
+        runpy.run_path(str(ROOT / ".ci" / "python_needed.py"))
 
 
 def test_every_topic_is_in_what_is_installed() -> None:
