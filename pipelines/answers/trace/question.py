@@ -17,6 +17,9 @@ from pipelines.plant.works import Plant
 from pipelines.words import say
 
 SSCC_DIGITS = 18
+_NO_TIMES = say(
+    "no times of making were given: everything in the ledger made before it was received comes into question"
+)
 READ_BACK = timedelta(
     days=2
 )  # of a window in which the stations' readings are looked through for a number the log does not have
@@ -233,12 +236,7 @@ def window_asked(reader: Reader, plant: Plant, asked: AskedTrace) -> Span | None
             )
         )
     if question.made_from is None and question.made_to is None and question.mould is not None:
-        asked.notes.append(
-            say(
-                "no times of making were given: everything in the ledger made before it was received comes into "
-                "question"
-            )
-        )
+        asked.notes.append(_NO_TIMES)
     if end <= first or start >= last:
         _outside(plant, asked, Span(first, last), end <= first, early)
         return None

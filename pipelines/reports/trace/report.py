@@ -22,6 +22,11 @@ from pipelines.reports.trace.whereabouts import NAMES, OUT, left_known, named, t
 from pipelines.words import joined, say, say_n
 from schemas.answers.trace import Trace
 
+CRITICAL = say(
+    "The defect is critical: what is held is sorted whole or scrapped, as the works' quality system decides. It is not "
+    "sampled away."
+)
+
 
 def trace_address(trace: Trace) -> str:
     """The page of a trace: the complaint's number, else what was asked, in short."""
@@ -205,12 +210,7 @@ def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
             )
         )
     if trace.severity == "critical":
-        words.append(
-            say(
-                "The defect is critical: what is held is sorted whole or scrapped, as the works' quality "
-                "system decides. It is not sampled away."
-            )
-        )
+        words.append(CRITICAL)
     if trace.whole_stay is not None:
         words += stay_words(plant, trace.whole_stay)
     doubts = sorted({text for p in trace.pallets for text in p.doubts})
