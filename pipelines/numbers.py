@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipelines.plant.tables import Pages
+from pipelines.words import use_marks
 
 _WAY = [Pages()]
 
@@ -10,6 +11,8 @@ _WAY = [Pages()]
 def use(way: Pages) -> None:
     """Write numbers in this way from now on, in the whole process: a process speaks for one works."""
     _WAY[0] = way
+    decimal, apart = marks()
+    use_marks(decimal, apart.replace("\u2009", " "))
 
 
 def marks() -> tuple[str, str]:

@@ -23,6 +23,7 @@ from pipelines.reports.all_reports import ALL_REPORTS, write_page
 from pipelines.reports.day.report import page_of
 from pipelines.reports.frame.kept_page import keep_page
 from pipelines.site.folder import OpenSite
+from pipelines.words import say
 
 AROUND = timedelta(hours=12)  # feeds this far around a day can change it, through the lehr and open pallets
 
@@ -114,7 +115,7 @@ def close_day(opened: OpenSite, day: date) -> Closed:
     else:
         why = _kept_revision(before)
         confirm_close(opened.ledger, day, revision)
-    page = _write(opened, plant, answer, f"revision {revision}", revision, marks, why)
+    page = _write(opened, plant, answer, say("revision {number}", number=revision), revision, marks, why)
     return Closed(day, revision, changed, page, _missing(answer), why if changed else None)
 
 
@@ -162,7 +163,7 @@ def _write(
         if number == revision - 1 and path.exists() and not kept.exists():
             _set_aside(path, kept)
         if kept.exists():
-            earlier.append((f"revision {number}", kept.name))
+            earlier.append((say("revision {number}", number=number), kept.name))
     page = page_of(plant, day, words, why, tuple(earlier))
     write_page(page, path, plant.works.name)
     keep_page(page, path, marks)
@@ -192,9 +193,9 @@ def rebuild_day(opened: OpenSite, day: date) -> Rebuilt:
     same = None if before.is_empty() else before["digest"][-1] == digest(kept_answers(answer))
     revision = 0 if before.is_empty() else int(before["revision"][-1])
     words = {
-        None: "never closed",
-        True: f"revision {revision}",
-        False: f"computed again, other than revision {revision}: close the day",
+        None: say("never closed"),
+        True: say("revision {number}", number=revision),
+        False: say("computed again, other than revision {number}: close the day", number=revision),
     }
     number = revision + 1 if same is False else revision
     return Rebuilt(day, same, _write(opened, plant, answer, words[same], number, marks, _kept_revision(before)))

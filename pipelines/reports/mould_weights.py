@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.measures.laboratory.tell import mould_words
+from pipelines.measures.laboratory.weight_sentences import mould_words
 from pipelines.reports.frame.sheet import CSV, PAGE, SHOWN, Column, Sheet, in_csv
 from schemas.answers.weights import MouldWeights, Weights
 

@@ -10,15 +10,15 @@ import numpy as np
 
 from pipelines.answers.weights.answer import ItemStudy, study_weights
 from pipelines.ledger.reader import Reader
-from pipelines.measures.laboratory.tell import (
+from pipelines.measures.laboratory.weight_sentences import (
     glass_sentences,
     gob_sentences,
     hot_cold_sentence,
     mould_words,
     parts_sentence,
-    signed,
     spread_sentence,
 )
+from pipelines.measures.laboratory.words import signed
 from pipelines.measures.weights import MouldFound, Study
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant

@@ -7,7 +7,8 @@ catalogue in gettext's way, and its fields, which may be messages again; `say_n`
 `beginning` make messages of messages. A catalogue (`pipelines/words/de.po`, read by Babel) writes a message by its
 template, its fields first; whatever is no message stays as it is, so nothing from a feed is ever translated. A template
 without a letter is layout and needs no entry. A drawing is an SVG with the messages in it: it is drawn once, and its
-texts are exchanged, and its sides widened for longer ones, where it is written.
+texts are exchanged, and its sides widened for longer ones, where it is written. A `numeral` in a message is English
+for programs, and has the works' marks where a page is written.
 
 What loses a message, because it makes a plain `str`: an f-string, `str.join`, `str()`, a slice. What keeps one: pickle,
 `copy`, a dataclass, a field of type `schemas.texts.Text`, and `packed`/`unpacked` for JSON. Sentences
@@ -23,6 +24,7 @@ from pipelines.words.drawing import Drawing
 from pipelines.words.keeping import packed, unpacked
 from pipelines.words.message import Message, Worded, beginning, joined, say, say_n, sentence_of
 from pipelines.words.moments import dated, moment_dated
+from pipelines.words.numerals import Numeral, numeral, use_marks
 from pipelines.words.recall import recalled, template
 from pipelines.words.trade import defect_name, worded
 
@@ -31,6 +33,7 @@ __all__ = [
     "Catalogue",
     "Drawing",
     "Message",
+    "Numeral",
     "Worded",
     "beginning",
     "catalogue",
@@ -38,6 +41,7 @@ __all__ = [
     "defect_name",
     "joined",
     "moment_dated",
+    "numeral",
     "packed",
     "recalled",
     "say",
@@ -45,5 +49,6 @@ __all__ = [
     "sentence_of",
     "template",
     "unpacked",
+    "use_marks",
     "worded",
 ]

@@ -7,8 +7,13 @@ from typing import Any
 
 from pipelines.words.drawing import Drawing
 from pipelines.words.message import Message
+from pipelines.words.numerals import Numeral
 
-_SAY, _DRAWN = "\x00say", "\x00drawn"  # keys that no feed can hold: a cell with such a character is refused
+_SAY, _DRAWN, _NUMBER = (
+    "\x00say",
+    "\x00drawn",
+    "\x00number",
+)  # keys that no feed can hold: a cell with such a character is refused
 
 
 def packed(value: Any) -> Any:
@@ -23,6 +28,8 @@ def packed(value: Any) -> Any:
         }
     if isinstance(value, Drawing):
         return {_DRAWN: str(value), "texts": packed(value.texts)}
+    if isinstance(value, Numeral):
+        return {_NUMBER: str(value)}
     if isinstance(value, Mapping):
         return {name: packed(item) for name, item in value.items()}
     if isinstance(value, list | tuple):
@@ -41,4 +48,6 @@ def unpacked(value: Any) -> Any:
         return Message(value[_SAY], unpacked(value["fields"]), plural, value["context"], value["large"])
     if _DRAWN in value:
         return Drawing(value[_DRAWN], unpacked(value["texts"]))
+    if _NUMBER in value:
+        return Numeral(value[_NUMBER])
     return {name: unpacked(item) for name, item in value.items()}

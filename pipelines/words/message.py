@@ -95,7 +95,7 @@ def joined(between: str, parts: Iterable[str]) -> str:
     pieces: list[str] = []
     for part in parts:
         pieces += [between, part] if pieces and between else [part]
-    if not any(isinstance(piece, Message) for piece in pieces):
+    if not any(isinstance(piece, Worded) for piece in pieces):
         return "".join(pieces)
     fields = {f"p{number}": piece for number, piece in enumerate(pieces)}
     return Message("".join(f"{{{name}}}" for name in fields), fields)

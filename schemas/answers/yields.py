@@ -8,6 +8,7 @@ from datetime import date
 from schemas.answers.meters import BalanceRow, CouldBe, MeterReading, SuspectMeter
 from schemas.answers.shape import Moment, Result
 from schemas.answers.shared_fields import FurnaceId, High95, LineId, Low95, Notes, StationId
+from schemas.texts import Text
 
 
 class StationFlow(Result):
@@ -163,7 +164,7 @@ class LineYield(Result):
     """its work by shift"""
     by_job: tuple[Worked, ...] = ()
     """its work by job"""
-    why: str = ""
+    why: Text = ""
     """why there is no pack_to_melt, or only a range of it; empty where there is one"""
     doubtful_units: float = 0.0
     """on pallets that hold more than passed the last station while they were packed; left out of packed_units and
@@ -172,9 +173,9 @@ class LineYield(Result):
     """identities of those pallets"""
     rejected_apart: int = 0
     """of rejected, for no fault of the ware [containers]"""
-    efficiency_why: str = ""
+    efficiency_why: Text = ""
     """why there is no efficiency; empty where there is one"""
-    giveaway_why: str = ""
+    giveaway_why: Text = ""
     """why there is no giveaway; empty where there is one"""
     silent: bool = False
     """no feed brought anything of the line, so that a 0 is no count"""
@@ -183,7 +184,7 @@ class LineYield(Result):
 class FlowStep(Result):
     """One bar of the way from melt to pack, reconciled."""
 
-    name: str
+    name: Text
     """what the bar is of"""
     kg: float
     """mass of the day's glass [kg]"""
@@ -236,7 +237,7 @@ class FurnaceYield(Result):
     flow: tuple[FlowStep, ...] = ()
     """the way of the glass from melt to pack; empty without a whole melt log, and where no explanation fits the
     readings"""
-    why: str = ""
+    why: Text = ""
     """why there is no pack_to_melt, or only a range of it; empty where there is one"""
     packed_over_cut: float | None = None
     """packed mass over cut_kg, reconciled: all that stands without a melt log; null where packed_over_cut_why says
@@ -245,7 +246,7 @@ class FurnaceYield(Result):
     """of packed_over_cut; where that is null the range, null where there is none [0..1 of cut mass]"""
     packed_over_cut_high: High95 | None = None
     """of packed_over_cut; null where there is none [0..1 of cut mass]"""
-    packed_over_cut_why: str = ""
+    packed_over_cut_why: Text = ""
     """why there is no packed_over_cut, or only a range of it; empty where there is one"""
     cut_kg: float | None = None
     """glass that the shears of all its lines cut for the day's ware, reconciled; null where nothing was cut [kg]"""

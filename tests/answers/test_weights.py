@@ -13,7 +13,7 @@ from pipelines.answers.weights.answer import answer_weights
 from pipelines.cli import app
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
-from pipelines.measures.laboratory.tell import glass_sentences, gob_sentences
+from pipelines.measures.laboratory.weight_sentences import glass_sentences, gob_sentences
 from sample_feeds.simulator import Simulated
 from schemas.answers.weights import Weights
 from tests.conftest import WORKS, Place

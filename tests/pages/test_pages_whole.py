@@ -8,22 +8,24 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.jobs.days import close_day
 from pipelines.pages import texts as texts_module
 from pipelines.pages.texts import texts
 from pipelines.words import LANGUAGES, Catalogue, catalogue
 from tests.conftest import Place
 from tests.pages.conftest import Browser, peopled
-from tests.pages.test_every_page_answers import PAGES
+from tests.pages.test_every_page_answers import DAY, PAGES
 from tests.words.names import causes_of, names_of, refused_names
 from tests.words.pseudo import Pseudo, unmarked, visible
 
 Make = Callable[..., Browser]
 # pages whose reports are still English in places, by how their address begins; to shrink to none
-NOT_WHOLE = ("/day/", "/weights/", "/laboratory/")
+NOT_WHOLE = ("/weights/", "/laboratory/")
 # the reference is English in every language, and says so
 REFERENCE = ("/help",)
 ERRORS = ("/nothing", "/moulds/K1?hours=900", "/hour/K9", "/now?sort=x.y.z", "/now?wall=yes", "/day/2026-03-11.html")
 WHOLE = [a for a in (*PAGES, *ERRORS) if a in ERRORS or not a.startswith((*NOT_WHOLE, *REFERENCE))]
+CLOSED = "/day/2026-03-10.html"
 NEITHER = {"de", "zz"}
 CLAUSES = re.compile(r"\(ISO [^)]+\)")  # a standard's own numbers of its clauses, no quantities
 TRACES = [a for a in PAGES if a.startswith("/trace?")]
@@ -31,7 +33,10 @@ TRACES = [a for a in PAGES if a.startswith("/trace?")]
 
 @pytest.fixture(scope="module")
 def site(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Place:
-    return peopled(day_taken, tmp_path_factory.mktemp("whole") / "site")
+    """The day is closed: its report is what its close kept."""
+    place = peopled(day_taken, tmp_path_factory.mktemp("whole") / "site")
+    close_day(place.opened, DAY)
+    return place
 
 
 @pytest.fixture
@@ -51,7 +56,7 @@ def pseudo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _names(site: Place, address: str) -> set[str]:
     """The names that may stand on a page, the words of its address among them."""
     names = names_of(site) | set(re.findall(r"[^\W\d_]{2,}", address))
-    names |= causes_of(site) if address.startswith("/times/") else set()
+    names |= causes_of(site) if address.startswith(("/times/", "/day/")) else set()
     return names | (refused_names(site) if address == "/feeds" else set())
 
 
@@ -70,7 +75,7 @@ def test_every_word_of_a_page_is_a_message_or_a_name(address: str, browser: Make
     assert found == {}, "words that no language but English has"
 
 
-@pytest.mark.parametrize("address", ["/hour/K1", "/now", "/moulds/K1", "/feeds", "/sign-in", *TRACES])
+@pytest.mark.parametrize("address", ["/hour/K1", "/now", "/moulds/K1", "/feeds", "/sign-in", CLOSED, *TRACES])
 def test_a_german_page_has_no_english_sentence(address: str, browser: Make, site: Place) -> None:
     """Every template that the English page says is written otherwise by the German catalogue, or alike in it."""
     english = set(visible(_page(browser, address, "en")))
@@ -98,10 +103,12 @@ def test_a_works_that_writes_a_decimal_comma_has_no_point_on_its_hour(
     works = place.site.works_toml
     works.write_text(works.read_text() + '\n[pages]\nlanguage = "de"\ndecimal = ","\nthousands = "."\n')
     try:
+        numbers.use(place.plant.pages)
+        close_day(place.opened, DAY)
         client = served(place.site.root)
         found = [
             (text, point)
-            for address in ("/hour/K1", "/now", "/moulds/K1", *TRACES)
+            for address in ("/hour/K1", "/now", "/moulds/K1", CLOSED, *TRACES)
             for text in visible(client.get(address).text)
             if "archive/" not in text
             for point in re.findall(r"(?<![\d.:-])\d+\.\d{1,2}(?![\d.])", CLAUSES.sub("", text))

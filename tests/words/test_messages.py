@@ -22,8 +22,10 @@ from pipelines.words import (
     Catalogue,
     Drawing,
     Message,
+    Numeral,
     beginning,
     joined,
+    numeral,
     packed,
     recalled,
     say,
@@ -162,3 +164,20 @@ def _shape(text: object) -> object:
     if not isinstance(text, Message):
         return str(text)
     return text.template, {name: _shape(value) for name, value in text.fields.items()}
+
+
+def test_a_numeral_is_english_for_programs_and_the_works_own_on_a_page() -> None:
+    from pipelines import numbers
+    from pipelines.plant.tables import Pages
+
+    message = say("{n} of {ware}", n=numeral(-1708.5, ",.1f"), ware=Numeral("12 345"))
+    assert message == "-1,708.5 of 12 345" and json.dumps([message]) == '["-1,708.5 of 12 345"]'
+    found = unpacked(json.loads(json.dumps(packed({"a": message}))))["a"]
+    try:
+        numbers.use(Pages(decimal=",", thousands="."))
+        for kept in (message, found, pickle.loads(pickle.dumps(message)), copy.deepcopy(message)):
+            assert OTHER.write(kept) == "12.345, davon −1.708,5"
+    finally:
+        numbers.use(Pages())
+    assert OTHER.write(message) == "12 345, davon −1 708.5"
+    assert OTHER.write(joined(", ", (numeral(1.5, "g"), "x"))) == "1.5, x"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
+from typing import Any
 
 import polars as pl
 
@@ -18,8 +19,16 @@ from pipelines.measures.yields.line_flows import LineDay, LinePart, formed_span,
 from pipelines.measures.yields.losses import START_UP
 from pipelines.measures.yields.refed import of_new_ware
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 AT_END = timedelta(minutes=30)  # how much about an end of the day its lehr time and rate are taken from
+_COUNTERS = {"inspected": say("inspected"), "rejected": say("rejected")}
+_DOUBTS = {
+    "reset": say("reset"),
+    "reset or rollover": say("reset or rollover"),
+    "more than one rollover": say("more than one rollover"),
+    "gap": say("gap"),
+}
 
 
 def line_day(reader: Reader, plant: Plant, line: str, span: Span, shifts: Sequence[tuple[str, Span]]) -> LineDay:
@@ -177,16 +186,26 @@ def _of_totals(plant: Plant, station: str, frame: pl.DataFrame, span: Span) -> t
     mine = frame.filter(pl.col("counter") == "inspected")
     late = max(timedelta(0), min(mine["from_at"].to_list(), default=span.end) - span.start)
     early = max(timedelta(0), span.end - max(mine["to_at"].to_list(), default=span.start))
-    short = f", which miss {(late + early).total_seconds() / 60:.0f} min of the day" if late + early else ""
-    notes = [f"{station}: counted by its running totals{short}"]
+    minutes = f"{(late + early).total_seconds() / 60:.0f}"
+    short = say(", which miss {minutes} min of the day", minutes=minutes) if late + early else ""
+    notes = [say("{station}: counted by its running totals{short}", station=station, short=short)]
     lost = late + early
     for row in open_.iter_rows(named=True):
-        where = f"{plant.clock.show(row['from_at'])} and {plant.clock.show(row['to_at'])}"
-        most = f", at most {row['at_most']}" if row["at_most"] is not None else ""
-        notes.append(
-            f"{station}: {row['counter']} between {where} is not determined ({row['doubt']}): at least "
-            f"{row['at_least']}{most}"
-        )
+        notes.append(_undetermined(plant, station, row))
         if row["counter"] == "inspected":
             lost += row["to_at"] - row["from_at"]
     return notes, max(0.0, 1 - lost.total_seconds() / span.seconds)
+
+
+def _undetermined(plant: Plant, station: str, row: dict[str, Any]) -> str:
+    most = say(", at most {at_most}", at_most=row["at_most"]) if row["at_most"] is not None else ""
+    return say(
+        "{station}: {counter} between {start} and {end} is not determined ({doubt}): at least {at_least}{most}",
+        station=station,
+        counter=_COUNTERS.get(row["counter"], row["counter"]),
+        start=plant.clock.show(row["from_at"]),
+        end=plant.clock.show(row["to_at"]),
+        doubt=_DOUBTS.get(row["doubt"], row["doubt"]),
+        at_least=row["at_least"],
+        most=most,
+    )

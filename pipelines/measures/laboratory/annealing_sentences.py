@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from pipelines.measures.laboratory.words import clock_words
 from pipelines.plant.works import Plant
+from pipelines.words import joined, numeral, say, worded
 from schemas.answers.laboratory import (
     Temper,
     TemperBeyond,
@@ -12,41 +14,75 @@ from schemas.answers.laboratory import (
 def temper_sentences(plant: Plant, line: str, temper: Temper) -> list[str]:
     """A line's temper numbers, as read and real, against the works' limits; each one beyond by itself."""
     if not temper.n:
-        return [f"{line}: no temper number came for this day."]
-    worst = f"the worst {max(lane.worst for lane in temper.lanes):g} as read"
-    real = [lane.worst_real for lane in temper.lanes if lane.worst_real is not None]
-    worst += f", {max(real):.1f} real" if real else ""
-    limits = [
-        f"{limit:g} {of}" for limit, of in ((temper.limit, "as read"), (temper.real_limit, "real")) if limit is not None
-    ]
-    said = [f"{line}, {_strained(plant, temper, each)}" for each in temper.beyond]
+        return [say("{line}: no temper number came for this day.", line=line)]
+    limits = [_read(temper.limit)] if temper.limit is not None else []
+    limits += [_real(temper.real_limit, "g")] if temper.real_limit is not None else []
+    said = [say("{line}, {strained}", line=line, strained=_strained(plant, temper, each)) for each in temper.beyond]
     if not limits:
         said = [
-            f"{line}: {temper.n} temper numbers, {worst}; works.toml gives no [laboratory] temper_max to judge them by."
+            say(
+                "{line}: {n} temper numbers, {worst}; works.toml gives no [laboratory] temper_max to judge them by.",
+                line=line,
+                n=temper.n,
+                worst=_worst(temper),
+            )
         ]
     elif not said:
-        said = [f"{line}: {temper.n} temper numbers, {worst}, none beyond {' or '.join(limits)}."]
+        said = [
+            say(
+                "{line}: {n} temper numbers, {worst}, none beyond {limits}.",
+                line=line,
+                n=temper.n,
+                worst=_worst(temper),
+                limits=joined(say(" or "), limits),
+            )
+        ]
     if temper.no_thickness:
         said.append(
-            f"{line}: {temper.no_thickness} of {temper.n} temper numbers stand as read: no temper_thickness_mm is "
-            "known of their item. Thin glass is then more strained than its number says."
+            say(
+                "{line}: {bare} of {n} temper numbers stand as read: no temper_thickness_mm is known of their item. "
+                "Thin glass is then more strained than its number says.",
+                line=line,
+                bare=temper.no_thickness,
+                n=temper.n,
+            )
         )
     return said
 
 
+def _read(value: float) -> str:
+    return say("{value} as read", value=numeral(value, "g"))
+
+
+def _real(value: float, spec: str) -> str:
+    return say("{value} real", value=numeral(value, spec))
+
+
+def _worst(temper: Temper) -> str:
+    worst = say("the worst {read}", read=_read(max(lane.worst for lane in temper.lanes)))
+    real = [lane.worst_real for lane in temper.lanes if lane.worst_real is not None]
+    return joined(", ", (worst, _real(max(real), ".1f"))) if real else worst
+
+
 def _strained(plant: Plant, temper: Temper, beyond: TemperBeyond) -> str:
     """One temper number beyond a limit, in words."""
-    where = f"lane {beyond.lane or 'not noted'}{f', mould {beyond.mould}' if beyond.mould else ''}"
-    number = f"temper number {beyond.temper:g} as read"
-    number += f", {beyond.real:.1f} real ({beyond.thickness_mm:g} mm thick)" if beyond.real is not None else ""
-    over = [f"{temper.limit:g} as read"] if temper.limit is not None and beyond.temper > temper.limit else []
-    over += (
-        [f"{temper.real_limit:g} real"]
-        if temper.real_limit and beyond.real is not None and beyond.real > temper.real_limit
-        else []
+    over = [_read(temper.limit)] if temper.limit is not None and beyond.temper > temper.limit else []
+    if temper.real_limit and beyond.real is not None and beyond.real > temper.real_limit:
+        over.append(_real(temper.real_limit, "g"))
+    return say(
+        "lane {lane}{mould}: temper number {read}{real} at {at}, beyond {over}: strained ware can break without "
+        "warning; have lehr and ware looked at.",
+        lane=worded(beyond.lane) if beyond.lane else say("not noted"),
+        mould=say(", mould {mould}", mould=beyond.mould) if beyond.mould else "",
+        read=_read(beyond.temper),
+        real=_thick(beyond),
+        at=clock_words(plant, beyond.at),
+        over=joined(say(" and "), over),
     )
-    moment = f"{plant.clock.local(beyond.at):%d %b %H:%M}"
-    return (
-        f"{where}: {number} at {moment}, beyond {' and '.join(over)}: strained ware can break "
-        "without warning; have lehr and ware looked at."
-    )
+
+
+def _thick(beyond: TemperBeyond) -> str:
+    if beyond.real is None:
+        return ""
+    thick = numeral(beyond.thickness_mm or 0.0, "g")
+    return say(", {real} ({thick} mm thick)", real=_real(beyond.real, ".1f"), thick=thick)

@@ -17,9 +17,9 @@ from schemas.answers.pareto import Apart
 
 WORDS = {
     "mould_rejection": say("rejected by mould number"),
-    "sample": "samples",
+    "sample": say("samples"),
     "setting": say("rejected for a setting"),
-    "diverted": "diverted",
+    "diverted": say("diverted"),
 }
 
 

@@ -19,6 +19,7 @@ from pipelines.measures.yields.openings import OpeningCause, by_own_scatter, ope
 from pipelines.measures.yields.reconcile import Reconciled, reconcile
 from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
+from pipelines.words import numeral, say
 
 ROUNDS = 3  # glass cut is gobs x mass: made linear about the last round's values; two rounds are enough to the gram
 WINDOW = 30  # days that are judged together, the day itself the last
@@ -250,14 +251,18 @@ class Balanced:
         estimate = self.derived(figure, explanation)
         assert estimate.value is not None and estimate.low is not None and estimate.high is not None
         if estimate.low > 1 or estimate.value > 1 or estimate.high < 0 or estimate.value < 0:
-            said = (
-                f"{100 * estimate.value:.1f} % ({100 * estimate.low:.1f} to {100 * estimate.high:.1f}) came out, "
-                "which cannot be: a meter is far off"
+            value, low, high = (numeral(100 * end, ".1f") for end in (estimate.value, estimate.low, estimate.high))
+            said = say(
+                "{value} % ({low} to {high}) came out, which cannot be: a meter is far off",
+                value=value,
+                low=low,
+                high=high,
             )
             return Estimate(None, None, None, said)
         estimate = replace(estimate, low=max(0.0, estimate.low), high=min(1.0, estimate.high))
         if explanation is None and self._apart(figure):
-            return replace(estimate, value=None, why="the explanations that remain make it different numbers: a range")
+            why = say("the explanations that remain make it different numbers: a range")
+            return replace(estimate, value=None, why=why)
         return estimate
 
     def _apart(self, figure: Callable[[np.ndarray], float]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.measures.pareto.kinds_of_call import uncounted
+from pipelines.words import numeral, say
 
 
 def rejected_by_calls(ware: pl.DataFrame, calls: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, float], list[str]]:
@@ -26,10 +27,18 @@ def rejected_by_calls(ware: pl.DataFrame, calls: pl.DataFrame) -> tuple[pl.DataF
     sums = each.group_by("station").agg(pl.col("most", "least").sum()).sort("station")
     sure = {name: float(most - least) / 12**0.5 for name, most, least in sums.iter_rows()}
     notes = [
-        f"{name}: sends calls and no counts; by its calls it rejected "
-        f"{least:,.0f}{f' to {most:,.0f}' if most > least else ''} containers. What it inspected is "
-        "worked out from its neighbours"
+        say(
+            "{station}: sends calls and no counts; by its calls it rejected {units} containers. What it inspected is "
+            "worked out from its neighbours",
+            station=name,
+            units=_between(least, most),
+        )
         for name, most, least in sums.iter_rows()
     ]
     floats = ware.with_columns(pl.col("inspected", "rejected", "refed").cast(pl.Float64))
     return pl.concat([floats, rows.cast({"part": ware.schema["part"]})], how="diagonal"), sure, notes
+
+
+def _between(least: float, most: float) -> str:
+    low, high = numeral(least, ",.0f"), numeral(most, ",.0f")
+    return say("{low} to {high}", low=low, high=high) if most > least else low

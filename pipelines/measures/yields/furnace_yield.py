@@ -16,6 +16,7 @@ from pipelines.measures.yields.misfit import off_sentences
 from pipelines.measures.yields.network import KG
 from pipelines.measures.yields.usual_losses import ExpectedLosses
 from pipelines.plant.works import Plant
+from pipelines.words import joined, numeral, say
 from schemas.answers.meters import BalanceRow, MeterReading
 from schemas.answers.yields import FlowStep, FurnaceYield
 
@@ -75,23 +76,34 @@ def _furnace_share(balanced: Balanced, melt: Melt, lines: Sequence[LineTold]) ->
     if all(line.day.silent for line in lines):
         return Estimate(None, None, None, SILENT)
     if not balanced.network.formed:
-        return Estimate(None, None, None, "the furnace stood for its lines: nothing was cut")
+        return Estimate(None, None, None, say("the furnace stood for its lines: nothing was cut"))
     if not melt.whole:
-        said = f"the melt log covers {100 * melt.cover:.0f} % of the day" if melt.cover else "no melt log came"
-        return Estimate(None, None, None, f"{said}: nothing to divide by; packed over cut stands instead")
-    return _impossible(balanced, lines) or balanced.pack_to_melt() or Estimate(None, None, None, "nothing was melted")
+        why = say(
+            "{melt_log}: nothing to divide by; packed over cut stands instead",
+            melt_log=_covered(melt) if melt.cover else say("no melt log came"),
+        )
+        return Estimate(None, None, None, why)
+    found = _impossible(balanced, lines) or balanced.pack_to_melt()
+    return found or Estimate(None, None, None, say("nothing was melted"))
+
+
+def _covered(melt: Melt) -> str:
+    return say("the melt log covers {share} % of the day", share=f"{100 * melt.cover:.0f}")
 
 
 def _over_cut(balanced: Balanced, lines: Sequence[LineTold]) -> Estimate:
     blind = [line.reading.line for line in lines if line.reading.cut is None and line.reading.ware > 0]
     if blind:
-        return Estimate(None, None, None, f"no forming counts of {', '.join(blind)}: nothing to divide by")
-    return _impossible(balanced, lines) or balanced.packed_over_cut() or Estimate(None, None, None, "nothing was cut")
+        why = say("no forming counts of {lines}: nothing to divide by", lines=joined(", ", blind))
+        return Estimate(None, None, None, why)
+    found = _impossible(balanced, lines) or balanced.packed_over_cut()
+    return found or Estimate(None, None, None, say("nothing was cut"))
 
 
 def _impossible(balanced: Balanced, lines: Sequence[LineTold]) -> Estimate | None:
     found = [(line.reading.line, why) for line in lines if (why := refused(balanced, line.reading))]
-    return Estimate(None, None, None, "; ".join(f"{line}: {each.why}" for line, each in found)) if found else None
+    reasons = joined("; ", (say("{line}: {why}", line=line, why=each.why) for line, each in found))
+    return Estimate(None, None, None, reasons) if found else None
 
 
 def _flow(balanced: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]:
@@ -108,17 +120,17 @@ def _flow(balanced: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]
                 lost[this_lost.kind] += this_lost.units * line.machine.mass_g[this_lost.part] * KG
     packed = sum(balanced.packed_kg(x, line) for line in balanced.network.formed) - lost[PALLETS]
     steps = [
-        ("melted", melted, "stock"),
-        ("held back by the level", melted - cut - unseen, "kept"),
-        ("unaccounted before the shears", unseen, "unaccounted"),
-        ("cut by the shears", cut, "stock"),
-        ("rejected hot", lost[HOT], "counted"),
-        ("rejected at stations", lost[STATION], "counted"),
+        (say("melted"), melted, "stock"),
+        (say("held back by the level"), melted - cut - unseen, "kept"),
+        (say("unaccounted before the shears"), unseen, "unaccounted"),
+        (say("cut by the shears"), cut, "stock"),
+        (say("rejected hot"), lost[HOT], "counted"),
+        (say("rejected at stations"), lost[STATION], "counted"),
         *((name, lost[name], "counted") for name in WORDS.values() if lost[name]),
-        ("start-up of jobs", lost[STARTING], "counted"),
-        ("re-sort and scrapped pallets", lost[PALLETS], "counted"),
-        ("unaccounted on the lines", cut - sum(lost.values()) - packed, "unaccounted"),
-        ("packed good", packed, "stock"),
+        (say("start-up of jobs"), lost[STARTING], "counted"),
+        (say("re-sort and scrapped pallets"), lost[PALLETS], "counted"),
+        (say("unaccounted on the lines"), cut - sum(lost.values()) - packed, "unaccounted"),
+        (say("packed good"), packed, "stock"),
     ]
     return tuple(FlowStep(name=step, kg=kg, kind=kind) for step, kg, kind in steps)
 
@@ -126,23 +138,28 @@ def _flow(balanced: Balanced, lines: Sequence[LineTold]) -> tuple[FlowStep, ...]
 def _furnace_notes(balanced: Balanced, melt: Melt, lines: Sequence[LineTold]) -> list[str]:
     notes = []
     if all(line.day.silent for line in lines):
-        return [
-            f"no line sent anything; {f'{melt.melted:,.0f} kg melted by the log' if melt.cover else 'no melt log came'}"
-        ]
+        melted = _melted(melt) if melt.cover else say("no melt log came")
+        return [say("no line sent anything; {melted}", melted=melted)]
     if not balanced.network.formed:
-        return [f"the furnace stood for its lines: nothing was cut; {melt.melted:,.0f} kg melted by the log"]
+        return [say("the furnace stood for its lines: nothing was cut; {melted}", melted=_melted(melt))]
     if not melt.whole:
-        share = f"the melt log covers {100 * melt.cover:.0f} % of the day" if melt.cover else "no melt log"
-        notes.append(f"{share}: no pack-to-melt; packed over cut instead")
+        melt_log = _covered(melt) if melt.cover else say("no melt log")
+        notes.append(say("{melt_log}: no pack-to-melt; packed over cut instead", melt_log=melt_log))
     elif melt.level_unknown:
-        notes.append("no glass level in some windows: taken as unchanged there")
+        notes.append(say("no glass level in some windows: taken as unchanged there"))
     notes += off_sentences(balanced.misfit) if balanced.misfit else []
     if balanced.days == 1:
-        notes.append("a first day: what is usually lost is a guess, and no meter can be told apart by its past")
+        notes.append(say("a first day: what is usually lost is a guess, and no meter can be told apart by its past"))
     blind = [line.reading.line for line in lines if line.reading.cut is None and line.reading.ware]
     if blind:
-        notes.append(f"no forming counts of {', '.join(blind)}: their gobs are worked out from the stations")
+        notes.append(
+            say("no forming counts of {lines}: their gobs are worked out from the stations", lines=joined(", ", blind))
+        )
     return notes
+
+
+def _melted(melt: Melt) -> str:
+    return say("{kg} kg melted by the log", kg=numeral(melt.melted, ",.0f"))
 
 
 def meters_of(balanced: Balanced) -> list[MeterReading]:

@@ -20,6 +20,7 @@ from pipelines.measures.yields.network import FurnaceReading, LineReading, Stati
 from pipelines.measures.yields.table_wait import CarriedItems, CarriedTable
 from pipelines.plant.tables import Furnace
 from pipelines.plant.works import Plant
+from pipelines.words import say
 
 CUT_PALLET = 0.01  # standard uncertainty of the part of a pallet that the day's limit cuts off, over its units
 OPEN_PALLET = 0.03  # of what is on pallets that are not reported yet, over the estimate
@@ -319,7 +320,7 @@ def item_masses(plant: Plant, weights: pl.DataFrame, items: Sequence[str]) -> It
                 else item.weight_g / 100
             )
             mean[code], sd[code] = item.weight_g, half
-            notes.append(f"no weighing of {code}: its nominal weight was used")
+            notes.append(say("no weighing of {code}: its nominal weight was used", code=code))
     return ItemMass(mean, sd, tuple(notes), frozenset(fields))
 
 

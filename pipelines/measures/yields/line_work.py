@@ -12,6 +12,7 @@ from pipelines.measures.yields.line_flows import LineDay
 from pipelines.measures.yields.losses import MachineLosses, grouped, stopped_minutes
 from pipelines.measures.yields.network import LineReading
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.yields import Cause, Worked
 
 
@@ -28,9 +29,9 @@ def why_no_efficiency(reading: LineReading, over_cut: Estimate) -> str:
     that packed over cut rests on. Where that is refused, or no one number, so is this, for the same reason.
     """
     if reading.cut is None:
-        return "no forming counts came"
+        return say("no forming counts came")
     if reading.packed is None:
-        return "no pallet was reported"
+        return say("no pallet was reported")
     return over_cut.why if reading.ware > 0 and over_cut.value is None else ""
 
 

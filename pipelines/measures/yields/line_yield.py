@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,13 +19,14 @@ from pipelines.measures.yields.network import KG, WHOLE, LineReading, steps_of
 from pipelines.measures.yields.overpacked import NONE_DOUBTED, Overpacked
 from pipelines.measures.yields.refed import more_than_came
 from pipelines.plant.works import Plant
+from pipelines.words import joined, numeral, say
 from schemas.answers.yields import (
     LineYield,
     Loss,
     StationFlow,
 )
 
-SILENT = "nothing came: whether it stood is not known"
+SILENT = say("nothing came: whether it stood is not known")
 
 
 IMPOSSIBLE = 0.02  # of what was cut: so much more on pallets is no matter of the day's limits
@@ -147,19 +149,19 @@ def _not_packed_yet(line: LineTold) -> dict[str, Any]:
 
 def _why_no_giveaway(line: LineTold) -> str:
     if line.reading.packed is None or line.day.silent:
-        return "no pallet was reported"
+        return say("no pallet was reported")
     bare = [item for item, units in line.packed.items.items() if units and item not in line.masses.weighed]
-    return f"no weighing of {', '.join(bare)}"
+    return say("no weighing of {items}", items=joined(", ", bare))
 
 
 def line_share(balanced: Balanced, reading: LineReading) -> Estimate:
     """Packed over cut of a line, or why there is none."""
     if reading.ware == 0:
-        return Estimate(None, None, None, "the line stood")
+        return Estimate(None, None, None, say("the line stood"))
     if reading.cut is None:
-        return Estimate(None, None, None, "no forming counts came: nothing to divide by")
+        return Estimate(None, None, None, say("no forming counts came: nothing to divide by"))
     estimate = refused(balanced, reading) or balanced.line_pack_to_melt(reading.line)
-    return estimate or Estimate(None, None, None, "nothing was cut")
+    return estimate or Estimate(None, None, None, say("nothing was cut"))
 
 
 def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
@@ -175,14 +177,17 @@ def refused(balanced: Balanced, reading: LineReading) -> Estimate | None:
     whole = bool(last) and all(station.cover >= WHOLE for station in last)
     against: list[tuple[str, float, float]] = []
     if reading.cut is not None:
-        against.append(("was cut", reading.cut - (reading.hot or 0.0), nodes[f"{reading.line} gobs cut"].sd))
+        against.append((say("was cut"), reading.cut - (reading.hot or 0.0), nodes[f"{reading.line} gobs cut"].sd))
     if whole and reading.cut is None:
-        against.append(("passed the last station", passed, 0.003 * passed))
+        against.append((say("passed the last station"), passed, 0.003 * passed))
     for what, there, sd in against:
         if reading.packed - there > max(3 * float(np.hypot(packed.sd, sd)), IMPOSSIBLE * there):
-            said = (
-                f"{reading.packed:,.0f} containers on pallets, {there:,.0f} {what}: "
-                f"{100 * reading.packed / max(there, 1):.1f} %, which cannot be"
+            said = say(
+                "{packed} containers on pallets, {there} {what}: {share} %, which cannot be",
+                packed=numeral(reading.packed, ",.0f"),
+                there=numeral(there, ",.0f"),
+                what=what,
+                share=numeral(100 * reading.packed / max(there, 1), ".1f"),
             )
             return Estimate(None, None, None, said)
     return None
@@ -232,7 +237,7 @@ def _more_than_came(plant: Plant, line: LineTold) -> list[str]:
         return []
     sums = [
         (
-            " and ".join(lane.station for lane in lanes),
+            joined(say(" and "), (lane.station for lane in lanes)),
             sum(lane.inspected for lane in lanes),
             sum(lane.rejected for lane in lanes),
         )
@@ -245,46 +250,63 @@ def _line_notes(plant: Plant, line: LineTold) -> list[str]:
     day, reading = line.day, line.reading
     if day.silent:
         return [SILENT]
-    notes = [f"lehr time: {day.lehr.minutes:.0f} min, {day.lehr.source}", *line.masses.notes]
+    lehr = say("lehr time: {minutes} min, {source}", minutes=f"{day.lehr.minutes:.0f}", source=day.lehr.source)
+    notes = [lehr, *line.masses.notes]
     if reading.cut is None:
-        notes.append("no forming counts: nothing can be said of the hot end and the lehr")
+        notes.append(say("no forming counts: nothing can be said of the hot end and the lehr"))
     if reading.ware == 0:
-        notes.append("the line stood: nothing was cut, inspected or packed")
+        notes.append(say("the line stood: nothing was cut, inspected or packed"))
         return notes
     if day.gobs.filter(pl.col("item").is_null()).height:
-        notes.append("some gobs have no item in mould_log or job_log: the mean weight was used")
+        notes.append(say("some gobs have no item in mould_log or job_log: the mean weight was used"))
     for station in reading.stations:
         if station.cover < 0.99 and not any(note.startswith(station.station) for note in day.notes):
             notes.append(
-                f"{station.station}: counts for {100 * station.cover:.0f} % of the day; worked out from its neighbours"
+                say(
+                    "{station}: counts for {share} % of the day; worked out from its neighbours",
+                    station=station.station,
+                    share=f"{100 * station.cover:.0f}",
+                )
             )
     notes += _doubted(plant, line)
     if reading.packed is None:
-        notes.append("no pallet was reported: what was packed is worked out from the last station, a guess")
+        notes.append(say("no pallet was reported: what was packed is worked out from the last station, a guess"))
     notes += _more_than_came(plant, line)
     if line.packed.carried:
-        waits = ", ".join(f"{units:+,.0f} {item}" for item, units in line.packed.carried.items())
         notes.append(
-            "ware waited for its pallets at the day's start or end; counted to the day that it was inspected on: "
-            f"{waits}"
+            say(
+                "ware waited for its pallets at the day's start or end; counted to the day that it was inspected on: "
+                "{waits}",
+                waits=_by_item(line.packed.carried, "+,.0f"),
+            )
         )
     if line.packed.open:
-        told_items = ", ".join(f"{units:,.0f} {item}" for item, units in line.packed.open.items())
-        notes.append(f"on pallets not reported yet, estimated from the last station: {told_items}")
+        items = _by_item(line.packed.open, ",.0f")
+        notes.append(say("on pallets not reported yet, estimated from the last station: {items}", items=items))
     return [*notes, *day.notes]
+
+
+def _by_item(units: Mapping[str, float], spec: str) -> str:
+    return joined(", ", (say("{units} {item}", units=numeral(n, spec), item=item) for item, n in units.items()))
 
 
 def _doubted(plant: Plant, line: LineTold) -> list[str]:
     """Pallets that no ware was there for, by name."""
     doubt = line.doubted
     if doubt.start is None or doubt.end is None:
-        more = (
-            f"pallets hold {doubt.above:,.0f} more than passed the last station at some times; no single pallet "
-            "explains it"
+        more = say(
+            "pallets hold {above} more than passed the last station at some times; no single pallet explains it",
+            above=numeral(doubt.above, ",.0f"),
         )
         return [more] if doubt.above else []
-    between = f"{plant.clock.show(doubt.start)} to {plant.clock.show(doubt.end)}"
     return [
-        f"more on pallets than passed the last station, {between}: {doubt.above:,.0f} containers. Left out until "
-        f"somebody has looked: {', '.join(doubt.pallets)}, with {doubt.units:,.0f}"
+        say(
+            "more on pallets than passed the last station, {start} to {end}: {above} containers. Left out until "
+            "somebody has looked: {pallets}, with {units}",
+            start=plant.clock.show(doubt.start),
+            end=plant.clock.show(doubt.end),
+            above=numeral(doubt.above, ",.0f"),
+            pallets=joined(", ", doubt.pallets),
+            units=numeral(doubt.units, ",.0f"),
+        )
     ]

@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from pipelines.measures.yields.names import meter_name, plain_word
+from pipelines.words import Numeral, joined, numeral, say
 from schemas.answers.meters import CouldBe, SuspectMeter
 from schemas.answers.yields import Yield
 
-KINDS = {
-    "cut": "counts",
-    "inspected": "counts",
-    "rejected": "counts",
-    "hot": "counts",
-    "packed": "counts",
-    "weight": "reads",
-    "melt": "reads",
-}
+COUNTS = ("cut", "inspected", "rejected", "hot", "packed")  # kinds of meters that count; the others read
 
 
 def meter_sentences(day_yield: Yield) -> list[str]:
@@ -33,37 +27,54 @@ def suspect_sentences(suspects: Iterable[SuspectMeter]) -> list[str]:
     """A sentence for each: what it read, what all explanations together make of it, by how much it is off if it is the
     one, since when, what to do.
     """
-    said = []
-    for suspect in suspects:
-        text = (
-            f"{suspect.meter} reads {_count(suspect.reading)} {suspect.unit}; all explanations together make it "
-            f"{_count(suspect.reconciled)}"
-        )
-        text += f" ({_sure(suspect.probability)}z {suspect.z:+.1f})"
-        if suspect.off_pct is not None:
-            text += (
-                f"; where it is this one, {suspect.off_pct:+.2f} % off, 95 % {_end(suspect.off_low)} to "
-                f"{_end(suspect.off_high)} % of what was there, {_since(suspect)}"
-            )
-        text += ". Have it checked"
-        if suspect.rivals:
-            text += f"; it may as well be {' or '.join(_rival(name) for name in suspect.rivals)}"
-        said.append(f"{text}; glass that left unseen can look the same." if "melt" in suspect.meter else f"{text}.")
-    return said
+    return [_suspect(suspect) for suspect in suspects]
+
+
+def _suspect(suspect: SuspectMeter) -> str:
+    sure = say("{share} % sure, ", share=_whole(suspect.probability)) if suspect.probability is not None else ""
+    unseen = say("; glass that left unseen can look the same") if "melt" in suspect.meter else ""
+    return say(
+        "{meter} reads {reading} {unit}; all explanations together make it {reconciled} ({sure}z {z}){off}. Have it "
+        "checked{rivals}{unseen}.",
+        meter=meter_name(suspect.meter),
+        reading=_count(suspect.reading),
+        unit=plain_word(suspect.unit),
+        reconciled=_count(suspect.reconciled),
+        sure=sure,
+        z=numeral(suspect.z, "+.1f"),
+        off=_off(suspect),
+        rivals=_or_meters(suspect.rivals),
+        unseen=unseen,
+    )
+
+
+def _off(suspect: SuspectMeter) -> str:
+    if suspect.off_pct is None:
+        return ""
+    return say(
+        "; where it is this one, {off} % off, 95 % {low} to {high} % of what was there, {since}",
+        off=numeral(suspect.off_pct, "+.2f"),
+        low=_end(suspect.off_low),
+        high=_end(suspect.off_high),
+        since=_since(suspect),
+    )
 
 
 def unusual_sentences(losses: Iterable[SuspectMeter]) -> list[str]:
     """A sentence for each loss beyond its usual."""
-    said = []
-    for loss in losses:
-        text = (
-            f"{loss.meter}: {_count(loss.reconciled)} {loss.unit} lost unseen, where {_count(loss.reading)} are usual"
+    return [
+        say(
+            "{loss}: {lost} {unit} lost unseen, where {usual} are usual{sure}{since}{rivals}.",
+            loss=meter_name(loss.meter),
+            lost=_count(loss.reconciled),
+            unit=plain_word(loss.unit),
+            usual=_count(loss.reading),
+            sure=say(" ({share} % sure)", share=_whole(loss.probability)) if loss.probability is not None else "",
+            since=say(", {since}", since=_since(loss)) if loss.since is not None else "",
+            rivals=_or_meters(loss.rivals),
         )
-        if loss.probability is not None:
-            text += f" ({100 * loss.probability:.0f} % sure)"
-        text += f", {_since(loss)}" if loss.since is not None else ""
-        said.append(f"{text}{_or_meters(loss.rivals)}.")
-    return said
+        for loss in losses
+    ]
 
 
 def could_be_sentences(many: Sequence[CouldBe]) -> list[str]:
@@ -74,8 +85,14 @@ def could_be_sentences(many: Sequence[CouldBe]) -> list[str]:
     for furnace in dict.fromkeys(cause.furnace for cause in many):
         mine = [cause for cause in many if cause.furnace == furnace]
         if len(mine) > 1:
-            head = {2: "one of these two", 3: "one of these three"}.get(len(mine), "one of these")
-            said.append(f"{furnace}, {head}: {'; '.join(_explanation(each) for each in mine)}.")
+            each = joined("; ", (_explanation(this_could_be) for this_could_be in mine))
+            said.append(
+                say("{furnace}, one of these two: {explanations}.", furnace=furnace, explanations=each)
+                if len(mine) == 2
+                else say("{furnace}, one of these three: {explanations}.", furnace=furnace, explanations=each)
+                if len(mine) == 3
+                else say("{furnace}, one of these: {explanations}.", furnace=furnace, explanations=each)
+            )
     return said
 
 
@@ -85,63 +102,82 @@ def yield_words(value: float | None, low: float | None, high: float | None) -> s
     """
     if low is None or high is None:
         return "–"
-    between = f"{100 * low:.1f} to {100 * high:.1f}"
-    return f"{100 * value:.1f} % (95 %: {between})" if value is not None else f"{between} %, no one number"
+    least, most = numeral(100 * low, ".1f"), numeral(100 * high, ".1f")
+    if value is None:
+        return say("{low} to {high} %, no one number", low=least, high=most)
+    return say("{value} % (95 %: {low} to {high})", value=numeral(100 * value, ".1f"), low=least, high=most)
 
 
 def _explanation(could_be: CouldBe) -> str:
-    what = " and ".join(_cause(could_be, n) for n in range(len(could_be.causes))) or "every meter is honest"
-    found = f"{what} ({100 * could_be.probability:.0f} %)"
-    name = "pack-to-melt" if could_be.of == "melted" else "packed over cut"
+    what = joined(say(" and "), (_cause(could_be, n) for n in range(len(could_be.causes))))
+    parts = [say("{what} ({share} %)", what=what or say("every meter is honest"), share=_whole(could_be.probability))]
     lines = {line: share for line, share in could_be.lines.items() if any(line in cause for cause in could_be.causes)}
-    for line, share in lines.items():
-        found += f", {line} packed over cut {yield_words(*share)}"
-    return (
-        found
-        if could_be.low is None
-        else f"{found}, {name} {yield_words(could_be.pack_to_melt, could_be.low, could_be.high)}"
-    )
+    parts += [
+        say("{line} packed over cut {share}", line=line, share=yield_words(*share)) for line, share in lines.items()
+    ]
+    if could_be.low is not None:
+        share = yield_words(could_be.pack_to_melt, could_be.low, could_be.high)
+        parts.append(
+            say("pack-to-melt {share}", share=share)
+            if could_be.of == "melted"
+            else say("packed over cut {share}", share=share)
+        )
+    return joined(", ", parts)
 
 
 def _cause(cause: CouldBe, place: int) -> str:
-    name, kind = cause.causes[place], cause.kinds[place]
+    name, kind = meter_name(cause.causes[place]), cause.kinds[place]
     off = cause.off_pct if place == len(cause.causes) - 1 else cause.off_pcts[place] if cause.off_pcts else None
     if kind == "loss":
-        more = "more than usual" if off is None else f"{abs(off):.1f} % more than usual"
-        return f"{more} lost at {name}"
-    how = " wrong" if off is None else f" {'high' if off > 0 else 'low'} by {abs(off):.1f} % of what was there"
-    return f"{name} {KINDS.get(kind, 'reads')}{how}"
+        if off is None:
+            return say("more than usual lost at {name}", name=name)
+        return say("{off} % more than usual lost at {name}", off=numeral(abs(off), ".1f"), name=name)
+    how = say("wrong")
+    if off is not None:
+        by = numeral(abs(off), ".1f")
+        how = (
+            say("high by {off} % of what was there", off=by)
+            if off > 0
+            else say("low by {off} % of what was there", off=by)
+        )
+    return (
+        say("{name} counts {how}", name=name, how=how)
+        if kind in COUNTS
+        else say("{name} reads {how}", name=name, how=how)
+    )
 
 
 def _end(value: float | None) -> str:
-    return "anything" if value is None else f"{value:+.2f}"
+    return say("anything") if value is None else numeral(value, "+.2f")
 
 
 def _since(suspect: SuspectMeter) -> str:
     if suspect.since is None:
-        return "on this day; something else is off as well, and since when this meter is cannot be told"
+        return say("on this day; something else is off as well, and since when this meter is cannot be told")
     if suspect.days == 1:
-        return "this day alone"
+        return say("this day alone")
     between = (
         ""
         if suspect.since_low == suspect.since_high
-        else f"; the first lies between {suspect.since_low} and {suspect.since_high}"
+        else say("; the first lies between {low} and {high}", low=suspect.since_low, high=suspect.since_high)
     )
-    return f"since {suspect.since} ({suspect.days} days{between})"
+    return say("since {since} ({days} days{between})", since=suspect.since, days=suspect.days, between=between)
 
 
-def _sure(probability: float | None) -> str:
-    return "" if probability is None else f"{100 * probability:.0f} % sure, "
+def _whole(probability: float) -> str:
+    return f"{100 * probability:.0f}"
 
 
 def _or_meters(rivals: Sequence[str]) -> str:
-    return f"; it may as well be {' or '.join(_rival(name) for name in rivals)}" if rivals else ""
+    if not rivals:
+        return ""
+    return say("; it may as well be {rivals}", rivals=joined(say(" or "), (_rival(name) for name in rivals)))
 
 
 def _rival(name: str) -> str:
     """A meter by its name; a loss as what it would be."""
-    return f"more than usual lost at {name}" if ", " in name else name
+    return say("more than usual lost at {name}", name=meter_name(name)) if ", " in name else meter_name(name)
 
 
 def _count(value: float) -> str:
-    return f"{value:,.0f}".replace(",", " ") if abs(value) >= 1000 else f"{value:.4g}"
+    return Numeral(f"{value:,.0f}".replace(",", " ")) if abs(value) >= 1000 else numeral(value, ".4g")

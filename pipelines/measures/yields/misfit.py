@@ -15,13 +15,15 @@ import numpy as np
 
 from pipelines.measures.yields.explanations import Answers
 from pipelines.measures.yields.joint_days import Joint, MeterLie, Window
+from pipelines.measures.yields.names import balance_name, plain_word
 from pipelines.measures.yields.network import KG, WHOLE, FurnaceReading, LineReading, Network, steps_of
+from pipelines.words import Numeral, numeral, say
 
 REFUSED = 1e-6  # probability of readings so far from the best explanation, under which nothing is told of them
 FREE = 1.0  # standard deviation of a lie of any size, relative
 MOST = 12  # explanations, the likeliest first, that are held against today's readings
 OFF = 4.0  # standard uncertainties by which a balance is off
-NOTHING = "nothing that this tool knows explains the readings: what the meters say by themselves is a range"
+NOTHING = say("nothing that this tool knows explains the readings: what the meters say by themselves is a range")
 
 
 @dataclass(frozen=True)
@@ -163,12 +165,20 @@ def off_sentences(misfit: Misfit) -> list[str]:
     said = []
     for off_balance in misfit.off:
         opened = off_balance.into - off_balance.out
-        share = f", {100 * opened / off_balance.into:+.1f} %" if off_balance.into else ""
-        text = (
-            f"off: {off_balance.name}: {off_balance.into:,.0f} {off_balance.unit} in, {off_balance.out:,.0f} out, "
-            f"{opened:+,.0f}{share}"
+        share = f"{100 * opened / off_balance.into:+.1f}" if off_balance.into else ""
+        said.append(
+            say(
+                "off: {balance}: {into} {unit} in, {out} out, {opened}{share} not accounted for, where {usual} are "
+                "usual",
+                balance=balance_name(off_balance.name),
+                into=numeral(off_balance.into, ",.0f"),
+                unit=plain_word(off_balance.unit),
+                out=numeral(off_balance.out, ",.0f"),
+                opened=numeral(opened, "+,.0f"),
+                share=say(", {share} %", share=Numeral(share)) if share else "",
+                usual=numeral(off_balance.usual, ",.0f"),
+            )
         )
-        said.append(f"{text} not accounted for, where {off_balance.usual:,.0f} are usual")
     return said
 
 

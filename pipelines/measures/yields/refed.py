@@ -11,6 +11,8 @@ from itertools import pairwise
 
 import polars as pl
 
+from pipelines.words import numeral, say
+
 DAY_BEFORE = 0.25  # of a day's rejects: so much may have been put on again of what was rejected the day before; a guess
 
 
@@ -35,12 +37,17 @@ def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataF
     station = {row["station"]: row for row in sums.iter_rows(named=True)}
     again, guessed = _by_order(station, orders)
     notes = doubts + [
-        f"{name}: {station[name]['refed']:,.0f} containers went through it again and are not counted as new ware"
+        say(
+            "{station}: {refed} containers went through it again and are not counted as new ware",
+            station=name,
+            refed=numeral(station[name]["refed"], ",.0f"),
+        )
         for name in sorted(station)
         if station[name]["refed"]
     ]
     notes += [
-        f"{name} does not tell what went through again: taken from the station before it, a guess" for name in guessed
+        say("{station} does not tell what went through again: taken from the station before it, a guess", station=name)
+        for name in guessed
     ]
     known = sorted(again)
     back = {
@@ -48,17 +55,25 @@ def of_new_ware(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataF
         for order, then in zip(known, [*(again[o] for o in known[1:]), 0.0], strict=True)
     }
     share, over = _kept_share(station, orders, back)
-    if over >= 1:
-        notes.append(
-            f"{over:,.0f} more containers were put on again than were rejected there: they came from elsewhere, such "
-            "as the day before"
-        )
+    notes += _from_elsewhere(over)
     new = {name: 1 - guessed.get(name, 0.0) / max(row["inspected"], 1) for name, row in station.items()}
     return ware.with_columns(
         inspected=pl.col("inspected") * pl.col("station").replace_strict(new, return_dtype=pl.Float64),
         rejected=pl.col("rejected") * pl.col("station").replace_strict(share, return_dtype=pl.Float64),
         refed=pl.col("refed").fill_null(0),
     ), notes
+
+
+def _from_elsewhere(over: float) -> list[str]:
+    if over < 1:
+        return []
+    return [
+        say(
+            "{over} more containers were put on again than were rejected there: they came from elsewhere, such as the "
+            "day before",
+            over=numeral(over, ",.0f"),
+        )
+    ]
 
 
 def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.DataFrame, list[str]]:
@@ -71,9 +86,14 @@ def _what_can_be(ware: pl.DataFrame, orders: Mapping[str, int]) -> tuple[pl.Data
         sums[orders[name]] = sums.get(orders[name], 0.0) + units
     kept = {name: min(1.0, most / sums[orders[name]]) if sums[orders[name]] else 1.0 for name in values}
     doubts = [
-        f"{name}: says that {values[name]:,.0f} containers went through it again, where the whole line rejected "
-        f"{rejected:,.0f}: that cannot be. At most {values[name] * kept[name]:,.0f} are taken for it, the rest as new "
-        "ware; have its count of them checked"
+        say(
+            "{station}: says that {refed} containers went through it again, where the whole line rejected {rejected}: "
+            "that cannot be. At most {kept} are taken for it, the rest as new ware; have its count of them checked",
+            station=name,
+            refed=numeral(values[name], ",.0f"),
+            rejected=numeral(rejected, ",.0f"),
+            kept=numeral(values[name] * kept[name], ",.0f"),
+        )
         for name in sorted(values)
         if kept[name] < 1
     ]
@@ -137,7 +157,11 @@ def more_than_came(stages: list[tuple[str, float, float]], sure_pct: float, refe
         more = here - passed
         if passed > 0 and more > 4 * sure_pct / 100 * (passed**2 + here**2) ** 0.5:
             said.append(
-                f"{name}: {more:,.0f} containers more than passed before it; ware put on again would look like this: "
-                "a guess"
+                say(
+                    "{station}: {more} containers more than passed before it; ware put on again would look like this: "
+                    "a guess",
+                    station=name,
+                    more=numeral(more, ",.0f"),
+                )
             )
     return said

@@ -9,6 +9,7 @@ import polars as pl
 from pipelines.answers.day import Day
 from pipelines.measures.statistics.shares import ratio, share
 from pipelines.measures.yields.meter_sentences import yield_words
+from pipelines.measures.yields.names import state_name
 from pipelines.numbers import count, decimals, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import hour_address
@@ -17,7 +18,7 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
-from pipelines.words import say
+from pipelines.words import Numeral, joined, say, say_n, worded
 from schemas.answers.weights import Weights
 from schemas.answers.yields import LineYield
 
@@ -27,7 +28,7 @@ def machine_sections(plant: Plant, day: Day, line_yield: LineYield) -> list[Sect
     line = line_yield.line
     return [
         Section(
-            f"Machine {line}",
+            say("Machine {line}", line=line),
             _head(day, line_yield),
             sheet=_stations(plant, day, line_yield),
             wide=True,
@@ -35,13 +36,13 @@ def machine_sections(plant: Plant, day: Day, line_yield: LineYield) -> list[Sect
         ),
         machine_picture(line_yield),
         _pareto_section(plant, day, line),
-        Section(f"{line}: losses by cause", sheet=causes_sheet(plant, line_yield), wide=True),
-        Section(f"{line}: shifts and jobs", sheet=worked_sheet(line_yield), wide=True),
+        Section(say("{line}: losses by cause", line=line), sheet=causes_sheet(plant, line_yield), wide=True),
+        Section(say("{line}: shifts and jobs", line=line), sheet=worked_sheet(line_yield), wide=True),
         *[_weight_section(line, item) for item in day.weights[line]],
-        Section(f"{line}: hours", sheet=_hours(plant, day, line)),
+        Section(say("{line}: hours", line=line), sheet=_hours(plant, day, line)),
         Section(
-            f"{line}: Pareto of the day",
-            sheet=pareto_sheet(day.paretos[line], f"pareto-{line}", f"{line} Pareto"),
+            say("{line}: Pareto of the day", line=line),
+            sheet=pareto_sheet(day.paretos[line], f"pareto-{line}", say("{line} Pareto", line=line)),
             wide=True,
         ),
     ]
@@ -49,40 +50,79 @@ def machine_sections(plant: Plant, day: Day, line_yield: LineYield) -> list[Sect
 
 def _head(day: Day, line: LineYield) -> tuple[str, ...]:
     """The machine in three sentences."""
-    no_efficiency = f", {line.efficiency_why}" if line.efficiency is None and line.efficiency_why else ""
-    made = (
-        f"Efficiency {percent(line.efficiency, 1)}{no_efficiency} (packed good {count(line.packed_good)} of "
-        f"{count(line.could)} that its cycle rate could have made); packed / cut "
-        f"{yield_words(line.pack_to_melt, line.low, line.high)} of the mass{f': {line.why}' if line.why else ''}."
+    return (_made(line), _ware(line), _glass(line))
+
+
+def _made(line: LineYield) -> str:
+    why = say(", {why}", why=line.efficiency_why) if line.efficiency is None and line.efficiency_why else ""
+    return say(
+        "Efficiency {efficiency}{no_efficiency} (packed good {good} of {could} that its cycle rate could have made); "
+        "packed / cut {share} of the mass{why}.",
+        efficiency=percent(line.efficiency, 1),
+        no_efficiency=why,
+        good=count(line.packed_good),
+        could=count(line.could),
+        share=yield_words(line.pack_to_melt, line.low, line.high),
+        why=say(": {why}", why=line.why) if line.why else "",
     )
-    ware = (
-        f"{count(line.gobs_cut)} gobs cut, {count(line.hot_rejected)} rejected hot, {count(line.inspected)} met the "
-        f"first station, {count(line.rejected)} rejected there and after, {count(line.packed_units)} "
-        f"packed{' (no pallet was reported)' if line.packed_units is None else ''}, {count(line.unaccounted_units)} "
-        f"unaccounted (95 %: {count(line.unaccounted_low)} to {count(line.unaccounted_high)}). In the lehr when the "
-        f"day began {count(line.in_lehr_start)}, when it ended {count(line.in_lehr_end)}."
+
+
+def _ware(line: LineYield) -> str:
+    return say(
+        "{cut} gobs cut, {hot} rejected hot, {inspected} met the first station, {rejected} rejected there and after, "
+        "{packed} packed{no_pallet}, {unaccounted} unaccounted (95 %: {low} to {high}). In the lehr when the day began "
+        "{start}, when it ended {end}.{states}",
+        cut=count(line.gobs_cut),
+        hot=count(line.hot_rejected),
+        inspected=count(line.inspected),
+        rejected=count(line.rejected),
+        packed=count(line.packed_units),
+        no_pallet=say(" (no pallet was reported)") if line.packed_units is None else "",
+        unaccounted=count(line.unaccounted_units),
+        low=count(line.unaccounted_low),
+        high=count(line.unaccounted_high),
+        start=count(line.in_lehr_start),
+        end=count(line.in_lehr_end),
+        states=_states(line),
     )
-    glass = (
-        f"Giveaway {_signed(line.giveaway_kg)} kg above nominal weights (95 %: {_signed(line.giveaway_low)} to "
-        f"{_signed(line.giveaway_high)} kg)."
-    )
-    if line.giveaway_kg is None:
-        glass = f"Giveaway not known: {line.giveaway_why}." if line.giveaway_why else say("Giveaway not known.")
-    items = ", ".join(f"{item} {decimals(grams, 1)} g" for item, grams in line.weights.items())
-    states = ", ".join(
-        f"{'to be re-sorted' if state == 'resort' else state} {count(units)}"
+
+
+def _states(line: LineYield) -> str:
+    if not line.states:
+        return ""
+    states = (
+        say("{state} {units}", state=state_name(state), units=count(units))
         for state, units in sorted(line.states.items())
     )
-    if states:
-        ware += (
-            " On pallets, by their state: "
-            f"{states}{f'; not reported yet, estimated {count(line.open_units)}' if line.open_units else ''}."
+    return say(
+        " On pallets, by their state: {states}{open}.",
+        states=joined(", ", states),
+        open=say("; not reported yet, estimated {units}", units=count(line.open_units)) if line.open_units else "",
+    )
+
+
+def _glass(line: LineYield) -> str:
+    glass = say(
+        "Giveaway {giveaway} kg above nominal weights (95 %: {low} to {high} kg).",
+        giveaway=_signed(line.giveaway_kg),
+        low=_signed(line.giveaway_low),
+        high=_signed(line.giveaway_high),
+    )
+    if line.giveaway_kg is None:
+        glass = (
+            say("Giveaway not known: {why}.", why=line.giveaway_why)
+            if line.giveaway_why
+            else say("Giveaway not known.")
         )
-    return (made, ware, f"{glass} Mean weights: {items}." if items else glass)
+    items = joined(
+        ", ",
+        (say("{item} {grams} g", item=item, grams=decimals(grams, 1)) for item, grams in line.weights.items()),
+    )
+    return say("{glass} Mean weights: {items}.", glass=glass, items=items) if items else glass
 
 
 def _signed(value: float | None) -> str:
-    return "–" if value is None else f"{value:+,.0f}".replace(",", " ").replace("-", "−")
+    return "–" if value is None else Numeral(f"{value:+,.0f}".replace(",", " ").replace("-", "−"))
 
 
 def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
@@ -109,7 +149,7 @@ def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
     )
     return Sheet(
         f"stations-{line.line}",
-        f"{line.line} stations",
+        say("{line} stations", line=line.line),
         columns,
         rows,
         say("Counts as the stations sent them; lanes side by side share an order."),
@@ -118,12 +158,14 @@ def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:
 
 def _pareto_section(plant: Plant, day: Day, line: str) -> Section:
     pareto = day.paretos[line]
-    words = f"{line}, calls by defect: " + "; ".join(f"{row.name} {row.calls}" for row in pareto.rows[:8])
-    note = (
-        f"{count(pareto.calls)} calls in {count(pareto.ware)} containers. Ticks: expected from the line's own past "
-        "in the job, where there is any."
+    calls = (say("{name} {calls}", name=row.name, calls=row.calls) for row in pareto.rows[:8])
+    words = say("{line}, calls by defect: {calls}", line=line, calls=joined("; ", calls))
+    note = say(
+        "{calls} calls in {ware} containers. Ticks: expected from the line's own past in the job, where there is any.",
+        calls=count(pareto.calls),
+        ware=count(pareto.ware),
     )
-    return Section(f"{line}: what was thrown away", chart=pareto_chart(pareto, words), chart_words=note)
+    return Section(say("{line}: what was thrown away", line=line), chart=pareto_chart(pareto, words), chart_words=note)
 
 
 def _hours(plant: Plant, day: Day, line: str) -> Sheet:
@@ -150,7 +192,7 @@ def _hours(plant: Plant, day: Day, line: str) -> Sheet:
     )
     return Sheet(
         f"hours-{line}",
-        f"{line} hours",
+        say("{line} hours", line=line),
         columns,
         rows,
         say(
@@ -172,16 +214,24 @@ def _weight_section(line: str, weights: Weights) -> Section:
     rows = [{"label": m.mould, "mean": m.mean_g, "low": m.least_g, "high": m.greatest_g} for m in moulds]
     limits = [{"at": limit} for limit in (weights.weight_min_g, weights.weight_max_g) if limit is not None]
     item = weights.item or say("an unknown item")
-    words = (
-        f"Weights of {item} on {line}, mean by mould from {decimals(moulds[-1].mean_g, 1)} to "
-        f"{decimals(moulds[0].mean_g, 1)} g"
+    words = say(
+        "Weights of {item} on {line}, mean by mould from {low} to {high} g",
+        item=item,
+        line=line,
+        low=decimals(moulds[-1].mean_g, 1),
+        high=decimals(moulds[0].mean_g, 1),
     )
-    note = (
-        f"{weights.n} weighings {weights.point}, mean {decimals(weights.mean_g, 1)} g; dots are means, bars reach "
-        "from the least to the greatest; dashed: limits."
+    note = say_n(
+        "{n} weighing {point}, mean {mean} g; dots are means, bars reach from the least to the greatest; dashed: "
+        "limits.",
+        "{n} weighings {point}, mean {mean} g; dots are means, bars reach from the least to the greatest; dashed: "
+        "limits.",
+        weights.n,
+        point=worded(weights.point),
+        mean=decimals(weights.mean_g, 1),
     )
     return Section(
-        f"{line}: weights of {item}",
+        say("{line}: weights of {item}", line=line, item=item),
         chart=charts.svg(charts.weight_dots, words, rows, "g", limits=limits),
         chart_words=note,
     )

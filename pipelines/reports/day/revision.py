@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from pipelines.measures.yields.change import Revision
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.words import say
+from pipelines.words import recalled, say, template
+
+_MOVED = (
+    template("pack to melt"),
+    template("melted kg"),
+    template("packed kg"),
+    template("unaccounted kg"),
+    template("gobs cut"),
+    template("hot rejected"),
+    template("inspected"),
+    template("rejected"),
+    template("packed units"),
+    template("unaccounted units"),
+    template("calls of {defect}"),
+    template("calls"),
+)
 
 
 def moved_section(plant: Plant, why: Revision) -> Section:
@@ -15,7 +33,7 @@ def moved_section(plant: Plant, why: Revision) -> Section:
     rows = [
         {
             "of": moved.of,
-            "what": moved.what,
+            "what": recalled(moved.what, _MOVED),
             "before": _written(moved.what, moved.before),
             "after": _written(moved.what, moved.after),
         }
@@ -27,12 +45,12 @@ def moved_section(plant: Plant, why: Revision) -> Section:
         Column("before", say("Before")),
         Column("after", say("Now")),
     )
-    came = [
-        f"{file['feed']}: {file['file']}, received {plant.clock.show(file['received_at'])}, {file['rows_kept']} rows "
-        f"kept, {file['rows_replacing']} of them in place of earlier ones"
-        for file in why.files
-    ]
-    head = f"Closed before on {plant.clock.show(why.closed_at)} as revision {why.after}. Since then these files came:"
+    came = [_came(plant, file) for file in why.files]
+    head = say(
+        "Closed before on {at} as revision {after}. Since then these files came:",
+        at=plant.clock.show(why.closed_at),
+        after=why.after,
+    )
     sheet = Sheet(
         "moved",
         say("Moved"),
@@ -41,11 +59,22 @@ def moved_section(plant: Plant, why: Revision) -> Section:
         say("Before: as that close told it; its page stays, and `coldledger yield --as-known-at`."),
     )
     return Section(
-        f"What moved since revision {why.after}",
+        say("What moved since revision {after}", after=why.after),
         (head,),
         sheet=sheet,
         items=tuple(came or [say("none: the program or the plant file changed")]),
         wide=True,
+    )
+
+
+def _came(plant: Plant, file: Mapping[str, Any]) -> str:
+    return say(
+        "{feed}: {file}, received {at}, {kept} rows kept, {replacing} of them in place of earlier ones",
+        feed=file["feed"],
+        file=file["file"],
+        at=plant.clock.show(file["received_at"]),
+        kept=file["rows_kept"],
+        replacing=file["rows_replacing"],
     )
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from pipelines.answers.day import Day
-from pipelines.measures.laboratory.tell import signed
+from pipelines.measures.laboratory.words import signed
 from pipelines.measures.statistics.shares import share
 from pipelines.measures.yields.meter_sentences import yield_words
+from pipelines.measures.yields.names import state_name
 from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.reports.frame.sheet import PAGE, TERMINAL, Column, Sheet
 from pipelines.reports.trace.contents import ON_PALLET
-from pipelines.words import say
+from pipelines.words import joined, moment_dated, say, worded
+from schemas.answers.weights import Weights
 from schemas.answers.yields import FurnaceYield, Yield
 
 _MACHINES = (
@@ -19,10 +21,10 @@ _MACHINES = (
     Column("cut", say("Gobs cut, read"), "count", short=say("gobs cut")),
     Column("hot", say("Hot rejects, read"), "count", short=say("hot rejects")),
     Column("lehr", say("To the lehr, read"), "count", short=say("to lehr")),
-    Column("inspected", say("Inspected, read"), "count", short="inspected"),
-    Column("rejected", say("Rejected, read"), "count", short="rejected"),
+    Column("inspected", say("Inspected, read"), "count", short=say("inspected")),
+    Column("rejected", say("Rejected, read"), "count", short=say("rejected")),
     Column("rate", say("Rejected / inspected, read"), "percent", PAGE),
-    Column("packed", say("Packed, read"), "count", short="packed"),
+    Column("packed", say("Packed, read"), "count", short=say("packed")),
     Column("value", say("Packed / formed, kg, reconciled"), "percent1", PAGE),
     Column("low", say("95 % from"), "percent1", PAGE),
     Column("high", say("to"), "percent1", PAGE),
@@ -110,7 +112,7 @@ def furnaces_sheet(yields: Yield) -> Sheet:
             "p": f.p,
             "days": f.usual_days,
             "over_cut": _over_cut(f),
-            "notes": "; ".join(filter(None, (f.why, *f.notes))),
+            "notes": joined("; ", filter(None, (f.why, *f.notes))),
         }
         for f in yields.furnaces
     ]
@@ -132,7 +134,7 @@ def _over_cut(furnace: FurnaceYield) -> str:
     """Packed over cut, with what was cut; it stands where there is no melt log."""
     share = yield_words(furnace.packed_over_cut, furnace.packed_over_cut_low, furnace.packed_over_cut_high)
     return (
-        f"{share} of {count(furnace.cut_kg)} kg"
+        say("{share} of {kg} kg", share=share, kg=count(furnace.cut_kg))
         if furnace.packed_over_cut_low is not None
         else furnace.packed_over_cut_why
     )
@@ -200,8 +202,8 @@ def weights_sheet(day: Day) -> Sheet:
     rows = [
         {
             "line": line,
-            "item": w.item or "unknown",
-            "point": w.point,
+            "item": w.item or say("unknown"),
+            "point": worded(w.point),
             "n": w.n,
             "mean": w.mean_g,
             "mean_low": w.mean_low,
@@ -212,7 +214,7 @@ def weights_sheet(day: Day) -> Sheet:
             "high": w.weight_max_g,
             "outside": w.outside,
             "ppk": w.ppk,
-            "drift": ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in w.gobs if gob.drifting),
+            "drift": _drifting(w),
         }
         for line, many in day.weights.items()
         for w in many
@@ -235,6 +237,17 @@ def weights_sheet(day: Day) -> Sheet:
     )
     caption = say("SD holds mould to mould, time and scale together. Each line's weight page shows every mould.")
     return Sheet("weights", say("Weights"), columns, rows, caption)
+
+
+def _drifting(weights: Weights) -> str:
+    return joined(
+        ", ",
+        (
+            say("{gob} {offset} g", gob=gob.gob, offset=signed(gob.offset_g or 0.0))
+            for gob in weights.gobs
+            if gob.drifting
+        ),
+    )
 
 
 _LABORATORY = (
@@ -265,9 +278,9 @@ def laboratory_sheet(plant: Plant, day: Day) -> Sheet:
             rows.append(
                 {
                     "line": line.line,
-                    "weights": f"weights {line.line}",
-                    "laboratory": f"laboratory {furnace.furnace}",
-                    "density": f"{decimals(density, 4)}" if density is not None else "–",
+                    "weights": say("weights {line}", line=line.line),
+                    "laboratory": say("laboratory {furnace}", furnace=furnace.furnace),
+                    "density": decimals(density, 4) if density is not None else "–",
                     "checks": checks,
                     "outside": sum(capacity.outside for capacity in line.capacity),
                     "temper": line.temper.n,
@@ -294,10 +307,10 @@ def held_sheet(plant: Plant, day: Day) -> Sheet:
             "pallet": row["pallet"],
             "line": row["line"],
             "item": row["item"],
-            "state": say("to be re-sorted") if row["state"] == "resort" else row["state"],
+            "state": state_name(row["state"]),
             "units": row["units"],
-            "from": f"{plant.clock.local(row['packed_from']):%d %b %H:%M}",
-            "to": f"{plant.clock.local(row['packed_to']):%d %b %H:%M}",
+            "from": moment_dated(plant.clock.local(row["packed_from"])),
+            "to": moment_dated(plant.clock.local(row["packed_to"])),
         }
         for row in day.held.iter_rows(named=True)
     ]

@@ -10,15 +10,9 @@ from pipelines.answers.laboratory.answer import answer_laboratory, density_of
 from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.annealing_sentences import temper_sentences
 from pipelines.measures.laboratory.density import DensityChart
-from pipelines.measures.laboratory.tell import (
-    all_due,
-    capacity_sentences,
-    density_sentences,
-    density_warnings,
-    line_warnings,
-    missed_sentences,
-    visual_sentences,
-)
+from pipelines.measures.laboratory.density_sentences import density_sentences, density_warnings
+from pipelines.measures.laboratory.sample_sentences import visual_sentences
+from pipelines.measures.laboratory.tell import all_due, capacity_sentences, line_warnings, missed_sentences
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, laboratory_address, weights_address

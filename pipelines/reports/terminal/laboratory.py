@@ -8,17 +8,15 @@ import typer
 
 from pipelines.cautions import CAUTION, GLASS
 from pipelines.measures.laboratory.annealing_sentences import temper_sentences
-from pipelines.measures.laboratory.tell import (
-    all_due,
-    capacity_sentences,
-    density_sentences,
+from pipelines.measures.laboratory.density_sentences import density_sentences
+from pipelines.measures.laboratory.sample_sentences import visual_sentences
+from pipelines.measures.laboratory.tell import all_due, capacity_sentences, missed_sentences
+from pipelines.measures.laboratory.weight_sentences import (
     glass_sentences,
     gob_sentences,
     hot_cold_sentence,
-    missed_sentences,
     parts_sentence,
     spread_sentence,
-    visual_sentences,
 )
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.table_terminal import print_sheet

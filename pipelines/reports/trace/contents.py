@@ -66,7 +66,7 @@ _CALLS = (
     Column("low", "At least", "percent"),
     Column("high", "At most (95 %)", "percent"),
 )
-PACKED = (Column("from", "Packed from", ways=SHOWN), Column("to", "to", ways=SHOWN))
+PACKED = (Column("from", say("Packed from"), ways=SHOWN), Column("to", say("to"), ways=SHOWN))
 ON_PALLET = (
     Column("pallet", say("Pallet")),
     Column("item", say("Item")),

@@ -10,11 +10,12 @@ from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.measures.statistics.shares import ratio
 from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import yield_words
+from pipelines.measures.yields.names import balance_name, meter_name, place_name, plain_word
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import CSV, SHOWN, TERMINAL, Column, Sheet, in_csv
-from pipelines.words import say
+from pipelines.words import defect_name, joined, say
 from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
 
 NOT_MADE = ("stoppage", say("job change"), "cycles")  # never was a container; the rest was made and lost
@@ -32,8 +33,10 @@ def money_column(plant: Plant) -> tuple[Column, ...]:
 def cause_name(plant: Plant, cause: Cause) -> str:
     """A cause in words: a defect by its name, a stop by its cause."""
     if cause.kind in ("station", "start-up", *WORDS.values()) and cause.cause in plant.defects:
-        return f"{cause.cause} {plant.defects[cause.cause].name}"
-    return cause.cause or cause.where if cause.kind != "unaccounted" else f"unaccounted, {cause.where}"
+        return say("{code} {name}", code=cause.cause, name=defect_name(plant.defects[cause.cause].name))
+    if cause.kind == "unaccounted":
+        return say("unaccounted, {where}", where=place_name(cause.where))
+    return plain_word(cause.cause) or place_name(cause.where)
 
 
 def _plain_name(plant: Plant, cause: Cause) -> str:
@@ -50,12 +53,15 @@ def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
     }
     for furnace in day_yield.furnaces:
         if furnace.unaccounted_kg:
-            sums[furnace.furnace, "unaccounted", "unaccounted before the shears"] = (math.nan, furnace.unaccounted_kg)
+            sums[furnace.furnace, "unaccounted", say("unaccounted before the shears")] = (
+                math.nan,
+                furnace.unaccounted_kg,
+            )
     order = sorted(sums.items(), key=lambda answer: -answer[1][1])[:most]
     return [
         {
             "of": of,
-            "kind": kind,
+            "kind": plain_word(kind),
             "cause": cause,
             "units": None if math.isnan(units) else units,
             "kg": kg,
@@ -89,17 +95,17 @@ def furnace_picture(furnace: FurnaceYield) -> Section:
 
     rows = _falling([(step.name, step.kg, step.kind) for step in furnace.flow], "kg")
     base = _base(rows)
-    words = f"Furnace {furnace.furnace}, kg of glass from melt to pack: " + "; ".join(
-        f"{row['label']} {row['shown']}" for row in rows
+    words = say(
+        "Furnace {furnace}, kg of glass from melt to pack: {steps}", furnace=furnace.furnace, steps=_steps_words(rows)
     )
-    head = (
-        f"The day's ware: {count(furnace.flow[0].kg)} kg melted for it, "
-        f"{yield_words(furnace.pack_to_melt, furnace.low, furnace.high)} of that packed. "
-        "Reconciled: every meter gave way by its own uncertainty. Full bars: what is there. Pale: counted losses. "
-        "Dashed: no meter names it."
+    head = say(
+        "The day's ware: {kg} kg melted for it, {share} of that packed. Reconciled: every meter gave way by its own "
+        "uncertainty. Full bars: what is there. Pale: counted losses. Dashed: no meter names it.",
+        kg=count(furnace.flow[0].kg),
+        share=yield_words(furnace.pack_to_melt, furnace.low, furnace.high),
     )
     return Section(
-        f"Furnace {furnace.furnace}: from melt to pack",
+        say("Furnace {furnace}: from melt to pack", furnace=furnace.furnace),
         (head,),
         charts.svg(charts.waterfall, words, rows, _axis(say("kg of glass"), base)),
     )
@@ -111,7 +117,7 @@ def machine_picture(line: LineYield) -> Section:
 
     sums = {kind: units for kind, (units, _) in summed(line.causes, lambda cause: cause.kind).items()}
     named = (
-        ("stoppage", "stopped", "counted"),
+        ("stoppage", say("stopped"), "counted"),
         (say("job change"), say("job change"), "counted"),
         ("cycles", say("slower cycles, gobs not counted"), "unaccounted"),
         (say("hot end"), say("rejected hot"), "counted"),
@@ -119,25 +125,33 @@ def machine_picture(line: LineYield) -> Section:
         ("start-up", say("start-up of a job"), "counted"),
         *((name, name, "counted") for name in WORDS.values()),
         ("pallets", say("re-sort, scrapped pallets"), "counted"),
-        ("unaccounted", "unaccounted", "unaccounted"),
+        ("unaccounted", say("unaccounted"), "unaccounted"),
     )
     steps = [(say("could make"), line.could or 0.0, "stock")]
     steps += [(name, sums[kind], look) for kind, name, look in named if abs(sums.get(kind, 0.0)) >= 0.5]
     if line.packed_good is not None:
         steps.append((say("packed good"), line.packed_good, "stock"))
     rows = _falling(steps, "")
-    words = f"{line.line}, containers from what it could make to packed good: " + "; ".join(
-        f"{row['label']} {row['shown']}" for row in rows
+    words = say(
+        "{line}, containers from what it could make to packed good: {steps}", line=line.line, steps=_steps_words(rows)
     )
-    made = f"packed good {count(line.packed_good)} / {count(line.could)} that its cycle rate could have made"
-    head = f"Efficiency {percent(line.efficiency, 1)} = {made}."
+    made = say(
+        "packed good {good} / {could} that its cycle rate could have made",
+        good=count(line.packed_good),
+        could=count(line.could),
+    )
+    head = say("Efficiency {efficiency} = {made}.", efficiency=percent(line.efficiency, 1), made=made)
     if line.efficiency is None and line.efficiency_why:
-        head = f"No efficiency is told: {line.efficiency_why} ({made})."
+        head = say("No efficiency is told: {why} ({made}).", why=line.efficiency_why, made=made)
     return Section(
-        f"{line.line}: where the containers went",
+        say("{line}: where the containers went", line=line.line),
         (head,),
-        charts.svg(charts.waterfall, words, rows, _axis("containers", _base(rows))),
+        charts.svg(charts.waterfall, words, rows, _axis(say("containers"), _base(rows))),
     )
+
+
+def _steps_words(rows: Sequence[dict[str, Any]]) -> str:
+    return joined("; ", (say("{step} {shown}", step=row["label"], shown=row["shown"]) for row in rows))
 
 
 def _falling(steps: Sequence[tuple[str, float, str]], unit: str) -> list[dict[str, Any]]:
@@ -173,7 +187,7 @@ def _base(rows: list[dict[str, Any]]) -> float:
 
 
 def _axis(unit: str, base: float) -> str:
-    return f"{unit}; the axis begins at {count(base)}" if base else unit
+    return say("{unit}; the axis begins at {base}", unit=unit, base=count(base)) if base else unit
 
 
 def _cause_columns(plant: Plant) -> tuple[Column, ...]:
@@ -221,27 +235,28 @@ def causes_sheet(plant: Plant, line: LineYield, most: int = 15) -> Sheet:
     rows: list[dict[str, Any]] = [_cause_row(plant, line, *key[:3], *values, key[3]) for key, values in ordered[:most]]
     if ordered[most:]:
         units, kg = (sum(values[place] for _, values in ordered[most:]) for place in (0, 1))
-        rows.append(_cause_row(plant, line, f"{len(ordered) - most} smaller", "", "", units, kg, True))
+        smaller = say("{n} smaller", n=len(ordered) - most)
+        rows.append(_cause_row(plant, line, smaller, "", "", units, kg, True))
     caption = say(
         "One container called for several defects is shared between them. Start-up: rejects of ware "
         "formed in a job's first hour. Stops by the stoppage log, at the cycle rate of their time. "
         "Differences are worked out, not counted; negative: more was cut than the rate tells."
     )
-    return Sheet(f"causes-{line.line}", f"{line.line} causes", _cause_columns(plant), rows, caption)
+    return Sheet(f"causes-{line.line}", say("{line} causes", line=line.line), _cause_columns(plant), rows, caption)
 
 
 def _cause_row(
     plant: Plant, line: LineYield, kind: str, where: str, cause: str, units: float, kg: float, counted: bool
 ) -> dict[str, Any]:
     return {
-        "kind": kind,
-        "where": where,
+        "kind": plain_word(kind),
+        "where": place_name(where),
         "cause": cause,
         "units": units,
         "share": ratio(units, line.could),
         "kg": kg,
         "money": money(plant, kg),
-        "how": "counted" if counted else "difference",
+        "how": say("counted") if counted else say("difference"),
     }
 
 
@@ -272,10 +287,15 @@ def worked_sheet(line: LineYield) -> Sheet:
                 if getattr(cause, by) == part.name:
                     kinds[cause.kind] += cause.units
             rows.append(
-                {"by": by, **part.model_dump(), **{kind.replace(" ", "_"): units for kind, units in kinds.items()}}
+                {
+                    "by": plain_word(by),
+                    **part.model_dump(),
+                    "name": plain_word(part.name),
+                    **{kind.replace(" ", "_"): units for kind, units in kinds.items()},
+                }
             )
     columns = (
-        Column("by", say("By")),
+        Column("by", say("By", "part of a day")),
         Column("name", say("Name")),
         Column("hours", say("Hours"), "number"),
         Column("could", say("Could make"), "count"),
@@ -293,12 +313,15 @@ def worked_sheet(line: LineYield) -> Sheet:
         "By the first station's clock; what a shift met was partly formed in the one before. Efficiency ="
         " packed good / could make."
     )
-    return Sheet(f"worked-{line.line}", f"{line.line} shifts and jobs", columns, rows, caption)
+    return Sheet(f"worked-{line.line}", say("{line} shifts and jobs", line=line.line), columns, rows, caption)
 
 
 def balances_sheet(day_yield: Yield) -> Sheet:
     """What did not close, and what is left of it."""
-    rows = [row.model_dump() for row in day_yield.balances]
+    rows = [
+        {**row.model_dump(), "balance": balance_name(row.balance), "unit": plain_word(row.unit)}
+        for row in day_yield.balances
+    ]
     columns = (
         Column("furnace", say("Furnace")),
         Column("balance", say("Balance")),
@@ -321,6 +344,8 @@ def meters_sheet(day_yield: Yield) -> Sheet:
     rows = [
         {
             **row.model_dump(),
+            "meter": meter_name(row.meter),
+            "unit": plain_word(row.unit),
             "moved": row.reconciled - row.reading if row.reading is not None else None,
             "said": "" if row.reading is not None else say("worked out"),
         }

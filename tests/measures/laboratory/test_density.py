@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from pipelines.measures.laboratory.density import density_chart, noise_of
-from pipelines.measures.laboratory.tell import density_sentences
+from pipelines.measures.laboratory.density_sentences import density_sentences
 from pipelines.plant.works import Plant
 from schemas.answers.laboratory import Density
 
