@@ -156,6 +156,8 @@ def days(first: str, last: str, question: str, names: tuple[str, str] = ("--from
 
 
 def _bounded(length: timedelta, question: str) -> None:
+    if question not in LONGEST:
+        raise KeyError(f"LONGEST in pipelines/typed.py does not say how many days the question '{question}' bears")
     most = LONGEST[question]
     if length > timedelta(days=most, hours=1):  # the hour: a clock that was put back
         raise WrongUse(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
@@ -32,21 +33,48 @@ def con() -> duckdb.DuckDBPyConnection:
 
 @pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)
 def test_a_feed_is_complete(feed: Feed, con: duckdb.DuckDBPyConnection) -> None:
-    lineage = ["batch", "file_line", "replaced_at", "replaced_by"]
+    missing = what_is_missing(feed, con)
+    assert not missing, f"feed {feed.name}: {'; '.join(missing)}"
+
+
+def what_is_missing(feed: Feed, con: duckdb.DuckDBPyConnection) -> list[str]:
+    """All of it at once, each with the place where it belongs."""
+    name, view, lineage = feed.name, f"current_{feed.name}", ["batch", "file_line", "replaced_at", "replaced_by"]
     there = {row[0] for row in con.execute("select table_name from information_schema.tables").fetchall()}
-    assert feed.name in there, f"no file of sql/migrations makes the table {feed.name}"
-    assert f"current_{feed.name}" in there, f"no view: sql/core/current_{feed.name}.sql"
-    assert sorted(con.table(feed.name).columns) == sorted([*feed.columns, *lineage])
-    assert con.table(f"current_{feed.name}").columns == [*feed.columns, "batch", "file_line"]
-    assert set(feed.columns) <= QUANTITIES.keys() and set(feed.key) <= set(feed.columns)
-    assert feed.model.__doc__ and feed.grain
-    assert (ROOT / "schemas" / "feeds" / f"{feed.name}.py").exists()
-    assert list((SAMPLES / "day").glob(f"{feed.name}.*")), "no sample file in sample_feeds/day"
+    kept = sorted(con.table(name).columns) if name in there else None
+    in_force = con.table(view).columns if view in there else None
+    of_view = [*feed.columns, "batch", "file_line"]
+    looked = {
+        f"no file of sql/migrations makes the table {name}": kept is not None,
+        f"its table has other columns than {sorted([*feed.columns, *lineage])}": kept
+        in (None, sorted([*feed.columns, *lineage])),
+        f"no view: sql/core/{view}.sql": in_force is not None,
+        f"{view} has other columns than {of_view}, in that order": in_force in (None, of_view),
+        "its key names a column that it does not have": set(feed.key) <= set(feed.columns),
+        "no docstring of its class, or no grain": bool(feed.model.__doc__ and feed.grain),
+        f"no module schemas/feeds/{name}.py": (ROOT / "schemas" / "feeds" / f"{name}.py").exists(),
+        f"no sample file sample_feeds/day/{name}.*": bool(list((SAMPLES / "day").glob(f"{name}.*"))),
+        **{f"{column} stands not in schemas/quantities.py": column in QUANTITIES for column in feed.columns},
+    }
+    return [what for what, is_there in looked.items() if not is_there]
+
+
+def test_all_that_a_feed_lacks_is_said_at_once() -> None:
+    bare = replace(ALL_FEEDS["stoppages"], name="stops_of_nothing", key=("nothing",))
+    said = what_is_missing(bare, duckdb.connect())
+    assert said == [
+        "no file of sql/migrations makes the table stops_of_nothing",
+        "no view: sql/core/current_stops_of_nothing.sql",
+        "its key names a column that it does not have",
+        "no module schemas/feeds/stops_of_nothing.py",
+        "no sample file sample_feeds/day/stops_of_nothing.*",
+    ]
 
 
 def test_there_is_no_feed_module_outside_the_list() -> None:
     modules = {path.stem for path in (ROOT / "schemas" / "feeds").glob("*.py")} - {"__init__", "base"}
-    assert modules == ALL_FEEDS.keys(), "schemas/feeds/__init__.py: ALL_FEEDS lists every module of schemas/feeds"
+    odd = ", ".join(sorted(modules ^ ALL_FEEDS.keys()))
+    assert not odd, f"ALL_FEEDS (schemas/feeds/__init__.py) and the modules of schemas/feeds differ by: {odd}"
 
 
 @pytest.mark.parametrize("feed", ALL_FEEDS.values(), ids=lambda feed: feed.name)

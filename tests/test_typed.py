@@ -182,6 +182,11 @@ def test_ten_years_at_once_are_refused_with_the_bound(
     assert code == 2 and "days, and this question bears at most" in said, said
 
 
+def test_a_question_without_a_longest_span_is_named_with_the_place_where_it_belongs() -> None:
+    with pytest.raises(KeyError, match=r"LONGEST in pipelines/typed\.py .* the question 'of nothing'"):
+        typed.span("2026-03-02", "2026-03-03", ZONE, "of nothing")
+
+
 @pytest.mark.parametrize("name", ["COLDLEDGER_NOW", "COLDLEDGER_CLOCK", "COLDLEDGER_LOCK_WAIT_S", "COLDLEDGER_LOG"])
 @pytest.mark.parametrize(
     "value",

@@ -70,8 +70,9 @@ def fields() -> list[tuple[type[Result], str]]:
     return [(shape, name) for shape in SHAPES for name in shape.model_fields]
 
 
-def shown(found: list[tuple[type[Result], str]]) -> list[str]:
-    return [f"{shape.__name__}.{name}: {meanings(shape)[name]}" for shape, name in found]
+def shown(found: list[tuple[type[Result], str]]) -> str:
+    """All of them, a line each: a list would be cut."""
+    return "\n".join(f"{shape.__name__}.{name}: {meanings(shape)[name]}" for shape, name in found)
 
 
 def letters(text: str) -> str:
@@ -80,15 +81,18 @@ def letters(text: str) -> str:
 
 def test_every_field_says_more_than_its_name() -> None:
     empty = [(s, n) for s, n in fields() if letters(meanings(s)[n].words) in ("", letters(n))]
-    assert shown(empty) == []
+    odd = shown(empty)
+    assert not odd, odd
 
 
 def test_every_number_says_its_unit_and_every_time_its_clock() -> None:
     numbers = [(s, n) for s, n in fields() if {int, float} & set(plain(s.model_fields[n].annotation))]
     assert len(numbers) > len(SHAPES)
-    assert shown([(s, n) for s, n in numbers if not known_unit(meanings(s)[n].unit)]) == []
+    odd = shown([(s, n) for s, n in numbers if not known_unit(meanings(s)[n].unit)])
+    assert not odd, f"no unit that stands in UNITS of this test:\n{odd}"
     times = [(s, n) for s, n in fields() if datetime in plain(s.model_fields[n].annotation)]
-    assert shown([(s, n) for s, n in times if not meanings(s)[n].unit.endswith(CLOCKS)]) == []
+    odd = shown([(s, n) for s, n in times if not meanings(s)[n].unit.endswith(CLOCKS)])
+    assert not odd, odd
 
 
 def known_unit(unit: str) -> bool:
@@ -99,12 +103,14 @@ def test_every_share_and_rate_says_of_what() -> None:
     parts = [(s, n) for s, n in fields() if SHARE.search(n) and float in plain(s.model_fields[n].annotation)]
     odd = [(s, n) for s, n in parts if not re.match(r"0\.\.1( of .+)?$|\w+ an? .+", meanings(s)[n].unit)]
     bare = [(s, n) for s, n in parts if meanings(s)[n].unit == "0..1" and "probability" not in meanings(s)[n].words]
-    assert shown(odd + bare) == []
+    vague = shown(odd + bare)
+    assert not vague, vague
 
 
 def test_what_can_be_null_says_when() -> None:
     optional = [(s, n) for s, n in fields() if NoneType in get_args(s.model_fields[n].annotation)]
-    assert shown([(s, n) for s, n in optional if not re.search(r"\bnull\b", meanings(s)[n].words)]) == []
+    odd = shown([(s, n) for s, n in optional if not re.search(r"\bnull\b", meanings(s)[n].words)])
+    assert not odd, odd
 
 
 def test_a_shape_says_what_the_whole_is_and_leaves_its_fields_to_themselves() -> None:

@@ -25,8 +25,9 @@ def test_a_catalogue_is_whole_and_has_nothing_else(language: str) -> None:
     entries = {template: texts for (context, template), texts in catalogue(language).entries.items() if not context}
     wanted = _wanted()
     assert len(wanted) > 600
-    assert sorted(wanted.keys() - entries.keys()) == [], "said and not in the catalogue"
-    assert sorted(entries.keys() - wanted.keys()) == [], "in the catalogue and said nowhere"
+    lacking, stale = sorted(wanted.keys() - entries.keys()), sorted(entries.keys() - wanted.keys())
+    assert not lacking, f"said and not in words/{language}.po:\n" + "\n".join(lacking)
+    assert not stale, f"in words/{language}.po and said nowhere:\n" + "\n".join(stale)
     for template, texts in entries.items():
         forms = wanted[template]
         assert len(texts) == (1 if len(forms) == 1 else 2), template
