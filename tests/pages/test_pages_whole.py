@@ -24,11 +24,24 @@ NOT_WHOLE = ("/weights/", "/laboratory/")
 # the reference is English in every language, and says so
 REFERENCE = ("/help",)
 ERRORS = ("/nothing", "/moulds/K1?hours=900", "/hour/K9", "/now?sort=x.y.z", "/now?wall=yes", "/day/2026-03-11.html")
-WHOLE = [a for a in (*PAGES, *ERRORS) if a in ERRORS or not a.startswith((*NOT_WHOLE, *REFERENCE))]
+# traces of what cannot be, of what is hardly known, and of no defect
+TRACES = (
+    "/trace?complaint=C-26-001",
+    "/trace?complaint=C-26-001&customer=1",
+    "/trace?complaint=C-26-001+C-26-001",
+    "/trace?line=K1&mould=20&defect=CHS&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00",
+    "/trace?line=K1&mould=20&defect=SED&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00&customer=1",
+    "/trace?line=K1&mould=99&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00",
+    "/trace?line=K1&mould=20&made_from=2024-03-10T08:00&made_to=2024-03-10T12:00",
+    "/trace?line=K2&made_from=2026-03-10T08:00&made_to=2026-03-10T12:00",
+    "/trace?pallet=359012340000000111&line=K1&mould=20",
+)
+WHOLE = [
+    a for a in dict.fromkeys((*PAGES, *ERRORS, *TRACES)) if a in ERRORS or not a.startswith((*NOT_WHOLE, *REFERENCE))
+]
 CLOSED = "/day/2026-03-10.html"
 NEITHER = {"de", "zz"}
 CLAUSES = re.compile(r"\(ISO [^)]+\)")  # a standard's own numbers of its clauses, no quantities
-TRACES = [a for a in PAGES if a.startswith("/trace?")]
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +69,7 @@ def pseudo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _names(site: Place, address: str) -> set[str]:
     """The names that may stand on a page, the words of its address among them."""
     names = names_of(site) | set(re.findall(r"[^\W\d_]{2,}", address))
-    names |= causes_of(site) if address.startswith(("/times/", "/day/")) else set()
+    names |= causes_of(site) if address.startswith(("/times/", "/day/", "/trace?")) else set()
     return names | (refused_names(site) if address == "/feeds" else set())
 
 
