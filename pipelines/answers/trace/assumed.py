@@ -11,9 +11,8 @@ from pipelines.answers.trace.line_ware import LineView
 from pipelines.answers.trace.question import AskedTrace
 from pipelines.answers.trace.trust import Vouching
 from pipelines.measures.pareto.unread import TOLD_FROM, unread_words
-from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
-from pipelines.words import say
+from pipelines.words import numeral, say
 
 UNCOUNTED_FROM = 0.05  # share of a pallet's time without counts from which it is said
 
@@ -85,7 +84,7 @@ def uncounted(asked: AskedTrace, parts: Sequence[LineTrace]) -> tuple[float, lis
                     "line {line}: for {share}% of the time in which pallet {pallet} was filled no counts came: ware "
                     "of then, its moulds and the other pallets that hold it are not in this answer",
                     line=view.line,
-                    share=decimals(100 * share),
+                    share=numeral(100 * share, ".0f"),
                     pallet=pallet,
                 )
             ]
@@ -105,7 +104,7 @@ def _waited(view: LineView, pallet: str | None) -> list[str]:
             "more on its way; its forming window begins so much earlier",
             line=view.line,
             pallet=pallet,
-            longest=decimals(longest),
+            longest=numeral(longest, ".0f"),
         )
     ]
 
@@ -126,7 +125,7 @@ def _unread(view: LineView, defect: str | None) -> list[str]:
             say(
                 "line {line}: no mould number was read on {share}% of the ware; it is shared out in proportion",
                 line=view.line,
-                share=decimals(100 * (1 - view.read_share)),
+                share=numeral(100 * (1 - view.read_share), ".0f"),
             )
         ]
     return []
@@ -143,7 +142,7 @@ def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
                 "from what the stations call of all defects, one behind the other",
                 line=view.line,
                 defect=defect,
-                share=decimals(100 * missed.split.false_share),
+                share=numeral(100 * missed.split.false_share, ".0f"),
             )
         )
     if missed.guessed:
@@ -154,7 +153,7 @@ def _guessed(defect: str, part: LineTrace, known: Vouching) -> list[str]:
                 line=view.line,
                 defect=defect,
                 stations=", ".join(missed.guessed),
-                usual=decimals(100 * known.prior.mean),
+                usual=numeral(100 * known.prior.mean, ".0f"),
                 known="" if known.prior.shown else say(", hardly known"),
             )
         )
@@ -169,9 +168,9 @@ def _ways(part: LineTrace) -> str:
         "line {line}: lehr time about {lehr} min, single containers within {blur} min of it (95 %); last station to "
         "pallet {packing} min, {source}",
         line=view.line,
-        lehr=decimals(view.passing.lehr[at]),
-        blur=decimals(1.96 * view.passing.blur[at]),
-        packing=decimals(view.packing.minutes, 1),
+        lehr=numeral(view.passing.lehr[at], ".0f"),
+        blur=numeral(1.96 * view.passing.blur[at], ".0f"),
+        packing=numeral(view.packing.minutes, ".1f"),
         source=view.packing.source,
     )
 

@@ -13,8 +13,7 @@ from pipelines.answers.trace.question import AskedTrace
 from pipelines.measures.trace.complained import Given, beside, given_found
 from pipelines.measures.trace.escapes import CarriedEscapes, pallet_variance
 from pipelines.measures.trace.exposure import counted
-from pipelines.numbers import decimals
-from pipelines.words import say, say_n
+from pipelines.words import numeral, say, say_n
 
 UNLIKELY = 0.025  # a complaint that was less likely than this by the counts says that they tell too few
 Totals = tuple[float | None, float | None, float | None]
@@ -63,7 +62,7 @@ def _reached(found: int, defect: str) -> str:
 def _surprise(given: Given) -> list[str]:
     if given.chance >= UNLIKELY:
         return []
-    least = decimals(100 * max(given.chance, 0.001), 1)
+    least = numeral(100 * max(given.chance, 0.001), ".1f")
     return [
         say(
             "by the counts alone the chance of so many was {chance}: more gets past than they tell, or the container "

@@ -11,8 +11,7 @@ from pipelines.measures.trace.escapes import (
     EscapesTogether,
     Place,
 )
-from pipelines.numbers import decimals
-from pipelines.words import say
+from pipelines.words import numeral, say
 from schemas.answers.trace import Cavity, Trace
 
 
@@ -47,5 +46,5 @@ def source_sentence(ranking: EscapesTogether) -> str:
         )
     return say(
         "one cavity made them all with probability {share}%, at even odds beforehand: a guess",
-        share=decimals(100 * ranking.one_source),
+        share=numeral(100 * ranking.one_source, ".0f"),
     )
