@@ -17,6 +17,7 @@ from schemas.answers.shared_fields import (
     Notes,
     Probability,
 )
+from schemas.texts import Text
 
 
 class CapacityCheck(Result):
@@ -297,7 +298,7 @@ class DueChecks(Result):
 
     kind: str
     """weights, capacity, visual, temper, challenge or density"""
-    of: str
+    of: Text
     """what was to be checked: the line, with the lane for temper; the station and defect for challenges; the
     furnace for density"""
     every_min: float

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from schemas.answers.shape import Moment, Result
+from schemas.texts import Text
 
 
 class MeasuringVerdict(Result):
     """One rule for measuring containers on one sample, capacities at 20 °C."""
 
-    method: str
+    method: Text
     """mean and spread (35 containers), or mean and range (40 containers in 8 groups of 5)"""
     mean_ml: float
     """mean capacity of the sample [ml]"""
@@ -28,7 +29,7 @@ class MeasuringVerdict(Result):
     """whether a batch of such ware would be accepted: no bound is broken"""
     margin_ml: float
     """to the nearest bound, negative where one is broken [ml]"""
-    broken: tuple[str, ...] = ()
+    broken: tuple[Text, ...] = ()
     """which bounds are broken, in words"""
     n: int = 0
     """containers judged [containers]"""
@@ -58,5 +59,5 @@ class Measuring(Result):
     """when the last of these was taken; null without a check [cold-end clock]"""
     verdicts: tuple[MeasuringVerdict, ...] = ()
     """one a rule for which there are enough containers"""
-    meaning: str = ""
+    meaning: Text = ""
     """what the verdicts say and do not say, or why there is none"""

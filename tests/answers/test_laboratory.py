@@ -14,7 +14,9 @@ from pipelines.answers.laboratory.answer import answer_laboratory
 from pipelines.cli import app
 from pipelines.errors import WrongUse
 from pipelines.measures.laboratory.annealing_sentences import temper_sentences
-from pipelines.measures.laboratory.tell import capacity_sentences, laboratory_sentences, missed_sentences
+from pipelines.measures.laboratory.checks import UNNAMED
+from pipelines.measures.laboratory.tell import all_due, capacity_sentences, laboratory_sentences, missed_sentences
+from pipelines.words import catalogue, worded
 from sample_feeds.simulator import DensityStep, GobDrift, Simulated, make_plan, simulate, write_feeds
 from schemas.answers.laboratory import LaboratoryDay, LineLaboratory
 from tests.conftest import WORKS, Place
@@ -99,6 +101,13 @@ def test_the_missed_temper_check_is_listed(laboratory: LaboratoryDay, day_taken:
     )
     words = missed_sentences(day_taken.plant, lines(laboratory)["K4"].due)
     assert any("K4 left: temper, due each 8 h, 2 made of 3 due" in text for text in words)
+
+
+def test_every_kind_of_check_is_said_in_every_language(laboratory: LaboratoryDay) -> None:
+    kinds = {due.kind for furnace in laboratory.furnaces for due in all_due(furnace)}
+    assert {"weights", "capacity", "visual", "temper", "challenge", "density"} == kinds
+    german = catalogue("de")
+    assert all(german.write(worded(word)) != word for word in (*kinds, UNNAMED))
 
 
 def test_temper_numbers_beyond_the_works_limit(laboratory: LaboratoryDay) -> None:

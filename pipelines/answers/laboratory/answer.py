@@ -28,6 +28,7 @@ from pipelines.measures.laboratory.density import DensityChart, densities, densi
 from pipelines.measures.weights.rounds import rounds_of
 from pipelines.plant.tables import Line
 from pipelines.plant.works import Plant
+from pipelines.words import say, worded
 from schemas.answers.laboratory import (
     Density,
     DensityEffect,
@@ -50,7 +51,13 @@ HOUR = timedelta(hours=1)
 def answer_laboratory(reader: Reader, plant: Plant, day: date, furnace: str | None = None) -> LaboratoryDay:
     """The laboratory's production day. WrongUse for an unknown furnace."""
     if furnace is not None and furnace not in plant.furnaces:
-        raise WrongUse(f"there is no furnace '{furnace}' in works.toml; it has {', '.join(plant.furnaces)}")
+        raise WrongUse(
+            say(
+                "there is no furnace '{furnace}' in works.toml; it has {furnaces}",
+                furnace=furnace,
+                furnaces=", ".join(plant.furnaces),
+            )
+        )
     window = plant.clock.day(day)
     chosen = [name for name in plant.furnaces if furnace in (None, name)]
     return LaboratoryDay(day=day, furnaces=tuple(_furnace(reader, plant, window, name) for name in chosen))
@@ -95,14 +102,16 @@ def _density(
     notes = []
     if lost:
         notes.append(
-            f"{lost} sink-float comparisons tell no density: works.toml has no [laboratory] sink_float_g_cm3_per_c"
+            say(
+                "{lost} sink-float comparisons tell no density: works.toml has no [laboratory] sink_float_g_cm3_per_c",
+                lost=lost,
+            )
         )
     if chart is None:
-        return Density(
-            readings=(), earlier=0, notes=(*notes, f"no density reading of the last {DENSITY_BACK.days} days")
-        )
+        none = say("no density reading of the last {days} days", days=DENSITY_BACK.days)
+        return Density(readings=(), earlier=0, notes=(*notes, none))
     if chart.noise is None:
-        notes.append("too few readings to tell noise from change")
+        notes.append(say("too few readings to tell noise from change"))
     today = chart.readings.filter(pl.col("sampled_at") >= window.start)
     readings = tuple(
         DensityReading(at=r["sampled_at"], density_g_cm3=r["density_g_cm3"], how=r["how"])
@@ -166,7 +175,7 @@ def _line(
     back = timedelta(days=QUALITY_DAYS - 1)
     visuals = reader.ask("visuals_of_line", line=line.id, from_time=window.start - back, to_time=window.end)
     spans = reader.ask("mould_spans_between", lines=[line.id], from_time=window.start, to_time=window.end)
-    notes = () if until is not None else ("no ware was counted on this line: nothing was due",)
+    notes = () if until is not None else (say("no ware was counted on this line: nothing was due"),)
     wide = {"line": line.id, "from_time": window.start - LANES_BACK, "to_time": window.end}
     challenges = reader.ask("challenges_of_line", **wide, defect=None)
     checks = _due(plant, line.id, window, stood, until, these_checks, tempers, visuals, challenges) if until else ()
@@ -207,7 +216,8 @@ def _due(
     ]
     for lane in tempers["lane"].unique().sort().to_list() or [None]:
         times = tempers.filter(pl.col("lane").eq_missing(lane))["sampled_at"].to_list()
-        kinds.append(("temper", f"{line} {lane}" if lane else line, asked.temper_hours * 60, times))
+        of = say("{line} {lane}", line=line, lane=worded(lane)) if lane else line
+        kinds.append(("temper", of, asked.temper_hours * 60, times))
     for (station, defect), rows in challenges.group_by(["station", "defect"], maintain_order=True):
         kinds.append(("challenge", f"{station} {defect}", asked.challenge_hours * 60, rows["checked_at"].to_list()))
     found = [due(*kind, window, stood, until) for kind in kinds]

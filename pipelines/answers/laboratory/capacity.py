@@ -27,6 +27,7 @@ from pipelines.measures.weights.rounds import mould_order, rounds_of
 from pipelines.measures.weights.tell import KEEPS
 from pipelines.plant.tables import Item
 from pipelines.plant.works import Plant
+from pipelines.words import joined, numeral, say, sentence_of, worded
 from schemas.answers.laboratory import Capacity, CapacityCheck, InferredCapacity
 from schemas.answers.measuring import Measuring, MeasuringVerdict
 
@@ -147,19 +148,25 @@ def _notes(checks: LineChecks, item: Item | None, code: str | None, fill: str) -
     other = today.filter(pl.col("fill") != fill).height
     if item is None:
         notes.append(
-            "no job or mould log tells which item these checks are of: no limits"
+            say("no job or mould log tells which item these checks are of: no limits")
             if code is None
-            else f"item {code} is not in works.toml: no limits"
+            else say("item {item} is not in works.toml: no limits", item=code)
         )
     elif item.capacity_min_ml is None and item.capacity_max_ml is None:
-        notes.append(f"works.toml gives {item.id} no capacity limits: nothing is called outside")
+        notes.append(say("works.toml gives {item} no capacity limits: nothing is called outside", item=item.id))
     if other:
         notes.append(
-            f"{other} checks of another fill than {fill.replace('_', ' ')}, which the limits of works.toml are for; "
-            "they are not judged"
+            say(
+                "{other} checks of another fill than {fill}, which the limits of works.toml are for; they are not "
+                "judged",
+                other=other,
+                fill=worded(fill.replace("_", " ")),
+            )
         )
     if today.is_empty():
-        notes.append("no capacity check came for this day: what stands here follows from the weight and earlier checks")
+        notes.append(
+            say("no capacity check came for this day: what stands here follows from the weight and earlier checks")
+        )
     return notes
 
 
@@ -169,12 +176,15 @@ def _measuring(these_checks: LineChecks, item: Item) -> Measuring:
     checks = these_checks.checks.sort("sampled_at", "mould", "sample")
     n = min(SAMPLE, checks.height)
     if nominal is None:
-        meaning = f"works.toml gives {item.id} neither nominal_ml nor capacity_ml: no verdict is possible"
+        meaning = say(
+            "works.toml gives {item} neither nominal_ml nor capacity_ml: no verdict is possible", item=item.id
+        )
         return Measuring(nominal_ml=0.0, error_ml=None, n=n, meaning=meaning)
     try:
         error = permissible_error_ml(nominal)
     except ValueError as refused:
-        return Measuring(nominal_ml=nominal, error_ml=None, n=n, meaning=f"{refused}: no verdict")
+        meaning = say("{why}: no verdict", why=sentence_of(refused))
+        return Measuring(nominal_ml=nominal, error_ml=None, n=n, meaning=meaning)
     indicated, verdicts = item.capacity_ml or nominal, []
     for rule, size in ((by_spread, SAMPLE), (by_range, RANGE_SAMPLE)):
         found = sample_of(checks["sampled_at"].to_list(), size)
@@ -194,31 +204,62 @@ def _measuring(these_checks: LineChecks, item: Item) -> Measuring:
 def _meaning(verdicts: Sequence[MeasuringVerdict], checked: int) -> str:
     """What the verdicts say and do not say."""
     if not verdicts:
-        return (
-            f"the rules ask for {SAMPLE} containers of one batch ({RANGE_SAMPLE} by the range method); "
-            f"{checked} were checked in the last {BACK.days} days: no verdict"
+        return say(
+            "the rules ask for {size} containers of one batch ({range_size} by the range method); {checked} were "
+            "checked in the last {days} days: no verdict",
+            size=SAMPLE,
+            range_size=RANGE_SAMPLE,
+            checked=checked,
+            days=BACK.days,
         )
-    refused = [verdict for verdict in verdicts if not verdict.accepted]
-    first = (refused or list(verdicts))[0]
-    by = f"by {first.method}, {first.n} containers"
-    if refused:
-        said = (
-            f"As a batch these would be refused {by} ({', '.join(first.broken)}), by {-first.margin_ml:.1f} ml. "
-            "What becomes of the ware is for the authorised person to say."
-        )
-    else:
-        said = f"As a batch these would be accepted {by}, with {first.margin_ml:.1f} ml to spare."
+    said = [_as_batch(verdicts)]
     if len(verdicts) == 1:
-        said += f" Not judged by mean and range: that asks for {RANGE_SAMPLE}, {checked} were checked."
-    if not all(verdict.one_hour for verdict in verdicts):
-        said += (
-            " No hour holds so many checks: these are the works' own of a longer time."
-            " The directive asks for one hour's production (annex II 1)."
+        said.append(
+            say(
+                "Not judged by mean and range: that asks for {size}, {checked} were checked.",
+                size=RANGE_SAMPLE,
+                checked=checked,
+            )
         )
-    shares = [f"{100 * chance_accepted(share):.0f}" for share in (0.025, 0.065)]
-    return (
-        f"{said} A batch with 2.5 % of its containers beyond one limit would pass in {shares[0]} of 100 such samples "
-        f"of {SAMPLE}, one with 6.5 % in {shares[1]}."
+    if not all(verdict.one_hour for verdict in verdicts):
+        said.append(
+            say(
+                "No hour holds so many checks: these are the works' own of a longer time. The directive asks for one "
+                "hour's production (annex II 1)."
+            )
+        )
+    few, many = 0.025, 0.065
+    said.append(
+        say(
+            "A batch with {few} % of its containers beyond one limit would pass in {passes} of 100 such samples of "
+            "{size}, one with {many} % in {rarely}.",
+            few=numeral(100 * few, ".1f"),
+            passes=f"{100 * chance_accepted(few):.0f}",
+            size=SAMPLE,
+            many=numeral(100 * many, ".1f"),
+            rarely=f"{100 * chance_accepted(many):.0f}",
+        )
+    )
+    return joined(" ", said)
+
+
+def _as_batch(verdicts: Sequence[MeasuringVerdict]) -> str:
+    """Whether a batch of such ware would be accepted, by the gravest of the verdicts."""
+    refused = [verdict for verdict in verdicts if not verdict.accepted]
+    if not refused:
+        return say(
+            "As a batch these would be accepted by {method}, {n} containers, with {margin} ml to spare.",
+            method=verdicts[0].method,
+            n=verdicts[0].n,
+            margin=numeral(verdicts[0].margin_ml, ".1f"),
+        )
+    return say(
+        "As a batch these would be refused by {method}, {n} containers ({broken}), by {margin} ml. What becomes of "
+        "the ware is for the authorised person to say.",
+        method=refused[0].method,
+        n=refused[0].n,
+        broken=joined(", ", refused[0].broken),
+        margin=numeral(-refused[0].margin_ml, ".1f"),
     )
 
 

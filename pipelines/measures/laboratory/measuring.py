@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from statistics import fmean, stdev
 
+from pipelines.words import numeral, say
 from schemas.answers.measuring import MeasuringVerdict
 
 SAMPLE = 35  # by mean and standard deviation
@@ -30,8 +31,13 @@ def permissible_error_ml(nominal_ml: float) -> float:
     """
     if not LEAST_ML <= nominal_ml <= MOST_ML:
         raise ValueError(
-            f"a nominal capacity of {nominal_ml:g} ml is outside {LEAST_ML:g} to {MOST_ML:g} ml, which the rules for "
-            "measuring containers cover"
+            say(
+                "a nominal capacity of {nominal} ml is outside {least} to {most} ml, which the rules for measuring "
+                "containers cover",
+                nominal=numeral(nominal_ml, "g"),
+                least=numeral(LEAST_ML, "g"),
+                most=numeral(MOST_ML, "g"),
+            )
         )
     for most, error in ((100, 3.0), (200, 0.03 * nominal_ml), (300, 6.0), (500, 0.02 * nominal_ml), (1000, 10.0)):
         if nominal_ml <= most:
@@ -45,7 +51,7 @@ def by_spread(capacities_ml: Sequence[float], indicated_ml: float, error_ml: flo
     annex II, 1 and 3.1
     """
     _must_be(capacities_ml, SAMPLE)
-    return _judged("mean and spread", capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
+    return _judged(say("mean and spread"), capacities_ml, stdev(capacities_ml), BY_SPREAD, indicated_ml, error_ml)
 
 
 def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: float) -> MeasuringVerdict:
@@ -56,7 +62,7 @@ def by_range(capacities_ml: Sequence[float], indicated_ml: float, error_ml: floa
     _must_be(capacities_ml, RANGE_SAMPLE)
     groups = [capacities_ml[start : start + GROUP] for start in range(0, RANGE_SAMPLE, GROUP)]
     spread = fmean(max(group) - min(group) for group in groups)
-    return _judged("mean and range", capacities_ml, spread, BY_RANGE, indicated_ml, error_ml)
+    return _judged(say("mean and range"), capacities_ml, spread, BY_RANGE, indicated_ml, error_ml)
 
 
 def sample_of(times: Sequence[datetime], size: int) -> tuple[int, bool] | None:
@@ -90,9 +96,9 @@ def _judged(
     mean, least, most = fmean(values), indicated_ml - error_ml, indicated_ml + error_ml
     low, high, spread_most = mean - k * spread, mean + k * spread, f * (most - least)
     rooms = {
-        "too little at the lower end": low - least,
-        "too much at the upper end": most - high,
-        "too much spread": spread_most - spread,
+        say("too little at the lower end"): low - least,
+        say("too much at the upper end"): most - high,
+        say("too much spread"): spread_most - spread,
     }
     broken = tuple(name for name, room in rooms.items() if room < 0)
     return MeasuringVerdict(

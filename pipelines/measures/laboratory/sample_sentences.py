@@ -23,7 +23,7 @@ def _refused(plant: Plant, line: str, sample: VisualSample) -> str:
         "{line} {taken_of}, {at}: {found} {severity} in {n} looked at ({defects}); {rule}. What becomes of the ware is "
         "for the authorised person to say.",
         line=line,
-        taken_of=_taken_of(sample),
+        taken_of=taken_of(sample),
         at=clock_words(plant, sample.at),
         found=sample.found,
         severity=worded(sample.severity),
@@ -33,7 +33,8 @@ def _refused(plant: Plant, line: str, sample: VisualSample) -> str:
     )
 
 
-def _taken_of(sample: VisualSample) -> str:
+def taken_of(sample: VisualSample) -> str:
+    """The item, and the mould where the sample is of one alone."""
     if sample.mould is None:
         return sample.item
     return say("{item}, mould {mould}", item=sample.item, mould=sample.mould)

@@ -111,20 +111,22 @@ def _missed(plant: Plant, check: DueChecks) -> str:
         say("{start} to {end}", start=clock_words(plant, start), end=clock_words(plant, end))
         for start, end in check.gaps[:4]
     )
-    every = (
-        say("{minutes} min", minutes=numeral(check.every_min, "g"))
-        if check.every_min < 120
-        else say("{hours} h", hours=numeral(check.every_min / 60, "g"))
-    )
     return say(
         "{of}: {kind}, due each {every}, {made} made of {due} due; none {gaps}.",
         of=check.of,
         kind=worded(check.kind),
-        every=every,
+        every=every_words(check),
         made=check.made,
         due=check.due,
         gaps=joined("; ", gaps),
     )
+
+
+def every_words(check: DueChecks) -> str:
+    """After how much running time a check is due."""
+    if check.every_min < 120:
+        return say("{minutes} min", minutes=numeral(check.every_min, "g"))
+    return say("{hours} h", hours=numeral(check.every_min / 60, "g"))
 
 
 def all_due(furnace: FurnaceLaboratory) -> tuple[DueChecks, ...]:

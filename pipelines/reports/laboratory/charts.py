@@ -116,7 +116,7 @@ def drifts(unit: str) -> Chart:
 
 def densities(unit: str) -> Chart:
     """Density readings in time: rows of at (ms), value, today (bool), and limits low, high, centre or None."""
-    base = alt.Chart(_ROWS).encode(x=alt.X("at:T", title=None, axis=alt.Axis(format="%d %b", tickCount=8, grid=False)))
+    base = alt.Chart(_ROWS).encode(x=alt.X("at:T", title=None, axis=alt.Axis(format="%m-%d", tickCount=8, grid=False)))
     y = alt.Y("value:Q", title=unit, scale=alt.Scale(zero=False), axis=alt.Axis(format=".4f", tickCount=5))
     line = base.mark_line(color=GRID, strokeWidth=1.5).encode(y=y)
     dot = base.mark_point(filled=True, opacity=1).encode(

@@ -29,8 +29,8 @@ from pipelines.reports.laboratory.tables import (
     visual_sheet,
 )
 from pipelines.reports.missing import missing_section
-from pipelines.words import say
-from schemas.answers.laboratory import Capacity, FurnaceLaboratory
+from pipelines.words import dated, say, say_n
+from schemas.answers.laboratory import Capacity, Density, FurnaceLaboratory
 
 MEASURING = say(
     "Verdicts by the rules for bottles as measuring containers (Directive 75/107/EEC) are a help for the "
@@ -48,15 +48,22 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
     files = [reader.ask("laboratory_files", line=line.id, **about) for line in plant.lines_of(furnace)]
     behind = pl.concat(files).unique(["batch", "rows_used"], maintain_order=True) if files else pl.DataFrame()
     return Page(
-        title=f"Laboratory, furnace {furnace}, production day {day.isoformat()}",
-        when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
+        title=say("Laboratory, furnace {furnace}, production day {day}", furnace=furnace, day=day.isoformat()),
+        when=say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
         figures=tuple(_figures(laboratory)),
         sections=tuple(_sections(plant, laboratory, chart)),
         links=(
             (say("← day before"), f"../../{laboratory_address(day - timedelta(days=1), furnace)}"),
             (say("day after →"), f"../../{laboratory_address(day + timedelta(days=1), furnace)}"),
-            *((f"laboratory {each}", f"{each}.html") for each in plant.furnaces if each != furnace),
-            *((f"weights {line.id}", f"../../{weights_address(day, line.id)}") for line in plant.lines_of(furnace)),
+            *(
+                (say("laboratory {furnace}", furnace=each), f"{each}.html")
+                for each in plant.furnaces
+                if each != furnace
+            ),
+            *(
+                (say("weights {line}", line=line.id), f"../../{weights_address(day, line.id)}")
+                for line in plant.lines_of(furnace)
+            ),
             (say("day report"), f"../../{day_address(day)}"),
             (say("all pages"), "../../index.html"),
         ),
@@ -69,45 +76,70 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
 
 def _figures(furnace: FurnaceLaboratory) -> list[Figure]:
     """Density, containers beyond a capacity limit, temper numbers, samples not accepted, checks missed."""
-    density = furnace.density
-    last = f"{decimals(density.readings[-1].density_g_cm3, 4)}" if density.readings else "–"
-    moved = density.change is not None
-    capacities = [capacity for line in furnace.lines for capacity in line.capacity]
-    checked, outside = sum(capacity.n for capacity in capacities), sum(capacity.outside for capacity in capacities)
-    alarms = sum(len(capacity.alarms) for capacity in capacities)
-    numbers, strained = (
-        sum(line.temper.n for line in furnace.lines),
-        sum(len(line.temper.beyond) for line in furnace.lines),
-    )
-    refused = [sample for line in furnace.lines for sample in line.visual.samples if sample.accepted is False]
-    critical = sum(visual_sample.found for visual_sample in refused if visual_sample.severity == "critical")
+    numbers = sum(line.temper.n for line in furnace.lines)
+    strained = sum(len(line.temper.beyond) for line in furnace.lines)
     due = all_due(furnace)
     missed = sum(checks.missed for checks in due)
-    under = (
-        f"changed: {density.change.by_g_cm3:+.4f} since {density.change.since:%d %b}"
-        if density.change
-        else f"{density.earlier} earlier readings, no change beyond noise"
-    )
-    under = under if density.lone_by_g_cm3 is None else say("the last reading alone is off: no step, no slip yet")
     return [
-        Figure(last, say("g/cm³, density"), under.replace("-", "−"), "critical" if moved or density.beyond else ""),
+        _density_figure(furnace.density),
+        _capacity_figure(furnace),
         Figure(
-            str(outside),
-            say("capacity checks outside limits"),
-            f"of {checked}; {alarms} moulds called by their weight",
-            "critical" if outside or alarms else "",
+            str(strained),
+            say("temper numbers beyond the limit"),
+            say("of {every}", every=numbers),
+            "critical" if strained else "",
         ),
-        Figure(str(strained), say("temper numbers beyond the limit"), f"of {numbers}", "critical" if strained else ""),
+        _samples_figure(furnace),
         Figure(
-            str(len(refused)),
-            say("samples not accepted"),
-            f"{critical} containers with a critical defect in them",
-            "critical" if refused else "",
-        ),
-        Figure(
-            str(missed), say("checks missed"), f"of {sum(each.due for each in due)} due", "critical" if missed else ""
+            str(missed),
+            say("checks missed"),
+            say("of {due} due", due=sum(each.due for each in due)),
+            "critical" if missed else "",
         ),
     ]
+
+
+def _capacity_figure(furnace: FurnaceLaboratory) -> Figure:
+    capacities = [capacity for line in furnace.lines for capacity in line.capacity]
+    outside, alarms = sum(each.outside for each in capacities), sum(len(each.alarms) for each in capacities)
+    under = say_n(
+        "of {checked}; {n} mould called by its weight",
+        "of {checked}; {n} moulds called by their weight",
+        alarms,
+        checked=sum(each.n for each in capacities),
+    )
+    what = say("capacity checks outside limits")
+    return Figure(str(outside), what, under, "critical" if outside or alarms else "")
+
+
+def _samples_figure(furnace: FurnaceLaboratory) -> Figure:
+    refused = [sample for line in furnace.lines for sample in line.visual.samples if sample.accepted is False]
+    under = say_n(
+        "{n} container with a critical defect in them",
+        "{n} containers with a critical defect in them",
+        sum(sample.found for sample in refused if sample.severity == "critical"),
+    )
+    return Figure(str(len(refused)), say("samples not accepted"), under, "critical" if refused else "")
+
+
+def _density_figure(density: Density) -> Figure:
+    """The last reading, and what changed."""
+    last = decimals(density.readings[-1].density_g_cm3, 4) if density.readings else "–"
+    change = density.change
+    if density.lone_by_g_cm3 is not None:
+        under = say("the last reading alone is off: no step, no slip yet")
+    elif change is not None:
+        sign = "+" if change.by_g_cm3 >= 0 else ""
+        under = say(
+            "changed: {by} since {since}", by=f"{sign}{decimals(change.by_g_cm3, 4)}", since=dated(change.since)
+        )
+    else:
+        under = say_n(
+            "{n} earlier reading, no change beyond noise",
+            "{n} earlier readings, no change beyond noise",
+            density.earlier,
+        )
+    return Figure(last, say("g/cm³, density"), under, "critical" if change is not None or density.beyond else "")
 
 
 def _measuring(furnace: FurnaceLaboratory) -> list[Section]:
@@ -121,7 +153,7 @@ def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | No
     warnings = density_warnings(plant, furnace.furnace, furnace.density) + warnings
     missed = missed_sentences(plant, all_due(furnace))
     warnings += missed
-    notes = [f"{line.line}: {note}." for line in furnace.lines for note in line.notes]
+    notes = [say("{line}: {note}.", line=line.line, note=note) for line in furnace.lines for note in line.notes]
     return [
         Section(
             say("What asks for somebody"),
@@ -196,7 +228,7 @@ def _density(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | Non
         for row in chart.readings.iter_rows(named=True)
     ]
     steps = [{"at": _ms(plant, change.since)}] if change else []
-    words = f"Glass density of {furnace.furnace}: " + [*said, *warned[:1]][-1]
+    words = say("Glass density, {sentence}", sentence=[*said, *warned[:1]][-1])
     note = say(
         "Diamonds: this day; dashed: limits of single readings by their moving range (ISO 7870-2); "
         "upright: since when it has been where it is."
@@ -220,7 +252,11 @@ def _ms(plant: Plant, at: datetime) -> float:
 def _capacity(plant: Plant, line: str, capacity: Capacity) -> Section:
     """Checks and what the weight says of every mould."""
     said = tuple(capacity_sentences(plant, line, capacity))
-    title = f"{line}: capacity of {capacity.item or 'an unknown item'} {capacity.name}"
+    title = (
+        say("{line}: capacity of an unknown item", line=line)
+        if capacity.item is None
+        else say("{line}: capacity of {item}", line=line, item=f"{capacity.item} {capacity.name}".strip())
+    )
     return Section(
         title, said, *_picture(line, capacity), warn=bool(capacity.outside or capacity.alarms), wide=True, broad=True
     )
@@ -228,15 +264,14 @@ def _capacity(plant: Plant, line: str, capacity: Capacity) -> Section:
 
 def _behind(plant: Plant, line: str, capacity: Capacity) -> list[Section]:
     """The tables behind: every container checked, every mould by its weight."""
-    name = f"{line}-{capacity.item or 'unknown'}"
-    title = f"{line} {capacity.item or 'unknown item'}"
-    sections = (
-        [Section(f"{title}: capacity checks", sheet=capacity_sheet(plant, capacity, name))] if capacity.checks else []
-    )
+    item = capacity.item or say("unknown item")
+    sections = []
+    if capacity.checks:
+        title = say("{line} {item}: capacity checks", line=line, item=item)
+        sections.append(Section(title, sheet=capacity_sheet(plant, line, capacity)))
     if capacity.inferred:
-        sections.append(
-            Section(f"{title}: capacity by weight at the end of the day", sheet=inferred_sheet(capacity, name))
-        )
+        title = say("{line} {item}: capacity by weight at the end of the day", line=line, item=item)
+        sections.append(Section(title, sheet=inferred_sheet(line, capacity)))
     return sections
 
 
@@ -259,8 +294,15 @@ def _picture(line: str, capacity: Capacity) -> tuple[str, str]:
         return "", ""
     limits = [{"at": at} for at in (capacity.capacity_min_ml, capacity.capacity_max_ml) if at is not None]
     called = [this_inferred.mould for this_inferred in capacity.inferred if this_inferred.called]
-    words = f"Capacity of {capacity.item or 'an unknown item'} on {line} by mould, {capacity.n} checks; " + (
-        f"beyond a limit by weight: {', '.join(called)}" if called else say("no mould is beyond a limit by its weight")
+    words = say_n(
+        "Capacity of {item} on {line} by mould, {n} check; {beyond}",
+        "Capacity of {item} on {line} by mould, {n} checks; {beyond}",
+        capacity.n,
+        item=capacity.item or say("an unknown item"),
+        line=line,
+        beyond=say("beyond a limit by weight: {moulds}", moulds=", ".join(called))
+        if called
+        else say("no mould is beyond a limit by its weight"),
     )
     note = say(
         "Ticks: containers checked; dots with bars: mean by weight at the end of the day with its 95 % "

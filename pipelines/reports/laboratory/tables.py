@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from pipelines.measures.laboratory.tell import all_due
+from datetime import datetime
+
+from pipelines.measures.laboratory.checks import LATE
+from pipelines.measures.laboratory.sample_sentences import taken_of
+from pipelines.measures.laboratory.tell import all_due, every_words
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.words import say
+from pipelines.words import joined, numeral, say, worded
 from schemas.answers.laboratory import Capacity, FurnaceLaboratory
 
 
-def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
+def capacity_sheet(plant: Plant, line: str, capacity: Capacity) -> Sheet:
     """Every container checked."""
     rows = [
         {
@@ -20,7 +24,7 @@ def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
             "empty": check.empty_g,
             "water": check.water_c,
             "value": check.capacity_ml,
-            "verdict": "outside" if check.outside else "",
+            "verdict": say("outside") if check.outside else "",
         }
         for check in capacity.checks
     ]
@@ -34,13 +38,26 @@ def capacity_sheet(plant: Plant, capacity: Capacity, name: str) -> Sheet:
         Column("verdict", say("Against limits")),
     )
     strong = [row for row, check in enumerate(capacity.checks) if check.outside]
-    caption = f"{capacity.n} containers, {capacity.fill.replace('_', ' ')}, at the water's temperature."
+    caption = say(
+        "{n} containers, {fill}, at the water's temperature.",
+        n=capacity.n,
+        fill=worded(capacity.fill.replace("_", " ")),
+    )
     if capacity.sd_ml is not None and capacity.low is not None and capacity.high is not None:
-        caption += (
-            f" Mean {decimals(capacity.mean_ml, 2)} ml (95 %: {decimals(capacity.low, 2)} to "
-            f"{decimals(capacity.high, 2)}), sd {decimals(capacity.sd_ml, 2)} ml."
+        mean = say(
+            "Mean {mean} ml (95 %: {low} to {high}), sd {sd} ml.",
+            mean=decimals(capacity.mean_ml, 2),
+            low=decimals(capacity.low, 2),
+            high=decimals(capacity.high, 2),
+            sd=decimals(capacity.sd_ml, 2),
         )
-    return Sheet(f"capacity-{name}", f"Capacity {name}", columns, rows, caption, strong=strong)
+        caption = joined(" ", (caption, mean))
+    title = say("Capacity {line}-{item}", line=line, item=_item(capacity))
+    return Sheet(f"capacity-{line}-{_item(capacity)}", title, columns, rows, caption, strong=strong)
+
+
+def _item(capacity: Capacity) -> str:
+    return capacity.item or say("unknown")
 
 
 _MEASURING = (
@@ -70,8 +87,11 @@ def measuring_sheet(furnace: FurnaceLaboratory) -> Sheet:
             "item": capacity.item,
             "error": capacity.measuring.error_ml,
             **verdict.model_dump(exclude={"sample_from", "sample_to"}),
+            "method": verdict.method,
             "sample": say("one hour") if verdict.one_hour else say("a longer time"),
-            "verdict": "accepted" if verdict.accepted else f"refused: {', '.join(verdict.broken)}",
+            "verdict": say("accepted")
+            if verdict.accepted
+            else say("refused: {broken}", broken=joined(", ", verdict.broken)),
         }
         for line in furnace.lines
         for capacity in line.capacity
@@ -93,7 +113,7 @@ def measuring_sheet(furnace: FurnaceLaboratory) -> Sheet:
     )
 
 
-def inferred_sheet(capacity: Capacity, name: str) -> Sheet:
+def inferred_sheet(line: str, capacity: Capacity) -> Sheet:
     """Mean capacity of each mould by its weight."""
     rows = [
         {
@@ -103,7 +123,7 @@ def inferred_sheet(capacity: Capacity, name: str) -> Sheet:
             "low": inferred.low,
             "high": inferred.high,
             "beyond": inferred.beyond,
-            "known": "checked" if inferred.checked else say("not checked yet: by the other moulds"),
+            "known": say("checked") if inferred.checked else say("not checked yet: by the other moulds"),
         }
         for inferred in capacity.inferred
     ]
@@ -118,13 +138,14 @@ def inferred_sheet(capacity: Capacity, name: str) -> Sheet:
     )
     strong = [row for row, inferred in enumerate(capacity.inferred) if inferred.called]
     caption = say("Mean by the latest weighings and the volume that the mould encloses; an estimate, not a check.")
-    return Sheet(f"inferred-{name}", f"By weight {name}", columns, rows, caption, strong=strong)
+    title = say("By weight {line}-{item}", line=line, item=_item(capacity))
+    return Sheet(f"inferred-{line}-{_item(capacity)}", title, columns, rows, caption, strong=strong)
 
 
 def temper_sheet(furnace: FurnaceLaboratory) -> Sheet:
     """Temper numbers by line and lane."""
     rows = [
-        {"line": line.line, **lane.model_dump(), "limit": line.temper.limit}
+        {"line": line.line, **lane.model_dump(), "lane": worded(lane.lane), "limit": line.temper.limit}
         for line in furnace.lines
         for lane in line.temper.lanes
     ]
@@ -152,20 +173,23 @@ def temper_sheet(furnace: FurnaceLaboratory) -> Sheet:
     )
 
 
+_ACCEPTED = {None: say("too small to judge"), True: say("accepted"), False: say("not accepted")}
+
+
 def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
     """Every sample with something found, and every severity of every sample that was not accepted."""
     rows = [
         {
             "line": line.line,
             "at": f"{plant.clock.local(sample.at):%H:%M}",
-            "item": sample.taken_of,
-            "severity": sample.severity,
+            "item": taken_of(sample),
+            "severity": worded(sample.severity),
             "n": sample.n,
             "found": sample.found,
             "what": ", ".join(sample.defects),
-            "aql": "none" if sample.aql is None else f"{sample.aql:g}",
+            "aql": say("none") if sample.aql is None else numeral(sample.aql, "g"),
             "ac": sample.ac,
-            "verdict": {None: say("too small to judge"), True: "accepted", False: say("not accepted")}[sample.accepted],
+            "verdict": _ACCEPTED[sample.accepted],
         }
         for line in furnace.lines
         for sample in line.visual.samples
@@ -183,14 +207,15 @@ def visual_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
         Column("ac", say("Accepts"), "count"),
         Column("verdict", say("Verdict")),
     )
-    looked = sum(sample.n for line in furnace.lines for sample in line.visual.samples if sample.severity == "critical")
-    samples = sum(sample.severity == "critical" for line in furnace.lines for sample in line.visual.samples)
+    each = [sample.n for line in furnace.lines for sample in line.visual.samples if sample.severity == "critical"]
     strong = [
         number for number, row in enumerate(rows) if row["verdict"] == "not accepted" or row["severity"] == "critical"
     ]
-    caption = (
-        f"{samples} samples, {looked} containers looked at; those with something found. Acceptance numbers of ISO "
-        "2859-1, normal inspection; a critical defect accepts none."
+    caption = say(
+        "{samples} samples, {looked} containers looked at; those with something found. Acceptance numbers of ISO "
+        "2859-1, normal inspection; a critical defect accepts none.",
+        samples=len(each),
+        looked=sum(each),
     )
     return Sheet("visual", say("Samples"), columns, rows, caption, strong=strong)
 
@@ -201,15 +226,13 @@ def due_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
     fine = [due for due in all_due(furnace) if due.kind == "challenge" and not due.missed]
     rows = [
         {
-            "kind": due.kind,
+            "kind": worded(due.kind),
             "of": due.of,
-            "every": f"{due.every_min:g} min" if due.every_min < 120 else f"{due.every_min / 60:g} h",
+            "every": every_words(due),
             "due": due.due,
             "made": due.made,
             "missed": due.missed,
-            "gaps": "; ".join(
-                f"{plant.clock.local(start):%H:%M} to {plant.clock.local(end):%H:%M}" for start, end in due.gaps
-            ),
+            "gaps": joined("; ", (_gap(plant, *gap) for gap in due.gaps)),
         }
         for due in every
     ]
@@ -222,10 +245,16 @@ def due_sheet(plant: Plant, furnace: FurnaceLaboratory) -> Sheet:
         Column("missed", say("Missed"), "count"),
         Column("gaps", say("None from, to")),
     )
-    caption = (
-        f"By [checks] of works.toml, while the line ran; missed from 1.25 times the interval on. {len(fine)} "
-        "challenges of stations with a defect that were all made are not listed."
+    caption = say(
+        "By [checks] of works.toml, while the line ran; missed from {times} times the interval on. {fine} challenges "
+        "of stations with a defect that were all made are not listed.",
+        times=numeral(LATE, "g"),
+        fine=len(fine),
     )
     return Sheet(
         "due", say("Checks due"), columns, rows, caption, strong=[row for row, due in enumerate(every) if due.missed]
     )
+
+
+def _gap(plant: Plant, start: datetime, end: datetime) -> str:
+    return say("{start} to {end}", start=f"{plant.clock.local(start):%H:%M}", end=f"{plant.clock.local(end):%H:%M}")
