@@ -30,7 +30,7 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
 from pipelines.reports.missing import missing_section
 from pipelines.reports.mould_weights import mould_sheet
-from pipelines.words import say
+from pipelines.words import joined, numeral, say, say_n, worded
 from schemas.answers.weights import MouldWeights, Weights
 
 HOT_CAUTION = say(
@@ -47,15 +47,15 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
-        title=f"Weights, line {line}, production day {day.isoformat()}",
-        when=f"{plant.clock.show(span.start)} to {plant.clock.show(span.end)}",
+        title=say("Weights, line {line}, production day {on}", line=line, on=day.isoformat()),
+        when=say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
         figures=tuple(figure for study in item_studies for figure in _figures(study)),
         sections=tuple(_sections(plant, line, item_studies)),
         links=(
             (say("← day before"), f"../../{weights_address(day - timedelta(days=1), line)}"),
             (say("day after →"), f"../../{weights_address(day + timedelta(days=1), line)}"),
-            *((f"weights {each.id}", f"{each.id}.html") for each in plant.line if each.id != line),
-            (f"laboratory {furnace}", f"../../{laboratory_address(day, furnace)}"),
+            *((say("weights {line}", line=each.id), f"{each.id}.html") for each in plant.line if each.id != line),
+            (say("laboratory {furnace}", furnace=furnace), f"../../{laboratory_address(day, furnace)}"),
             (say("day report"), f"../../{day_address(day)}"),
             (say("all pages"), "../../index.html"),
         ),
@@ -71,45 +71,64 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
 
 def _figures(study: ItemStudy) -> list[Figure]:
     weights = study.weights
-    nominal = f"nominal {weights.nominal_g:g} g" if weights.nominal_g is not None else say("no nominal weight")
     drifting = [gob for gob in weights.gobs if gob.drifting]
     called = _called(weights)
-    kg = (
-        f"giveaway {signed(weights.giveaway_kg, 0)} kg"
-        if weights.giveaway_kg is not None
-        else say("giveaway not known")
-    )
-    kg += (
-        say(", too few weighings for an interval")
-        if weights.giveaway_kg is not None and weights.giveaway_low is None
-        else ""
-    )
-    words = ", ".join(f"{gob.gob} {signed(gob.offset_g or 0.0)} g" for gob in drifting) or "none"
+    moved = (say("{gob} {offset} g", gob=gob.gob, offset=signed(gob.offset_g or 0.0)) for gob in drifting)
     return [
+        Figure(f"{decimals(weights.mean_g, 1)} g", say("mean of {item}", item=_of(weights)), _weighed(weights)),
         Figure(
-            f"{decimals(weights.mean_g, 1)} g",
-            f"mean of {weights.item or 'an unknown item'}",
-            f"{weights.n} weighings {weights.point}; {nominal}; {kg}",
-        ),
-        Figure(
-            words,
-            f"gob positions that drift, {weights.item}",
+            joined(", ", moved) or say("none"),
+            say("gob positions that drift, {item}", item=weights.item),
             say("from what was usual for their moulds"),
             "critical" if drifting else "",
         ),
         Figure(
             str(len(called)),
-            f"moulds that stand out, {weights.item}",
-            ", ".join(called[:8]) or say("all as usual"),
+            say("moulds that stand out, {item}", item=weights.item),
+            joined(", ", called[:8]) or say("all as usual"),
             "critical" if called else "",
         ),
         Figure(
             str(weights.outside),
-            f"weighings outside limits, {weights.item}",
-            f"worst mould's Ppk {decimals(weights.ppk, 2)}" if weights.ppk is not None else say("no limits, no Ppk"),
+            say("weighings outside limits, {item}", item=weights.item),
+            say("worst mould's Ppk {ppk}", ppk=decimals(weights.ppk, 2))
+            if weights.ppk is not None
+            else say("no limits, no Ppk"),
             "critical" if weights.outside else "",
         ),
     ]
+
+
+def _weighed(weights: Weights) -> str:
+    """How many weighings, against which nominal weight, and the giveaway."""
+    nominal = (
+        say("nominal {nominal} g", nominal=numeral(weights.nominal_g, "g"))
+        if weights.nominal_g is not None
+        else say("no nominal weight")
+    )
+    giveaway = (
+        say("giveaway {giveaway} kg", giveaway=signed(weights.giveaway_kg, 0))
+        if weights.giveaway_kg is not None
+        else say("giveaway not known")
+    )
+    if weights.giveaway_kg is not None and weights.giveaway_low is None:
+        giveaway += say(", too few weighings for an interval")
+    return say_n(
+        "{n} weighing {point}; {nominal}; {giveaway}",
+        "{n} weighings {point}; {nominal}; {giveaway}",
+        weights.n,
+        point=worded(weights.point),
+        nominal=nominal,
+        giveaway=giveaway,
+    )
+
+
+def _of(weights: Weights) -> str:
+    return weights.item or say("an unknown item")
+
+
+def _item(weights: Weights) -> str:
+    return weights.item or say("Unknown item")
 
 
 def _called(weights: Weights) -> list[str]:
@@ -123,14 +142,14 @@ def _stands_out(mould: MouldWeights) -> bool:
 
 def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> list[Section]:
     if not item_studies:
-        return [missing_section([f"No weighing of {line} came for this day."])]
+        return [missing_section([say("No weighing of {line} came for this day.", line=line)])]
     sections = []
     for number, item_study in enumerate(item_studies):
         sections += [_glance(item_study, number), _says(plant, item_study)]
         sections += [_drifts(plant, item_study.weights, study) for study in item_study.points if study.gobs]
         sections += [
             Section(
-                f"{item_study.weights.item or 'Unknown item'}: a chart a mould, those that stand out first",
+                say("{item}: a chart a mould, those that stand out first", item=_item(item_study.weights)),
                 cards=tuple(_cards(plant, item_study, number)),
                 wide=True,
             ),
@@ -140,7 +159,11 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
     return [
         *sections,
         missing_section(
-            [f"{each.weights.item or line}: {note}" for each in item_studies for note in each.weights.notes]
+            [
+                say("{of}: {note}", of=each.weights.item or line, note=note)
+                for each in item_studies
+                for note in each.weights.notes
+            ]
         ),
     ]
 
@@ -148,8 +171,9 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
 def _judged(plant: Plant, weights: Weights) -> str:
     if weights.judged_from is None:
         return say("Means and spreads are those of the day itself, for want of a past.")
-    return (
-        f"Means and spreads are those of the same item since {plant.clock.show(weights.judged_from)}, before this day."
+    return say(
+        "Means and spreads are those of the same item since {at}, before this day.",
+        at=plant.clock.show(weights.judged_from),
     )
 
 
@@ -175,8 +199,10 @@ def _glance(study: ItemStudy, number: int) -> Section:
     marks = ((weights.weight_min_g, "limit"), (weights.weight_max_g, "limit"), (weights.nominal_g, "nominal"))
     limits = [{"at": at, "kind": kind} for at, kind in marks if at is not None]
     called = _called(weights)
-    words = f"Weights of {weights.item or 'an unknown item'} by mould; " + (
-        f"standing out: {', '.join(called)}" if called else say("no mould stands out")
+    words = say(
+        "Weights of {item} by mould; {called}",
+        item=_of(weights),
+        called=say("standing out: {moulds}", moulds=joined(", ", called)) if called else say("no mould stands out"),
     )
     note = say(
         "A dot is a mould's mean, its line reaches from the least to the greatest weighing; a diamond "
@@ -184,7 +210,7 @@ def _glance(study: ItemStudy, number: int) -> Section:
         " A mould leads to its chart."
     )
     return Section(
-        f"{weights.item or 'Unknown item'} {weights.name}: all moulds at a glance",
+        say("{item} {name}: all moulds at a glance", item=_item(weights), name=weights.name),
         chart=charts.svg(charts_laboratory.glance, words, rows, limits=limits),
         chart_words=note,
         wide=True,
@@ -204,14 +230,18 @@ def _name(mould: str, number: int) -> str:
 def _says(plant: Plant, study: ItemStudy) -> Section:
     weights = study.weights
     slope = (
-        f"Over the day the weight moved by {signed(weights.drift_g_per_day)} g (95 %: "
-        f"{signed(weights.drift_low or 0)} to {signed(weights.drift_high or 0)})."
+        say(
+            "Over the day the weight moved by {drift} g (95 %: {low} to {high}).",
+            drift=signed(weights.drift_g_per_day),
+            low=signed(weights.drift_low or 0),
+            high=signed(weights.drift_high or 0),
+        )
         if weights.drift_g_per_day is not None
         else ""
     )
     gobs = gob_sentences(plant, weights)
     own = [
-        f"Mould {m.mould} ({' '.join(m.cavities) or 'no cavity known'}): {mould_words(m)}."
+        say("Mould {mould} ({cavities}): {words}.", mould=m.mould, cavities=_cavities(m), words=mould_words(m))
         for m in weights.moulds
         if _stands_out(m)
     ]
@@ -228,7 +258,7 @@ def _says(plant: Plant, study: ItemStudy) -> Section:
     ]
     head = gobs or [say("No gob position drifts beyond chance.")]
     return Section(
-        f"{weights.item or 'Unknown item'}: what the weights say",
+        say("{item}: what the weights say", item=_item(weights)),
         items=(*head, *own, *rest),
         wide=True,
         warn=bool(gobs or own),
@@ -245,7 +275,7 @@ def _drifts(plant: Plant, weights: Weights, study: Study) -> Section:
                 rows.append(
                     {
                         "at": _ms(plant, second),
-                        "gob": gob.gob,
+                        "gob": say("gob {gob}", gob=gob.gob),
                         "value": float(value),
                         "average": float(average) * sd,
                         "from": -gob.limit * sd,
@@ -253,16 +283,18 @@ def _drifts(plant: Plant, weights: Weights, study: Study) -> Section:
                     }
                 )
     moved = [gob.gob for gob in study.gobs if gob.still]
-    words = (
-        f"Gob positions of {weights.item or 'an unknown item'} weighed {study.point}: "
-        f"{'drifting: ' + ', '.join(moved) if moved else 'none drifts'}"
+    words = say(
+        "Gob positions of {item} weighed {point}: {moved}",
+        item=_of(weights),
+        point=worded(study.point),
+        moved=say("drifting: {gobs}", gobs=joined(", ", moved)) if moved else say("none drifts"),
     )
     note = say(
         "Dots: mean over the gob's moulds, each against what is usual for it; line: moving average; "
         "dashed: where it is called. The twelve hours before the day stand at the left."
     )
     return Section(
-        f"{weights.item or 'Unknown item'}: gob positions, weighed {study.point}",
+        say("{item}: gob positions, weighed {point}", item=_item(weights), point=worded(study.point)),
         chart=charts.svg(charts_laboratory.drifts, words, rows, say("from usual, g")),
         chart_words=note,
         wide=True,
@@ -304,20 +336,32 @@ def _card(plant: Plant, found: MouldFound, mould: MouldWeights, number: int) -> 
     ]
     what = mould_words(mould) or say("as usual")
     index = (
-        f"Cpk {decimals(mould.cpk, 2)} (95 % from {decimals(mould.cpk_low, 2)}), Ppk {decimals(mould.ppk, 2)}"
+        say(
+            "Cpk {cpk} (95 % from {low}), Ppk {ppk}",
+            cpk=decimals(mould.cpk, 2),
+            low=decimals(mould.cpk_low, 2),
+            ppk=decimals(mould.ppk, 2),
+        )
         if mould.cpk is not None and mould.cpk_low is not None and mould.ppk is not None
         else say("no capability: no limits, or too few weighings")
     )
-    words = f"Mould {mould.mould}, {mould.n} weighings, mean {decimals(mould.mean_g, 2)} g, {what}"
-    sd = f", sd {decimals(mould.sd_g, 2)} g" if mould.sd_g is not None else ""
+    sd = say(", sd {sd} g", sd=decimals(mould.sd_g, 2)) if mould.sd_g is not None else ""
+    weighed = say_n(
+        "{n} weighing, mean {mean} g", "{n} weighings, mean {mean} g", mould.n, mean=decimals(mould.mean_g, 2)
+    )
+    words = say("Mould {mould}, {weighed}, {what}", mould=mould.mould, weighed=weighed, what=what)
     return Card(
-        f"Mould {mould.mould} · {' '.join(mould.cavities) or 'no cavity known'}",
+        say("Mould {mould} · {cavities}", mould=mould.mould, cavities=_cavities(mould)),
         what,
         charts.svg(charts_laboratory.control, words, rows, say("mean, g"), say("range, g") if chart.ranges else "s, g"),
-        (f"{mould.n} weighings, mean {decimals(mould.mean_g, 2)} g{sd}", index),
+        (say("{weighed}{sd}", weighed=weighed, sd=sd), index),
         "critical" if _stands_out(mould) else "",
         _name(mould.mould, number),
     )
+
+
+def _cavities(mould: MouldWeights) -> str:
+    return joined(" ", mould.cavities) or say("no cavity known")
 
 
 def _number(value: float) -> float | None:

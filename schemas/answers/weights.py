@@ -20,6 +20,7 @@ from schemas.answers.shared_fields import (
     WindowFrom,
     WindowTo,
 )
+from schemas.texts import Text
 
 
 class MouldSignal(Result):
@@ -322,7 +323,7 @@ class Weights(Result):
     freedom]"""
     following: float = 0.0
     """correlation of a mould's weighings that follow one another, 0 where none is beyond chance [0..1]"""
-    rules: str = ""
+    rules: Text = ""
     """when a mould is called, and how often that happens by chance, in words"""
     notes: Notes = ()
     others: tuple[Weights, ...] = ()

@@ -19,8 +19,6 @@ from tests.words.names import causes_of, names_of, refused_names
 from tests.words.pseudo import Pseudo, unmarked, visible
 
 Make = Callable[..., Browser]
-# pages whose reports are still English in places, by how their address begins; to shrink to none
-NOT_WHOLE = ("/weights/",)
 # the reference is English in every language, and says so
 REFERENCE = ("/help",)
 ERRORS = ("/nothing", "/moulds/K1?hours=900", "/hour/K9", "/now?sort=x.y.z", "/now?wall=yes", "/day/2026-03-11.html")
@@ -37,12 +35,13 @@ TRACES = (
     "/trace?pallet=359012340000000111&line=K1&mould=20",
 )
 LABORATORY = tuple(f"/laboratory/2026-03-{day}.html" for day in ("10/F1", "10/F2", "11/F1"))
+WEIGHTS = tuple(f"/weights/2026-03-{day}.html" for day in ("10/K1", "10/K2", "10/K4", "11/K1"))
 WHOLE = [
     a
-    for a in dict.fromkeys((*PAGES, *ERRORS, *TRACES, *LABORATORY))
-    if a in ERRORS or not a.startswith((*NOT_WHOLE, *REFERENCE))
+    for a in dict.fromkeys((*PAGES, *ERRORS, *TRACES, *LABORATORY, *WEIGHTS))
+    if a in ERRORS or not a.startswith(REFERENCE)
 ]
-CLOSED = "/day/2026-03-10.html"
+REPORTS = ("/day/2026-03-10.html", *LABORATORY, *WEIGHTS)
 NEITHER = {"de", "zz"}
 CLAUSES = re.compile(r"\(ISO [^)]+\)")  # a standard's own numbers of its clauses, no quantities
 
@@ -91,9 +90,7 @@ def test_every_word_of_a_page_is_a_message_or_a_name(address: str, browser: Make
     assert found == {}, "words that no language but English has"
 
 
-@pytest.mark.parametrize(
-    "address", ["/hour/K1", "/now", "/moulds/K1", "/feeds", "/sign-in", CLOSED, *TRACES, *LABORATORY]
-)
+@pytest.mark.parametrize("address", ["/hour/K1", "/now", "/moulds/K1", "/feeds", "/sign-in", *REPORTS, *TRACES])
 def test_a_german_page_has_no_english_sentence(address: str, browser: Make, site: Place) -> None:
     """Every template that the English page says is written otherwise by the German catalogue, or alike in it."""
     english = set(visible(_page(browser, address, "en")))
@@ -126,7 +123,7 @@ def test_a_works_that_writes_a_decimal_comma_has_no_point_on_its_hour(
         client = served(place.site.root)
         found = [
             (text, point)
-            for address in ("/hour/K1", "/now", "/moulds/K1", CLOSED, *TRACES, *LABORATORY)
+            for address in ("/hour/K1", "/now", "/moulds/K1", *REPORTS, *TRACES)
             for text in visible(client.get(address).text)
             if "archive/" not in text
             for point in re.findall(r"(?<![\d.:-])\d+\.\d{1,2}(?![\d.])", CLAUSES.sub("", text))

@@ -13,6 +13,7 @@ from pipelines.answers.laboratory.capacity import LineChecks, heavy_enough_g, li
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import check_line
 from pipelines.answers.weights.feeder import with_feeder
+from pipelines.answers.weights.notes import item_notes, moved_together, no_weighing
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.reader import Reader
@@ -22,8 +23,6 @@ from pipelines.measures.weights import PAST, GobFound, ItemStudy, MouldFound, St
 from pipelines.measures.weights.tell import drift_a_day, glass, hot_cold, lowest_mean, mean_error
 from pipelines.plant.works import Plant
 from schemas.answers.weights import GobWeights, HotColdWeights, MouldWeights, WeightParts, Weights
-
-OUT_SLACK = timedelta(minutes=45)  # how long after its removal a mould's ware can still be met, beyond the lehr time
 
 
 @dataclass(frozen=True)
@@ -46,7 +45,7 @@ def answer_weights(reader: Reader, plant: Plant, line: str, span: Span, item: st
     """
     studies = study_weights(reader, plant, line, span, item)
     if not studies:
-        note = f"no weighing{f' of {item}' if item else ''} came for this time; see `coldledger feeds`"
+        note = no_weighing(item)
         return Weights(line=line, from_=span.start, to=span.end, item=item, n=0, notes=(note,))
     first, *rest = (item_study.weights for item_study in studies)
     return first.model_copy(update={"others": tuple(rest)})
@@ -115,7 +114,7 @@ def _of_item(asked: _Asked, code: str | None, rows: pl.DataFrame) -> ItemStudy:
         judged_from=None if main.usual.own else _moment(main.rounds.seconds[0]),
         lent_freedom=main.usual.lent,
         following=max((mould.spread.correlation for mould in main.moulds), default=0.0),
-        notes=(*_notes(code, main, asked.lehr), *_together(gobs)),
+        notes=(*item_notes(code, main, asked.lehr), *moved_together(gobs)),
     )
     more = {**_worst(main), **_slope(main), **_apart(main, studies), **_glass(asked, main, weights, error)}
     return ItemStudy(weights.model_copy(update=more), tuple(studies))
@@ -167,23 +166,6 @@ def _glass(asked: _Asked, main: Study, weights: Weights, error: float) -> dict[s
         "lowest_by": lowest.by if lowest else "",
         **vars(kg),
     }
-
-
-def _together(gobs: tuple[GobWeights, ...]) -> list[str]:
-    """All gob positions of a point moved the same way: hardly each for itself."""
-    notes = []
-    for point in dict.fromkeys(gob.point for gob in gobs):
-        moved = [gob.offset_g for gob in gobs if gob.point == point and gob.drifting and gob.offset_g is not None]
-        if (
-            len(moved) > 1
-            and len(moved) == sum(gob.point == point for gob in gobs)
-            and (min(moved) > 0 or max(moved) < 0)
-        ):
-            notes.append(
-                f"all gob positions weighed {point} moved the same way: a guess is the glass or its temperature, or "
-                "the scale, before each gob for itself; weigh a mass standard"
-            )
-    return notes
 
 
 def _outside(main: Study, values: np.ndarray) -> int:
@@ -277,57 +259,3 @@ def _parts(parts: dict[str, Component]) -> WeightParts:
 
 def _moment(seconds: float) -> datetime:
     return datetime.fromtimestamp(seconds, UTC)
-
-
-def _spread_notes(main: Study) -> list[str]:
-    """What the spreads within cannot tell, and what was left out of them."""
-    notes = []
-    few = [mould.mould for mould in main.moulds if mould.spread.sd is None]
-    if few:
-        notes.append(f"too few weighings to tell a spread, so no Cp or Pp: mould {', '.join(few[:8])}")
-    slips = [(mould.mould, grams) for mould in main.moulds for grams in mould.spread.left_out]
-    if slips:
-        answer = ", ".join(f"{grams:g} g of mould {mould}" for mould, grams in slips[:6])
-        notes.append(f"far off, left out of Cp and Cpk, not of Pp and Ppk: {answer}; was it a slip?")
-    r = max((mould.spread.correlation for mould in main.moulds), default=0.0)
-    if r:
-        notes.append(
-            f"weighings of a mould that follow one another are alike (correlation {r:.1f}): spreads from moving ranges "
-            "are raised for it, intervals of means are wider"
-        )
-    return notes
-
-
-def _notes(code: str | None, main: Study, lehr: LehrTime) -> list[str]:
-    """What has to be said of the answer: no item, no limits, no past, weighings that fit no mould log, a lehr time
-    taken for granted.
-    """
-    notes = []
-    if code is None:
-        notes.append("no job or mould log tells which item these weighings are of: no limits, no capability")
-    elif main.item is None:
-        notes.append(f"item {code} is not in works.toml: no limits, no capability")
-    elif main.item.weight_min_g is None and main.item.weight_max_g is None:
-        notes.append(f"works.toml gives {code} no weight limits: no capability, nothing is called outside")
-    elif main.item.weight_min_g is None or main.item.weight_max_g is None:
-        notes.append(
-            f"works.toml gives {code} one weight limit only: Cpk and Ppk stand against that one, Cp and Pp need both"
-        )
-    if main.point == "hot":
-        notes.append("no cold weighings came: these are hot ones")
-    notes += _spread_notes(main)
-    if main.usual.own:
-        notes.append(
-            "there is no past of this item to judge by: means and spreads are those of the window itself, so a slow "
-            "change in it shows less"
-        )
-    stray = main.rows.filter(pl.col("section").is_null())["mould"].unique().sort().to_list()
-    if stray:
-        notes.append(f"weighed, and in no mould log: {', '.join(stray[:8])}; they count for no gob position")
-    gone = main.rows.filter(pl.col("taken_out_at") + timedelta(minutes=lehr.minutes) + OUT_SLACK < pl.col("sampled_at"))
-    if gone.height:
-        moulds = ", ".join(gone["mould"].unique().sort().to_list()[:8])
-        notes.append(f"weighed after the log says they were taken out: {moulds}; was a number misread?")
-    if not lehr.measured:
-        notes.append(f"lehr time {lehr.minutes:.0f} min as works.toml says, not measured: so are the forming times")
-    return notes

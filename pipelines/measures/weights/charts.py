@@ -12,6 +12,7 @@ from pipelines.measures.statistics.run_rules import CLASSIC, Rules, beyond, ewma
 from pipelines.measures.weights.drift import WEEK_S, GobSeries
 from pipelines.measures.weights.reference import Reference
 from pipelines.measures.weights.rounds import Rounds
+from pipelines.words import numeral, say
 from schemas.answers.weights import MouldSignal
 
 WEIGHT = 0.2  # of the newest point in a mould's moving average
@@ -56,11 +57,17 @@ class Judge:
     points: float
 
     def words(self) -> str:
-        return (
-            f"A mould is called beyond {self.rules.far:.2f} standard deviations of its mean, by two of three beyond "
-            f"{self.rules.near:.2f} on one side, by a moving average (newest weighing {WEIGHT:g}) beyond "
-            f"{self.slow:.2f} of its own, or by its spread. Each kind calls a steady mould by chance once in "
-            f"{self.points:,.0f} weighings; all moulds of the line together {FALSE_PER_WEEK:g} times a week."
+        return say(
+            "A mould is called beyond {far} standard deviations of its mean, by two of three beyond {near} on one "
+            "side, by a moving average (newest weighing {weight}) beyond {slow} of its own, or by its spread. Each "
+            "kind calls a steady mould by chance once in {points} weighings; all moulds of the line together {often} "
+            "times a week.",
+            far=numeral(self.rules.far, ".2f"),
+            near=numeral(self.rules.near or 0.0, ".2f"),
+            weight=numeral(WEIGHT, "g"),
+            slow=numeral(self.slow, ".2f"),
+            points=numeral(self.points, ",.0f"),
+            often=numeral(FALSE_PER_WEEK, "g"),
         )
 
 

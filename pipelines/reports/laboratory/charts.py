@@ -95,8 +95,8 @@ def control(unit: str, spread: str) -> Chart:
 
 
 def drifts(unit: str) -> Chart:
-    """Gob positions in time: rows of at (ms), gob, value, average, from and to (limits of the average); a small chart a
-    gob position.
+    """Gob positions in time: rows of at (ms), gob (in words), value, average, from and to (limits of the average); a
+    small chart a gob position.
     """
     base = alt.Chart().encode(
         x=alt.X(
@@ -109,9 +109,7 @@ def drifts(unit: str) -> Chart:
     line = base.mark_line(color=MAJOR, strokeWidth=2.5).encode(y="average:Q")
     limits = [base.mark_line(color=CRITICAL, strokeDash=[5, 4]).encode(y=f"{name}:Q") for name in ("from", "to")]
     layers = alt.layer(*limits, points, line).properties(width=310, height=130)
-    return layers.facet(
-        facet=alt.Facet("gob:N", title=None, header=alt.Header(labelExpr="'gob ' + datum.value")), columns=2, data=_ROWS
-    )
+    return layers.facet(facet=alt.Facet("gob:N", title=None), columns=2, data=_ROWS)
 
 
 def densities(unit: str) -> Chart:
