@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 import polars as pl
 
-from pipelines.words import joined, say
+from pipelines.words import joined, say, say_n
 
 
 def queries_words(asked: Collection[str]) -> str:
@@ -17,10 +17,11 @@ def queries_words(asked: Collection[str]) -> str:
 def sources(asked: Collection[str], files: pl.DataFrame) -> tuple[str, ...]:
     """The queries that were asked for a page, and the received files behind it."""
     named = [
-        say(
-            "{feed}: {rows_used} rows of archive/{archived_as} (SHA-256 {sha256}…)",
+        say_n(
+            "{feed}: {n} row of archive/{archived_as} (SHA-256 {sha256}…)",
+            "{feed}: {n} rows of archive/{archived_as} (SHA-256 {sha256}…)",
+            row["rows_used"],
             feed=row["feed"],
-            rows_used=row["rows_used"],
             archived_as=row["archived_as"],
             sha256=row["sha256"][:16],
         )

@@ -74,11 +74,12 @@ def _when(plant: Plant, trace: Trace) -> str:
 
 def _files(trace: Trace) -> tuple[str, ...]:
     return tuple(
-        say(
-            "batch {batch}, {feed}: {rows} rows of archive/{file}",
+        say_n(
+            "batch {batch}, {feed}: {n} row of archive/{file}",
+            "batch {batch}, {feed}: {n} rows of archive/{file}",
+            row["rows_used"],
             batch=row["batch"],
             feed=row["feed"],
-            rows=row["rows_used"],
             file=row["archived_as"],
         )
         for row in trace.evidence.get("files", [])[:60]
