@@ -132,3 +132,9 @@ def test_a_works_that_writes_a_decimal_comma_has_no_point_on_its_hour(
         assert re.search(r"\d,\d", client.get("/hour/K1").text)
     finally:
         numbers.use(Pages())
+
+
+def test_cards_of_moulds_are_not_called_signals(browser: Make) -> None:
+    page = browser().get("/weights/2026-03-10/K4.html")
+    assert page.count('<article class="card') > 1
+    assert "signals, the most harmful first" not in page
