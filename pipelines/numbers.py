@@ -47,6 +47,16 @@ def count(value: float | None) -> str:
     return "–" if value is None else decimals(value).replace("\u2009", " ")
 
 
+LEAST_CHANCE = 0.0001
+
+
 def chance(value: float) -> str:
-    """A probability of chance: one figure of it."""
+    """A probability of chance: one figure of it; of a very small one that it is."""
+    if value < LEAST_CHANCE:
+        return f"< {LEAST_CHANCE:.4f}".replace(".", marks()[0])
     return f"{value:.1g}".replace(".", marks()[0])
+
+
+def probability(value: float) -> str:
+    """A probability as a table has it: three decimals, and never 0.000, which would say that it cannot be."""
+    return decimals(value, 3) if value >= 0.0005 else f"< {decimals(0.001, 3)}"

@@ -81,12 +81,8 @@ def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defec
     if span.end - span.start > LONGEST:
         raise WrongUse(f"a picture of a line in time holds {LONGEST.days} days at the most")
     step_s = bin_of(span)
-    bins = int(np.ceil(span.seconds / step_s))
     here = {"line": line, "from_time": span.start, "to_time": span.end}
-    stations = [station.id for station in plant.stations_of(line)]
-    windows = reader.ask("ware_by_bin", **here, stations=stations, bin_s=step_s)
-    first = windows.filter(pl.col("station").is_in(plant.first_stations(line)))
-    ware = in_bins(first, "inspected", span.start, step_s, bins)
+    windows, ware = ware_in_bins(reader, plant, line, span, step_s)
     rows = reader.ask("calls_by_bin", **here, defects=list(plant.faults), bin_s=step_s)
     hours = reader.ask("expected_defects_by_hour", **here)
     lehr = lehr_time(reader, plant, line, span)
@@ -109,6 +105,25 @@ def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defec
         doubts=[doubt for _, _, doubt in answer_doubts(reader, plant, span, line)],
         files=reader.ask("files_behind", **here),
     )
+
+
+def ware_in_bins(reader: Reader, plant: Plant, line: str, span: Span, step_s: int) -> tuple[pl.DataFrame, np.ndarray]:
+    """The windows of a line's stations (moment, window_s, station, inspected), and the ware that reached the first of
+    them [bins].
+    """
+    here = {"line": line, "from_time": span.start, "to_time": span.end}
+    stations = [station.id for station in plant.stations_of(line)]
+    windows = reader.ask("ware_by_bin", **here, stations=stations, bin_s=step_s)
+    first = windows.filter(pl.col("station").is_in(plant.first_stations(line)))
+    return windows, in_bins(first, "inspected", span.start, step_s, int(np.ceil(span.seconds / step_s)))
+
+
+def answer_series(reader: Reader, plant: Plant, line: str, span: Span, step_s: int) -> CallsInTime:
+    """A line's calls of all faults in bins of a window."""
+    here = {"line": line, "from_time": span.start, "to_time": span.end}
+    _, ware = ware_in_bins(reader, plant, line, span, step_s)
+    rows = reader.ask("calls_by_bin", **here, defects=list(plant.faults), bin_s=step_s)
+    return calls_in_time(rows, ware, reader.ask("expected_defects_by_hour", **here), span.start, step_s)
 
 
 def _runs(span: Span, step_s: int, bins: np.ndarray) -> list[Span]:

@@ -7,23 +7,32 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from pipelines.answers.breakages import LATELY, Breakage, answer_breakages
+from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.line_times import answer_series
 from pipelines.answers.pareto import job_began
 from pipelines.answers.signals import kept_signals, ranked, with_notes
+from pipelines.answers.trace.trust import is_usual, ranked_doubts, vouching
 from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
-from pipelines.measures.pareto.hour_figures import Pulse, StationLife, alive, pulse
+from pipelines.measures.pareto.calls_in_time import CallsInTime
+from pipelines.measures.pareto.hour_figures import CriticalCount, Pulse, StationLife, alive, critical_counts, pulse
+from pipelines.measures.trace.trust import FAILED, OVERDUE, Doubt
 from pipelines.plant.works import Plant
 from schemas.answers.signals import Signal
 
 LOOK_BACK = timedelta(days=2)
 HOUR = timedelta(hours=1)
+CHALLENGED = timedelta(hours=24)  # so far back challenges are looked for
+LATELY_S, STEP_S = 12 * 3600, 1800  # what is drawn of each line, and its bins
 
 
 @dataclass(frozen=True)
 class LineNow:
     """One line as it stands. span: the hour shown, as far as its counts reach; None where nothing came within LOOK_BACK
     of the newest count.
-    job_from: since when, by the cold-end clock, its job runs."""
+    job_from: since when, by the cold-end clock, its job runs. critical: its critical defects in that hour. lately: its
+    calls of the last hours; lehr: its lehr time. challenged: when a critical defect was last challenged within
+    CHALLENGED."""
 
     line: str
     span: Span | None
@@ -31,6 +40,10 @@ class LineNow:
     signals: list[Signal]
     stations: list[StationLife]
     job_from: datetime | None = None
+    critical: tuple[CriticalCount, ...] = ()
+    lately: CallsInTime | None = None
+    lehr: LehrTime | None = None
+    challenged: datetime | None = None
 
     @property
     def open_signals(self) -> list[Signal]:
@@ -44,7 +57,8 @@ class LineNow:
 @dataclass(frozen=True)
 class Now:
     """The works at `at`; newest: the end of the newest window of counts; asked: the queries behind it;
-    breakages: those of the last hours."""
+    breakages: those of the last hours; failed, overdue: stations in doubt for a critical defect since then, the
+    likeliest failures first, without what is usual of them."""
 
     at: datetime
     newest: datetime | None
@@ -52,6 +66,8 @@ class Now:
     waiting: tuple[int, int]
     asked: frozenset[str] = frozenset()
     breakages: tuple[Breakage, ...] = ()
+    failed: tuple[Doubt, ...] = ()
+    overdue: tuple[Doubt, ...] = ()
 
 
 def newest_count(reader: Reader) -> datetime | None:
@@ -66,9 +82,33 @@ def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
     this_heard = heard(reader, plant, now)
     waiting = reader.ask("open_refusals_count").row(0)
     known = this_heard.stations(plant, now)
-    lines = [_line(reader, plant, line, [station for station in known if station.line == line]) for line in plant.lines]
+    lines = [
+        _line(reader, plant, line, [station for station in known if station.line == line], this_heard.newest)
+        for line in plant.lines
+    ]
     broke = tuple(answer_breakages(reader, plant, Span(now - LATELY, now), now))
-    return Now(now, this_heard.newest, lines, (int(waiting[0]), int(waiting[1])), frozenset(reader.asked), broke)
+    doubts = _doubts(reader, plant, this_heard.newest) if this_heard.newest is not None else []
+    return Now(
+        at=now,
+        newest=this_heard.newest,
+        lines=lines,
+        waiting=(int(waiting[0]), int(waiting[1])),
+        asked=frozenset(reader.asked),
+        breakages=broke,
+        failed=tuple(doubt for doubt in doubts if doubt.why == FAILED),
+        overdue=tuple(doubt for doubt in doubts if doubt.why == OVERDUE),
+    )
+
+
+def _doubts(reader: Reader, plant: Plant, until: datetime) -> list[Doubt]:
+    """The stretches in doubt for a critical defect that no good challenge has ended yet, but what is usual."""
+    known = vouching(reader, plant, Span(until - HOUR, until))
+    critical = _critical(plant)
+    return [
+        doubt
+        for doubt in ranked_doubts(known, Span(until - HOUR, until))
+        if doubt.defect in critical and doubt.end is None and not is_usual(known, doubt)
+    ]
 
 
 @dataclass(frozen=True)
@@ -130,9 +170,9 @@ def newest_hour(reader: Reader, plant: Plant, line: str, now: datetime) -> Span 
     return hour_of_line(plant, [station for station in stations_alive(reader, plant, now) if station.line == line])
 
 
-def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) -> LineNow:
+def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife], newest: datetime | None) -> LineNow:
     span = hour_of_line(plant, stations)
-    if span is None:
+    if span is None or newest is None:
         return LineNow(line, None, None, [], stations)
     row = {"line": line, "from_time": span.start, "to_time": span.end}
     hour = plant.clock.hour_of(span.start)
@@ -140,9 +180,39 @@ def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) 
         reader, hour.start - HOUR, hour.start, [line]
     )
     calls, ware = reader.ask("calls", **row), reader.ask("ware", **row)
-    beat = pulse(plant, line, span.seconds, calls, ware, reader.ask("expected_of_line", **row))
+    should = reader.ask("expected_of_line", **row)
+    beat = pulse(plant, line, span.seconds, calls, ware, should)
     signals = ranked(with_notes(reader, [signal for signal in kept if _of_now(signal, span)]))
-    return LineNow(line, span, beat, signals, stations, job_began(reader, plant, line, span.start))
+    shown = drawn_span(newest)
+    return LineNow(
+        line,
+        span,
+        beat,
+        signals,
+        stations,
+        job_began(reader, plant, line, span.start),
+        tuple(critical_counts(plant, calls, should, span.seconds)),
+        answer_series(reader, plant, line, shown, STEP_S),
+        lehr_time(reader, plant, line, span),
+        _challenged(reader, plant, line, newest),
+    )
+
+
+def drawn_span(newest: datetime) -> Span:
+    """The last hours up to the newest count, from a half hour of the clock on."""
+    return Span(newest - timedelta(seconds=LATELY_S - STEP_S + newest.timestamp() % STEP_S), newest)
+
+
+def _challenged(reader: Reader, plant: Plant, line: str, until: datetime) -> datetime | None:
+    """When one of a line's stations was last challenged with a critical defect, within CHALLENGED."""
+    rows = reader.ask("challenges_of_line", line=line, from_time=until - CHALLENGED, to_time=until, defect=None)
+    critical = _critical(plant)
+    times = (at for code, at in rows.select("defect", "checked_at").iter_rows() if code in critical)
+    return max(times, default=None)
+
+
+def _critical(plant: Plant) -> set[str]:
+    return {code for code, defect in plant.defects.items() if defect.severity == "critical"}
 
 
 def _of_now(signal: Signal, span: Span) -> bool:

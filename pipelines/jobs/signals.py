@@ -16,8 +16,10 @@ from pipelines.jobs.pool import side_by_side
 from pipelines.ledger import Reader
 from pipelines.ledger.marts import acknowledge, keep_hours
 from pipelines.measures.lehr.lehr_time import LEHR_SCHEMA
+from pipelines.measures.signals.acts import of_one_cause
 from pipelines.measures.signals.cells import CELLS, blocks_of_cells
 from pipelines.measures.signals.expected import SCHEMA
+from pipelines.measures.signals.sentences import recalled_signal
 from pipelines.measures.signals.tell import CRITICAL_CALL
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
@@ -199,10 +201,17 @@ def _lehr_rows(lehr: dict[str, pl.DataFrame], span: Span) -> pl.DataFrame:
 
 
 def acknowledge_signal(opened: OpenSite, signal: str, by: str, note: str) -> None:
-    """Keep who has seen a signal and what was said. WrongUse for an unknown signal or an empty name."""
+    """Keep who has seen a signal and what was said; of a furnace's it counts for all its lines on which it is open.
+    WrongUse for an unknown signal or an empty name.
+    """
     if not by.strip():
         raise WrongUse("say who has seen the signal: --by NAME")
     with opened.ledger.reading() as reader:
-        if reader.ask("signal_by_name", signal=signal).is_empty():
+        hours = reader.ask("signal_by_name", signal=signal)
+        if hours.is_empty():
             raise WrongUse(f"there is no signal '{signal}'; `coldledger signals` lists them with their names")
-    acknowledge(opened.ledger, signal, by.strip(), note.strip(), opened.settings.now())
+        last = hours.row(-1, named=True)
+        newest = recalled_signal(Signal.model_validate_json(last["told"]))
+        same = of_one_cause(newest, kept_signals(reader, last["hour"], last["hour"] + HOUR))
+    for name in (signal, *(other.id for other in same)):
+        acknowledge(opened.ledger, name, by.strip(), note.strip(), opened.settings.now())

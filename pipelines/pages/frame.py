@@ -8,7 +8,7 @@ import html
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from math import ceil
@@ -18,6 +18,7 @@ from urllib.parse import quote
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
+from pipelines.pages.leading_on import leading
 from pipelines.pages.texts import Texts
 from pipelines.pages.view import View
 from pipelines.people.access import ACTS, Person
@@ -30,6 +31,7 @@ from pipelines.words import LANGUAGES, say
 PLACES = (
     ("now", "/now", say("Now")),
     ("hour", "/hour", say("Hour")),
+    ("signals", "/signals", say("Signals")),
     ("moulds", "/moulds", say("Moulds")),
     ("day", "/day", say("Day")),
     ("weights", "/weights", say("Weights")),
@@ -134,7 +136,7 @@ def _whole(part: Any) -> Any:
     """A special part with the same switches as a section."""
     if not isinstance(part, Special):
         return part
-    none = {"sheet_of_paper": False, "items": (), "texts": (), "cards": (), "chart": ""}
+    none = {"sheet_of_paper": False, "items": (), "notes": (), "texts": (), "cards": (), "chart": ""}
     return SimpleNamespace(**none, **vars(part))
 
 
@@ -155,7 +157,7 @@ def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
         label=write(title),
         caption=write(sheet.caption),
         t=asked.texts,
-        table=table_html(sheet, Dress(write, mine, sorted_at)),
+        table=table_html(replace(sheet, links=leading(sheet)), Dress(write, mine, sorted_at)),
     )
     return text
 
@@ -182,8 +184,8 @@ class PageReader:
     age: Mapping[str, str] = field(default_factory=dict)
 
 
-def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, reader: PageReader) -> str:
-    """A whole page for one reader."""
+def page_html(works: str, face: View, refresh_s: float, body: str, reader: PageReader) -> str:
+    """A whole page for one reader. face: the view, of which the content may be left out."""
     person = reader.person
     token = masked(person.form_token) if person else ""
     mine = (
@@ -197,8 +199,9 @@ def page_html(works: str, kind: str, title: str, refresh_s: float, body: str, re
     text: str = _template("frame").render(
         t=t,
         works=works,
-        title=t.say(title),
-        here=kind,
+        title=t.say(face.page.title),
+        here=face.kind,
+        first=face.first,
         places=PLACES,
         person=person,
         acts=acts,

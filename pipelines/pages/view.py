@@ -11,7 +11,8 @@ from schemas.texts import Text
 @dataclass(frozen=True)
 class View:
     """A page in the application's frame. kind: the place in the navigation; refresh_s: how often it renews itself, 0
-    for never; notes: said above its content; sometimes: tables that are not always there.
+    for never; notes: said above its content; sometimes: tables that are not always there; first: what the first stop of
+    the keyboard leads to.
     """
 
     kind: str
@@ -19,3 +20,4 @@ class View:
     refresh_s: int = 0
     notes: tuple[Text, ...] = ()
     sometimes: tuple[str, ...] = ()
+    first: str = "content"

@@ -253,7 +253,7 @@ class Web:
 
     def _framed(self, face: View, body: str, reader: PageReader) -> str:
         works = self.desk.opened.plant.works.name
-        return page_html(works, face.kind, face.page.title, self.every_s(face.refresh_s), body, reader)
+        return page_html(works, face, self.every_s(face.refresh_s), body, reader)
 
     def _age(self, face: View, t: Texts) -> dict[str, str]:
         """What stands on a live page about the age of its counts at this moment; nothing on others."""

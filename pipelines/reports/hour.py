@@ -78,6 +78,12 @@ def _figures(plant: Plant, hour: Hour) -> tuple[Figure, ...]:
     before = _before(plant, hour)
     rate = share(pareto.rejected_for_faults, pareto.ware)
 
+    alarm = (
+        "critical"
+        if any(s.severity == "critical" and s.kind == "excess" and s.ended is None for s in hour.signals)
+        else ""
+    )
+
     def known(number: int) -> int | None:
         return None if pareto.why else number
 
@@ -94,7 +100,7 @@ def _figures(plant: Plant, hour: Hour) -> tuple[Figure, ...]:
             ),
         ),
         Figure(percent(before), say("in the hours before"), say("same job, up to 11 hours")),
-        Figure(count(known(severe)), say("critical calls"), say("each is listed below, however rare"), "critical"),
+        Figure(count(known(severe)), say("critical calls"), say("each is listed below, however rare"), alarm),
         Figure(count(known(pareto.calls)), say("defect calls"), say("one container can be called twice")),
     )
 

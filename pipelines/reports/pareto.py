@@ -56,7 +56,7 @@ PARETO_COLUMNS = (
     Column("cumulative", say("Cumulative"), "percent1"),
     Column("rate", say("Rate on line's ware"), "percent3"),
     Column("baseline", say("Expected"), "percent3"),
-    Column("q", say("q of the excess"), "number3", PAGE + CSV),
+    Column("q", say("q of the excess"), "chance", PAGE + CSV),
     Column("own_ware", say("Own ware"), "count"),
     Column("own_rate", say("Rate on own ware"), "percent3"),
     *in_csv("critical_calls", "kind"),

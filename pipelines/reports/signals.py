@@ -79,18 +79,20 @@ def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
     return f"{local:%H:%M}" if local.date() == other.date() else moment_dated(local)
 
 
-def _card(plant: Plant, signal: Signal, now: datetime) -> Card:
+def signal_card(plant: Plant, signal: Signal, now: datetime) -> Card:
+    """All that is known of a signal, the act first."""
     goes_on = signal.ended is None
     lost = say("about {lost} containers lost an hour", lost=f"{signal.lost_per_hour:.0f}") if goes_on else say("closed")
     return Card(
         say("{signal}: {place}", signal=named_defect(signal), place=place_words(plant, signal)),
         lost,
         _chart(plant, signal, now),
-        (*_when(plant, signal, now), *_known(signal), _acknowledged(plant, signal, now)),
+        (*_when(plant, signal, now), _acknowledged(plant, signal, now)),
         "critical" if signal.severity == "critical" else "",
         card_name(signal),
         signal=signal.id,
         seen=signal.acknowledged_by is not None,
+        more=tuple(_known(signal)),
     )
 
 
@@ -228,10 +230,14 @@ def signals_section(
         "Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads one to "
         "expect."
     )
-    texts.append(joined(" ", (judged, bars)))
-    cards = tuple(_card(plant, signal, now) for signal in shown)
+    cards = tuple(signal_card(plant, signal, now) for signal in shown)
     return Section(
-        say("What is not chance"), tuple(texts), cards=cards, wide=True, warn=any(s.ended is None for s in excesses)
+        say("What is not chance"),
+        tuple(texts),
+        cards=cards,
+        wide=True,
+        warn=any(s.ended is None for s in excesses),
+        notes=(judged, bars),
     )
 
 
@@ -301,8 +307,10 @@ def _ended(signal: Signal, at: Callable[[datetime], str]) -> str:
     return say("{ended}, passed", ended=at(signal.ended)) if signal.passed else at(signal.ended)
 
 
-def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals") -> Sheet:
-    """All signals as rows, the most harmful first."""
+def signals_sheet(
+    plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals", without: Sequence[str] = ()
+) -> Sheet:
+    """All signals as rows, the most harmful first. without: columns that are left out."""
 
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, now)
@@ -340,4 +348,5 @@ def signals_sheet(plant: Plant, signals: Sequence[Signal], now: datetime, name: 
         "in the last hour of it. q: false-discovery-adjusted probability of chance. Passed: over within a"
         " quarter of an hour of being raised, its place a guess; told to nobody."
     )
-    return Sheet(name, say("Signals"), SIGNAL_COLUMNS, rows, caption, strong=strong)
+    columns = tuple(column for column in SIGNAL_COLUMNS if column.name not in without)
+    return Sheet(name, say("Signals"), columns, rows, caption, strong=strong)

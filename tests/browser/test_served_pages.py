@@ -207,19 +207,17 @@ def test_a_table_is_copied_as_a_spreadsheet_takes_it(chromium: Browser, address:
 
 def test_the_page_now_renews_itself_without_losing_what_was_opened(page: Page, address: str, site: Place) -> None:
     page.goto(f"{address}/now")
-    page.locator("#p-calls-against-what-was-expected summary").press("Enter")
+    page.locator("#p-lines summary").press("Enter")
     page.evaluate(
         "window.stays = document.getElementById('p-every-line-now'); window.chart = "
-        "document.querySelector('#p-calls-against-what-was-expected figure')"
+        "document.querySelector('#p-lines .strips')"
     )
     at = site.plant.clock.day(DAY).end
     site.put("station_counts.K2.more.csv", HEAD + f"{at.isoformat()},K2,K2-side,,60,5,1\n")
     site.take()
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     wait(page, "document.querySelector('#t-now').innerText.includes('06:00–06:01')")
-    assert page.locator("#p-calls-against-what-was-expected details").get_attribute("open") is not None, (
-        "what somebody opened stays open"
-    )
+    assert page.locator("#p-lines details").get_attribute("open") is not None, "what somebody opened stays open"
     again = page.evaluate("window.stays === document.getElementById('p-every-line-now')")
     assert again is False, "what changed was put in place of the old"
     before = page.evaluate("document.querySelector('#p-every-line-now')")

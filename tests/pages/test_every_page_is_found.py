@@ -13,26 +13,43 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.routing import Match
 
+from pipelines.answers.now import newest_count
 from pipelines.jobs.holds import decide
+from pipelines.jobs.signals import _frame
+from pipelines.ledger.marts import keep_hours
 from pipelines.pages.asked import LEADING_ON, MACHINES
 from tests.conftest import HEAD, Place
+from tests.measures.signals.test_acts import of_furnace
 from tests.pages.conftest import Browser
 from tests.pages.test_every_page_answers import PAGES
 from tests.pages.test_whatever_is_typed import routes
 
 Make = Callable[..., Browser]
 # Pages of what is not there in every site, or not for everybody: `furnished` makes it, and these lead to them.
-FOUND_FROM = {"/holds/{name}": "/holds", "/feeds/refused/{batch}": "/feeds", "/people": "/now"}
+FOUND_FROM = {
+    "/holds/{name}": "/holds",
+    "/pallet/{pallet}": "/holds",
+    "/signals/{signal}": "/signals",
+    "/feeds/refused/{batch}": "/feeds",
+    "/people": "/now",
+}
 EXAMPLE = {"line": "K1", "furnace": "F2", "path": "index.html"}
 
 
 @pytest.fixture
 def furnished(site: Place, browser: Make) -> Browser:
-    """The browser of an admin, in a works with a hold and a refused row."""
+    """The browser of an admin, in a works with a hold, a signal and a refused row."""
     site.put("station_counts.K2.wrong.csv", HEAD + "2026-03-10T03:00:00Z,K2,K2-side,,60,many,1\n")
     site.take()
     with site.opened.ledger.reading() as reader:
         pallet = str(reader.current("pallets")["pallet"][0])
+        newest = newest_count(reader)
+    assert newest is not None
+    kept = of_furnace("K1", 62, onset=0)
+    rows = [("K1", newest.replace(minute=0), kept.id, kept.model_dump_json(by_alias=True))]
+    keep_hours(
+        site.opened.ledger, {"signal_hours": _frame("signal_hours", rows)}, ["K1"], newest.replace(minute=0), newest
+    )
     decide(site.opened, "place", None, [pallet], "Q. Quality", "a test", "a test")
     return browser("A. Admin")
 
@@ -48,7 +65,9 @@ def route_of(address: str, among: Iterable[APIRoute]) -> str:
 
 
 def links(text: str, address: str) -> list[str]:
-    return [urljoin(address, unescape(link)).split("#")[0] for link in re.findall(r'href="([^"]+)"', text)]
+    """Addresses that a page leads to: its links, and what its search box asks."""
+    found = re.findall(r'href="([^"]+)"|role="search" action="([^"]+)"', text)
+    return [urljoin(address, unescape(link or asks)).split("#")[0] for link, asks in found]
 
 
 def test_every_route_is_among_the_pages_that_tests_ask_for(browser: Make) -> None:

@@ -85,6 +85,26 @@ def pulse(
 
 
 @dataclass(frozen=True)
+class CriticalCount:
+    """Calls of one critical defect on a line in a time; expected: by the line's own past, None where none tells."""
+
+    defect: str
+    calls: int
+    expected: float | None
+
+
+def critical_counts(plant: Plant, calls: pl.DataFrame, expected: pl.DataFrame, seconds: float) -> list[CriticalCount]:
+    """Every critical defect of works.toml, called or not. calls, expected: as for `pulse`."""
+    seen = dict(calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows())
+    here = expected.filter(pl.col("kind") == "defect")
+    hours = here["hours"].max() if here.height else 0.0
+    known = isinstance(hours, float) and hours >= 0.95 * seconds / 3600
+    should = dict(here.select("key", "expected").iter_rows()) if known else {}
+    critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
+    return [CriticalCount(code, int(seen.get(code, 0)), should.get(code, 0.0) if known else None) for code in critical]
+
+
+@dataclass(frozen=True)
 class StationLife:
     """One station: the end of its last window, and what that means. state: "alive", "silent" (its line's others go on),
     "late" (the whole line is behind the clock), "never" (nothing was found). sends, heard: what a station without

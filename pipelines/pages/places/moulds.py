@@ -18,6 +18,7 @@ from pipelines.measures.pareto.cavities import OWN, CavityState, Cell
 from pipelines.measures.pareto.explained_calls import WHOLE, place_of
 from pipelines.measures.statistics.shares import ratio
 from pipelines.numbers import count, decimals, expected, percent
+from pipelines.pages.addresses import mould_address
 from pipelines.pages.forms import choice, field, form
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
@@ -44,7 +45,7 @@ COLUMNS = (
     Column("expected", say("Expected"), "expected"),
     Column("times", say("Times expected"), "number"),
     Column("explained", say("More by signals"), "number"),
-    Column("q", say("q of the rest"), "number3"),
+    Column("q", say("q of the rest"), "chance"),
     Column("verdict", say("How unusual")),
     Column("signals", say("Part of")),
     Column("critical", say("Critical"), "count"),
@@ -332,6 +333,8 @@ def _sheet(machine: MachineNow) -> Sheet:
         for c in machine.cavities
     ]
     strong = [number for number, cavity_state in enumerate(machine.cavities) if cavity_state.critical]
+    moulds = [(number, c.moulds[0]) for number, c in enumerate(machine.cavities) if c.moulds]
+    links = {(number, "mould"): mould_address(machine.line, mould) for number, mould in moulds}
     return Sheet(
         "cavities",
         say("Cavities"),
@@ -343,6 +346,7 @@ def _sheet(machine: MachineNow) -> Sheet:
             placed=percent(machine.placed, 1),
         ),
         strong=strong,
+        links=links,
     )
 
 

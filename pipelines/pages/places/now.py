@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,19 +11,19 @@ from fastapi.responses import Response
 from pipelines.answers.now import LineNow, Now, answer_now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
-from pipelines.measures.pareto.hour_figures import Pulse, StationLife
-from pipelines.measures.statistics.shares import more_than_whole, share
-from pipelines.numbers import count, decimals, expected, percent
+from pipelines.measures.pareto.hour_figures import Pulse
+from pipelines.measures.statistics.shares import more_than_whole
+from pipelines.numbers import decimals, expected
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.works import Plant
+from pipelines.reports.acts import acts_part
 from pipelines.reports.breakages import breakage_sections
-from pipelines.reports.frame import charts
-from pipelines.reports.frame.page import Figure, Page, Section
+from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
-from pipelines.reports.missing import waiting_words
+from pipelines.reports.lines_now import critical_section, feeds_words, late_section, lines_part
 from pipelines.reports.signals import named_defect, place_words
 from pipelines.words import joined, say, worded
 from schemas.answers.signals import Signal
@@ -79,15 +79,18 @@ def _shade(works_now: Now) -> list[tuple[int, str, float]]:
         for n, line_now in enumerate(works_now.lines)
         if line_now.pulse and line_now.pulse.q is not None and line_now.pulse.q < MORE
     ]
-    shade += [
-        (n, "critical", 0.5) for n, line_now in enumerate(works_now.lines) if line_now.pulse and line_now.pulse.critical
-    ]
+    shade += [(n, "critical", 0.5) for n, line_now in enumerate(works_now.lines) if _critical_open(line_now)]
     shade += [
         (n, "feeds", 0.5)
         for n, line_now in enumerate(works_now.lines)
         if any(s.state != "alive" for s in line_now.stations)
     ]
     return shade
+
+
+def _critical_open(line: LineNow) -> bool:
+    """Whether critical calls are more than chance explains; what comes every hour is not coloured."""
+    return any(signal.severity == "critical" for signal in line.open_signals)
 
 
 def _links(works_now: Now) -> dict[tuple[int, str], str]:
@@ -101,7 +104,7 @@ def _links(works_now: Now) -> dict[tuple[int, str], str]:
 
 
 def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
-    """All lines at a glance; critical calls and silent feeds are never left to colour alone."""
+    """What to act on first, then what is late, then all lines; nothing is left to colour alone."""
     rows = [_row(plant, works_now, line_now) for line_now in works_now.lines]
     shade, links = _shade(works_now), _links(works_now)
     caption = say(
@@ -115,13 +118,20 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         sheet=Sheet("now", say("Every line now"), COLUMNS, rows, caption, shade=shade, links=links),
         wide=True,
     )
+    late = late_section(plant, works_now)
     return View(
         "now",
         Page(
             say("Now"),
             _when(plant, works_now),
-            (table, *_signals(plant, works_now), *breakage_sections(plant, works_now.breakages), _chart(works_now)),
-            _figures(works_now),
+            (
+                acts_part(plant, works_now),
+                *([late] if late is not None else []),
+                lines_part(plant, works_now),
+                critical_section(plant, works_now),
+                *breakage_sections(plant, works_now.breakages),
+                table,
+            ),
             cautions=(CAUTION, GLASS),
             sources=(queries_words(works_now.asked),),
             links=((say("for a big screen"), "/now?wall=1"),),
@@ -129,6 +139,7 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         refresh_s=refresh_s,
         notes=_notes(works_now),
         sometimes=("breakages",),
+        first="p-acts",
     )
 
 
@@ -167,14 +178,14 @@ def wall_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
         )
         if beat and beat.q is not None and beat.q < MORE:
             shade.append((n, "verdict", 0.75 if beat.q < FAR else 0.35))
-        shade += [(n, "critical", 0.5)] if beat and beat.critical else []
+        shade += [(n, "critical", 0.5)] if _critical_open(line) else []
         shade += [(n, "feeds", 0.5)] if alive < len(line.stations) else []
     table = Section(
         say("Every line now"), sheet=Sheet("now", say("Every line now"), WALL, rows, shade=shade), wide=True
     )
     return View(
         "now",
-        Page(say("Now"), _when(plant, works_now), (table,), cautions=()),
+        Page(say("Now"), _when(plant, works_now), (acts_part(plant, works_now), table), cautions=()),
         refresh_s=refresh_s,
         notes=_notes(works_now),
     )
@@ -208,37 +219,6 @@ def _notes(works_now: Now) -> tuple[str, ...]:
             *wrong,
         )
     return wrong
-
-
-def _figures(works_now: Now) -> tuple[Figure, ...]:
-    ware = sum(line.pulse.ware for line in works_now.lines if line.pulse)
-    rejected = sum(line.pulse.rejected for line in works_now.lines if line.pulse)
-    critical = sum(line.pulse.critical for line in works_now.lines if line.pulse)
-    opened = [s for line in works_now.lines for s in line.open_signals]
-    dead = [s for line in works_now.lines for s in line.stations if s.state != "alive"]
-    every = sum(len(line.stations) for line in works_now.lines)
-    return (
-        Figure(
-            percent(share(rejected, ware)),
-            say("rejected, all lines"),
-            say("{rejected} of {ware} containers", rejected=count(rejected), ware=count(ware)),
-        ),
-        Figure(
-            count(critical), say("critical calls"), say("each is on its line's page"), "critical" if critical else ""
-        ),
-        Figure(
-            count(len(opened)),
-            say("signals open"),
-            say("about {opened} containers lost an hour", opened=count(sum(s.lost_per_hour for s in opened))),
-            "critical" if any(s.severity == "critical" for s in opened) else "",
-        ),
-        Figure(
-            count(len(dead)),
-            say("stations silent or late"),
-            say("of {stations}; {waiting}", stations=every, waiting=waiting_words(*works_now.waiting)),
-            "critical" if dead else "",
-        ),
-    )
 
 
 def _row(plant: Plant, works_now: Now, line: LineNow) -> dict[str, Any]:
@@ -308,84 +288,3 @@ def signal_words(plant: Plant, signal: Signal) -> str:
     if signal.doubt:
         return say("{signal}, {place}, {doubt}, since {onset}", doubt=worded(signal.doubt), **words)
     return say("{signal}, {place}, since {onset}", **words)
-
-
-def feeds_words(line: LineNow, plant: Plant, at: datetime) -> str:
-    """Which of a line's stations still speak."""
-    bad = [s for s in line.stations if s.state != "alive"]
-    other = [
-        say("{station} {sends}", station=s.station, sends=worded(s.sends))
-        for s in line.stations
-        if s.sends and s.state == "alive"
-    ]
-    if not bad:
-        return joined("; ", [say("all {stations} alive", stations=len(line.stations)), *other])
-    if len(bad) > 1 and len(bad) == len(line.stations) and len({(s.state, s.last) for s in bad}) == 1:
-        return _since(plant, say("all {stations} {state}", stations=len(bad), state=_state(bad[0])), bad[0], at)
-    each = (_since(plant, say("{station} {state}", station=s.station, state=_state(s)), s, at) for s in bad)
-    return joined("; ", (*other, *each))
-
-
-def _state(station: StationLife) -> str:
-    return say("never heard of") if station.state == "never" else worded(station.state)
-
-
-def _since(plant: Plant, words: str, station: StationLife, at: datetime) -> str:
-    """With the hour since when, where that is not long ago."""
-    if station.last is None or at - station.last >= timedelta(hours=20):
-        return words
-    return say("{words} since {last}", words=words, last=f"{plant.clock.local(station.last):%H:%M}")
-
-
-def _signals(plant: Plant, works_now: Now) -> list[Section]:
-    every = [s for line in works_now.lines for s in line.open_signals]
-    critical = [s for line in works_now.lines for s in line.critical_calls]
-    if not every and not critical:
-        return []
-    items = [
-        say(
-            "{line}: critical call {defect} {name}, {calls} in the hour ({place})",
-            line=s.line,
-            defect=s.defect,
-            name=s.name,
-            calls=s.calls,
-            place=place_words(plant, s),
-        )
-        for s in critical
-    ] + [
-        say(
-            "{line}: {signal}; about {lost} lost an hour",
-            line=s.line,
-            signal=signal_words(plant, s),
-            lost=decimals(s.lost_per_hour),
-        )
-        for s in sorted(every, key=lambda s: -s.lost_per_hour)[:12]
-    ]
-    return [Section(say("What asks for somebody"), items=tuple(items), wide=True, warn=True)]
-
-
-def _chart(works_now: Now) -> Section:
-    rows: list[dict[str, Any]] = [
-        {
-            "label": line.line,
-            "value": line.pulse.calls,
-            "shown": decimals(line.pulse.calls),
-            "kind": "major",
-            "expected": line.pulse.expected,
-            "top": max(line.pulse.calls, line.pulse.expected or 0),
-        }
-        for line in works_now.lines
-        if line.pulse is not None
-    ]
-    words = say("Calls of each line's newest hour: {lines}", lines=joined("; ", (_told(row) for row in rows)))
-    return Section(
-        say("Calls against what was expected"),
-        (say("The upright ticks show what each line's own past leads one to expect."),),
-        charts.svg(charts.bars, words, rows, say("calls")) if rows else "",
-    )
-
-
-def _told(row: dict[str, Any]) -> str:
-    if row["expected"] is None:
-        return f"{row['label']} {row['shown']}"
-    return say("{line} {calls}, expected {n}", line=row["label"], calls=row["shown"], n=expected(row["expected"]))

@@ -86,7 +86,7 @@ _FURNACES = (
     Column("lost", say("Unaccounted before the shears, kg, reconciled"), "count", short=say("unaccounted kg*")),
     Column("lost_low", say("95 % from"), "count", PAGE),
     Column("lost_high", say("to"), "count", PAGE),
-    Column("p", say("p of the balances"), "number3", PAGE),
+    Column("p", say("p of the balances"), "chance", PAGE),
     Column("days", say("Earlier days known"), "count", PAGE),
     Column("notes", say("Notes"), ways=PAGE),
 )

@@ -35,7 +35,7 @@ class Figure:
 @dataclass(frozen=True)
 class Card:
     """One thing that asks for somebody: what and where, how much, a small chart, and what is known of it. name: what a
-    link to it says after the #.
+    link to it says after the #. more: what is shown when somebody asks for it.
     signal: the name of the signal it tells of, seen: whether somebody has acknowledged it."""
 
     title: Text
@@ -46,12 +46,14 @@ class Card:
     name: str = ""
     signal: str = ""
     seen: bool = False
+    more: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. sheet_of_paper: begins one
-    in print. broad: the chart takes the width there is, and can be moved sideways where there is little.
+    """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. notes: explanations, behind
+    a mark. sheet_of_paper: begins one in print. broad: the chart takes the width there is, and can be moved sideways
+    where there is little.
     """
 
     title: Text
@@ -65,6 +67,7 @@ class Section:
     warn: bool = False
     sheet_of_paper: bool = False
     broad: bool = False
+    notes: tuple[Text, ...] = ()
 
     @cached_property
     def table(self) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from pipelines.numbers import decimals, expected
+from pipelines.numbers import decimals, expected, probability
 from schemas.texts import Text
 
 _FORMATS = {
@@ -16,7 +16,7 @@ _FORMATS = {
     "percent3": "0.000%",
     "number": "#,##0.0",
     "number2": "#,##0.00",
-    "number3": "0.000",
+    "chance": '[<0.0005]"< 0.001";0.000',
     "expected": '[<0.05]"< 0.1";#,##0.0',
     "text": "",
     "id": "",
@@ -34,7 +34,7 @@ class Column:
     """A column: its name in the rows, its heading, and how its values are written.
 
     kind: text, id (a text that is not broken), count, percent (2 digits), percent1 (1 digit), percent3 (3 digits),
-    number (1 digit), number2 (2 digits), number3 (3 digits), expected (1 digit, never 0), link.
+    number (1 digit), number2 (2 digits), chance (3 digits, never 0), expected (1 digit, never 0), link.
     ways: where it stands. csv: what it is called in the CSV of a command, where that is not its name. short: its
     heading where there is little room, on the terminal.
     """
@@ -76,7 +76,7 @@ class Sheet:
 
 
 TEXTS = ("text", "id")
-_DIGITS = {"count": 0, "number": 1, "number2": 2, "number3": 3, "percent": 2, "percent1": 1, "percent3": 3}
+_DIGITS = {"count": 0, "number": 1, "number2": 2, "percent": 2, "percent1": 1, "percent3": 3}
 
 
 def written(value: Any, kind: str) -> str:
@@ -87,6 +87,8 @@ def written(value: Any, kind: str) -> str:
         return "–"
     if kind == "expected":
         return expected(value)
+    if kind == "chance":
+        return probability(value)
     scaled = value * 100 if kind.startswith("percent") else value
     text = decimals(scaled, _DIGITS[kind])
     return f"{text} %" if kind.startswith("percent") else text

@@ -93,7 +93,7 @@ def parts_sheet(plant: Plant, contents: PalletContents) -> Sheet:
     """Which moulds made it, and when."""
     rows = [
         {
-            **part.model_dump(),
+            **part.told(),
             "ring": part.neck_ring,
             "from": plant.clock.show(part.from_),
             "to": plant.clock.show(part.to),

@@ -65,7 +65,7 @@ def rates_sheet(plant: Plant, trust: Trust) -> Sheet:
 
 def _rate_row(plant: Plant, rate: DetectionRate) -> dict[str, Any]:
     return {
-        **rate.model_dump(),
+        **rate.told(),
         "rate_words": _share(rate.rate),
         "low_words": _share(rate.low),
         "high_words": _share(rate.high),
@@ -82,7 +82,7 @@ def doubts_sheet(plant: Plant, doubts: Sequence[StationDoubt]) -> Sheet:
 
 def _doubt_row(plant: Plant, doubt: StationDoubt) -> dict[str, Any]:
     return {
-        **doubt.model_dump(),
+        **doubt.told(),
         "likely": _share(doubt.likely, 0),
         "from": plant.clock.show(doubt.from_) if doubt.from_ else "never vouched for",
         "to": plant.clock.show(doubt.to) if doubt.to else "no good one yet",

@@ -1,0 +1,152 @@
+"""A station: what it was challenged with, what it lets by, and the pallets that nobody can vouch for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from functools import partial
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from pipelines.answers.now import newest_count
+from pipelines.answers.trace.trust import answer_trust
+from pipelines.cautions import GLASS
+from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.clock import Span
+from pipelines.ledger import Reader
+from pipelines.numbers import count
+from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.view import View
+from pipelines.pages.web import Web, known
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import Figure, Page, Section
+from pipelines.reports.frame.sheet import Column, Sheet
+from pipelines.reports.frame.sources import queries_words
+from pipelines.reports.trace.detection import assumed_sheet, doubts_sheet, rates_sheet
+from pipelines.words import joined, say
+from schemas.answers.trust import StationDoubt, Trust
+
+SPAN = timedelta(hours=24)
+MOST_PALLETS = 100
+PALLETS = (
+    Column("pallet", say("Pallet"), "id"),
+    Column("defect", say("Defect")),
+    Column("why", say("Challenge")),
+    Column("state", say("State")),
+)
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+
+    @routes.get("/station/{station}")
+    def station(request: Request, station: str) -> Response:
+        """How far a station's word can be taken."""
+        known(web, "station", station)
+        return web.show(request, PageQuestion(("station", station), partial(_made, station)))
+
+    return routes
+
+
+def _made(station: str, reader: Reader, plant: Plant) -> View:
+    reader, line = reader.noting(), plant.stations[station].line
+    newest = newest_count(reader)
+    if newest is None:
+        return View("feeds", Page(station, say("no count was taken in yet"), ()))
+    trust = answer_trust(reader, plant, Span(newest - SPAN, newest), line)
+    mine = trust.model_copy(
+        update={
+            name: tuple(each for each in getattr(trust, name) if each.station == station)
+            for name in ("rates", "doubts", "assumed")
+        }
+    )
+    return View("feeds", _page(plant, station, mine, queries_words(frozenset(reader.asked))))
+
+
+def _page(plant: Plant, station: str, trust: Trust, sources: str) -> Page:
+    shown = trust.shown
+    pallets = {pallet for doubt in shown for pallet in doubt.pallets}
+    settings = plant.stations[station]
+    able = [code for code in plant.faults if settings.can_call(code)]
+    return Page(
+        say("Station {station}", station=station),
+        say(
+            "{line}; the last {hours} hours of counts",
+            line=settings.line,
+            hours=f"{SPAN / timedelta(hours=1):.0f}",
+        ),
+        (
+            Section(say("What to do"), _advice(shown), wide=True, warn=bool(shown)),
+            *_doubtful(plant, shown),
+            Section(say("What challenges say of it"), _unchallenged(trust), sheet=_rates(plant, trust), wide=True),
+            *(
+                [Section(say("Never challenged"), sheet=assumed_sheet(trust.assumed), wide=True)]
+                if trust.assumed
+                else ()
+            ),
+        ),
+        (
+            Figure(count(len(shown)), say("defects in doubt"), "", "critical" if shown else ""),
+            Figure(count(len(pallets)), say("pallets in doubt"), say("packed of what passed meanwhile")),
+            Figure(count(len(able)), say("defects it can call"), joined(", ", able[:8]) + (" …" if able[8:] else "")),
+        ),
+        ((say("← Feeds"), "/feeds"), (say("its line in time"), f"/times/{settings.line}")),
+        (CAUTION, GLASS),
+        (sources,),
+    )
+
+
+def _advice(shown: Sequence[StationDoubt]) -> tuple[str, ...]:
+    if not shown:
+        return (say("Nothing of the last hours is in doubt: challenges vouch for it, or failed no more than usual."),)
+    return (
+        say("Challenge the station again, and set it right where it fails."),
+        say("What passed since its last good challenge lies on the pallets below."),
+        say("Whether they are held and inspected again is decided by an authorised person, on the page of holds."),
+    )
+
+
+def _unchallenged(trust: Trust) -> tuple[str, ...]:
+    return () if trust.rates else (say("Nobody challenged it in the last 30 days: what it lets by is not known."),)
+
+
+def _assumed(trust: Trust) -> list[Section]:
+    if not trust.assumed:
+        return []
+    return [Section(say("Never challenged"), sheet=assumed_sheet(trust.assumed), wide=True)]
+
+
+def _rates(plant: Plant, trust: Trust) -> Sheet | None:
+    return rates_sheet(plant, trust) if trust.rates else None
+
+
+def _doubtful(plant: Plant, shown: Sequence[StationDoubt]) -> list[Section]:
+    if not shown:
+        return []
+    return [
+        Section(say("In doubt"), sheet=doubts_sheet(plant, shown), wide=True, warn=True),
+        Section(say("Pallets in doubt"), _count(shown), sheet=_pallets(shown), wide=True),
+    ]
+
+
+def _count(shown: Sequence[StationDoubt]) -> tuple[str, ...]:
+    every = sum(len(doubt.pallets) for doubt in shown)
+    more = (say("The first {most} of {pallets}.", most=MOST_PALLETS, pallets=count(every)),)
+    return more if every > MOST_PALLETS else ()
+
+
+def _pallets(shown: Sequence[StationDoubt]) -> Sheet:
+    """Every pallet of every doubt, those released first."""
+    rows = [
+        {
+            "pallet": pallet,
+            "defect": doubt.defect,
+            "why": doubt.why,
+            "state": say("released") if number < doubt.released else say("in the works"),
+        }
+        for doubt in shown
+        for number, pallet in enumerate(doubt.pallets)
+    ][:MOST_PALLETS]
+    return Sheet("pallets-in-doubt", say("Pallets in doubt"), PALLETS, rows)
