@@ -11,7 +11,7 @@ from pipelines.reports.frame.sheet import Sheet
 _PAGES: dict[str, tuple[Callable[[str], str], tuple[str, ...]]] = {
     "pallet": (pallet_address, ()),
     "id": (signal_address, ("signals",)),
-    "station": (station_address, ("detection", "in-doubt")),
+    "station": (station_address, ("detection", "in-doubt", "stations")),
 }
 
 

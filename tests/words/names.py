@@ -17,7 +17,7 @@ def names_of(place: Place) -> set[str]:
     """The words of every name that a works gives, and of every file."""
     plant = place.plant
     texts: list[str] = [plant.works.name, *plant.lines, *plant.furnaces, *plant.stations, *plant.items, *plant.defects]
-    texts += [defect.name for defect in plant.defects.values()]
+    texts += [name for defect in plant.defects.values() for name in (defect.name, defect.name.capitalize())]
     texts += [item.name for item in plant.items.values()]
     texts.append(plant.sampling.level)
     texts += [path.stem for path in SQL.rglob("*.sql")]

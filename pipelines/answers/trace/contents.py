@@ -29,6 +29,7 @@ from pipelines.measures.trace.exposure import Stay, forming_quantiles, hull
 from pipelines.measures.trace.packing import TOLD
 from pipelines.plant.tables import FAULT, SEVERITIES
 from pipelines.plant.works import Plant
+from pipelines.words import say
 from schemas.answers.contents import MouldLife, MouldStay, PalletContents, PalletDefect, PalletPart
 
 SHOWN_UNITS = 0.5  # a mould of which less than this is expected on a pallet is not listed
@@ -67,10 +68,17 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
         states=tuple({**state, "received_at": utc_text(state["received_at"])} for state in _states(reader, pallet)),
         holds=tuple(held_by(reader).get(pallet, ())),
         notes=(
-            f"lehr time {lehr.minutes:.0f} min, {lehr.source}",
-            f"last station to pallet {view.packing.minutes:.1f} min, {view.packing.source}",
+            say("lehr time {minutes} min, {source}", minutes=f"{lehr.minutes:.0f}", source=lehr.source),
+            say(
+                "last station to pallet {minutes} min, {source}",
+                minutes=f"{view.packing.minutes:.1f}",
+                source=view.packing.source,
+            ),
             *inferred_words(row["line"], [row.get("begin", TOLD)]),
-            f"mould numbers were read on {view.read_share:.0%} of the ware; the rest is shared out in proportion",
+            say(
+                "mould numbers were read on {share} of the ware; the rest is shared out in proportion",
+                share=f"{view.read_share:.0%}",
+            ),
         ),
     )
 
@@ -207,7 +215,7 @@ def answer_mould(reader: Reader, plant: Plant, line: str, mould: str) -> MouldLi
     for pallet in pallets:
         states[pallet["state"]] = states.get(pallet["state"], 0.0) + pallet["of_mould"]
     calls, unread = _calls(reader, plant, line, mould, whole)
-    notes = [f"{unread}: the calls of this mould are those with its number read"] if unread else []
+    notes = [say("{unread}: the calls of this mould are those with its number read", unread=unread)] if unread else []
     return MouldLife(
         line=line,
         mould=mould,

@@ -152,8 +152,12 @@ def _works_challenged(known: Vouching) -> bool:
 
 def _assumed(plant: Plant, known: Vouching, line: str | None) -> list[StationAssumption]:
     """What traces take of each station and the defects that it was never challenged with: the minor ones too."""
-    by = "the works' challenges" if known.prior.shown else "hardly anything: the works were challenged too little"
-    by = by if _works_challenged(known) else "no challenge at all: one half, a guess"
+    by = (
+        say("the works' challenges")
+        if known.prior.shown
+        else say("hardly anything: the works were challenged too little")
+    )
+    by = by if _works_challenged(known) else say("no challenge at all: one half, a guess")
     found = []
     for station in plant.station:
         able = [code for code in plant.faults if station.can_call(code)]

@@ -52,6 +52,7 @@ Token = Annotated[str, Form(max_length=400)]
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    _seen(routes, web)
 
     @routes.get("/signals")
     def signals(
@@ -75,6 +76,10 @@ def router(web: Web) -> APIRouter:
         """One signal, as it stood at the end of each hour."""
         return web.show(request, PageQuestion(("signal", signal), partial(_single, signal)))
 
+    return routes
+
+
+def _seen(routes: APIRouter, web: Web) -> None:
     @routes.post("/signals/{signal}/acknowledge")
     def acknowledge(
         request: Request,
@@ -95,8 +100,6 @@ def router(web: Web) -> APIRouter:
             ),
         )
         return go(local(to))
-
-    return routes
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from pipelines.clock import parse_timestamp
 from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import SHOWN, Column, Sheet, in_csv
-from pipelines.words import say
+from pipelines.words import defect_name, joined, say, worded
 from schemas.answers.contents import MouldLife, MouldStay, PalletContents
 
 FITTED = (
@@ -22,15 +22,15 @@ FORMED = (
     Column("from", say("Formed from"), csv="formed from"),
     Column("to", say("to")),
 )
-_PARTS = (*FITTED, Column("units", "Containers", "number", csv="containers"), *FORMED)
+_PARTS = (*FITTED, Column("units", say("Containers"), "number", csv="containers"), *FORMED)
 _DEFECTS = (
-    Column("defect", "Defect"),
-    Column("name", "Name"),
-    Column("severity", "Severity"),
-    Column("calls", "Called and rejected then", "count"),
-    Column("expected", "Expected on it", "expected"),
-    Column("low", "At least", "count"),
-    Column("high", "At most (95 %)", "count"),
+    Column("defect", say("Defect")),
+    Column("name", say("Name")),
+    Column("severity", say("Severity")),
+    Column("calls", say("Called and rejected then"), "count"),
+    Column("expected", say("Expected on it"), "expected"),
+    Column("low", say("At least"), "count"),
+    Column("high", say("At most (95 %)"), "count"),
 )
 KEPT_SIGNAL = (
     Column("id", say("Signal")),
@@ -41,30 +41,30 @@ KEPT_SIGNAL = (
     Column("ended", say("Ended")),
 )
 _STATES = (
-    Column("state", "State"),
-    Column("units", "Units", "count"),
-    Column("received", "Received"),
-    Column("file", "File"),
-    Column("file_line", "Line of the file", "count"),
+    Column("state", say("State")),
+    Column("units", say("Units"), "count"),
+    Column("received", say("Received")),
+    Column("file", say("File")),
+    Column("file_line", say("Line of the file"), "count"),
 )
 _STAYS = (
-    Column("section", "Section", "count"),
-    Column("gob", "Gob"),
-    Column("item", "Item"),
-    Column("fitted", "Fitted"),
-    Column("ended", "Ended"),
-    Column("blank", "Blank"),
-    Column("neck_ring", "Neck ring"),
-    Column("containers", "Containers seen", "count"),
+    Column("section", say("Section"), "count"),
+    Column("gob", say("Gob")),
+    Column("item", say("Item")),
+    Column("fitted", say("Fitted")),
+    Column("ended", say("Ended")),
+    Column("blank", say("Blank")),
+    Column("neck_ring", say("Neck ring")),
+    Column("containers", say("Containers seen"), "count"),
 )
 _CALLS = (
-    Column("defect", "Defect"),
-    Column("severity", "Severity"),
-    Column("calls", "Calls", "count"),
-    Column("of", "Of containers read", "count"),
-    Column("rate", "Rate", "percent"),
-    Column("low", "At least", "percent"),
-    Column("high", "At most (95 %)", "percent"),
+    Column("defect", say("Defect")),
+    Column("severity", say("Severity")),
+    Column("calls", say("Calls"), "count"),
+    Column("of", say("Of containers read"), "count"),
+    Column("rate", say("Rate"), "percent"),
+    Column("low", say("At least"), "percent"),
+    Column("high", say("At most (95 %)"), "percent"),
 )
 PACKED = (Column("from", say("Packed from"), ways=SHOWN), Column("to", say("to"), ways=SHOWN))
 ON_PALLET = (
@@ -100,12 +100,16 @@ def parts_sheet(plant: Plant, contents: PalletContents) -> Sheet:
         }
         for part in contents.parts
     ]
-    return Sheet("parts", "Moulds on it, and when they formed them (95 %)", _PARTS, rows)
+    return Sheet("parts", say("Moulds on it, and when they formed them (95 %)"), _PARTS, rows)
 
 
 def defects_sheet(contents: PalletContents) -> Sheet:
     """What was called of its ware, and what can have got past."""
-    return Sheet("defects", "Defects", _DEFECTS, [defect.model_dump() for defect in contents.defects])
+    rows = [
+        {**defect.model_dump(), "name": defect_name(defect.name), "severity": worded(defect.severity)}
+        for defect in contents.defects
+    ]
+    return Sheet("defects", say("Defects"), _DEFECTS, rows)
 
 
 def signals_then(plant: Plant, contents: PalletContents) -> Sheet:
@@ -113,42 +117,54 @@ def signals_then(plant: Plant, contents: PalletContents) -> Sheet:
     rows = [
         {
             **signal,
-            "scope": f"{signal['scope']} {', '.join(signal['members'][:8])}",
+            "severity": worded(signal["severity"]),
+            "scope": joined(" ", (worded(signal["scope"]), ", ".join(signal["members"][:8]))),
             "onset": local(plant, signal["onset"]),
             "ended": local(plant, signal["ended"]),
         }
         for signal in contents.signals
     ]
-    return Sheet("signals", "Signals open while its ware was inspected", KEPT_SIGNAL, rows)
+    return Sheet("signals", say("Signals open while its ware was inspected"), KEPT_SIGNAL, rows)
 
 
 def states_sheet(plant: Plant, contents: PalletContents) -> Sheet:
     """All that the warehouse reported of it."""
-    rows = [{**state, "received": local(plant, state["received_at"])} for state in contents.states]
-    return Sheet("states", "What the warehouse said of it", _STATES, rows)
+    rows = [
+        {**state, "state": worded(state["state"]), "received": local(plant, state["received_at"])}
+        for state in contents.states
+    ]
+    return Sheet("states", say("What the warehouse said of it"), _STATES, rows)
 
 
 def stays_sheet(plant: Plant, life: MouldLife) -> Sheet:
     """Where a mould was fitted, and what it made there."""
     rows = [{**stay.model_dump(), **_times(plant, stay)} for stay in life.stays]
-    return Sheet("stays", f"Mould {life.mould} on {life.line}", _STAYS, rows)
+    return Sheet("stays", say("Mould {mould} on {line}", mould=life.mould, line=life.line), _STAYS, rows)
 
 
 def _times(plant: Plant, stay: MouldStay) -> dict[str, str]:
-    ended = plant.clock.show(stay.ended) if stay.ended else "still there"
+    ended = plant.clock.show(stay.ended) if stay.ended else say("still there")
     return {"fitted": plant.clock.show(stay.fitted), "ended": ended}
 
 
 def calls_sheet(life: MouldLife) -> Sheet:
     """What was called of its containers."""
-    rows = [{**call, "severity": call["severity"] or WORDS.get(call["kind"], "")} for call in life.calls]
-    return Sheet("calls", "Calls with the number read", _CALLS, rows)
+    rows = [
+        {**call, "severity": worded(call["severity"]) if call["severity"] else WORDS.get(call["kind"], "")}
+        for call in life.calls
+    ]
+    return Sheet("calls", say("Calls with the number read"), _CALLS, rows)
 
 
 def carried_sheet(plant: Plant, life: MouldLife) -> Sheet:
     """Every pallet that carries what it made."""
     rows = [
-        {**pallet, "from": local(plant, pallet["packed_from"]), "to": local(plant, pallet["packed_to"])}
+        {
+            **pallet,
+            "state": worded(pallet["state"]),
+            "from": local(plant, pallet["packed_from"]),
+            "to": local(plant, pallet["packed_to"]),
+        }
         for pallet in life.pallets
     ]
-    return Sheet("carried", "The newest pallets", _CARRIED, rows)
+    return Sheet("carried", say("The newest pallets"), _CARRIED, rows)

@@ -7,7 +7,7 @@ from typing import Any
 
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.sheet import SHOWN, Column, Sheet, in_csv
-from pipelines.words import say
+from pipelines.words import say, worded
 from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
 
 DETECTION = (
@@ -18,35 +18,35 @@ DETECTION = (
     Column("high", say("at most"), "percent1", SHOWN),
 )
 _RATES = (
-    Column("line", "Line"),
-    Column("station", "Station"),
-    Column("defect", "Defect"),
-    Column("severity", "Severity"),
+    Column("line", say("Line")),
+    Column("station", say("Station")),
+    Column("defect", say("Defect")),
+    Column("severity", say("Severity")),
     *DETECTION,
     *in_csv(rate_words="detection", low_words="at least", high_words="at most"),
-    Column("last", "Last challenge", csv="last challenge"),
-    Column("last_caught", "Last caught", csv="last caught"),
+    Column("last", say("Last challenge"), csv="last challenge"),
+    Column("last_caught", say("Last caught"), csv="last caught"),
 )
 _DOUBTS = (
-    Column("station", "Station"),
-    Column("defect", "Defect"),
-    Column("severity", "Severity"),
-    Column("why", "Challenge"),
-    Column("likely", "Really failed"),
-    Column("from", "Last good"),
-    Column("to", "Next good"),
-    Column("caught", "Caught"),
-    Column("containers", "In doubt", "count"),
-    Column("pallets", "Pallets", "count"),
-    Column("released", "Released", "count"),
-    Column("units", "Units", "count"),
+    Column("station", say("Station")),
+    Column("defect", say("Defect")),
+    Column("severity", say("Severity")),
+    Column("why", say("Challenge")),
+    Column("likely", say("Really failed")),
+    Column("from", say("Last good")),
+    Column("to", say("Next good")),
+    Column("caught", say("Caught")),
+    Column("containers", say("In doubt"), "count"),
+    Column("pallets", say("Pallets"), "count"),
+    Column("released", say("Released"), "count"),
+    Column("units", say("Units"), "count"),
 )
 _ASSUMED = (
-    Column("line", "Line"),
-    Column("station", "Station"),
-    Column("defects", "Never challenged with"),
-    Column("missed", "Taken to miss"),
-    Column("by", "By"),
+    Column("line", say("Line")),
+    Column("station", say("Station")),
+    Column("defects", say("Never challenged with")),
+    Column("missed", say("Taken to miss")),
+    Column("by", say("By")),
 )
 
 
@@ -56,9 +56,10 @@ def _share(value: float | None, digits: int = 1) -> str:
 
 def rates_sheet(plant: Plant, trust: Trust) -> Sheet:
     """Detection of each station and defect that was challenged."""
-    title = (
+    title = say(
         "Detection by challenge passes of 30 days; 95 % intervals (Clopper and Pearson; passes of one challenge alike "
-        f"by {trust.alike:.2f})"
+        "by {alike})",
+        alike=f"{trust.alike:.2f}",
     )
     return Sheet("detection", title, _RATES, [_rate_row(plant, rate) for rate in trust.rates])
 
@@ -66,27 +67,30 @@ def rates_sheet(plant: Plant, trust: Trust) -> Sheet:
 def _rate_row(plant: Plant, rate: DetectionRate) -> dict[str, Any]:
     return {
         **rate.told(),
+        "severity": worded(rate.severity),
         "rate_words": _share(rate.rate),
         "low_words": _share(rate.low),
         "high_words": _share(rate.high),
         "last": plant.clock.show(rate.last),
-        "last_caught": f"{rate.last_caught} of {rate.last_passes}",
+        "last_caught": say("{caught} of {passes}", caught=rate.last_caught, passes=rate.last_passes),
     }
 
 
 def doubts_sheet(plant: Plant, doubts: Sequence[StationDoubt]) -> Sheet:
     """Ware that no good challenge vouches for."""
-    title = "In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)"
+    title = say("In doubt: ware that no good challenge vouches for; the likeliest real failures first (an estimate)")
     return Sheet("in-doubt", title, _DOUBTS, [_doubt_row(plant, doubt) for doubt in doubts])
 
 
 def _doubt_row(plant: Plant, doubt: StationDoubt) -> dict[str, Any]:
     return {
         **doubt.told(),
+        "severity": worded(doubt.severity),
+        "why": worded(doubt.why),
         "likely": _share(doubt.likely, 0),
-        "from": plant.clock.show(doubt.from_) if doubt.from_ else "never vouched for",
-        "to": plant.clock.show(doubt.to) if doubt.to else "no good one yet",
-        "caught": f"{doubt.caught} of {doubt.passes}" if doubt.passes else "-",
+        "from": plant.clock.show(doubt.from_) if doubt.from_ else say("never vouched for"),
+        "to": plant.clock.show(doubt.to) if doubt.to else say("no good one yet"),
+        "caught": say("{caught} of {passes}", caught=doubt.caught, passes=doubt.passes) if doubt.passes else "-",
         "pallets": len(doubt.pallets),
     }
 
@@ -97,10 +101,10 @@ def assumed_sheet(assumed: Sequence[StationAssumption]) -> Sheet:
         {
             "line": station.line,
             "station": station.station,
-            "defects": "all that it calls" if station.challenged == 0 else ", ".join(station.defects),
-            "missed": f"about {_share(station.missed)}",
+            "defects": say("all that it calls") if station.challenged == 0 else ", ".join(station.defects),
+            "missed": say("about {share}", share=_share(station.missed)),
             "by": station.by,
         }
         for station in assumed
     ]
-    return Sheet("assumed", "Assumed of what was never challenged", _ASSUMED, rows)
+    return Sheet("assumed", say("Assumed of what was never challenged"), _ASSUMED, rows)
