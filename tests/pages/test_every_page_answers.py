@@ -113,12 +113,9 @@ def test_a_table_sorts_by_its_address_and_keeps_what_is_empty_last(browser: Make
 
     def calls(text: str) -> list[int]:
         table = text[text.index('id="t-cavities"') :]
-        return [
-            int(unescape(row).replace("\u2009", ""))
-            for row in re.findall(
-                r'<tr[^>]*>(?:<td[^>]*>(?:<a [^>]*>)?[^<]*(?:</a>)?</td>){4}<td class="n">([^<]+)</td>', table
-            )
-        ]
+        cell = r"<td[^>]*>(?:<a [^>]*>)?[^<]*(?:</a>)?</td>"
+        found = re.findall(rf'<tr[^>]*>(?:{cell}){{4}}<td class="n">([^<]+)</td>', table)
+        return [int(unescape(row).replace("\u2009", "")) for row in found]
 
     assert calls(up) == sorted(calls(up)) and calls(down) == sorted(calls(up), reverse=True) and len(calls(up)) == 16
     assert 'aria-sort="ascending"' in up and 'aria-sort="descending"' in down
