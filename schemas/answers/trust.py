@@ -16,6 +16,7 @@ from schemas.answers.shared_fields import (
     WindowFrom,
     WindowTo,
 )
+from schemas.texts import Text
 
 
 class DetectionRate(Result):
@@ -92,7 +93,7 @@ class StationAssumption(Result):
     missed: float
     """share of the containers with such a defect that it is taken to let pass, the same for each [0..1 of
     containers with the defect]"""
-    by: str
+    by: Text
     """what that is taken from, in words"""
 
 

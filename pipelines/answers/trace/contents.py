@@ -55,7 +55,6 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
         packed.start - timedelta(minutes=after + view.packing.minutes),
         packed.end - timedelta(minutes=view.packing.minutes),
     )
-    lehr = lehr_time(reader, plant, row["line"], packed)
     return PalletContents(
         **{name: row[name] for name in ("pallet", "line", "item", "packed_from", "packed_to", "units", "state")},
         ware=sum(p.units for p in parts),
@@ -67,20 +66,26 @@ def answer_contents(reader: Reader, plant: Plant, pallet: str) -> PalletContents
         doubts=tuple(stations_in_doubt(known.doubts_of(row["line"], None, inspected.start, inspected.end))),
         states=tuple({**state, "received_at": utc_text(state["received_at"])} for state in _states(reader, pallet)),
         holds=tuple(held_by(reader).get(pallet, ())),
-        notes=(
-            say("lehr time {minutes} min, {source}", minutes=f"{lehr.minutes:.0f}", source=lehr.source),
-            say(
-                "last station to pallet {minutes} min, {source}",
-                minutes=f"{view.packing.minutes:.1f}",
-                source=view.packing.source,
-            ),
-            *inferred_words(row["line"], [row.get("begin", TOLD)]),
-            say(
-                "mould numbers were read on {share} of the ware; the rest is shared out in proportion",
-                share=f"{view.read_share:.0%}",
-            ),
-        ),
+        notes=tuple(_notes(reader, plant, row, packed, view)),
     )
+
+
+def _notes(reader: Reader, plant: Plant, row: dict[str, Any], packed: Span, view: LineView) -> list[str]:
+    """What the times and the shares lean on."""
+    lehr = lehr_time(reader, plant, row["line"], packed)
+    return [
+        say("lehr time {minutes} min, {source}", minutes=f"{lehr.minutes:.0f}", source=lehr.source),
+        say(
+            "last station to pallet {minutes} min, {source}",
+            minutes=f"{view.packing.minutes:.1f}",
+            source=view.packing.source,
+        ),
+        *inferred_words(row["line"], [row.get("begin", TOLD)]),
+        say(
+            "mould numbers were read on {share} of the ware; the rest is shared out in proportion",
+            share=f"{view.read_share:.0%}",
+        ),
+    ]
 
 
 def _states(reader: Reader, pallet: str) -> list[dict[str, Any]]:

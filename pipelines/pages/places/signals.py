@@ -31,20 +31,14 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
-from pipelines.reports.signals import place_words, signal_card, signals_sheet
+from pipelines.reports.signals import SIGNAL_COLUMNS, place_words, signal_card, signals_sheet
 from pipelines.words import say
 from schemas.answers.signals import Signal
 
 STATES = ("", "open", "over")
 DAY = timedelta(hours=24)
-HOURS = (
-    Column("hour", say("Until"), "id"),
-    Column("place", say("Place")),
-    Column("calls", say("Calls since the onset"), "count"),
-    Column("expected", say("Expected"), "expected"),
-    Column("ware", say("Ware of the place"), "count"),
-    Column("lost", say("Lost an hour"), "number"),
-)
+_HOUR_COLUMNS = ("place", "calls", "expected", "ware", "lost")
+HOURS = (Column("hour", say("Until"), "id"), *(column for column in SIGNAL_COLUMNS if column.name in _HOUR_COLUMNS))
 Word = Annotated[str | None, Query(max_length=100)]
 Token = Annotated[str, Form(max_length=400)]
 
