@@ -241,22 +241,28 @@ def signals_section(
     )
 
 
-SIGNAL_COLUMNS = (
-    Column("line", say("Line"), ways=SHOWN),
-    Column("defect", say("Defect"), ways=SHOWN),
-    Column("place", say("Place"), ways=SHOWN),
-    Column("sure", say("How sure"), ways=PAGE),
-    Column("since", say("Since (95 %)"), ways=SHOWN),
-    Column("formed", say("Formed from"), ways=PAGE),
-    Column("ended", say("Ended"), ways=SHOWN),
+PLACE = Column("place", say("Place"), ways=SHOWN)
+COUNTED = (
     Column("calls", say("Calls"), "count", SHOWN),
     Column("expected", say("Expected"), "expected", SHOWN),
     Column("ware", say("Ware of the place"), "count", SHOWN),
-    Column("lost", say("Lost an hour"), "number", SHOWN),
-    Column("q", "q", ways=SHOWN),
-    Column("seen", say("Seen by"), ways=PAGE),
-    Column("id", say("Name"), ways=PAGE),
 )
+LOST = Column("lost", say("Lost an hour"), "number", SHOWN)
+_WHERE = (Column("line", say("Line"), ways=SHOWN), Column("defect", say("Defect"), ways=SHOWN), PLACE)
+_SINCE, _ENDED = Column("since", say("Since (95 %)"), ways=SHOWN), Column("ended", say("Ended"), ways=SHOWN)
+_KNOWN = (Column("seen", say("Seen by"), ways=PAGE), Column("id", say("Name"), ways=PAGE))
+SIGNAL_COLUMNS = (
+    *_WHERE,
+    Column("sure", say("How sure"), ways=PAGE),
+    _SINCE,
+    Column("formed", say("Formed from"), ways=PAGE),
+    _ENDED,
+    *COUNTED,
+    LOST,
+    Column("q", "q", ways=SHOWN),
+    *_KNOWN,
+)
+LISTED = (*_WHERE, _SINCE, _ENDED, LOST, *_KNOWN)  # where one of many is looked for
 # programs are given what a signal says of itself, under the names that it has in JSON
 _PLAIN = in_csv(
     *("id", "kind", "line", "furnace", "defect", "severity", "scope", "members", "moulds", "onset", "onset_low"),
@@ -308,9 +314,13 @@ def _ended(signal: Signal, at: Callable[[datetime], str]) -> str:
 
 
 def signals_sheet(
-    plant: Plant, signals: Sequence[Signal], now: datetime, name: str = "signals", without: Sequence[str] = ()
+    plant: Plant,
+    signals: Sequence[Signal],
+    now: datetime,
+    name: str = "signals",
+    columns: tuple[Column, ...] = SIGNAL_COLUMNS,
 ) -> Sheet:
-    """All signals as rows, the most harmful first. without: columns that are left out."""
+    """All signals as rows, the most harmful first."""
 
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, now)
@@ -348,5 +358,4 @@ def signals_sheet(
         "in the last hour of it. q: false-discovery-adjusted probability of chance. Passed: over within a"
         " quarter of an hour of being raised, its place a guess; told to nobody."
     )
-    columns = tuple(column for column in SIGNAL_COLUMNS if column.name not in without)
     return Sheet(name, say("Signals"), columns, rows, caption, strong=strong)

@@ -31,14 +31,13 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
-from pipelines.reports.signals import SIGNAL_COLUMNS, place_words, signal_card, signals_sheet
+from pipelines.reports.signals import COUNTED, LISTED, LOST, PLACE, place_words, signal_card, signals_sheet
 from pipelines.words import say
 from schemas.answers.signals import Signal
 
 STATES = ("", "open", "over")
 DAY = timedelta(hours=24)
-_HOUR_COLUMNS = ("place", "calls", "expected", "ware", "lost")
-HOURS = (Column("hour", say("Until"), "id"), *(column for column in SIGNAL_COLUMNS if column.name in _HOUR_COLUMNS))
+HOURS = (Column("hour", say("Until"), "id"), PLACE, *COUNTED, LOST)
 Word = Annotated[str | None, Query(max_length=100)]
 Token = Annotated[str, Form(max_length=400)]
 
@@ -152,7 +151,7 @@ def _none(mine: list[Signal]) -> tuple[str, ...]:
 
 
 def _linked(plant: Plant, mine: list[Signal], end: datetime) -> Sheet:
-    sheet = signals_sheet(plant, mine, end, without=("sure", "formed", "calls", "expected", "ware", "q"))
+    sheet = signals_sheet(plant, mine, end, columns=LISTED)
     links = {(n, "line"): f"/hour/{row['line']}" for n, row in enumerate(sheet.rows)}
     return Sheet(**{**vars(sheet), "links": links})
 
