@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.answers.lehr import LehrTime, lehr_time
+from pipelines.answers.line_times import ware_in_bins
 from pipelines.answers.pareto import check_line, placed_counts, spans_of_line
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.clock import Span
@@ -25,6 +26,7 @@ from pipelines.measures.pareto.cavities import (
     cavity_states,
     cell_counts,
 )
+from pipelines.measures.pareto.cavities_in_time import CavitiesInTime, cavities_in_time
 from pipelines.measures.pareto.explained_calls import Frames, Spot, explained, place_of, that_explain
 from pipelines.measures.pareto.kinds_of_call import faults
 from pipelines.measures.pareto.ranking import reading_stations
@@ -39,6 +41,7 @@ from schemas.answers.signals import Signal
 LONGEST = timedelta(days=7)
 KNOWN_LATER = timedelta(hours=3)  # what began in a window may have been raised this much after its end
 HOUR = timedelta(hours=1)
+LATELY, STEP_S = timedelta(hours=12), 1800  # what is drawn of each cavity, and its bins
 COVERED = 0.95  # of the window's hours must have a past
 
 
@@ -50,7 +53,8 @@ class MachineNow:
     signals: those whose place lies on this machine, the most harmful first, as they were known up to three hours after
     the window; what ended after it goes on in it. A cavity's `signals` are numbers in it. placed, unread, unfitted:
     shares of the calls whose cavity is known, that came without a number, and with a number that was not fitted in one
-    cavity then. doubts: what could not be judged, each a sentence.
+    cavity then. doubts: what could not be judged, each a sentence. lately: the last hours up to the end of the window,
+    half hour by half hour; None where no count of them came.
     """
 
     line: str
@@ -66,6 +70,7 @@ class MachineNow:
     doubts: list[str]
     lehr: LehrTime
     files: pl.DataFrame
+    lately: CavitiesInTime | None = None
 
 
 def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> MachineNow:
@@ -109,7 +114,21 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
         [*_doubts(reader, plant, line, span, coarse, against), *_unread(mine)],
         lehr,
         reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
+        _lately(reader, plant, line, span, places, defect),
     )
+
+
+def _lately(
+    reader: Reader, plant: Plant, line: str, span: Span, places: list[Spot], defect: str | None
+) -> CavitiesInTime | None:
+    """The cavities' calls of the last hours up to the end of the window; of one defect, or of all faults."""
+    last = Span(span.end - LATELY, span.end)
+    _, ware = ware_in_bins(reader, plant, line, last, STEP_S)
+    if np.isnan(ware).all():
+        return None
+    calls, _ = placed_counts(reader, plant, line, last)
+    mine = faults(plant, calls) if defect is None else calls.filter(pl.col("defect") == defect)
+    return cavities_in_time(mine, places, ware, last.start, STEP_S)
 
 
 def _places(plant: Plant, line: str) -> list[Spot]:

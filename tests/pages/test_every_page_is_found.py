@@ -28,7 +28,7 @@ Make = Callable[..., Browser]
 # Pages of what is not there in every site, or not for everybody: `furnished` makes it, and these lead to them.
 FOUND_FROM = {
     "/holds/{name}": "/holds",
-    "/pallet/{pallet}": "/holds",
+    "/pallet/{pallet:path}": "/holds",
     "/signals/{signal}": "/signals",
     "/feeds/refused/{batch}": "/feeds",
     "/people": "/now",

@@ -30,7 +30,7 @@ def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
 
-    @routes.get("/mould/{line}/{mould}")
+    @routes.get("/mould/{line}/{mould:path}")
     def mould(request: Request, line: str, mould: str) -> Response:
         """The life of a mould on a line."""
         known(web, "line", line)

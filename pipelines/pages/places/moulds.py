@@ -27,6 +27,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Figure, Page, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
+from pipelines.reports.machine_strips import cavity_strips, whole_strip
 from pipelines.reports.signals import card_name, clock_words
 from pipelines.words import joined, say
 from schemas.answers.signals import Signal
@@ -209,11 +210,13 @@ def _machine(plant: Plant, machine: MachineNow) -> Special:
         {"n": n + 1, "scope": s.scope, "open": s.ended is None, "held": place_of(s, places)}
         for n, s in enumerate(machine.signals)
     ]
-    most = max((c.calls for c in machine.cavities), default=0)
+    most, strips = max((c.calls for c in machine.cavities), default=0), cavity_strips(machine)
     sections: dict[int, list[dict[str, Any]]] = {}
     for number, cavity_state in enumerate(machine.cavities):
         mine = [mark for n, mark in enumerate(marks) if n in cavity_state.signals]
-        sections.setdefault(cavity_state.section, []).append(_cavity(cavity_state, mine, number, most))
+        strip = strips.get((cavity_state.section, cavity_state.gob), "")
+        cavity = _cavity(cavity_state, mine, number, most) | {"strip": strip}
+        sections.setdefault(cavity_state.section, []).append(cavity)
     told_of = {
         "sections": [
             {"number": n, "cavities": cavities, "framed": _framed(marks, "section", [c["number"] for c in cavities])}
@@ -222,6 +225,7 @@ def _machine(plant: Plant, machine: MachineNow) -> Special:
         "gobs": plant.lines[machine.line].gob_positions,
         "framed": _framed(marks, WHOLE, list(range(len(places)))),
         "signals": [_signal(plant, machine, s, n + 1) for n, s in enumerate(machine.signals)],
+        "whole": whole_strip(machine),
         "named": _named(machine),
         "judged": any(c.expected is not None for c in machine.cavities),
         "doubts": machine.doubts,

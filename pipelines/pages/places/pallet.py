@@ -29,7 +29,7 @@ def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
 
-    @routes.get("/pallet/{pallet}")
+    @routes.get("/pallet/{pallet:path}")
     def pallet(request: Request, pallet: str) -> Response:
         """What is on a pallet."""
         return web.show(request, PageQuestion(("pallet", pallet), partial(_made, pallet)))

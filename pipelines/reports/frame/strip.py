@@ -43,9 +43,10 @@ def drawn_strip(strip: Strip) -> Drawing:
         *_band(strip),
         *_filled(strip),
         f'<path class="rule" d="M0 {HIGH:.0f}H{WIDE:.0f}"/>',
-        f'<rect class="unseen" x="{left:.0f}" width="{right - left:.0f}" height="{HIGH:.0f}"/>',
-        f'<path class="now" d="M{left:.0f} 0V{HIGH:.0f}"/>',
     ]
+    if right > left:
+        parts.append(f'<rect class="unseen" x="{left:.0f}" width="{right - left:.0f}" height="{HIGH:.0f}"/>')
+        parts.append(f'<path class="now" d="M{left:.0f} 0V{HIGH:.0f}"/>')
     for start, end, kind in strip.spans:
         wide = max(4.0, WIDE * (end - start))
         parts.append(f'<rect class="{kind}" x="{WIDE * start:.0f}" y="{HIGH + 3:.0f}" width="{wide:.0f}" height="5"/>')
@@ -75,12 +76,13 @@ def _y(value: float, top: float) -> float:
 
 def _band(strip: Strip) -> Iterator[str]:
     """What 95 of 100 bins keep, and what is expected."""
-    for run in _runs(strip.ends, strip.high, strip.low, strip.expected):
-        there = stepped([(right, _y(high, strip.top)) for _, right, high, *_ in run])
-        back = stepped([(left, _y(low, strip.top)) for left, _, _, low, _ in reversed(run)])
+    for run in _runs(strip.ends, strip.high, strip.low):
+        there = stepped([(right, _y(high, strip.top)) for _, right, high, _ in run])
+        back = stepped([(left, _y(low, strip.top)) for left, _, _, low in reversed(run)])
         yield f'<path class="band" d="M{run[0][0]:.0f} {_y(run[0][3], strip.top):.0f}{there}{back}z"/>'
-        line = stepped([(right, _y(should, strip.top)) for _, right, _, _, should in run])
-        yield f'<path class="expected" d="M{run[0][0]:.0f} {_y(run[0][4], strip.top):.0f}{line}"/>'
+    for run in _runs(strip.ends, strip.expected):
+        line = stepped([(right, _y(should, strip.top)) for _, right, should in run])
+        yield f'<path class="expected" d="M{run[0][0]:.0f} {_y(run[0][2], strip.top):.0f}{line}"/>'
 
 
 def _filled(strip: Strip) -> Iterator[str]:
