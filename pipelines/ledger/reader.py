@@ -88,8 +88,17 @@ class Reader:
         return int(rows.aggregate(f"count(*), {sums}").fetchall()[0][0])
 
     def lies_in(self, table: str) -> pl.DataFrame:
-        """Where in the file a table's rows lie: `column_name`, `block_id`, `additional_block_ids`."""
-        rows = self._con.table_function("pragma_storage_info", [table]).filter("persistent")
+        """Where in the file a table's rows lie: `column_name`, `block_id`, `additional_block_ids`; nothing of a table
+        that a ledger of an earlier version has not.
+        """
+        named = duckdb.ColumnExpression("table_name") == duckdb.ConstantExpression(table)
+        kept = duckdb.ColumnExpression("database_name") != duckdb.ConstantExpression("memory")
+        found = self._con.table_function("duckdb_tables").filter(named).filter(kept).select("database_name").fetchall()
+        if not found:
+            return pl.DataFrame(
+                schema={"column_name": pl.String, "block_id": pl.Int64, "additional_block_ids": pl.List(pl.Int64)}
+            )
+        rows = self._con.table_function("pragma_storage_info", [f"{found[0][0]}.main.{table}"]).filter("persistent")
         return rows.select("column_name", "block_id", "additional_block_ids").pl()
 
     def whole(self, table: str) -> pa.Table:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from pipelines.jobs.check import check_site, places_of_blocks
 from pipelines.jobs.from_archive import rebuild_from_archive
 from pipelines.ledger.queries import statements
 from tests.conftest import HEAD, Place
@@ -70,6 +71,22 @@ def test_every_migration_since_is_made_and_every_answer_is_that_of_then(migrated
         done = {row[0] for row in con.execute("select name from migrations where number > 0").fetchall()}
     assert done == {name for name, _ in statements("migrations")}
     assert differences(kept(version), answers(place)) == []
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_site_is_checked_before_anything_is_written_into_it(version: str, tmp_path: Path) -> None:
+    """The first thing that a careful person does after an upgrade: nothing is migrated yet."""
+    place = unpacked(version, tmp_path / "site")
+    before = (place.site.root / "ledger.duckdb").read_bytes()
+    checked = check_site(place.opened, rows=True)
+    assert checked.whole and [each for each in checked.findings if each.level == "fail"] == []
+    assert places_of_blocks_of(place), "it is known what lies in a block"
+    assert (place.site.root / "ledger.duckdb").read_bytes() == before
+
+
+def places_of_blocks_of(place: Place) -> dict[int, str]:
+    with place.opened.ledger.reading() as reader:
+        return places_of_blocks(reader)
 
 
 def test_what_was_replaced_and_closed_then_is_still_known(migrated: tuple[str, Place]) -> None:
