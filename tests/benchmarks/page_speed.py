@@ -1,7 +1,7 @@
 """How long every page of a site takes: made anew (what was made before is forgotten), and made already; with its size
 on the wire.
 
-`python -m tests.benchmarks.page_speed SITE [--at 2026-03-05T05:05:00+00:00] [--times 5]`
+`python -m tests.benchmarks.page_speed SITE [--times 5]`
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from pipelines.answers.site_marks import SiteMarks
 from pipelines.measures.signals import sentences
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.kept_page import keep_page, kept_page
-from pipelines.reports.frame.page import Figure, Page, Section
+from pipelines.reports.frame.page import Figure, Page, Section, page_html
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.words import (
     Catalogue,
@@ -115,6 +115,14 @@ def test_a_kept_page_keeps_its_messages_and_drawings(tmp_path: Path) -> None:
     texts = (page.title, page.figures[0].what, here.title, here.texts[0], here.sheet.title, here.sheet.rows[0]["a"])  # type: ignore[union-attr]
     assert {OTHER.write(text) for text in texts} == {"Befunde"}
     assert ">Befunde</text>" in OTHER.write(here.chart) and here.sheet.links == {(0, "a"): "/x"}  # type: ignore[union-attr]
+
+
+def test_a_page_that_an_earlier_version_kept_is_shown(tmp_path: Path) -> None:
+    """Its kinds of columns may have had other names: a close's page is not made again after an upgrade."""
+    sheet = Sheet("t", "t", (Column("p", "p", "number3"),), [{"p": 0.0}, {"p": 0.25}])
+    keep_page(Page("t", "", (Section("s", sheet=sheet),)), tmp_path / "p.html", SiteMarks("", 1, 0, 0, 0))
+    found = kept_page(tmp_path / "p.html")
+    assert found is not None and "&lt; 0.001" in page_html(found[0], "A works")
 
 
 def test_a_drawing_is_drawn_once_and_said_in_any_language() -> None:

@@ -20,6 +20,7 @@ from pipelines.whole_files import written_whole
 from pipelines.words import packed, unpacked
 
 _PAGE, _MARKS = TypeAdapter(Page), TypeAdapter(SiteMarks)
+_RENAMED = {"number3": "chance"}  # kinds of columns, as pages of versions before had them
 
 
 def kept_path(page: Path) -> Path:
@@ -41,6 +42,8 @@ def unpacked_page(data: bytes) -> tuple[Page, SiteMarks]:
     """
     answer = json.loads(gzip.decompress(data))
     fields = unpacked(answer["page"])
+    for column in (column for sheet in _sheets(fields) for column in sheet["columns"]):
+        column["kind"] = _RENAMED.get(column["kind"], column["kind"])
     links = [{(row, name): address for row, name, address in sheet.pop("links")} for sheet in _sheets(fields)]
     marks = answer["marks"] if "marks" in answer else _older(answer)
     return _with_links(_PAGE.validate_python(fields), links), _MARKS.validate_python(marks)
