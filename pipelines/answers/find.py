@@ -25,15 +25,21 @@ class Named:
 
 
 def named(reader: Reader, plant: Plant, text: str) -> list[Named]:
-    """Everything of that name, whole names before parts of one; large and small letters are one."""
+    """Everything of that name, whole names before parts of one. Large and small letters of the works' names are one; a
+    pallet may be typed with blanks, as labels group its digits.
+    """
     wanted = text.strip()
     if not wanted:
         return []
     exact = [*_of_the_works(plant, wanted), *_of_the_ledger(reader, plant, wanted)]
     if exact or len(wanted) < LEAST_DIGITS:
         return exact
-    rows = reader.ask("pallets_ending", ending=wanted, most=MOST)
+    rows = reader.ask("pallets_ending", ending=_joined(wanted), most=MOST)
     return [Named("pallet", pallet, line) for pallet, line in rows.select("pallet", "line").iter_rows()]
+
+
+def _joined(text: str) -> str:
+    return "".join(text.split())
 
 
 def nearest(reader: Reader, text: str) -> list[Named]:
@@ -64,9 +70,10 @@ def _of_the_ledger(reader: Reader, plant: Plant, text: str) -> Iterator[Named]:
     for line in stays["line"].unique(maintain_order=True):
         if line in plant.lines:
             yield Named("mould", text, line)
-    pallet = reader.ask("pallet", pallet=text)
-    if pallet.height:
-        yield Named("pallet", text, pallet["line"][0])
+    for name in dict.fromkeys((text, _joined(text))):
+        pallet = reader.ask("pallet", pallet=name)
+        if pallet.height:
+            yield Named("pallet", name, pallet["line"][0])
     signal = reader.ask("signal_by_name", signal=text)
     if signal.height:
         yield Named("signal", text, signal["line"][-1])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from pipelines.answers.breakages import LATELY, Breakage, answer_breakages
@@ -76,21 +76,23 @@ def newest_count(reader: Reader) -> datetime | None:
     return moment
 
 
-def answer_now(reader: Reader, plant: Plant, now: datetime) -> Now:
-    """Every line in its newest hour."""
+def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) -> Now:
+    """Every line in its newest hour. whole: with its last hours, its critical calls and challenges, and with the
+    stations in doubt.
+    """
     reader = reader.noting()
     this_heard = heard(reader, plant, now)
     waiting = reader.ask("open_refusals_count").row(0)
     known = this_heard.stations(plant, now)
-    lines = [
-        _line(reader, plant, line, [station for station in known if station.line == line], this_heard.newest)
-        for line in plant.lines
-    ]
+    lines = [_line(reader, plant, line, [each for each in known if each.line == line]) for line in plant.lines]
+    newest = this_heard.newest
+    if whole and newest is not None:
+        lines = [_drawn(reader, plant, line, newest) for line in lines]
     broke = tuple(answer_breakages(reader, plant, Span(now - LATELY, now), now))
-    doubts = _doubts(reader, plant, this_heard.newest) if this_heard.newest is not None else []
+    doubts = _doubts(reader, plant, newest) if whole and newest is not None else []
     return Now(
         at=now,
-        newest=this_heard.newest,
+        newest=newest,
         lines=lines,
         waiting=(int(waiting[0]), int(waiting[1])),
         asked=frozenset(reader.asked),
@@ -170,9 +172,9 @@ def newest_hour(reader: Reader, plant: Plant, line: str, now: datetime) -> Span 
     return hour_of_line(plant, [station for station in stations_alive(reader, plant, now) if station.line == line])
 
 
-def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife], newest: datetime | None) -> LineNow:
+def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife]) -> LineNow:
     span = hour_of_line(plant, stations)
-    if span is None or newest is None:
+    if span is None:
         return LineNow(line, None, None, [], stations)
     row = {"line": line, "from_time": span.start, "to_time": span.end}
     hour = plant.clock.hour_of(span.start)
@@ -183,18 +185,19 @@ def _line(reader: Reader, plant: Plant, line: str, stations: list[StationLife], 
     should = reader.ask("expected_of_line", **row)
     beat = pulse(plant, line, span.seconds, calls, ware, should)
     signals = ranked(with_notes(reader, [signal for signal in kept if _of_now(signal, span)]))
-    shown = drawn_span(newest)
-    return LineNow(
+    critical = tuple(critical_counts(plant, calls, should, span.seconds))
+    return LineNow(line, span, beat, signals, stations, job_began(reader, plant, line, span.start), critical)
+
+
+def _drawn(reader: Reader, plant: Plant, line: LineNow, newest: datetime) -> LineNow:
+    """A line with its last hours, as far as counts of it came."""
+    if line.span is None:
+        return line
+    return replace(
         line,
-        span,
-        beat,
-        signals,
-        stations,
-        job_began(reader, plant, line, span.start),
-        tuple(critical_counts(plant, calls, should, span.seconds)),
-        answer_series(reader, plant, line, shown, STEP_S),
-        lehr_time(reader, plant, line, span),
-        _challenged(reader, plant, line, newest),
+        lately=answer_series(reader, plant, line.line, drawn_span(newest), STEP_S),
+        lehr=lehr_time(reader, plant, line.line, line.span),
+        challenged=_challenged(reader, plant, line.line, newest),
     )
 
 

@@ -67,6 +67,8 @@ def test_a_pallet_is_found_by_its_last_digits(browser: Make, pallets: list[str])
     alike = [pallet for pallet in pallets if pallet.endswith(last)]
     if len(alike) == 1:
         assert goes_to(browser(), last) == f"/pallet/{pallets[3]}"
+    grouped = f"{pallets[3][:5]} {pallets[3][5:11]} {pallets[3][11:]}"
+    assert goes_to(browser(), grouped) == f"/pallet/{pallets[3]}", "blanks, as a label groups its digits"
     common = browser().get(f"/find?q={pallets[3][-4:]}")
     expected = [pallet for pallet in pallets if pallet.endswith(pallets[3][-4:])]
     assert all(f"/pallet/{pallet}" in common for pallet in expected) and len(expected) >= 1

@@ -127,7 +127,7 @@ def figures_page(web: Web) -> PageQuestion:
 
 def _measured(web: Web, reader: Reader, plant: Plant) -> View:
     """The ledger's figures, kept like a page so that a monitor that asks often costs nothing."""
-    now = answer_now(reader, plant, web.desk.now())
+    now = answer_now(reader, plant, web.desk.now(), whole=False)
     holds = answer_holds(reader)
     values = {
         "refused_rows": float(now.waiting[0]),
