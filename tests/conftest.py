@@ -31,6 +31,7 @@ LONGEST = (
     "flows/test_flows.py",
     "jobs/test_days.py",
     "faults/test_cut_at_every_call.py",
+    "measures/yields/test_balance.py",
     "measures/trace/test_truth.py",
     "intake/test_properties.py",
     "jobs/test_elsewhere.py",
@@ -71,7 +72,12 @@ QUICK = (
     "test_sizes.py",
     "test_sql_files.py",
 )
-NOT_QUICK = ("measures/trace/test_truth.py", "measures/trace/test_station_faults.py")
+NOT_QUICK = (  # many simulated days each
+    "measures/trace/test_truth.py",
+    "measures/trace/test_station_faults.py",
+    "measures/yields/test_balance.py",
+    "measures/yields/test_nothing_explains.py",
+)
 HEAD = "window_start,line,station,mould,window_s,inspected,rejected\n"
 
 
