@@ -105,11 +105,10 @@ def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) 
 def _doubts(reader: Reader, plant: Plant, until: datetime) -> list[Doubt]:
     """The stretches in doubt for a critical defect that no good challenge has ended yet, but what is usual."""
     known = vouching(reader, plant, Span(until - HOUR, until))
-    critical = _critical(plant)
     return [
         doubt
         for doubt in ranked_doubts(known, Span(until - HOUR, until))
-        if doubt.defect in critical and doubt.end is None and not is_usual(known, doubt)
+        if doubt.defect in plant.critical and doubt.end is None and not is_usual(known, doubt)
     ]
 
 
@@ -209,13 +208,8 @@ def drawn_span(newest: datetime) -> Span:
 def _challenged(reader: Reader, plant: Plant, line: str, until: datetime) -> datetime | None:
     """When one of a line's stations was last challenged with a critical defect, within CHALLENGED."""
     rows = reader.ask("challenges_of_line", line=line, from_time=until - CHALLENGED, to_time=until, defect=None)
-    critical = _critical(plant)
-    times = (at for code, at in rows.select("defect", "checked_at").iter_rows() if code in critical)
+    times = (at for code, at in rows.select("defect", "checked_at").iter_rows() if code in plant.critical)
     return max(times, default=None)
-
-
-def _critical(plant: Plant) -> set[str]:
-    return {code for code, defect in plant.defects.items() if defect.severity == "critical"}
 
 
 def _of_now(signal: Signal, span: Span) -> bool:

@@ -113,6 +113,11 @@ class Plant(PlantTable):
         return tuple(code for code in self.defects if code not in self.faults)
 
     @cached_property
+    def critical(self) -> tuple[str, ...]:
+        """Codes of the critical defects."""
+        return tuple(code for code, defect in self.defects.items() if defect.severity == "critical")
+
+    @cached_property
     def items(self) -> dict[str, Item]:
         return {item.id: item for item in self.item}
 

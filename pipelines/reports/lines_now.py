@@ -10,7 +10,6 @@ from typing import Any
 from pipelines.answers.now import LineNow, Now, drawn_span
 from pipelines.measures.pareto.calls_in_time import CallsInTime
 from pipelines.measures.pareto.hour_figures import StationLife
-from pipelines.measures.statistics.shares import more_than_whole
 from pipelines.measures.trace.trust import Doubt
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
@@ -183,7 +182,7 @@ def _here(plant: Plant, signal: Signal) -> str:
 
 def critical_section(plant: Plant, works_now: Now) -> Section:
     """Every critical defect on every line, called or not: a call is a container caught."""
-    codes = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
+    codes = plant.critical
     columns = (
         Column("line", say("Line"), "id"),
         *(Column(code, beginning(defect_name(plant.defects[code].name)), "id") for code in codes),
@@ -229,17 +228,12 @@ def _challenged(plant: Plant, line: LineNow, works_now: Now) -> str:
 
 
 def late_section(plant: Plant, works_now: Now) -> Section | None:
-    """Stations that are silent or late, counts that cannot be, and what waits in quarantine; nothing where all is
-    well.
-    """
+    """Stations that are silent or late, overdue challenges, and what waits in quarantine; nothing where all is well."""
     items = []
     for line in works_now.lines:
         if any(station.state != "alive" for station in line.stations):
             words = feeds_words(line, plant, works_now.at)
             items.append(say("{line}: {sentence}", line=line.line, sentence=words))
-        wrong = more_than_whole(line.pulse.rejected, line.pulse.ware) if line.pulse else ""
-        if wrong:
-            items.append(say("{line}: {sentence}", line=line.line, sentence=wrong))
     if works_now.overdue:
         items.append(_overdue_words(plant, works_now))
     if any(works_now.waiting):

@@ -18,6 +18,11 @@ def whole(value: float) -> str:
     return Numeral(f"{value:,.0f}".replace(",", " ").replace("-", "−"))
 
 
+def signed_whole(value: float | None) -> str:
+    """A whole number with its sign, thousands apart; a dash for none."""
+    return "–" if value is None else Numeral(f"{value:+,.0f}".replace(",", " ").replace("-", "−"))
+
+
 def between(low: float | None, high: float | None, digits: int = 2) -> str:
     """A 95 % interval, or that there is none."""
     if low is None or high is None:

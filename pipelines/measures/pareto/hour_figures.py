@@ -58,15 +58,12 @@ def pulse(
     from pipelines.measures.signals.expected import excess_q
 
     first = plant.first_stations(line)
-    critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
     apart, calls = rejected_for_none(plant, calls, ware), faults(plant, calls)
     seen = int(calls["calls"].sum())
-    here = expected.filter(pl.col("kind") == "defect")
-    hours = here["hours"].max() if here.height else 0.0
-    known = isinstance(hours, float) and hours >= 0.95 * seconds / 3600
-    mean = float(here["expected"].sum()) if known else None
-    low = high = q = None
-    if mean is not None:
+    here = _of_defects(expected, seconds)
+    mean = low = high = q = None
+    if here is not None:
+        mean = float(here["expected"].sum())
         variance, doubt = float(here["variance"].sum()), float((here["doubt"] ** 2).sum()) ** 0.5
         half = 1.96 * (mean + variance + doubt**2) ** 0.5
         low, high = max(0.0, mean - half), mean + half
@@ -75,7 +72,7 @@ def pulse(
         ware=int(ware.filter(pl.col("station").is_in(first))["inspected"].sum()),
         rejected=int(ware["rejected"].sum()) - apart,
         calls=seen,
-        critical=int(calls.filter(pl.col("defect").is_in(critical))["calls"].sum()),
+        critical=int(calls.filter(pl.col("defect").is_in(plant.critical))["calls"].sum()),
         expected=mean,
         low=low,
         high=high,
@@ -96,12 +93,19 @@ class CriticalCount:
 def critical_counts(plant: Plant, calls: pl.DataFrame, expected: pl.DataFrame, seconds: float) -> list[CriticalCount]:
     """Every critical defect of works.toml, called or not. calls, expected: as for `pulse`."""
     seen = dict(calls.group_by("defect").agg(pl.col("calls").sum()).iter_rows())
+    here = _of_defects(expected, seconds)
+    should = None if here is None else dict(here.select("key", "expected").iter_rows())
+    return [
+        CriticalCount(code, int(seen.get(code, 0)), None if should is None else should.get(code, 0.0))
+        for code in plant.critical
+    ]
+
+
+def _of_defects(expected: pl.DataFrame, seconds: float) -> pl.DataFrame | None:
+    """What is expected of each defect; None where the past does not cover the time."""
     here = expected.filter(pl.col("kind") == "defect")
     hours = here["hours"].max() if here.height else 0.0
-    known = isinstance(hours, float) and hours >= 0.95 * seconds / 3600
-    should = dict(here.select("key", "expected").iter_rows()) if known else {}
-    critical = [code for code, defect in plant.defects.items() if defect.severity == "critical"]
-    return [CriticalCount(code, int(seen.get(code, 0)), should.get(code, 0.0) if known else None) for code in critical]
+    return here if isinstance(hours, float) and hours >= 0.95 * seconds / 3600 else None
 
 
 @dataclass(frozen=True)

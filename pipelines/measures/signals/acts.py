@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from schemas.answers.signals import Signal
 
@@ -42,9 +42,9 @@ class Act:
         return sum(signal.lost_per_hour * ((signal.onset - signal.formed) / hour) for signal in self.signals)
 
     @property
-    def onset(self) -> datetime:
-        """When the first of them began, by the cold-end clock."""
-        return min(signal.onset for signal in self.signals)
+    def earliest(self) -> Signal:
+        """The one that began first."""
+        return min(self.signals, key=lambda signal: signal.onset)
 
     @property
     def seen(self) -> Signal | None:

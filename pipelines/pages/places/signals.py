@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Annotated
@@ -153,7 +153,7 @@ def _none(mine: list[Signal]) -> tuple[str, ...]:
 def _linked(plant: Plant, mine: list[Signal], end: datetime) -> Sheet:
     sheet = signals_sheet(plant, mine, end, columns=LISTED)
     links = {(n, "line"): f"/hour/{row['line']}" for n, row in enumerate(sheet.rows)}
-    return Sheet(**{**vars(sheet), "links": links})
+    return replace(sheet, links=links)
 
 
 def _choose(plant: Plant, chosen: Chosen, span: Span) -> Special:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pipelines.measures.laboratory.words import signed
+from pipelines.measures.laboratory.words import signed, signed_whole
 from pipelines.measures.yields.change import Against, YieldChange
 from pipelines.measures.yields.names import plain_word
 from pipelines.numbers import count, percent
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.words import Numeral, joined, say
+from pipelines.words import joined, say
 
 
 def changes_sheet(chosen: list[YieldChange], name: str) -> Sheet:
@@ -69,11 +69,7 @@ def _verdict(yield_change: YieldChange, past: Against | None) -> str:
     moved = (
         say("{moved} points", moved=signed(100 * past.difference))
         if yield_change.kind == "percent"
-        else say("{moved} {unit}", moved=_signed(past.difference), unit=yield_change.kind)
+        else say("{moved} {unit}", moved=signed_whole(past.difference), unit=yield_change.kind)
     )
     noise = {None: say("too few days to tell"), True: say("more than noise"), False: say("within noise")}[past.beyond]
     return say("{moved}, {noise}", moved=moved, noise=noise)
-
-
-def _signed(value: float) -> str:
-    return Numeral(f"{value:+,.0f}".replace(",", " ").replace("-", "−"))

@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.answers.day import Day
+from pipelines.measures.laboratory.words import signed_whole
 from pipelines.measures.statistics.shares import ratio, share
 from pipelines.measures.yields.meter_sentences import yield_words
 from pipelines.measures.yields.names import state_name
@@ -18,7 +19,7 @@ from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.yields.losses import causes_sheet, machine_picture, worked_sheet
-from pipelines.words import Numeral, joined, say, say_n, worded
+from pipelines.words import joined, say, say_n, worded
 from schemas.answers.weights import Weights
 from schemas.answers.yields import LineYield
 
@@ -104,9 +105,9 @@ def _states(line: LineYield) -> str:
 def _glass(line: LineYield) -> str:
     glass = say(
         "Giveaway {giveaway} kg above nominal weights (95 %: {low} to {high} kg).",
-        giveaway=_signed(line.giveaway_kg),
-        low=_signed(line.giveaway_low),
-        high=_signed(line.giveaway_high),
+        giveaway=signed_whole(line.giveaway_kg),
+        low=signed_whole(line.giveaway_low),
+        high=signed_whole(line.giveaway_high),
     )
     if line.giveaway_kg is None:
         glass = (
@@ -119,10 +120,6 @@ def _glass(line: LineYield) -> str:
         (say("{item} {grams} g", item=item, grams=decimals(grams, 1)) for item, grams in line.weights.items()),
     )
     return say("{glass} Mean weights: {items}.", glass=glass, items=items) if items else glass
-
-
-def _signed(value: float | None) -> str:
-    return "–" if value is None else Numeral(f"{value:+,.0f}".replace(",", " ").replace("-", "−"))
 
 
 def _stations(plant: Plant, day: Day, line: LineYield) -> Sheet:

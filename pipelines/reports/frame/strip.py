@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
-from math import isfinite
 
-from pipelines.reports.frame.time_scale import stepped
+from pipelines.reports.frame.time_scale import known_runs, stepped
 from pipelines.words import Drawing, Message
 
 WIDE, HIGH, FOOT = 1000.0, 60.0, 10.0
@@ -57,17 +56,11 @@ def drawn_strip(strip: Strip) -> Drawing:
     return Drawing(text, [strip.name] if isinstance(strip.name, Message) else [])
 
 
-def _runs(ends: Sequence[float], *series: Sequence[float]) -> Iterator[list[tuple[float, ...]]]:
-    """Runs of bins of which the first series knows something: (left, right, value of each series) each."""
-    run: list[tuple[float, ...]] = []
-    for number, values in enumerate(zip(*series, strict=True)):
-        if isfinite(values[0]):
-            run.append((WIDE * ends[number - 1] if number else 0.0, WIDE * ends[number], *values))
-        elif run:
-            yield run
-            run = []
-    if run:
-        yield run
+def _runs(strip: Strip, *series: Sequence[float]) -> Iterator[list[tuple[float, ...]]]:
+    def edges(number: int) -> tuple[float, float]:
+        return WIDE * strip.ends[number - 1] if number else 0.0, WIDE * strip.ends[number]
+
+    return known_runs(edges, *series)
 
 
 def _y(value: float, top: float) -> float:
@@ -76,18 +69,18 @@ def _y(value: float, top: float) -> float:
 
 def _band(strip: Strip) -> Iterator[str]:
     """What 95 of 100 bins keep, and what is expected."""
-    for run in _runs(strip.ends, strip.high, strip.low):
+    for run in _runs(strip, strip.high, strip.low):
         there = stepped([(right, _y(high, strip.top)) for _, right, high, _ in run])
         back = stepped([(left, _y(low, strip.top)) for left, _, _, low in reversed(run)])
         yield f'<path class="band" d="M{run[0][0]:.0f} {_y(run[0][3], strip.top):.0f}{there}{back}z"/>'
-    for run in _runs(strip.ends, strip.expected):
+    for run in _runs(strip, strip.expected):
         line = stepped([(right, _y(should, strip.top)) for _, right, should in run])
         yield f'<path class="expected" d="M{run[0][0]:.0f} {_y(run[0][2], strip.top):.0f}{line}"/>'
 
 
 def _filled(strip: Strip) -> Iterator[str]:
     """What lies beyond as an area, and the series as a line of steps over it."""
-    for run in _runs(strip.ends, strip.values, strip.beyond):
+    for run in _runs(strip, strip.values, strip.beyond):
         for left, right, value, beyond in run:
             if beyond > 0:
                 foot, head = _y(value - beyond, strip.top), _y(value, strip.top)

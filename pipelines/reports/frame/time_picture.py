@@ -19,7 +19,7 @@ from math import isfinite
 from pipelines.clock import Span
 from pipelines.numbers import decimals
 from pipelines.reports.frame.time_marks import GLYPHS, Mark, placed
-from pipelines.reports.frame.time_scale import round_up, stepped
+from pipelines.reports.frame.time_scale import known_runs, round_up, stepped
 from pipelines.words import Drawing, Message, joined
 
 HOUR_STEPS = (1, 2, 3, 6, 12, 24, 48)
@@ -259,16 +259,13 @@ class _Picture:
 
     def _runs(self, step_s: int, *series: Sequence[float]) -> Iterator[list[tuple[float, ...]]]:
         """Runs of bins of which the first series knows something: (left, right, value of each series) each."""
-        step, run = timedelta(seconds=step_s), []
-        for number, values in enumerate(zip(*series, strict=True)):
-            if isfinite(values[0]):
-                start = self.picture.span.start + number * step
-                run.append((self.x(start), self.x(min(start + step, self.picture.span.end)), *values))
-            elif run:
-                yield run
-                run = []
-        if run:
-            yield run
+        step, start = timedelta(seconds=step_s), self.picture.span.start
+
+        def edges(number: int) -> tuple[float, float]:
+            begin = start + number * step
+            return self.x(begin), self.x(min(begin + step, self.picture.span.end))
+
+        return known_runs(edges, *series)
 
     def _band(self, track: Track, top: float) -> None:
         """What 95 of 100 bins keep, and what is expected."""

@@ -2,7 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from math import isfinite
+
+
+def known_runs(
+    edges: Callable[[int], tuple[float, float]], *series: Sequence[float]
+) -> Iterator[list[tuple[float, ...]]]:
+    """Runs of bins of which the first series knows something: (left, right, value of each series) each. edges: where a
+    bin begins and ends.
+    """
+    run: list[tuple[float, ...]] = []
+    for number, values in enumerate(zip(*series, strict=True)):
+        if isfinite(values[0]):
+            run.append((*edges(number), *values))
+        elif run:
+            yield run
+            run = []
+    if run:
+        yield run
 
 
 def stepped(steps: Sequence[tuple[float, float]]) -> str:

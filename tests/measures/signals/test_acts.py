@@ -28,7 +28,7 @@ def test_a_furnaces_lines_are_one_thing_to_act_on() -> None:
     found = acts([second, alone, other, first])
     losses = [(act.first.id, round(act.lost_per_hour)) for act in found]
     assert losses == [("K1-STN", 84), ("K3-SUN", 70), ("K4-STN", 5)]
-    assert found[0].onset == AT and found[0].lost == 2 * (40 - 12)
+    assert found[0].earliest.onset == AT and found[0].lost == 2 * (40 - 12)
     assert round(found[0].in_the_lehr) == round(84 * 1.5), "an hour and a half of it is still in the lehr"
 
 
