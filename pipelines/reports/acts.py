@@ -34,7 +34,7 @@ def acts_part(plant: Plant, works_now: Now) -> Special:
         "hero": shown[0] if shown else None,
         "others": [act for act in shown[1:] if not act["critical"]],
         "rest": _rest(rest),
-        "unknown": _unknown(plant, works_now) if dead else "",
+        "unknown": _unknown(plant, works_now, bool(found)) if dead else "",
         "calm": "" if found or dead else _calm(works_now),
     }
     return Special("acts", TITLE, values)
@@ -51,13 +51,13 @@ def _calm(works_now: Now) -> str:
     )
 
 
-def _unknown(plant: Plant, works_now: Now) -> str:
+def _unknown(plant: Plant, works_now: Now, follows: bool) -> str:
     if works_now.newest is None:
         return say("Not known: no count has come yet.")
-    return say(
-        "Counts stopped {newest}. What is open now cannot be told; what follows was open then.",
-        newest=clock_words(plant, works_now.newest, works_now.at),
-    )
+    stopped = clock_words(plant, works_now.newest, works_now.at)
+    if not follows:
+        return say("Counts stopped {newest}. What is open now cannot be told.", newest=stopped)
+    return say("Counts stopped {newest}. What is open now cannot be told; what follows was open then.", newest=stopped)
 
 
 def _rest(rest: Sequence[Act]) -> str:
@@ -73,7 +73,7 @@ def _act(plant: Plant, act: Act, now: datetime) -> dict[str, Any]:
     def at(moment: datetime) -> str:
         return clock_words(plant, moment, now)
 
-    since = min(act.signals, key=lambda s: s.onset)
+    since = act.earliest
     return {
         "id": signal.id,
         "critical": act.critical,

@@ -19,9 +19,9 @@ from pipelines.jobs.signals import _frame
 from pipelines.ledger.marts import keep_hours
 from pipelines.pages.leading_on import leading
 from pipelines.reports.frame.sheet import Column, Sheet
-from tests.conftest import Place
+from tests.conftest import HEAD, Place
 from tests.measures.signals.test_acts import of_furnace
-from tests.pages.conftest import Browser
+from tests.pages.conftest import Browser, served
 
 Make = Callable[..., Browser]
 
@@ -139,3 +139,11 @@ def test_names_in_tables_lead_on_but_lists_of_names_do_not() -> None:
         (0, "id"): "/mine",
     }
     assert leading(Sheet("detection", "t", columns, rows))[0, "station"] == "/station/K1-foot"
+
+
+def test_a_station_that_nobody_challenged_is_not_vouched_for(place: Place) -> None:
+    place.put("station_counts.csv", HEAD + "2026-03-10T09:59:00Z,K1,K1-side-a,,60,12,1\n")
+    place.take()
+    client = served(place.site.root)
+    text = client.get("/station/K1-side-a").text
+    assert "what it lets by is not known" in text and "challenges vouch for it" not in text

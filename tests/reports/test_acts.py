@@ -78,6 +78,8 @@ def test_without_a_signal_it_says_on_how_many_lines_that_holds(plant: Plant) -> 
 def test_dead_feeds_claim_nothing(plant: Plant) -> None:
     found = part(plant, now(line("K1", of_furnace("K1", 62), state="late")))
     assert "What is open now cannot be told" in found["unknown"] and found["calm"] == ""
+    nothing = part(plant, now(line("K1", state="late")))["unknown"]
+    assert nothing.endswith("What is open now cannot be told."), "nothing follows that was open then"
     assert "no count has come yet" in part(plant, Now(NOW, None, [line("K1", state="never")], (0, 0)))["unknown"]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 from fastapi import APIRouter, Request
@@ -44,7 +45,8 @@ def _made(pallet: str, reader: Reader, plant: Plant) -> View:
 
 
 def _page(plant: Plant, contents: PalletContents, sources: str) -> Page:
-    doubts = (*contents.doubts,) or (say("Every station that saw its ware was vouched for."),)
+    unknown = say("None by its challenges. What a station that nobody challenged lets by is not known.")
+    doubts = contents.doubts or (unknown,)
     return Page(
         say("Pallet {pallet}", pallet=contents.pallet),
         say(
@@ -94,4 +96,4 @@ def _links(contents: PalletContents) -> tuple[tuple[str, str], ...]:
 def _parts(plant: Plant, contents: PalletContents) -> Sheet:
     sheet = parts_sheet(plant, contents)
     links = {(n, "mould"): mould_address(contents.line, part.mould) for n, part in enumerate(contents.parts)}
-    return Sheet(**{**vars(sheet), "links": links})
+    return replace(sheet, links=links)

@@ -78,7 +78,7 @@ def _page(plant: Plant, station: str, trust: Trust, sources: str) -> Page:
             hours=f"{SPAN / timedelta(hours=1):.0f}",
         ),
         (
-            Section(say("What to do"), _advice(shown), wide=True, warn=bool(shown)),
+            Section(say("What to do"), _advice(trust), wide=True, warn=bool(shown)),
             *_doubtful(plant, shown),
             Section(say("What challenges say of it"), _unchallenged(trust), sheet=_rates(plant, trust), wide=True),
             *(
@@ -98,8 +98,10 @@ def _page(plant: Plant, station: str, trust: Trust, sources: str) -> Page:
     )
 
 
-def _advice(shown: Sequence[StationDoubt]) -> tuple[str, ...]:
-    if not shown:
+def _advice(trust: Trust) -> tuple[str, ...]:
+    if not trust.rates:
+        return _unchallenged(trust)
+    if not trust.shown:
         return (say("Nothing of the last hours is in doubt: challenges vouch for it, or failed no more than usual."),)
     return (
         say("Challenge the station again, and set it right where it fails."),
