@@ -77,6 +77,18 @@ def line_of(text: str, piece: str) -> int:
         ('id = "wall"', 'id = "height"', "[[test]] height, id", "given twice"),
         ('items = ["J370"]', 'items = ["J37O"]', "[[customer]] C-ORCHARD, items", "'J37O' is not an item here"),
         ("{ major = 0.4 }", "{ critical = 0.4 }", "[[customer]] C-ORCHARD, aql", "'major' or 'minor'"),
+        (
+            "[[furnace]]",
+            '[reports]\npages = ["hours"]\n[[furnace]]',
+            "[reports], pages",
+            "'weights', 'laboratory' or 'hour'",
+        ),
+        (
+            "[[furnace]]",
+            '[reports]\naddress = "ledger"\n[[furnace]]',
+            "[reports], address",
+            "no address such as https://",
+        ),
         ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from importlib.resources import files
@@ -23,6 +24,7 @@ LIGHTER_GLASS = ("F2", -0.0011)  # the furnace, and by how much its density fall
 LIE = -6.0  # of its standard uncertainties: how far one station of the invented works is off on its last day
 
 if TYPE_CHECKING:
+    from pipelines.jobs.days import Closed
     from sample_feeds.simulator import Plan, Simulated
 
 
@@ -53,7 +55,7 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     typer.echo(f"{len(written)} feed files written to {site.inbox}, some of them faulty on purpose.")
     opened = replace(opened, settings=replace(settings, fixed_now=over + timedelta(hours=2)))
     with shown_progress("files") as progress:
-        report, hours = call_flow("intake", opened, progress=progress)
+        report, _ = call_flow("intake", opened, progress=progress)
     typer.echo(
         f"{report.files} files taken in: {report.rows_kept:,} rows kept, {report.rows_refused} rows and "
         f"{report.files_refused} files set aside on purpose."
@@ -61,23 +63,31 @@ def run_demo(root: Path, days: int, seed: int, settings: Settings) -> None:
     with shown_progress("days") as progress:
         closed = call_flow("close", opened, progress=progress)
     typer.echo(f"{len(closed)} production days closed.")
-    from pipelines.reports.all_reports import laboratory_address, weights_address
-
-    trace_path, outer = _traced(opened, simulated.feeds["complaints"]["complaint"][0])
+    pages = _pages(opened, report.touched, closed[-1], simulated.feeds["complaints"]["complaint"][0])
     typer.echo("Open these pages in a browser:")
-    pages = {
-        "all pages": site.reports / "index.html",
-        "the newest hour": hours[-1],
-        "the last day": closed[-1].page,
-        "weights, a line": site.reports / weights_address(closed[-1].day, DRIFTING[0]),
-        "the laboratory": site.reports / laboratory_address(closed[-1].day, LIGHTER_GLASS[0]),
-        "the trace": trace_path,
-        "for the customer": outer,
-    }
     typer.echo("\n".join(f"  {what:<16} {path}" for what, path in pages.items()))
     typer.echo(
         f"\nThen ask: coldledger feeds --site {root}\nOr see it all in a browser: coldledger serve --site {root}"
     )
+
+
+def _pages(opened: OpenSite, touched: Iterable[tuple[str, datetime]], last: Closed, complaint: str) -> dict[str, Path]:
+    """The pages that are named at the end; the newest hour is written for that."""
+    from pipelines.jobs.pages import hours_touched, join_pages, write_hour_pages
+    from pipelines.reports.all_reports import laboratory_address, weights_address
+
+    newest = write_hour_pages(opened, hours_touched(opened.plant, touched)[-1:])
+    join_pages(opened, newest)
+    trace_path, outer = _traced(opened, complaint)
+    return {
+        "all pages": opened.site.reports / "index.html",
+        "the newest hour": newest[-1],
+        "the last day": last.page,
+        "weights, a line": opened.site.reports / weights_address(last.day, DRIFTING[0]),
+        "the laboratory": opened.site.reports / laboratory_address(last.day, LIGHTER_GLASS[0]),
+        "the trace": trace_path,
+        "for the customer": outer,
+    }
 
 
 def _founded(root: Path, days: int, settings: Settings) -> tuple[OpenSite, datetime]:

@@ -18,6 +18,7 @@ from pipelines.jobs.laboratory import Job, newest_pages, pages_of_day, write_lab
 from pipelines.jobs.pages import (
     Progress,
     hours_owed,
+    hours_to_write,
     hours_touched,
     hours_with_counts,
     pages_are_written,
@@ -120,7 +121,7 @@ def close(step: Steps, opened: OpenSite, day: date | None = None, progress: Prog
         closed.append(step("close a production day", close_day, opened, this_day))
         if progress:
             progress(number, len(days), str(this_day))
-    step("write the laboratory's pages", write_laboratory, opened, [each.day for each in closed])
+    step("write the laboratory's pages", write_laboratory, opened, closed)
     if day is None and opened.plant.keep.minutes_days is not None:
         step("roll old minutes into hours", roll_up_due, opened)
     return closed
@@ -153,17 +154,17 @@ def in_words(name: str, answer: Any) -> str:
 def write_hours(
     opened: OpenSite, hours: list[tuple[str, datetime]], checked: list[Job], progress: Progress | None
 ) -> list[Path]:
-    """The hour pages of what was touched, the newest weight and laboratory pages, and the index; the paths of the hour
-    pages.
+    """The hour pages of what was touched, as far as they are to lie there, the newest weight and laboratory pages, and
+    the index; the paths of the hour pages.
     """
+    hours = hours_to_write(opened, hours)
     paths = write_hour_pages(opened, hours, progress) if hours else []
-    write_laboratory_pages(opened, checked)
-    write_index(opened)
+    write_index(opened, [*paths, *write_laboratory_pages(opened, checked)])
     pages_are_written(opened)
     return paths
 
 
-def write_laboratory(opened: OpenSite, days: list[date]) -> None:
-    """The weight and laboratory pages of some days, and the index."""
-    write_laboratory_pages(opened, [job for day in days for job in pages_of_day(opened.plant, day)])
-    write_index(opened)
+def write_laboratory(opened: OpenSite, closed: list[Closed]) -> None:
+    """The weight and laboratory pages of closed days, and the index."""
+    jobs = [job for each in closed for job in pages_of_day(opened.plant, each.day)]
+    write_index(opened, [*(each.page for each in closed), *write_laboratory_pages(opened, jobs)])

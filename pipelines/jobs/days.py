@@ -15,13 +15,13 @@ from pipelines.answers.counted_span import counted_span
 from pipelines.answers.day import Day, answer_day, digest, kept_answers
 from pipelines.answers.site_marks import SiteMarks, site_marks, works_mark
 from pipelines.errors import WrongUse
+from pipelines.jobs.pages import put_page
 from pipelines.ledger import Reader
 from pipelines.ledger.history import confirm_close, keep_close
 from pipelines.measures.yields.change import Revision, moved, revision_of
 from pipelines.plant.works import Plant
-from pipelines.reports.all_reports import ALL_REPORTS, write_page
+from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.day.report import page_of
-from pipelines.reports.frame.kept_page import keep_page
 from pipelines.site.folder import OpenSite
 from pipelines.words import say
 
@@ -165,9 +165,7 @@ def _write(
         if kept.exists():
             earlier.append((say("revision {number}", number=number), kept.name))
     page = page_of(plant, day, words, why, tuple(earlier))
-    write_page(page, path, plant.works.name)
-    keep_page(page, path, marks)
-    return path
+    return put_page(opened, page, ALL_REPORTS["day"].address(day.day), marks)
 
 
 def _set_aside(page: Path, kept: Path) -> None:

@@ -7,8 +7,10 @@ from datetime import date, datetime
 from pathlib import Path
 
 from pipelines.answers.site_marks import site_marks, works_mark
+from pipelines.jobs.pages import is_to_lie, put_page
 from pipelines.jobs.pool import side_by_side
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import laboratory_address, weights_address
 from pipelines.site.folder import OpenSite
 
 Job = tuple[str, str, date]
@@ -34,16 +36,22 @@ def pages_of_day(plant: Plant, day: date) -> list[Job]:
     ]
 
 
+def pages_to_write(opened: OpenSite, jobs: Iterable[Job]) -> list[Job]:
+    """Those of some pages that are to lie under reports/."""
+    address = {"weights": weights_address, "laboratory": laboratory_address}
+    return [(name, of, day) for name, of, day in jobs if is_to_lie(opened, name, address[name](day, of))]
+
+
 def write_laboratory_pages(opened: OpenSite, jobs: Sequence[Job]) -> list[Path]:
-    """Write weight and laboratory pages, side by side."""
+    """Write weight and laboratory pages that are to lie under reports/, side by side."""
+    jobs = pages_to_write(opened, jobs)
     parts = [jobs[start : start + 2] for start in range(0, len(jobs), 2)]
     return [path for paths in side_by_side(opened, laboratory_pages, parts) for path in paths]
 
 
 def laboratory_pages(opened: OpenSite, plant: Plant, jobs: Sequence[Job]) -> list[Path]:
     """Some of the pages, one after another."""
-    from pipelines.reports.all_reports import ALL_REPORTS, write_page
-    from pipelines.reports.frame.kept_page import keep_page
+    from pipelines.reports.all_reports import ALL_REPORTS
 
     paths = []
     for name, of, day in jobs:
@@ -51,8 +59,5 @@ def laboratory_pages(opened: OpenSite, plant: Plant, jobs: Sequence[Job]) -> lis
         with opened.ledger.reading() as reader:
             marks = site_marks(reader, works_mark(opened.plant))
             page = report.page(reader, plant, of, day)
-        path: Path = opened.site.reports / report.address(day, of)
-        write_page(page, path, plant.works.name)
-        keep_page(page, path, marks)
-        paths.append(path)
+        paths.append(put_page(opened, page, report.address(day, of), marks))
     return paths

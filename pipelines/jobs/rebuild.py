@@ -12,8 +12,8 @@ from typing import Any
 
 from pipelines.errors import WrongUse
 from pipelines.jobs.days import Rebuilt, rebuild_day
-from pipelines.jobs.laboratory import laboratory_pages, pages_of_day
-from pipelines.jobs.pages import hour_pages, hours_of_days, write_index
+from pipelines.jobs.laboratory import laboratory_pages, pages_of_day, pages_to_write
+from pipelines.jobs.pages import hour_pages, hours_of_days, hours_to_write, write_index
 from pipelines.jobs.pool import side_by_side
 from pipelines.jobs.signals import AT_ONCE, refresh_signals
 from pipelines.plant.works import Plant
@@ -66,7 +66,7 @@ def rebuild_days(opened: OpenSite, first: date, last: date, progress: Progress |
     _signals(opened, days, notes, progress)
     rebuilt = _answers(opened, days, notes, progress)
     _pages(opened, days, notes, progress)
-    write_index(opened)
+    write_index(opened, _lying(opened, days))
     notes.path.unlink(missing_ok=True)
     return rebuilt
 
@@ -104,7 +104,7 @@ def _answers(opened: OpenSite, days: Sequence[date], notes: Notebook, progress: 
 
 
 def _one_day(opened: OpenSite, plant: Plant, day: date) -> Rebuilt:
-    laboratory_pages(opened, plant, pages_of_day(plant, day))
+    laboratory_pages(opened, plant, pages_to_write(opened, pages_of_day(plant, day)))
     return rebuild_day(opened, day)
 
 
@@ -112,7 +112,7 @@ def _pages(opened: OpenSite, days: Sequence[date], notes: Notebook, progress: Pr
     left = [day for day in days if str(day) not in notes.paged]
     parts = []
     for day in left:
-        hours = hours_of_days(opened.plant, list(opened.plant.lines), [day])
+        hours = hours_to_write(opened, hours_of_days(opened.plant, list(opened.plant.lines), [day]))
         parts += [(day, hours[start : start + 12], start + 12 >= len(hours)) for start in range(0, len(hours), 12)]
     done = side_by_side(opened, _page_part, parts)
     for day, count, whole in done:
@@ -121,6 +121,15 @@ def _pages(opened: OpenSite, days: Sequence[date], notes: Notebook, progress: Pr
             notes.note()
         if progress and count:
             progress(len(notes.paged), len(days), f"{day} hour pages")
+
+
+def _lying(opened: OpenSite, days: Sequence[date]) -> list[Path]:
+    """All pages of some days that lie under reports/, earlier revisions too."""
+    return [path for day in days for name in (f"day/{day}*.html", f"*/{day}/*.html") for path in _glob(opened, name)]
+
+
+def _glob(opened: OpenSite, name: str) -> list[Path]:
+    return [path for path in opened.site.reports.glob(name) if not path.name.startswith(".")]
 
 
 def _page_part(opened: OpenSite, plant: Plant, part: tuple[date, Sequence[Any], bool]) -> tuple[date, int, bool]:

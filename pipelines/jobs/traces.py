@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipelines.jobs.pages import write_index
-from pipelines.reports.all_reports import ALL_REPORTS, write_page
+from pipelines.jobs.pages import put_page, write_index
+from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.site.folder import OpenSite
 from schemas.answers.trace import Trace
 
@@ -16,8 +16,6 @@ def write_trace(opened: OpenSite, trace: Trace) -> tuple[Path, Path]:
     with opened.ledger.reading() as reader:
         for name in ("trace", "trace for the customer"):
             report = ALL_REPORTS[name]
-            path: Path = opened.site.reports / report.address(trace)
-            write_page(report.page(reader, opened.known, trace), path, opened.known.works.name)
-            paths.append(path)
-    write_index(opened)
+            paths.append(put_page(opened, report.page(reader, opened.known, trace), report.address(trace)))
+    write_index(opened, paths)
     return paths[0], paths[1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import time
 from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -276,6 +277,31 @@ class Pages(PlantTable):
     language: Literal["en", "de"] = Field("en", description="of the pages; each reader can choose")
     decimal: Literal[".", ","] = Field(".", description="decimal mark")
     thousands: Literal[" ", ",", ".", "'", ""] = Field(" ", description="what stands between thousands")
+
+
+def _served(text: str) -> str:
+    parts = urlsplit(text)
+    if text and (parts.scheme not in ("http", "https") or not parts.netloc or parts.query or parts.fragment):
+        raise ValueError(
+            f"'{text}' is no address such as https://ledger.works.example; leave it out where there is none"
+        )
+    return text.rstrip("/")
+
+
+class Reports(PlantTable):
+    """Which pages lie under reports/ beside the day's report, holds and traces, and where the others are shown."""
+
+    pages: tuple[Literal["weights", "laboratory", "hour"], ...] = Field(
+        ("weights", "laboratory"),
+        description=(
+            "which pages lie under `reports/` beside the day's report, holds and traces, which always do; "
+            "`hour`: 24 a day for each line"
+        ),
+    )
+    address: Annotated[str, AfterValidator(_served)] = Field(
+        "",
+        description="where `coldledger serve` is opened; names of pages that do not lie there lead to it",
+    )
 
 
 class Schedule(PlantTable):

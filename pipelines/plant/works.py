@@ -29,6 +29,7 @@ from pipelines.plant.tables import (
     Pages,
     PlantTable,
     ProcessQuantity,
+    Reports,
     Sampling,
     Schedule,
     Station,
@@ -70,6 +71,7 @@ class Plant(PlantTable):
     )
     cost: Cost | None = Field(None, description="what lost glass costs, where losses are wanted in money too")
     pages: Pages = Field(Pages(), description="how the works writes")
+    reports: Reports = Field(Reports(), description="which pages lie under `reports/`, to be opened without a server")
     schedule: Schedule = Field(Schedule(), description="when `coldledger serve` takes feeds in and closes days")
     notices: Notices = Field(Notices(), description="what goes out by mail or webhook, each once at the most")
     mapping: tuple[Mapping, ...] = Field((), description="how a foreign export becomes a feed")

@@ -9,6 +9,8 @@ from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import CAUTION, Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 
+NO_MORE_HOURS = "`works.toml` names no hours in `[reports]`: those here are kept true, no others are written."
+
 
 def index_page(plant: Plant, reports: Path) -> Page:
     """A page that leads to every page there is in the folder."""
@@ -19,7 +21,7 @@ def index_page(plant: Plant, reports: Path) -> Page:
         title="Reports",
         when="pages that open from disk",
         sections=(
-            Section("The newest hour of each line", sheet=_links("newest", "Line", newest)),
+            *_hours(plant, newest),
             Section("Production days", sheet=_links("days", "Day", [(day, f"day/{day}.html") for day in days])),
             Section(
                 "The newest weights of each line",
@@ -34,6 +36,14 @@ def index_page(plant: Plant, reports: Path) -> Page:
         links=(("holds", "holds.html"),) if (reports / "holds.html").exists() else (),
         cautions=(CAUTION,),
     )
+
+
+def _hours(plant: Plant, newest: list[tuple[str, str]]) -> tuple[Section, ...]:
+    """Hours whose pages lie there: those that works.toml names, or some that were written before."""
+    if not newest:
+        return ()
+    texts = () if "hour" in plant.reports.pages else (NO_MORE_HOURS,)
+    return (Section("The newest hour of each line", texts, sheet=_links("newest", "Line", newest)),)
 
 
 def _newest_hours(plant: Plant, reports: Path) -> list[tuple[str, str]]:

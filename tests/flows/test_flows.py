@@ -11,7 +11,7 @@ from pipelines.flows.run import call_flow
 from pipelines.people.books import Books
 from pipelines.settings import Settings
 from sample_feeds.simulator import Simulated, write_feeds
-from tests.conftest import NOW, Place
+from tests.conftest import NOW, WORKS, Place
 
 DAY = date(2026, 3, 10)
 
@@ -23,7 +23,7 @@ def worked(
     """A site on which every flow has run once, with what each gave back."""
     with pytest.MonkeyPatch.context() as patch:
         patch.delenv("PREFECT_API_URL", raising=False)
-        place = Place(tmp_path_factory.mktemp("flows") / "site")
+        place = Place(tmp_path_factory.mktemp("flows") / "site", f'{WORKS}\n[reports]\npages = ["hour"]\n')
         write_feeds(day_of_truth, place.site.inbox)
         row: dict[str, object] = {"intake": call_flow("intake", place.opened)}
         row["close"] = call_flow("close", place.opened)

@@ -11,6 +11,8 @@ from pipelines.flows.steps import Steps, intake, plainly
 from pipelines.jobs.pages import PAGED, hours_owed
 from tests.conftest import HEAD, Place, one_furnace
 
+HOURS = '\n[reports]\npages = ["hour"]\n'
+
 
 def counts(hour: int, day: int = 5) -> str:
     rows = (f"2026-01-{day:02d}T{hour:02d}:{m:02d}:00Z,K1,K1-side-a,1,60,10,1\n" for m in range(60))
@@ -24,7 +26,7 @@ def run(place: Place) -> list[str]:
 
 
 def site_of_one_line(new_site: Callable[..., Place]) -> Place:
-    return new_site("one-line-empty", lambda place: None, one_furnace(lines=("K1",)))
+    return new_site("one-line-empty", lambda place: None, one_furnace(lines=("K1",)) + HOURS)
 
 
 def test_what_a_killed_run_did_not_come_to_is_written_by_the_next(new_site: Callable[..., Place]) -> None:

@@ -23,7 +23,8 @@ def router(web: Web) -> APIRouter:
     @routes.get("/laboratory/{furnace}")
     def newest(furnace: str) -> Response:
         """Leads to the newest page of a furnace."""
-        on = newest_day(web, "laboratory", known(web, "furnace", furnace))
+        lines = [line.id for line in web.desk.plant.lines_of(known(web, "furnace", furnace))]
+        on = newest_day(web, "laboratory", furnace, lines)
         return go(f"/{laboratory_address(on, furnace)}")
 
     @routes.get("/laboratory/{day}/{furnace}.html")

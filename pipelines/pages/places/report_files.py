@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, Response
 
 from pipelines import typed
+from pipelines.answers.counted_span import counted_span
 from pipelines.errors import WrongUse
 from pipelines.pages.web import Refused, Web
 from pipelines.words import say
+
+MOMENT = timedelta(seconds=1)  # a window that ends as a day does is of that day
 
 
 def router(web: Web) -> APIRouter:
@@ -53,10 +56,19 @@ def newest_close(web: Web) -> list[date]:
     return newest_of(path.stem for path in (web.desk.site.reports / "day").glob("????-??-??.html"))
 
 
-def newest_day(web: Web, kind: str, of: str) -> date:
-    """The newest day that has such a page of a line or furnace; the clock's where none has."""
+def newest_day(web: Web, kind: str, of: str, lines: Sequence[str]) -> date:
+    """The newest day that has such a page of a line or furnace, where works.toml names such pages; else the day of the
+    newest count of its lines, the clock's where there is none.
+    """
+    plant = web.desk.plant
     days = newest_of(path.parent.name for path in web.desk.site.reports.glob(f"{kind}/*/{_plain(of)}.html"))
-    return days[-1] if days else web.desk.plant.clock.day_of(web.desk.now())
+    if days and kind in plant.reports.pages:
+        return days[-1]
+    counted = None
+    if web.desk.opened.ledger.exists:
+        with web.desk.opened.ledger.reading() as reader:
+            counted = counted_span(reader, lines)
+    return plant.clock.day_of(counted.end - MOMENT if counted else web.desk.now())
 
 
 def newest_of(names: Iterable[str]) -> list[date]:

@@ -23,7 +23,7 @@ def router(web: Web) -> APIRouter:
     @routes.get("/weights/{line}")
     def newest(line: str) -> Response:
         """Leads to the newest page of a line."""
-        on = newest_day(web, "weights", known(web, "line", line))
+        on = newest_day(web, "weights", known(web, "line", line), [line])
         return go(f"/{weights_address(on, line)}")
 
     @routes.get("/weights/{day}/{line}.html")

@@ -5,7 +5,7 @@ Commands share their tables with pages: what draws a page is loaded only when on
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
@@ -134,15 +134,17 @@ def page_html(page: Page, works: str) -> str:
     return frame.render(page=page, works=works, style=style)
 
 
-def write_page(page: Page, path: Path, works: str) -> None:
-    """Write the page of a works and, beside it, its tables as a workbook; each whole or not at all."""
+def write_page(page: Page, path: Path, works: str, linked: Callable[[str], str] = str) -> None:
+    """Write the page of a works and, beside it, its tables as a workbook; each whole or not at all. linked: the HTML
+    with its links as they can be followed where it lies.
+    """
     from pipelines.reports.frame.workbook import write_workbook
 
     path.parent.mkdir(parents=True, exist_ok=True)
     if page.sheets:
         write_workbook(path.with_suffix(".xlsx"), page.title, page.sheets, (*page.sources, *page.cautions, page.made))
     with written_whole(path) as part:
-        part.write_text(page_html(page, works), encoding="utf-8")
+        part.write_text(linked(page_html(page, works)), encoding="utf-8")
 
 
 __all__ = ["CAUTION", "GLASS", "Card", "Figure", "Page", "Part", "Section", "Special", "page_html", "write_page"]
