@@ -17,14 +17,14 @@ from pipelines.words import beginning, defect_name, joined, say
 from schemas.answers.signals import Signal
 
 MOST = 3  # told whole; how many more there are, and what they lose, is said
+EACH = 4  # lines of a furnace that are named with their part
 TITLE = say("What to act on")
 
 
 def acts_part(plant: Plant, works_now: Now) -> Special:
     """The open signals of all lines. Where no station speaks, nothing is claimed of this moment."""
     found = acts([signal for line in works_now.lines for signal in line.open_signals])
-    stations = [station for line in works_now.lines for station in line.stations]
-    dead = bool(stations) and all(station.state != "alive" for station in stations)
+    dead = all_silent(works_now)
     first, rest, now = found[:MOST], found[MOST:], works_now.newest or works_now.at
     shown = [_act(plant, act, now) for act in first]
     critical = [_act(plant, act, now) for act in found[1:] if act.critical]
@@ -33,11 +33,17 @@ def acts_part(plant: Plant, works_now: Now) -> Special:
         "critical": critical[:MOST],
         "hero": shown[0] if shown else None,
         "others": [act for act in shown[1:] if not act["critical"]],
-        "rest": _rest(rest),
+        "rest": rest_words(rest),
         "unknown": _unknown(plant, works_now, bool(found)) if dead else "",
         "calm": "" if found or dead else _calm(works_now),
     }
     return Special("acts", TITLE, values)
+
+
+def all_silent(works_now: Now) -> bool:
+    """Whether no station of the works speaks any more."""
+    stations = [station for line in works_now.lines for station in line.stations]
+    return bool(stations) and all(station.state != "alive" for station in stations)
 
 
 def _calm(works_now: Now) -> str:
@@ -60,7 +66,8 @@ def _unknown(plant: Plant, works_now: Now, follows: bool) -> str:
     return say("Counts stopped {newest}. What is open now cannot be told; what follows was open then.", newest=stopped)
 
 
-def _rest(rest: Sequence[Act]) -> str:
+def rest_words(rest: Sequence[Act]) -> str:
+    """How many acts there are beside those told, and what they lose."""
     if not rest:
         return ""
     return say("{more} more, {lost} an hour", more=len(rest), lost=decimals(sum(act.lost_per_hour for act in rest)))
@@ -87,6 +94,7 @@ def _act(plant: Plant, act: Act, now: datetime) -> dict[str, Any]:
             low=at(since.onset_low),
             high=at(since.onset_high),
         ),
+        "since_short": say("Since {onset}.", onset=at(since.onset)),
         "formed": say("Formed since {formed}.", formed=at(since.formed)),
         "hour": say("since {onset}", onset=at(since.onset)),
         "sum": _sum(act),
@@ -110,8 +118,12 @@ def act_place(plant: Plant, signal: Signal) -> str:
 def _each(act: Act) -> str:
     if len(act.signals) == 1:
         return ""
-    of_lines = ((signal.line, signal.lost_per_hour) for signal in act.signals)
-    return joined(", ", (say("{line} {lost}", line=line, lost=decimals(lost)) for line, lost in of_lines))
+    of_lines = [
+        say("{line} {lost}", line=signal.line, lost=decimals(signal.lost_per_hour)) for signal in act.signals[:EACH]
+    ]
+    first = joined(", ", of_lines)
+    more = len(act.signals) - EACH
+    return first if more <= 0 else say("{first} and {more} more lines", first=first, more=more)
 
 
 def _sum(act: Act) -> str:

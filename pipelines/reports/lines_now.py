@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import isfinite, isnan, nan
 from typing import Any
 
 from pipelines.answers.now import LineNow, Now, drawn_span
 from pipelines.measures.pareto.calls_in_time import CallsInTime
-from pipelines.measures.pareto.hour_figures import StationLife
+from pipelines.measures.pareto.hour_figures import Pulse, StationLife
 from pipelines.measures.trace.trust import Doubt
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
-from pipelines.reports.acts import act_place
+from pipelines.reports.acts import act_place, all_silent
 from pipelines.reports.frame.page import Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.strip import Strip, drawn_strip
@@ -24,6 +25,24 @@ from schemas.answers.signals import Signal
 
 HOURS_APART = 2  # ticks of the axis
 LEAST_TOP = 0.02  # of ware: no strip's scale ends below it
+MOST_SILENT = timedelta(hours=12)  # no longer silence is drawn to its end
+
+
+@dataclass(frozen=True)
+class StripAxis:
+    """What all strips share: newest: where the counts end; now: where the axis ends, in the lehr or, where all are
+    silent, at this moment; whole: its length [s]; top: where the upright scale ends, of ware.
+    """
+
+    newest: datetime
+    now: datetime
+    silent: bool
+    whole: float
+    top: float
+
+    def at(self, first: datetime, moment: datetime) -> float:
+        """Where a moment stands, 0..1."""
+        return min(1.0, max(0.0, (moment - first).total_seconds() / self.whole))
 
 
 # the last hours of each line
@@ -34,16 +53,16 @@ def lines_part(plant: Plant, works_now: Now) -> Special:
     known = [line for line in works_now.lines if line.lately is not None]
     if works_now.newest is None or not known:
         return Special("lines", say("The last twelve hours"), {"rows": (), "ticks": (), "newest": "", "left": "0"})
-    span, top = drawn_span(works_now.newest), _top(known)
-    longest = max(_lehr(line) for line in known)
-    whole = (span.end + longest - span.start).total_seconds()
-    rows = [_row(plant, line, works_now.newest, whole, top) for line in works_now.lines]
+    span, silent = drawn_span(works_now.newest), all_silent(works_now)
+    beyond = min(works_now.at - works_now.newest, MOST_SILENT) if silent else max(_lehr(line) for line in known)
+    whole = (span.end + beyond - span.start).total_seconds()
+    axis = StripAxis(works_now.newest, works_now.newest + beyond, silent, whole, _top(known))
     values: dict[str, object] = {
-        "rows": rows,
+        "rows": [_row(plant, line, axis) for line in works_now.lines],
         "ticks": [(f"{100 * at:.2f}", words) for at, words in _ticks(plant, span.start, span.end, whole)],
         "newest": f"{plant.clock.local(span.end):%H:%M}",
-        "left": f"{100 * (span.end - span.start).total_seconds() / whole:.2f}",
-        "top": percent(top, 0),
+        "left": f"{100 * axis.at(span.start, span.end):.2f}",
+        "top": percent(axis.top, 0),
     }
     return Special("lines", say("Calls of the last twelve hours, % of ware"), values)
 
@@ -76,16 +95,17 @@ def _top(lines: Sequence[LineNow]) -> float:
     return max(LEAST_TOP, 0.02 * -(-min(greatest, 1.0) // 0.02))
 
 
-def _row(plant: Plant, line: LineNow, newest: datetime, whole: float, top: float) -> dict[str, Any]:
-    beat = line.pulse
+def _row(plant: Plant, line: LineNow, axis: StripAxis) -> dict[str, Any]:
+    beat = line.pulse if not axis.silent else None
     row: dict[str, Any] = {
         "line": line.line,
-        "share": percent(beat.share, 1) if beat is not None else "–",
-        "of": _denominator(line),
-        "usual": _usual(line),
+        "share": _share(beat, axis.silent),
+        "of": _denominator(beat),
+        "usual": _usual(beat, axis.silent),
+        "short": _short(beat, axis.silent),
         "svg": "",
         "lehr": "",
-        "signals": _open_words(plant, line, newest),
+        "signals": _open_words(plant, line, axis.newest),
         "address": f"/times/{line.line}",
     }
     if line.lately is None or line.lehr is None:
@@ -93,36 +113,53 @@ def _row(plant: Plant, line: LineNow, newest: datetime, whole: float, top: float
     words = _in_words(line)
     minutes = decimals(line.lehr.minutes)
     return row | {
-        "svg": drawn_strip(_strip(line, line.lately, newest, whole, top, words)),
+        "svg": drawn_strip(_strip(line, line.lately, axis, words)),
         "lehr": say("formed {minutes} min before", minutes=minutes),
         "words": words,
     }
 
 
-def _denominator(line: LineNow) -> str:
-    beat = line.pulse
+def _share(beat: Pulse | None, silent: bool) -> str:
+    if silent:
+        return say("not known")
+    return say("{share} rejected", share=percent(beat.share, 1)) if beat is not None else say("no counts")
+
+
+def _denominator(beat: Pulse | None) -> str:
     if beat is None:
         return ""
     return say("{rejected} of {ware} containers", rejected=count(beat.rejected), ware=count(beat.ware))
 
 
-def _usual(line: LineNow) -> str:
-    beat = line.pulse
+def _usual(beat: Pulse | None, silent: bool) -> str:
+    if silent:
+        return ""
     if beat is None or beat.expected is None or not beat.ware:
         return say("no past to compare")
     return say("calls {calls}, usual {usual}", calls=_of(beat.calls, beat.ware), usual=_of(beat.expected, beat.ware))
+
+
+def _short(beat: Pulse | None, silent: bool) -> tuple[str, str]:
+    """For a big screen: calls of ware, and what is usual of them."""
+    if silent:
+        return say("not known"), ""
+    if beat is None or not beat.ware:
+        return say("no counts"), ""
+    if beat.expected is None:
+        return _of(beat.calls, beat.ware), ""
+    return _of(beat.calls, beat.ware), say("usual {usual}", usual=_of(beat.expected, beat.ware))
 
 
 def _of(calls: float, ware: int) -> str:
     return percent(calls / ware, 1)
 
 
-def _strip(line: LineNow, series: CallsInTime, newest: datetime, whole: float, top: float, words: str) -> Strip:
+def _strip(line: LineNow, series: CallsInTime, axis: StripAxis, words: str) -> Strip:
     def at(moment: datetime) -> float:
-        return min(1.0, max(0.0, (moment - series.first).total_seconds() / whole))
+        return axis.at(series.first, moment)
 
-    seen = (newest - series.first).total_seconds()
-    ends = [min((number + 1) * series.step_s, seen) / whole for number in range(len(series.calls))]
+    newest, seen = axis.newest, (axis.newest - series.first).total_seconds()
+    ends = [min((number + 1) * series.step_s, seen) / axis.whole for number in range(len(series.calls))]
     beyond = [0.0] * len(series.calls)
     for signal in line.open_signals:
         beyond = [max(pair) for pair in zip(beyond, series.beyond(signal.onset, signal.ended), strict=True)]
@@ -134,9 +171,10 @@ def _strip(line: LineNow, series: CallsInTime, newest: datetime, whole: float, t
         low=_shares(series, list(series.low)),
         high=_shares(series, list(series.high)),
         beyond=_shares(series, beyond),
-        unseen=(at(newest), at(newest + _lehr(line))),
+        unseen=(0.0, 0.0) if axis.silent else (at(newest), at(newest + _lehr(line))),
         spans=[(at(s.onset), at(newest), "critical" if s.severity == "critical" else "on") for s in line.open_signals],
-        top=top,
+        top=axis.top,
+        silent=(at(newest), at(axis.now)) if axis.silent else (0.0, 0.0),
     )
 
 
@@ -199,7 +237,7 @@ def critical_section(plant: Plant, works_now: Now) -> Section:
             row[cell.defect] = f"{mark}{cell.calls} ({should})"
         shade += [(number, code, 0.5) for code in codes if code in hot]
         failed = [doubt for doubt in works_now.failed if doubt.line == line.line]
-        row["past"], row["challenged"] = _past(line, failed), _challenged(plant, line, works_now)
+        row["past"], row["challenged"] = past_words(line, failed), _challenged(plant, line, works_now)
         shade += [(number, "past", 0.5)] if failed else []
         rows.append(row)
     caption = say(
@@ -211,7 +249,7 @@ def critical_section(plant: Plant, works_now: Now) -> Section:
     return Section(say("Critical calls"), sheet=sheet, wide=True)
 
 
-def _past(line: LineNow, failed: Sequence[Doubt]) -> str:
+def past_words(line: LineNow, failed: Sequence[Doubt]) -> str:
     """Test passes that were not caught, where they are more than the station usually misses."""
     if line.challenged is None and not failed:
         return say("not known")

@@ -282,7 +282,7 @@ def test_the_big_screen_is_readable_from_three_metres(path: str, chromium: Brows
         small = [size for size in sizes if size[0] < 32]
         assert len(sizes) > 10 and not small, small[:10]
         if path.startswith("/now"):
-            assert page.evaluate("document.querySelector('#p-every-line-now').getBoundingClientRect().bottom") <= 1080
+            assert page.evaluate("document.querySelector('#p-wall').getBoundingClientRect().bottom") <= 1080
         assert page.evaluate("document.documentElement.scrollWidth") <= 1920
 
 

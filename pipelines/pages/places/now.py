@@ -25,6 +25,7 @@ from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.lines_now import critical_section, feeds_words, late_section, lines_part
 from pipelines.reports.signals import named_defect, place_words
+from pipelines.reports.wall import wall_part
 from pipelines.words import joined, say, worded
 from schemas.answers.signals import Signal
 
@@ -103,21 +104,21 @@ def _links(works_now: Now) -> dict[tuple[int, str], str]:
     return links
 
 
-def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
-    """What to act on first, then what is late, then all lines; nothing is left to colour alone."""
+def _every_line(plant: Plant, works_now: Now) -> Sheet:
     rows = [_row(plant, works_now, line_now) for line_now in works_now.lines]
-    shade, links = _shade(works_now), _links(works_now)
     caption = say(
         "Each line in its newest hour, as far as its counts reach. Rejected: containers rejected at the "
         "stations that send counts / ware at the first station. Expected: defect calls by the line's own "
         "past in this job, with the interval that 95 of 100 such hours keep. Critical calls are shown "
         "whatever chance says: none called is not none made."
     )
-    table = Section(
-        say("Every line now"),
-        sheet=Sheet("now", say("Every line now"), COLUMNS, rows, caption, shade=shade, links=links),
-        wide=True,
-    )
+    shade, links = _shade(works_now), _links(works_now)
+    return Sheet("now", say("Every line now"), COLUMNS, rows, caption, shade=shade, links=links)
+
+
+def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
+    """What to act on first, then what is late, then all lines; nothing is left to colour alone."""
+    table = Section(say("Every line now"), sheet=_every_line(plant, works_now), wide=True)
     late = late_section(plant, works_now)
     return View(
         "now",
@@ -143,60 +144,19 @@ def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
     )
 
 
-WALL = (
-    Column("line", say("Line")),
-    Column("share", say("Rejected"), "percent1"),
-    Column("against", say("Calls / expected"), "id"),
-    Column("verdict", say("Against its past")),
-    Column("critical", say("Critical"), "count"),
-    Column("worst", say("Worst signal")),
-    Column("feeds", say("Stations")),
-)
-
-
 def wall_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
-    """The same for a big screen: fewer words, one line a row, to be read from three metres."""
-    rows, shade = [], []
-    for n, line in enumerate(works_now.lines):
-        beat = line.pulse
-        alive = sum(s.state == "alive" for s in line.stations)
-        worst = line.open_signals[0] if line.open_signals else None
-        usual = expected(beat.expected) if beat else "–"
-        row = {
-            "line": line.line,
-            "share": beat.share if beat else None,
-            "against": f"{beat.calls} / {usual}" if beat else "–",
-            "verdict": _short(beat),
-            "critical": beat.critical if beat else None,
-        }
-        rows.append(
-            {
-                **row,
-                "worst": f"{worst.defect} {' '.join(worst.members[:2])}" if worst else say("none"),
-                "feeds": say("{alive} of {stations}", alive=alive, stations=len(line.stations)),
-            }
-        )
-        if beat and beat.q is not None and beat.q < MORE:
-            shade.append((n, "verdict", 0.75 if beat.q < FAR else 0.35))
-        shade += [(n, "critical", 0.5)] if _critical_open(line) else []
-        shade += [(n, "feeds", 0.5)] if alive < len(line.stations) else []
-    table = Section(
-        say("Every line now"), sheet=Sheet("now", say("Every line now"), WALL, rows, shade=shade), wide=True
-    )
+    """The same for a big screen: few words, to be read from three metres; its table is there as a file."""
     return View(
         "now",
-        Page(say("Now"), _when(plant, works_now), (acts_part(plant, works_now), table), cautions=()),
+        Page(
+            say("Now"),
+            _when(plant, works_now),
+            (acts_part(plant, works_now), wall_part(plant, works_now, _every_line(plant, works_now))),
+            cautions=(),
+        ),
         refresh_s=refresh_s,
         notes=_notes(works_now),
     )
-
-
-def _short(beat: Pulse | None) -> str:
-    if beat is None or beat.q is None:
-        return say("not judged")
-    if beat.q < MORE and beat.times is not None:
-        return say("▲ {times} times", times=decimals(beat.times, 1))
-    return say("usual")
 
 
 def _when(plant: Plant, works_now: Now) -> str:

@@ -35,18 +35,23 @@
     ready();
   };
 
-  let tag = '';
+  let tag = '', heard = Date.now();
   const renew = async (address, quiet) => {
     const mark = document.querySelector('.renewed');
     try {
-      const answer = await fetch(address, {headers: tag && quiet ? {'If-None-Match': tag} : {}, cache: 'no-store', credentials: 'same-origin'});
+      const answer = await fetch(address, {headers: tag && quiet ? {'If-None-Match': tag} : {}, cache: 'no-store', credentials: 'same-origin', signal: AbortSignal.timeout(20000)});
       if (answer.status === 200) { tag = answer.headers.get('ETag') || ''; put(await answer.text()); }
       else if (answer.status !== 304) throw new Error(String(answer.status));
+      heard = Date.now();
       const now = document.querySelector('.renewed');
-      if (now) now.classList.remove('away');
+      if (now && now.dataset.said) now.textContent = now.dataset.said;
     } catch (error) {
-      if (mark && !mark.classList.contains('away')) { mark.classList.add('away'); mark.textContent += ' · ' + words[1]; }
+      if (!mark) return;
+      const minutes = Math.floor((Date.now() - heard) / 60000);
+      mark.dataset.said = mark.dataset.said || mark.textContent;
+      mark.textContent = `${mark.dataset.said} · ${words[1]}` + (minutes ? ` (${minutes} min)` : '');
     }
+    document.documentElement.classList.toggle('unanswered', Date.now() - heard > 100000);
   };
 
   const every = main() && Number(main().dataset.refresh);
@@ -54,6 +59,17 @@
     setInterval(() => { if (!document.hidden) renew(location.href.split('#')[0], true); }, every * 1000);
     document.addEventListener('visibilitychange', () => { if (!document.hidden) renew(location.href.split('#')[0], true); });
   }
+
+  // What does not fit on a big screen takes turns, by the clock; it stays while somebody points at it.
+  const turn = () => {
+    for (const box of document.querySelectorAll('.wall [data-turns]')) {
+      if (box.matches(':hover')) continue;
+      const all = [...box.children], now = Math.floor(Date.now() / 1000 / Number(box.dataset.turns)) % all.length;
+      all.forEach((one, n) => { if (one.hidden !== (n !== now)) one.hidden = n !== now; });
+      box.parentElement.querySelectorAll('.which span').forEach((dot, n) => dot.classList.toggle('on', n === now));
+    }
+  };
+  setInterval(turn, 500);
 
   document.addEventListener('click', async (event) => {
     const link = event.target.closest('a[data-sort]');
@@ -120,6 +136,6 @@
     if (form.elements.from.value < form.elements.to.value) form.requestSubmit();
   });
 
-  const ready = () => document.querySelectorAll('[data-copy],[data-print]').forEach((b) => { b.hidden = false; });
+  const ready = () => document.querySelectorAll('[data-copy],[data-print]').forEach((b) => { b.hidden = false; }) || turn();
   ready();
 })();

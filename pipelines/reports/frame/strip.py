@@ -20,7 +20,7 @@ WIDE, HIGH, FOOT = 1000.0, 60.0, 10.0
 class Strip:
     """Every sequence is [bins], nan where nothing is known; ends: where each bin ends, 0..1 of the width. unseen: from
     where to where what lies in the lehr is hatched. spans: (from, to, kind) of each signal. top: where the upright
-    scale ends.
+    scale ends. silent: from where to where nothing came although it should have.
     """
 
     name: str
@@ -33,6 +33,7 @@ class Strip:
     unseen: tuple[float, float]
     spans: Sequence[tuple[float, float, str]]
     top: float
+    silent: tuple[float, float] = (0.0, 0.0)
 
 
 def drawn_strip(strip: Strip) -> Drawing:
@@ -46,6 +47,10 @@ def drawn_strip(strip: Strip) -> Drawing:
     if right > left:
         parts.append(f'<rect class="unseen" x="{left:.0f}" width="{right - left:.0f}" height="{HIGH:.0f}"/>')
         parts.append(f'<path class="now" d="M{left:.0f} 0V{HIGH:.0f}"/>')
+    start, end = (WIDE * at for at in strip.silent)
+    if end > start:
+        parts.append(f'<rect class="silent" x="{start:.0f}" width="{end - start:.0f}" height="{HIGH:.0f}"/>')
+        parts.append(f'<path class="now" d="M{end:.0f} 0V{HIGH:.0f}"/>')
     for start, end, kind in strip.spans:
         wide = max(4.0, WIDE * (end - start))
         parts.append(f'<rect class="{kind}" x="{WIDE * start:.0f}" y="{HIGH + 3:.0f}" width="{wide:.0f}" height="5"/>')
