@@ -49,7 +49,16 @@ def test_the_demo_ends_by_naming_pages_that_are_there(demo: tuple[Path, str]) ->
     assert len(pages) == 7 and all(Path(page).exists() for page in pages)
     reports = folder / "coldledger-demo" / "reports"
     assert sorted(path.stem for path in (reports / "day").glob("*.html")) == ["2026-03-02", "2026-03-03", "2026-03-04"]
-    assert len(list(reports.glob("hour/*/*.html"))) == 3 * 24 * 4
+    assert [str(path) for path in reports.glob("hour/*/*.html")] == [page for page in pages if "/hour/" in page]
+    assert (
+        len(list(reports.glob("weights/*/*.html"))) == 3 * 4 and len(list(reports.glob("laboratory/*/*.html"))) == 3 * 2
+    )
+    links = [
+        path.parent / found.partition("#")[0]
+        for path in reports.rglob("*.html")
+        for found in re.findall(r'<a [^>]*?href="([^"#][^"]*)"', path.read_text(encoding="utf-8"))
+    ]
+    assert len(links) > 150 and all(target.exists() for target in links), "every link of every page can be followed"
     assert "invented" in said
 
 
