@@ -11,8 +11,9 @@ from pipelines.measures.signals.acts import Act, acts
 from pipelines.measures.trace.trust import Doubt
 from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Special
-from pipelines.reports.signals import card_name, clock_words, place_words, sureness
+from pipelines.reports.signals import card_name, place_words, sureness
 from pipelines.words import beginning, defect_name, joined, say
 from schemas.answers.signals import Signal
 

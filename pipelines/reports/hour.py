@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
 
 import polars as pl
 
@@ -12,15 +11,15 @@ from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.mould_places import UNREAD
 from pipelines.measures.pareto.unread import Unread, unread_caption
-from pipelines.measures.statistics.limits import ShareLimits, beyond_past
-from pipelines.measures.statistics.shares import count_interval, more_than_whole, proportion_interval, ratio, share
-from pipelines.numbers import count, decimals, percent
+from pipelines.measures.statistics.shares import count_interval, more_than_whole, ratio, share
+from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, hour_address
-from pipelines.reports.frame import charts
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
+from pipelines.reports.hour_trend import by_hour, trend_section
 from pipelines.reports.missing import missing_section, uncalled_sentence, waiting_words
 from pipelines.reports.pareto import pareto_chart, pareto_sheet
 from pipelines.reports.signals import signals_section, signals_sheet
@@ -28,6 +27,7 @@ from pipelines.words import joined, say, worded
 from schemas.answers.pareto import Pareto, ParetoRow
 
 GRID_DEFECTS, GRID_MOULDS = 10, 30
+BARS = 8  # of defects; the table has all
 
 
 def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
@@ -39,9 +39,8 @@ def hour_page(reader: Reader, plant: Plant, line: str, span: Span) -> Page:
     return Page(
         title=say("{line}: rejects of the hour", line=line),
         when=say(
-            "{start} to {end}, by the cold-end clock",
-            start=plant.clock.show(span.start),
-            end=plant.clock.show(span.end),
+            "{span}, by the cold-end clock",
+            span=span_words(plant, span),
         ),
         figures=_figures(plant, hour),
         sections=tuple(_sections(plant, hour)),
@@ -113,18 +112,8 @@ def _without(pareto: Pareto) -> str:
     )
 
 
-def _by_hour(plant: Plant, hour: Hour) -> list[dict[str, Any]]:
-    """Ware and rejects of the line by hour, oldest first."""
-    ware = hour.trend.filter(pl.col("defect").is_null())
-    first = pl.col("station").is_in(plant.first_stations(hour.line))
-    blocks = ware.group_by("block").agg(
-        pl.col("inspected").filter(first).sum().alias("ware"), pl.col("n").sum().alias("rejected")
-    )
-    return list(blocks.sort("block").iter_rows(named=True))
-
-
 def _before(plant: Plant, hour: Hour) -> float | None:
-    earlier = [row for row in _by_hour(plant, hour) if row["block"] < hour.span.start]
+    earlier = [row for row in by_hour(plant, hour) if row["block"] < hour.span.start]
     return share(sum(row["rejected"] for row in earlier), sum(row["ware"] for row in earlier))
 
 
@@ -135,15 +124,17 @@ def _sections(plant: Plant, hour: Hour) -> list[Section]:
         if pareto.baseline_from
         else say("There is no past to compare this hour with.")
     )
+    open_defects = {s.defect for s in hour.signals if s.kind == "excess" and s.ended is None and not s.passed}
     words = say("Calls by defect: {calls}", calls=joined("; ", (_of_defect(row) for row in pareto.rows[:8])))
     return [
         signals_section(plant, hour.signals, hour.span.end, _judged(hour), hour.doubts),
         Section(
             say("What is thrown away"),
-            (pareto.why or say("Critical defects come first, whatever their number. {ticks}", ticks=ticks),),
-            pareto_chart(pareto, words),
+            (pareto.why,) if pareto.why else (),
+            pareto_chart(pareto, words, open_defects, BARS),
+            notes=(say("Critical defects come first, whatever their number. {ticks}", ticks=ticks),),
         ),
-        _trend(plant, hour),
+        trend_section(plant, hour),
         _critical(plant, hour),
         _places(plant, hour),
         _grid(plant, hour),
@@ -182,44 +173,6 @@ def _all_signals(plant: Plant, hour: Hour) -> list[Section]:
             wide=True,
         )
     ]
-
-
-def _trend(plant: Plant, hour: Hour) -> Section:
-    hours = [row for row in _by_hour(plant, hour) if row["rejected"] <= row["ware"]]  # the others are told in words
-    limits = beyond_past([row["rejected"] for row in hours], [row["ware"] for row in hours])
-    rows = []
-    for number, row in enumerate(hours):
-        low, high = proportion_interval(row["rejected"], row["ware"])
-        rows.append(
-            {
-                "label": f"{plant.clock.local(row['block']):%H:%M}",
-                "rate": 100 * (ratio(row["rejected"], row["ware"]) or 0.0),
-                "low": 100 * low,
-                "high": 100 * high,
-                "now": row["block"] == hour.span.start,
-                "from": 100 * float(limits.low[number]) if limits else None,
-                "to": 100 * float(limits.high[number]) if limits else None,
-            }
-        )
-    words = say(
-        "Rejected share by hour: {hours}",
-        hours=", ".join(f"{row['label']} {decimals(row['rate'], 1)} %" for row in rows),
-    )
-    chart = charts.svg(charts.trend, words, rows, say("rejected, % of ware")) if rows else ""
-    return Section(say("Against the hours before, in this job"), chart=chart, chart_words=_trend_note(limits))
-
-
-def _trend_note(limits: ShareLimits | None) -> str:
-    bars = say("Bars: exact 95 % intervals of a plain proportion.")
-    if limits is None:
-        return say("{bars} Fewer than four hours of this job before this one: no limits yet.", bars=bars)
-    return say(
-        "{bars} Dashed: limits by the hours before this one (mean {centre}, 3 standard deviations; hours "
-        "of this line spread {sigma_z} times as wide as chance alone, Laney's p' chart).",
-        bars=bars,
-        centre=percent(limits.centre, 1),
-        sigma_z=decimals(limits.sigma_z, 1),
-    )
 
 
 def _critical(plant: Plant, hour: Hour) -> Section:
@@ -357,7 +310,7 @@ def _stations(plant: Plant, hour: Hour) -> Sheet:
 
 def _impossible(plant: Plant, hour: Hour) -> list[str]:
     """The hours in which more was rejected than counted in."""
-    hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in _by_hour(plant, hour)]
+    hours = [(row["block"], more_than_whole(row["rejected"], row["ware"])) for row in by_hour(plant, hour)]
     return [
         say("{at}: {sentence}", at=f"{plant.clock.local(at):%H:%M}", sentence=sentence)
         for at, sentence in hours

@@ -12,12 +12,13 @@ from pipelines.clock import Span
 from pipelines.measures.pareto.calls_in_time import CallsInTime, counts_kept
 from pipelines.numbers import count, decimals, expected
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Figure
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.time_in_words import in_words
 from pipelines.reports.frame.time_marks import Mark
 from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn
-from pipelines.reports.signals import clock_words, place_words
+from pipelines.reports.signals import place_words
 from pipelines.words import defect_name, joined, say, worded
 from schemas.answers.signals import Signal
 

@@ -15,11 +15,11 @@ from pipelines.measures.trace.trust import Doubt
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.acts import act_place, all_silent
+from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.strip import Strip, drawn_strip
 from pipelines.reports.missing import waiting_words
-from pipelines.reports.signals import clock_words
 from pipelines.words import beginning, defect_name, joined, say, worded
 from schemas.answers.signals import Signal
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from pipelines.measures.pareto.kinds_of_call import apart_words
@@ -15,10 +16,9 @@ MOST_BARS = 12
 
 
 def label(row: ParetoRow) -> str:
-    """A bar's name; the severity in words, so that colour is never needed."""
-    if row.severity in ("critical", "major"):
-        return say("{key} {name} ({severity})", key=row.key, name=row.name, severity=worded(row.severity))
-    return row.name if row.key in row.name else say("{key} {name}", key=row.key, name=row.name)
+    """A bar's name; what is critical has its sign."""
+    name = row.name if row.key in row.name else say("{key} {name}", key=row.key, name=row.name)
+    return say("◆ {name}", name=name) if row.severity == "critical" else name
 
 
 def shown_rows(pareto: Pareto, most: int = MOST_BARS) -> list[ParetoRow]:
@@ -26,19 +26,21 @@ def shown_rows(pareto: Pareto, most: int = MOST_BARS) -> list[ParetoRow]:
     return [row for number, row in enumerate(pareto.rows) if number < most or row.critical_calls]
 
 
-def pareto_chart(pareto: Pareto, words: str) -> str:
-    """Bars of calls with a tick at the number the job's past would lead one to expect."""
+def pareto_chart(pareto: Pareto, words: str, lit: Collection[str] = (), most: int = MOST_BARS) -> str:
+    """Bars of calls with a tick at the number the job's past would lead one to expect; lit: the defects of open
+    signals, of which what is above expectation is filled strongly.
+    """
     from pipelines.reports.frame import charts
 
     rows: list[dict[str, Any]] = []
-    for row in shown_rows(pareto):
+    for row in shown_rows(pareto, most):
         expected = row.baseline * pareto.ware if row.baseline is not None else None
         rows.append(
             {
                 "label": label(row),
                 "value": row.calls,
+                "plain": min(row.calls, expected) if row.key in lit and expected is not None else row.calls,
                 "shown": f"{row.calls}",
-                "kind": row.severity or "major",
                 "expected": expected,
                 "top": max(row.calls, expected or 0),
             }

@@ -6,11 +6,13 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from pipelines.measures.signals.tell import nothing_found
-from pipelines.numbers import chance, count, decimals, expected, percent
+from pipelines.numbers import chance, count, expected, percent
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Card, Section
 from pipelines.reports.frame.sheet import PAGE, SHOWN, Column, Sheet, in_csv
-from pipelines.words import beginning, joined, moment_dated, say, worded
+from pipelines.reports.signal_picture import signal_picture
+from pipelines.words import beginning, joined, say, worded
 from schemas.answers.signals import Signal
 
 CARDS = 6  # a screenful
@@ -73,12 +75,6 @@ def card_name(signal: Signal) -> str:
     return f"s-{signal.id}"
 
 
-def clock_words(plant: Plant, moment: datetime, near: datetime) -> str:
-    """A local time; with its date where that is another day's."""
-    local, other = plant.clock.local(moment), plant.clock.local(near)
-    return f"{local:%H:%M}" if local.date() == other.date() else moment_dated(local)
-
-
 def signal_card(plant: Plant, signal: Signal, now: datetime) -> Card:
     """All that is known of a signal, the act first."""
     goes_on = signal.ended is None
@@ -86,7 +82,7 @@ def signal_card(plant: Plant, signal: Signal, now: datetime) -> Card:
     return Card(
         say("{signal}: {place}", signal=named_defect(signal), place=place_words(plant, signal)),
         lost,
-        _chart(plant, signal, now),
+        signal_picture(plant, signal, now),
         (*_when(plant, signal, now), _acknowledged(plant, signal, now)),
         "critical" if signal.severity == "critical" else "",
         card_name(signal),
@@ -160,44 +156,16 @@ def _acknowledged(plant: Plant, signal: Signal, now: datetime) -> str:
     return say("{seen} ({id})", seen=noted, id=signal.id)
 
 
-def _chart(plant: Plant, signal: Signal, now: datetime) -> str:
-    if signal.series_from is None or not signal.series_calls:
-        return ""
-    from pipelines.reports.frame import charts
-
-    begun = (signal.onset - signal.series_from).total_seconds() / 60 / signal.series_step_min
-    rows = [
-        {"value": calls, "expected": expected, "late": number + 0.5 >= begun}
-        for number, (calls, expected) in enumerate(zip(signal.series_calls, signal.series_expected, strict=True))
-    ]
-    minutes, mean = f"{signal.series_step_min:.0f}", sum(signal.series_expected) / len(signal.series_expected)
-    words = say(
-        "Calls in {minutes} min from {begin}: {calls}; expected about {mean} each",
-        minutes=minutes,
-        begin=clock_words(plant, signal.series_from, now),
-        calls=", ".join(f"{calls:.0f}" for calls in signal.series_calls),
-        mean=decimals(mean, 1),
-    )
-    return charts.svg(charts.pulse, words, rows, say("in {minutes} min", minutes=minutes))
-
-
-def _critical_texts(plant: Plant, critical: Sequence[Signal]) -> list[str]:
+def _critical_texts(critical: Sequence[Signal]) -> list[str]:
     if not critical:
         return []
-    calls = joined(
-        ", ",
-        (
-            say(
-                "{code} {name} {calls} ({place})",
-                code=s.defect,
-                name=s.name,
-                calls=s.calls,
-                place=place_words(plant, s),
-            )
-            for s in critical
-        ),
-    )
+    calls = joined(", ", (_critical_call(signal) for signal in critical))
     return [say("Critical calls, shown whatever chance says: {calls}.", calls=calls)]
+
+
+def _critical_call(signal: Signal) -> str:
+    call = say("{code} {name} {calls}", code=signal.defect, name=signal.name, calls=signal.calls)
+    return say("{call} (moulds {moulds})", call=call, moulds=joined(", ", signal.moulds)) if signal.moulds else call
 
 
 def signals_section(
@@ -210,7 +178,7 @@ def signals_section(
     passed = [s for s in signals if s.passed]
     critical = [s for s in signals if s.kind != "excess"]
     shown = excesses[:CARDS]
-    texts = [*_critical_texts(plant, critical)]
+    texts = [*_critical_texts(critical)]
     if not excesses:
         texts.append(nothing_found(doubts))
     elif len(excesses) > CARDS:
@@ -227,8 +195,8 @@ def signals_section(
             )
         )
     bars = say(
-        "Bars: calls; filled strongly since the onset; the stepped line is what the line's own past leads one to "
-        "expect."
+        "Bars: calls; blue: above what the line's own past leads one to expect (dashed), since the onset. Below each "
+        "count stands when its ware was formed."
     )
     cards = tuple(signal_card(plant, signal, now) for signal in shown)
     return Section(
@@ -236,7 +204,7 @@ def signals_section(
         tuple(texts),
         cards=cards,
         wide=True,
-        warn=any(s.ended is None for s in excesses),
+        warn=any(s.ended is None and s.severity == "critical" for s in excesses),
         notes=(judged, bars),
     )
 

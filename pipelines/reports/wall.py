@@ -10,10 +10,10 @@ from pipelines.measures.signals.acts import acts
 from pipelines.numbers import decimals, expected
 from pipelines.plant.works import Plant
 from pipelines.reports.acts import act_place, all_silent
+from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Special
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.lines_now import lines_part, past_words
-from pipelines.reports.signals import clock_words
 from pipelines.words import beginning, defect_name, joined, say
 
 TOGETHER = 6  # lines that stand below each other, beside their critical calls

@@ -23,6 +23,7 @@ from pipelines.measures.weights import MouldFound, Study
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, laboratory_address, weights_address
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, Card, Figure, Page, Section
 from pipelines.reports.frame.sheet import Sheet
@@ -48,7 +49,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
         title=say("Weights, line {line}, production day {on}", line=line, on=day.isoformat()),
-        when=say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
+        when=span_words(plant, span),
         figures=tuple(figure for study in item_studies for figure in _figures(study)),
         sections=tuple(_sections(plant, line, item_studies)),
         links=(

@@ -30,3 +30,18 @@ def dated(day: date) -> str:
 def moment_dated(local: datetime) -> str:
     """A local time with its day: 08 Mar 11:20."""
     return say("{day} {time}", day=dated(local), time=f"{local:%H:%M}")
+
+
+def span_dated(start: datetime, end: datetime) -> str:
+    """From one local time to another, with their day and year said once where they are the same. A time that the clock
+    shows twice has its offset.
+    """
+    first = say("{day} {year}, {time}", day=dated(start), year=start.year, time=_time(start))
+    if start.date() == end.date():
+        return say("{start} to {end}", start=first, end=_time(end))
+    return say("{start} to {end}", start=first, end=say("{day} {time}", day=dated(end), time=_time(end)))
+
+
+def _time(local: datetime) -> str:
+    twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+    return f"{local:%H:%M%z}" if twice else f"{local:%H:%M}"

@@ -12,8 +12,8 @@ from pipelines.reports.frame import charts
 from pipelines.reports.laboratory import charts as charts_laboratory
 
 BARS = [
-    {"label": "B one", "value": 3, "shown": "3", "kind": "critical", "expected": None, "top": 3},
-    {"label": "A two", "value": 9, "shown": "9", "kind": "minor", "expected": 12.0, "top": 12.0},
+    {"label": "B one", "value": 3, "plain": 3, "shown": "3", "expected": None, "top": 3},
+    {"label": "A two", "value": 9, "plain": 9, "shown": "9", "expected": 12.0, "top": 12.0},
 ]
 TREND = [
     {"label": "06:00", "rate": 2.0, "low": 1.5, "high": 2.5, "now": False},
@@ -55,7 +55,7 @@ LABEL, TIME = 185.5, 57.5  # px that Chromium gives the texts below in DejaVu Sa
 
 def test_a_long_label_has_room_for_letters_wider_than_it_was_measured_with() -> None:
     label = "LGL loose glass inside (critical)"
-    row = {"label": label, "value": 2, "shown": "2", "kind": "critical", "expected": None, "top": 2}
+    row = {"label": label, "value": 2, "plain": 2, "shown": "2", "expected": None, "top": 2}
     text = charts.svg(charts.bars, "x", [row], "calls")
     left = float(re.findall(r"translate\(([\d.]+),", text)[0])
     assert left - 7 >= LABEL

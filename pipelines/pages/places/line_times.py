@@ -21,6 +21,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go, known, moment, span_asked
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import Figure, Page, Section, Special
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.line_times import happened_sheet, head_figure, line_picture, window_words
@@ -95,18 +96,14 @@ def _newest(web: Web, reader: Reader, plant: Plant, line: str, hours: int) -> Sp
 def _view(
     plant: Plant, times: LineTimes, chosen: Span | None, now: datetime | None, hours: int, reader: Reader
 ) -> View:
-    clock, window = plant.clock, chosen or times.span
+    window = chosen or times.span
     chart, words = line_picture(plant, times, now, chosen)
     what = say(", {name}", name=defect_name(plant.defects[times.defect].name)) if times.defect is not None else ""
     return View(
         "hour",
         Page(
             say("{line} in time{what}", line=times.line, what=what),
-            say(
-                "{start} to {end}, by the cold-end clock",
-                start=clock.show(times.span.start),
-                end=clock.show(times.span.end),
-            ),
+            say("{span}, by the cold-end clock", span=span_words(plant, times.span)),
             (
                 Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
                 _choose(plant, times, window, hours),

@@ -24,11 +24,12 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go, known, span_asked
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import clock_words, span_words
 from pipelines.reports.frame.page import Figure, Page, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import sources
 from pipelines.reports.machine_strips import cavity_strips, whole_strip
-from pipelines.reports.signals import card_name, clock_words
+from pipelines.reports.signals import card_name
 from pipelines.words import joined, say
 from schemas.answers.signals import Signal
 
@@ -122,7 +123,7 @@ def moulds_view(
         "moulds",
         Page(
             say("{line}: cavities, {what}", line=line, what=what),
-            say("{start} to {end}, by the cold-end clock", start=clock.show(span.start), end=clock.show(span.end)),
+            say("{span}, by the cold-end clock", span=span_words(plant, span)),
             (_machine(plant, machine), _choose(plant, machine, here, refresh_s, hours)),
             _figures(machine),
             links,

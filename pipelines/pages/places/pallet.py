@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from pipelines.answers.trace.contents import answer_contents
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.numbers import count
 from pipelines.pages.addresses import mould_address
@@ -18,6 +19,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.sources import queries_words
@@ -50,11 +52,10 @@ def _page(plant: Plant, contents: PalletContents, sources: str) -> Page:
     return Page(
         say("Pallet {pallet}", pallet=contents.pallet),
         say(
-            "{line}, item {item}, packed {start} to {end}",
+            "{line}, item {item}, packed {span}",
             line=contents.line,
             item=contents.item,
-            start=plant.clock.show(contents.packed_from),
-            end=plant.clock.show(contents.packed_to),
+            span=span_words(plant, Span(contents.packed_from, contents.packed_to)),
         ),
         (
             Section(say("Holds on it"), items=_holds(contents), warn=bool(contents.holds), wide=True),

@@ -28,6 +28,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go, known, local, span_asked
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import Figure, Page, Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
@@ -118,7 +119,7 @@ def _listed(chosen: Chosen, reader: Reader, plant: Plant) -> View:
         "signals",
         Page(
             say("Signals"),
-            say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
+            span_words(plant, span),
             (
                 Section(say("What is not chance"), _none(excesses), sheet=sheet, wide=True),
                 _choose(plant, chosen, span),

@@ -17,6 +17,7 @@ from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known, span_asked
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.feeds import faults_sheet, sure_words
 from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.words import say
@@ -77,7 +78,7 @@ def doubts_view(reader: Reader, plant: Plant, line: str | None, span: Span | Non
     )
     texts = (_ADVICE,) if faults else (say("Nothing was found that cannot be right."),)
     sheet = faults_sheet(plant, faults, say("Clocks and counts in doubt"), say("Certain ones first."))
-    when = say("{start} to {end}", start=plant.clock.show(shown.start), end=plant.clock.show(shown.end))
+    when = span_words(plant, shown)
     words = tuple(
         say("{line}, {sure}: {sentence}.", line=each.line, sure=sure_words(each), sentence=each.sentence)
         for each in faults

@@ -114,7 +114,7 @@
     return [low, high];
   };
   document.addEventListener('pointerdown', (event) => {
-    const svg = event.target.closest && event.target.closest('svg.times');
+    const svg = event.target.closest && event.target.closest('svg.times[data-from]');
     if (!svg || event.button !== 0) return;
     drag = {svg, from: place(svg, event), to: place(svg, event)};
     if (event.pointerType === 'mouse') event.preventDefault();

@@ -34,7 +34,6 @@ _VARIABLES = {
 MOULD, ACCEPTED = say("mould"), say("accepted, % of lots")
 MOULD_BY_GOB, WEIGHT, GOB = say("mould, by gob position"), say("weight, g"), say("gob")
 OWN_WORDS = (MOULD, ACCEPTED, MOULD_BY_GOB, WEIGHT)  # that charts say of themselves
-SEVERITY_COLOURS = {"critical": CRITICAL, "major": MAJOR, "minor": MINOR}
 _CONFIG = {
     "background": None,
     "font": "sans-serif",
@@ -141,46 +140,49 @@ _WIDER = {
     "right": 12,
     "bottom": 5,
 }  # a reader's letters are wider than those that labels are measured with
+_BARE = alt.Axis(labels=False, ticks=False, grid=False, titlePadding=2)  # each bar carries its number
+_TIMES = alt.Axis(labelAngle=0, labelOverlap=True)
+_BEYOND = "datum.to != null && datum.rate > datum.to"
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 
 
-_LATE = alt.condition(alt.datum.late, alt.value(CRITICAL), alt.value(MINOR))
-
-
 def bars(unit: str) -> Chart:
-    """Horizontal bars: rows of label, value, shown (its text), top (where the text stands), kind (severity), expected
-    or None (a tick).
+    """Horizontal bars: rows of label, value, plain (how much of it is not filled strongly), shown (its text), top
+    (where the text stands), expected or None (a tick).
     """
-    colours = alt.Scale(domain=list(SEVERITY_COLOURS), range=list(SEVERITY_COLOURS.values()))
     base = alt.Chart(_ROWS).encode(y=alt.Y("label:N", sort=_IN_ORDER, title=None))
-    bar = base.mark_bar(height={"band": 0.7}).encode(
-        x=alt.X("value:Q", title=unit, axis=_WHOLE),
-        color=alt.Color("kind:N", scale=colours, legend=None),
+    bar = base.mark_bar(height={"band": 0.7}, color=MINOR).encode(x=alt.X("plain:Q", title=unit, axis=_BARE))
+    lit = (
+        base.transform_filter("datum.plain < datum.value")
+        .mark_bar(height={"band": 0.7}, color=MAJOR)
+        .encode(x="plain:Q", x2="value:Q")
     )
     ticks = (
         base.transform_filter("datum.expected != null")
-        .mark_tick(color=INK, thickness=3, size=16)
+        .mark_tick(color=INK, thickness=3, size=14)
         .encode(x="expected:Q")
     )
     ends = base.mark_text(align="left", dx=4).encode(x="top:Q", text="shown:N")
-    return alt.layer(bar, ticks, ends).properties(width=160, height=alt.Step(22), padding=_WIDER)
+    return alt.layer(bar, lit, ticks, ends).properties(width=190, height=alt.Step(18), padding=_WIDER)
 
 
 def trend(title: str) -> Chart:
     """A rate by hour: rows of label, rate [%], low, high, now (bool), and limits from and to (None where there are
     none).
     """
-    base = alt.Chart(_ROWS).encode(x=alt.X("label:O", sort=_IN_ORDER, title=None, axis=alt.Axis(labelAngle=-45)))
-    rule = base.mark_rule(color=MUTED).encode(y=alt.Y("low:Q", title=title, scale=alt.Scale(zero=True)), y2="high:Q")
-    line = base.mark_line(color=MAJOR, strokeWidth=2).encode(y="rate:Q")
+    base = alt.Chart(_ROWS).encode(x=alt.X("label:O", sort=_IN_ORDER, title=None, axis=_TIMES))
+    rule = base.mark_rule(color=MUTED).encode(
+        y=alt.Y("low:Q", title=title, scale=alt.Scale(zero=True), axis=alt.Axis(tickCount=4)), y2="high:Q"
+    )
+    line = base.mark_line(color=MINOR, strokeWidth=2).encode(y="rate:Q")
     point = base.mark_point(size=60, filled=True, opacity=1).encode(
         y="rate:Q",
-        color=alt.condition(alt.datum.now, alt.value(CRITICAL), alt.value(MAJOR)),
+        color=alt.condition(_BEYOND, alt.value(MAJOR), alt.value(INK)),
         shape=alt.condition(alt.datum.now, alt.value("diamond"), alt.value("circle")),
     )
     dashed = base.transform_filter("datum.to != null").mark_line(color=MUTED, strokeDash=[4, 4], interpolate="step")
     return alt.layer(dashed.encode(y="from:Q"), dashed.encode(y="to:Q"), rule, line, point).properties(
-        width=330, height=150
+        width=380, height=112
     )
 
 
@@ -247,17 +249,3 @@ def acceptance(title: str) -> Chart:
     )
     rule = alt.Chart(alt.NamedData(name="limits")).mark_rule(color=CRITICAL, strokeDash=[2, 3]).encode(x="at:Q")
     return alt.layer(line, rule).properties(width=330, height=170)
-
-
-def pulse(unit: str) -> Chart:
-    """Calls in time against what was expected, small: rows of at, value, expected, late (after the onset); no scale but
-    the highest bar.
-    """
-    x = alt.X("order:O", title=None, axis=None)
-    bar = (
-        alt.Chart(_ROWS)
-        .mark_bar(width={"band": 0.8})
-        .encode(x=x, y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=2, grid=False)), color=_LATE)
-    )
-    line = alt.Chart(_ROWS).mark_line(color=INK, strokeWidth=1.5, interpolate="step").encode(x=x, y="expected:Q")
-    return alt.layer(bar, line).properties(width=200, height=44)

@@ -86,6 +86,7 @@ class TimePicture:
     onset: MarkedOnset | None = None
     chosen: Span | None = None
     now: datetime | None = None
+    fixed: bool = False  # no window is set in it
 
     @property
     def end(self) -> datetime:
@@ -114,11 +115,12 @@ class Layout:
 
 DESK = Layout("wide", 1140, 118, 28, 128, 13, True, 3)
 PHONE = Layout("narrow", 345, 30, 12, 104, 14, False, 4)
+SMALL = (Layout("wide", 345, 30, 12, 40, 12, False, 1), Layout("narrow", 320, 30, 12, 60, 14, False, 1))
 
 
-def drawn(picture: TimePicture) -> Drawing:
+def drawn(picture: TimePicture, layouts: tuple[Layout, Layout] = (DESK, PHONE)) -> Drawing:
     """The picture for a desk and for a phone, one after the other."""
-    both = [_Picture(picture, layout) for layout in (DESK, PHONE)]
+    both = [_Picture(picture, layout) for layout in layouts]
     svg = "".join(each.svg() for each in both)
     texts = [picture.name, *(text for each in both for text in each.said)]
     return Drawing(svg, (text for text in texts if isinstance(text, Message)))
@@ -143,14 +145,20 @@ class _Picture:
         self._tracks()
         self._clock(p.words.formed, p.lehr, above=False)
         self._marks([mark for mark in p.marks if not mark.cold_end])
-        offset = (p.local(p.span.start).utcoffset() or timedelta()).total_seconds()
-        data = (
-            f'data-from="{p.span.start.timestamp():.0f}" data-to="{p.end.timestamp():.0f}" data-left="{layout.left}" '
-            f'data-right="{self.right}" data-last="{p.span.end.timestamp():.0f}" data-offset="{offset:.0f}"'
-        )
+        data = "" if p.fixed else self._for_a_script()
         return (
             f'<svg class="times {layout.name}" role="img" aria-label="{escape(p.name)}" viewBox="0 0 {layout.width} '
             f'{self.y:.0f}" font-size="{layout.text:g}" {data}>{"".join(self.parts)}</svg>'
+        )
+
+    def _for_a_script(self) -> str:
+        """What a script must know to set a window in it."""
+        p = self.picture
+        offset = (p.local(p.span.start).utcoffset() or timedelta()).total_seconds()
+        return (
+            f'data-from="{p.span.start.timestamp():.0f}" data-to="{p.end.timestamp():.0f}" '
+            f'data-left="{self.layout.left}" data-right="{self.right}" '
+            f'data-last="{p.span.end.timestamp():.0f}" data-offset="{offset:.0f}"'
         )
 
     # where things stand
@@ -177,6 +185,9 @@ class _Picture:
     def _clock(self, title: str, shift: timedelta, above: bool) -> None:
         """An axis of local times; shift: by how much its clock is behind the cold end's."""
         size, now = self.layout.text, self.picture.now
+        if above and not self.layout.beside:
+            self._text(0, self.y + size, title, kind="strong")
+            self.y += 0.7 * size
         axis = self.y + (1.9 * size if above else 0.0)
         words = axis - 0.6 * size if above else axis + 1.5 * size
         end = self.right if now is None else self.x(now + shift)
@@ -195,6 +206,9 @@ class _Picture:
             self._text(0, words, title, kind="strong")
             if not above:
                 self._text(0, words + 1.25 * size, self.picture.words.shift, kind="quiet")
+        elif not above:
+            self._text(0, words + 1.35 * size, joined(", ", (title, self.picture.words.shift)), kind="quiet")
+            axis += 0.9 * size
         self.y = axis + (0.8 * size if above else 2.4 * size)
 
     @property
@@ -343,6 +357,8 @@ class _Picture:
             self._line(left, self.y - 4, left, self.y + self.layout.track, "now")
             if first:
                 self._in_the_lehr(left)
+        if self.picture.fixed:
+            return
         left, right = self._within(chosen) if chosen is not None else (0.0, 0.0)
         self._rect("chosen" if chosen is not None else "chosen off", left, right)
 

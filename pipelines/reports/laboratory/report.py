@@ -16,6 +16,7 @@ from pipelines.measures.laboratory.tell import all_due, capacity_sentences, line
 from pipelines.numbers import decimals
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import day_address, laboratory_address, weights_address
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame import charts
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.sources import sources
@@ -49,7 +50,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
     behind = pl.concat(files).unique(["batch", "rows_used"], maintain_order=True) if files else pl.DataFrame()
     return Page(
         title=say("Laboratory, furnace {furnace}, production day {day}", furnace=furnace, day=day.isoformat()),
-        when=say("{start} to {end}", start=plant.clock.show(span.start), end=plant.clock.show(span.end)),
+        when=span_words(plant, span),
         figures=tuple(_figures(laboratory)),
         sections=tuple(_sections(plant, laboratory, chart)),
         links=(
