@@ -64,6 +64,7 @@ app.command()(cli_flows.close)
 app.command()(cli_flows.rebuild)
 app.command()(cli_pareto.pareto)
 app.command(name="yield")(cli_yields.yield_)
+app.command()(cli_yields.day)
 
 
 def _version(asked: bool) -> None:

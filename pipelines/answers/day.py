@@ -13,6 +13,7 @@ import polars as pl
 from pipelines.answers.breakages import Breakage, answer_breakages
 from pipelines.answers.holds import answer_holds
 from pipelines.answers.laboratory.answer import answer_laboratory
+from pipelines.answers.lehr import lehr_time
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.answers.trace.trust import doubts_in
@@ -37,6 +38,7 @@ class Day:
     """One production day. By line: Paretos by defect of the day, of each shift (name, Pareto); hours; weights;
     coverage; files.
 
+    items: what each line made, in order of time. actions: what was done in the day.
     held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no
     challenge vouches.
     asked: the queries behind all of it.
@@ -63,6 +65,8 @@ class Day:
     unvouched: list[StationDoubt]
     usual_doubts: list[Doubt]
     kept: list[Kept]
+    items: dict[str, tuple[str, ...]]
+    actions: pl.DataFrame
     asked: frozenset[str]
 
 
@@ -101,8 +105,17 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         unvouched=unvouched,
         usual_doubts=usual_doubts,
         kept=kept,
+        items={line: items_made(reader, plant, line, span) for line in about},
+        actions=reader.ask("actions_between", from_time=span.start, to_time=span.end),
         asked=frozenset(reader.asked),
     )
+
+
+def items_made(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[str, ...]:
+    """The items of the ware that met a line's first station in a time, in order; empty where no job log tells."""
+    lehr = lehr_time(reader, plant, line, span)
+    jobs = reader.ask("jobs_of_line", line=line, from_time=lehr.formed(span.start), to_time=lehr.formed(span.end))
+    return tuple(dict.fromkeys(item for item in jobs["item"] if item))
 
 
 def day_changes(reader: Reader, day_yield: Yield) -> list[YieldChange]:

@@ -45,6 +45,7 @@ TOPICS = (
     Topic("pages", "pipelines.pages"),
     Topic("pareto", "pipelines.measures.pareto", ("pareto",)),
     Topic("signals", "pipelines.measures.signals", ("signals",)),
+    Topic("day", "pipelines.reports.day", ("day",)),
     Topic("yield", "pipelines.measures.yields", ("yield",)),
     Topic("weights", "pipelines.measures.weights", ("weights",)),
     Topic("laboratory", "pipelines.measures.laboratory", ("lab",)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -15,13 +16,13 @@ from pipelines.answers.counted_span import counted_span
 from pipelines.answers.day import Day, answer_day, digest, kept_answers
 from pipelines.answers.site_marks import SiteMarks, site_marks, works_mark
 from pipelines.errors import WrongUse
-from pipelines.jobs.pages import put_page
+from pipelines.jobs.pages import join_pages, put_page
 from pipelines.ledger import Reader
 from pipelines.ledger.history import confirm_close, keep_close
 from pipelines.measures.yields.change import Revision, moved, revision_of
 from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
-from pipelines.reports.day.report import page_of
+from pipelines.reports.day.report import addresses_of, pages_of
 from pipelines.site.folder import OpenSite
 from pipelines.words import say
 
@@ -161,18 +162,35 @@ def _write(
     for number in range(1, revision):
         kept = path.with_suffix(f".r{number}.html")
         if number == revision - 1 and path.exists() and not kept.exists():
-            _set_aside(path, kept)
+            _set_aside([opened.site.reports / address for address in addresses_of(plant, day.day)], number)
         if kept.exists():
             earlier.append((say("revision {number}", number=number), kept.name))
-    page = page_of(plant, day, words, why, tuple(earlier))
-    return put_page(opened, page, ALL_REPORTS["day"].address(day.day), marks)
+    pages = pages_of(plant, day, words, why, tuple(earlier))
+    join_pages(opened, [put_page(opened, page, address, marks) for address, page in pages.items()])
+    return path
 
 
-def _set_aside(page: Path, kept: Path) -> None:
-    """Keep a page and its workbook under other names, the page leading to its own workbook."""
-    page.with_suffix(".xlsx").replace(kept.with_suffix(".xlsx"))
-    text = page.read_text(encoding="utf-8")
-    kept.write_text(text.replace(f"{page.stem}.xlsx", f"{kept.stem}.xlsx"), encoding="utf-8")
+def _set_aside(pages: Sequence[Path], number: int) -> None:
+    """Keep a day's pages and their workbooks under the number of their revision, leading to each other and to their
+    own workbooks.
+    """
+    there = [page.resolve() for page in pages if page.exists()]
+    for page in there:
+        kept, book = page.with_suffix(f".r{number}.html"), page.with_suffix(".xlsx")
+        kept.write_text(_leading_to(page, there, number), encoding="utf-8")
+        if book.exists():
+            book.replace(kept.with_suffix(".xlsx"))
+
+
+def _leading_to(page: Path, pages: Sequence[Path], number: int) -> str:
+    """A page's text, its links to some pages and to their workbooks leading to those of a revision."""
+    known = {each.with_suffix("") for each in pages}
+
+    def link(found: re.Match[str]) -> str:
+        to = (page.parent / found[2]).resolve()
+        return f'{found[1]}="{found[2]}.r{number}{found[3]}"' if to in known else found[0]
+
+    return re.sub(r'(href|data-to)="([^":#?]+)(\.html|\.xlsx)"', link, page.read_text(encoding="utf-8"))
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,8 @@ LEADING_ON = frozenset(
         "/times",
         "/moulds",
         "/day",
+        "/machine",
+        "/machine/{line}",
         "/weights",
         "/weights/{line}",
         "/laboratory",

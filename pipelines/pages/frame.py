@@ -136,7 +136,8 @@ def _whole(part: Any) -> Any:
     """A special part with the same switches as a section."""
     if not isinstance(part, Special):
         return part
-    none = {"sheet_of_paper": False, "items": (), "notes": (), "texts": (), "cards": (), "chart": ""}
+    flags = {"sheet_of_paper": False, "on_screen": False, "tall": False}
+    none = {**flags, "items": (), "notes": (), "texts": (), "cards": (), "chart": ""}
     return SimpleNamespace(**none, **vars(part))
 
 

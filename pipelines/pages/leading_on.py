@@ -13,6 +13,8 @@ _PAGES: dict[str, tuple[Callable[[str], str], tuple[str, ...]]] = {
     "id": (signal_address, ("signals",)),
     "station": (station_address, ("detection", "in-doubt", "stations")),
 }
+# sheets in which a column leads to the page that another column of the row names: what it is called, of what
+_NAMED: dict[str, tuple[str, str, Callable[[str], str]]] = {"open": ("what", "id", signal_address)}
 
 
 def leading(sheet: Sheet) -> dict[tuple[int, str], str]:
@@ -26,4 +28,7 @@ def leading(sheet: Sheet) -> dict[tuple[int, str], str]:
             value = row.get(column.name)
             if isinstance(value, str) and value and " " not in value:
                 links[number, column.name] = address(value)
+    if sheet.name in _NAMED:
+        shown, named, of_name = _NAMED[sheet.name]
+        links |= {(number, shown): of_name(str(row[named])) for number, row in enumerate(sheet.rows) if row.get(named)}
     return links | dict(sheet.links)

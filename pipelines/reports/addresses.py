@@ -1,4 +1,6 @@
-"""Where the pages of a day, an hour, a line's weights and a furnace's laboratory lie: under reports/ and on the web."""
+"""Where the pages of a day, a machine, an hour, a line's weights and a furnace's laboratory lie: under reports/ and on
+the web.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +12,15 @@ from pipelines.plant.works import Plant
 
 def day_address(day: date) -> str:
     return f"day/{day.isoformat()}.html"
+
+
+def machine_address(day: date, line: str) -> str:
+    return f"machine/{day.isoformat()}/{line}.html"
+
+
+def behind_address(day: date, part: str) -> str:
+    """A page behind the day's sheet: laboratory, holds or figures."""
+    return f"day/{day.isoformat()}/{part}.html"
 
 
 def weights_address(day: date, line: str) -> str:

@@ -6,8 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from pipelines.reports.addresses import day_address, hour_address, laboratory_address, weights_address
-from pipelines.reports.day.report import day_page
+from pipelines.reports.addresses import (
+    behind_address,
+    day_address,
+    hour_address,
+    laboratory_address,
+    machine_address,
+    weights_address,
+)
+from pipelines.reports.day.report import behind_page, day_page, machine_day_page
 from pipelines.reports.frame.page import Page, page_html, write_page
 from pipelines.reports.holds import holds_address, holds_page
 from pipelines.reports.hour import hour_page
@@ -32,6 +39,8 @@ ALL_REPORTS: dict[str, Report] = {
     for report in (
         Report("hour", "cold-end supervisor", hour_page, hour_address),
         Report("day", "works manager", day_page, day_address),
+        Report("machine", "works manager", machine_day_page, machine_address),
+        Report("behind the day", "works manager", behind_page, behind_address),
         Report("weights", "cold-end supervisor", weights_page, weights_address),
         Report("laboratory", "laboratory", laboratory_page, laboratory_address),
         Report("trace", "quality manager", trace_page, trace_address),

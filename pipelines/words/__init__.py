@@ -23,7 +23,7 @@ from pipelines.words.catalogues import LANGUAGES, Catalogue, catalogue
 from pipelines.words.drawing import Drawing
 from pipelines.words.keeping import packed, unpacked
 from pipelines.words.message import Message, Worded, beginning, joined, say, say_n, sentence_of
-from pipelines.words.moments import dated, moment_dated
+from pipelines.words.moments import dated, day_named, moment_dated
 from pipelines.words.numerals import Numeral, numeral, use_marks
 from pipelines.words.recall import recalled, template
 from pipelines.words.trade import defect_name, worded
@@ -38,6 +38,7 @@ __all__ = [
     "beginning",
     "catalogue",
     "dated",
+    "day_named",
     "defect_name",
     "joined",
     "moment_dated",

@@ -21,6 +21,35 @@ MONTHS = (
     say("Dec"),
 )
 
+WEEKDAYS = (
+    say("Monday"),
+    say("Tuesday"),
+    say("Wednesday"),
+    say("Thursday"),
+    say("Friday"),
+    say("Saturday"),
+    say("Sunday"),
+)
+
+
+def day_named(day: date) -> str:
+    """A day as a heading has it: Wednesday 4 March 2026."""
+    named = (
+        say("{day} January", day=day.day),
+        say("{day} February", day=day.day),
+        say("{day} March", day=day.day),
+        say("{day} April", day=day.day),
+        say("{day} May", day=day.day),
+        say("{day} June", day=day.day),
+        say("{day} July", day=day.day),
+        say("{day} August", day=day.day),
+        say("{day} September", day=day.day),
+        say("{day} October", day=day.day),
+        say("{day} November", day=day.day),
+        say("{day} December", day=day.day),
+    )
+    return say("{weekday} {day} {year}", weekday=WEEKDAYS[day.weekday()], day=named[day.month - 1], year=f"{day:%Y}")
+
 
 def dated(day: date) -> str:
     """A day without its year: 08 Mar."""

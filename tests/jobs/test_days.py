@@ -69,7 +69,7 @@ def test_a_later_close_says_what_moved_and_which_files_moved_it(closed: tuple[Pl
     assert figures["K1", "calls of SPK"][1] == (figures["K1", "calls of SPK"][0] or 0) + 7
     assert {file["file"] for file in second.moved.files} == {"pallets.corrected.csv", "reject_counts.K1.late.csv"}
     assert not [of for of, _ in figures if of in ("K3", "K4", "F2")]
-    text = second.page.read_text(encoding="utf-8")
+    text = (second.page.parent / f"{DAY}" / "figures.html").read_text(encoding="utf-8")
     assert "What moved since revision 1" in text and "pallets.corrected.csv" in text and "calls of SPK" in text
 
 
@@ -80,6 +80,21 @@ def test_the_page_of_the_first_revision_stays(closed: tuple[Place, list[Closed],
     assert f'href="{kept.stem}.xlsx"' in kept.read_text(encoding="utf-8")
     assert f'href="{second.page.stem}.xlsx"' in second.page.read_text(encoding="utf-8")
     assert f'href="{kept.name}"' in second.page.read_text(encoding="utf-8")
+
+
+def test_the_pages_behind_the_first_revision_stay_and_lead_to_each_other(
+    closed: tuple[Place, list[Closed], dict],
+) -> None:
+    place, (_, second), _ = closed
+    first = second.page.with_suffix(".r1.html").read_text(encoding="utf-8")
+    reports = place.site.reports
+    assert f'href="../machine/{DAY}/K1.r1.html"' in first and f'href="{DAY}/figures.r1.html"' not in first
+    assert f'href="../day/{DAY}/figures.r1.html"' in first
+    machine = (reports / "machine" / f"{DAY}" / "K1.r1.html").read_text(encoding="utf-8")
+    assert "revision 1" in machine and f'href="../../day/{DAY}.r1.html"' in machine and 'href="K1.r1.xlsx"' in machine
+    assert (reports / "machine" / f"{DAY}" / "K1.r1.xlsx").exists()
+    now = (reports / "machine" / f"{DAY}" / "K1.html").read_text(encoding="utf-8")
+    assert "revision 2" in now and f'href="../../day/{DAY}.html"' in now and ".r1." not in now
 
 
 def test_answers_as_known_before_are_those_of_before(closed: tuple[Place, list[Closed], dict]) -> None:

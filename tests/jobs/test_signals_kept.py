@@ -148,7 +148,7 @@ def test_an_acknowledgement_stays_with_its_signal(kept: Place) -> None:
     span = kept.plant.clock.hour_of(the_mould(kept).raised)
     with kept.opened.ledger.reading() as reader:
         text = page_html(ALL_REPORTS["hour"].page(reader, kept.plant, "K3", span), "A works")
-        day = page_html(ALL_REPORTS["day"].page(reader, kept.plant, DAY), "A works")
+        day = page_html(ALL_REPORTS["behind the day"].page(reader, kept.plant, "figures", DAY), "A works")
     assert "Seen by N. Kos" in text and "&lt;b&gt;blank changed" in text and "<b>blank" not in text
     assert name in day and "What was not chance" in day
 

@@ -67,9 +67,13 @@ def test_the_day_s_pages_lie_there_no_hours_and_no_link_is_dead(tmp_path: Path) 
     run(place, DAY)
     assert lying(place) == [
         "day/2026-01-05.html",
+        "day/2026-01-05/figures.html",
+        "day/2026-01-05/holds.html",
+        "day/2026-01-05/laboratory.html",
         "holds.html",
         "index.html",
         "laboratory/2026-01-05/F1.html",
+        "machine/2026-01-05/K1.html",
         "weights/2026-01-05/K1.html",
     ]
     assert dead(place) == [] and len(list(links(place))) > 8
@@ -92,8 +96,8 @@ def test_every_page_of_hours_is_joined_where_the_works_wants_them(tmp_path: Path
     text = (place.site.reports / "hour/2026-01-05/K1-06-1100.html").read_text()
     assert '<a href="../../hour/2026-01-05/K1-07-1200.html">hour after →</a>' in text
     assert '<a href="../../day/2026-01-05.html">the day</a>' in text, "the day was closed after the hour was written"
-    day = (place.site.reports / "day/2026-01-05.html").read_text()
-    assert '<a href="../hour/2026-01-05/K1-06-1100.html"' in day
+    machine = (place.site.reports / "machine/2026-01-05/K1.html").read_text()
+    assert '<a href="../../hour/2026-01-05/K1-06-1100.html"' in machine
 
 
 def test_what_does_not_lie_there_is_shown_by_the_served_site_where_its_address_is_known(tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ KNOWN: dict[str, str] = {
     "day": "2026-03-10",
     "/hour/{day}/{name}.html name": "K1-06-1100",
     "/day/{name}.html name": "2026-03-10",
+    "/day/{name}/{part}.html name": "2026-03-10",
     "/holds/{name} name": "H-0001",
     "/static/{name} name": "app.js",
     "batch": "1",
@@ -33,6 +34,7 @@ KNOWN: dict[str, str] = {
     "mould": "20",
     "station": "K1-foot",
     "path": "index.html",
+    "part": "holds",
     "topic": "works",
     "from": "2026-03-10T08:00",
     "to": "2026-03-10T12:00",
@@ -41,7 +43,7 @@ KNOWN: dict[str, str] = {
     "item": "J370",
 }
 # Words that are days, times or numbers: what is none of them is answered with 400.
-WHEN = {"day": rubbish.DAYS, "/day/{name}.html name": rubbish.DAYS, "received": rubbish.DAYS}
+WHEN = dict.fromkeys(("day", "/day/{name}.html name", "/day/{name}/{part}.html name", "received"), rubbish.DAYS)
 WHEN |= dict.fromkeys(("at", "from", "made_from", "made_to"), rubbish.MOMENTS) | dict.fromkeys(
     ("hours", "customer", "steady", "batch"), rubbish.AMOUNTS
 )

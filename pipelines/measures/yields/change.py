@@ -45,14 +45,30 @@ def against(value: float, week: Sequence[float], month: Sequence[float]) -> tupl
 
     References: [1] Hahn and Meeker, Statistical Intervals (1991) 4.7 (prediction interval of one further observation).
     """
+    half = noise(month)
+    return _against(value, week, half), _against(value, month, half)
+
+
+def noise(days: Sequence[float]) -> float | None:
+    """Half of the 95 % limits of one day about a mean that is known: t s, of the days' standard deviation s. None where
+    they are too few to tell.
+    """
     from scipy.special import stdtrit
 
-    half = None
-    if len(month) >= ENOUGH:
-        mean = sum(month) / len(month)
-        s = math.sqrt(sum((each - mean) ** 2 for each in month) / (len(month) - 1))
-        half = float(stdtrit(len(month) - 1, 0.975)) * s
-    return _against(value, week, half), _against(value, month, half)
+    if len(days) < ENOUGH:
+        return None
+    mean = sum(days) / len(days)
+    s = math.sqrt(sum((each - mean) ** 2 for each in days) / (len(days) - 1))
+    return float(stdtrit(len(days) - 1, 0.975)) * s
+
+
+def margin_of(mine: float | None, days: int, other: float | None = None) -> float | None:
+    """Half of the 95 % interval of a day less the mean of some others: `noise` of the line, and of another line where
+    the others are of that. None where a noise is not known.
+    """
+    if mine is None or days < 1:
+        return None
+    return math.sqrt(mine**2 + (mine if other is None else other) ** 2 / days)
 
 
 def _against(value: float, past: Sequence[float], half: float | None) -> Against | None:
@@ -84,15 +100,15 @@ def changes(
         name = now["furnace"]["furnace"]
         mine = [(on, row) for on, row in past if row["furnace"]["furnace"] == name]
         found += _changes(
-            day, name, _figures(now["furnace"]), [(on, _figures(row["furnace"])) for on, row in mine], FIGURES
+            day, name, figures_of(now["furnace"]), [(on, figures_of(row["furnace"])) for on, row in mine], FIGURES
         )
         for line in now["lines"]:
-            then = [(on, _figures(old)) for on, row in mine for old in row["lines"] if old["line"] == line["line"]]
-            found += _changes(day, line["line"], _figures(line), then, LINE_FIGURES)
+            then = [(on, figures_of(old)) for on, row in mine for old in row["lines"] if old["line"] == line["line"]]
+            found += _changes(day, line["line"], figures_of(line), then, LINE_FIGURES)
     return found
 
 
-def _figures(row: Mapping[str, Any]) -> dict[str, Any]:
+def figures_of(row: Mapping[str, Any]) -> dict[str, Any]:
     """Figures with the shares that are not kept as such."""
     seen, cut = row.get("inspected"), row.get("gobs_cut")
     shares = (

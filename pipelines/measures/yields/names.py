@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from pipelines.measures.pareto.kinds_of_call import WORDS
-from pipelines.words import recalled, say, template, worded
+from pipelines.plant.works import Plant
+from pipelines.words import defect_name, recalled, say, template, worded
+from schemas.answers.yields import Cause
+
+NOT_MADE = ("stoppage", say("job change"), "cycles")  # never was a container; the rest was made and lost
 
 _STEPS = (
     template("before {station}"),
@@ -90,3 +94,17 @@ def state_name(state: str) -> str:
 def plain_word(word: str) -> str:
     """A kind of loss, a cause of ours, a unit; a works' own word as it is."""
     return _WORDS.get(word) or worded(word)
+
+
+def cause_name(plant: Plant, cause: Cause) -> str:
+    """A cause in words: a defect by its name, a stop by its cause."""
+    if cause.kind in ("station", "start-up", *WORDS.values()) and cause.cause in plant.defects:
+        return say("{code} {name}", code=cause.cause, name=defect_name(plant.defects[cause.cause].name))
+    if cause.kind == "unaccounted":
+        return say("unaccounted, {where}", where=place_name(cause.where))
+    return plain_word(cause.cause) or place_name(cause.where)
+
+
+def broad_cause(plant: Plant, cause: Cause) -> str:
+    """A cause's name where sections do not matter."""
+    return say("hot rejects") if cause.kind == "hot end" else cause_name(plant, cause)

@@ -273,8 +273,8 @@ def laboratory_sheet(plant: Plant, day: Day) -> Sheet:
         density = furnace.density.readings[-1].density_g_cm3 if furnace.density.readings else None
         for line in furnace.lines:
             checks = sum(capacity.n for capacity in line.capacity)
-            links[(len(rows), "weights")] = f"../{weights_address(day.day, line.line)}"
-            links[(len(rows), "laboratory")] = f"../{laboratory_address(day.day, furnace.furnace)}"
+            links[(len(rows), "weights")] = f"../../{weights_address(day.day, line.line)}"
+            links[(len(rows), "laboratory")] = f"../../{laboratory_address(day.day, furnace.furnace)}"
             rows.append(
                 {
                     "line": line.line,

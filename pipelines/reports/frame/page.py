@@ -53,7 +53,7 @@ class Card:
 class Section:
     """A part of a page: texts, cards, a chart, a table, a list; any of them may be absent. notes: explanations, behind
     a mark. sheet_of_paper: begins one in print. broad: the chart takes the width there is, and can be moved sideways
-    where there is little.
+    where there is little. on_screen: it is not printed. tall: it stands beside two others.
     """
 
     title: Text
@@ -68,6 +68,8 @@ class Section:
     sheet_of_paper: bool = False
     broad: bool = False
     notes: tuple[Text, ...] = ()
+    on_screen: bool = False
+    tall: bool = False
 
     @cached_property
     def table(self) -> str:
@@ -100,7 +102,7 @@ Part = Section | Special
 @dataclass(frozen=True)
 class Page:
     """A whole page, on disk and in the application. links: (text, address). sources: which queries and files stand
-    behind it.
+    behind it. paper: how it is printed: `sheet` on one A4 page, `machine` on two, else as it comes.
     """
 
     title: Text
@@ -112,6 +114,7 @@ class Page:
     sources: tuple[Text, ...] = ()
     made: Text = ""
     workbook: str = ""
+    paper: str = ""
 
     @property
     def sheets(self) -> Sequence[Sheet]:

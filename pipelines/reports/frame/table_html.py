@@ -22,7 +22,10 @@ from pipelines.reports.frame.sheet import TEXTS, Column, Sheet, written
 from pipelines.words import Worded
 
 # tables that become a card a row on a phone: their cells carry their headings
-CARDS = ("now", "refused", "stations", "critical", "by-defect", "signals")
+CARDS = (
+    *("now", "refused", "stations", "critical", "by-defect", "signals"),
+    *("lines", "losses", "open", "actions", "checks", "compared"),
+)
 Write = Callable[[str], str]
 # characters that no document may hold, as HTML has them: shown as what cannot be shown
 _CANNOT = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(55296, 57344), 65534, 65535), "�")

@@ -10,15 +10,21 @@ from pipelines.measures.pareto.kinds_of_call import WORDS
 from pipelines.measures.statistics.shares import ratio
 from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.meter_sentences import yield_words
-from pipelines.measures.yields.names import balance_name, meter_name, place_name, plain_word
+from pipelines.measures.yields.names import (
+    NOT_MADE,
+    balance_name,
+    broad_cause,
+    cause_name,
+    meter_name,
+    place_name,
+    plain_word,
+)
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import Section
 from pipelines.reports.frame.sheet import CSV, SHOWN, TERMINAL, Column, Sheet, in_csv
-from pipelines.words import defect_name, joined, say
-from schemas.answers.yields import Cause, FurnaceYield, LineYield, Yield
-
-NOT_MADE = ("stoppage", say("job change"), "cycles")  # never was a container; the rest was made and lost
+from pipelines.words import joined, say
+from schemas.answers.yields import FurnaceYield, LineYield, Yield
 
 
 def money(plant: Plant, kg: float) -> float | None:
@@ -30,26 +36,12 @@ def money_column(plant: Plant) -> tuple[Column, ...]:
     return (Column("money", plant.cost.currency or say("Cost"), "count", SHOWN),) if plant.cost else ()
 
 
-def cause_name(plant: Plant, cause: Cause) -> str:
-    """A cause in words: a defect by its name, a stop by its cause."""
-    if cause.kind in ("station", "start-up", *WORDS.values()) and cause.cause in plant.defects:
-        return say("{code} {name}", code=cause.cause, name=defect_name(plant.defects[cause.cause].name))
-    if cause.kind == "unaccounted":
-        return say("unaccounted, {where}", where=place_name(cause.where))
-    return plain_word(cause.cause) or place_name(cause.where)
-
-
-def _plain_name(plant: Plant, cause: Cause) -> str:
-    """A cause's name where sections do not matter."""
-    return say("hot rejects") if cause.kind == "hot end" else cause_name(plant, cause)
-
-
 def biggest(plant: Plant, day_yield: Yield, most: int) -> list[dict[str, Any]]:
     """The losses of all lines by kind and cause, and of the furnaces before the shears, the greatest mass first."""
     sums = {
         (line.line, *key): values
         for line in day_yield.lines
-        for key, values in summed(line.causes, lambda cause: (cause.kind, _plain_name(plant, cause))).items()
+        for key, values in summed(line.causes, lambda cause: (cause.kind, broad_cause(plant, cause))).items()
     }
     for furnace in day_yield.furnaces:
         if furnace.unaccounted_kg:
@@ -144,7 +136,7 @@ def machine_picture(line: LineYield) -> Section:
     if line.efficiency is None and line.efficiency_why:
         head = say("No efficiency is told: {why} ({made}).", why=line.efficiency_why, made=made)
     return Section(
-        say("{line}: where the containers went", line=line.line),
+        say("Where the containers went"),
         (head,),
         charts.svg(charts.waterfall, words, rows, _axis(say("containers"), _base(rows))),
     )
@@ -202,7 +194,7 @@ def _cause_columns(plant: Plant) -> tuple[Column, ...]:
         Column("share", say("Of what it could make"), "percent", SHOWN),
         Column("kg", say("kg"), "count"),
         *money_column(plant),
-        Column("how", "", ways=SHOWN),
+        Column("how", say("Known by"), ways=SHOWN),
         *in_csv("counted"),
     )
 
