@@ -52,6 +52,7 @@ MOMENTS = (
     "1773136800",
     "now",
 )
+WRITTEN = ("yesterday", "now")  # a form and an address take these from people; a command does not
 AMOUNTS = (
     "",
     " ",

@@ -17,6 +17,7 @@ ORDER = (
     "pipelines.whole_files",
     "pipelines.clock",
     "pipelines.typed",
+    "pipelines.local_times",
     "pipelines.settings",
     "pipelines.cautions",
     "pipelines.logs",

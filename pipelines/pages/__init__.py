@@ -21,6 +21,12 @@ and not pickle: a file under reports/ must not be able to run anything, and page
 What differs between readers (name, form token) is put into the shared HTML last; forms are shown by the role's CSS
 class and checked by the server.
 
+**Forms** are data (`forms.py`) that one template shows. What a route cannot take it raises as `Mistakes`, by field; the
+error's one handler asks `Web.forms` on which page that form stands, makes that page, puts in what was sent and each
+mistake at its field (`again.py`), so that no route writes that twice. Enter presses a form's first button: where others
+cannot be taken back, the first one looks and does nothing. A time that people write in an address is answered by the
+address that keeps its meaning (`times_asked.py`), so that a kept page is never of another day.
+
 **Live pages** (`refresh_s`) are made anew by the works' clock: those that name stations after 30 s, others after 60,
 whether anything was written or not; while a flow runs behind the reader's back. What is late and how old the newest
 count is (`pages/fresh.py`) is worked out at each answer from what the ledger last said, so that it goes on during a

@@ -38,3 +38,9 @@ def address_of(named: Named, line: str) -> str:
         "complaint": f"/trace?complaint={name}",
         "hold": f"/holds/{name}",
     }[named.kind]
+
+
+def local(to: str, otherwise: str = "/now") -> str:
+    """An address of this site to go on to; `otherwise` for any that could lead elsewhere."""
+    plain = to.startswith("/") and not to.startswith("//") and "\\" not in to and all(32 < ord(c) < 127 for c in to)
+    return to if plain and len(to) < 2000 else otherwise

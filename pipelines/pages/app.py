@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
@@ -17,9 +18,11 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from pipelines.errors import ColdledgerError, LedgerBusy, SiteError, WrongUse
+from pipelines.pages.again import again, error_page
 from pipelines.pages.around import Around
 from pipelines.pages.asked import sentences, whole_question
 from pipelines.pages.gate import Gate
+from pipelines.pages.kept_address import Elsewhere
 from pipelines.pages.made_ahead import made_ahead
 from pipelines.pages.made_pages import Desk
 from pipelines.pages.metrics import Meter
@@ -48,12 +51,10 @@ from pipelines.pages.places import (
 )
 from pipelines.pages.places import help as help_pages
 from pipelines.pages.turns import TooMany
-from pipelines.pages.view import View
 from pipelines.pages.web import Options, Refused, Web, go
 from pipelines.people.books import Books
-from pipelines.reports.frame.page import Page, Section
 from pipelines.settings import Settings, Site
-from pipelines.words import Worded, joined, say, sentence_of, template
+from pipelines.words import joined, say, sentence_of, template
 
 MOST_ASIDE = 12  # sentences that wait to be written as a page; who comes beyond them is told in plain text
 PLACES = (
@@ -129,15 +130,6 @@ BUSY = say("Somebody is writing into the ledger just now; try again in a few sec
 NO_LEDGER = say("Nothing was taken in yet: put feed files into inbox/; the next intake takes them.")
 
 
-def _page(web: Web, request: Request, status: int, text: str) -> Response:
-    """One sentence as a page."""
-    t = web.texts(request)
-    part = Section(
-        t("What happened"), texts=(text,) if isinstance(text, Worded) else tuple(text.splitlines()), wide=True
-    )
-    return web.show_own(request, View("", Page(t("That did not work"), "", (part,), cautions=())), status)
-
-
 class _Sentences:
     """Writes what is turned away: a page each, for the first of a crowd; plain text beyond them."""
 
@@ -150,7 +142,7 @@ class _Sentences:
         if self._waiting < MOST_ASIDE:
             self._waiting += 1
             try:
-                answer = await self.web.aside(_page, self.web, request, status, text)
+                answer = await self.web.aside(error_page, self.web, request, status, text)
             finally:
                 self._waiting -= 1
         if retry_s:
@@ -178,14 +170,12 @@ def _errors(app: FastAPI, web: Web) -> None:
         return answer
 
     async def invalid(request: Request, error: RequestValidationError) -> Response:
-        return await page(request, 400, joined("\n", sentences(request, error)))
+        wrong = sentences(request, error)
+        answer = await web.aside(again, web, request, wrong)
+        return answer or await page(request, 400, joined("\n", wrong.values()))
 
     async def ours(request: Request, error: ColdledgerError) -> Response:
         return await web.aside(_ours, web, request, error)
-
-    async def unknown(request: Request, error: Exception) -> Response:
-        log.error("%s %s", request.method, request.url.path, exc_info=error)
-        return Response(web.texts(request).say(say(FAILED)) + "\n", 500, media_type="text/plain; charset=utf-8")
 
     handlers: dict[Any, Any] = {
         Refused: refused,
@@ -193,20 +183,39 @@ def _errors(app: FastAPI, web: Web) -> None:
         ColdledgerError: ours,
         HTTPException: http,
         RequestValidationError: invalid,
-        Exception: unknown,
     }
     for kind, handler in handlers.items():
         app.add_exception_handler(kind, handler)
+    _failures(app, web, page)
+
+
+def _failures(app: FastAPI, web: Web, page: Callable[..., Awaitable[Response]]) -> None:
+    """What is nobody's mistake; and what has another address."""
+
+    async def unknown(request: Request, error: Exception) -> Response:
+        log.error("%s %s", request.method, request.url.path, exc_info=error)
+        try:
+            return await page(request, 500, say(FAILED))
+        except Exception:  # what failed may be what every page needs
+            return Response(web.texts(request).say(say(FAILED)) + "\n", 500, media_type="text/plain; charset=utf-8")
+
+    async def elsewhere(request: Request, error: Elsewhere) -> Response:
+        return go(error.address)
+
+    app.add_exception_handler(Exception, unknown)
+    app.add_exception_handler(Elsewhere, elsewhere)  # type: ignore[arg-type]
 
 
 def _ours(web: Web, request: Request, error: ColdledgerError) -> Response:
     if isinstance(error, LedgerBusy):
-        answer = _page(web, request, 503, BUSY)
+        answer = error_page(web, request, 503, BUSY)
         answer.headers["Retry-After"] = "5"
         return answer
     if isinstance(error, SiteError) and not web.desk.opened.ledger.exists:
-        return _page(web, request, 503, NO_LEDGER)
-    return _page(web, request, 400 if isinstance(error, WrongUse) else 503, sentence_of(error))
+        return error_page(web, request, 503, NO_LEDGER)
+    if not isinstance(error, WrongUse):
+        return error_page(web, request, 503, sentence_of(error))
+    return again(web, request, error) or error_page(web, request, 400, sentence_of(error))
 
 
 def _to(request: Request) -> str:

@@ -14,9 +14,10 @@ from collections import Counter
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pipelines.pages.again import error_page
 from pipelines.pages.gate import OPEN
 from pipelines.pages.metrics import Meter
 from pipelines.pages.tries import COME_BACK_S, place_of
@@ -24,6 +25,9 @@ from pipelines.pages.web import Web
 from pipelines.words import say
 
 LARGEST_FORM = 2 << 20
+TOO_LARGE = say(
+    "The form was too large, or did not say its length, and was not read. Go back: what you typed is there."
+)
 HELD_BACK_S = 0.15  # of an answer, while a flow is at work
 SIGN_INS_EACH = 8  # of one address that are not answered yet
 POLICY = (
@@ -72,8 +76,9 @@ class Around:
 
     async def _answer(self, request: Request, receive: Receive, send: Send) -> None:
         refused = _too_large(request)
-        if refused is not None:
-            await refused(request.scope, receive, send)
+        if refused:
+            answer = await self.web.aside(error_page, self.web, request, refused, TOO_LARGE)
+            await answer(request.scope, receive, send)
         elif request.method == "POST" and request.url.path == "/sign-in":
             await self._sign_in(request, receive, send)
         else:
@@ -108,8 +113,9 @@ class Around:
         log.log(level, "%s %s %d", request.method, request.url.path, status, extra={"seconds": round(seconds, 4)})
 
 
-def _too_large(request: Request) -> Response | None:
+def _too_large(request: Request) -> int:
+    """The status of a form that is not read; 0 for one that is."""
     length = request.headers.get("content-length", "0" if request.method in ("GET", "HEAD") else "")
     if not length.isdigit():
-        return PlainTextResponse("too large, or of unknown length\n", 411)
-    return PlainTextResponse("too large, or of unknown length\n", 413) if int(length) > LARGEST_FORM else None
+        return 411
+    return 413 if int(length) > LARGEST_FORM else 0

@@ -13,6 +13,7 @@ from fastapi.exceptions import RequestValidationError
 
 from pipelines import typed
 from pipelines.errors import WrongUse
+from pipelines.pages.kept_address import kept_address
 from pipelines.pages.view import View
 from pipelines.reports.frame.order import Order, order_of
 from pipelines.reports.frame.sorted_table import named_sheets
@@ -45,6 +46,7 @@ MACHINES = frozenset({"/health", "/metrics", "/static/{name}"})  # programs may 
 async def whole_question(request: Request) -> None:
     """Stands before every route. WrongUse for a word that its address does not take, or that stands there twice."""
     route = request.scope["route"]
+    request.state.sent = getattr(request, "_form", None)
     if request.method not in ("GET", "HEAD") or route.path in MACHINES:
         return
     takes = [str(query_param.alias) for query_param in route.dependant.query_params]
@@ -61,6 +63,7 @@ async def whole_question(request: Request) -> None:
                 say("'{name}' stands {times} times in the address; it is taken once", name=name, times=times)
             )
     _own_words(dict(request.query_params))
+    kept_address(request, takes)
 
 
 def _own_words(query: dict[str, str]) -> None:
@@ -99,11 +102,11 @@ def order_asked(sort: str | None, view: View) -> Order | None:
     return order
 
 
-def sentences(request: Request, error: RequestValidationError) -> list[str]:
+def sentences(request: Request, error: RequestValidationError) -> dict[str, str]:
     """What cannot be read of an address or a form, a sentence each, by the name it has there."""
     route: Any = request.scope["route"].dependant
     fields = {str(each.alias): each for each in (*route.path_params, *route.query_params, *route.body_params)}
-    return [_sentence(each, fields.get(str(each["loc"][-1]))) for each in error.errors()[:20]]
+    return {(name := str(each["loc"][-1])): _sentence(each, fields.get(name)) for each in error.errors()[:20]}
 
 
 def _sentence(row: dict[str, Any], field: Any) -> str:

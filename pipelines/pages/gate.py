@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from pipelines.pages.again import error_page
 from pipelines.pages.web import go
 from pipelines.words import say
 
@@ -39,4 +40,4 @@ class Gate:
             return None
         if request.method in ("GET", "HEAD"):
             return go(f"/sign-in?to={quote(path + (f'?{request.url.query}' if request.url.query else ''), safe='')}")
-        return PlainTextResponse(self.web.texts(request).say(say("This needs somebody who is signed in.")) + "\n", 401)
+        return await self.web.aside(error_page, self.web, request, 401, say("This needs somebody who is signed in."))

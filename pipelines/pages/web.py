@@ -13,7 +13,6 @@ import zlib
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -22,15 +21,15 @@ from urllib.parse import quote, urlsplit
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from pipelines import typed
-from pipelines.clock import Span, utc_text
-from pipelines.errors import WrongUse
+from pipelines.clock import utc_text
 from pipelines.pages.asked import OWN, order_asked
+from pipelines.pages.forms import Stands
 from pipelines.pages.frame import PageReader, PageRequest, body_html, page_html, unmasked, version
 from pipelines.pages.fresh import told as told_age
 from pipelines.pages.kept_pages import KeptPage
 from pipelines.pages.made_pages import Desk
 from pipelines.pages.page_question import Key, PageQuestion
+from pipelines.pages.refused import Refused
 from pipelines.pages.texts import ACTIONS, FORM_TOO_OLD, Texts, preferred, texts
 from pipelines.pages.tries import place_of
 from pipelines.pages.view import View
@@ -68,20 +67,13 @@ class Options:
         return "__Host-coldledger" if self.secure else "coldledger"
 
 
-class Refused(Exception):
-    """A request that is answered with a sentence and no more. status: of HTTP."""
-
-    def __init__(self, status: int, text: str, to_sign_in: bool = False, retry_s: int = 0):
-        super().__init__(text)
-        self.status, self.text, self.to_sign_in, self.retry_s = status, text, to_sign_in, retry_s
-
-
 class Web:
     """The application's hands: one for all routes."""
 
     def __init__(self, desk: Desk, books: Books, options: Options):
         self.desk, self.books, self.options = desk, books, options
         self.people = People(books)
+        self.forms: dict[tuple[str, str], Stands] = {}  # (method, route) -> where its form stands
         self._said: dict[str, tuple[str, str, float]] = {}
         self._quick = ThreadPoolExecutor(QUICK_THREADS, thread_name_prefix="quick")
         self._aside = ThreadPoolExecutor(2, thread_name_prefix="aside")
@@ -357,12 +349,6 @@ def _file(data: bytes, kind: str, name: str) -> Response:
     )
 
 
-def local(to: str, otherwise: str = "/now") -> str:
-    """An address of this site to go on to; `otherwise` for any that could lead elsewhere."""
-    plain = to.startswith("/") and not to.startswith("//") and "\\" not in to and all(32 < ord(c) < 127 for c in to)
-    return to if plain and len(to) < 2000 else otherwise
-
-
 def go(to: str) -> RedirectResponse:
     """After a form, or from a short address to the whole one."""
     return RedirectResponse(quote(to, safe="/?=&%#+.:-_~,"), 303, {"Cache-Control": "no-store"})
@@ -375,22 +361,6 @@ def known(web: Web, kind: str, text: str) -> str:
         found = {"kind": worded(kind), "text": text[:64], "these": ", ".join(these)}
         raise Refused(404, say("there is no {kind} '{text}' in works.toml; it has {these}", "", **found))
     return text
-
-
-def moment(web: Web, text: str | None) -> datetime | None:
-    """A time of an address, local unless it has an offset; None for none."""
-    return typed.moment(text, web.desk.opened.plant.clock.zone) if text else None
-
-
-def span_asked(web: Web, start: str | None, end: str | None, question: str) -> Span | None:
-    """A span of an address; None where neither end is told. WrongUse for what is none, or is longer than its question
-    bears.
-    """
-    if not start and not end:
-        return None
-    if not start or not end:
-        raise WrongUse(say("give both `from` and `to`, or neither"))
-    return typed.span(start, end, web.desk.opened.plant.clock.zone, question, ("`from`", "`to`"))
 
 
 Route = Callable[..., Response]

@@ -71,7 +71,7 @@ def test_a_row_given_up_is_no_longer_asked_for_and_stays_in_the_archive(
     refused: int, site: Place, browser: Make
 ) -> None:
     shift = browser("S. Shift")
-    fields = {f"{line}:give_up": "yes" for line in (2, 3, 5)}
+    fields = {f"{line}:give_up": "yes" for line in (2, 3, 5)} | {"action": "give_up"}
     assert shift.post(f"/feeds/refused/{refused}", token_from=f"/feeds/refused/{refused}", **fields).status_code == 303  # type: ignore[attr-defined]
     assert refused not in quarantine_entries(site.site)
     assert any(b"K1,nowhere" in path.read_bytes() for path in site.site.archive.rglob("station_counts*.csv"))
@@ -147,7 +147,8 @@ def test_a_file_refused_whole_is_given_its_name_or_text_or_is_given_up(
     assert post("counts of the night.csv", file_name="station_counts.K1.night.csv", text=crlf) == 303
     mended = HEAD + ROWS.replace("905", "906")
     assert post("station_counts.semicolons.csv", file_name="station_counts.semicolons.csv", text=mended) == 303
-    assert post("shift notes.txt", file_name="x", give_up="yes") == 303
+    assert post("shift notes.txt", file_name="x", give_up="yes") == 400, "Enter in a field gives nothing up"
+    assert post("shift notes.txt", file_name="x", give_up="yes", action="give_up") == 303
     assert "cannot be shown here" in shift.get(f"/feeds/refused/{wrong_files['reject_counts.half.csv.gz']}")
     with site.opened.ledger.reading() as reader:
         assert {"905", "906"} <= set(reader.current("station_counts")["mould"].drop_nulls())

@@ -9,8 +9,9 @@ from collections.abc import Callable
 
 import pytest
 
+from pipelines.pages.addresses import local
 from pipelines.pages.frame import masked, unmasked
-from pipelines.pages.web import Options, local
+from pipelines.pages.web import Options
 from pipelines.people.books import Books
 from tests.conftest import Place
 from tests.pages.conftest import Browser, served

@@ -19,7 +19,7 @@ def names_of(place: Place) -> set[str]:
     texts: list[str] = [plant.works.name, *plant.lines, *plant.furnaces, *plant.stations, *plant.items, *plant.defects]
     texts += [name for defect in plant.defects.values() for name in (defect.name, defect.name.capitalize())]
     texts += [item.name for item in plant.items.values()]
-    texts.append(plant.sampling.level)
+    texts += [plant.sampling.level, plant.works.timezone]
     texts += [path.stem for path in SQL.rglob("*.sql")]
     for feed in ALL_FEEDS:
         texts += [feed if isinstance(feed, str) else feed.name]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request
@@ -15,7 +16,8 @@ from pipelines.errors import WrongUse
 from pipelines.jobs.holds import decide
 from pipelines.ledger import Reader
 from pipelines.measures.holds.decisions import HELD, PROPOSED, Hold
-from pipelines.pages.forms import check, choice, field, form
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Mistakes, Sent, begun, check, choice, field, form
 from pipelines.pages.page_question import PageQuestion
 from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
@@ -24,10 +26,13 @@ from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.holds import decisions_sheet, held_sheet
 from pipelines.reports.trace.plan import plans_sheet
-from pipelines.words import joined, say, worded
+from pipelines.words import joined, say, sentence_of, worded
 from schemas.answers.holds import HeldPallet
 
 DECISIONS = {"confirm": "decide", "dismiss": "decide", "release": "decide", "scrap": "decide", "extend": "place"}
+KEYS = {"confirm": "decide-about-the-proposal", "release": "release-or-scrap", "extend": "extend"}
+KEYS |= {"dismiss": KEYS["confirm"], "scrap": KEYS["release"]}
+CHECKS = {"proposal": KEYS["confirm"], "held": KEYS["release"]}  # what decides nothing yet
 _WORDS = {
     "confirm": say("Confirm: hold these pallets"),
     "dismiss": say("Dismiss: do not hold them"),
@@ -37,11 +42,15 @@ _WORDS = {
 }
 Why = Annotated[str, Form(max_length=1000)]
 Token = Annotated[str, Form(max_length=400)]
+PLACE, PLAN = "place-a-hold", "what-to-look-at-before-release"
 
 
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    web.forms["POST", "/holds"] = lambda request, sent: (page_of(web, request, PageQuestion(("holds",), _all)), PLACE)
+    web.forms["POST", "/holds/{name}"] = partial(_stands, web)
+    web.forms["GET", "/holds/{name}"] = lambda request, sent: (_stands(web, request, sent)[0], PLAN)
     _reading(routes, web)
     _deciding(routes, web)
     return routes
@@ -49,9 +58,21 @@ def router(web: Web) -> APIRouter:
 
 def _reading(routes: APIRouter, web: Web) -> None:
     @routes.get("/holds")
-    def holds(request: Request) -> Response:
-        """What is held, why, since when, by whom; first what was given out all the same."""
-        return web.show(request, PageQuestion(("holds",), _all))
+    def holds(
+        request: Request,
+        pallets: Annotated[str, Query(max_length=2000)] = "",
+        why: Annotated[str, Query(max_length=1000)] = "",
+        evidence: Annotated[str, Query(max_length=1000)] = "",
+    ) -> Response:
+        """What is held, why, since when, by whom; first what was given out all the same. With pallets, why or evidence
+        in the address the form begins with them.
+        """
+        in_hand = {"pallets": [pallets], "why": [why], "evidence": [evidence]}
+        if not (pallets or why or evidence):
+            return web.show(request, PageQuestion(("holds",), _all))
+        web.must_read(request)
+        view = page_of(web, request, PageQuestion(("holds",), _all))
+        return web.show_own(request, begun(view, PLACE, in_hand))
 
     @routes.get("/holds.html")
     def old_address() -> Response:
@@ -70,18 +91,50 @@ def _reading(routes: APIRouter, web: Web) -> None:
         """
 
         def make(reader: Reader, plant: Plant) -> View:
-            known = all_holds(reader)
-            if name not in known:
-                raise Refused(404, say("there is no hold '{name}'; see the page of holds", name=name[:40]))
-            return _one(reader, plant, known[name], severity, past, bool(steady))
+            return _one(reader, plant, _known(reader, name), severity, past, bool(steady))
 
         return web.show(request, PageQuestion(("hold", name, severity, past, steady), make))
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """Which form of a hold's page sent this, by the button that was pressed."""
+    name, action = request.path_params["name"], next(iter(sent.get("action", ())), "")
+    look = next(iter(sent.get("look", ())), "")
+
+    def make(reader: Reader, plant: Plant) -> View:
+        return _one(reader, plant, _known(reader, name), "", "", False)
+
+    view = page_of(web, request, PageQuestion(("hold", name, "", "", 0), make))
+    return view, CHECKS.get(look) or KEYS.get(action, "")
+
+
+def _known(reader: Reader, name: str) -> Hold:
+    holds = all_holds(reader)
+    if name not in holds:
+        raise Refused(404, say("there is no hold '{name}'; see the page of holds", name=name[:40]))
+    return holds[name]
+
+
+def _said(pallets: list[str], why: str, evidence: str, of: str) -> None:
+    """Mistakes where something is not said that every decision rests on."""
+    said = {
+        of: "" if pallets else say("say which pallets: tick them, or write their numbers"),
+        "why": "" if why.strip() else say("A hold is decided for a reason: say why."),
+        "evidence": "" if evidence.strip() else say("A hold is decided on evidence: say which."),
+    }
+    if any(said.values()):
+        raise Mistakes({name: text for name, text in said.items() if text})
 
 
 def _decided(
     web: Web, request: Request, action: str, name: str | None, pallets: list[str], by: str, why: str, evidence: str
 ) -> Response:
-    decision = decide(web.desk.opened, action, name, pallets, by, why, evidence)
+    of = {"place": "pallets", "extend": "more"}.get(action, "pallet")
+    _said(pallets, why, evidence, of)
+    try:
+        decision = decide(web.desk.opened, action, name, pallets, by, why, evidence)
+    except WrongUse as error:
+        raise Mistakes({of: sentence_of(error)}) from None
     web.note(by, action, decision.hold, f"{len(decision.pallets)} pallets: {', '.join(decision.pallets)}")
     web.desk.wrote()
     web.say_next(
@@ -119,16 +172,19 @@ def _deciding(routes: APIRouter, web: Web) -> None:
         more: Annotated[str, Form(max_length=20000)] = "",
         why: Why = "",
         evidence: Why = "",
+        look: Annotated[str, Form(max_length=20)] = "",
         form_token: Token = "",
     ) -> Response:
         """Confirm, dismiss, extend, release or scrap."""
+        if look in CHECKS:
+            web.acting(request, form_token, "decide", f"look at {name}")
+            _said(pallet, why, evidence, "pallet")
+            raise Mistakes({})
         if action not in DECISIONS:
             web.acting(request, form_token, "place", f"{action} of {name}")
             raise WrongUse(say("a decision about a hold is one of {decisions}", decisions=joined(", ", DECISIONS)))
         person = web.acting(request, form_token, DECISIONS[action], f"{action} of {name}")
         chosen = more.replace(",", " ").split() if action == "extend" else pallet
-        if not chosen:
-            raise WrongUse(say("say which pallets: tick them, or write their numbers"))
         return _decided(web, request, action, name, chosen, person.name, why, evidence)
 
 
@@ -208,9 +264,9 @@ def _decision_forms(hold: Hold, these_pallets: list[HeldPallet]) -> list[Any]:
         [h.pallet for h in these_pallets if h.state == PROPOSED],
         [h.pallet for h in these_pallets if h.state == HELD],
     )
-    for pallets, actions, title in (
-        (waiting, ("confirm", "dismiss"), say("Decide about the proposal")),
-        (held, ("release", "scrap"), say("Release or scrap")),
+    for pallets, actions, title, harmless in (
+        (waiting, ("confirm", "dismiss"), say("Decide about the proposal"), "proposal"),
+        (held, ("release", "scrap"), say("Release or scrap"), "held"),
     ):
         if pallets:
             ticks = [check("pallet", pallet, pallet, on=title.startswith("Decide")) for pallet in pallets]
@@ -222,6 +278,8 @@ def _decision_forms(hold: Hold, these_pallets: list[HeldPallet]) -> list[Any]:
                     [(a, _WORDS[a]) for a in actions],
                     act="decide",
                     button_name="action",
+                    careful=actions,
+                    harmless=harmless,
                 )
             )
     fields = [field("more", say("More pallets"), kind="long", needed=True, most=20000), *_reasons()]
@@ -273,7 +331,7 @@ def _plan(
     if not severity:
         return parts
     if set(past) - {"+", "-"}:
-        raise WrongUse(say("lots inspected before are told as a row of + and -, such as ++-+"))
+        raise Mistakes({"past": say("lots inspected before are told as a row of + and -, such as ++-+")})
     state, plans = plans_of_hold(reader, plant, hold.name, severity, [mark == "+" for mark in past], steady)
     words = say(
         "Inspection that the switching rules call for: {state}. ISO 2859-1 single sampling; the plan "

@@ -14,8 +14,9 @@ from pipelines.answers.now import newest_hour
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.pages.page_question import PageQuestion, State
+from pipelines.pages.times_asked import moment
 from pipelines.pages.view import View
-from pipelines.pages.web import Refused, Web, go, known, moment
+from pipelines.pages.web import Refused, Web, go, known
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import hour_address
 from pipelines.reports.all_reports import ALL_REPORTS

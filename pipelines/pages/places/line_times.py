@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -16,10 +17,13 @@ from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger import Reader
 from pipelines.numbers import decimals
-from pipelines.pages.forms import choice, field, form
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Sent, choice, form
+from pipelines.pages.forms import moment as moment_field
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import moment, span_asked
 from pipelines.pages.view import View
-from pipelines.pages.web import Web, go, known, moment, span_asked
+from pipelines.pages.web import Web, go, known
 from pipelines.plant.works import Plant
 from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import Figure, Page, Section, Special
@@ -38,6 +42,7 @@ Moment = Annotated[str | None, Query(max_length=40)]
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    web.forms["GET", "/times/{line}"] = partial(_stands, web)
 
     @routes.get("/times")
     def some_line() -> Response:
@@ -56,7 +61,7 @@ def router(web: Web) -> APIRouter:
         """The newest hours of a line, or those before `until`; `from` and `to` choose a window in them."""
         known(web, "line", line)
         chosen = span_asked(web, start, to, "page")
-        end = moment(web, until) or (chosen.end if chosen is not None else None)
+        end = moment(web, until, "until") or (chosen.end if chosen is not None else None)
         return web.show(request, line_in_time(web, line, chosen, end, hours, defect or None))
 
     return routes
@@ -75,6 +80,13 @@ def line_in_time(
         return _view(plant, times, chosen, None if fixed is not None else web.desk.now(), hours, reader)
 
     return PageQuestion(("times", line, chosen, fixed, hours, defect), make, fixed)
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The form of a window stands under the line's newest hours."""
+    return page_of(
+        web, request, line_in_time(web, known(web, "line", request.path_params["line"]), None, None, HOURS, None)
+    ), "a-window"
 
 
 def _picture_span(chosen: Span | None, end: datetime, hours: int) -> Span:
@@ -178,10 +190,8 @@ def _choose(plant: Plant, times: LineTimes, window: Span, hours: int) -> Special
         *((code, say("{code} {name}", code=code, name=defect_name(each.name))) for code, each in plant.faults.items()),
     ]
     fields = [
-        field(
-            "from", say("From, by the cold-end clock"), plant.clock.typed(window.start), kind="datetime-local", most=40
-        ),
-        field("to", say("To"), plant.clock.typed(window.end), kind="datetime-local", most=40),
+        moment_field("from", say("From, by the cold-end clock"), plant.clock.typed(window.start), plant),
+        moment_field("to", say("To"), plant.clock.typed(window.end), plant),
         choice("defect", say("Defect"), every, times.defect or ""),
     ]
     hidden = (("hours", str(hours)), ("until", plant.clock.typed(times.span.end)))

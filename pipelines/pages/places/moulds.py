@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -19,10 +20,12 @@ from pipelines.measures.pareto.explained_calls import WHOLE, place_of
 from pipelines.measures.statistics.shares import ratio
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.pages.addresses import mould_address
-from pipelines.pages.forms import choice, field, form
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Sent, choice, field, form
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import span_asked
 from pipelines.pages.view import View
-from pipelines.pages.web import Web, go, known, span_asked
+from pipelines.pages.web import Web, go, known
 from pipelines.plant.works import Plant
 from pipelines.reports.clock_words import clock_words, span_words
 from pipelines.reports.frame.page import Figure, Page, Special
@@ -58,6 +61,7 @@ COLUMNS = (
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    web.forms["GET", "/moulds/{line}"] = partial(_stands, web)
 
     @routes.get("/moulds")
     def some_moulds() -> Response:
@@ -80,6 +84,13 @@ def router(web: Web) -> APIRouter:
         return web.show(request, cavity_map(web, line, fixed, hours, defect or None))
 
     return routes
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The choice stands under the newest hours of the machine."""
+    return page_of(
+        web, request, cavity_map(web, known(web, "line", request.path_params["line"]), None, HOURS, None)
+    ), "choose"
 
 
 def cavity_map(web: Web, line: str, fixed: Span | None, hours: int, defect: str | None) -> PageQuestion:

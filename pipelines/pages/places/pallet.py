@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -91,6 +92,11 @@ def _links(contents: PalletContents) -> tuple[tuple[str, str], ...]:
         (say("trace from this pallet"), f"/trace?pallet={contents.pallet}"),
         (say("the line in its hour"), f"/hour/{contents.line}?at={contents.packed_from:%Y-%m-%dT%H:%M}Z"),
         *((say("hold {name}", name=name), f"/holds/{name}") for name in contents.holds),
+        *(
+            ()
+            if contents.holds
+            else ((say("Place a hold"), f"/holds?pallets={quote(contents.pallet)}#form-place-a-hold"),)
+        ),
     )
 
 

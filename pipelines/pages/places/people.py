@@ -12,17 +12,19 @@ from urllib.parse import quote
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
-from pipelines.pages.forms import check, field, form
-from pipelines.pages.texts import Texts
+from pipelines.errors import WrongUse
+from pipelines.pages.addresses import local
+from pipelines.pages.forms import Mistakes, Sent, check, field, filled, form
 from pipelines.pages.tries import COME_BACK_S, MOST_KEPT, Tries, pair_of
 from pipelines.pages.view import View
-from pipelines.pages.web import Refused, Web, go, local
-from pipelines.people.access import OLD_S, ROLES
-from pipelines.reports.frame.page import Page, Section, Special
+from pipelines.pages.web import Refused, Web, go
+from pipelines.people.access import OLD_S, ROLES, Person
+from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.people import audit_sheet, people_sheet
-from pipelines.words import LANGUAGES, say
+from pipelines.words import LANGUAGES, say, sentence_of
 
 Token = Annotated[str, Form(max_length=400)]
+SIGN_IN, LET_IN, TAKE_OUT = "sign-in", "let-somebody-sign-in", "take-somebody-out"
 MOST_WAITING, AT_ONCE = 20, 4  # sign-ins that wait for their turn, that are looked at together
 WHY = say(
     "Reading needs no sign-in on the works' own computer; holding, releasing, acknowledging and correcting do: each is "
@@ -150,13 +152,8 @@ class Door:
         web = self.web
         if token is None:
             web.note(name.strip() or "nobody", "sign in", "", "refused: name and password do not fit")
-            return web.show_own(
-                request,
-                _sign_in_view(
-                    web, request, to, web.texts(request).say(say("Name and password do not fit. Nothing was changed."))
-                ),
-                401,
-            )
+            view, wrong = _sign_in_view(web, request, to), say("Name and password do not fit. Nothing was changed.")
+            return web.show_own(request, filled(view, SIGN_IN, {"name": [name], "to": [to]}, {"name": wrong}), 401)
         web.note(name.strip(), "sign in", "", "done")
         answer = go(to)
         answer.set_cookie(
@@ -171,11 +168,11 @@ class Door:
         return answer
 
 
-def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
+def _sign_in_view(web: Web, request: Request, to: str) -> View:
     t = web.texts(request)
     fields = [
-        field("name", t("Name"), needed=True, most=100, complete="username"),
-        field("password", t("Password"), kind="password", needed=True, most=300, complete="current-password"),
+        field("name", say("Name"), needed=True, most=100, complete="username"),
+        field("password", say("Password"), kind="password", needed=True, most=300, complete="current-password"),
     ]
     texts = (
         []
@@ -183,37 +180,45 @@ def _sign_in_view(web: Web, request: Request, to: str, wrong: str = "") -> View:
         else [t("Nobody can sign in yet: on the works' computer run `coldledger people add NAME --role admin`.")]
     )
     asking = form(
-        t("Sign in"),
+        say("Sign in"),
         "/sign-in",
         fields,
-        (("", t("Sign in")),),
+        (("", say("Sign in")),),
         texts=[*texts, WHY if web.options.open_reading else WHY_BEYOND],
         hidden=(("to", to),),
         wide=True,
     )
-    return View("", Page(t("Sign in"), "", (asking,), cautions=()), notes=(wrong,) if wrong else ())
+    return View("", Page(say("Sign in"), "", (asking,), cautions=()))
+
+
+def _admin(web: Web, request: Request) -> None:
+    """Refused for whoever is no admin."""
+    person = web.person(request)
+    if person is None:
+        raise Refused(401, web.texts(request).say(say("This needs somebody who is signed in.")), to_sign_in=True)
+    if not person.may("people"):
+        raise Refused(
+            403,
+            web.texts(request).say(
+                say(
+                    "Your role does not allow this: {act}. Nothing was changed.",
+                    act=web.texts(request).say(say("change who may do what")),
+                )
+            ),
+        )
 
 
 def _people(routes: APIRouter, web: Web) -> None:
-    def admin(request: Request) -> None:
-        person = web.person(request)
-        if person is None:
-            raise Refused(401, web.texts(request).say(say("This needs somebody who is signed in.")), to_sign_in=True)
-        if not person.may("people"):
-            raise Refused(
-                403,
-                web.texts(request).say(
-                    say(
-                        "Your role does not allow this: {act}. Nothing was changed.",
-                        act=web.texts(request).say(say("change who may do what")),
-                    )
-                ),
-            )
+    def stands(request: Request, sent: Sent) -> tuple[View, str]:
+        _admin(web, request)
+        return _people_view(web, request), TAKE_OUT if {"end", "look"} & {*sent} else LET_IN
+
+    web.forms["POST", "/people"] = stands
 
     @routes.get("/people")
     def people(request: Request) -> Response:
         """Who may do what, and what was done."""
-        admin(request)
+        _admin(web, request)
         return web.show_own(request, _people_view(web, request))
 
     @routes.post("/people")
@@ -223,18 +228,37 @@ def _people(routes: APIRouter, web: Web) -> None:
         password: Annotated[str, Form(max_length=300)] = "",
         role: Annotated[list[str], Form()] = [],  # noqa: B006
         end: Annotated[str, Form(max_length=100)] = "",
+        sure: Annotated[str, Form(max_length=10)] = "",
+        look: Annotated[str, Form(max_length=20)] = "",
         form_token: Token = "",
     ) -> Response:
         """Add a person or give them other roles and another password; or take one out."""
         by = web.acting(request, form_token, "people", f"people: {end or name}")
+        if look:
+            raise Mistakes({} if sure == "yes" else {"sure": say("Tick this to take somebody out.")})
         if end:
-            web.people.end(end, web.desk.now())
-            web.note(by.name, "people", end, "taken out")
+            _take_out(web, by, end, sure)
         else:
-            web.people.add(name, role, password, web.desk.now())
-            web.note(by.name, "people", name, f"may sign in as {', '.join(role)}")
+            _let_in(web, by, name, password, role)
         web.say_next(request, web.texts(request).say(say("{name}: changed.", name=end or name)))
         return go("/people")
+
+
+def _take_out(web: Web, by: Person, name: str, sure: str) -> None:
+    if sure != "yes":
+        raise Mistakes({"sure": say("Tick this to take {name} out.", name=name)})
+    web.people.end(name, web.desk.now())
+    web.note(by.name, "people", name, "taken out")
+
+
+def _let_in(web: Web, by: Person, name: str, password: str, role: list[str]) -> None:
+    try:
+        web.people.add(name, role, password, web.desk.now())
+    except WrongUse as error:
+        sentence = str(error)
+        at = "password" if sentence.startswith("a password") else "name" if sentence.startswith("a name") else "role"
+        raise Mistakes({at: sentence_of(error)}) from None
+    web.note(by.name, "people", name, f"may sign in as {', '.join(role)}")
 
 
 def _people_view(web: Web, request: Request) -> View:
@@ -242,24 +266,30 @@ def _people_view(web: Web, request: Request) -> View:
     everybody = web.people.everybody()
     acts = web.books.ask("newest_audit", most=500)
     active = [str(texts["name"]) for texts in everybody if texts["ended_at"] is None]
-    ending = {
-        "text": t("What they did stays in the audit trail."),
-        "action": "/people",
-        "names": [(text, text) for text in active],
-    }
+    ending = form(
+        say("Take somebody out"),
+        "/people",
+        [check("sure", say("Yes: they can no longer sign in"), "yes")],
+        [(name, say("Take out {name}", name=name)) for name in active],
+        act="people",
+        texts=(say("What they did stays in the audit trail."),),
+        button_name="end",
+        careful=active,
+        harmless="take out",
+    )
     parts = (
         Section(t("Who may do what"), sheet=people_sheet(plant, everybody), wide=True),
         form(
-            t("Let somebody sign in"),
+            say("Let somebody sign in"),
             "/people",
-            _person_fields(t),
-            (("", t("Save")),),
+            _person_fields(),
+            (("", say("Save")),),
             act="people",
             texts=(
                 t("A name that is there already gets the new password and these roles, and is signed out everywhere."),
             ),
         ),
-        Special("actions", t("Take somebody out"), ending, wide=False),
+        ending,
         Section(
             t("What was done"),
             sheet=audit_sheet(plant, acts, say("The newest 500 acts; added to, never changed.")),
@@ -269,9 +299,9 @@ def _people_view(web: Web, request: Request) -> View:
     return View("people", Page(t("People"), "", parts, cautions=()))
 
 
-def _person_fields(t: Texts) -> list[dict[str, Any]]:
+def _person_fields() -> list[dict[str, Any]]:
     return [
-        field("name", t("Name"), needed=True, most=80),
-        field("password", t("Password"), kind="password", needed=True, most=200, complete="new-password"),
+        field("name", say("Name"), needed=True, most=80),
+        field("password", say("Password"), kind="password", needed=True, most=200, complete="new-password"),
         *(check("role", ROLE_WORDS[role], role) for role in ROLES),
     ]

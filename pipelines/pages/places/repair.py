@@ -3,31 +3,36 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated
+from functools import partial
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Path, Request
 from fastapi.responses import Response
 from starlette.datastructures import FormData
 
+from pipelines import typed
 from pipelines.answers.feeds import answer_feeds
 from pipelines.errors import ColdledgerError
 from pipelines.intake import IntakeReport
+from pipelines.jobs.repair import GIVE_UP as GIVE_UP_ROW
 from pipelines.jobs.repair import LARGEST_TEXT, give_file_up, mend_file, refused_file, refused_rows, repair
 from pipelines.jobs.signals import days_to_follow
-from pipelines.pages.forms import check, field, form
+from pipelines.pages.forms import Group, Mistakes, Sent, check, field, form
 from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
-from pipelines.reports.frame.page import Page, Section, Special
+from pipelines.reports.frame.page import Page, Section
 from pipelines.words import say
 
 Token = Annotated[str, Form(max_length=400)]
 Batch = Annotated[int, Path(ge=1, le=2**31 - 1)]
 MOST_ROWS = 100
+REFUSED_FORMS = ("refused-rows", "correct-the-file")
 
 
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    web.forms["POST", "/feeds/refused/{batch}"] = partial(_stands, web)
 
     @routes.get("/feeds/refused/{batch}")
     def refused(request: Request, batch: Batch) -> Response:
@@ -43,6 +48,7 @@ def router(web: Web) -> APIRouter:
         from starlette.concurrency import run_in_threadpool
 
         form_data = await request.form(max_fields=5000, max_files=0)
+        request.state.sent = form_data
         return await run_in_threadpool(_mend, web, request, batch, form_data)
 
     @routes.post("/feeds/retry")
@@ -65,6 +71,12 @@ def router(web: Web) -> APIRouter:
     return routes
 
 
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The rows of a file, or the file that was refused whole."""
+    batch = str(request.path_params["batch"])
+    return refused_view(web, typed.whole(batch, 1, 2**31 - 1, "batch")), REFUSED_FORMS["file_name" in sent]
+
+
 def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Response:
     person = web.acting(request, str(form_data.get("form_token", "")), "repair", f"rows of file {batch}")
     rows: dict[int | str, dict[str, str]] = {}
@@ -72,6 +84,7 @@ def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Respon
         line, colon, column = name.partition(":")
         if colon and re.fullmatch(r"\d{1,9}(-\d{1,9})?", line):
             rows.setdefault(line, {})[column] = str(value)
+    _given_up_on_purpose(form_data)
     try:
         report = _mended(web, batch, rows, form_data)
     except ColdledgerError as error:
@@ -87,6 +100,16 @@ def _mend(web: Web, request: Request, batch: int, form_data: FormData) -> Respon
     )
     waits = refused_rows(web.desk.opened, batch) or refused_file(web.desk.opened, batch)
     return go(f"/feeds/refused/{batch}" if waits else "/feeds")
+
+
+def _given_up_on_purpose(form_data: FormData) -> None:
+    """What is ticked to be given up wants its own button pressed: Enter in a cell gives nothing up."""
+    if form_data.get("action") == GIVING_UP:
+        return
+    ticked = [name for name in form_data if name == GIVE_UP_ROW or name.endswith(f":{GIVE_UP_ROW}")]
+    if ticked:
+        text = say("Ticked to be given up: press the button that gives up, or take the tick away.")
+        raise Mistakes(dict.fromkeys(ticked, text))
 
 
 def _mended(web: Web, batch: int, rows: dict[int | str, dict[str, str]], form_data: FormData) -> IntakeReport:
@@ -127,6 +150,18 @@ CORRECT = say(
 )
 
 
+GIVE_ROW_UP = say("Give this row up: it stays in the archive and is not asked for again")
+GIVING_UP = "give_up"  # the button that must be pressed for what is ticked
+BUTTONS = (("", say("Correct and retry")), (GIVING_UP, say("Correct and retry, and give up what is ticked")))
+MENDING: dict[str, Any] = {
+    "act": "repair",
+    "wide": True,
+    "button_name": "action",
+    "careful": (),
+    "marked": (GIVING_UP,),
+}
+
+
 def _more(rows: int) -> tuple[str, ...]:
     words = say("The first {most} of {rows} rows; the others follow when these are done.", most=MOST_ROWS, rows=rows)
     return (words,) if rows > MOST_ROWS else ()
@@ -145,17 +180,24 @@ def refused_view(web: Web, batch: int) -> View:
     rows = []
     for row in frame.head(MOST_ROWS).iter_rows(named=True):
         wrong = row["refused_why"] or ""
+        line = row["refused_line"]
         cells = [
-            {"column": column, "value": value or "", "wrong": f"{column}: " in wrong}
+            field(
+                f"{line}:{column}",
+                say("{column} – wrong", column=column) if f"{column}: " in wrong else column,
+                value or "",
+                most=1000,
+            )
             for column, value in row.items()
             if not column.startswith("refused_")
         ]
-        rows.append({"line": row["refused_line"], "why": wrong, "cells": cells})
+        ticked = check(f"{line}:{GIVE_UP_ROW}", GIVE_ROW_UP, "yes")
+        rows.append(Group(say("Line {line} of the file", line=line), (*cells, ticked), wrong))
     first = frame["refused_file"][0] if frame.height else name
     texts = (CORRECT, *_more(frame.height))
     parts = (
         Section(say("Before you correct"), texts, wide=True),
-        Special("repair", say("Refused rows"), {"action": f"/feeds/refused/{batch}", "rows": rows}),
+        form(say("Refused rows"), f"/feeds/refused/{batch}", (), BUTTONS, groups=rows, **MENDING),
     )
     return View(
         "feeds",
@@ -200,9 +242,8 @@ def _refused_file(web: Web, batch: int, name: str, text: str | None) -> View:
             say("Correct the file"),
             f"/feeds/refused/{batch}",
             fields,
-            (("", say("Correct and retry")),),
-            act="repair",
-            wide=True,
+            BUTTONS,
+            **MENDING,
         ),
     )
     return View(

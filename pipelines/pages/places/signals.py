@@ -17,16 +17,17 @@ from pipelines.answers.signals import HOUR, kept_signals, ranked, with_notes
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
-from pipelines.errors import WrongUse
 from pipelines.jobs.signals import acknowledge_signal
 from pipelines.ledger import Reader
 from pipelines.measures.signals.sentences import recalled_signal
 from pipelines.numbers import count
-from pipelines.pages.addresses import mould_address
-from pipelines.pages.forms import choice, field, form
+from pipelines.pages.addresses import local, mould_address
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Mistakes, Sent, choice, form, moment
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import span_asked
 from pipelines.pages.view import View
-from pipelines.pages.web import Refused, Web, go, known, local, span_asked
+from pipelines.pages.web import Refused, Web, go, known
 from pipelines.plant.works import Plant
 from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import Figure, Page, Section, Special
@@ -47,6 +48,7 @@ def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
     _seen(routes, web)
+    web.forms["GET", "/signals"] = partial(_stands, web)
 
     @routes.get("/signals")
     def signals(
@@ -62,7 +64,8 @@ def router(web: Web) -> APIRouter:
         if chosen.line:
             known(web, "line", chosen.line)
         if chosen.state not in STATES:
-            raise WrongUse(say("state is open or over, or is left out; not '{shown}'", shown=typed.shown(chosen.state)))
+            text = say("state is open or over, or is left out; not '{shown}'", shown=typed.shown(chosen.state))
+            raise Mistakes({"state": text})
         return web.show(request, PageQuestion(("signals", chosen), partial(_listed, chosen), chosen.span))
 
     @routes.get("/signals/{signal}")
@@ -104,6 +107,12 @@ class Chosen:
     defect: str
     state: str
     span: Span | None
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The choice stands under the signals of the newest day."""
+    everything = Chosen("", "", "", None)
+    return page_of(web, request, PageQuestion(("signals", everything), partial(_listed, everything))), "choose"
 
 
 def _listed(chosen: Chosen, reader: Reader, plant: Plant) -> View:
@@ -165,8 +174,8 @@ def _choose(plant: Plant, chosen: Chosen, span: Span) -> Special:
         choice("line", say("Line"), lines, chosen.line),
         choice("defect", say("Defect"), defects, chosen.defect),
         choice("state", say("State"), states, chosen.state),
-        field("from", say("From"), plant.clock.typed(span.start), kind="datetime-local"),
-        field("to", say("To"), plant.clock.typed(span.end), kind="datetime-local"),
+        moment("from", say("From"), plant.clock.typed(span.start), plant),
+        moment("to", say("To"), plant.clock.typed(span.end), plant),
     ]
     return form(say("Choose"), "/signals", fields, (("", say("Show")),), method="get", wide=True)
 

@@ -14,8 +14,9 @@ from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.numbers import count
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import span_asked
 from pipelines.pages.view import View
-from pipelines.pages.web import Web, known, span_asked
+from pipelines.pages.web import Web, known
 from pipelines.plant.works import Plant
 from pipelines.reports.clock_words import span_words
 from pipelines.reports.feeds import faults_sheet, sure_words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -15,9 +16,13 @@ from pipelines.errors import WrongUse
 from pipelines.jobs.holds import propose
 from pipelines.jobs.traces import write_trace
 from pipelines.ledger import Reader
+from pipelines.local_times import is_plain, local_moment
 from pipelines.numbers import count
-from pipelines.pages.forms import choice, field, form
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Mistakes, choice, field, form
+from pipelines.pages.forms import moment as moment_field
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import moment, part_asked
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go
 from pipelines.plant.tables import Defect
@@ -25,7 +30,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page, Special
 from pipelines.reports.trace.whereabouts import trace_title
-from pipelines.words import defect_name, say
+from pipelines.words import defect_name, say, sentence_of
 from schemas.answers.trace import Trace
 
 NAMES = ("complaint", "item", "line", "mould", "defect", "pallet", "made_from", "made_to", "received")
@@ -61,10 +66,11 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     """
     complaints = [text for text in hand.complaint.replace(",", " ").split() if text]
     if len(complaints) > MOST_COMPLAINTS:
-        raise WrongUse(say("at most {most_complaints} complaints are traced together", most_complaints=MOST_COMPLAINTS))
-    received = typed.day(hand.received) if hand.received else None
-    zone, ends = web.desk.opened.plant.clock.zone, (hand.made_from or None, hand.made_to or None)
-    made = typed.part(*ends, zone, "trace", (say("made from"), say("made until")))
+        text = say("at most {most_complaints} complaints are traced together", most_complaints=MOST_COMPLAINTS)
+        raise Mistakes({"complaint": text})
+    received = _day(web, hand.received) if hand.received else None
+    ends = (hand.made_from or None, hand.made_to or None)
+    made = part_asked(web, ends, ("made_from", "made_to"), "trace", (say("made from"), say("made until")))
     asked = Question(
         complaints[0] if complaints else None,
         hand.item or None,
@@ -78,9 +84,19 @@ def questions(web: Web, hand: InHand) -> tuple[Question, list[Question]]:
     return asked, [replace(asked, complaint=complaint) for complaint in complaints[1:]]
 
 
+def _day(web: Web, text: str) -> date:
+    """A day, as an address has it or as people write it."""
+    try:
+        clock = web.desk.opened.plant.clock
+        return typed.day(text) if is_plain(text) else clock.local(local_moment(text, clock, web.desk.now())).date()
+    except WrongUse as error:
+        raise Mistakes({"received": sentence_of(error)}) from None
+
+
 def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
+    web.forms["GET", "/trace"] = lambda request, sent: (page_of(web, request, _empty(web)), "what-is-in-hand")
     _proposing(routes, web)
 
     @routes.get("/trace")
@@ -102,16 +118,24 @@ def router(web: Web) -> APIRouter:
             dict(zip(NAMES, (complaint, item, line, mould, defect, pallet, made_from, made_to, received), strict=True))
         )
         if hand.empty:
-            return web.show(request, PageQuestion(("trace",), lambda reader, plant: _asking(web, reader, plant, hand)))
+            return web.show(request, _empty(web))
         asked, also = questions(web, hand)
 
         def make(reader: Reader, plant: Plant) -> View:
-            answer = answer_trace(reader, plant, asked, also)
+            try:
+                answer = answer_trace(reader, plant, asked, also)
+            except WrongUse as error:
+                raise Mistakes({"complaint" if asked.complaint else "": sentence_of(error)}) from None
             return _customer(reader, plant, answer, hand) if customer else _answered(web, reader, plant, answer, hand)
 
         return web.show(request, PageQuestion(("trace", hand.given, customer), make))
 
     return routes
+
+
+def _empty(web: Web) -> PageQuestion:
+    """The page that asks what is in hand."""
+    return PageQuestion(("trace",), lambda reader, plant: _asking(web, reader, plant, InHand(())))
 
 
 def _proposing(routes: APIRouter, web: Web) -> None:
@@ -169,6 +193,17 @@ def _choice(key: str, each: Any) -> str:
     return f"{key} {getattr(each, 'name', '')}".strip()
 
 
+def _local(web: Web, text: str) -> str:
+    """A time of the address as the works' clock shows it; one that only an offset tells apart stays as it is."""
+    clock = web.desk.opened.plant.clock
+    found = moment(web, text)
+    shown = clock.typed(found) if found is not None else ""
+    try:
+        return shown if moment(web, shown) == found else text
+    except Mistakes:
+        return text
+
+
 def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[str, Any]]:
     def some(name: str, label: str, of: dict[str, Any]) -> dict[str, Any]:
         return choice(
@@ -178,7 +213,6 @@ def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[s
             getattr(hand, name),
         )
 
-    when = say("local time, such as 2026-03-04T14:00")
     return [
         field(
             "complaint",
@@ -192,14 +226,14 @@ def _fields(web: Web, reader: Reader, plant: Plant, hand: InHand) -> list[dict[s
         field("mould", say("Mould number on the container"), hand.mould, most=64),
         some("defect", say("Defect"), plant.defects),
         some("line", say("Line"), plant.lines),
-        field(
+        moment_field(
             "made_from",
             say("Made from"),
-            hand.made_from,
-            hint=say("forming time by the customer's code or label; {when}", when=when),
-            most=40,
+            _local(web, hand.made_from),
+            plant,
+            say("forming time by the customer's code or label"),
         ),
-        field("made_to", say("Made until"), hand.made_to, hint=when, most=40),
+        moment_field("made_to", say("Made until"), _local(web, hand.made_to), plant),
         field("received", say("The customer had it by"), hand.received, kind="date"),
     ]
 

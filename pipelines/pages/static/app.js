@@ -83,6 +83,8 @@
     const copy = event.target.closest('[data-copy]');
     if (copy) { await copyTable(copy); return; }
     if (event.target.closest('[data-print]')) window.print();
+    const write = event.target.closest('[data-write]');
+    if (write) { const into = document.getElementById(write.dataset.write); into.type = into.type === 'text' ? 'datetime-local' : 'text'; into.focus(); }
   });
 
   // No copied text may become a formula where it is pasted.
@@ -136,6 +138,6 @@
     if (form.elements.from.value < form.elements.to.value) form.requestSubmit();
   });
 
-  const ready = () => document.querySelectorAll('[data-copy],[data-print]').forEach((b) => { b.hidden = false; }) || turn();
+  const ready = () => document.querySelectorAll('[data-copy],[data-print],[data-write]').forEach((b) => { b.hidden = false; }) || turn();
   ready();
 })();
