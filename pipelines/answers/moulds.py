@@ -4,8 +4,9 @@ unusual the rest is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import timedelta
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -54,7 +55,8 @@ class MachineNow:
     the window; what ended after it goes on in it. A cavity's `signals` are numbers in it. placed, unread, unfitted:
     shares of the calls whose cavity is known, that came without a number, and with a number that was not fitted in one
     cavity then. doubts: what could not be judged, each a sentence. lately: the last hours up to the end of the window,
-    half hour by half hour; None where no count of them came.
+    half hour by half hour; None where no count of them came. called: calls of each fault in the window. parts: what sat
+    in each cavity when the newest ware of the window was formed.
     """
 
     line: str
@@ -71,12 +73,21 @@ class MachineNow:
     lehr: LehrTime
     files: pl.DataFrame
     lately: CavitiesInTime | None = None
+    called: Mapping[str, int] = field(default_factory=dict)
+    parts: Mapping[Spot, tuple[FittedPart, ...]] = field(default_factory=dict)
 
 
-def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> MachineNow:
-    """The cavities in [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or defect, or a window
-    over a week.
-    """
+@dataclass(frozen=True)
+class FittedPart:
+    """A mould, blank or neck ring in a cavity; age: how long it had sat there."""
+
+    part: str
+    number: str
+    fitted_at: datetime
+    age: timedelta
+
+
+def _checked(plant: Plant, line: str, span: Span, defect: str | None) -> None:
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
         raise WrongUse(
@@ -88,6 +99,13 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
         )
     if span.end - span.start > LONGEST:
         raise WrongUse(say("a map of cavities looks over {days} days at the most", days=LONGEST.days))
+
+
+def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> MachineNow:
+    """The cavities in [span.start, span.end) by the cold-end clock; WrongUse for an unknown line or defect, or a window
+    over a week.
+    """
+    _checked(plant, line, span, defect)
     calls, ware = placed_counts(reader, plant, line, span)
     lehr = lehr_time(reader, plant, line, span)
     places = _places(plant, line)
@@ -115,7 +133,22 @@ def answer_moulds(reader: Reader, plant: Plant, line: str, span: Span, defect: s
         lehr,
         reader.ask("files_behind", line=line, from_time=span.start, to_time=span.end),
         _lately(reader, plant, line, span, places, defect),
+        _by_defect(plant, calls),
+        parts_at(reader, line, lehr.formed(span.end)),
     )
+
+
+def _by_defect(plant: Plant, calls: pl.DataFrame) -> dict[str, int]:
+    return dict(faults(plant, calls).group_by("defect").agg(pl.col("calls").sum()).iter_rows())
+
+
+def parts_at(reader: Reader, line: str, at: datetime) -> dict[Spot, tuple[FittedPart, ...]]:
+    """What sits in each cavity at a moment of the forming clock; places of which no fitting is known are left out."""
+    parts: dict[Spot, tuple[FittedPart, ...]] = {}
+    for section, gob, part, number, fitted_at in reader.ask("parts_at", line=line, at=at).iter_rows():
+        here = FittedPart(part, number, fitted_at, at - fitted_at)
+        parts[section, gob] = (*parts.get((section, gob), ()), here)
+    return parts
 
 
 def _lately(

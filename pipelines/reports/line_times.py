@@ -135,7 +135,7 @@ def _short(happened: Happened) -> str:
 def _part(text: str) -> str:
     """A part and its place: `mould 36 in 4A` in the reader's words."""
     part, number, place = text.split(" ", 1)[0], *text.split(" ", 1)[1].rsplit(" in ", 1)
-    return say("{part} {number} in {place}", part=worded(part), number=number, place=place)
+    return say("{part} {number} in {place}", part=worded(part.replace("_", " ")), number=number, place=place)
 
 
 def _section(number: str) -> str:

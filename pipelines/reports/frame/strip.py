@@ -34,6 +34,7 @@ class Strip:
     spans: Sequence[tuple[float, float, str]]
     top: float
     silent: tuple[float, float] = (0.0, 0.0)
+    fits: Sequence[float] = ()
 
 
 def drawn_strip(strip: Strip) -> Drawing:
@@ -51,6 +52,8 @@ def drawn_strip(strip: Strip) -> Drawing:
     if end > start:
         parts.append(f'<rect class="silent" x="{start:.0f}" width="{end - start:.0f}" height="{HIGH:.0f}"/>')
         parts.append(f'<path class="now" d="M{end:.0f} 0V{HIGH:.0f}"/>')
+    for at in strip.fits:
+        parts.append(f'<path class="fit" d="M{WIDE * at:.0f} 0V{HIGH:.0f}"/>')
     for start, end, kind in strip.spans:
         wide = max(4.0, WIDE * (end - start))
         parts.append(f'<rect class="{kind}" x="{WIDE * start:.0f}" y="{HIGH + 3:.0f}" width="{wide:.0f}" height="5"/>')
