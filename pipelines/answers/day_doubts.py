@@ -78,7 +78,9 @@ def _cover(plant: Plant, day: Day) -> Iterator[str]:
             continue
         for station in stations:
             share = covered.get(station.id, 0) / day.span.seconds
-            if share < LEAST_COVER:
+            if not share:
+                yield say("{line}: no counts came.", line=station.id)
+            elif share < LEAST_COVER:
                 yield say(
                     "{station}: counts for {share} % of the day.", station=station.id, share=decimals(100 * share, 1)
                 )

@@ -14,6 +14,7 @@ from pipelines.measures.statistics.shares import share
 from pipelines.measures.yields.change import Against, YieldChange
 from pipelines.measures.yields.losses import summed
 from pipelines.measures.yields.names import NOT_MADE, broad_cause, plain_word
+from pipelines.measures.yields.together import together
 from pipelines.plant.works import Plant
 from pipelines.words import joined, say, say_n
 from schemas.answers.day import (
@@ -40,6 +41,7 @@ def sheet_of(plant: Plant, day: Day) -> DaySheet:
     came = [line for line in day.yields.lines if not line.silent]
     ware, rejected = sum(line.inspected for line in came), sum(_for_faults(line) for line in came)
     signals = still_open(day.signals)
+    furnaces = [_furnace(furnace) for furnace in day.yields.furnaces]
     return DaySheet(
         day=day.day,
         from_=day.span.start,
@@ -50,7 +52,8 @@ def sheet_of(plant: Plant, day: Day) -> DaySheet:
         rejected=rejected,
         rejected_share=share(rejected, ware),
         pallets_held=pallets_held(day.held["pallet"].filter(day.held["state"] == "held"), day.holds),
-        furnaces=tuple(_furnace(furnace) for furnace in day.yields.furnaces),
+        furnaces=tuple(furnaces),
+        together=_together(furnaces),
         lines=tuple(_line(day, line_yield, signals) for line_yield in day.yields.lines),
         shifts=tuple(shift for line in day.yields.lines for shift in shifts_of(day.shifts[line.line], line)),
         losses=tuple(losses_of(plant, day.yields.lines, day.yields.furnaces)),
@@ -88,6 +91,26 @@ def _furnace(furnace: FurnaceYield) -> DayFurnace:
         packed_kg=furnace.packed_kg,
         melted_kg=furnace.melted_kg,
         why=furnace.why,
+    )
+
+
+def _together(furnaces: Sequence[DayFurnace]) -> DayFurnace | None:
+    """All furnaces as one, where each is known."""
+    parts = [
+        (each.melted_kg, each.pack_to_melt, each.low, each.high)
+        for each in furnaces
+        if None not in (each.melted_kg, each.pack_to_melt, each.low, each.high, each.packed_kg)
+    ]
+    share = together(parts) if 1 < len(parts) == len(furnaces) else None  # type: ignore[arg-type]
+    if share is None:
+        return None
+    return DayFurnace(
+        furnace=joined(", ", (each.furnace for each in furnaces)),
+        pack_to_melt=share[0],
+        low=share[1],
+        high=share[2],
+        packed_kg=sum(each.packed_kg or 0.0 for each in furnaces),
+        melted_kg=sum(each.melted_kg or 0.0 for each in furnaces),
     )
 
 

@@ -178,6 +178,8 @@ class DaySheet(Result):
     """pallets held now, by decision or by the warehouse [pallets]"""
     furnaces: tuple[DayFurnace, ...]
     """each furnace; empty for a day that is not closed"""
+    together: DayFurnace | None = None
+    """all furnaces as one, their names as its furnace; null for one furnace, and where the yield of one is not known"""
     lines: tuple[DayLine, ...]
     """each line, in the order of works.toml"""
     shifts: tuple[DayShift, ...]

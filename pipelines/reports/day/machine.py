@@ -51,7 +51,7 @@ def machine_page(plant: Plant, day: Day, line: LineYield, words: str = "") -> Pa
             "The yield follows the same ware from the melt to the pallet, each step in its own time-aligned window."
         ),
         workbook=f"{line.line}.xlsx",
-        paper="machine",
+        paper="sheets",
     )
 
 

@@ -41,7 +41,7 @@ def open_machine_page(reader: Reader, plant: Plant, line: str, day: date, now: d
         cautions=(CAUTION, GLASS),
         sources=(queries_words(frozenset(reader.asked)),),
         made=say("Running figures; yield, losses and their causes are told at the close."),
-        paper="machine",
+        paper="sheets",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from pipelines.numbers import count as broken_count
@@ -10,6 +11,7 @@ from pipelines.numbers import percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import behind_address, day_address
 from pipelines.reports.day.sheet_tables import (
+    MANY,
     actions_sheet,
     checks_sheet,
     lines_sheet,
@@ -22,7 +24,8 @@ from pipelines.words import day_named, joined, numeral, say, say_n
 from schemas.answers.day import DayFurnace, DaySheet
 
 MOST = 3  # losses
-ROWS = 5  # signals, actions, doubts, checks that the sheet has room for
+FEW = 3  # furnaces that have a figure each
+ROWS, OF_MANY = 5, 4  # signals, actions, doubts, checks that the sheet has room for; of many lines
 
 
 def count(value: float | None) -> str:
@@ -74,7 +77,7 @@ def _links(sheet: DaySheet) -> list[tuple[str, str]]:
 
 def _figures(plant: Plant, sheet: DaySheet) -> list[Figure]:
     """The headline: what was packed of what was melted, rejects, holds, signals, each with what it is of."""
-    found = [_furnace(furnace) for furnace in sheet.furnaces]
+    found = _furnaces(sheet)
     many = {"rejected": count(sheet.rejected), "ware": count(sheet.ware)}
     what = say("rejected at the cold end") if sheet.closed else say("rejected so far")
     found.append(
@@ -96,8 +99,27 @@ def _figures(plant: Plant, sheet: DaySheet) -> list[Figure]:
     return found
 
 
-def _furnace(furnace: DayFurnace) -> Figure:
-    what = say("packed of melted, furnace {furnace}", furnace=furnace.furnace)
+def _furnaces(sheet: DaySheet) -> list[Figure]:
+    """A figure a furnace; of many furnaces one, with each named under it."""
+    if len(sheet.furnaces) <= FEW:
+        return [
+            _furnace(each, say("packed of melted, furnace {furnace}", furnace=each.furnace)) for each in sheet.furnaces
+        ]
+    named = joined(
+        ", ", (say("{furnace} {share}", furnace=each.furnace, share=_share(each)) for each in sheet.furnaces)
+    )
+    what = say("packed of melted, all furnaces")
+    if sheet.together is None:
+        return [Figure("–", what, say("not known of all: {named}", named=named))]
+    whole = _furnace(sheet.together, what)
+    return [replace(whole, under=say("{under}; {named}", under=whole.under, named=named))]
+
+
+def _share(furnace: DayFurnace) -> str:
+    return percent(furnace.pack_to_melt, 1) if furnace.pack_to_melt is not None else say("not known")
+
+
+def _furnace(furnace: DayFurnace, what: str) -> Figure:
     if furnace.low is None:
         return Figure("–", what, say("not known: {why}", why=furnace.why) if furnace.why else say("not known"))
     limits = {"low": percent(furnace.low, 1), "high": percent(furnace.high, 1)}
@@ -124,21 +146,26 @@ def _packed(sheet: DaySheet) -> Figure:
     return Figure(count(sum(known)), what, under)
 
 
+def _rows(sheet: DaySheet) -> int:
+    return ROWS if len(sheet.lines) <= MANY else OF_MANY
+
+
 def _sections(plant: Plant, sheet: DaySheet) -> list[Section]:
+    most = _rows(sheet)
     return [
         Section(say("Lines"), sheet=lines_sheet(plant, sheet), wide=True),
         _losses(plant, sheet),
         _listed(
-            say("Open signals"), open_signals_sheet(plant, sheet, ROWS), len(sheet.signals), say("No signal is open.")
+            say("Open signals"), open_signals_sheet(plant, sheet, most), len(sheet.signals), say("No signal is open.")
         ),
+        _checks(sheet),
+        _doubts(sheet),
         _listed(
             say("What was done"),
-            actions_sheet(plant, sheet, ROWS),
+            actions_sheet(plant, sheet, most),
             len(sheet.actions),
             say("No action came of this day."),
         ),
-        _doubts(sheet),
-        _checks(sheet),
     ]
 
 
@@ -165,11 +192,11 @@ def _doubts(sheet: DaySheet) -> Section:
     title = say("Holds and doubts")
     if not sheet.doubts:
         return Section(title, (say("Nothing is held, in doubt or known to be missing."),))
-    return Section(title, items=tuple(_first(sheet.doubts, ROWS)))
+    return Section(title, items=tuple(_first(sheet.doubts, _rows(sheet))))
 
 
 def _first(items: Sequence[str], most: int) -> list[str]:
-    """The first items, and how many more there are; one more in place of "one more"."""
+    """The first items, and how many more there are; never one alone."""
     if len(items) <= most + 1:
         return list(items)
     return [*items[:most], say("{n} more, behind this sheet.", n=len(items) - most)]
@@ -180,4 +207,4 @@ def _checks(sheet: DaySheet) -> Section:
     if not sheet.checks:
         none = say("None of {n} checks is outside its limits.", n=count(sheet.checks_made))
         return Section(title, (none if sheet.checks_made else say("No check of the laboratory came."),))
-    return Section(title, sheet=checks_sheet(sheet, ROWS))
+    return Section(title, sheet=checks_sheet(sheet, _rows(sheet)))

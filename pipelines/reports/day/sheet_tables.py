@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pipelines.numbers import count, decimals, percent
+from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import machine_address
 from pipelines.reports.frame.sheet import CSV, SHOWN, Column, Sheet, in_csv
@@ -16,6 +16,7 @@ from schemas.answers.day import DayLine, DayLoss, DaySheet, DayShift, RejectChan
 from schemas.answers.signals import Signal
 
 SHORT, FEW = 24, 3  # letters of what was made that a row has room for; else so many codes
+MANY, MOST_AT = 6, 4  # lines whose items are named; lines named at a loss
 
 
 def lines_sheet(plant: Plant, sheet: DaySheet) -> Sheet:
@@ -26,7 +27,8 @@ def lines_sheet(plant: Plant, sheet: DaySheet) -> Sheet:
     rows = []
     for line in sheet.lines:
         shifts = {_shift_column(name): _rate_of(of_shift.get((line.line, name))) for name in names}
-        rows.append(_line_row(plant, line, signals.get(line.signal), sheet.closed) | shifts)
+        room = SHORT if len(sheet.lines) <= MANY else 0
+        rows.append(_line_row(plant, line, signals.get(line.signal), sheet.closed, room) | shifts)
     strong = [number for number, line in enumerate(sheet.lines) if line.signal]
     address = {
         (number, "line"): f"../{machine_address(sheet.day, line.line)}" for number, line in enumerate(sheet.lines)
@@ -72,7 +74,7 @@ def _columns(shifts: Sequence[str], sheet: DaySheet) -> list[Column]:
     ]
 
 
-def _line_row(plant: Plant, line: DayLine, signal: Signal | None, closed: bool) -> dict[str, Any]:
+def _line_row(plant: Plant, line: DayLine, signal: Signal | None, closed: bool, room: int) -> dict[str, Any]:
     plain = line.model_dump(exclude={"change", "items"})
     change = line.change.model_dump() if line.change is not None else {}
     until = f"{plant.clock.local(line.until):%H:%M}" if line.until is not None else "–"
@@ -80,7 +82,7 @@ def _line_row(plant: Plant, line: DayLine, signal: Signal | None, closed: bool) 
         **plain,
         **{name: change.get(name) for name in ("before", "difference", "margin")},
         "items": joined(" ", line.items),
-        "item": items_words(plant, line.items),
+        "item": items_words(plant, line.items, room),
         "yield": _yield(line),
         "until": until,
         "share": line.rejected_share,
@@ -90,15 +92,16 @@ def _line_row(plant: Plant, line: DayLine, signal: Signal | None, closed: bool) 
     }
 
 
-def items_words(plant: Plant, items: Sequence[str]) -> str:
-    """What was made: by name where that is short, else by code; the first of many."""
+def items_words(plant: Plant, items: Sequence[str], room: int) -> str:
+    """What was made: by name where there is room for its letters, else by code; the first of many."""
     if not items:
         return say("not known")
     names = joined(", ", [plant.items[code].name if code in plant.items else code for code in items])
-    if len(names) <= SHORT:
+    if len(names) <= room:
         return names
-    first = joined(", ", items[:FEW])
-    return say("{first} and {n} more", first=first, n=len(items) - FEW) if len(items) > FEW else first
+    few = FEW if room else 1
+    first = joined(", ", items[:few])
+    return f"{first} +{len(items) - few}" if len(items) > few else first
 
 
 def _yield(line: DayLine) -> str:
@@ -106,7 +109,7 @@ def _yield(line: DayLine) -> str:
     if line.pack_to_melt is not None:
         return percent(line.pack_to_melt, 1)
     if line.low is not None and line.high is not None:
-        return say("{low} to {high}", low=percent(line.low, 1), high=percent(line.high, 1))
+        return say("{low} to {high}", low=decimals(100 * line.low, 1), high=percent(line.high, 1))
     return say("not known")
 
 
@@ -143,7 +146,7 @@ def sign_of(signal: Signal) -> str:
 
 def signal_words(plant: Plant, signal: Signal, line: str = "") -> str:
     """A signal in few words: defect and place. line: where it is told of, and need not be named."""
-    place = place_words(plant, signal)
+    place = _short_place(plant, signal)
     if signal.scope == "line":
         place = say("whole line") if signal.placed_inside else say("place not known")
     if signal.scope == "furnace":
@@ -151,6 +154,16 @@ def signal_words(plant: Plant, signal: Signal, line: str = "") -> str:
     elif not line:
         place = say("{line} {place}", line=signal.line, place=place)
     return say("{defect}, {place}", defect=defect_name(signal.name), place=place)
+
+
+def _short_place(plant: Plant, signal: Signal) -> str:
+    """A place inside the line without its cavities, or a station's name."""
+    members = joined(", ", signal.members)
+    if signal.scope == "mould":
+        return say("mould {members}", members=members)
+    if signal.scope == "station" and not signal.blinded:
+        return say("{members} alone", members=members)
+    return place_words(plant, signal)
 
 
 def _caption(sheet: DaySheet) -> str:
@@ -175,7 +188,7 @@ def losses_sheet(plant: Plant, losses: Sequence[DayLoss]) -> Sheet:
         {
             **loss.model_dump(exclude={"lines"}),
             "cause": "" if loss.cause == loss.stage else loss.cause,
-            "lines": joined(", ", loss.lines),
+            "lines": joined(", ", loss.lines[:MOST_AT]) + (" …" if len(loss.lines) > MOST_AT else ""),
             "money": money(plant, loss.kg),
             "how": say("made and lost") if loss.made else say("not made"),
         }
@@ -188,7 +201,7 @@ def losses_sheet(plant: Plant, losses: Sequence[DayLoss]) -> Sheet:
         Column("kg", say("kg of glass"), "count"),
         *money_column(plant),
         Column("lines", say("Most at")),
-        Column("how", say("Made or not"), ways=SHOWN),
+        Column("how", say("Made or not"), "id", SHOWN),
         *in_csv("made"),
     )
     return Sheet("losses", say("Losses"), columns, rows)
@@ -202,6 +215,7 @@ def open_signals_sheet(plant: Plant, sheet: DaySheet, most: int = 0) -> Sheet:
             "id": signal.id,
             "what": say("{sign} {what}", sign=sign_of(signal), what=signal_words(plant, signal)),
             "calls": signal.calls,
+            "against": f"{count(signal.calls)} / {expected(signal.expected)}",
             "expected": signal.expected,
             "lost": signal.lost_per_hour,
         }
@@ -210,9 +224,9 @@ def open_signals_sheet(plant: Plant, sheet: DaySheet, most: int = 0) -> Sheet:
     columns = (
         Column("id", say("Name"), ways=CSV),
         Column("what", say("What and where")),
-        Column("calls", say("Calls"), "count"),
-        Column("expected", say("Expected"), "expected"),
+        Column("against", say("Calls / expected"), "id", SHOWN),
         Column("lost", say("Lost an hour"), "count"),
+        *in_csv("calls", "expected"),
     )
     return Sheet("open", say("Open signals"), columns, rows, _more(len(sheet.signals) - len(rows)))
 

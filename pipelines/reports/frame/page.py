@@ -102,7 +102,7 @@ Part = Section | Special
 @dataclass(frozen=True)
 class Page:
     """A whole page, on disk and in the application. links: (text, address). sources: which queries and files stand
-    behind it. paper: how it is printed: `sheet` on one A4 page, `machine` on two, else as it comes.
+    behind it. paper: how it is printed: `sheet` on one A4 page, `sheets` on two, else as it comes.
     """
 
     title: Text
