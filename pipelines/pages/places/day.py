@@ -132,11 +132,7 @@ def _day(web: Web, on: date, reader: Reader, plant: Plant) -> View:
     reader, now = reader.noting(), web.desk.now()
     sheet = sheet_so_far(reader, plant, on, now)
     page = sheet_page(plant, sheet, sources=(queries_words(frozenset(reader.asked)),))
-    notes = (
-        say("Production day {on} is not closed: it ends at {end}.", on=on, end=plant.clock.show(sheet.to)),
-        say("Its yield, losses and laboratory are worked out at its close; its hours can be read as they come."),
-    )
-    return View("day", page, LIVE_S if plant.clock.day_of(now) == on else 0, notes)
+    return View("day", page, LIVE_S if plant.clock.day_of(now) == on else 0)
 
 
 def kept_or_made(web: Web, address: str, make: Callable[[], Page]) -> Page:

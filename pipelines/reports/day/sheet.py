@@ -20,7 +20,7 @@ from pipelines.reports.day.sheet_tables import (
 )
 from pipelines.reports.day.so_far import so_far_words
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
-from pipelines.words import day_named, joined, numeral, say, say_n
+from pipelines.words import day_named, joined, moment_dated, numeral, say, say_n
 from schemas.answers.day import DayFurnace, DaySheet
 
 MOST = 3  # losses
@@ -172,7 +172,12 @@ def _sections(plant: Plant, sheet: DaySheet) -> list[Section]:
 def _losses(plant: Plant, sheet: DaySheet) -> Section:
     title = say("Three largest losses")
     if not sheet.closed:
-        return Section(title, (say("Yield, losses and their causes are told at the close."),), wide=True)
+        end = moment_dated(plant.clock.local(sheet.to))
+        words = (
+            say("This production day is not closed: it ends at {end}.", end=end),
+            say("Yield, losses and their causes are told at the close."),
+        )
+        return Section(title, words, wide=True)
     if not sheet.losses:
         return Section(title, (say("No loss is known of this day."),), wide=True)
     return Section(title, sheet=losses_sheet(plant, sheet.losses[:MOST]), wide=True)
