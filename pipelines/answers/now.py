@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from pipelines.answers.breakages import LATELY, Breakage, answer_breakages
+from pipelines.answers.lately import LOOKED_AT, Lately, answer_lately
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.line_times import answer_series
 from pipelines.answers.pareto import job_began
@@ -58,7 +59,7 @@ class LineNow:
 class Now:
     """The works at `at`; newest: the end of the newest window of counts; asked: the queries behind it;
     breakages: those of the last hours; failed, overdue: stations in doubt for a critical defect since then, the
-    likeliest failures first, without what is usual of them."""
+    likeliest failures first, without what is usual of them. lately: what else is outside its limits or waits."""
 
     at: datetime
     newest: datetime | None
@@ -68,6 +69,7 @@ class Now:
     breakages: tuple[Breakage, ...] = ()
     failed: tuple[Doubt, ...] = ()
     overdue: tuple[Doubt, ...] = ()
+    lately: Lately | None = None
 
 
 def newest_count(reader: Reader) -> datetime | None:
@@ -90,6 +92,7 @@ def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) 
         lines = [_drawn(reader, plant, line, newest) for line in lines]
     broke = tuple(answer_breakages(reader, plant, Span(now - LATELY, now), now))
     doubts = _doubts(reader, plant, newest) if whole and newest is not None else []
+    lately = answer_lately(reader, plant, Span(now - LOOKED_AT, now)) if whole else None
     return Now(
         at=now,
         newest=newest,
@@ -99,6 +102,7 @@ def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) 
         breakages=broke,
         failed=tuple(doubt for doubt in doubts if doubt.why == FAILED),
         overdue=tuple(doubt for doubt in doubts if doubt.why == OVERDUE),
+        lately=lately,
     )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from pipelines.answers.now import LineNow, Now, drawn_span
 from pipelines.measures.pareto.calls_in_time import CallsInTime
-from pipelines.measures.pareto.hour_figures import Pulse, StationLife
+from pipelines.measures.pareto.hour_figures import Pulse
 from pipelines.measures.trace.trust import Doubt
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
@@ -19,8 +19,7 @@ from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.strip import Strip, drawn_strip
-from pipelines.reports.missing import waiting_words
-from pipelines.words import beginning, defect_name, joined, say, worded
+from pipelines.words import beginning, defect_name, say
 from schemas.answers.signals import Signal
 
 HOURS_APART = 2  # ticks of the axis
@@ -260,68 +259,3 @@ def _challenged(plant: Plant, line: LineNow, works_now: Now) -> str:
     if line.challenged is None:
         return say("none in 24 h")
     return clock_words(plant, line.challenged, works_now.at)
-
-
-# what is late or doubtful
-
-
-def late_section(plant: Plant, works_now: Now) -> Section | None:
-    """Stations that are silent or late, overdue challenges, and what waits in quarantine; nothing where all is well."""
-    items = []
-    for line in works_now.lines:
-        if any(station.state != "alive" for station in line.stations):
-            words = feeds_words(line, plant, works_now.at)
-            items.append(say("{line}: {sentence}", line=line.line, sentence=words))
-    if works_now.overdue:
-        items.append(_overdue_words(plant, works_now))
-    if any(works_now.waiting):
-        items.append(say("{waiting}.", waiting=waiting_words(*works_now.waiting)))
-    return Section(say("Late or doubtful"), items=tuple(items), wide=True) if items else None
-
-
-def _overdue_words(plant: Plant, works_now: Now) -> str:
-    stations = list(dict.fromkeys(doubt.station for doubt in works_now.overdue))
-    since = min((doubt.start for doubt in works_now.overdue if doubt.start is not None), default=None)
-    number, more = len(stations), " …" if stations[4:] else ""
-    names = joined(", ", stations[:4])
-    if since is None:
-        return say(
-            "Challenges with critical defects overdue at {number} stations: {stations}{more}.",
-            number=number,
-            stations=names,
-            more=more,
-        )
-    return say(
-        "Challenges with critical defects overdue at {number} stations ({stations}{more}), the first since {since}.",
-        number=number,
-        stations=names,
-        more=more,
-        since=clock_words(plant, since, works_now.at),
-    )
-
-
-def feeds_words(line: LineNow, plant: Plant, at: datetime) -> str:
-    """Which of a line's stations still speak."""
-    bad = [s for s in line.stations if s.state != "alive"]
-    other = [
-        say("{station} {sends}", station=s.station, sends=worded(s.sends))
-        for s in line.stations
-        if s.sends and s.state == "alive"
-    ]
-    if not bad:
-        return joined("; ", [say("all {stations} alive", stations=len(line.stations)), *other])
-    if len(bad) > 1 and len(bad) == len(line.stations) and len({(s.state, s.last) for s in bad}) == 1:
-        return _since(plant, say("all {stations} {state}", stations=len(bad), state=_state(bad[0])), bad[0], at)
-    each = (_since(plant, say("{station} {state}", station=s.station, state=_state(s)), s, at) for s in bad)
-    return joined("; ", (*other, *each))
-
-
-def _state(station: StationLife) -> str:
-    return say("never heard of") if station.state == "never" else worded(station.state)
-
-
-def _since(plant: Plant, words: str, station: StationLife, at: datetime) -> str:
-    """With the hour since when, where that is not long ago."""
-    if station.last is None or at - station.last >= timedelta(hours=20):
-        return words
-    return say("{words} since {last}", words=words, last=f"{plant.clock.local(station.last):%H:%M}")

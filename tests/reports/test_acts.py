@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
+from pipelines.answers.lately import Lately, WeighedOutside
 from pipelines.answers.now import LineNow, Now
 from pipelines.answers.signals import kept_signals, with_notes
 from pipelines.clock import Span
@@ -18,7 +20,9 @@ from pipelines.numbers import chance
 from pipelines.plant.works import Plant
 from pipelines.reports.acts import acts_part
 from pipelines.reports.frame.sheet import written
-from pipelines.reports.lines_now import critical_section, late_section
+from pipelines.reports.late import late_items, late_part
+from pipelines.reports.lines_now import critical_section
+from schemas.answers.laboratory import Temper, TemperBeyond
 from schemas.answers.signals import Signal
 from tests.conftest import HEAD, Place
 from tests.measures.signals.test_acts import of_furnace
@@ -98,9 +102,27 @@ def test_what_got_past_is_told_and_marked(plant: Plant) -> None:
         ("0 (0.6)", "◆ 3", True),
         ("0 (0.6)", "not known", True),
     ]
-    late = late_section(plant, works)
-    assert late is not None and "overdue at 1 stations (K2-foot)" in late.items[0]
-    assert late_section(plant, now(line("K1"))) is None
+    late = late_part(plant, works)
+    assert late is not None
+    (sentence, address), *_ = late.values["items"]  # type: ignore[misc]
+    assert "overdue at 1 stations (K2-foot)" in sentence and address == "/station/K2-foot"
+    assert late_part(plant, now(line("K1"))) is None
+
+
+def test_what_is_outside_its_limits_or_waits_stands_on_now(plant: Plant) -> None:
+    """One line an item, and each leads to the page that has more."""
+    beyond = TemperBeyond(at=AT, lane="2", mould="11", temper=5.0, real=None, thickness_mm=None)
+    temper = Temper(limit=4.0, real_limit=None, n=8, lanes=(), beyond=(beyond,), no_thickness=8)
+    heavy = WeighedOutside("K2", "P250", "cold", 96, 3, 245.0, 255.0, 257.4, 2.4)
+    lately = Lately(Span(AT - HOUR, AT), (heavy,), (("K3", temper),), ("K1 weight",), date(2026, 3, 1), 2, 1)
+    found = list(late_items(plant, replace(now(line("K1")), lately=lately)))
+    assert [(str(sentence), address) for sentence, address in found] == [
+        ("1 pallet held here was given out.", "/holds"),
+        ("K2 P250: 3 of 96 cold weights outside 245 to 255 g in 24 h, worst 257.4 g.", "/weights/K2"),
+        ("K3: 1 of 8 temper numbers beyond 4 in 24 h.", "/laboratory"),
+        ("2 pallets are proposed for a hold and wait for a person.", "/holds"),
+        ("More probably off than not, by the close of 2026-03-01: K1 weight.", "/day/2026-03-01"),
+    ]
 
 
 def test_calls_of_a_critical_defect_are_marked_where_a_signal_is_open(plant: Plant) -> None:

@@ -182,7 +182,7 @@ def _line(
     return LineLaboratory(
         line=line.id,
         capacity=tuple(answer_capacity(these_checks)),
-        temper=_temper(plant, tempers, window, spans),
+        temper=temper_of(plant, tempers, window, spans),
         visual=_visual(plant, visuals, window),
         due=checks,
         notes=notes,
@@ -224,7 +224,7 @@ def _due(
     return tuple(each for each in found if each is not None)
 
 
-def _temper(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFrame) -> Temper:
+def temper_of(plant: Plant, tempers: pl.DataFrame, window: Span, spans: pl.DataFrame) -> Temper:
     """The day's temper numbers, as read and, where the thickness is known, real."""
     limits = plant.laboratory.temper_max, plant.laboratory.real_temper_max
     today = tempers.filter(pl.col("sampled_at") >= window.start)

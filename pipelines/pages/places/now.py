@@ -23,7 +23,8 @@ from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
-from pipelines.reports.lines_now import critical_section, feeds_words, late_section, lines_part
+from pipelines.reports.late import feeds_words, late_part
+from pipelines.reports.lines_now import critical_section, lines_part
 from pipelines.reports.signals import named_defect, place_words
 from pipelines.reports.wall import wall_part
 from pipelines.words import joined, say, worded
@@ -119,7 +120,7 @@ def _every_line(plant: Plant, works_now: Now) -> Sheet:
 def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
     """What to act on first, then what is late, then all lines; nothing is left to colour alone."""
     table = Section(say("Every line now"), sheet=_every_line(plant, works_now), wide=True)
-    late = late_section(plant, works_now)
+    late = late_part(plant, works_now)
     return View(
         "now",
         Page(
