@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pipelines.answers.actions import action_words
 from pipelines.answers.day import Day
 from pipelines.answers.day_checks import checks_made, checks_outside
 from pipelines.answers.day_doubts import doubts_of
@@ -205,16 +206,6 @@ def _loss(kind: str, cause: str, of: dict[str, tuple[float, float]]) -> DayLoss:
 def actions_of(rows: Iterable[dict[str, Any]]) -> tuple[DayAction, ...]:
     """What was done, as a person would say it."""
     return tuple(
-        DayAction(at=row["acted_at"], line=row["line"], what=_action_words(row), signal=row["signal"] or "")
+        DayAction(at=row["acted_at"], line=row["line"], what=action_words(row), signal=row["signal"] or "")
         for row in rows
     )
-
-
-def _action_words(row: dict[str, Any]) -> str:
-    """The kind, where, and by how much; kinds are the works' own words."""
-    place = f"{row['section'] or ''}{row['gob'] or ''}"
-    parts = [place, row["station"], say("mould {mould}", mould=row["mould"]) if row["mould"] else ""]
-    value = f"{row['value']:+g}".replace("-", "−") if row["value"] is not None else ""
-    kind = str(row["kind"]).replace("_", " ")
-    said = joined(" ", [part for part in (kind, *parts, value) if part])
-    return say("{action} for {defect}", action=said, defect=row["defect"]) if row["defect"] else said

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
@@ -11,13 +11,15 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipelines.answers.actions import action_words
 from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.pareto import check_line
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from pipelines.ledger.reader import Reader
-from pipelines.measures.pareto.calls_in_time import CallsInTime, calls_in_time, in_bins
+from pipelines.measures.laboratory.moved import moved
+from pipelines.measures.pareto.calls_in_time import CallsInTime, calls_in_time, counts_kept, in_bins
 from pipelines.plant.works import Plant
 from schemas.answers.signals import Signal
 
@@ -25,14 +27,15 @@ LONGEST = timedelta(days=7)
 BINS_S = (60, 300, 900, 1800, 3600, 7200)  # a bin is the shortest of these of which no more than MOST fit
 MOST = 150
 TOGETHER = timedelta(minutes=10)  # parts fitted, or stations challenged, within so much of each other are one mark
+READ_BACK = timedelta(days=7)  # readings by which it is told whether one moved
 COARSE_S = 900  # of longer windows it is said that they are spread
 
 
 @dataclass(frozen=True)
 class Happened:
     """One thing that happened. at, until: by its own clock (cold_end: cold end, else forming); kind: challenge, fitted,
-    stop or job; what: its parts, for a sentence; bad: a challenge that was not caught whole; counted: caught and passes
-    of a challenge.
+    stop, job, action or reading; what: its parts, for a sentence; bad: a challenge that was not caught whole; counted:
+    caught and passes of a challenge.
     """
 
     at: datetime
@@ -45,8 +48,28 @@ class Happened:
 
 
 @dataclass(frozen=True)
+class OnlyOf:
+    """Calls with a mould number read, or of one station."""
+
+    mould: str | None = None
+    station: str | None = None
+
+    def of(self, rows: pl.DataFrame) -> pl.DataFrame:
+        """The rows (station, mould) that are meant."""
+        if self.mould is not None:
+            return rows.filter(pl.col("mould") == self.mould)
+        return rows.filter(pl.col("station") == self.station) if self.station is not None else rows
+
+    def means(self, signal: Signal) -> bool:
+        """Whether a signal is about it."""
+        if self.mould is not None:
+            return signal.scope == "mould" and self.mould in signal.members
+        return self.station is None or (signal.scope == "station" and self.station in signal.members)
+
+
+@dataclass(frozen=True)
 class LineTimes:
-    """A line in [span.start, span.end) by the cold-end clock.
+    """A line in [span.start, span.end) by the cold-end clock, or only a mould or a station of it.
 
     calls: of all faults; chosen: of `defect`, where one is asked for. still: spans in which counts came and no ware;
     silent: in which no count came from the first station. signals: kept ones that touch the window, the most harmful
@@ -66,6 +89,7 @@ class LineTimes:
     coarse: dict[str, int]
     doubts: list[str]
     files: pl.DataFrame
+    only: OnlyOf | None = None
 
 
 def bin_of(span: Span) -> int:
@@ -73,8 +97,12 @@ def bin_of(span: Span) -> int:
     return next((s for s in BINS_S if span.seconds / s <= MOST), BINS_S[-1])
 
 
-def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None) -> LineTimes:
-    """A window by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week."""
+def answer_line_times(
+    reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None, only: OnlyOf | None = None
+) -> LineTimes:
+    """A window by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week. Of a mould, what
+    is expected is the mean of the machine's moulds; of a station nothing is.
+    """
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
         raise WrongUse(f"there is no defect '{defect}' in works.toml; it has {', '.join(plant.defects)}")
@@ -88,6 +116,8 @@ def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defec
     lehr = lehr_time(reader, plant, line, span)
 
     def series(of: pl.Expr) -> CallsInTime:
+        if only is not None:
+            return _of_one(plant, line, only, rows.filter(of), ware, (span.start, step_s))
         return calls_in_time(rows.filter(of), ware, hours.filter(of), span.start, step_s)
 
     return LineTimes(
@@ -99,12 +129,30 @@ def answer_line_times(reader: Reader, plant: Plant, line: str, span: Span, defec
         chosen=None if defect is None else series(pl.col("defect") == defect),
         still=_runs(span, step_s, ware == 0),
         silent=_runs(span, step_s, np.isnan(ware)),
-        signals=_signals(reader, line, span),
-        happened=sorted(_happened(reader, line, span, lehr, defect), key=lambda event: event.at),
+        signals=[s for s in _signals(reader, line, span) if only is None or only.means(s)],
+        happened=sorted(answer_happened(reader, plant, line, span, lehr, defect, only), key=lambda event: event.at),
         coarse=_coarse(windows),
         doubts=[doubt for _, _, doubt in answer_doubts(reader, plant, span, line)],
         files=reader.ask("files_behind", **here),
+        only=only,
     )
+
+
+def _of_one(
+    plant: Plant, line: str, only: OnlyOf, rows: pl.DataFrame, ware: np.ndarray, bins: tuple[datetime, int]
+) -> CallsInTime:
+    """The series of a mould against the mean of the machine's moulds, or of a station."""
+    first, step_s = bins
+    nothing = pl.DataFrame(schema={"hour": pl.Datetime, "expected": float, "variance": float, "doubt": float})
+    series = calls_in_time(only.of(rows), ware, nothing, first, step_s)
+    if only.mould is None:
+        return series
+    machine, seen = plant.lines[line], np.nan_to_num(ware)
+    read = float(rows.filter(pl.col("mould").is_not_null())["calls"].sum())
+    places = machine.sections * len(machine.gob_positions)
+    mean = np.where(np.isnan(ware), np.nan, read / places * seen / max(seen.sum(), 1.0))
+    low, high = counts_kept(mean, mean)
+    return replace(series, expected=mean, low=low, high=high)
 
 
 def ware_in_bins(reader: Reader, plant: Plant, line: str, span: Span, step_s: int) -> tuple[pl.DataFrame, np.ndarray]:
@@ -150,22 +198,64 @@ def _signals(reader: Reader, line: str, span: Span) -> list[Signal]:
     return ranked([s for s in kept if s.onset < span.end and (s.ended is None or s.ended > span.start)])
 
 
-def _happened(reader: Reader, line: str, span: Span, lehr: LehrTime, defect: str | None) -> Iterator[Happened]:
-    """Everything of the window: challenges by the cold-end clock, fittings, stops and jobs by the forming clock."""
+def answer_happened(
+    reader: Reader,
+    plant: Plant,
+    line: str,
+    span: Span,
+    lehr: LehrTime,
+    defect: str | None = None,
+    only: OnlyOf | None = None,
+) -> Iterator[Happened]:
+    """Everything of the window: challenges and what was done at a station by the cold-end clock, fittings, stops, jobs,
+    actions at the machine and readings by the forming clock. only: of a mould its own fittings, of a station its own
+    challenges.
+    """
     formed = {"line": line, "from_time": lehr.formed(span.start), "to_time": span.end}
-    yield from _challenges(reader, line, span, defect)
-    yield from _fittings(reader.ask("fittings_of_line", **formed).to_dicts())
+    if only is None or only.mould is None:
+        yield from _challenges(reader, line, span, defect, only)
+    fittings = reader.ask("fittings_of_line", **formed)
+    if only is not None and only.mould is not None:
+        fittings = fittings.filter((pl.col("part") == "mould") & (pl.col("number") == only.mould))
+    yield from _fittings(fittings.to_dicts())
     for row in reader.ask("stoppages_of_line", **formed).iter_rows(named=True):
         where = "" if row["section"] is None else str(row["section"])
         yield Happened(row["stopped_at"], "stop", (where, row["cause"] or ""), until=row["restarted_at"])
     for row in reader.ask("jobs_of_line", **formed).iter_rows(named=True):
         if row["started_at"] >= formed["from_time"]:
             yield Happened(row["started_at"], "job", (row["job"], row["item"]))
+    yield from _actions(reader, line, span, lehr)
+    yield from _readings(reader, plant, line, span, lehr)
 
 
-def _challenges(reader: Reader, line: str, span: Span, defect: str | None) -> Iterator[Happened]:
+def _actions(reader: Reader, line: str, span: Span, lehr: LehrTime) -> Iterator[Happened]:
+    """What was done: at a station by the cold-end clock, else by the forming clock."""
+    rows = reader.ask("actions_between", from_time=lehr.formed(span.start), to_time=span.end)
+    for row in rows.filter(pl.col("line") == line).iter_rows(named=True):
+        at_station = row["station"] is not None
+        if at_station and row["acted_at"] < span.start:
+            continue
+        yield Happened(row["acted_at"], "action", (action_words(row),), cold_end=at_station)
+
+
+def _readings(reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTime) -> Iterator[Happened]:
+    """Readings of the line, its furnace and its stations that moved, by those of READ_BACK before."""
+    places = [line, plant.lines[line].furnace, *(station.id for station in plant.stations_of(line))]
+    begin = lehr.formed(span.start)
+    rows = reader.ask("reads_at", places=places, from_time=begin - READ_BACK, to_time=span.end)
+    for (at, quantity), mine in rows.group_by(["at", "quantity"], maintain_order=True):
+        times, values = mine["read_at"].to_list(), mine["value"].to_list()
+        for number, off in moved(values):
+            if times[number] >= begin:
+                what = (str(quantity), str(at), f"{values[number]:g}", f"{off:+.3g}")
+                yield Happened(times[number], "reading", what)
+
+
+def _challenges(reader: Reader, line: str, span: Span, defect: str | None, only: OnlyOf | None) -> Iterator[Happened]:
     """Challenges within a few minutes of each other as one. One that was not caught whole is bad, however many were."""
     rows = reader.ask("challenges_of_line", line=line, from_time=span.start, to_time=span.end, defect=defect)
+    if only is not None:
+        rows = rows.filter(pl.col("station") == only.station)
     for group in _near(rows.to_dicts(), "checked_at"):
         sums: dict[str, tuple[int, int]] = {}
         for row in group:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from pipelines.answers.lehr import LehrTime
 from pipelines.answers.line_times import Happened, LineTimes
 from pipelines.clock import Span
 from pipelines.measures.pareto.calls_in_time import CallsInTime, counts_kept
@@ -22,7 +23,14 @@ from pipelines.reports.signals import place_words
 from pipelines.words import defect_name, joined, say, worded
 from schemas.answers.signals import Signal
 
-KINDS = {"challenge": say("Challenge"), "fitted": say("Parts fitted"), "stop": say("Stop"), "job": say("Job change")}
+KINDS = {
+    "challenge": say("Challenge"),
+    "fitted": say("Parts fitted"),
+    "stop": say("Stop"),
+    "job": say("Job change"),
+    "action": say("Done"),
+    "reading": say("Reading moved"),
+}
 COLUMNS = (
     Column("cold_end", say("Cold end"), "id"),
     Column("formed", say("Formed"), "id"),
@@ -40,8 +48,8 @@ def line_picture(plant: Plant, times: LineTimes, now: datetime | None, chosen: S
         span=times.span,
         lehr=timedelta(minutes=times.lehr.minutes),
         tracks=tracks,
-        marks=tuple(_mark(happened) for happened in times.happened),
-        words=_words(plant, times, now),
+        marks=tuple(mark_of(happened) for happened in times.happened),
+        words=clock_titles(plant, times.lehr, now),
         local=plant.clock.local,
         still=tuple(times.still),
         silent=_silent(times, now),
@@ -58,9 +66,10 @@ def _signal(times: LineTimes) -> Signal | None:
     return next((s for s in mine if times.defect in (None, s.defect)), None)
 
 
-def _words(plant: Plant, times: LineTimes, now: datetime | None) -> PictureWords:
-    minutes = say("{minutes} min", minutes=decimals(times.lehr.minutes))
-    low, high = (decimals(times.lehr.minutes + side * times.lehr.half_width) for side in (-1, 1))
+def clock_titles(plant: Plant, lehr: LehrTime, now: datetime | None) -> PictureWords:
+    """What a picture says of its clocks. now: of a live one."""
+    minutes = say("{minutes} min", minutes=decimals(lehr.minutes))
+    low, high = (decimals(lehr.minutes + side * lehr.half_width) for side in (-1, 1))
     return PictureWords(
         cold_end=say("cold end"),
         formed=say("formed"),
@@ -89,11 +98,18 @@ def _onset(plant: Plant, times: LineTimes, signal: Signal) -> MarkedOnset:
 
 def _tracks(plant: Plant, times: LineTimes) -> tuple[Track, ...]:
     excesses = [s for s in times.signals if s.kind == "excess" and not s.passed]
-    tracks = [_track(say("Calls"), times, times.calls, excesses)]
+    tracks = [_track(_title(times), times, times.calls, excesses)]
     if times.defect is not None and times.chosen is not None:
         mine = [s for s in excesses if s.defect == times.defect]
         tracks.append(_track(_named(plant, times.defect), times, times.chosen, mine))
     return tuple(tracks)
+
+
+def _title(times: LineTimes) -> str:
+    only = times.only
+    if only is None:
+        return say("Calls")
+    return say("Mould {mould}", mould=only.mould) if only.mould is not None else say("Calls there")
 
 
 def _track(title: str, times: LineTimes, series: CallsInTime, signals: Sequence[Signal]) -> Track:
@@ -105,13 +121,17 @@ def _track(title: str, times: LineTimes, series: CallsInTime, signals: Sequence[
         each = say("{line}, per {hours} h", line=times.line, hours=minutes // 60)
     known = series.expected[np.isfinite(series.expected) & (series.expected > 0)]
     mean = expected(float(known.mean())) if len(known) else ""
-    under = (each, say("{number} expected", number=mean) if len(known) else say("no past to compare"))
+    usual = say("{number} expected", number=mean) if len(known) else say("no past to compare")
+    if times.only is not None:
+        usual = say("{number} moulds' mean", number=mean) if len(known) else ""
+    under = tuple(text for text in (each, usual) if text)
     beyond = [np.zeros(len(series.calls)), *(series.beyond(s.onset, s.ended) for s in signals)]
     values = (series.calls, series.expected, series.low, series.high, np.maximum.reduce(beyond))
     return Track(title, under, series.step_s, *(list(map(float, value)) for value in values))
 
 
-def _mark(happened: Happened) -> Mark:
+def mark_of(happened: Happened) -> Mark:
+    """The mark of something that happened."""
     kind = "missed" if happened.kind == "challenge" and happened.bad else happened.kind
     return Mark(happened.at, kind, _short(happened), happened.cold_end, happened.bad)
 
@@ -129,6 +149,10 @@ def _short(happened: Happened) -> str:
     if happened.kind == "stop":
         where = (_section(what[0]),) if what[0] else ()
         return joined(", ", (say("stop {long}", long=_long(happened)), *where))
+    if happened.kind == "action":
+        return what[0]
+    if happened.kind == "reading":
+        return say("{quantity} {by}", quantity=what[0], by=what[3].replace("-", "−"))
     return say("job {job}", job=what[0])
 
 
@@ -183,6 +207,10 @@ def happened_sheet(plant: Plant, times: LineTimes) -> Sheet:
 def _whole(happened: Happened) -> str:
     """A row's words: every part that was fitted, cause and section of a stop, station of a challenge."""
     what = [text for text in happened.what if text]
+    if happened.kind == "reading":
+        quantity, at, value, by = happened.what
+        words = {"quantity": quantity, "at": at, "value": value, "by": by.replace("-", "−")}
+        return say("{quantity} at {at}: {value}, {by} from what it was", **words)
     if happened.kind == "challenge":
         return say("caught: {stations}", stations=joined(", ", (_caught(text) for text in what)))
     if happened.kind == "stop":

@@ -9,7 +9,8 @@ from pipelines.clock import Span
 from pipelines.numbers import decimals, expected
 from pipelines.plant.works import Plant
 from pipelines.reports.clock_words import clock_words
-from pipelines.reports.frame.time_picture import SMALL, MarkedOnset, PictureWords, TimePicture, Track, drawn
+from pipelines.reports.frame.time_layout import SMALL
+from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn
 from pipelines.words import say
 from schemas.answers.signals import Signal
 

@@ -8,6 +8,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from pipelines.answers.lehr import lehr_time
+from pipelines.answers.line_times import answer_happened
 from pipelines.answers.weights.answer import ItemStudy, study_weights
 from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.weight_sentences import (
@@ -31,6 +33,7 @@ from pipelines.reports.frame.sources import sources
 from pipelines.reports.laboratory import charts as charts_laboratory
 from pipelines.reports.missing import missing_section
 from pipelines.reports.mould_weights import mould_sheet
+from pipelines.reports.weights_in_time import weights_in_time
 from pipelines.words import joined, numeral, say, say_n, worded
 from schemas.answers.weights import MouldWeights, Weights
 
@@ -45,13 +48,18 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
     span = plant.clock.day(day)
     reader = reader.noting()
     item_studies = study_weights(reader, plant, line, span)
+    lehr = lehr_time(reader, plant, line, span)
+    happened = list(answer_happened(reader, plant, line, span, lehr)) if item_studies else []
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
         title=say("Weights, line {line}, production day {on}", line=line, on=day.isoformat()),
         when=span_words(plant, span),
         figures=tuple(figure for study in item_studies for figure in _figures(study)),
-        sections=tuple(_sections(plant, line, item_studies)),
+        sections=(
+            *weights_in_time(plant, line, span, lehr, item_studies, happened),
+            *_sections(plant, line, item_studies),
+        ),
         links=(
             (say("← day before"), f"../../{weights_address(day - timedelta(days=1), line)}"),
             (say("day after →"), f"../../{weights_address(day + timedelta(days=1), line)}"),

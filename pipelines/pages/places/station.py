@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import timedelta
 from functools import partial
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from pipelines.answers.line_times import OnlyOf
 from pipelines.answers.now import newest_count
 from pipelines.answers.trace.trust import answer_trust
 from pipelines.cautions import GLASS
@@ -16,11 +18,16 @@ from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.numbers import count
+from pipelines.pages.again import page_of
+from pipelines.pages.forms import Sent
+from pipelines.pages.in_time import drawn_around, time_parts
 from pipelines.pages.page_question import PageQuestion
+from pipelines.pages.times_asked import span_asked
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.page import Figure, Page, Section
+from pipelines.reports.clock_words import span_words
+from pipelines.reports.frame.page import Figure, Page, Part, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.trace.detection import assumed_sheet, doubts_sheet, rates_sheet
@@ -41,51 +48,64 @@ def router(web: Web) -> APIRouter:
     """The routes of this module."""
     routes = APIRouter()
 
+    web.forms["GET", "/station/{station}"] = partial(_stands, web)
+
     @routes.get("/station/{station}")
-    def station(request: Request, station: str) -> Response:
-        """How far a station's word can be taken."""
+    def station(
+        request: Request,
+        station: str,
+        start: Annotated[str | None, Query(alias="from", max_length=40)] = None,
+        to: Annotated[str | None, Query(max_length=40)] = None,
+    ) -> Response:
+        """How far a station's word can be taken, in the newest hours or from one time to another."""
         known(web, "station", station)
-        return web.show(request, PageQuestion(("station", station), partial(_made, station)))
+        return web.show(request, _asked(web, station, span_asked(web, start, to, "page")))
 
     return routes
 
 
-def _made(station: str, reader: Reader, plant: Plant) -> View:
-    reader, line = reader.noting(), plant.stations[station].line
+def _asked(web: Web, station: str, chosen: Span | None) -> PageQuestion:
+    return PageQuestion(("station", station, chosen), partial(_made, web, station, chosen))
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The form of a window stands under the newest hours of the station."""
+    station = known(web, "station", request.path_params["station"])
+    return page_of(web, request, _asked(web, station, None)), "a-window"
+
+
+def _made(web: Web, station: str, chosen: Span | None, reader: Reader, plant: Plant) -> View:
+    reader, line, now = reader.noting(), plant.stations[station].line, web.desk.now()
     newest = newest_count(reader)
     if newest is None:
         return View("feeds", Page(station, say("no count was taken in yet"), ()))
-    trust = answer_trust(reader, plant, Span(newest - SPAN, newest), line)
+    span = chosen or Span(newest - SPAN, newest)
+    drawn = drawn_around(reader, plant, line, chosen, now)
+    parts = time_parts(reader, plant, line, OnlyOf(station=station), drawn, chosen, f"/station/{station}", now)
+    trust = answer_trust(reader, plant, span, line)
     mine = trust.model_copy(
         update={
             name: tuple(each for each in getattr(trust, name) if each.station == station)
             for name in ("rates", "doubts", "assumed")
         }
     )
-    return View("feeds", _page(plant, station, mine, queries_words(frozenset(reader.asked))))
+    return View("feeds", _page(plant, station, mine, (span, parts), queries_words(frozenset(reader.asked))))
 
 
-def _page(plant: Plant, station: str, trust: Trust, sources: str) -> Page:
-    shown = trust.shown
+def _page(plant: Plant, station: str, trust: Trust, drawn: tuple[Span, tuple[Part, ...]], sources: str) -> Page:
+    shown, (span, parts) = trust.shown, drawn
     pallets = {pallet for doubt in shown for pallet in doubt.pallets}
     settings = plant.stations[station]
     able = [code for code in plant.faults if settings.can_call(code)]
     return Page(
         say("Station {station}", station=station),
-        say(
-            "{line}; the last {hours} hours of counts",
-            line=settings.line,
-            hours=f"{SPAN / timedelta(hours=1):.0f}",
-        ),
+        say("{line}; {span}", line=settings.line, span=span_words(plant, span)),
         (
             Section(say("What to do"), _advice(trust), wide=True, warn=bool(shown)),
             *_doubtful(plant, shown),
+            *parts,
             Section(say("What challenges say of it"), _unchallenged(trust), sheet=_rates(plant, trust), wide=True),
-            *(
-                [Section(say("Never challenged"), sheet=assumed_sheet(trust.assumed), wide=True)]
-                if trust.assumed
-                else ()
-            ),
+            *_assumed(trust),
         ),
         (
             Figure(count(len(shown)), say("defects in doubt"), "", "critical" if shown else ""),

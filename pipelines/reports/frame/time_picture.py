@@ -18,6 +18,8 @@ from math import isfinite
 
 from pipelines.clock import Span
 from pipelines.numbers import decimals
+from pipelines.reports.frame.time_dots import Dots, draw_dots
+from pipelines.reports.frame.time_layout import DESK, PHONE, Layout
 from pipelines.reports.frame.time_marks import GLYPHS, Mark, placed
 from pipelines.reports.frame.time_scale import known_runs, round_up, stepped
 from pipelines.words import Drawing, Message, joined
@@ -77,7 +79,7 @@ class TimePicture:
     name: str
     span: Span
     lehr: timedelta
-    tracks: tuple[Track, ...]
+    tracks: tuple[Track | Dots, ...]
     marks: tuple[Mark, ...]
     words: PictureWords
     local: Callable[[datetime], datetime]
@@ -92,30 +94,6 @@ class TimePicture:
     def end(self) -> datetime:
         """Where the axis ends: with the window, or with what is formed now and has still to come out."""
         return self.span.end if self.now is None else max(self.span.end, self.now + self.lehr)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Sizes [px]. beside: titles stand left of the tracks, else above them."""
-
-    name: str
-    width: int
-    left: int
-    right: int
-    track: int
-    text: float
-    beside: bool
-    rows: int  # of marks
-
-    @property
-    def letter(self) -> float:
-        """The width of a letter, about."""
-        return 0.6 * self.text
-
-
-DESK = Layout("wide", 1140, 118, 28, 128, 13, True, 3)
-PHONE = Layout("narrow", 345, 30, 12, 104, 14, False, 4)
-SMALL = (Layout("wide", 345, 30, 12, 40, 12, False, 1), Layout("narrow", 320, 30, 12, 60, 14, False, 1))
 
 
 def drawn(picture: TimePicture, layouts: tuple[Layout, Layout] = (DESK, PHONE)) -> Drawing:
@@ -134,7 +112,7 @@ class _Picture:
         self.parts: list[str] = []
         self.said: list[str] = []
         self.seconds = (picture.end - picture.span.start).total_seconds()
-        self.right = layout.width - layout.right
+        self.right: float = layout.width - layout.right
         self.y = 0.0
 
     def svg(self) -> str:
@@ -172,12 +150,14 @@ class _Picture:
         start, end = max(span.start, self.picture.span.start), min(span.end, self.picture.end)
         return self.x(start), self.x(max(start, end))
 
-    def _text(self, x: float, y: float, text: str, anchor: str = "", kind: str = "") -> None:
+    def text(self, x: float, y: float, text: str, anchor: str = "", kind: str = "") -> None:
+        """A text at a place."""
         self.said.append(text)
         how = (f' text-anchor="{anchor}"' if anchor else "") + (f' class="{kind}"' if kind else "")
         self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{how}>{escape(text)}</text>')
 
-    def _line(self, x1: float, y1: float, x2: float, y2: float, kind: str) -> None:
+    def line(self, x1: float, y1: float, x2: float, y2: float, kind: str) -> None:
+        """A straight line."""
         self.parts.append(f'<path class="{kind}" d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}"/>')
 
     # the clocks
@@ -186,28 +166,28 @@ class _Picture:
         """An axis of local times; shift: by how much its clock is behind the cold end's."""
         size, now = self.layout.text, self.picture.now
         if above and not self.layout.beside:
-            self._text(0, self.y + size, title, kind="strong")
+            self.text(0, self.y + size, title, kind="strong")
             self.y += 0.7 * size
         axis = self.y + (1.9 * size if above else 0.0)
         words = axis - 0.6 * size if above else axis + 1.5 * size
         end = self.right if now is None else self.x(now + shift)
-        self._line(self.layout.left, axis, end, axis, "axis")
+        self.line(self.layout.left, axis, end, axis, "axis")
         last = "" if now is None else self.picture.words.now if above else f"{self.picture.local(now):%H:%M}"
         room = end + 1 if now is None else end - (len(last) + 4) * self.layout.letter
         for moment in self._ticks(shift):
             x = self.x(moment + shift)
             if x <= end:
-                self._line(x, axis, x, axis - 5 if above else axis + 5, "axis")
+                self.line(x, axis, x, axis - 5 if above else axis + 5, "axis")
             if x <= room:
-                self._text(x, words, self.picture.local(moment).strftime(self.hours), "middle")
+                self.text(x, words, self.picture.local(moment).strftime(self.hours), "middle")
         if now is not None:
-            self._text(end, words, last, "end", "strong")
+            self.text(end, words, last, "end", "strong")
         if self.layout.beside:
-            self._text(0, words, title, kind="strong")
+            self.text(0, words, title, kind="strong")
             if not above:
-                self._text(0, words + 1.25 * size, self.picture.words.shift, kind="quiet")
+                self.text(0, words + 1.25 * size, self.picture.words.shift, kind="quiet")
         elif not above:
-            self._text(0, words + 1.35 * size, joined(", ", (title, self.picture.words.shift)), kind="quiet")
+            self.text(0, words + 1.35 * size, joined(", ", (title, self.picture.words.shift)), kind="quiet")
             axis += 0.9 * size
         self.y = axis + (0.8 * size if above else 2.4 * size)
 
@@ -238,20 +218,20 @@ class _Picture:
                 self._onset(self.picture.onset)
             self.y += self.layout.text
 
-    def _track(self, track: Track) -> None:
+    def _track(self, track: Track | Dots) -> None:
         size, layout = self.layout.text, self.layout
         if layout.beside:
-            self._text(0, self.y + size, track.title, kind="title")
+            self.text(0, self.y + size, track.title, kind="title")
             for number, text in enumerate(track.under):
-                self._text(0, self.y + (2.4 + 1.25 * number) * size, text, kind="quiet")
+                self.text(0, self.y + (2.4 + 1.25 * number) * size, text, kind="quiet")
         else:
-            self._text(0, self.y + size, track.title, kind="title")
-            self._text(layout.width, self.y + size, joined(", ", track.under), "end", "quiet")
+            self.text(0, self.y + size, track.title, kind="title")
+            self.text(layout.width, self.y + size, joined(", ", track.under), "end", "quiet")
             self.y += 1.9 * size
-        top = round_up(max((v for v in (*track.values, *track.high) if isfinite(v)), default=1.0))
-        self._scale(top)
-        self._band(track, top)
-        self._bars(track, top)
+        if isinstance(track, Dots):
+            draw_dots(self, track)
+        else:
+            self._series(track)
         words = self.picture.words
         for span in self.picture.still:
             self._empty("still", span, words.still)
@@ -260,16 +240,27 @@ class _Picture:
         self._across(first=track is self.picture.tracks[0])
         self.y += layout.track
 
+    def _series(self, track: Track) -> None:
+        top = round_up(max((v for v in (*track.values, *track.high) if isfinite(v)), default=1.0))
+        self._scale(top)
+        self._band(track, top)
+        self._bars(track, top)
+
+    @property
+    def room(self) -> tuple[float, float, float]:
+        """Left edge, height of a track and size of letters [px]."""
+        return self.layout.left, self.layout.track, self.layout.text
+
     def _height(self, value: float, top: float) -> float:
         return self.y + self.layout.track * (1 - min(value, top) / top)
 
     def _scale(self, top: float) -> None:
         for part in (0.0, 0.5, 1.0):
             y = self._height(part * top, top)
-            self._line(self.layout.left, y, self.right, y, "axis" if part == 0 else "rule")
+            self.line(self.layout.left, y, self.right, y, "axis" if part == 0 else "rule")
             if self.layout.beside or part != 0.5:
                 words = decimals(part * top, 0 if (part * top) % 1 == 0 else 1)
-                self._text(self.layout.left - 6, y + 0.35 * self.layout.text, words, "end", "quiet")
+                self.text(self.layout.left - 6, y + 0.35 * self.layout.text, words, "end", "quiet")
 
     def _runs(self, step_s: int, *series: Sequence[float]) -> Iterator[list[tuple[float, ...]]]:
         """Runs of bins of which the first series knows something: (left, right, value of each series) each."""
@@ -339,11 +330,11 @@ class _Picture:
         y = self.y + 1.1 * self.layout.text
         low, high = self._within(Span(onset.low, onset.high))
         at = min(max(self.x(onset.at), self.layout.left), self.right)
-        self._line(low, y, high, y, "whisker")
+        self.line(low, y, high, y, "whisker")
         self.parts.append(f'<circle class="onset" cx="{at:.1f}" cy="{y:.1f}" r="4"/>')
         room = len(onset.words) * self.layout.letter
         left = low - 8 - room >= 0
-        self._text(low - 8 if left else high + 8, y + 0.35 * self.layout.text, onset.words, "end" if left else "")
+        self.text(low - 8 if left else high + 8, y + 0.35 * self.layout.text, onset.words, "end" if left else "")
         self.y += 1.6 * self.layout.text
 
     def _across(self, first: bool) -> None:
@@ -354,7 +345,7 @@ class _Picture:
         if now is not None:
             left = self.x(now)
             self._rect("unseen", left, self.right)
-            self._line(left, self.y - 4, left, self.y + self.layout.track, "now")
+            self.line(left, self.y - 4, left, self.y + self.layout.track, "now")
             if first:
                 self._in_the_lehr(left)
         if self.picture.fixed:
@@ -374,7 +365,7 @@ class _Picture:
         if self.right - left > max(len(text) for text in words) * self.layout.letter:
             for number, text in enumerate(words):
                 y = self.y + self.layout.track / 2 + (number - 0.5) * 1.25 * size
-                self._text((left + self.right) / 2, y, text, "middle")
+                self.text((left + self.right) / 2, y, text, "middle")
 
     def _marks(self, marks: Sequence[Mark]) -> None:
         """Marks of one clock in rows, so that none lies over another; what has no room keeps its sign."""
@@ -392,5 +383,5 @@ class _Picture:
                 kind = "bad" if mark.bad else "mark"
                 self.parts.append(f'<g class="{kind}" transform="translate({x:.1f} {y:.1f})">{GLYPHS[mark.kind]}</g>')
                 if anchor:
-                    self._text(words_x, y + 0.35 * layout.text, mark.words, anchor, "bad" if mark.bad else "")
+                    self.text(words_x, y + 0.35 * layout.text, mark.words, anchor, "bad" if mark.bad else "")
         self.y += len(rows) * deep + 0.3 * layout.text

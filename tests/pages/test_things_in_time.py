@@ -1,0 +1,80 @@
+"""A mould, a station and a line's weights on both clocks, in the page's own window."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from tests.conftest import Place
+from tests.pages.conftest import Browser, peopled, served
+
+ACTIONS = (
+    "acted_at,line,kind,section,gob,station,mould,part,defect,value,signal,note,by\n"
+    "2026-03-11T02:10:00+01:00,K1,timing,3,,,,,LAP,,,,hot2\n"
+    "2026-03-11T03:20:00+01:00,K1,station_setting,,,K1-mouth,,,,,,,cold1\n"
+)
+
+
+@pytest.fixture(scope="module")
+def browser(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    place = peopled(day_taken, tmp_path_factory.mktemp("in time") / "site")
+    place.put("actions.csv", ACTIONS)
+    place.take()
+    client = served(place.site.root)
+    with client:
+        yield Browser(client)
+    client.app.state.web.desk.close()  # type: ignore[attr-defined]
+
+
+def words(page: str) -> str:
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page)))
+
+
+def mould_of(browser: Browser) -> str:
+    """The mould of the first cavity."""
+    found = re.search(r'href="/mould/K1/([^"]+)"', browser.get("/moulds/K1"))
+    assert found
+    return found[1]
+
+
+def test_a_mould_stands_against_the_mean_of_its_machine(browser: Browser) -> None:
+    number = mould_of(browser)
+    page = browser.get(f"/mould/K1/{number}")
+    picture = re.search(r'<svg class="times wide"[^>]*aria-label="([^"]*)"', page)
+    assert picture and f"Mould {number}:" in picture[1] and "expected" in picture[1]
+    assert "cold end" in page and "formed" in page and "the mean of the machine's moulds" in words(page)
+    assert 'data-from="' in page, "a window can be drawn in it"
+
+
+def test_the_window_is_the_pages_and_its_address_holds_it(browser: Browser) -> None:
+    page = browser.get(f"/mould/K1/{mould_of(browser)}?from=2026-03-10T12:00&to=2026-03-10T16:00")
+    assert 'class="chosen"' in page and 'value="2026-03-10T12:00"' in page
+    station = browser.get("/station/K1-mouth?from=2026-03-10T12:00&to=2026-03-10T16:00")
+    assert "10 Mar 2026, 12:00 to 16:00" in words(station) and 'class="chosen"' in station
+    wrong = browser.client.get("/station/K1-mouth?from=2026-03-10T16:00&to=2026-03-10T12:00")
+    assert wrong.status_code == 400 and 'aria-invalid="true"' in wrong.text
+
+
+def test_a_station_has_its_own_calls_challenges_and_settings(browser: Browser) -> None:
+    page = browser.get("/station/K1-mouth")
+    text = words(page)
+    assert "Calls of this station alone" in text and "nothing to compare with" in text
+    assert (
+        "station setting K1-mouth" in text
+        and "K1-foot" not in text.split("What happened")[1].split("What challenges")[0]
+    )
+
+
+def test_what_was_done_stands_on_the_line_in_time(browser: Browser) -> None:
+    text = words(browser.get("/times/K1?hours=12"))
+    assert "timing 3 for LAP" in text and "Done" in text and "station setting K1-mouth" in text
+
+
+def test_weights_stand_on_both_clocks(browser: Browser) -> None:
+    page = browser.get("/weights/2026-03-10/K1.html")
+    picture = re.search(r'<svg class="times wide"[^>]*aria-label="([^"]*)"', page)
+    assert picture and re.search(r"\d+ weighings, [\d.]+ to [\d.]+ g, \d+ beyond limits", picture[1])
+    assert 'class="dots"' in page and "Weights on two clocks" in page
