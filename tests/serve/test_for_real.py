@@ -166,8 +166,7 @@ def test_started_once_it_takes_in_closes_shows_pages_and_stops_cleanly(
     assert flows == ["intake", "close"] and served.runs()[0][1] in ("done", "needs a person")
     assert not [path for path in fed.site.inbox.iterdir() if not path.name.startswith(".")]
     assert (
-        "Tuesday 10 March 2026" in served.get("/day/2026-03-10.html")[1]
-        and "Every line now" in served.get("/now")[1]
+        "Tuesday 10 March 2026" in served.get("/day/2026-03-10.html")[1] and "Every line now" in served.get("/now")[1]
     )
     again = Served(fed.site.root)
     assert again.process.wait(30) == 1 and "runs already" in again.log.read_text(), (

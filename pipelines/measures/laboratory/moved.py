@@ -20,8 +20,9 @@ def moved(values: Sequence[float]) -> list[tuple[int, float]]:
 
     A reading moved when it lies further from the mean of the up to LATEST readings before it, ENOUGH at least, than
     SELDOM of a steady process would: by Student's t with the noise from moving ranges (ISO 7870-2) and its degrees of
-    freedom, so that few readings tell less. Those after it tell no new move until one is back, and nearer to what was than to them; after ENOUGH at the new
-    level that is what later ones are measured by. Readings that never scattered (all alike) tell every change.
+    freedom, so that few readings tell less. Those after it tell no new move until one is back, and nearer to what was
+    than to them; after ENOUGH at the new level that is what later ones are measured by. Readings that never scattered
+    (all alike) tell every change.
     """
     found: list[tuple[int, float]] = []
     base: list[float] = []

@@ -13,9 +13,9 @@ def test_steady_readings_move_as_seldom_as_three_standard_deviations_say() -> No
     run of false ones counts once, and noise by few readings is not known well.
     """
     draws = np.random.default_rng(52_101)
-    told = sum(len(moved(draws.normal(1180.0, 2.0, 60))) for _ in range(400))
+    found = sum(len(moved(draws.normal(1180.0, 2.0, 60))) for _ in range(400))
     expected = 400 * (60 - ENOUGH) * 2 * stats.norm.sf(3)
-    assert expected * 0.5 < told < expected * 3
+    assert expected * 0.5 < found < expected * 3
 
 
 def test_a_step_is_told_once_and_becomes_what_is_usual() -> None:
