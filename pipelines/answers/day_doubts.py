@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import polars as pl
 
+from pipelines.answers.breakages import Breakage
 from pipelines.answers.day import Day
 from pipelines.measures.yields.names import meter_name, state_name
 from pipelines.numbers import count, decimals
@@ -20,6 +21,7 @@ LEAST_COVER = 0.99  # of a day that a station's counts reach over
 def doubts_of(plant: Plant, day: Day) -> list[str]:
     """All of a closed day."""
     return [
+        *breakage_words(day.breakages),
         *held_words(day.held, day.holds),
         *unvouched_words(day.unvouched),
         *_meters(day),
@@ -27,6 +29,22 @@ def doubts_of(plant: Plant, day: Day) -> list[str]:
         *_unknown(day),
         *waiting_words(day.waiting),
     ]
+
+
+def breakage_words(breakages: Iterable[Breakage]) -> Iterator[str]:
+    """Ware that broke on a line: pieces of glass may lie in what stood beside it."""
+    of_line: dict[str, list[Breakage]] = {}
+    for breakage in breakages:
+        of_line.setdefault(breakage.line, []).append(breakage)
+    for line, mine in of_line.items():
+        pallets = {pallet for breakage in mine for pallet in breakage.pallets["pallet"]}
+        yield say_n(
+            "{line}: ware broke once, {pallets} beside it.",
+            "{line}: ware broke {n} times, {pallets} beside it.",
+            len(mine),
+            line=line,
+            pallets=_pallets(len(pallets)),
+        )
 
 
 def held_words(held: pl.DataFrame, holds: Iterable[HeldPallet]) -> Iterator[str]:

@@ -9,8 +9,9 @@ from pipelines.answers.now import answer_now
 from pipelines.clock import Span
 from pipelines.measures.holds.breakages import endangered
 from pipelines.pages.places.now import now_view
+from pipelines.reports.addresses import HOLDS
 from pipelines.reports.breakages import TITLE, breakage_sections
-from pipelines.reports.day.report import day_page
+from pipelines.reports.day.report import behind_page, day_page
 from tests.conftest import HEAD, Place
 
 NINE = datetime(2026, 3, 10, 9, tzinfo=UTC)
@@ -82,7 +83,10 @@ def test_now_lists_them_with_the_caution_and_what_left(place: Place) -> None:
 def test_the_days_page_lists_them(place: Place) -> None:
     taken(place, "2026-03-10T09:00:00Z,K1,packing,2026-03-10T09:05:00Z,\n2026-03-11T09:00:00Z,K1,packing,,\n")
     with place.opened.ledger.reading() as reader:
-        page = day_page(reader, place.plant, date(2026, 3, 10))
+        page = behind_page(reader, place.plant, HOLDS, date(2026, 3, 10))
+        sheet_of_paper = day_page(reader, place.plant, date(2026, 3, 10))
+    doubts = [str(item) for part in sheet_of_paper.sections for item in getattr(part, "items", ())]
+    assert "K1: ware broke once, 3 pallets beside it." in doubts
     sections = {part.title: part for part in page.sections}
     assert [item.split(":")[0] for item in sections[TITLE].items] == ["K1 packing, 10"]
     sheet = sections[TITLE].sheet
