@@ -39,8 +39,8 @@ def breakage_words(breakages: Iterable[Breakage]) -> Iterator[str]:
     for line, mine in of_line.items():
         pallets = {pallet for breakage in mine for pallet in breakage.pallets["pallet"]}
         yield say_n(
-            "{line}: ware broke once, {pallets} beside it.",
-            "{line}: ware broke {n} times, {pallets} beside it.",
+            "{line}: {n} breakage, {pallets} beside it.",
+            "{line}: {n} breakages, {pallets} beside it.",
             len(mine),
             line=line,
             pallets=_pallets(len(pallets)),

@@ -9,9 +9,8 @@ from pipelines.answers.now import answer_now
 from pipelines.clock import Span
 from pipelines.measures.holds.breakages import endangered
 from pipelines.pages.places.now import now_view
-from pipelines.reports.addresses import HOLDS
 from pipelines.reports.breakages import TITLE, breakage_sections
-from pipelines.reports.day.report import behind_page, day_page
+from pipelines.reports.day.report import HOLDS, behind_page, day_page
 from tests.conftest import HEAD, Place
 
 NINE = datetime(2026, 3, 10, 9, tzinfo=UTC)
@@ -86,7 +85,7 @@ def test_the_days_page_lists_them(place: Place) -> None:
         page = behind_page(reader, place.plant, HOLDS, date(2026, 3, 10))
         sheet_of_paper = day_page(reader, place.plant, date(2026, 3, 10))
     doubts = [str(item) for part in sheet_of_paper.sections for item in getattr(part, "items", ())]
-    assert "K1: ware broke once, 3 pallets beside it." in doubts
+    assert "K1: 1 breakage, 3 pallets beside it." in doubts
     sections = {part.title: part for part in page.sections}
     assert [item.split(":")[0] for item in sections[TITLE].items] == ["K1 packing, 10"]
     sheet = sections[TITLE].sheet
