@@ -59,8 +59,8 @@ def inferred_words(line: str, ways: Sequence[str]) -> list[str]:
     return [
         say(
             "line {line}: {inferred} of {every} pallets came with the moment of their label alone; when they were "
-            "begun is inferred: {labels} from the label of the same item before them, {flow} from their units and "
-            "what passed the last station",
+            "begun is inferred: {labels} from the label of the same item before them, {flow} from their containers "
+            "and what passed the last station",
             line=line,
             inferred=labels + flow,
             every=len(ways),

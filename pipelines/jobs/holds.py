@@ -83,7 +83,7 @@ def propose(opened: OpenSite, trace: Trace, everything: bool, page: Path | None)
         else f"expected defective containers {trace.expected_defective:.2g} ({trace.expected_low:.0f} to "
         f"{trace.expected_high:.0f})"
     )
-    which = "everything possible" if everything else "the fewest units that cover 95 % of the expected escapes"
+    which = "everything possible" if everything else "the fewest containers that cover 95 % of the expected escapes"
     evidence = f"trace of {asked}; {which}: {len(chosen.pallets)} pallets, {chosen.units} units; {expected}" + (
         f"; page {page}" if page else ""
     )

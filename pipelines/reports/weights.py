@@ -163,7 +163,7 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
                 wide=True,
             ),
             Section(say("Every mould"), sheet=_sheet(item_study.weights, number), wide=True),
-            Section(say("How a mould is called"), (item_study.weights.rules, _judged(plant, item_study.weights))),
+            Section(say("How a mould is called"), notes=(item_study.weights.rules, _judged(plant, item_study.weights))),
         ]
     return [
         *sections,
@@ -254,21 +254,12 @@ def _says(plant: Plant, study: ItemStudy) -> Section:
         for m in weights.moulds
         if _stands_out(m)
     ]
-    rest = [
-        text
-        for text in (
-            spread_sentence(weights),
-            parts_sentence(weights.components),
-            slope,
-            *glass_sentences(weights),
-            hot_cold_sentence(weights),
-        )
-        if text
-    ]
+    spreads = (spread_sentence(weights), parts_sentence(weights.components), slope, hot_cold_sentence(weights))
     head = gobs or [say("No gob position drifts beyond chance.")]
     return Section(
         say("{item}: what the weights say", item=_item(weights)),
-        items=(*head, *own, *rest),
+        items=(*head, *own, *(text for text in glass_sentences(weights) if text)),
+        notes=tuple(text for text in spreads if text),
         wide=True,
         warn=bool(gobs or own),
     )

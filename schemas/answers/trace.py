@@ -192,8 +192,8 @@ class Trace(Result):
     severity: Severity | None = None
     """null without a defect"""
     proposed: HoldList | None = None
-    """the fewest units that cover 95 % of the expected escapes of the window, and of the same fault beyond it; null
-    without a cavity"""
+    """the fewest containers that cover 95 % of the expected escapes of the window, and of the same fault beyond it;
+    null without a cavity"""
     possible: HoldList | None = None
     """every pallet that can carry one; null without a cavity"""
     uncounted: float = 0.0

@@ -73,7 +73,10 @@ def packing_time(passed: Mapping[str, np.ndarray], start: datetime, pallets: pl.
     return PackingTime(
         mean,
         sd,
-        say("estimated from the units of {pallets} pallets against what passed the last station", pallets=len(misfit)),
+        say(
+            "estimated from the containers of {pallets} pallets against what passed the last station",
+            pallets=len(misfit),
+        ),
     )
 
 

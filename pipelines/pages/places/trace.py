@@ -292,7 +292,7 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
         (
             "fewest",
             say(
-                "Propose the shortest list: {pallets} pallets, {units} units",
+                "Propose the shortest list: {pallets} pallets, {units} containers",
                 pallets=count(len(fewest.pallets)),
                 units=count(fewest.units),
             ),
@@ -303,7 +303,7 @@ def _proposal(trace: Trace, hand: InHand) -> Special:
             (
                 "all",
                 say(
-                    "Propose everything possible: {pallets} pallets, {units} units",
+                    "Propose everything possible: {pallets} pallets, {units} containers",
                     pallets=count(len(everything.pallets)),
                     units=count(everything.units),
                 ),

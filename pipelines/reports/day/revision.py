@@ -62,7 +62,7 @@ def moved_section(plant: Plant, why: Revision) -> Section:
         say("What moved since revision {after}", after=why.after),
         (head,),
         sheet=sheet,
-        items=tuple(came or [say("none: the program or the plant file changed")]),
+        items=tuple(came or [say("none: the program or works.toml changed")]),
         wide=True,
     )
 

@@ -69,7 +69,7 @@ def _show_lists(trace: Trace) -> None:
     if trace.complained:
         typer.echo(f"At least {trace.complained} reached the customer: that was complained of.")
     for name, hold_list in (
-        ("the fewest units that cover 95 % of the expected escapes", trace.proposed),
+        ("the fewest containers that cover 95 % of the expected escapes", trace.proposed),
         ("everything possible", trace.possible),
     ):
         if hold_list is not None:

@@ -139,7 +139,7 @@ def _proposed(trace: Trace) -> Figure:
     return Figure(
         count(len(hold_list.pallets)),
         say("pallets proposed to hold"),
-        say("{units} units; a proposal until a person confirms it", units=count(hold_list.units)),
+        say("{units} containers; a proposal until a person confirms it", units=count(hold_list.units)),
     )
 
 

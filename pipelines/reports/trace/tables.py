@@ -188,10 +188,10 @@ def stay_words(plant: Plant, stay: WholeStay) -> list[str]:
             since=since,
         ),
         say_n(
-            "They were formed from {start} to {until} and lie on {n} pallet with {units} units, {cleared} of them "
-            "released. The minutes asked for are a part of that.",
-            "They were formed from {start} to {until} and lie on {n} pallets with {units} units, {cleared} of them "
-            "released. The minutes asked for are a part of that.",
+            "They were formed from {start} to {until} and lie on {n} pallet with {units} containers, {cleared} of "
+            "them released. The minutes asked for are a part of that.",
+            "They were formed from {start} to {until} and lie on {n} pallets with {units} containers, {cleared} of "
+            "them released. The minutes asked for are a part of that.",
             len(stay.pallets),
             start=show(stay.from_),
             until=show(stay.to) if stay.to else say("now, as far as is known"),
@@ -212,7 +212,7 @@ def list_sheet(plant: Plant, trace: Trace) -> Sheet:
             "gone": hold_list.released,
         }
         for name, hold_list in (
-            (say("fewest units that cover 95 %"), trace.proposed),
+            (say("fewest containers that cover 95 %"), trace.proposed),
             (say("everything possible"), trace.possible),
         )
         if hold_list is not None
