@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -11,7 +11,6 @@ import polars as pl
 
 from pipelines.answers.holds import answer_holds
 from pipelines.answers.laboratory.answer import temper_of
-from pipelines.answers.lehr import lehr_time
 from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.plant.works import Plant
@@ -53,12 +52,14 @@ class Lately:
     given_out: int
 
 
-def answer_lately(reader: Reader, plant: Plant, span: Span) -> Lately:
-    """What a works looks at in a day up to `span.end`."""
+def answer_lately(reader: Reader, plant: Plant, span: Span, lehr_minutes: Mapping[str, float]) -> Lately:
+    """What a works looks at in a day up to `span.end`. lehr_minutes: by line, where it is known; else nominal."""
     closed, meters = _meters(reader)
     holds = answer_holds(reader)
-    weights = [found for line in plant.lines for found in _weights(reader, plant, line, span)]
-    tempers = [(line, _tempers(reader, plant, line, span)) for line in plant.lines]
+    weights: list[WeighedOutside] = []
+    for line, nominal in plant.lines.items():
+        weights += _weights(reader, plant, line, span, lehr_minutes.get(line, nominal.lehr_minutes))
+    tempers = [(line, temper) for line in plant.lines if (temper := _tempers(reader, plant, line, span)) is not None]
     return Lately(
         span=span,
         weights=tuple(sorted(weights, key=lambda w: (-w.outside, -w.beyond))),
@@ -70,11 +71,11 @@ def answer_lately(reader: Reader, plant: Plant, span: Span) -> Lately:
     )
 
 
-def _weights(reader: Reader, plant: Plant, line: str, span: Span) -> Iterator[WeighedOutside]:
+def _weights(reader: Reader, plant: Plant, line: str, span: Span, lehr_minutes: float) -> Iterator[WeighedOutside]:
     """Items of a line with single weighings beyond their limits, by cold weights, by hot ones where there are no
     others.
     """
-    lehr_s = int(lehr_time(reader, plant, line, span).minutes * 60)
+    lehr_s = int(lehr_minutes * 60)
     rows = reader.ask("weights_of_line", line=line, from_time=span.start, to_time=span.end, lehr_s=lehr_s)
     for (code,), mine in rows.group_by(["item"], maintain_order=True):
         item = plant.items.get(str(code)) if code is not None else None
@@ -95,10 +96,16 @@ def _beyond(value: float, low: float | None, high: float | None) -> float:
     return max(0.0, 0.0 if low is None else low - value, 0.0 if high is None else value - high)
 
 
-def _tempers(reader: Reader, plant: Plant, line: str, span: Span) -> Temper:
+def _tempers(reader: Reader, plant: Plant, line: str, span: Span) -> Temper | None:
+    """A line's temper numbers; None without any."""
     here = {"from_time": span.start, "to_time": span.end}
-    spans = reader.ask("mould_spans_between", lines=[line], **here)
-    return temper_of(plant, reader.ask("tempers_of_line", line=line, **here), span, spans)
+    rows = reader.ask("tempers_of_line", line=line, **here)
+    if rows.is_empty():
+        return None
+    spans = pl.DataFrame(schema={"number": pl.String, "item": pl.String})
+    if any(item.temper_thickness_mm is not None for item in plant.items.values()):  # else no item's is asked for
+        spans = reader.ask("mould_spans_between", lines=[line], **here)
+    return temper_of(plant, rows, span, spans)
 
 
 def _meters(reader: Reader) -> tuple[date | None, tuple[str, ...]]:

@@ -92,7 +92,8 @@ def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) 
         lines = [_drawn(reader, plant, line, newest) for line in lines]
     broke = tuple(answer_breakages(reader, plant, Span(now - LATELY, now), now))
     doubts = _doubts(reader, plant, newest) if whole and newest is not None else []
-    lately = answer_lately(reader, plant, Span(now - LOOKED_AT, now)) if whole else None
+    lehr = {line.line: line.lehr.minutes for line in lines if line.lehr is not None}
+    lately = answer_lately(reader, plant, Span(now - LOOKED_AT, now), lehr) if whole else None
     return Now(
         at=now,
         newest=newest,
