@@ -39,6 +39,7 @@ class Day:
     coverage; files.
 
     items: what each line made, in order of time. actions: what was done in the day.
+    judged: lines of which some hour has a past by which an excess could show.
     held, holds: pallets as they stand when asked, by the warehouse and by decision; unvouched: stretches for which no
     challenge vouches.
     asked: the queries behind all of it.
@@ -67,6 +68,7 @@ class Day:
     kept: list[Kept]
     items: dict[str, tuple[str, ...]]
     actions: pl.DataFrame
+    judged: frozenset[str]
     asked: frozenset[str]
 
 
@@ -107,8 +109,15 @@ def answer_day(reader: Reader, plant: Plant, day: date) -> Day:
         kept=kept,
         items={line: items_made(reader, plant, line, span) for line in about},
         actions=reader.ask("actions_between", from_time=span.start, to_time=span.end),
+        judged=frozenset(line for line in about if has_past(reader, line, span)),
         asked=frozenset(reader.asked),
     )
+
+
+def has_past(reader: Reader, line: str, span: Span) -> bool:
+    """Whether any hour of a time has a past by which an excess of the line could show."""
+    rows = reader.ask("expected_defects_by_hour", line=line, from_time=span.start, to_time=span.end)
+    return not rows.is_empty()
 
 
 def items_made(reader: Reader, plant: Plant, line: str, span: Span) -> tuple[str, ...]:

@@ -133,6 +133,7 @@ def _line(day: Day, line: LineYield, signals: Sequence[Signal]) -> DayLine:
         rejected=None if line.silent else _for_faults(line),
         rejected_share=None if line.silent else share(_for_faults(line), line.inspected),
         critical_calls=None if line.silent else critical_of(day.paretos[line.line]),
+        judged=line.line in day.judged,
     )
 
 

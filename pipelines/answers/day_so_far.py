@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from pipelines.answers.day import answer_day, items_made, signals_of_day
+from pipelines.answers.day import answer_day, has_past, items_made, signals_of_day
 from pipelines.answers.day_checks import checks_made, checks_outside
 from pipelines.answers.day_doubts import held_words, unvouched_words, waiting_words
 from pipelines.answers.day_sheet import actions_of, critical_of, pallets_held, sheet_of, shifts_of, still_open, worst_of
@@ -168,6 +168,7 @@ def _line(reader: Reader, plant: Plant, so_far: SoFar, line: str, signals: Seque
         change=_change(so_far.before.get(line), seen),
         signal=worst_of(line, signals),
         until=at,
+        judged=has_past(reader, line, span),
         why=AT_CLOSE,
         efficiency_why=AT_CLOSE,
     )

@@ -76,6 +76,8 @@ class DayLine(Result):
     """why there is no pack_to_melt; empty where there is one"""
     efficiency_why: Text = ""
     """why there is no efficiency; empty where there is one"""
+    judged: bool = True
+    """whether any hour of it has a past by which an excess could show; where not, no signal is no sign"""
 
 
 class DayShift(Result):

@@ -19,6 +19,7 @@ from pipelines.jobs.days import close_day
 from pipelines.measures.yields.change import against, margin_of, noise
 from pipelines.measures.yields.together import together
 from pipelines.reports.day.report import pages_of
+from pipelines.reports.day.sheet_tables import lines_sheet
 from pipelines.reports.frame.page import page_html
 from tests.conftest import HEAD, Place
 
@@ -51,6 +52,16 @@ def test_what_no_feed_told_is_not_known_and_a_line_that_stood_is_no_zero(hour_of
     assert "no counts came" in text and "not known" in text and "0.0 %" not in text.split("<main")[1].split("</main")[0]
     for page in pages.values():
         assert page_html(page, "A works").endswith("</html>")
+
+
+def test_a_line_without_a_past_is_not_as_usual(hour_of_one_line: Place) -> None:
+    """No signal of a line that nothing is known of before is no sign that all is well."""
+    place, plant = hour_of_one_line, hour_of_one_line.plant
+    with place.opened.ledger.reading() as reader:
+        sheets = [sheet_of(plant, answer_day(reader, plant, DAY)), sheet_so_far(reader, plant, DAY, NOON)]
+    for sheet in sheets:
+        row = next(row for row in lines_sheet(plant, sheet).rows if row["line"] == "K1")
+        assert row["mark"] == "no past to compare with"
 
 
 def test_a_sentence_of_the_sheet_has_at_most_twenty_words(day_taken: Place, hour_of_one_line: Place) -> None:

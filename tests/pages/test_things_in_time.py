@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.conftest import Place
+from tests.conftest import HEAD, Place
 from tests.pages.conftest import Browser, peopled, served
 
 ACTIONS = (
@@ -47,6 +47,15 @@ def test_a_mould_stands_against_the_mean_of_its_machine(browser: Browser) -> Non
     assert picture and f"Mould {number}:" in picture[1] and "expected" in picture[1]
     assert "cold end" in page and "formed" in page and "the mean of the machine's moulds" in words(page)
     assert 'data-from="' in page, "a window can be drawn in it"
+
+
+def test_where_no_cavity_can_be_judged_none_is_said_to_be_well(place: Place) -> None:
+    rows = "".join(f"2026-03-11T04:{m:02d}:00Z,K1,K1-side-a,,60,50,1\n" for m in range(60))
+    place.put("station_counts.K1.csv", HEAD + rows)
+    place.take()
+    with served(place.site.root) as client:
+        text = words(client.get("/moulds/K1?hours=4").text)
+    assert "– cavities beyond what signals explain not judged" in text
 
 
 def test_the_window_is_the_pages_and_its_address_holds_it(browser: Browser) -> None:

@@ -17,15 +17,22 @@ def counted(tracker: Followed, signal: Found, now: int) -> Found:
     start = int(np.clip(np.floor(signal.onset.at), tracker.scan.first, now - 1))
     stop = min(now, signal.ended or now)
     seen, _, base = tracker.scan.series(signal.defect, signal.stream, start, max(stop, start + 1))
-    late = tracker.bins(60)
-    hours = max(1, min(late, len(seen))) * tracker.counts.step_s / 3600
-    recent = float(seen[-late:].sum() - base[-late:].sum()) / hours
+    came = _counted_bins(tracker, start, len(seen))
+    first = max(0, came - tracker.bins(60))
+    hours = max(1, came - first) * tracker.counts.step_s / 3600
+    recent = float(seen[first:came].sum() - base[first:came].sum()) / hours
     ware = ware_of(tracker, signal, start, max(stop, start + 1))
     borrowed = tracker.latest.borrowed
     found = (float(seen.sum()), float(base.sum()), ware)
     return replace(
         signal, counted=found, recent=recent, borrowed=borrowed, new_mould=_new_mould(tracker, signal, start)
     )
+
+
+def _counted_bins(tracker: Followed, start: int, length: int) -> int:
+    """How many of the bins from `start` lie before the end of the newest count: an hour that runs has only begun."""
+    sent = np.flatnonzero(tracker.counts.sent[:, start : start + length].any(axis=0))
+    return int(sent[-1]) + 1 if sent.size else length
 
 
 def _new_mould(tracker: Followed, signal: Found, start: int) -> bool:

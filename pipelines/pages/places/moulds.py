@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Annotated
@@ -15,7 +16,7 @@ from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
 from pipelines.ledger import Reader
-from pipelines.measures.pareto.cavities import OWN
+from pipelines.measures.pareto.cavities import OWN, CavityState
 from pipelines.numbers import count, decimals, percent
 from pipelines.pages.again import page_of
 from pipelines.pages.forms import Sent, choice, field, form
@@ -139,11 +140,7 @@ def _figures(machine: MachineNow) -> tuple[Figure, ...]:
             joined(", ", (f"{s.defect} {short_place(s)}" for s in going_on[:4])) or say("none"),
             "critical" if severe else "",
         ),
-        Figure(
-            count(len(named)),
-            say("cavities beyond what signals explain"),
-            joined(", ", (f"{cavity_name(c)} {c.cells[0].defect}" for c in named[:6])) or say("none"),
-        ),
+        _named(machine, named),
         Figure(
             count(machine.calls),
             say("calls"),
@@ -156,6 +153,15 @@ def _figures(machine: MachineNow) -> tuple[Figure, ...]:
             "critical" if critical else "",
         ),
     )
+
+
+def _named(machine: MachineNow, named: Sequence[CavityState]) -> Figure:
+    """How many cavities stand out; not known where none could be judged."""
+    what = say("cavities beyond what signals explain")
+    if not any(c.expected is not None for c in machine.cavities):
+        return Figure("–", what, say("not judged"))
+    which = joined(", ", (f"{cavity_name(c)} {c.cells[0].defect}" for c in named[:6]))
+    return Figure(count(len(named)), what, which or say("none"))
 
 
 def _choose(

@@ -92,11 +92,17 @@ def _figures(plant: Plant, sheet: DaySheet) -> list[Figure]:
         Figure(
             count(len(sheet.signals)),
             say("signals open at its end") if sheet.closed else say("signals open"),
-            say("{lost} containers lost an hour", lost=count(lost)) if sheet.signals else "",
+            say("{lost} containers lost an hour", lost=count(lost)) if sheet.signals else _unjudged(sheet),
         )
     )
     found.append(Figure(count(sheet.pallets_held), say("pallets held"), say("now, of any day")))
     return found
+
+
+def _unjudged(sheet: DaySheet) -> str:
+    """That no line with counts has a past, so that no signal could be."""
+    came = [line for line in sheet.lines if line.ware is not None]
+    return say("no past to compare with") if came and not any(line.judged for line in came) else ""
 
 
 def _furnaces(sheet: DaySheet) -> list[Figure]:

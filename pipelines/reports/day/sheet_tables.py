@@ -132,11 +132,13 @@ def signed_points(difference: float) -> str:
 
 
 def _mark(plant: Plant, line: DayLine, signal: Signal | None, closed: bool) -> str:
-    """What asks for somebody: the worst open signal; that nothing came; else as usual."""
+    """What asks for somebody: the worst open signal; that nothing came, or nothing is there to compare with; else as
+    usual.
+    """
     if line.ware is None:
         return say("no counts came")
     if signal is None:
-        return say("as usual")
+        return say("as usual") if line.judged else say("no past to compare with")
     return say("{sign} {what}", sign=sign_of(signal), what=signal_words(plant, signal, line.line))
 
 

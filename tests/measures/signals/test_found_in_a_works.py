@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import polars as pl
 import pytest
 
 from pipelines.measures.signals import Found, Tracker, follow_lines, line_counts
@@ -108,6 +109,22 @@ def test_a_signal_keeps_its_name_from_hour_to_hour(
     hours = [states for (line, _), states in rows.items() if line == "K3" and states[0].defect == code]
     assert max(len(states) for states in hours) >= 4
     assert all(state.raised == states[0].raised for states in hours for state in states)
+
+
+def test_an_hour_that_has_only_begun_loses_as_much_an_hour(plant: Plant) -> None:
+    """Five minutes into an hour the loss is of the last hour of counts, not of five minutes and 55 empty ones."""
+    plan = make_plan(plant, date(2026, 7, 7), 1, seed=660_021, lag_offset=0.0, faults=0)
+    plan.faults.extend(FAULTS)
+    simulated, line = simulate(plan), "K3"
+    cut = plan.at(START + 240).replace(minute=5)
+    span = (plan.cold_from, cut.replace(minute=0) + timedelta(hours=1))
+    calls, ware, *logs = frames_of(simulated, line)
+    came = pl.col("window_start") < cut
+    lehr = plant.lines[line].lehr_minutes
+    counts = line_counts(plant, line, span, calls.filter(came), ware.filter(came), *logs, lehr)
+    hours = [states[line] for _, _, states in follow_lines(plant, {line: counts}, 1, {line: lehr})]
+    before, now = (next(s for s in states if s.defect == counts.defects.index("BLI")) for states in hours[-2:])
+    assert now.recent == pytest.approx(before.recent, rel=0.25) and before.recent > 50
 
 
 @pytest.mark.parametrize("seed", [660_101, 660_102])
