@@ -10,7 +10,7 @@ from pipelines.answers.actions import action_words
 from pipelines.answers.day import Day
 from pipelines.answers.day_checks import checks_made, checks_outside
 from pipelines.answers.day_doubts import doubts_of
-from pipelines.measures.signals.acts import acts
+from pipelines.measures.signals.acts import most_harmful
 from pipelines.measures.statistics.shares import share
 from pipelines.measures.yields.change import Against, YieldChange
 from pipelines.measures.yields.losses import summed
@@ -76,11 +76,8 @@ def pallets_held(by_warehouse: Iterable[str], holds: Iterable[HeldPallet]) -> in
 
 
 def still_open(signals: Sequence[Signal]) -> list[Signal]:
-    """What is still to act on: critical first, then by loss; of one cause on a furnace's lines the greatest stands for
-    all.
-    """
-    found = acts(signals)
-    return [act.first for act in sorted(found, key=lambda act: (not act.critical, -act.lost_per_hour))]
+    """What is still to act on, critical first, then by loss; those of one cause on a furnace's lines together."""
+    return [signal for act in most_harmful(signals) for signal in act.signals]
 
 
 def _furnace(furnace: FurnaceYield) -> DayFurnace:

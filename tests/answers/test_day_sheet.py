@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.answers.day import answer_day
 from pipelines.answers.day_compared import LAST_RUN, answer_compared
-from pipelines.answers.day_sheet import sheet_of
+from pipelines.answers.day_sheet import sheet_of, still_open
 from pipelines.answers.day_so_far import answer_day_sheet, sheet_so_far
 from pipelines.answers.pareto import answer_pareto
 from pipelines.answers.yields.answer import answer_yield
@@ -19,9 +19,12 @@ from pipelines.jobs.days import close_day
 from pipelines.measures.yields.change import against, margin_of, noise
 from pipelines.measures.yields.together import together
 from pipelines.reports.day.report import pages_of
-from pipelines.reports.day.sheet_tables import lines_sheet
+from pipelines.reports.day.sheet import sheet_page
+from pipelines.reports.day.sheet_tables import lines_sheet, open_signals_sheet
 from pipelines.reports.frame.page import page_html
 from tests.conftest import HEAD, Place
+from tests.measures.signals.test_acts import of_furnace
+from tests.reports.test_signal_words import signal
 
 DAY = date(2026, 3, 10)
 NOON = datetime(2026, 3, 10, 13, 20, tzinfo=UTC)
@@ -89,6 +92,21 @@ def test_the_sheet_says_what_the_yield_says(day_taken: Place) -> None:
     assert kg == sorted(kg, reverse=True) and len({(loss.stage, loss.cause) for loss in sheet.losses}) == len(kg)
     shifts = [shift for shift in sheet.shifts if shift.line == "K1"]
     assert [shift.shift for shift in shifts] == [shift.name for shift in plant.clock.shifts_of(DAY)]
+
+
+def test_a_furnaces_lines_are_one_signal_of_the_sheet_with_what_all_lose(day_taken: Place) -> None:
+    """51 and 37 lost an hour on two lines of one furnace and 21 at a section: two things to act on, 109 an hour."""
+    plant = day_taken.plant
+    section = signal(id="K3-SUN", line="K3", furnace="F2", defect="SUN", scope="section", lost_per_hour=21)
+    signals = still_open([section, of_furnace("K2", 37), of_furnace("K1", 51)])
+    assert [each.id for each in signals] == ["K1-STN", "K2-STN", "K3-SUN"]
+    with day_taken.opened.ledger.reading() as reader:
+        whole = sheet_of(plant, answer_day(reader, plant, DAY))
+    sheet = whole.model_copy(update={"signals": tuple(signals)})
+    rows = open_signals_sheet(plant, sheet).rows
+    assert [(row["id"], row["lost"], row["calls"]) for row in rows] == [("K1-STN", 88, 80), ("K3-SUN", 21, 40)]
+    figure = next(each for each in sheet_page(plant, sheet).figures if each.under and "lost an hour" in each.under)
+    assert (figure.value, figure.under) == ("2", "109 containers lost an hour")
 
 
 def test_an_open_day_is_counted_until_now_and_never_beside_a_whole_day(day_taken: Place) -> None:

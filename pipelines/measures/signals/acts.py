@@ -64,6 +64,11 @@ def acts(signals: Sequence[Signal]) -> list[Act]:
     return sorted(found, key=lambda act: (-act.lost_per_hour, act.first.id))
 
 
+def most_harmful(signals: Sequence[Signal]) -> list[Act]:
+    """What to act on: critical first, then by loss."""
+    return sorted(acts(signals), key=lambda act: (not act.critical, -act.lost_per_hour))
+
+
 def of_one_cause(signal: Signal, others: Sequence[Signal]) -> list[Signal]:
     """The open signals among `others` that tell of the same thing as this one, itself left out."""
     return [

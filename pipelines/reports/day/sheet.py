@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 
+from pipelines.measures.signals.acts import most_harmful
 from pipelines.numbers import count as broken_count
 from pipelines.numbers import percent
 from pipelines.plant.works import Plant
@@ -87,12 +88,13 @@ def _figures(plant: Plant, sheet: DaySheet) -> list[Figure]:
     )
     if not sheet.closed:
         found.append(_packed(sheet))
-    lost = sum(signal.lost_per_hour for signal in sheet.signals)
+    found_open = most_harmful(sheet.signals)
+    lost = sum(act.lost_per_hour for act in found_open)
     found.append(
         Figure(
-            count(len(sheet.signals)),
+            count(len(found_open)),
             say("signals open at its end") if sheet.closed else say("signals open"),
-            say("{lost} containers lost an hour", lost=count(lost)) if sheet.signals else _unjudged(sheet),
+            say("{lost} containers lost an hour", lost=count(lost)) if found_open else _unjudged(sheet),
         )
     )
     found.append(Figure(count(sheet.pallets_held), say("pallets held"), say("now, of any day")))
@@ -162,7 +164,10 @@ def _sections(plant: Plant, sheet: DaySheet) -> list[Section]:
         Section(say("Lines"), sheet=lines_sheet(plant, sheet), wide=True),
         _losses(plant, sheet),
         _listed(
-            say("Open signals"), open_signals_sheet(plant, sheet, most), len(sheet.signals), say("No signal is open.")
+            say("Open signals"),
+            open_signals_sheet(plant, sheet, most),
+            len(most_harmful(sheet.signals)),
+            say("No signal is open."),
         ),
         _checks(sheet),
         _doubts(sheet),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pipelines.measures.signals.acts import Act, most_harmful
 from pipelines.numbers import count, decimals, expected, percent
 from pipelines.plant.works import Plant
 from pipelines.reports.addresses import machine_address
@@ -210,19 +211,11 @@ def losses_sheet(plant: Plant, losses: Sequence[DayLoss]) -> Sheet:
 
 
 def open_signals_sheet(plant: Plant, sheet: DaySheet, most: int = 0) -> Sheet:
-    """What is still to act on. most: rows, the rest told in the caption; 0 for all."""
-    chosen = sheet.signals[:most] if most else sheet.signals
-    rows = [
-        {
-            "id": signal.id,
-            "what": say("{sign} {what}", sign=sign_of(signal), what=signal_words(plant, signal)),
-            "calls": signal.calls,
-            "against": f"{count(signal.calls)} / {expected(signal.expected)}",
-            "expected": signal.expected,
-            "lost": signal.lost_per_hour,
-        }
-        for signal in chosen
-    ]
+    """What is still to act on, a furnace's lines of one cause in one row. most: rows, the rest told in the caption; 0
+    for all.
+    """
+    found = most_harmful(sheet.signals)
+    rows = [_act_row(plant, act) for act in (found[:most] if most else found)]
     columns = (
         Column("id", say("Name"), ways=CSV),
         Column("what", say("What and where")),
@@ -230,7 +223,21 @@ def open_signals_sheet(plant: Plant, sheet: DaySheet, most: int = 0) -> Sheet:
         Column("lost", say("Lost an hour"), "count"),
         *in_csv("calls", "expected"),
     )
-    return Sheet("open", say("Open signals"), columns, rows, _more(len(sheet.signals) - len(rows)))
+    return Sheet("open", say("Open signals"), columns, rows, _more(len(found) - len(rows)))
+
+
+def _act_row(plant: Plant, act: Act) -> dict[str, Any]:
+    calls = sum(signal.calls for signal in act.signals)
+    should = [signal.expected for signal in act.signals if signal.expected is not None]
+    against = sum(should) if len(should) == len(act.signals) else None
+    return {
+        "id": act.first.id,
+        "what": say("{sign} {what}", sign=sign_of(act.first), what=signal_words(plant, act.first)),
+        "calls": calls,
+        "against": f"{count(calls)} / {expected(against)}",
+        "expected": against,
+        "lost": act.lost_per_hour,
+    }
 
 
 def _more(number: int) -> str:
