@@ -41,7 +41,7 @@ def _feed(feed: dict[str, object]) -> str:
     key: list[str] = feed["key"]  # type: ignore[assignment]
     return (
         f"### {feed['feed']}\n\n{feed['about']}\n\nOne row: {feed['grain']}. Key: {', '.join(key)}.\n\n"
-        + table(("column", "meaning", "unit", "limits", ""), rows)
+        + table(("column", "meaning", "unit", "limits", "marks"), rows)
         + f"\n\n```text\n{feed['example']}\n```"
     )
 

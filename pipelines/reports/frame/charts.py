@@ -34,7 +34,7 @@ _VARIABLES = {
 MOULD, ACCEPTED = say("mould"), say("accepted, % of lots")
 MOULD_BY_GOB, WEIGHT, GOB = say("mould, by gob position"), say("weight, g"), say("gob")
 OWN_WORDS = (MOULD, ACCEPTED, MOULD_BY_GOB, WEIGHT)  # that charts say of themselves
-_CONFIG = {
+_CONFIG: dict[str, Any] = {
     "background": None,
     "font": "sans-serif",
     "view": {"stroke": None},
@@ -55,6 +55,24 @@ _CONFIG = {
 }
 
 
+PHONE_WIDTH = {"bars": 130, "waterfall": 150}  # px beside long labels; other charts have more room
+PHONE_LETTERS = 15
+
+
+def _config(phone: bool) -> dict[str, Any]:
+    """Letters for a desk, or as large as a phone asks."""
+    if not phone:
+        return _CONFIG
+    size = {"labelFontSize": PHONE_LETTERS, "titleFontSize": PHONE_LETTERS}
+    return {
+        **_CONFIG,
+        "axis": {**_CONFIG["axis"], **size, "labelLimit": 135},
+        "legend": {**_CONFIG["legend"], **size},
+        "header": {**_CONFIG["header"], **size},
+        "text": {**_CONFIG["text"], "fontSize": PHONE_LETTERS},
+    }
+
+
 def svg(
     draw: Callable[..., Chart],
     label: str,
@@ -71,16 +89,7 @@ def svg(
     """
     numbered = [{**row, "order": number} for number, row in enumerate(rows)]
     values = {"rows": numbered, **more}
-    spec = _declared(draw, texts, tuple(values))
-    data = [{**each, "values": values[each["name"]]} if each["name"] in values else each for each in spec["data"]]
-    text = vl_convert.vega_to_svg({**spec, "data": data}, format_locale=_number_marks())
-    for sentinel, name in _VARIABLES.items():
-        text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
-    words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
-    role = "group" if "<a " in text else "img"
-    wide = re.search(r'<svg[^>]*? width="([\d.]+)"', text)
-    own = f' style="--own:{float(wide[1]) / 16:.2f}rem"' if wide else ""  # pages enlarge a small chart only so far
-    named = re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{own} ', _lean(text), count=1)
+    named = "".join(_drawn(draw, label, texts, values, phone) for phone in (False, True))
     cells = (cell for each in (rows, *more.values()) for row in each for cell in row.values())
     drawn = [unescape(found) for found in re.findall(r">([^<]+)</text>", named)]
     short = tuple(text[:-1] for text in drawn if text.endswith("…"))
@@ -92,6 +101,23 @@ def svg(
             if isinstance(said, Message) and (said is label or said in drawn or (short and said.startswith(short)))
         ),
     )
+
+
+def _drawn(
+    draw: Callable[..., Chart], label: str, texts: tuple[str, ...], values: dict[str, list[dict[str, Any]]], phone: bool
+) -> str:
+    """The chart once, for a desk or with the letters and the width of a phone; the style sheet shows one of the two."""
+    spec = _declared(draw, texts, tuple(values), phone)
+    data = [{**each, "values": values[each["name"]]} if each["name"] in values else each for each in spec["data"]]
+    text = vl_convert.vega_to_svg({**spec, "data": data}, format_locale=_number_marks())
+    for sentinel, name in _VARIABLES.items():
+        text = text.replace(f'"{sentinel}"', f'"var(--{name})"')
+    words = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
+    role = "group" if "<a " in text else "img"
+    wide = re.search(r'<svg[^>]*? width="([\d.]+)"', text)
+    own = f' style="--own:{float(wide[1]) / 16:.2f}rem"' if wide else ""  # pages enlarge a small chart only so far
+    kind = f' class="chart-{"phone" if phone else "desk"}"'
+    return re.sub(r"<svg ", f'<svg role="{role}" aria-label="{words}"{kind}{own} ', _lean(text), count=1)
 
 
 def _number_marks() -> dict[str, Any]:
@@ -123,9 +149,16 @@ def _lean(text: str) -> str:
 
 
 @cache
-def _declared(draw: Callable[..., Chart], texts: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Any]:
+def _declared(
+    draw: Callable[..., Chart], texts: tuple[str, ...], names: tuple[str, ...], phone: bool
+) -> dict[str, Any]:
     """The chart compiled once, with data sets of these names still empty."""
-    spec = {**draw(*texts).to_dict(), "config": _CONFIG, "datasets": {name: [] for name in names}}
+    chart = draw(*texts).to_dict()
+    if phone:
+        for part in (chart, chart.get("spec", {})):
+            if isinstance(part.get("width"), int | float):
+                part["width"] = min(part["width"], PHONE_WIDTH.get(draw.__name__, 235))
+    spec = {**chart, "config": _config(phone), "datasets": {name: [] for name in names}}
     compiled: dict[str, Any] = vl_convert.vegalite_to_vega(spec)
     return compiled
 
@@ -141,7 +174,7 @@ _WIDER = {
     "bottom": 5,
 }  # a reader's letters are wider than those that labels are measured with
 _BARE = alt.Axis(labels=False, ticks=False, grid=False, titlePadding=2)  # each bar carries its number
-_TIMES = alt.Axis(labelAngle=0, labelOverlap=True)
+_TIMES = alt.Axis(labelAngle=0, labelOverlap=True, labelSeparation=7)
 _BEYOND = "datum.to != null && datum.rate > datum.to"
 _IN_ORDER = alt.EncodingSortField(field="order", op="min", order="ascending")
 

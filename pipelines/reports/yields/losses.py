@@ -72,7 +72,7 @@ def biggest_sheet(plant: Plant, day_yield: Yield, most: int, name: str, title: s
         Column("units", say("Containers"), "count"),
         Column("kg", say("kg of glass"), "count"),
         *money_column(plant),
-        Column("made", ""),
+        Column("made", say("Made or not")),
     )
     caption = say(
         "Not made: containers that the machine's own cycle rate could have made in the time. Made and "
@@ -264,7 +264,7 @@ def steps_sheet(day_yield: Yield) -> Sheet:
         Column("step", say("Step")),
         Column("units", say("Containers"), "count"),
         Column("kg", say("kg"), "count"),
-        Column("how", ""),
+        Column("how", say("How known")),
     )
     return Sheet("steps", say("Where it went, by the readings"), columns, rows)
 
@@ -353,7 +353,7 @@ def meters_sheet(day_yield: Yield) -> Sheet:
         Column("high", say("to"), "number"),
         Column("moved", say("Moved by"), "number"),
         Column("z", "z", "number2"),
-        Column("said", ""),
+        Column("said", say("Verdict")),
     )
     caption = say(
         "By furnace, the meter that most probably lies first. z: how far it had to give way, over the "
