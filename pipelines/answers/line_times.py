@@ -13,7 +13,7 @@ import polars as pl
 
 from pipelines.answers.actions import action_words
 from pipelines.answers.lehr import LehrTime, lehr_time
-from pipelines.answers.pareto import check_line
+from pipelines.answers.pareto import check_line, spans_of_line
 from pipelines.answers.signals import answer_doubts, kept_signals, ranked, with_notes
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
@@ -101,7 +101,7 @@ def answer_line_times(
     reader: Reader, plant: Plant, line: str, span: Span, defect: str | None = None, only: OnlyOf | None = None
 ) -> LineTimes:
     """A window by the cold-end clock; WrongUse for an unknown line or defect, or a window over a week. Of a mould, what
-    is expected is the mean of the machine's moulds; of a station nothing is.
+    is expected is the mean of the machine's moulds while it sat there; of a station nothing is.
     """
     check_line(plant, line)
     if defect is not None and defect not in plant.defects:
@@ -115,9 +115,14 @@ def answer_line_times(
     hours = reader.ask("expected_defects_by_hour", **here)
     lehr = lehr_time(reader, plant, line, span)
 
+    held = np.ones(len(ware))
+    if only is not None and only.mould is not None:
+        stays = spans_of_line(reader, plant, line, span).filter(pl.col("number") == only.mould)
+        held = _held(stays, lehr.formed(span.start), step_s, len(ware))
+
     def series(of: pl.Expr) -> CallsInTime:
         if only is not None:
-            return _of_one(plant, line, only, rows.filter(of), ware, (span.start, step_s))
+            return _of_one(plant, line, only, rows.filter(of), ware, (span.start, step_s), held)
         return calls_in_time(rows.filter(of), ware, hours.filter(of), span.start, step_s)
 
     return LineTimes(
@@ -139,20 +144,38 @@ def answer_line_times(
 
 
 def _of_one(
-    plant: Plant, line: str, only: OnlyOf, rows: pl.DataFrame, ware: np.ndarray, bins: tuple[datetime, int]
+    plant: Plant,
+    line: str,
+    only: OnlyOf,
+    rows: pl.DataFrame,
+    ware: np.ndarray,
+    bins: tuple[datetime, int],
+    held: np.ndarray,
 ) -> CallsInTime:
-    """The series of a mould against the mean of the machine's moulds, or of a station."""
+    """The series of a mould against the mean of the machine's moulds while it was held, or of a station. held: in how
+    many cavities the mould sat when the ware of each bin was formed.
+    """
     first, step_s = bins
     nothing = pl.DataFrame(schema={"hour": pl.Datetime, "expected": float, "variance": float, "doubt": float})
     series = calls_in_time(only.of(rows), ware, nothing, first, step_s)
     if only.mould is None:
         return series
-    machine, seen = plant.lines[line], np.nan_to_num(ware)
-    read = float(rows.filter(pl.col("mould").is_not_null())["calls"].sum())
-    places = machine.sections * len(machine.gob_positions)
-    mean = np.where(np.isnan(ware), np.nan, read / places * seen / max(seen.sum(), 1.0))
+    machine = plant.lines[line]
+    read = calls_in_time(rows.filter(pl.col("mould").is_not_null()), ware, nothing, first, step_s).calls
+    mean = np.where(np.isnan(ware), np.nan, read / (machine.sections * len(machine.gob_positions)) * held)
     low, high = counts_kept(mean, mean)
     return replace(series, expected=mean, low=low, high=high)
+
+
+def _held(stays: pl.DataFrame, formed: datetime, step_s: int, bins: int) -> np.ndarray:
+    """In how many cavities a mould sat by these stays, in bins of the forming clock from `formed` on."""
+    held = np.zeros(bins)
+    starts = np.arange(bins, dtype=float)
+    for fitted_at, ended_at in stays.select("fitted_at", "ended_at").iter_rows():
+        begin = (fitted_at - formed).total_seconds() / step_s
+        end = np.inf if ended_at is None else (ended_at - formed).total_seconds() / step_s
+        held += np.clip(np.minimum(starts + 1, end) - np.maximum(starts, begin), 0.0, 1.0)
+    return held
 
 
 def ware_in_bins(reader: Reader, plant: Plant, line: str, span: Span, step_s: int) -> tuple[pl.DataFrame, np.ndarray]:

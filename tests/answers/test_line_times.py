@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from pipelines.answers.line_times import LineTimes, answer_line_times, bin_of
+from pipelines.answers.line_times import LineTimes, OnlyOf, answer_line_times, bin_of
 from pipelines.clock import Span
 from pipelines.errors import WrongUse
 from tests.conftest import Place
@@ -111,3 +111,29 @@ def test_wrong_questions_are_sentences(line: Place) -> None:
             answer_line_times(reader, line.plant, "K1", WINDOW, "XXX")
         with pytest.raises(WrongUse, match="7 days at the most"):
             answer_line_times(reader, line.plant, "K1", Span(START, START + 169 * HOUR))
+
+
+def test_a_mould_is_compared_with_the_others_of_its_time_while_it_sat_there(place: Place) -> None:
+    """Mould 11 sat in the machine for the ware of the first three hours, in which the machine made a call a minute; of
+    the sixteen a minute later it can have none.
+    """
+    taken_out = START + 3 * HOUR - timedelta(minutes=place.plant.lines["K1"].lehr_minutes)
+    place.put(
+        "mould_log.csv",
+        "fitted_at,line,section,gob,part,number,item\n"
+        f"{stamp(START - 5 * HOUR)},K1,1,A,mould,11,\n{stamp(START - 5 * HOUR)},K1,1,B,mould,13,\n"
+        f"{stamp(taken_out)},K1,1,A,mould,12,\n",
+    )
+    minutes = [START + n * MINUTE for n in range(360)]
+    counts = "".join(f"{stamp(at)},K1,K1-side-a,13,60,50,0\n" for at in minutes)
+    place.put("station_counts.csv", "window_start,line,station,mould,window_s,inspected,rejected\n" + counts)
+    rows = "".join(f"{stamp(at)},K1,K1-side-a,{'11' if n < 180 else '13'},STN,60,{1 if n < 180 else 16}\n"
+                   for n, at in enumerate(minutes))  # fmt: skip
+    place.put("reject_counts.csv", "window_start,line,station,mould,defect,window_s,rejected\n" + rows)
+    place.take()
+    with place.opened.ledger.reading() as reader:
+        found = answer_line_times(reader, place.plant, "K1", WINDOW, only=OnlyOf(mould="11"))
+    assert float(np.nansum(found.calls.calls)) == 180
+    assert float(np.nansum(found.calls.expected)) == pytest.approx(180 / 16, rel=0.05)
+    late = found.calls.expected[len(found.calls.expected) * 2 // 3 :]
+    assert np.nanmax(late) == 0
