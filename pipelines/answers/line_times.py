@@ -72,8 +72,9 @@ class LineTimes:
     """A line in [span.start, span.end) by the cold-end clock, or only a mould or a station of it.
 
     calls: of all faults; chosen: of `defect`, where one is asked for. still: spans in which counts came and no ware;
-    silent: in which no count came from the first station. signals: kept ones that touch the window, the most harmful
-    first. coarse: stations whose windows are longer than a quarter of an hour, in minutes; their counts are spread.
+    silent: in which no count came, both of the first station, or of the station that is asked for. signals: kept ones
+    that touch the window, the most harmful first. coarse: stations whose windows are longer than a quarter of an hour,
+    in minutes; their counts are spread.
     """
 
     line: str
@@ -115,14 +116,17 @@ def answer_line_times(
     hours = reader.ask("expected_defects_by_hour", **here)
     lehr = lehr_time(reader, plant, line, span)
 
-    held = np.ones(len(ware))
-    if only is not None and only.mould is not None:
+    held, seen = np.ones(len(ware)), ware
+    if only is not None and only.station is not None:
+        own = windows.filter(pl.col("station") == only.station)
+        seen = in_bins(own, "inspected", span.start, step_s, len(ware))
+    elif only is not None:
         stays = spans_of_line(reader, plant, line, span).filter(pl.col("number") == only.mould)
         held = _held(stays, lehr.formed(span.start), step_s, len(ware))
 
     def series(of: pl.Expr) -> CallsInTime:
         if only is not None:
-            return _of_one(plant, line, only, rows.filter(of), ware, (span.start, step_s), held)
+            return _of_one(plant, line, only, rows.filter(of), seen, (span.start, step_s), held)
         return calls_in_time(rows.filter(of), ware, hours.filter(of), span.start, step_s)
 
     return LineTimes(
@@ -132,8 +136,8 @@ def answer_line_times(
         lehr=lehr,
         calls=series(pl.lit(True)),
         chosen=None if defect is None else series(pl.col("defect") == defect),
-        still=_runs(span, step_s, ware == 0),
-        silent=_runs(span, step_s, np.isnan(ware)),
+        still=_runs(span, step_s, seen == 0),
+        silent=_runs(span, step_s, np.isnan(seen)),
         signals=[s for s in _signals(reader, line, span) if only is None or only.means(s)],
         happened=sorted(answer_happened(reader, plant, line, span, lehr, defect, only), key=lambda event: event.at),
         coarse=_coarse(windows),
@@ -152,17 +156,17 @@ def _of_one(
     bins: tuple[datetime, int],
     held: np.ndarray,
 ) -> CallsInTime:
-    """The series of a mould against the mean of the machine's moulds while it was held, or of a station. held: in how
-    many cavities the mould sat when the ware of each bin was formed.
+    """The series of a mould against the mean of the machine's moulds while it was held, or of a station. ware: of a
+    station its own. held: in how many cavities the mould sat when the ware of each bin was formed.
     """
     first, step_s = bins
     nothing = pl.DataFrame(schema={"hour": pl.Datetime, "expected": float, "variance": float, "doubt": float})
     series = calls_in_time(only.of(rows), ware, nothing, first, step_s)
     if only.mould is None:
         return series
-    machine = plant.lines[line]
+    places = plant.lines[line].sections * plant.lines[line].gobs
     read = calls_in_time(rows.filter(pl.col("mould").is_not_null()), ware, nothing, first, step_s).calls
-    mean = np.where(np.isnan(ware), np.nan, read / (machine.sections * len(machine.gob_positions)) * held)
+    mean = np.where(np.isnan(ware), np.nan, np.nan_to_num(read) / places * held)
     low, high = counts_kept(mean, mean)
     return replace(series, expected=mean, low=low, high=high)
 

@@ -11,6 +11,7 @@ from pipelines.measures.pareto.hour_figures import StationLife
 from pipelines.measures.yields.names import meter_name
 from pipelines.numbers import count, decimals
 from pipelines.plant.works import Plant
+from pipelines.reports.addresses import day_address
 from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Special
 from pipelines.reports.missing import waiting_words
@@ -73,7 +74,7 @@ def _lately(lately: Lately) -> Iterator[Late]:
         names = joined(", ", (meter_name(name) for name in lately.meters[:MOST]))
         yield (
             say("More probably off than not, by the close of {day}: {meters}.", day=lately.closed, meters=names),
-            f"/day/{lately.closed}",
+            f"/{day_address(lately.closed)}",
         )
 
 

@@ -143,7 +143,7 @@ def _short(beat: Pulse | None, silent: bool) -> tuple[str, str]:
     if silent:
         return say("not known"), ""
     if beat is None or not beat.ware:
-        return say("no counts"), ""
+        return say("no counts") if beat is None else say("no ware"), ""
     if beat.expected is None:
         return _of(beat.calls, beat.ware), ""
     return _of(beat.calls, beat.ware), say("usual {usual}", usual=_of(beat.expected, beat.ware))
@@ -183,7 +183,7 @@ def _in_words(line: LineNow) -> str:
     assert series is not None
     shares = [share for share in _shares(series, list(series.calls)) if not isnan(share)]
     if not shares:
-        return say("no counts")
+        return say("no ware") if any(w == 0 for w in series.ware) else say("no counts")
     above = sum(1 for calls, high in zip(series.calls, series.high, strict=True) if calls > high)
     return say(
         "between {low} and {high} of ware a half hour; {above} of {bins} above what 95 of 100 keep",

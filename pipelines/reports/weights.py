@@ -87,19 +87,19 @@ def _figures(study: ItemStudy) -> list[Figure]:
         Figure(f"{decimals(weights.mean_g, 1)} g", say("mean of {item}", item=_of(weights)), _weighed(weights)),
         Figure(
             joined(", ", moved) or say("none"),
-            say("gob positions that drift, {item}", item=weights.item),
+            say("gob positions that drift, {item}", item=_of(weights)),
             say("from what was usual for their moulds"),
             "critical" if drifting else "",
         ),
         Figure(
             str(len(called)),
-            say("moulds that stand out, {item}", item=weights.item),
+            say("moulds that stand out, {item}", item=_of(weights)),
             joined(", ", called[:8]) or say("all as usual"),
             "critical" if called else "",
         ),
         Figure(
             str(weights.outside),
-            say("weighings outside limits, {item}", item=weights.item),
+            say("weighings outside limits, {item}", item=_of(weights)),
             say("worst mould's Ppk {ppk}", ppk=decimals(weights.ppk, 2))
             if weights.ppk is not None
             else say("no limits, no Ppk"),

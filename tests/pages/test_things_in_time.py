@@ -58,6 +58,22 @@ def test_where_no_cavity_can_be_judged_none_is_said_to_be_well(place: Place) -> 
     assert "– cavities beyond what signals explain not judged" in text
 
 
+def test_what_nobody_counted_is_no_zero_and_what_stood_is_not_silent(place: Place) -> None:
+    """K1's first station counts that no ware comes; its foot says nothing; weights are of an item nobody knows."""
+    rows = "".join(f"2026-03-11T04:{m:02d}:00Z,K1,K1-side-a,,60,0,0\n" for m in range(60))
+    place.put("station_counts.K1.csv", HEAD + rows)
+    weighed = "".join(f"2026-03-10T09:{n:02d}:00Z,K1,cold,11,1,18{n % 5},lab\n" for n in range(20))
+    place.put("weight_checks.csv", "sampled_at,line,point,mould,sample,weight_g,by\n" + weighed)
+    place.take()
+    with served(place.site.root) as client:
+        silent, stood = (client.get(f"/station/{each}").text for each in ("K1-foot", "K1-side-a"))
+        weights, wall = (words(client.get(at).text) for at in ("/weights/2026-03-10/K1.html", "/now?wall=1"))
+    assert "Calls there: no ware or no counts" in silent and "Calls there: 0" not in words(silent)
+    assert ">no counts<" in silent and ">no ware<" in stood and ">no ware<" not in silent
+    assert "K1 no ware" in wall and "K2 no counts" in wall
+    assert "moulds that stand out, an unknown item" in weights and "None" not in weights
+
+
 def test_the_window_is_the_pages_and_its_address_holds_it(browser: Browser) -> None:
     page = browser.get(f"/mould/K1/{mould_of(browser)}?from=2026-03-10T12:00&to=2026-03-10T16:00")
     assert 'class="chosen"' in page and 'value="2026-03-10T12:00"' in page

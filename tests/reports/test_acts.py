@@ -121,7 +121,7 @@ def test_what_is_outside_its_limits_or_waits_stands_on_now(plant: Plant) -> None
         ("K2 P250: 3 of 96 cold weights outside 245 to 255 g in 24 h, worst 257.4 g.", "/weights/K2"),
         ("K3: 1 of 8 temper numbers beyond 4 in 24 h.", "/laboratory"),
         ("2 pallets are proposed for a hold and wait for a person.", "/holds"),
-        ("More probably off than not, by the close of 2026-03-01: K1 weight.", "/day/2026-03-01"),
+        ("More probably off than not, by the close of 2026-03-01: K1 weight.", "/day/2026-03-01.html"),
     ]
 
 

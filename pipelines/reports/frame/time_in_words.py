@@ -17,7 +17,9 @@ def in_words(tracks: Iterable[Track]) -> str:
         total = decimals(sum(v for v in track.values if isfinite(v)))
         known = [e for e in track.expected if isfinite(e)]
         beyond = sum(track.beyond)
-        if not known:
+        if not any(isfinite(v) for v in track.values):
+            said.append(say("{title}: no ware or no counts", title=track.title))
+        elif not known:
             said.append(say("{title}: {total}, nothing to compare with", title=track.title, total=total))
         elif beyond < 0.5:
             mean = expected(sum(known))
