@@ -118,8 +118,7 @@ def answer_line_times(
 
     held, seen = np.ones(len(ware)), ware
     if only is not None and only.station is not None:
-        own = windows.filter(pl.col("station") == only.station)
-        seen = in_bins(own, "inspected", span.start, step_s, len(ware))
+        seen = in_bins(windows.filter(pl.col("station") == only.station), "inspected", span.start, step_s, len(ware))
     elif only is not None:
         stays = spans_of_line(reader, plant, line, span).filter(pl.col("number") == only.mould)
         held = _held(stays, lehr.formed(span.start), step_s, len(ware))
