@@ -127,8 +127,10 @@ def test_a_mould_is_compared_with_the_others_of_its_time_while_it_sat_there(plac
     minutes = [START + n * MINUTE for n in range(360)]
     counts = "".join(f"{stamp(at)},K1,K1-side-a,13,60,50,0\n" for at in minutes)
     place.put("station_counts.csv", "window_start,line,station,mould,window_s,inspected,rejected\n" + counts)
-    rows = "".join(f"{stamp(at)},K1,K1-side-a,{'11' if n < 180 else '13'},STN,60,{1 if n < 180 else 16}\n"
-                   for n, at in enumerate(minutes))  # fmt: skip
+    rows = "".join(
+        f"{stamp(at)},K1,K1-side-a,{'11' if n < 180 else '13'},STN,60,{1 if n < 180 else 16}\n"
+        for n, at in enumerate(minutes)
+    )
     place.put("reject_counts.csv", "window_start,line,station,mould,defect,window_s,rejected\n" + rows)
     place.take()
     with place.opened.ledger.reading() as reader:
