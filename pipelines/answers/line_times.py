@@ -273,7 +273,7 @@ def _readings(reader: Reader, plant: Plant, line: str, span: Span, lehr: LehrTim
         times, values = mine["read_at"].to_list(), mine["value"].to_list()
         for number, off in moved(values):
             if times[number] >= begin:
-                what = (str(quantity), str(at), f"{values[number]:g}", f"{off:+.3g}")
+                what = (str(quantity), str(at), str(values[number]), str(off))
                 yield Happened(times[number], "reading", what)
 
 

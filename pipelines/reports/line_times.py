@@ -20,7 +20,7 @@ from pipelines.reports.frame.time_in_words import in_words
 from pipelines.reports.frame.time_marks import Mark
 from pipelines.reports.frame.time_picture import MarkedOnset, PictureWords, TimePicture, Track, drawn
 from pipelines.reports.signals import place_words
-from pipelines.words import defect_name, joined, say, worded
+from pipelines.words import defect_name, joined, numeral, say, worded
 from schemas.answers.signals import Signal
 
 KINDS = {
@@ -152,8 +152,15 @@ def _short(happened: Happened) -> str:
     if happened.kind == "action":
         return what[0]
     if happened.kind == "reading":
-        return say("{quantity} {by}", quantity=what[0], by=what[3].replace("-", "−"))
+        return say("{quantity} {by}", quantity=what[0], by=_moved_by(what[3]))
     return say("job {job}", job=what[0])
+
+
+def _moved_by(text: str) -> str:
+    """A difference to three figures, with its sign."""
+    off = float(text)
+    size = numeral(abs(off), ",.0f" if 1000 <= abs(off) < 1e6 else ".3g")
+    return joined("", ("+" if off > 0 else "−", size))
 
 
 def _part(text: str) -> str:
@@ -209,7 +216,7 @@ def _whole(happened: Happened) -> str:
     what = [text for text in happened.what if text]
     if happened.kind == "reading":
         quantity, at, value, by = happened.what
-        words = {"quantity": quantity, "at": at, "value": value, "by": by.replace("-", "−")}
+        words = {"quantity": quantity, "at": at, "value": numeral(float(value), ",g"), "by": _moved_by(by)}
         return say("{quantity} at {at}: {value}, {by} from what it was", **words)
     if happened.kind == "challenge":
         return say("caught: {stations}", stations=joined(", ", (_caught(text) for text in what)))

@@ -103,3 +103,13 @@ def test_weights_stand_on_both_clocks(browser: Browser) -> None:
     picture = re.search(r'<svg class="times wide"[^>]*aria-label="([^"]*)"', page)
     assert picture and re.search(r"\d+ weighings, [\d.]+ to [\d.]+ g, \d+ beyond limits", picture[1])
     assert 'class="dots"' in page and "Weights on two clocks" in page
+
+
+def test_a_reading_that_moved_is_written_as_other_figures_are(browser: Browser) -> None:
+    at = [f"2026-03-11T0{1 + n // 6}:{n % 6}0:00Z" for n in range(15)]
+    rows = "".join(f"{moment},K1,forehearth_c,{1122.5 if n < 14 else 98123.5},\n" for n, moment in enumerate(at))
+    place = Place.at(browser.client.app.state.web.desk.opened.site.root)  # type: ignore[attr-defined]
+    place.put("process_reads.csv", "read_at,at,quantity,value,by\n" + rows)
+    place.take()
+    text = words(browser.get("/times/K1?hours=12"))
+    assert "98 123.5, +97 001 from what it was" in text.replace("\u202f", " ").replace("\u00a0", " ")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 
 import numpy as np
 import polars as pl
@@ -109,6 +110,7 @@ def noise_of(y: np.ndarray, steps: Sequence[int] = ()) -> float:
     return float(ranges[:-1].sum()) / (m * mean - _greatest_range(m))
 
 
+@cache
 def _greatest_range(m: int) -> float:
     """Expected greatest of m moving ranges of a standard normal quantity, taken as independent: the integral of 1 -
     P(|difference| <= x)^m.
