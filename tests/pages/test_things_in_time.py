@@ -69,6 +69,7 @@ def test_what_nobody_counted_is_no_zero_and_what_stood_is_not_silent(place: Plac
         silent, stood = (client.get(f"/station/{each}").text for each in ("K1-foot", "K1-side-a"))
         weights, wall = (words(client.get(at).text) for at in ("/weights/2026-03-10/K1.html", "/now?wall=1"))
     assert "Calls there: no ware or no counts" in silent and "Calls there: 0" not in words(silent)
+    assert "– defects in doubt" in words(silent), "nobody challenged it: what it lets by is not known"
     assert ">no counts<" in silent and ">no ware<" in stood and ">no ware<" not in silent
     assert "K1 no ware" in wall and "K2 no counts" in wall
     assert "moulds that stand out, an unknown item" in weights and "None" not in weights

@@ -97,6 +97,7 @@ def _page(plant: Plant, station: str, trust: Trust, drawn: tuple[Span, tuple[Par
     pallets = {pallet for doubt in shown for pallet in doubt.pallets}
     settings = plant.stations[station]
     able = [code for code in plant.faults if settings.can_call(code)]
+    known = bool(trust.rates or shown)  # else nobody challenged it, and what is in doubt is not known
     return Page(
         say("Station {station}", station=station),
         say("{line}; {span}", line=settings.line, span=span_words(plant, span)),
@@ -108,8 +109,10 @@ def _page(plant: Plant, station: str, trust: Trust, drawn: tuple[Span, tuple[Par
             *_assumed(trust),
         ),
         (
-            Figure(count(len(shown)), say("defects in doubt"), "", "critical" if shown else ""),
-            Figure(count(len(pallets)), say("pallets in doubt"), say("packed of what passed meanwhile")),
+            Figure(count(len(shown)) if known else "–", say("defects in doubt"), "", "critical" if shown else ""),
+            Figure(
+                count(len(pallets)) if known else "–", say("pallets in doubt"), say("packed of what passed meanwhile")
+            ),
             Figure(count(len(able)), say("defects it can call"), joined(", ", able[:8]) + (" …" if able[8:] else "")),
         ),
         ((say("← Feeds"), "/feeds"), (say("its line in time"), f"/times/{settings.line}")),
