@@ -71,7 +71,11 @@ def pseudo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _names(site: Place, address: str) -> set[str]:
     """The names that may stand on a page, the words of its address among them."""
     names = names_of(site) | set(re.findall(r"[^\W\d_]{2,}", address))
-    names |= causes_of(site) if address.startswith(("/times/", "/day/", "/machine/", "/trace?")) else set()
+    names |= (
+        causes_of(site)
+        if address.startswith(("/times/", "/day/", "/machine/", "/trace?", "/mould/", "/station/", "/weights/"))
+        else set()
+    )
     return names | (refused_names(site) if address == "/feeds" else set())
 
 

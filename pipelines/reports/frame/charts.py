@@ -55,7 +55,7 @@ _CONFIG: dict[str, Any] = {
 }
 
 
-PHONE_WIDTH = {"bars": 130, "waterfall": 150}  # px beside long labels; other charts have more room
+PHONE_WIDTH = {"bars": 125, "waterfall": 85, "control": 190}  # px beside long labels; other charts have more room
 PHONE_LETTERS = 15
 
 

@@ -25,5 +25,5 @@ class Layout:
 
 
 DESK = Layout("wide", 1140, 118, 28, 128, 13, True, 3)
-PHONE = Layout("narrow", 345, 30, 12, 104, 14, False, 4)
-SMALL = (Layout("wide", 345, 30, 12, 40, 12, False, 1), Layout("narrow", 320, 30, 12, 60, 14, False, 1))
+PHONE = Layout("narrow", 345, 32, 14, 104, 15, False, 4)
+SMALL = (Layout("wide", 345, 30, 12, 40, 12, False, 1), Layout("narrow", 320, 32, 14, 60, 15, False, 1))
