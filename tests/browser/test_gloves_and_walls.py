@@ -37,6 +37,16 @@ SQUEEZED = """() => { const e = document.querySelector('.find input'), style = g
   pen.font = `${getComputedStyle(e, '::placeholder').fontSize} ${style.fontFamily}`;
   return pen.measureText(e.placeholder).width - (e.clientWidth - parseFloat(style.paddingLeft) * 2); }"""
 
+# A row of pallets that are all to be held, as wide as its words get.
+WIDE = """() => { const says = ['359012340020000814', 'yes', 'released', 'K3, B500', '2026-03-02 15:39 to 15:49',
+    '1 511', '84', '100.0 %', 'fewer than 0.1', 'fewer than 1', 'window', 'K3-mouth OVP (failed)'];
+  const row = document.querySelector('#p-pallets-at-risk tbody tr');
+  row.style.fontWeight = 700;
+  for (const each of document.querySelectorAll('#p-pallets-at-risk tr'))
+    while (each.children.length < says.length) each.append(document.createElement(each.closest('thead') ? 'th' : 'td'));
+  [...row.children].forEach((cell, n) => { cell.textContent = says[n] || ''; });
+  return row.children.length === says.length; }"""
+
 
 def speaking(page: Page, address: str, language: str) -> Page:  # noqa: F811
     page.context.add_cookies([{"name": "coldledger_language", "value": language, "url": address}])
@@ -88,3 +98,17 @@ def test_the_box_that_finds_says_whole_what_it_finds(
         speaking(page, address, language).goto(f"{address}/trace")
         assert page.evaluate(SQUEEZED) <= 0
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_every_column_of_the_pallets_at_risk_is_seen_on_a_desk(
+    language: str,
+    chromium: Browser,  # noqa: F811
+    address: str,  # noqa: F811
+) -> None:
+    for page in opened(chromium, 1280, "light"):
+        speaking(page, address, language).goto(f"{address}/trace?complaint=C-26-001")
+        assert page.evaluate(WIDE)
+        hidden = page.evaluate(
+            "[...document.querySelectorAll('#p-pallets-at-risk .scroll')].map(e => e.scrollWidth - e.clientWidth)"
+        )
+        assert hidden and max(hidden) <= 1
