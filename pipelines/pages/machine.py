@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from pipelines.answers.moulds import MachineNow
 from pipelines.measures.pareto.cavities import CavityState, Cell
@@ -108,7 +109,7 @@ def _choices(plant: Plant, machine: MachineNow, address: str) -> list[tuple[str,
     each = [
         (
             say("{code} {name}", code=code, name=plant.defects[code].name),
-            f"{address}&defect={code}",
+            f"{address}&{urlencode({'defect': code})}",
             code == machine.defect,
         )
         for code in codes

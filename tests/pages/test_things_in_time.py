@@ -114,3 +114,12 @@ def test_a_reading_that_moved_is_written_as_other_figures_are(browser: Browser) 
     place.take()
     text = words(browser.get("/times/K1?hours=12"))
     assert "98 123.5, +97 001 from what it was" in text.replace("\u202f", " ").replace("\u00a0", " ")
+
+
+def test_a_number_of_any_letters_leads_to_its_own_trace(place: Place) -> None:
+    place.put("mould_log.csv", "fitted_at,line,section,gob,part,number,item\n2026-03-10T04:00:00Z,K1,1,A,mould,7&8#,\n")
+    place.put("station_counts.csv", HEAD + "2026-03-11T04:00:00Z,K1,K1-side-a,7&8#,60,50,1\n")
+    place.take()
+    with served(place.site.root) as client:
+        page = html.unescape(client.get("/mould/K1/7%268%23").text)
+    assert 'href="/trace?line=K1&mould=7%268%23"' in page

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -95,7 +96,7 @@ def _page(plant: Plant, life: MouldLife, parts: tuple[Part, ...], sources: str) 
             Figure(count(life.containers), say("containers seen of it"), say("unread ware shared out in proportion")),
             Figure(count(len(life.pallets)), say("pallets carry it"), ""),
         ),
-        ((say("trace from this mould"), f"/trace?line={life.line}&mould={life.mould}"), *machine),
+        ((say("trace from this mould"), f"/trace?{urlencode({'line': life.line, 'mould': life.mould})}"), *machine),
         (CAUTION, GLASS),
         (sources,),
     )
