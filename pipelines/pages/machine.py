@@ -163,6 +163,7 @@ def machine_part(plant: Plant, machine: MachineNow, address: str) -> Special:
         "framed": _framed(marks, WHOLE, list(range(len(places)))),
         "signals": [_signal(plant, machine, s, n + 1) for n, s in enumerate(machine.signals)],
         "whole": whole_strip(machine),
+        "line": machine.line,
         "named": _named(machine),
         "judged": any(c.expected is not None for c in machine.cavities),
         "doubts": machine.doubts,

@@ -287,8 +287,7 @@ def head_figure(plant: Plant, times: LineTimes) -> tuple[Figure, ...]:
     )
     name, place = defect_name(signal.name), place_words(plant, signal)
     kind = "critical" if signal.severity == "critical" else ""
-    return (
-        Figure(
-            decimals(signal.lost_per_hour), say("lost an hour: {name}, {place}", name=name, place=place), under, kind
-        ),
-    )
+    words = say("lost an hour: {name}, {place}", name=name, place=place)
+    if signal.scope == "furnace":
+        words = say("lost an hour on {line}: {name}, {place}", line=times.line, name=name, place=place)
+    return (Figure(decimals(signal.lost_per_hour), words, under, kind),)

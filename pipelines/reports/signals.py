@@ -78,7 +78,7 @@ def card_name(signal: Signal) -> str:
 def signal_card(plant: Plant, signal: Signal, now: datetime) -> Card:
     """All that is known of a signal, the act first."""
     goes_on = signal.ended is None
-    lost = say("about {lost} containers lost an hour", lost=f"{signal.lost_per_hour:.0f}") if goes_on else say("closed")
+    lost = _lost(signal) if goes_on else say("closed")
     return Card(
         say("{signal}: {place}", signal=named_defect(signal), place=place_words(plant, signal)),
         lost,
@@ -90,6 +90,15 @@ def signal_card(plant: Plant, signal: Signal, now: datetime) -> Card:
         seen=signal.acknowledged_by is not None,
         more=tuple(_known(signal)),
     )
+
+
+def _lost(signal: Signal) -> str:
+    """What is lost; of a furnace's signal it is this line's part."""
+    if signal.scope == "furnace":
+        return say(
+            "about {lost} containers lost an hour on {line}", lost=f"{signal.lost_per_hour:.0f}", line=signal.line
+        )
+    return say("about {lost} containers lost an hour", lost=f"{signal.lost_per_hour:.0f}")
 
 
 def named_defect(signal: Signal) -> str:

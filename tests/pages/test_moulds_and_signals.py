@@ -244,7 +244,7 @@ def test_ten_faults_are_told_and_drawn_as_what_they_are(
     page = (browser if mine else other_browser).get(f"{address(line)}&defect={fault.defect}")
     machine = asked(site if mine else other_site, line, 4, defect=fault.defect)
     assert told_as(fault, kind, machine) in text_of(page)
-    assert 'class="number">' in page and "lost an hour:" in text_of(page)
+    assert 'class="number">' in page and "lost an hour" in text_of(page)
     cells = re.findall(r'<li class="(cavity [^"]*)"><p class="place">(?:<a [^>]*>)?<b>(\w+)</b>', page)
     by_place = {place: kinds.split() for kinds, place in cells}
     held = {member.split("/")[1] for member in fault.members if member.startswith(line)}

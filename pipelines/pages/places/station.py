@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 from functools import partial
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -115,10 +116,22 @@ def _page(plant: Plant, station: str, trust: Trust, drawn: tuple[Span, tuple[Par
             ),
             Figure(count(len(able)), say("defects it can call"), joined(", ", able[:8]) + (" …" if able[8:] else "")),
         ),
-        ((say("← Feeds"), "/feeds"), (say("its line in time"), f"/times/{settings.line}")),
+        (
+            *_to_a_hold(shown),
+            (say("← Feeds"), "/feeds"),
+            (say("its line in time"), f"/times/{settings.line}"),
+        ),
         (CAUTION, GLASS),
         (sources,),
     )
+
+
+def _to_a_hold(shown: Sequence[StationDoubt]) -> tuple[tuple[str, str], ...]:
+    """To the form that proposes a hold, with the pallets in doubt in it, as many as the page lists."""
+    pallets = list(dict.fromkeys(pallet for doubt in shown for pallet in doubt.pallets))[:MOST_PALLETS]
+    if not pallets:
+        return ()
+    return ((say("a hold on these pallets"), f"/holds?pallets={quote(' '.join(pallets))}#form-place-a-hold"),)
 
 
 def _advice(trust: Trust) -> tuple[str, ...]:

@@ -221,6 +221,7 @@ def open_signals_sheet(plant: Plant, sheet: DaySheet, most: int = 0) -> Sheet:
         Column("what", say("What and where")),
         Column("against", say("Calls / expected"), "id", SHOWN),
         Column("lost", say("Lost an hour"), "count"),
+        Column("seen", say("Seen by")),
         *in_csv("calls", "expected"),
     )
     return Sheet("open", say("Open signals"), columns, rows, _more(len(found) - len(rows)))
@@ -237,6 +238,7 @@ def _act_row(plant: Plant, act: Act) -> dict[str, Any]:
         "against": f"{count(calls)} / {expected(against)}",
         "expected": against,
         "lost": act.lost_per_hour,
+        "seen": act.seen.acknowledged_by if act.seen is not None else say("nobody"),
     }
 
 
