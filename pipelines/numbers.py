@@ -12,17 +12,19 @@ def use(way: Pages) -> None:
     """Write numbers in this way from now on, in the whole process: a process speaks for one works."""
     _WAY[0] = way
     decimal, apart = marks()
-    use_marks(decimal, apart.replace("\u2009", " "))
+    use_marks(decimal, apart.replace("\u202f", " "))
 
 
 def marks() -> tuple[str, str]:
-    """The decimal mark, and the sign between thousands: a thin space where the works says a blank."""
+    """The decimal mark, and the sign between thousands: where the works says a blank a narrow one, at which no line
+    breaks.
+    """
     way = _WAY[0]
-    return way.decimal, "\u2009" if way.thousands == " " else way.thousands
+    return way.decimal, "\u202f" if way.thousands == " " else way.thousands
 
 
 def decimals(value: float | None, digits: int = 0) -> str:
-    """A number for people; thousands stand apart by a thin space where the works says a blank; a dash for nothing."""
+    """A number for people, thousands apart by the works' sign; a dash for nothing."""
     if value is None:
         return "–"
     decimal, apart = marks()
@@ -44,7 +46,7 @@ def percent(value: float | None, digits: int = 2) -> str:
 
 
 def count(value: float | None) -> str:
-    return "–" if value is None else decimals(value).replace("\u2009", " ")
+    return "–" if value is None else decimals(value).replace("\u202f", " ")
 
 
 LEAST_CHANCE = 0.0001

@@ -187,7 +187,7 @@ def _critical(plant: Plant, hour: Hour) -> Section:
         ware = sum(inspected.get(s.id, 0) for s in able if s.order == able[0].order)
         named = defect.name if able else say("{name} (no station can call it)", name=defect.name)
         calls = called[code].calls if code in called else 0
-        high = ratio(count_interval(calls)[1], ware)
+        high = ratio(min(count_interval(calls)[1], float(ware)), ware)
         rows.append({"code": code, "name": named, "calls": calls, "ware": ware, "high": high})
     columns = (
         Column("code", say("Code")),

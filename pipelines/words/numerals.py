@@ -23,7 +23,7 @@ class Numeral(Worded):
     def written(self, patterns: Callable[[Message], str], write: Write) -> str:
         """The same number with the marks of the works, and a true minus."""
         decimal, apart = _MARKS[0]
-        bare = self.replace(",", " ").replace("\u2009", " ").replace("-", "−")
+        bare = self.replace(",", " ").replace("\u202f", " ").replace("-", "−")
         return bare.replace(".", "\0").replace(" ", apart).replace("\0", decimal)
 
     def __reduce__(self) -> tuple[Any, ...]:

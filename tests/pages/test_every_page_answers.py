@@ -121,7 +121,7 @@ def test_a_table_sorts_by_its_address_and_keeps_what_is_empty_last(browser: Make
         table = text[text.index('id="t-cavities"') :]
         cell = r"<td[^>]*>(?:<a [^>]*>)?[^<]*(?:</a>)?</td>"
         found = re.findall(rf'<tr[^>]*>(?:{cell}){{4}}<td class="n">([^<]+)</td>', table)
-        return [int(unescape(row).replace("\u2009", "")) for row in found]
+        return [int(unescape(row).replace("\u202f", "")) for row in found]
 
     assert calls(up) == sorted(calls(up)) and calls(down) == sorted(calls(up), reverse=True) and len(calls(up)) == 16
     assert 'aria-sort="ascending"' in up and 'aria-sort="descending"' in down
@@ -167,7 +167,9 @@ def test_a_page_that_did_not_change_is_not_sent_again(browser: Make) -> None:
 def test_every_chart_is_told_in_words_too(browser: Make) -> None:
     text = browser().get("/hour/2026-03-10/K1-06-1100.html")
     sections = re.sub(r"<article.*?</article>", "", text, flags=re.S)  # a signal's card tells its chart in its lines
-    assert sections.count("<svg ") == sections.count("The chart in words</summary>") >= 2
+    assert sections.count('class="chart-desk"') == sections.count('class="chart-phone"'), "each is drawn for both"
+    assert sections.count('class="chart-desk"') == sections.count("The chart in words</summary>") >= 2
+    assert sections.count("<svg ") == 2 * sections.count('class="chart-desk"')
     assert "Calls by defect: " in text and "Rejected share by hour: " in text
 
 
@@ -257,7 +259,7 @@ def test_a_day_that_is_not_closed_says_so_and_a_closed_one_shows_what_its_close_
     with site.opened.ledger.reading() as reader:
         page = ALL_REPORTS["day"].page(reader, site.plant, date(2026, 3, 10))
     for figure in page.figures:
-        assert figure.value.replace("\u2009", "") in text.replace("\u2009", "")
+        assert figure.value.replace("\u202f", "") in text.replace("\u202f", "")
     assert closed.page.name == "2026-03-10.html"
 
 

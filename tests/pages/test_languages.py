@@ -63,7 +63,7 @@ def test_preferences_are_read_by_their_weights(header: str, expected: str) -> No
 def test_numbers_are_written_in_the_works_way() -> None:
     try:
         for way, text in (
-            (Pages(), "−12\u2009345.68"),
+            (Pages(), "−12\u202f345.68"),
             (Pages(decimal=",", thousands="."), "−12.345,68"),
             (Pages(decimal=",", thousands=""), "−12345,68"),
         ):

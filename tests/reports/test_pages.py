@@ -211,7 +211,7 @@ def test_the_workbook_holds_the_same_tables(pages: dict[str, Page], tmp_path) ->
 
 
 def test_numbers_are_written_as_the_works_reads_them() -> None:
-    assert written(12345, "count") == "12\u2009345" and written(-3.14, "number") == "−3.1"
+    assert written(12345, "count") == "12\u202f345" and written(-3.14, "number") == "−3.1"
     assert written(0.1234, "percent") == "12.34 %" and written(None, "count") == "–" and written(None, "text") == ""
 
 

@@ -134,7 +134,7 @@ def test_a_drawing_is_drawn_once_and_said_in_any_language() -> None:
     other = OTHER.write(chart)
     assert ">Befunde</text>" in other and 'aria-label="es ist Befunde"' in other and "very long" not in other
     columns = charts.svg(charts.columns, "x", [{"label": "a", "value": 1200}], "calls")
-    assert "1\u2009200" in columns, "an axis writes numbers as the page does"
+    assert "1\u202f200" in columns, "an axis writes numbers as the page does"
     begin, width = other.index('viewBox="') + 9, chart.index('viewBox="') + 9
     assert float(other[begin:].split(" ")[0]) < 0 and float(other[begin:].split(" ")[2]) > float(
         chart[width:].split(" ")[2]

@@ -55,7 +55,7 @@ _CONFIG: dict[str, Any] = {
 }
 
 
-PHONE_WIDTH = {"bars": 125, "waterfall": 85, "control": 190}  # px beside long labels; other charts have more room
+PHONE_WIDTH = {"bars": 90, "waterfall": 60, "control": 190}  # px beside long labels; other charts have more room
 PHONE_LETTERS = 15
 
 
@@ -66,7 +66,7 @@ def _config(phone: bool) -> dict[str, Any]:
     size = {"labelFontSize": PHONE_LETTERS, "titleFontSize": PHONE_LETTERS}
     return {
         **_CONFIG,
-        "axis": {**_CONFIG["axis"], **size, "labelLimit": 135},
+        "axis": {**_CONFIG["axis"], **size, "labelLimit": 400},
         "legend": {**_CONFIG["legend"], **size},
         "header": {**_CONFIG["header"], **size},
         "text": {**_CONFIG["text"], "fontSize": PHONE_LETTERS},

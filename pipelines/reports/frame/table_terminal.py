@@ -36,7 +36,7 @@ def print_sheet(sheet: Sheet) -> None:
 
 def _text(value: object, column: Column) -> str:
     """A value as pages write it too; a plain blank between thousands, since a terminal has none that is thin."""
-    return written(value, column.kind).replace("\u2009", " ")
+    return written(value, column.kind).replace("\u202f", " ")
 
 
 def _widths(heads: Sequence[str], columns: Sequence[Column], rows: Rows, room: int) -> list[int] | None:

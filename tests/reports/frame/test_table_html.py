@@ -56,7 +56,7 @@ def test_text_stays_text_and_numbers_are_written_by_their_kind() -> None:
     assert found.texts("td") == [
         "9",
         "<b>check</b> & 'finish'",
-        "1\u2009200",
+        "1\u202f200",
         "12.5 %",
         "10",
         "bell\ufffd and \ufffd nul",
@@ -80,7 +80,7 @@ def test_shade_strength_and_links_keep_to_their_rows_when_sorted() -> None:
     assert found.texts("td")[::4] == ["11", "9", "10"], "what is empty stands last"
     assert found.rows == [None, "strong", None, None]
     shaded = [text for _, attrs, text in found.cells if "heat" in (attrs.get("style") or "")]
-    assert shaded == ["1\u2009200"]
+    assert shaded == ["1\u202f200"]
     assert [link["href"] for link in found.links][-1] == '/moulds/10?a="b"&c=<d>'
     states = [attrs.get("aria-sort") for tag, attrs, _ in found.cells if tag == "th"]
     assert states == [None, None, "ascending", None]
