@@ -59,13 +59,14 @@ def _weights(line: str, weights: Weights) -> DayCheck:
             "{outside} of {n} outside {low} to {high} g",
             outside=weights.outside,
             n=weights.n,
-            low=_limit(weights.weight_min_g),
-            high=_limit(weights.weight_max_g),
+            low=limit_words(weights.weight_min_g),
+            high=limit_words(weights.weight_max_g),
         ),
     )
 
 
-def _limit(value: float | None) -> str:
+def limit_words(value: float | None) -> str:
+    """A limit as works.toml has it; a dash for none."""
     return "–" if value is None else numeral(value, "g")
 
 
@@ -94,8 +95,8 @@ def _capacity(line: LineLaboratory) -> Iterator[DayCheck]:
                     "{outside} of {n} outside {low} to {high} ml",
                     outside=capacity.outside,
                     n=capacity.n,
-                    low=_limit(capacity.capacity_min_ml),
-                    high=_limit(capacity.capacity_max_ml),
+                    low=limit_words(capacity.capacity_min_ml),
+                    high=limit_words(capacity.capacity_max_ml),
                 ),
             )
         if capacity.alarms:
@@ -109,7 +110,6 @@ def _capacity(line: LineLaboratory) -> Iterator[DayCheck]:
 
 def _temper(line: str, temper: Temper) -> Iterator[DayCheck]:
     if temper.beyond:
-        limits = [_limit(limit) for limit in (temper.limit, temper.real_limit) if limit is not None]
         yield DayCheck(
             of=line,
             what=say("temper number"),
@@ -117,10 +117,16 @@ def _temper(line: str, temper: Temper) -> Iterator[DayCheck]:
                 "{beyond} of {n} beyond {limits}, worst {worst}",
                 beyond=len(temper.beyond),
                 n=temper.n,
-                limits=joined(say(" or "), limits),
-                worst=_limit(max(each.temper for each in temper.beyond)),
+                limits=temper_limits(temper),
+                worst=limit_words(max(each.temper for each in temper.beyond)),
             ),
         )
+
+
+def temper_limits(temper: Temper) -> str:
+    """The limits of temper numbers, as read and real."""
+    known = (limit for limit in (temper.limit, temper.real_limit) if limit is not None)
+    return joined(say(" or "), (limit_words(limit) for limit in known))
 
 
 def _samples(line: LineLaboratory) -> Iterator[DayCheck]:

@@ -52,7 +52,7 @@ def held_words(held: pl.DataFrame, holds: Iterable[HeldPallet]) -> Iterator[str]
     decided = list(holds)
     out = [hold.pallet for hold in decided if hold.state == "held" and hold.warehouse == "released"]
     if out:
-        yield say_n("{n} pallet held here was given out.", "{n} pallets held here were given out.", len(out))
+        yield given_out_words(len(out))
     for (state,), rows in held.sort("state").group_by(["state"], maintain_order=True):
         lines = joined(", ", sorted(set(rows["line"])))
         yield say(
@@ -62,6 +62,11 @@ def held_words(held: pl.DataFrame, holds: Iterable[HeldPallet]) -> Iterator[str]
         mine = {hold.pallet for hold in decided if hold.state == state}
         if mine:
             yield say("{pallets} {state}.", pallets=_pallets(len(mine)), state=words)
+
+
+def given_out_words(pallets: int) -> str:
+    """Pallets that a decision holds and the warehouse gave out."""
+    return say_n("{n} pallet held here was given out.", "{n} pallets held here were given out.", pallets)
 
 
 def _pallets(number: int) -> str:

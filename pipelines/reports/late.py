@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from pipelines.answers.day_checks import limit_words, temper_limits
+from pipelines.answers.day_doubts import given_out_words
 from pipelines.answers.lately import Lately, WeighedOutside
 from pipelines.answers.now import LineNow, Now
 from pipelines.measures.pareto.hour_figures import StationLife
@@ -15,7 +17,7 @@ from pipelines.reports.addresses import day_address
 from pipelines.reports.clock_words import clock_words
 from pipelines.reports.frame.page import Special
 from pipelines.reports.missing import waiting_words
-from pipelines.words import joined, numeral, say, say_n, worded
+from pipelines.words import joined, say, say_n, worded
 from schemas.answers.laboratory import Temper
 
 MOST = 4  # items of weights that are named
@@ -37,17 +39,13 @@ def late_items(plant: Plant, works_now: Now) -> Iterator[Late]:
             words = feeds_words(line, plant, works_now.at)
             yield say("{line}: {sentence}", line=line.line, sentence=words), "/feeds"
     if works_now.lately is not None and works_now.lately.given_out:
-        yield _given_out(works_now.lately.given_out), "/holds"
+        yield given_out_words(works_now.lately.given_out), "/holds"
     if works_now.overdue:
         yield _overdue_words(plant, works_now), f"/station/{works_now.overdue[0].station}"
     if works_now.lately is not None:
         yield from _lately(works_now.lately)
     if any(works_now.waiting):
         yield say("{waiting}.", waiting=waiting_words(*works_now.waiting)), "/feeds"
-
-
-def _given_out(number: int) -> str:
-    return say_n("{n} pallet held here was given out.", "{n} pallets held here were given out.", number)
 
 
 def _lately(lately: Lately) -> Iterator[Late]:
@@ -86,25 +84,20 @@ def _weights(weighed: WeighedOutside) -> str:
         outside=count(weighed.outside),
         n=count(weighed.n),
         point=worded(weighed.point),
-        low=_limit(weighed.low),
-        high=_limit(weighed.high),
+        low=limit_words(weighed.low),
+        high=limit_words(weighed.high),
         worst=decimals(weighed.worst, 1),
     )
 
 
 def _temper(line: str, temper: Temper) -> str:
-    limits = [_limit(limit) for limit in (temper.limit, temper.real_limit) if limit is not None]
     return say(
         "{line}: {beyond} of {n} temper numbers beyond {limits} in 24 h.",
         line=line,
         beyond=count(len(temper.beyond)),
         n=count(temper.n),
-        limits=joined(say(" or "), limits),
+        limits=temper_limits(temper),
     )
-
-
-def _limit(value: float | None) -> str:
-    return "–" if value is None else numeral(value, "g")
 
 
 def _overdue_words(plant: Plant, works_now: Now) -> str:

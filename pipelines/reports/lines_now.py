@@ -20,7 +20,6 @@ from pipelines.reports.frame.page import Section, Special
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.strip import Strip, drawn_strip
 from pipelines.words import beginning, defect_name, say
-from schemas.answers.signals import Signal
 
 HOURS_APART = 2  # ticks of the axis
 LEAST_TOP = 0.02  # of ware: no strip's scale ends below it
@@ -202,16 +201,12 @@ def _open_words(plant: Plant, line: LineNow, newest: datetime) -> list[tuple[str
             say(
                 "{name}, {place}, since {onset}",
                 name=defect_name(signal.name),
-                place=_here(plant, signal),
+                place=act_place(plant, signal),
                 onset=clock_words(plant, signal.onset, newest),
             ),
         )
         for signal in sorted(line.open_signals, key=lambda s: -s.lost_per_hour)[:3]
     ]
-
-
-def _here(plant: Plant, signal: Signal) -> str:
-    return act_place(plant, signal)
 
 
 # critical calls

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipelines.answers.now import LineNow, Now
@@ -25,8 +25,8 @@ def wall_part(plant: Plant, works_now: Now, sheet: Sheet) -> Special:
     """What stands below the things to act on: all at once where it fits, otherwise strips and calls in turns. sheet:
     the same as a table, for files.
     """
-    strips = lines_part(plant, works_now).values
-    of_line = {row["line"]: row for row in _rows(strips)}
+    strips: Mapping[str, Any] = lines_part(plant, works_now).values
+    of_line = {row["line"]: row for row in strips["rows"]}
     turns: list[dict[str, Any]] = []
     few = len(works_now.lines) <= TOGETHER
     for number in range(0, len(works_now.lines), A_TURN):
@@ -39,11 +39,7 @@ def wall_part(plant: Plant, works_now: Now, sheet: Sheet) -> Special:
             turns.append({"rows": rows, "beside": None, "columns": 2 if len(rows) > TOGETHER else 1})
             turns.append({"rows": (), "beside": beside, "columns": 1})
     values = {key: strips[key] for key in ("ticks", "newest", "left")}
-    return Special("wall", say("Every line now"), {**values, "turns": turns, "of": len(turns)}, sheet=sheet)
-
-
-def _rows(strips: Any) -> Sequence[dict[str, Any]]:
-    return list(strips["rows"])
+    return Special("wall", say("Every line now"), {**values, "turns": turns}, sheet=sheet)
 
 
 def _caught(plant: Plant, works_now: Now, lines: Sequence[LineNow]) -> dict[str, Any]:
