@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -23,6 +23,7 @@ from tests.pages.conftest import listening
 
 pytestmark = pytest.mark.browser
 MANY = 12
+BEGIN = datetime(2026, 3, 11, 5, 10, tzinfo=UTC)
 SHOWN = "() => [...document.querySelectorAll('.turn')].findIndex(e => e.checkVisibility())"
 
 
@@ -61,8 +62,9 @@ def test_twelve_lines_take_turns_and_none_is_cut(
 ) -> None:
     for page in opened(chromium, screen[0], "light"):
         page.set_viewport_size({"width": screen[0], "height": screen[1]})
-        page.clock.install()
+        page.clock.install(time=BEGIN)
         page.goto(f"{twelve}/now?wall=1")
+        page.clock.pause_at(BEGIN + timedelta(minutes=4))  # a whole number of rounds: the first turn begins
         seen = set()
         for _ in range(2):
             page.clock.run_for(600)
