@@ -98,6 +98,37 @@ def test_one_mistake_is_named_with_its_place(old: str, new: str, place: str, say
     assert any(place in each and says in each for each in found), found
 
 
+CONTACT = '[[contact]]\nname = "foreman"\nfor = ["critical", "hold"]\nphone = "+48 32 555 01 00"\n'
+
+
+def test_a_contact_says_whom_to_ring_for_what() -> None:
+    contact = read_plant(f"{WORKS}\n{CONTACT}").contact[0]
+    assert (contact.name, contact.for_, contact.phone) == ("foreman", ("critical", "hold"), "+48 32 555 01 00")
+    assert read_plant(WORKS).contact == () and read_plant(WORKS + CONTACT.replace("+48 32 555 01 00", "412"))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "says"),
+    [
+        ('"hold"', '"fire"', "for", "'critical', 'hold' or 'silent'"),
+        ('["critical", "hold"]', "[]", "for", "at least 1 item"),
+        ("+48 32 555 01 00", "ring the gate", "phone", "'ring the gate' is no telephone number such as +351 21 555"),
+        ("+48 32 555 01 00", "+", "phone", "is no telephone number"),
+        ('phone = "+48 32 555 01 00"\n', "", "phone", "missing"),
+        ("phone =", "fon =", "fon", "unknown key"),
+        ('name = "foreman"', 'name = ""', "name", "at least 1 character"),
+    ],
+)
+def test_a_mistake_of_a_contact_is_named_with_its_place(old: str, new: str, key: str, says: str) -> None:
+    assert old in CONTACT
+    found = mistakes(f"{WORKS}\n{CONTACT.replace(old, new)}")
+    assert any("[[contact]]" in each and f", {key}: " in each and says in each for each in found), found
+
+
+def test_a_contact_stands_once() -> None:
+    assert any("[[contact]] foreman, name: name 'foreman' is given twice" in m for m in mistakes(WORKS + 2 * CONTACT))
+
+
 def test_the_place_holds_the_line_of_the_file() -> None:
     text = spoilt("sections = 8", "sections = -8")
     assert mistakes(text)[0].startswith(f"line {line_of(text, 'sections = -8')}, ")

@@ -26,6 +26,7 @@ _NAMED_BY = {
     "test": "id",
     "quantity": "id",
     "customer": "id",
+    "contact": "name",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import time
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -174,6 +175,25 @@ class Customer(PlantTable):
         {}, description="percent nonconforming, by severity, where it differs from [sampling]"
     )
     items: tuple[str, ...] = Field((), description="the items that it takes")
+
+
+def _phone(text: str) -> str:
+    if not re.fullmatch(r"\+?[\d ()/.-]*\d[\d ()/.-]*( ?(ext\.?|x) ?\d+)?", text.strip()):
+        raise ValueError(f"'{text}' is no telephone number such as +351 21 555 0100 or 412; write digits")
+    return text.strip()
+
+
+class Contact(PlantTable):
+    """Whom to ring where somebody must act. for: a critical defect, a hold, a station that sends nothing."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    name: str = Field(min_length=1, description="who it is: a person, or a post such as shift foreman")
+    for_: tuple[Literal["critical", "hold", "silent"], ...] = Field(
+        alias="for",
+        min_length=1,
+        description="of what: `critical`, a critical defect; `hold`, ware is held; `silent`, a station sends nothing",
+    )
+    phone: Annotated[str, AfterValidator(_phone)] = Field(description="its number, as it is dialled in the works")
 
 
 class Laboratory(PlantTable):

@@ -17,6 +17,7 @@ from pipelines.plant.tables import (
     NAMED,
     Checks,
     Clock,
+    Contact,
     Cost,
     Customer,
     Defect,
@@ -57,6 +58,7 @@ class Plant(PlantTable):
     test: tuple[WareTest, ...] = Field((), description="each measured property of ware that `test_checks` brings")
     quantity: tuple[ProcessQuantity, ...] = Field((), description="each reading that `process_reads` brings")
     customer: tuple[Customer, ...] = Field((), description="each customer that dispatches and complaints name")
+    contact: tuple[Contact, ...] = Field((), description="whom to ring where somebody must act")
     laboratory: Laboratory = Field(Laboratory(), description="what the laboratory accepts")
     uncertainty: Uncertainty = Field(
         Uncertainty(),
