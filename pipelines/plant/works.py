@@ -178,7 +178,7 @@ class Plant(PlantTable):
 
 def read_plant(text: str) -> Plant:
     """The plant in a works.toml. PlantError with all its mistakes, each naming table, id, key and line of the file."""
-    from pipelines.plant.mistakes import mistakes_between, mistakes_within
+    from pipelines.plant.mistakes import TomlPlaces, mistakes_between, mistakes_within
 
     try:
         answer = tomllib.loads(text)
@@ -186,11 +186,12 @@ def read_plant(text: str) -> Plant:
         raise PlantError([f"it is not TOML: {error}"]) from None
     except RecursionError:
         raise PlantError(["it is not TOML that anybody writes: lists within lists without an end"]) from None
+    places = TomlPlaces(text)
     try:
         plant = Plant.model_validate(answer)
     except ValidationError as error:
-        raise PlantError([*mistakes_within(error, answer, text), *mistakes_between(answer, text)]) from None
-    mistakes = mistakes_between(answer, text)
+        raise PlantError([*mistakes_within(error, answer, places), *mistakes_between(answer, places)]) from None
+    mistakes = mistakes_between(answer, places)
     if mistakes:
         raise PlantError(mistakes)
     return plant
