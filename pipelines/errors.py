@@ -29,12 +29,12 @@ class SiteError(ColdledgerError):
 
 
 class PlantError(SiteError):
-    """works.toml is wrong; `mistakes` holds every one of them, each with its place."""
+    """works.toml, or a workbook for it, is wrong; `mistakes` holds every one of them, each with its place."""
 
-    def __init__(self, mistakes: Sequence[str]):
+    def __init__(self, mistakes: Sequence[str], name: str = "works.toml"):
         self.mistakes = tuple(mistakes)
         count = len(self.mistakes)
-        head = f"works.toml has {count} mistake{'s' if count != 1 else ''}:"
+        head = f"{name} has {count} mistake{'s' if count != 1 else ''}:"
         super().__init__("\n".join([head, *(f"  {mistake}" for mistake in self.mistakes)]))
 
 

@@ -48,7 +48,7 @@ def place(text: str, table: str, index: int | None, key: str = "") -> int:
     return start or (place(text, table, index) if key else 0)
 
 
-class Places(Protocol):
+class PlantPlaces(Protocol):
     """How a mistake names where it stands, and what it calls tables and keys."""
 
     def where(self, fields: dict[str, Any], table: str, index: int | None, key: str = "") -> str:
@@ -63,7 +63,7 @@ class Places(Protocol):
 
 @dataclass(frozen=True)
 class TomlPlaces:
-    """Places in the text of a works.toml: the line, the table, the key."""
+    """PlantPlaces in the text of a works.toml: the line, the table, the key."""
 
     text: str
 
@@ -83,7 +83,7 @@ class TomlPlaces:
         return key or f"[[{table}]]"
 
 
-def mistakes_within(error: ValidationError, row: dict[str, Any], places: Places) -> list[str]:
+def mistakes_within(error: ValidationError, row: dict[str, Any], places: PlantPlaces) -> list[str]:
     """What is wrong with single values: unknown keys, missing ones, wrong types, times, zones, ranges."""
     said = []
     for each in error.errors():
@@ -101,7 +101,7 @@ def mistakes_within(error: ValidationError, row: dict[str, Any], places: Places)
     return said
 
 
-def mistakes_between(row: dict[str, Any], places: Places) -> list[str]:
+def mistakes_between(row: dict[str, Any], places: PlantPlaces) -> list[str]:
     """What is wrong between tables: doubled ids, unknown references, shifts and limits out of order."""
     checks = (_doubled, _unknown, _shifts, _limits, _without_station, _kinds)
     return [mistake for check in checks for mistake in check(row, places)]
@@ -113,7 +113,7 @@ def _rows(fields: dict[str, Any], table: str) -> Iterator[tuple[int, dict[str, A
         yield from ((i, row) for i, row in enumerate(rows) if isinstance(row, dict))
 
 
-def _doubled(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _doubled(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     for table, name in NAMED_BY.items():
         seen: dict[Any, int] = {}
         for index, row in _rows(fields, table):
@@ -130,7 +130,7 @@ def _known(fields: dict[str, Any], table: str) -> list[str]:
     return [str(row[NAMED_BY[table]]) for _, row in _rows(fields, table) if NAMED_BY[table] in row]
 
 
-def _unknown(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _unknown(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     for table, key, target in (
         ("line", "furnace", "furnace"),
         ("station", "line", "line"),
@@ -152,7 +152,7 @@ def _unknown(fields: dict[str, Any], places: Places) -> Iterator[str]:
     yield from _unknown_items(fields, places)
 
 
-def _unknown_items(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _unknown_items(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     """Items that a test or a customer names and nobody makes."""
     items = _known(fields, "item")
     for table, key in (("test", "limits"), ("customer", "items")):
@@ -164,7 +164,7 @@ def _unknown_items(fields: dict[str, Any], places: Places) -> Iterator[str]:
                     yield f"{at}: '{item}' is not an item here ({', '.join(items)})"
 
 
-def _shifts(row: dict[str, Any], places: Places) -> Iterator[str]:
+def _shifts(row: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     works = row.get("works")
     if not isinstance(works, dict):
         return
@@ -188,7 +188,7 @@ def _minutes(text: object) -> float:
     return int(hours) * 60 + int(minutes) + (int(seconds[0]) / 60 if seconds else 0)
 
 
-def _limits(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _limits(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     for index, row in _rows(fields, "item"):
         for low, nominal, high in (
             ("weight_min_g", "weight_g", "weight_max_g"),
@@ -201,7 +201,7 @@ def _limits(fields: dict[str, Any], places: Places) -> Iterator[str]:
                     yield f"{at}: {value} is above {called} {greater}"
 
 
-def _without_station(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _without_station(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     watched = {str(row.get("line")) for _, row in _rows(fields, "station")}
     for index, row in _rows(fields, "line"):
         if "id" in row and str(row["id"]) not in watched:
@@ -211,7 +211,7 @@ def _without_station(fields: dict[str, Any], places: Places) -> Iterator[str]:
             )
 
 
-def _kinds(fields: dict[str, Any], places: Places) -> Iterator[str]:
+def _kinds(fields: dict[str, Any], places: PlantPlaces) -> Iterator[str]:
     """What is no fault leaves every signal, rate and trace: that may not happen to a critical defect, nor to all of
     them.
     """

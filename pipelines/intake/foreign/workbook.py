@@ -46,6 +46,16 @@ class SheetRow:
 
 
 @dataclass
+class WholeSheet:
+    """A sheet as it lies in the workbook. merged: top, left, bottom, right of each merged cell, from 1."""
+
+    name: str
+    hidden: bool
+    merged: list[tuple[int, int, int, int]]
+    rows: list[SheetRow] = field(default_factory=list)
+
+
+@dataclass
 class _Range:
     """The part of a sheet that a mapping names, columns and rows from 1, both ends included."""
 
@@ -87,11 +97,28 @@ def sheets_of(
             ahead = after[0]
 
 
+def laid_out(data: bytes, settings: Settings) -> list[WholeSheet]:
+    """Every sheet with all its cells, whether it is hidden, and what is merged. FileRefused as in `sheets_of`."""
+    if len(data) > LARGEST:
+        raise FileRefused(Reason.TOO_LARGE, expected=f"{LARGEST >> 20} MB")
+    sheets: list[WholeSheet] = []
+    with _ALONE, _lines(data, ["*"], settings, merged=True) as lines:
+        for line in lines:
+            if isinstance(line, list):
+                sheets[-1].rows.append(SheetRow(*line))
+            elif "sheet" in line:
+                sheets.append(WholeSheet(line["sheet"], line["hidden"], line["merged"]))
+    return sheets
+
+
 @contextmanager
-def _lines(data: bytes, wanted: Sequence[str | int], settings: Settings) -> Iterator[Iterator[Any]]:
+def _lines(
+    data: bytes, wanted: Sequence[str | int], settings: Settings, merged: bool = False
+) -> Iterator[Iterator[Any]]:
     """The answer of the process, line by line; whatever ends early, it ends with it."""
     asked = {
         "sheets": list(wanted),
+        "merged": merged,
         "unpacked": settings.largest_file,
         "rows": settings.most_lines,
         "cells": MOST_CELLS,

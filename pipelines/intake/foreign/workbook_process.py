@@ -2,9 +2,11 @@
 and time and no more, and nobody beside it falls with it. Run by its path; imports nothing of the program.
 
 In: the workbook's bytes. Argument: a JSON object with `sheets` (names, globs or numbers from 1; none: the first that is
-shown), `unpacked` [bytes], `rows`, `cells`, `columns` (limits) and `memory` [bytes], `seconds`.
+shown), `merged` (whether it is asked what is merged), `unpacked` [bytes], `rows`, `cells`, `columns` (limits) and
+`memory` [bytes], `seconds`.
 Out: JSON lines. `{"refused": kind, "says": sentence}` ends it; else `{"names": [...]}`, then for each sheet taken
-`{"sheet": name}` and `[row, first column, cells]` of each row that is not blank, both counted from 1.
+`{"sheet": name}` and `[row, first column, cells]` of each row that is not blank, both counted from 1. Where it is asked
+what is merged, `{"sheet": ...}` has `hidden` and `merged` too: top, left, bottom, right of each such cell, from 1.
 A cell is text, a number, true or false; a day is `2026-03-02`, a moment `2026-03-02 07:20`, a time of day `07:20`.
 """
 
@@ -25,6 +27,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent))
 from workbook_parts import NotOpened, looked_at, wide  # type: ignore[import-not-found]
 
+_MOST_MERGED = 5_000
 _EXACT = 1e15  # a workbook keeps fifteen digits of a number
 Cell = str | int | float | bool
 
@@ -41,7 +44,7 @@ def main(asked: dict[str, Any], data: bytes) -> Iterator[object]:
                 found.check(name)
                 sheet = book.get_sheet_by_name(name)
                 _check_size(sheet, name, asked)
-                yield {"sheet": name}
+                yield {"sheet": name, **(_layout(book, sheet, name) if asked.get("merged") else {})}
                 yield from _rows(sheet, found.strange(name))
     except NotOpened as refused:
         yield {"refused": refused.kind, "says": refused.says}
@@ -74,6 +77,17 @@ def _wanted(book: Any, asked: list[str | int]) -> list[str]:
 
 def _is(kind: object, name: str) -> bool:
     return str(kind).rpartition(".")[2] == name
+
+
+def _layout(book: Any, sheet: Any, name: str) -> dict[str, object]:
+    """Whether a sheet is shown, and what of it is merged, as far as its kind of file tells."""
+    try:
+        ranges = sheet.merged_cell_ranges or ()
+    except Exception:  # what only formats is no reason to leave the cells unread
+        ranges = ()
+    visible = next(m.visible for m in book.sheets_metadata if m.name == name)
+    merged = [(top + 1, left + 1, bottom + 1, right + 1) for (top, left), (bottom, right) in ranges[:_MOST_MERGED]]
+    return {"hidden": not _is(visible, "Visible"), "merged": merged}
 
 
 def _check_size(sheet: Any, name: str, asked: dict[str, Any]) -> None:
