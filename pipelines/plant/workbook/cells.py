@@ -91,7 +91,7 @@ def _time(cell: Cell, text: str, column: PlantColumn) -> str:
     if isinstance(cell, float) and 0 <= cell < 1:  # a sheet keeps a time as a fraction of a day
         minutes = round(cell * 1440)
         return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
-    found = re.fullmatch(r"(?:1899-12-3[01] |1900-01-0\d |1904-01-0\d )?(\d{1,2})[:.hH](\d{2})(?::(\d{2}))?", text)
+    found = re.fullmatch(r"(?:1899-12-3[01] |1904-01-01 )?(\d{1,2})[:.hH](\d{2})(?::(\d{2}))?", text)
     try:
         if found and isinstance(cell, str):
             hour, minute, second = (int(part or 0) for part in found.groups())
@@ -99,6 +99,8 @@ def _time(cell: Cell, text: str, column: PlantColumn) -> str:
             return moment.isoformat() if moment.second else moment.strftime("%H:%M")
     except ValueError:
         pass
+    if re.match(r"19\d\d-\d\d-\d\d|18\d\d-", text):
+        raise CellMistake("the cell holds a number of days or hours, no time of day; write it as 06:00")
     raise CellMistake(f"'{text}' is no time of day; write it as 06:00")
 
 

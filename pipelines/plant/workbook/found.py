@@ -32,9 +32,10 @@ class FoundPlant:
     notes: list[str] = field(default_factory=list)
     others: Any = None
 
-    def say(self, grid: Grid, row: int, column: int, says: str) -> None:
-        """A mistake of a cell."""
-        self.mistakes.append((_rank(grid, row, column), f"{grid.at(row, column)}: {says}"))
+    def say(self, grid: Grid, row: int, column: int, says: str, heading: str = "") -> None:
+        """A mistake of a cell, under its heading."""
+        at = grid.at(row, column) + (f", {heading}" if heading else "")
+        self.mistakes.append((_rank(grid, row, column), f"{at}: {says}"))
 
     def take(self, place: Place, column: PlantColumn, grid: Grid, row: int, at: int, into: dict[str, Any]) -> None:
         """The value of a cell, put where its key says."""
@@ -43,7 +44,7 @@ class FoundPlant:
             value = value_of(grid.cells.get((row, at), ""), column)
         except CellMistake as mistake:
             self.unread.add(place)
-            return self.say(grid, row, at, f"{column.heading}: {mistake}")
+            return self.say(grid, row, at, str(mistake), column.heading)
         if value is not None:
             *above, last = place[2].split(".")
             for key in above:
@@ -83,6 +84,8 @@ class FoundPlant:
     def called(self, table: str, key: str = "") -> str:
         if not key:
             return f"row of the sheet {SHEET_OF[table].name}" if table in SHEET_OF else table
+        if (table, key.partition(".")[0]) == ("test", "limits"):
+            return _HEADINGS["limit", "item"]
         while key and (table, key) not in _HEADINGS:
             inner = [heading for (of, name), heading in _HEADINGS.items() if of == table and _within(name, key)]
             if inner:

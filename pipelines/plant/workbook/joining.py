@@ -51,7 +51,7 @@ def _whole(found: FoundPlant, table: str, index: int, row: dict[str, Any], *keys
     for key in keys:
         if key not in row and (table, index, key) not in found.unread and (table, index, key) in found.cells:
             grid, number, at = found.cells[table, index, key]
-            found.say(grid, number, at, f"{found.called(table, key)}: is blank; fill it in")
+            found.say(grid, number, at, "is blank; fill it in", found.called(table, key))
     return all(key in row for key in keys)
 
 
@@ -63,15 +63,15 @@ def _limits(found: FoundPlant, rows: list[dict[str, Any]]) -> None:
         grid, number, at = found.cells["limit", index, "test"]
         least, greatest = row.get("least", -inf), row.get("greatest", inf)
         if row["test"] not in tests:
-            found.say(grid, number, at, f"Test: '{row['test']}' is not on the sheet Tests ({', '.join(tests)})")
+            found.say(grid, number, at, f"'{row['test']}' is not on the sheet Tests ({', '.join(tests)})", "Test")
             continue
         limits = found.tables["test"][tests[row["test"]]].setdefault("limits", {})
         if row["item"] in limits:
-            says = f"Test: {row['test']} has limits for {row['item']} already; delete one of the rows"
-            found.say(grid, number, at, says)
+            says = f"{row['test']} has limits for {row['item']} already; delete one of the rows"
+            found.say(grid, number, at, says, "Test")
         elif least > greatest:
             _, _, at = found.cells["limit", index, "least"]
-            found.say(grid, number, at, f"Least: {least:g} is above Greatest {greatest:g}; mend one of the two")
+            found.say(grid, number, at, f"{least:g} is above Greatest {greatest:g}; mend one of the two", "Least")
         elif (least, greatest) == (-inf, inf) and not _unread(found, "limit", index):
             found.say(grid, number, at, "Least and Greatest are both blank; fill one of them or delete the row")
         else:
@@ -94,7 +94,7 @@ def _codes(found: FoundPlant, rows: list[dict[str, Any]]) -> list[dict[str, Any]
         if row["theirs"] in codes:
             says = f"'{row['theirs']}' is given twice for {row['station']}; delete one of the rows"
             grid, number, at = found.cells["code", index, "theirs"]
-            found.say(grid, number, at, f"Code at the station: {says}")
+            found.say(grid, number, at, says, "Code at the station")
         elif all(listed):
             codes[row["theirs"]] = row["ours"]
     counters = {row.get("id") for row in found.tables.get("station", ()) if "counter_modulus" in row}
@@ -115,7 +115,7 @@ def _listed(found: FoundPlant, index: int, row: dict[str, Any], key: str, table:
     if row[key] not in known:
         grid, number, at = found.cells["code", index, key]
         says = f"'{row[key]}' is not on the sheet {sheet} ({', '.join(list(known)[:12])}); add it there or mend it"
-        found.say(grid, number, at, f"{found.called('code', key)}: {says}")
+        found.say(grid, number, at, says, found.called("code", key))
     return row[key] in known
 
 
