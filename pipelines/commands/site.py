@@ -8,19 +8,57 @@ from typing import Annotated
 import typer
 
 from pipelines.commands.options import whole
+from pipelines.errors import WrongUse
 from pipelines.settings import settings_from_environment
 
 
 def init(
-    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make the site in.")],
+    directory: Annotated[
+        Path | None, typer.Argument(metavar="[DIR]", help="Folder to make the site, or the workbook, in.")
+    ] = None,
+    workbook: Annotated[
+        bool, typer.Option("--workbook", help="Make a workbook to fill instead of a site; it becomes one by --from.")
+    ] = False,
+    of: Annotated[
+        Path | None, typer.Option("--of", metavar="SITE", help="With --workbook: fill it with this site's works.toml.")
+    ] = None,
+    source: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FILE", help="Make works.toml of this filled workbook: .xlsx, .xls or .ods."),
+    ] = None,
 ) -> None:
-    """Make a new site folder: a commented works.toml and an inbox."""
+    """Make a new site folder: a commented works.toml and an inbox; or a workbook to fill instead."""
+    if (workbook and source) or (of and not workbook):
+        raise WrongUse("--workbook makes a workbook (of a site with --of), --from makes a site of one; say one of them")
+    if workbook:
+        return _workbook(directory or Path(), of)
+    if directory is None:
+        raise WrongUse("say which folder: coldledger init my-works; or --workbook for a workbook to fill")
     from pipelines.site.folder import init_site
 
-    site = init_site(directory)
+    text, first = None, "describe your works in works.toml"
+    if source is not None:
+        from pipelines.jobs.plant_file import plant_in
+
+        file = plant_in(source, settings_from_environment())
+        text, first = file.text, f"works.toml is as {source.name} says, and is what you edit from now on"
+        for note in file.notes:
+            typer.echo(f"{source.name}: {note}.")
+    site = init_site(directory, text)
+    typer.echo(f"Made {site.root}: {first}, put feed files into inbox/, run `coldledger intake`.")
+    return None
+
+
+def _workbook(folder: Path, of: Path | None) -> None:
+    from pipelines.jobs.plant_file import NAME, make_workbook
+    from pipelines.site.folder import open_site
+
+    settings = settings_from_environment()
+    file = folder / NAME
+    make_workbook(file, open_site(of, settings).plant if of is not None else None, settings)
     typer.echo(
-        f"Made {site.root}: describe your works in {site.works_toml.name}, put feed files into inbox/, run "
-        "`coldledger intake`."
+        f"Made {file}: fill its sheets, then `coldledger works check {file}`, then `coldledger init my-works --from "
+        f"{file}`."
     )
 
 

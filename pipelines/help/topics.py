@@ -55,7 +55,7 @@ TOPICS = (
     Topic("feeds", "schemas.feeds"),
     Topic("mapping", "pipelines.plant", ("feeds try",)),
     Topic("listen", "pipelines.sources.broker", ("listen",)),
-    Topic("works", "pipelines.plant", ("init",)),
+    Topic("works", "pipelines.plant", ("init", "works")),
     Topic("site", "pipelines.site"),
     Topic("close", "pipelines.jobs", ("close", "rebuild")),
     Topic("serve", "pipelines.serve", ("serve", "schedule", "runs")),

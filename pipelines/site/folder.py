@@ -15,6 +15,7 @@ from pipelines.ledger.history import former_plants
 from pipelines.ledger.sentences import unwritable
 from pipelines.plant.works import Plant, read_plant, restored
 from pipelines.settings import Settings, Site
+from pipelines.whole_files import written_whole
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,11 @@ class OpenSite:
             if len(texts) > 1
             else self.plant
         )
+
+
+def works_toml_of(path: Path | None) -> Path:
+    """Where the works.toml of the site given, else of COLDLEDGER_SITE, else of the current folder stands."""
+    return Site(Path(path or os.environ.get("COLDLEDGER_SITE") or ".").resolve()).works_toml
 
 
 def open_site(path: Path | None, settings: Settings) -> OpenSite:
@@ -70,7 +76,8 @@ def init_site(root: Path, text: str | None = None) -> Site:
         raise WrongUse(f"{site.works_toml} is there already; nothing was changed")
     try:
         site.inbox.mkdir(parents=True, exist_ok=True)
-        site.works_toml.write_text(text if text is not None else template(), encoding="utf-8")
+        with written_whole(site.works_toml) as part:
+            part.write_text(text if text is not None else template(), encoding="utf-8")
     except OSError as error:
         raise SiteError(unwritable(site, error)) from error
     return site

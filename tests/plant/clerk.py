@@ -53,7 +53,8 @@ def put(place: str, value: object) -> Change:
 
 
 def read(data: bytes) -> tuple[Plant, list[str]]:
-    return of_workbook(data, "plant.xlsx", Settings())
+    file = of_workbook(data, "plant.xlsx", Settings())
+    return file.plant, list(file.notes)
 
 
 def mistakes(data: bytes) -> list[str]:

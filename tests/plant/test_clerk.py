@@ -194,7 +194,7 @@ def codes(*rows: tuple[object, ...]) -> Change:
 
 
 def test_two_stations_use_one_code_for_different_defects() -> None:
-    plant, _ = read(changed(codes(("K1-foot", 17, "SPK"), ("K1-foot", "007", "BSW"), ("K1-mouth", 17.0, "OVP"))))
+    plant, _ = read(changed(codes(("K1-foot", " 17", "SPK"), ("K1-foot", "007", "BSW"), ("K1-mouth", "17", "OVP"))))
     assert [(m.files, m.feed, m.values) for m in plant.mapping] == [
         (("reject_counts.K1-foot.*",), "reject_counts", {"defect": {"17": "SPK", "007": "BSW"}}),
         (("reject_counts.K1-mouth.*",), "reject_counts", {"defect": {"17": "OVP"}}),
@@ -228,6 +228,16 @@ def test_two_hundred_codes_with_zeros_before_them() -> None:
 
     plant, _ = read(changed(many))
     assert len(plant.defect) == len(DEMO.defect) + 200 and plant.defects["007"].name == "defect 7"
+
+
+def test_a_code_that_lost_its_zeros_is_told() -> None:
+    found = mistakes(changed(put("Defects!B2", "007"), put("Defects!B3", 8), put("Defects!B4", 100)))
+    zeros = [each for each in found if "begin with 0" in each]
+    assert len(zeros) == 1 and zeros[0].startswith("Defects!B3, Code: the sheet keeps the number 8 here")
+    said = read(changed(codes(("K1-foot", 17, "SPK"))))[1]
+    assert said == [
+        "'Codes by station'!C2, Code at the station: codes kept as numbers are read without zeros before them, as 17"
+    ]
 
 
 def test_numbers_as_ids_are_whole() -> None:

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from pipelines.jobs.plant_file import make_workbook, plant_in
-from pipelines.plant.toml import works_toml
 from pipelines.plant.works import read_plant
 from pipelines.settings import Settings
 from pipelines.site.folder import template
@@ -25,6 +24,6 @@ CODES = "".join(
 def test_a_plant_goes_into_a_workbook_and_comes_back_as_it_was(text: str, tmp_path: Path) -> None:
     plant = read_plant(text)
     make_workbook(tmp_path / "plant.xlsx", plant, Settings())
-    again, notes = plant_in(tmp_path / "plant.xlsx", Settings())
-    assert again == plant and notes == []
-    assert read_plant(works_toml(again)) == plant
+    again = plant_in(tmp_path / "plant.xlsx", Settings())
+    assert again.plant == plant and not again.notes
+    assert read_plant(again.text) == plant

@@ -70,7 +70,26 @@ def read_sheet(sheet: PlantSheet, grid: Grid, found: FoundPlant) -> list[dict[st
         for key, at in columns.items():
             found.take((sheet.table, len(rows), key), by_key[key], grid, number, at, row)
         rows.append(row)
+    for key in ("code", "theirs"):
+        if key in columns:
+            _check_zeros(by_key[key], [(number, columns[key]) for number in grid.rows if number > head], grid, found)
     return rows
+
+
+def _check_zeros(column: PlantColumn, places: Sequence[tuple[int, int]], grid: Grid, found: FoundPlant) -> None:
+    """Codes that a sheet keeps as numbers have lost zeros before them, if they had any."""
+    cells = [(place, grid.cells[place]) for place in places if place in grid.cells]
+    numbers = [(place, plain(cell)) for place, cell in cells if isinstance(cell, int | float)]
+    longest = max((len(cell) for _, cell in cells if isinstance(cell, str) and re.fullmatch(r"0\d+", cell)), default=0)
+    for place, word in numbers:
+        if len(word) < longest:
+            says = f"the sheet keeps the number {word} here, while others begin with 0; format the cell as text and "
+            found.say(grid, *place, f"{says}write the code as it is", column.heading)
+    if numbers and not longest:
+        place, word = numbers[0]
+        found.notes.append(
+            f"{grid.at(*place)}, {column.heading}: codes kept as numbers are read without zeros before them, as {word}"
+        )
 
 
 def _headings(sheet: PlantSheet, grid: Grid, found: FoundPlant) -> tuple[int, dict[str, int]]:
