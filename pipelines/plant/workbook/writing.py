@@ -62,6 +62,7 @@ class _Writer:
         self.head = style({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
         self.bold, self.wrapped = style({"bold": True}), style({"text_wrap": True, "valign": "top"})
         self.example = style({"italic": True, "font_color": "#666666"})
+        self.example_text = style({"italic": True, "font_color": "#666666", "num_format": "@"})
         self.formats = {"time": style({"num_format": "hh:mm"}), "text": style({"num_format": "@"})}
 
     def explanations(self) -> None:
@@ -111,7 +112,7 @@ class _Writer:
             if self.plant is None:
                 page.write_string(number, 0, MARK, self.example)
             for at, (value, column) in enumerate(zip(cells, sheet.columns, strict=True), start=1):
-                self._cell(page, number, at, value, column, self.example if self.plant is None else None)
+                self._cell(page, number, at, value, column, self._example(column))
 
     def others(self, plant: Plant) -> None:
         """What has no sheet, as TOML, a line a row."""
@@ -121,6 +122,12 @@ class _Writer:
             page.set_column(0, 0, 120, self.formats["text"])
             for number, line in enumerate(lines):
                 page.write_string(number, 0, line)
+
+    def _example(self, column: PlantColumn) -> Any:
+        """The style of an example's cell; None where the rows are a plant's own."""
+        if self.plant is not None:
+            return None
+        return self.example_text if column.kind in _AS_TEXT else self.example
 
     def _format(self, column: PlantColumn) -> Any:
         return self.formats["text"] if column.kind in _AS_TEXT else self.formats.get(column.kind)
