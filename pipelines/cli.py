@@ -17,6 +17,7 @@ from pipelines.commands import help as cli_help
 from pipelines.commands import holds as cli_holds
 from pipelines.commands import keeping as cli_keep
 from pipelines.commands import laboratory as cli_laboratory
+from pipelines.commands import order as cli_order
 from pipelines.commands import pareto as cli_pareto
 from pipelines.commands import serve as cli_serve
 from pipelines.commands import signals as cli_signals
@@ -29,7 +30,8 @@ from pipelines.settings import keep_private
 app = typer.Typer(
     name="coldledger",
     no_args_is_help=True,
-    add_completion=False,
+    cls=cli_order.OrderedGroup,
+    context_settings={"help_option_names": ["-h", "--help"]},
     rich_markup_mode=None,
     help="A glassworks' cold-end ledger: every container from the gob to the pallet, hour by hour, cavity by cavity.",
     epilog="Exit status: 0 done, 1 something needs a person, 2 wrong use or unreadable site, 130 interrupted. The tool "
@@ -85,6 +87,7 @@ def every_command(
 
 
 cli_help.name_topics(app)
+cli_order.in_order(app)
 
 
 def main() -> None:
@@ -94,7 +97,7 @@ def main() -> None:
     if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
         signal.signal(signal.SIGINT, _interrupted)
     try:
-        app()
+        app(prog_name="coldledger")
     except KeyboardInterrupt:
         _stopped()
     except SystemExit as end:
