@@ -55,12 +55,12 @@ def test_what_can_be_chosen_is_what_the_plant_file_takes() -> None:
 
 def test_each_heading_is_explained_and_each_sheet_has_an_example() -> None:
     book = new()
-    told = {(row[0].value, row[1].value) for row in book["Explanations"].iter_rows()}
+    explained = {(row[0].value, row[1].value) for row in book["Explanations"].iter_rows()}
     for sheet in SHEETS:
         page = book[sheet.name]
         heads = [cell.value for cell in page[1]]
         assert heads[0] == "Example" and page["A2"].value == "example"
-        assert not [head for head in heads[1:] if (sheet.name, head) not in told]
+        assert not [head for head in heads[1:] if (sheet.name, head) not in explained]
         assert [head.endswith("*") for head in heads[1:]] == [column.needed for column in sheet.columns]
         assert all(cell.comment is not None for cell in page[1][1:])
         assert len(sheet.examples[0]) == len(sheet.columns) and sheet.about
