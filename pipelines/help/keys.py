@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import time
+from datetime import date, datetime, time
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -20,6 +20,8 @@ _WORDS: dict[Any, str] = {
     float: "number",
     bool: "true or false",
     time: "time of day",
+    datetime: "time",
+    date: "day",
     AwareDatetime: "time with its offset",
 }
 
@@ -44,10 +46,13 @@ def _parts(annotation: Any) -> Iterator[Any]:
 
 
 def keys_of(name: str) -> list[tuple[str, str, str]]:
-    """(key, what it is and what stands where nothing is said, what it means) of each key of a table."""
+    """(key, what it is and what stands where nothing is said, what it means) of each key of a table, first those that
+    must be said.
+    """
+    keys = sorted(tables()[name].model_fields.items(), key=lambda pair: not pair[1].is_required())
     return [
         (f"`{key.alias or each}`", kind(key.annotation, key.metadata) + _default(key), key.description or "")
-        for each, key in tables()[name].model_fields.items()
+        for each, key in keys
     ]
 
 

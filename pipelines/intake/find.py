@@ -70,12 +70,13 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
 
 
 def kinds_of(name: str, plant: Plant, feed: str | None = None) -> list[Kind]:
-    """How a file is to be read: by every mapping whose `files` fit (one export can hold several feeds), else by what
-    its name says.
+    """How a file is to be read: as the source says that wrote it, else by every mapping whose `files` fit (one export
+    can hold several feeds), else by what its name says.
 
     feed: only as this feed, where it is known already.  FileRefused when neither fits.
     """
-    mapped = [_mapped(name, mapping) for mapping in plant.mapping if mapping.takes(name)]
+    of_source = [mapping for source in plant.source if (mapping := source.mapping).takes(name)]
+    mapped = [_mapped(name, mapping) for mapping in of_source or plant.mapping if mapping.takes(name)]
     if feed is not None:
         mapped = [kind for kind in mapped if kind.feed.name == feed]
     if mapped:

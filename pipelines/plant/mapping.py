@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 import re
 from fnmatch import fnmatchcase
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -101,13 +101,10 @@ class Pivot(_Part):
     value: str | None = Field(None, description="heading of the cells, where `wide` does not give them")
 
 
-class Mapping(_Part):
-    """How a foreign export becomes a feed. `coldledger help mapping` tells each key."""
+class Translation(_Part):
+    """How rows in other words become a feed, wherever they come from."""
 
-    files: Globs = Field(description="names or globs of the files")
     feed: str = Field(description="what they become. One export with several feeds in it has several mappings")
-    encoding: Annotated[str, AfterValidator(_encoding)] = Field("utf-8", description="as the file is written")
-    separator: str = Field(default=",", min_length=1, max_length=1, description="as the file is written")
     decimal: Literal[".", ","] = Field(
         ".",
         description=(
@@ -116,6 +113,55 @@ class Mapping(_Part):
         ),
     )
     thousands: Literal["", ".", ",", " ", "'"] = Field("", description="as the file is written")
+    timezone: Zone | None = Field(None, description="of times without an offset")
+    time_format: str | None = Field(
+        None, description='as Python\'s strptime has it, or `"seconds since 1970"`, `"milliseconds since 1970"`'
+    )
+    date_format: str | None = Field(None, description="of days, as Python's strptime has it")
+    columns: dict[str, str] = Field(
+        {},
+        description=(
+            "heading -> column; two headings of one column are joined by a blank (a day and a time of day), and so is "
+            "a part of a time from `from_name` or `from_lines`"
+        ),
+    )
+    wide: tuple[Wide, ...] = Field(
+        (),
+        description=(
+            'headings that are values: `[{ columns = "Form *", name = "mould", value = "weight_g" }]`; several '
+            "where each mould has several columns"
+        ),
+    )
+    pivot: Pivot | None = Field(None, description="kinds of row that are columns of one row")
+    sums: dict[str, Annotated[tuple[str, ...], Field(min_length=2)]] = Field(
+        {},
+        description=(
+            "a column that is the sum of several headings, or of names that `wide` and `pivot` give: "
+            '`{ inspected = ["GOOD", "BAD"] }`'
+        ),
+    )
+    window: Literal["start", "end"] = Field("start", description="what the time stamp of a window marks")
+    constants: dict[str, str | int | float] = Field({}, description="columns that are always the same")
+    values: dict[str, dict[str, str]] = Field(
+        {},
+        description="codes in the works' words, column by column (counts under codes that mean the same are added up)",
+    )
+    leave_values: dict[str, tuple[str, ...]] = Field(
+        {}, description="codes that are no rows of this feed, column by column"
+    )
+    factors: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = Field(
+        {}, description="what a number is multiplied by: `{ batch_kg = 1000 }` for tonnes"
+    )
+
+
+class Mapping(Translation):
+    """How a foreign export becomes a feed. `coldledger help mapping` tells each key."""
+
+    typed: ClassVar[bool] = False  # whether a cell can have been a time of its own kind, whatever `time_format` says
+
+    files: Globs = Field(description="names or globs of the files")
+    encoding: Annotated[str, AfterValidator(_encoding)] = Field("utf-8", description="as the file is written")
+    separator: str = Field(default=",", min_length=1, max_length=1, description="as the file is written")
     skip_lines: int = Field(default=0, ge=0, le=1000, description="lines before the header")
     header_lines: int = Field(
         default=1,
@@ -146,47 +192,8 @@ class Mapping(_Part):
             'line, joined by blanks: `{ mould = "Form: (?P<value>\\\\d+)" }`; a column, or a heading for `columns`'
         ),
     )
-    timezone: Zone | None = Field(None, description="of times without an offset")
-    time_format: str | None = Field(
-        None, description='as Python\'s strptime has it, or `"seconds since 1970"`, `"milliseconds since 1970"`'
-    )
-    date_format: str | None = Field(None, description="of days, as Python's strptime has it")
-    columns: dict[str, str] = Field(
-        {},
-        description=(
-            "heading -> column; two headings of one column are joined by a blank (a day and a time of day), and so is "
-            "a part of a time from `from_name` or `from_lines`"
-        ),
-    )
-    wide: tuple[Wide, ...] = Field(
-        (),
-        description=(
-            'headings that are values: `[{ columns = "Form *", name = "mould", value = "weight_g" }]`; several '
-            "where each mould has several columns"
-        ),
-    )
     from_name: Annotated[str, AfterValidator(_pattern)] | None = Field(
         None, description='columns from the file\'s name (`"gauge_(?P<line>[^_]+)_"`)'
-    )
-    pivot: Pivot | None = Field(None, description="kinds of row that are columns of one row")
-    sums: dict[str, Annotated[tuple[str, ...], Field(min_length=2)]] = Field(
-        {},
-        description=(
-            "a column that is the sum of several headings, or of names that `wide` and `pivot` give: "
-            '`{ inspected = ["GOOD", "BAD"] }`'
-        ),
-    )
-    window: Literal["start", "end"] = Field("start", description="what the time stamp of a window marks")
-    constants: dict[str, str | int | float] = Field({}, description="columns that are always the same")
-    values: dict[str, dict[str, str]] = Field(
-        {},
-        description="codes in the works' words, column by column (counts under codes that mean the same are added up)",
-    )
-    leave_values: dict[str, tuple[str, ...]] = Field(
-        {}, description="codes that are no rows of this feed, column by column"
-    )
-    factors: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = Field(
-        {}, description="what a number is multiplied by: `{ batch_kg = 1000 }` for tonnes"
     )
 
     def takes(self, name: str) -> bool:

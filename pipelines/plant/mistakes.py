@@ -28,6 +28,7 @@ NAMED_BY = {
     "quantity": "id",
     "customer": "id",
     "contact": "name",
+    "source": "name",
 }
 
 

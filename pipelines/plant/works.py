@@ -11,6 +11,7 @@ from pydantic import ConfigDict, Field, ValidationError
 
 from pipelines.clock import WorksClock
 from pipelines.errors import PlantError
+from pipelines.plant.database import DatabaseSource
 from pipelines.plant.mapping import BrokerTopic, Listener, Mapping
 from pipelines.plant.tables import (
     FAULT,
@@ -83,6 +84,7 @@ class Plant(PlantTable):
     )
     listener: Listener | None = Field(None, description="the broker that live stations speak to")
     topic: tuple[BrokerTopic, ...] = Field((), description="messages that become rows")
+    source: tuple[DatabaseSource, ...] = Field((), description="a database, read as if its rows were a file")
 
     @cached_property
     def clock(self) -> WorksClock:

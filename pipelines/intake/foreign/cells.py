@@ -51,7 +51,8 @@ def parse_foreign(data: bytes, feed: Feed, mapping: Mapping, name: str, settings
         f"{others} rows left out, of kinds that `pivot` does not name" if others else "",
         f"{added} rows added to others whose codes mean the same" if added else "",
     ]
-    cells = at_window_start(in_our_words(cells, feed, mapping, table.of_workbook), feed, mapping)
+    typed = table.of_workbook or mapping.typed
+    cells = at_window_start(in_our_words(cells, feed, mapping, typed), feed, mapping)
     if others and not cells.height and mapping.pivot is not None:
         raise FileRefused(Reason.NO_KINDS, ", ".join(mapping.pivot.into)[:80])
     return _raw(cells, feed, table, "; ".join(note for note in notes if note))

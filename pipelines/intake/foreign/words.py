@@ -22,7 +22,7 @@ _SECONDS = re.compile(r"\d{9,10}(\.\d+)?\Z", re.ASCII)
 _MILLISECONDS = re.compile(r"\d{12,13}\Z", re.ASCII)
 _PLAIN_LOCAL = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d)?(\.\d+)?\Z", re.ASCII)
 
-_SHEET_MOMENT = re.compile(r"\d{4}-\d\d-\d\d( \d\d:\d\d(:\d\d)?)?\Z", re.ASCII)
+_TYPED_MOMENT = re.compile(r"\d{4}-\d\d-\d\d( \d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:\d\d)?)?\Z", re.ASCII)
 _END = "(the end of its window)"
 
 
@@ -116,7 +116,7 @@ def read_moment(word: str, form: str | None, zone: ZoneInfo | None, typed: bool 
     """The moment in UTC; a naive local one where the clock showed it twice or not at all; the word itself where it is
     no time. typed: it can be of a sheet's own kind.
     """
-    naive = _of_sheet(word) if typed else None
+    naive = _of_kind(word) if typed else None
     naive = _naive(word, form) if naive is None else naive
     if naive is None:
         return word
@@ -130,10 +130,10 @@ def read_moment(word: str, form: str | None, zone: ZoneInfo | None, typed: bool 
         return naive if error.reason is Reason.TIME_TWICE else naive.isoformat()
 
 
-def _of_sheet(word: str) -> datetime | None:
-    """A day or a moment as it is read from a sheet's own kind of cell; a day alone is its beginning."""
+def _of_kind(word: str) -> datetime | None:
+    """A day or a moment as a sheet or a database has it of its own kind; a day alone is its beginning."""
     try:
-        return datetime.fromisoformat(word.replace(" ", "T")) if _SHEET_MOMENT.match(word) else None
+        return datetime.fromisoformat(word.replace(" ", "T")) if _TYPED_MOMENT.match(word) else None
     except ValueError:
         return None
 
@@ -163,7 +163,7 @@ def _order_of(
     that is not certain.
     """
     form = mapping.time_format
-    moments = {w: (_of_sheet(w) if typed else None) or _naive(w, form) for w in words.unique().to_list()}
+    moments = {w: (_of_kind(w) if typed else None) or _naive(w, form) for w in words.unique().to_list()}
     plain = {word: _local(moment, zone) for word, moment in moments.items() if moment is not None}
     clock = words.replace_strict(list(plain), list(plain.values()), default=None, return_dtype=pl.Datetime("us"))
     groups = [c for c in feed.key if c in cells.columns and c != column]
