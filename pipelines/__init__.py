@@ -6,8 +6,8 @@ scipy 142 (1), vl-convert with altair 102 (3), numpy 71 (1), duckdb 71 (1), grea
 pandera 5 (4), python-stdnum 4 (1), python-calamine 2 (1); argon2-cffi, filelock, prometheus-client, python-multipart,
 tzdata and xlsxwriter under 2 each. fastapi, uvicorn, jinja2, typer, rich, pydantic and apprise come with Prefect
 whatever we ask for. So no extra would make it light: every works' intake, pages and intervals need all but stdnum.
-What only some need is an extra (`mqtt`, `dask`), and commands import what they need when they answer: `--help` loads
-none of the above.
+What only some need is an extra (`mqtt`, `dask`, `postgresql` 15 (2), `odbc` 3 (1)), and commands import what they need
+when they answer: `--help` loads none of the above.
 """
 
 from __future__ import annotations

@@ -94,7 +94,7 @@ def close_to_others(site: Site) -> None:
         site.reports,
         site.locks,
         site.serve,
-        *(site.root / each for each in (".prefect", ".listen", "ledger.duckdb.wal")),
+        *(site.root / each for each in (".prefect", ".listen", ".sources", "ledger.duckdb.wal")),
     )
     for path in kept:
         with suppress(OSError):
