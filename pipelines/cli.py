@@ -22,6 +22,7 @@ from pipelines.commands import pareto as cli_pareto
 from pipelines.commands import serve as cli_serve
 from pipelines.commands import signals as cli_signals
 from pipelines.commands import site as cli_site
+from pipelines.commands import sources as cli_sources
 from pipelines.commands import trace as cli_quality
 from pipelines.commands import works as cli_works
 from pipelines.commands import yields as cli_yields
@@ -41,6 +42,7 @@ app.add_typer(cli_feeds.feeds_app, name="feeds")
 app.add_typer(cli_signals.signals_app, name="signals")
 app.add_typer(cli_holds.holds_app, name="holds")
 app.add_typer(cli_works.works_app, name="works")
+app.add_typer(cli_sources.sources_app, name="sources")
 app.add_typer(cli_serve.people_app, name="people")
 app.add_typer(cli_serve.notices_app, name="notices")
 app.command(name="help")(cli_help.help_)

@@ -36,13 +36,13 @@ def feeds(
     ] = False,
     of: Annotated[
         Part | None,
-        typer.Option("--of", help="One of the three tables alone. CSV is always one: that of the feeds, else this."),
+        typer.Option("--of", help="One of the tables alone. CSV is always one: that of the feeds, else this."),
     ] = None,
     site: SiteOption = None,
     format: FormatOption = Format.table,
 ) -> None:
     """What came, what is late or silent, what was refused and why. Ends with 1 while something is refused, and while a
-    station is late or silent.
+    station is late or silent, or a source late.
     """
     if context.invoked_subcommand is not None:
         return
@@ -52,14 +52,18 @@ def feeds(
         typer.echo(describe_feeds(), nl=False) if format is not Format.json else print_json(_described())
         return
     from pipelines.answers.feeds import STOPPED, answer_feeds
+    from pipelines.reports.sources import source_rows
     from pipelines.reports.terminal.feeds import MOST_OF_FEEDS, show_feeds
+    from pipelines.sources.database.states import source_states
 
     opened = by_the_clock_of_the_demo(open_here(site))
+    now = opened.settings.now()
     with opened.ledger.reading() as reader:
         most = MOST_OF_FEEDS if format is Format.table else MOST_FOR_MACHINES
-        row = answer_feeds(reader, opened.plant, most, now=opened.settings.now())
+        row = answer_feeds(reader, opened.plant, most, now=now)
+    row["sources"] = source_rows(opened.plant, source_states(opened.site, opened.plant, now), now)
     show_feeds(opened.plant, row, format, of)
-    waits = row["refused"] or any(station["state"] in STOPPED for station in row["stations"])
+    waits = row["refused"] or any(each["state"] in STOPPED for each in (*row["stations"], *row["sources"]))
     raise typer.Exit(errors.NEEDS_A_PERSON if waits else errors.DONE)
 
 

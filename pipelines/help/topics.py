@@ -56,6 +56,7 @@ TOPICS = (
     Topic("mapping", "pipelines.plant", ("feeds try",)),
     Topic("listen", "pipelines.sources.broker", ("listen",)),
     Topic("works", "pipelines.plant", ("init", "works")),
+    Topic("sources", "pipelines.sources.database", ("sources",)),
     Topic("site", "pipelines.site"),
     Topic("close", "pipelines.jobs", ("close", "rebuild")),
     Topic("serve", "pipelines.serve", ("serve", "schedule", "runs")),

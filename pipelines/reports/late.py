@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
 from pipelines.answers.day_checks import limit_words, temper_limits
@@ -24,11 +24,11 @@ MOST = 4  # items of weights that are named
 Late = tuple[str, str]  # a sentence, and the address of the page that has more
 
 
-def late_part(plant: Plant, works_now: Now) -> Special | None:
+def late_part(plant: Plant, works_now: Now, sources: Iterable[Late] = ()) -> Special | None:
     """Stations that are silent or late, challenges overdue, weights and temper numbers beyond limits, meters in doubt,
-    holds and files that wait; nothing where all is well.
+    holds and files that wait; nothing where all is well. sources: databases that are late.
     """
-    items = list(late_items(plant, works_now))
+    items = [*sources, *late_items(plant, works_now)]
     return Special("late", say("Late or doubtful"), {"items": items}) if items else None
 
 

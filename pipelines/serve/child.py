@@ -1,4 +1,6 @@
-"""The parts of a started `coldledger serve`, each a process of its own: the pages, the clerk, the listener."""
+"""The parts of a started `coldledger serve`, each a process of its own: the pages, the clerk, the
+listener, the reader of databases.
+"""
 
 from __future__ import annotations
 
@@ -73,10 +75,20 @@ def listener(row: Mapping[str, Any]) -> None:
     hearing.run()
 
 
+def sources(row: Mapping[str, Any]) -> None:
+    """Read databases when they are due until told to stop."""
+    from pipelines.serve.sources import SourceWatch
+
+    watch = SourceWatch(Path(row["root"]), settings_from_environment())
+    signal.signal(signal.SIGTERM, lambda *_: watch.stopping.set())
+    watch.loop()
+
+
 ROLES: dict[str, Callable[[Mapping[str, Any]], None]] = {
     "pages": pages,
     "clerk": clerk,
     "listener": listener,
+    "sources": sources,
 }
 
 

@@ -112,8 +112,9 @@ class Supervisor:
     def __init__(self, opened: OpenSite, asked: ServeOptions):
         self.opened, self.asked = opened, asked
         self.told = told_of(opened, asked)
-        hears = ("listener",) if opened.plant.listener is not None and "clerk" in asked.parts else ()
-        self.parts = [ServedPart(name) for name in (*asked.parts, *hears)]
+        live = (("listener", opened.plant.listener is not None), ("sources", bool(opened.plant.source)))
+        more = [name for name, is_there in live if is_there and "clerk" in asked.parts]
+        self.parts = [ServedPart(name) for name in (*asked.parts, *more)]
         self.stopping = threading.Event()
 
     def run(self) -> None:
@@ -174,8 +175,8 @@ class Supervisor:
         process.stderr.close()
 
     def _end(self) -> None:
-        """What begins things first: the listener, the clerk; then the pages."""
-        for name, patience in (("listener", 6.0), ("clerk", 20.0), ("pages", 6.0)):
+        """What begins things first: the listener, the reader of databases, the clerk; then the pages."""
+        for name, patience in (("listener", 6.0), ("sources", 6.0), ("clerk", 20.0), ("pages", 6.0)):
             for part in self.parts:
                 if part.name == name and part.process is not None and part.process.poll() is None:
                     part.process.terminate()

@@ -31,6 +31,8 @@ from pipelines.reports.feeds import (
 )
 from pipelines.reports.frame.page import Figure, Page, Section
 from pipelines.reports.missing import waiting_after_rows
+from pipelines.reports.sources import source_rows, sources_sheet
+from pipelines.sources.database.states import source_states
 from pipelines.words import say, worded
 
 LIVE_S = 30
@@ -75,6 +77,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
     )
     parts = (
         _stations(plant, life),
+        *_sources(web, plant, now),
         *_refusals(row["refused"]),
         Section(say("What came"), sheet=arrivals_sheet(plant, row["feeds"]), wide=True),
         Section(say("What ran"), sheet=runs_sheet(plant, runs, ran), wide=True),
@@ -86,7 +89,7 @@ def feeds_view(web: Web, reader: Reader, plant: Plant) -> View:
         "feeds",
         Page(say("Feeds"), say("at {now}", now=plant.clock.show(now)), parts, figures, links, sources=(_SOURCES,)),
         refresh_s=LIVE_S,
-        sometimes=("notices",),
+        sometimes=("notices", "sources"),
     )
 
 
@@ -141,6 +144,12 @@ def _stations(plant: Plant, life: list[Any]) -> Section:
     ]
     bad = [n for n, each in enumerate(life) if each.state != "alive"]
     return Section(say("Stations"), sheet=stations_sheet(rows, bad), warn=bool(bad))
+
+
+def _sources(web: Web, plant: Plant, now: datetime) -> list[Section]:
+    rows = source_rows(plant, source_states(web.desk.site, plant, now), now)
+    late = any(row["state"] == "late" for row in rows)
+    return [Section(say("Sources"), sheet=sources_sheet(plant, rows), warn=late)] if rows else []
 
 
 def _refusals(refused: list[dict[str, Any]]) -> list[Any]:

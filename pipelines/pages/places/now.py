@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from pipelines.answers.now import LineNow, Now, answer_now
 from pipelines.cautions import GLASS
 from pipelines.cautions import PAGE_CAUTION as CAUTION
+from pipelines.ledger import Reader
 from pipelines.measures.pareto.hour_figures import Pulse
 from pipelines.measures.statistics.shares import more_than_whole
 from pipelines.numbers import decimals, expected
@@ -23,10 +24,12 @@ from pipelines.reports.breakages import breakage_sections
 from pipelines.reports.frame.page import Page, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.reports.frame.sources import queries_words
-from pipelines.reports.late import feeds_words, late_part
+from pipelines.reports.late import Late, feeds_words, late_part
 from pipelines.reports.lines_now import critical_section, lines_part
 from pipelines.reports.signals import named_defect, place_words
+from pipelines.reports.sources import late_sources
 from pipelines.reports.wall import wall_part
+from pipelines.sources.database.states import source_states
 from pipelines.words import joined, say, worded
 from schemas.answers.signals import Signal
 
@@ -69,10 +72,16 @@ def router(web: Web) -> APIRouter:
 
 def live_now(web: Web, wall: bool) -> PageQuestion:
     """The page as it is kept for all readers."""
-    shown = wall_view if wall else now_view
-    return PageQuestion(
-        ("now", wall), lambda reader, plant: shown(plant, answer_now(reader, plant, web.desk.now()), LIVE_S)
-    )
+
+    def made(reader: Reader, plant: Plant) -> View:
+        now = web.desk.now()
+        works_now = answer_now(reader, plant, now)
+        if wall:
+            return wall_view(plant, works_now, LIVE_S)
+        sources = late_sources(plant, source_states(web.desk.site, plant, now), now)
+        return now_view(plant, works_now, LIVE_S, tuple(sources))
+
+    return PageQuestion(("now", wall), made)
 
 
 def _shade(works_now: Now) -> list[tuple[int, str, float]]:
@@ -117,10 +126,10 @@ def _every_line(plant: Plant, works_now: Now) -> Sheet:
     return Sheet("now", say("Every line now"), COLUMNS, rows, caption, shade=shade, links=links)
 
 
-def now_view(plant: Plant, works_now: Now, refresh_s: int) -> View:
+def now_view(plant: Plant, works_now: Now, refresh_s: int, sources: tuple[Late, ...] = ()) -> View:
     """What to act on first, then what is late, then all lines; nothing is left to colour alone."""
     table = Section(say("Every line now"), sheet=_every_line(plant, works_now), wide=True)
-    late = late_part(plant, works_now)
+    late = late_part(plant, works_now, sources)
     return View(
         "now",
         Page(

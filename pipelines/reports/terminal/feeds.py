@@ -12,6 +12,7 @@ from pipelines.plant.works import Plant
 from pipelines.reports.feeds import arrivals_sheet, refused_sheet, stations_sheet
 from pipelines.reports.frame.sheet import Sheet
 from pipelines.reports.frame.table_terminal import print_sheet
+from pipelines.reports.sources import sources_sheet
 from pipelines.reports.terminal.formats import Format, Part, print_csv, print_json
 
 if TYPE_CHECKING:
@@ -21,12 +22,14 @@ MOST_OF_FEEDS, MOST_OF_INTAKE = 40, 20  # sentences; every one of them is in the
 
 
 def show_feeds(plant: Plant, fields: dict[str, Any], format: Format, of: Part | None = None) -> None:
-    """All three tables, or one of them; CSV is one alone, that of the feeds where none is named."""
+    """All tables, that of databases where some are read, or one of them; CSV is one alone, that of the feeds where none
+    is named.
+    """
     if format is Format.table:
         for part in Part if of is None else (of,):
             if part is Part.refused:
                 _show_refused(fields)
-            else:
+            elif part is not Part.sources or fields["sources"] or of is part:
                 print_sheet(_SHEETS[part](plant, fields))
         return None
     asked = of is Part.refused or (of is None and format is Format.json)
@@ -59,7 +62,11 @@ def _refused(_: Plant, fields: dict[str, Any]) -> Sheet:
     return refused_sheet(fields["refused"], whys, len(whys))
 
 
-_SHEETS = {Part.feeds: _arrivals, Part.stations: _stations, Part.refused: _refused}
+def _sources(plant: Plant, fields: dict[str, Any]) -> Sheet:
+    return sources_sheet(plant, fields["sources"])
+
+
+_SHEETS = {Part.feeds: _arrivals, Part.stations: _stations, Part.sources: _sources, Part.refused: _refused}
 
 
 def _show_refused(fields: dict[str, Any]) -> None:

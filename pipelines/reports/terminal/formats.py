@@ -40,8 +40,9 @@ def print_as(sheet: Sheet, format: Format, answer: Any) -> None:
 
 
 class Part(StrEnum):
-    """What `coldledger feeds` answers with: three tables."""
+    """What `coldledger feeds` answers with: three tables, and one of databases where some are read."""
 
     feeds = "feeds"
     stations = "stations"
+    sources = "sources"
     refused = "refused"

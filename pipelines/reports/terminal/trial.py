@@ -27,11 +27,16 @@ def told_trial(trial: Trial) -> dict[str, Any]:
     return {
         "file": trial.file,
         "whole": trial.whole,
-        "feeds": [_told(this_trial) for this_trial in trial.tried],
+        "feeds": told_tried(trial.tried),
         "proposal": None
         if proposal is None
         else {"toml": proposal.toml, "missing": proposal.missing, "guessed": proposal.guessed},
     }
+
+
+def told_tried(tried: list[Tried]) -> list[dict[str, Any]]:
+    """What rows would become, feed by feed, as JSON."""
+    return [_told(this_trial) for this_trial in tried]
 
 
 def _told(trial: Tried) -> dict[str, Any]:
