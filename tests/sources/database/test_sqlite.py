@@ -47,11 +47,11 @@ def put(file: Path, *rows: tuple[object, ...]) -> None:
         ((1772438700.25, 1772438800.5), 1772438790.75, "1000"),
     ],
 )
-@pytest.mark.parametrize("told", [True, False])
+@pytest.mark.parametrize("begins", [True, False])
 def test_the_column_that_only_grows_can_be_of_any_kind(
-    tmp_path: Path, file: Path, values: tuple[object, object], late: object, begin: str, told: bool
+    tmp_path: Path, file: Path, values: tuple[object, object], late: object, begin: str, begins: bool
 ) -> None:
-    more = f"begin = {begin}" if told else ""
+    more = f"begin = {begin}" if begins else ""
     place = site(tmp_path / "site", "sqlite:///../store.db", more=more, password=None)
     put(file, ("P1", values[0]), ("P2", values[1]))
     assert read(place).rows == 2 and read(place).rows == 0
