@@ -12,7 +12,7 @@ from typer.core import TyperGroup
 NARROW = 56  # columns of an example: 60 less what help puts before it
 ORDER: dict[str, tuple[str, ...]] = {
     "The first day": ("demo", "init", "works", "help", "people"),
-    "Every hour": ("intake", "feeds", "listen", "pareto", "signals"),
+    "Every hour": ("intake", "feeds", "listen", "sources", "pareto", "signals"),
     "Every night": ("close", "day", "yield", "rebuild"),
     "Quality": ("trace", "trust", "pallet", "mould", "holds"),
     "Laboratory": ("weights", "lab"),
@@ -38,6 +38,9 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "feeds doubts": (f"--line K1 {_HOUR}",),
     "feeds try": ("export.txt", "export.txt --as station_counts"),
     "listen": ("--site my-works",),
+    "sources": ("", "read"),
+    "sources read": ("", "palletiser"),
+    "sources try": ("palletiser",),
     "pareto": (f"--line K1 {_HOUR}", f"--line K1 {_HOUR} --by mould"),
     "signals": (_HOUR, f"{_HOUR} --line K1 --format json"),
     "signals acknowledge": ('K1-BSW-0303-1 --by "A. Nowak" --note "mould 27 swabbed"',),

@@ -7,7 +7,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from datetime import datetime, time
+from datetime import date, time
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -23,6 +23,7 @@ ELSEWHERE = {  # tables with keys of their own topic
     "mapping": "mapping",
     "listener": "listen",
     "topic": "listen",
+    "source": "sources",
     "clock": "intake",
 }
 _BESIDE = 32  # column of what a key means
@@ -120,7 +121,7 @@ def toml_value(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, time):
         return json.dumps(value.isoformat() if value.second else value.strftime("%H:%M"))
-    if isinstance(value, datetime):
+    if isinstance(value, date):  # a moment too
         return value.isoformat()
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -6,6 +6,7 @@ import pytest
 
 from pipelines.errors import PlantError
 from pipelines.intake.find import kinds_of
+from pipelines.plant.toml import works_toml
 from pipelines.plant.works import read_plant
 from tests.conftest import WORKS
 from tests.sources.database.conftest import QUERY, SOURCE
@@ -72,3 +73,9 @@ def test_files_of_a_source_are_its_own_whatever_else_would_take_them() -> None:
     assert kind.feed.name == "pallets" and kind.mapping is not None and kind.mapping.columns == {"no": "pallet"}
     (kind,) = kinds_of("palletiser.20260302.csv", plant)
     assert kind.feed.name == "weight_checks"
+
+
+@pytest.mark.parametrize("begin", ["2026-01-01T00:00:00Z", "2026-01-01T00:00:00", "2026-01-01", "17", '"AA17"'])
+def test_a_plant_file_that_is_written_anew_has_the_same_sources(begin: str) -> None:
+    plant = read_plant(WORKS + SOURCE.format(url=URL, query=QUERY, more=f"begin = {begin}"))
+    assert read_plant(works_toml(plant)).source == plant.source
