@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from pipelines.words.moments import moment_exact
 from schemas.reasons import Reason
 
 _RFC3339 = re.compile(r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d{1,9}))?)?([Zz]|[+-]\d\d:?\d\d)?\Z")
@@ -151,8 +152,8 @@ class WorksClock:
         return self.local(moment).strftime("%Y-%m-%dT%H:%M")
 
     def show(self, moment: datetime, seconds: bool = False) -> str:
-        """A moment for people: local time with its offset."""
-        return self.local(moment).isoformat(sep=" ", timespec="seconds" if seconds else "minutes")
+        """A moment for people: local time with its offset; on a page without."""
+        return moment_exact(self.local(moment), seconds)
 
 
 def utc_text(moment: datetime) -> str:

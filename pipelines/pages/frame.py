@@ -47,7 +47,6 @@ NEEDS = {  # what stands in place of a form for who may not use it
     "decide": say("To decide about a hold, a quality manager signs in."),
     "people": say("To change who may do what, an admin signs in."),
 }
-IN_WORDS = say("The chart in words")
 SCRIPT = (say("renewed"), say("no answer; trying again"), say("Copied"))  # what app.js says
 # What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every
 # process.
@@ -127,7 +126,7 @@ def body_html(view: View, asked: PageRequest) -> str:
         to=_HERE,
         has_tables=bool(view.page.sheets),
         workbook=address(asked.query, **{"as": "xlsx"}),
-        in_words=lambda chart: _in_words(write(chart), asked.texts),
+        in_words=lambda chart: _in_words(write(chart)),
     )
     return text
 
@@ -163,12 +162,10 @@ def _table(sheet: Any, name: str, title: str, asked: PageRequest) -> str:
     return text
 
 
-def _in_words(chart: str, texts: Texts) -> str:
+def _in_words(chart: str) -> str:
     """What a chart shows, as a text under it: the name the chart has for those who cannot see it."""
     found = _LABEL.search(chart)
-    if not found:
-        return ""
-    return f"<details><summary>{html.escape(texts.say(IN_WORDS))}</summary><p>{found[1]}</p></details>"
+    return found[1] if found else ""
 
 
 @dataclass(frozen=True)

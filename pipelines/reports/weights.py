@@ -63,7 +63,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
         links=(
             (say("← day before"), f"../../{weights_address(day - timedelta(days=1), line)}"),
             (say("day after →"), f"../../{weights_address(day + timedelta(days=1), line)}"),
-            *((say("weights {line}", line=each.id), f"{each.id}.html") for each in plant.line if each.id != line),
+            *((each.id, f"{each.id}.html") for each in plant.line if each.id != line),
             (say("laboratory {furnace}", furnace=furnace), f"../../{laboratory_address(day, furnace)}"),
             (say("day report"), f"../../{day_address(day)}"),
             (say("all pages"), "../../index.html"),
@@ -157,11 +157,7 @@ def _sections(plant: Plant, line: str, item_studies: Sequence[ItemStudy]) -> lis
         sections += [_glance(item_study, number), _says(plant, item_study)]
         sections += [_drifts(plant, item_study.weights, study) for study in item_study.points if study.gobs]
         sections += [
-            Section(
-                say("{item}: a chart a mould, those that stand out first", item=_item(item_study.weights)),
-                cards=tuple(_cards(plant, item_study, number)),
-                wide=True,
-            ),
+            *_charts(plant, item_study, number),
             Section(say("Every mould"), sheet=_sheet(item_study.weights, number), wide=True),
             Section(say("How a mould is called"), notes=(item_study.weights.rules, _judged(plant, item_study.weights))),
         ]
@@ -310,12 +306,26 @@ def _ms(plant: Plant, second: float) -> float:
     return local.replace(tzinfo=UTC).timestamp() * 1000
 
 
-def _cards(plant: Plant, study: ItemStudy, number: int) -> list[Card]:
+def _charts(plant: Plant, study: ItemStudy, number: int) -> list[Section]:
+    """A chart a mould: first those that stand out or move with their gob, the others behind a mark."""
     mould_weights = {mould.mould: mould for mould in study.weights.moulds}
-    found = sorted(
-        study.points[0].moulds, key=lambda m: ("called", "with gob", "steady").index(_kind(mould_weights[m.mould]))
-    )
-    return [_card(plant, mould, mould_weights[mould.mould], number) for mould in found]
+    kinds = ("called", "with gob", "steady")
+    found = sorted(study.points[0].moulds, key=lambda m: kinds.index(_kind(mould_weights[m.mould])))
+    steady = [m for m in found if _kind(mould_weights[m.mould]) == kinds[-1]]
+
+    def cards(of: list[MouldFound]) -> tuple[Card, ...]:
+        return tuple(_card(plant, mould, mould_weights[mould.mould], number) for mould in of)
+
+    item = _item(study.weights)
+    sections = []
+    if len(steady) < len(found):
+        stand_out = cards(found[: len(found) - len(steady)])
+        sections.append(Section(say("{item}: moulds that stand out", item=item), cards=stand_out, wide=True))
+    if steady:
+        folded = say_n("{n} chart", "{n} charts", len(steady))
+        title = say("{item}: moulds as usual", item=item)
+        sections.append(Section(title, cards=cards(steady), wide=True, folded=folded))
+    return sections
 
 
 def _card(plant: Plant, found: MouldFound, mould: MouldWeights, number: int) -> Card:

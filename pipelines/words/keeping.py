@@ -7,12 +7,14 @@ from typing import Any
 
 from pipelines.words.drawing import Drawing
 from pipelines.words.message import Message
+from pipelines.words.moments import Moment
 from pipelines.words.numerals import Numeral
 
-_SAY, _DRAWN, _NUMBER = (
+_SAY, _DRAWN, _NUMBER, _MOMENT = (
     "\x00say",
     "\x00drawn",
     "\x00number",
+    "\x00moment",
 )  # keys that no feed can hold: a cell with such a character is refused
 
 
@@ -30,6 +32,8 @@ def packed(value: Any) -> Any:
         return {_DRAWN: str(value), "texts": packed(value.texts)}
     if isinstance(value, Numeral):
         return {_NUMBER: str(value)}
+    if isinstance(value, Moment):
+        return {_MOMENT: str(value), "twice": value.twice}
     if isinstance(value, Mapping):
         return {name: packed(item) for name, item in value.items()}
     if isinstance(value, list | tuple):
@@ -50,4 +54,6 @@ def unpacked(value: Any) -> Any:
         return Drawing(value[_DRAWN], unpacked(value["texts"]))
     if _NUMBER in value:
         return Numeral(value[_NUMBER])
+    if _MOMENT in value:
+        return Moment(value[_MOMENT], value["twice"])
     return {name: unpacked(item) for name, item in value.items()}

@@ -1,10 +1,12 @@
-"""Days with the names of their months."""
+"""Days with the names of their months; moments, exact for programs and files, plain on a page."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime
+from typing import Any
 
-from pipelines.words.message import say
+from pipelines.words.message import Message, Worded, Write, say
 
 MONTHS = (
     say("Jan"),
@@ -72,5 +74,38 @@ def span_dated(start: datetime, end: datetime) -> str:
 
 
 def _time(local: datetime) -> str:
-    twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
-    return f"{local:%H:%M%z}" if twice else f"{local:%H:%M}"
+    return f"{local:%H:%M%z}" if _is_twice(local) else f"{local:%H:%M}"
+
+
+def _is_twice(local: datetime) -> bool:
+    return local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+
+
+class Moment(Worded):
+    """A local time with its offset, 2026-03-04 10:20+01:00, as programs, files and the terminal have it; on a page
+    04 Mar 2026 10:20. twice: the clock shows it twice, and the page keeps its offset.
+    """
+
+    __slots__ = ("twice",)
+    twice: bool
+
+    def __new__(cls, text: str, twice: bool = False) -> Moment:
+        moment = super().__new__(cls, text)
+        moment.twice = twice
+        return moment
+
+    def written(self, patterns: Callable[[Message], str], write: Write) -> str:
+        local = datetime.fromisoformat(self)
+        time = self[11:-6] + (self[-6:] if self.twice else "")
+        return write(say("{day} {year} {time}", day=dated(local), year=local.year, time=time))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Moment, (str(self), self.twice)
+
+    def __deepcopy__(self, _memo: object) -> Moment:
+        return self
+
+
+def moment_exact(local: datetime, seconds: bool = False) -> str:
+    """A local time with its offset, short on a page."""
+    return Moment(local.isoformat(sep=" ", timespec="seconds" if seconds else "minutes"), _is_twice(local))

@@ -168,7 +168,7 @@ def test_every_chart_is_told_in_words_too(browser: Make) -> None:
     text = browser().get("/hour/2026-03-10/K1-06-1100.html")
     sections = re.sub(r"<article.*?</article>", "", text, flags=re.S)  # a signal's card tells its chart in its lines
     assert sections.count('class="chart-desk"') == sections.count('class="chart-phone"'), "each is drawn for both"
-    assert sections.count('class="chart-desk"') == sections.count("The chart in words</summary>") >= 2
+    assert sections.count('class="chart-desk"') == sections.count('<p class="in-words">') >= 2
     assert sections.count("<svg ") == 2 * sections.count('class="chart-desk"')
     assert "Calls by defect: " in text and "Rejected share by hour: " in text
 

@@ -18,6 +18,8 @@ def temper_sentences(plant: Plant, line: str, temper: Temper) -> list[str]:
     limits = [_read(temper.limit)] if temper.limit is not None else []
     limits += [_real(temper.real_limit, "g")] if temper.real_limit is not None else []
     said = [say("{line}, {strained}", line=line, strained=_strained(plant, temper, each)) for each in temper.beyond]
+    if said:
+        said.append(say("{line}: strained ware can break without warning; have lehr and ware looked at.", line=line))
     if not limits:
         said = [
             say(
@@ -70,8 +72,7 @@ def _strained(plant: Plant, temper: Temper, beyond: TemperBeyond) -> str:
     if temper.real_limit and beyond.real is not None and beyond.real > temper.real_limit:
         over.append(_real(temper.real_limit, "g"))
     return say(
-        "lane {lane}{mould}: temper number {read}{real} at {at}, beyond {over}: strained ware can break without "
-        "warning; have lehr and ware looked at.",
+        "lane {lane}{mould}: temper number {read}{real} at {at}, beyond {over}.",
         lane=worded(beyond.lane) if beyond.lane else say("not noted"),
         mould=say(", mould {mould}", mould=beyond.mould) if beyond.mould else "",
         read=_read(beyond.temper),

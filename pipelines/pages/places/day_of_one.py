@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import date
 
 from pipelines.ledger import Reader
@@ -15,20 +14,14 @@ from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page
 
 
-def day_of_one(
-    web: Web, kind: str, among: Callable[[Plant], list[str]], of: str, on: date, address: Callable[[date, str], str]
-) -> PageQuestion:
-    """kind: the report and its place; of: the line or furnace among those of a plant; address: of its page."""
-
-    def dressed(page: Page, plant: Plant) -> View:
-        others = tuple((each, f"/{address(on, each)}") for each in among(plant) if each != of)
-        return View(kind, replace(page, links=(*page.links, *others)))
+def day_of_one(web: Web, kind: str, of: str, on: date, address: Callable[[date, str], str]) -> PageQuestion:
+    """kind: the report and its place; of: the line or furnace; address: of its page."""
 
     def make(reader: Reader, plant: Plant) -> View:
-        return dressed(ALL_REPORTS[kind].page(reader, plant, of, on), plant)
+        return View(kind, ALL_REPORTS[kind].page(reader, plant, of, on))
 
     def shown(page: Page, then: State, now: State) -> View | None:
-        return dressed(page, web.desk.plant) if then == now else None
+        return View(kind, page) if then == now else None
 
     window = web.desk.opened.plant.clock.day(on)
     return PageQuestion((kind, of, on), make, window, REACH, acts=(), kept_at=address(on, of), shown=shown)

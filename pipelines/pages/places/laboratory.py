@@ -32,7 +32,7 @@ def router(web: Web) -> APIRouter:
         """The laboratory's day of a furnace."""
         known(web, "furnace", furnace)
         on = typed.day(day)
-        question = day_of_one(web, "laboratory", lambda plant: list(plant.furnaces), furnace, on, laboratory_address)
+        question = day_of_one(web, "laboratory", furnace, on, laboratory_address)
         return web.show(request, question)
 
     return routes

@@ -31,6 +31,6 @@ def router(web: Web) -> APIRouter:
         """Weights of a line on a production day."""
         known(web, "line", line)
         on = typed.day(day)
-        return web.show(request, day_of_one(web, "weights", lambda plant: list(plant.lines), line, on, weights_address))
+        return web.show(request, day_of_one(web, "weights", line, on, weights_address))
 
     return routes

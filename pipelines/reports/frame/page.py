@@ -70,6 +70,7 @@ class Section:
     notes: tuple[Text, ...] = ()
     on_screen: bool = False
     tall: bool = False
+    folded: Text = ""
 
     @cached_property
     def table(self) -> str:
@@ -94,6 +95,7 @@ class Special:
     sheet: Sheet | None = None
     wide: bool = True
     warn: bool = False
+    folded: Text = ""
 
 
 Part = Section | Special

@@ -56,11 +56,7 @@ def laboratory_page(reader: Reader, plant: Plant, furnace: str, day: date) -> Pa
         links=(
             (say("← day before"), f"../../{laboratory_address(day - timedelta(days=1), furnace)}"),
             (say("day after →"), f"../../{laboratory_address(day + timedelta(days=1), furnace)}"),
-            *(
-                (say("laboratory {furnace}", furnace=each), f"{each}.html")
-                for each in plant.furnaces
-                if each != furnace
-            ),
+            *((each, f"{each}.html") for each in plant.furnaces if each != furnace),
             *(
                 (say("weights {line}", line=line.id), f"../../{weights_address(day, line.id)}")
                 for line in plant.lines_of(furnace)
@@ -173,13 +169,13 @@ def _sections(plant: Plant, furnace: FurnaceLaboratory, chart: DensityChart | No
         ),
         Section(
             say("Checks due and made"),
-            items=tuple(missed or [say("No check that was due is missing.")]),
+            items=() if missed else (say("No check that was due is missing."),),
             sheet=due_sheet(plant, furnace),
             warn=bool(missed),
         ),
         Section(
             say("Samples"),
-            _visuals(plant, furnace),
+            notes=_visuals(plant, furnace),
             sheet=visual_sheet(plant, furnace),
             warn=any(s.accepted is False for line in furnace.lines for s in line.visual.samples),
             wide=True,
@@ -204,7 +200,9 @@ def _refused(furnace: FurnaceLaboratory) -> bool:
 
 
 def _tempers(plant: Plant, furnace: FurnaceLaboratory) -> tuple[str, ...]:
-    return tuple(text for line in furnace.lines for text in temper_sentences(plant, line.line, line.temper))
+    """What is not said at the head of the page already."""
+    calm = (line for line in furnace.lines if not line.temper.beyond)
+    return tuple(text for line in calm for text in temper_sentences(plant, line.line, line.temper))
 
 
 def _visuals(plant: Plant, furnace: FurnaceLaboratory) -> tuple[str, ...]:
@@ -269,10 +267,12 @@ def _behind(plant: Plant, line: str, capacity: Capacity) -> list[Section]:
     sections = []
     if capacity.checks:
         title = say("{line} {item}: capacity checks", line=line, item=item)
-        sections.append(Section(title, sheet=capacity_sheet(plant, line, capacity)))
+        folded = say_n("{n} check", "{n} checks", len(capacity.checks))
+        sections.append(Section(title, sheet=capacity_sheet(plant, line, capacity), folded=folded))
     if capacity.inferred:
-        title = say("{line} {item}: capacity by weight at the end of the day", line=line, item=item)
-        sections.append(Section(title, sheet=inferred_sheet(line, capacity)))
+        title = say("{line} {item}: capacity by weight", line=line, item=item)
+        folded = say_n("{n} mould, at the end of the day", "{n} moulds, at the end of the day", len(capacity.inferred))
+        sections.append(Section(title, sheet=inferred_sheet(line, capacity), folded=folded))
     return sections
 
 

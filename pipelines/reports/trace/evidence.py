@@ -28,8 +28,8 @@ def evidence_sections(plant: Plant, trace: Trace) -> list[Section | None]:
         return []
     return [
         _timeline(plant, trace),
-        Section(say("Evidence for the likeliest cavity"), items=_counts(plant, trace)),
-        Section(say("What happened there"), items=_happened(plant, trace)),
+        Section(say("Evidence for the likeliest cavity"), items=_counts(plant, trace), folded=_seen_words(trace)),
+        Section(say("What happened there"), items=_happened(plant, trace), folded=_happened_words(trace)),
         Section(say("Stations on duty and their challenges"), sheet=_stations(plant, trace), wide=True)
         if trace.evidence["stations"]
         else None,
@@ -113,6 +113,22 @@ def _counts(plant: Plant, trace: Trace) -> tuple[str, ...]:
         weighed,
         *(say("missing: {text}", text=text) for text in seen["missing"]),
         *(() if seen["missing"] else (say("no counts are missing in the window"),)),
+    )
+
+
+def _seen_words(trace: Trace) -> str:
+    seen = trace.evidence
+    if not trace.asked.get("defect"):
+        return say("{ware} containers of it read", ware=count(seen["ware_of_mould"]))
+    return say("{calls} of {ware} called", calls=seen["calls_of_defect"], ware=count(seen["ware_of_mould"]))
+
+
+def _happened_words(trace: Trace) -> str:
+    stops, parts = len(trace.evidence["stoppages"]), len(trace.evidence["moulds_there"])
+    return say(
+        "{stops}, {parts}",
+        stops=say_n("{n} stoppage", "{n} stoppages", stops),
+        parts=say_n("{n} part fitted", "{n} parts fitted", parts),
     )
 
 

@@ -30,10 +30,7 @@ LOT = say(
 
 
 def _all_of_it(trace: Trace) -> Section:
-    text = say(
-        "This defect is critical. A sample cannot clear it: every container of what is held is looked at,"
-        " or it is scrapped, as the works' quality system decides."
-    )
+    text = say("A sample cannot clear a critical defect.")
     lot = (
         say("Shortest list: {units} containers to sort whole or to scrap.", units=count(trace.proposed.units))
         if trace.proposed

@@ -176,9 +176,7 @@ def _sections(plant: Plant, trace: Trace) -> list[Section | None]:
         if trace.cavities
         else None,
         Section(say("What was in hand"), items=_asked(plant, trace)),
-        Section(
-            say("What is assumed or not known"), items=trace.notes or (say("Nothing beside the intervals given."),)
-        ),
+        _assumed(trace),
         Section(say("Cavities"), sheet=cavity_sheet(plant, trace), wide=True) if trace.cavities else None,
         Section(say("Hold lists"), sheet=list_sheet(plant, trace), texts=(_beyond(plant, trace),), wide=True)
         if trace.proposed and trace.pallets
@@ -187,6 +185,17 @@ def _sections(plant: Plant, trace: Trace) -> list[Section | None]:
         plan_section(plant, trace) if trace.pallets else None,
         *evidence_sections(plant, trace),
     ]
+
+
+def _assumed(trace: Trace) -> Section:
+    """Folded where it is long: how many things bear on the numbers is said outside."""
+    title = say("What is assumed or not known")
+    if not trace.notes:
+        return Section(title, items=(say("Nothing beside the intervals given."),))
+    n = len(trace.notes)
+    return Section(
+        title, items=trace.notes, folded=say_n("{n} thing bears on the numbers", "{n} things bear on the numbers", n)
+    )
 
 
 def _first(plant: Plant, trace: Trace) -> tuple[str, ...]:
