@@ -90,6 +90,8 @@ def line_of(text: str, piece: str) -> int:
             "no address such as https://",
         ),
         ('id = "J370"', 'id = "J/370"', "[[item]] J/370, id", "no blanks, quotes, commas or slashes"),
+        ('id = "F2"', 'id = "F#2"', "[[furnace]] F#2, id", "no ? # %"),
+        ('id = "F2"', 'id = ".."', "[[furnace]] .., id", "not of dots alone"),
     ],
 )
 def test_one_mistake_is_named_with_its_place(old: str, new: str, place: str, says: str) -> None:

@@ -13,7 +13,10 @@ from pydantic import ValidationError
 _SAYS = {
     "extra_forbidden": "unknown key; is it misspelt?",
     "missing": "missing; it must be given",
-    "string_pattern_mismatch": "an id has no blanks, quotes, commas or slashes",
+    "string_pattern_mismatch": (
+        "an id has no blanks, quotes, commas or slashes; a line's or furnace's, which names files, also no ? # % and "
+        "is not of dots alone"
+    ),
 }
 
 _TABLE_SAYS = {"extra_forbidden": "unknown table", "missing": "the table is missing; it must be given"}

@@ -41,6 +41,8 @@ def _step(aql: float) -> float:
 
 
 Id = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\s/\\\"'<>&,;]+$")]
+# an id that names files and their addresses
+FileId = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^\.*[^\s/\\\"'<>&,;?#%.][^\s/\\\"'<>&,;?#%]*$")]
 TimeOfDay = Annotated[time, BeforeValidator(_of_day)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Aql = Annotated[Positive, AfterValidator(_step)]
@@ -61,14 +63,14 @@ class Works(PlantTable):
 
 
 class Furnace(PlantTable):
-    id: Id = Field(description="as feeds name it")
+    id: FileId = Field(description="as feeds name it")
     colour: str = Field("", description="of its glass, in words")
     surface_m2: Positive = Field(description="melter surface, for the level correction")
     density_g_cm3: Positive = Field(description="of its glass")
 
 
 class Line(PlantTable):
-    id: Id = Field(description="as feeds name it")
+    id: FileId = Field(description="as feeds name it")
     furnace: str = Field(description="the furnace that feeds it")
     sections: int = Field(ge=1, le=40, description="of its machine")
     gobs: int = Field(ge=1, le=4, description="gob positions: 2 means A and B")

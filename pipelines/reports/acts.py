@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from pipelines.answers.now import Now
 from pipelines.measures.signals.acts import Act, acts
@@ -156,7 +157,7 @@ def _past(plant: Plant, failed: Sequence[Doubt], now: datetime) -> list[dict[str
                 "Failed {at}, none passed since: what the station let by is in doubt.",
                 at=clock_words(plant, doubt.failed_at or now, now),
             ),
-            "address": f"/times/{doubt.line}?defect={doubt.defect}",
+            "address": f"/times/{doubt.line}?defect={quote(doubt.defect)}",
         }
         for doubt in failed
     ]

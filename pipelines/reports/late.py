@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
+from urllib.parse import quote
 
 from pipelines.answers.day_checks import limit_words, temper_limits
 from pipelines.answers.day_doubts import given_out_words
@@ -41,7 +42,7 @@ def late_items(plant: Plant, works_now: Now) -> Iterator[Late]:
     if works_now.lately is not None and works_now.lately.given_out:
         yield given_out_words(works_now.lately.given_out), "/holds"
     if works_now.overdue:
-        yield _overdue_words(plant, works_now), f"/station/{works_now.overdue[0].station}"
+        yield _overdue_words(plant, works_now), f"/station/{quote(works_now.overdue[0].station)}"
     if works_now.lately is not None:
         yield from _lately(works_now.lately)
     if any(works_now.waiting):

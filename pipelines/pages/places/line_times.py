@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -170,7 +171,7 @@ def _doubts(plant: Plant, times: LineTimes) -> list[str]:
 
 def _links(plant: Plant, times: LineTimes, hours: int, past: bool) -> tuple[tuple[str, str], ...]:
     line, end = times.line, times.span.end
-    more = f"&defect={times.defect}" if times.defect is not None else ""
+    more = f"&defect={quote(times.defect)}" if times.defect is not None else ""
     at = f"&until={plant.clock.typed(end)}" if past else ""
     back = plant.clock.typed(end - timedelta(hours=hours))
     return (

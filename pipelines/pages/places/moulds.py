@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -106,7 +107,7 @@ def moulds_view(
     links = (
         *others,
         (say("this hour of the line"), f"/hour/{line}"),
-        (say("for a big screen"), f"/moulds/{line}{fixed}&wall=1" + (f"&defect={defect}" if defect else "")),
+        (say("for a big screen"), f"/moulds/{line}{fixed}&wall=1" + (f"&defect={quote(defect)}" if defect else "")),
     )
     return View(
         "moulds",

@@ -89,7 +89,7 @@ def _holds(contents: PalletContents) -> tuple[str, ...]:
 
 def _links(contents: PalletContents) -> tuple[tuple[str, str], ...]:
     return (
-        (say("trace from this pallet"), f"/trace?pallet={contents.pallet}"),
+        (say("trace from this pallet"), f"/trace?pallet={quote(contents.pallet)}"),
         (say("the line in its hour"), f"/hour/{contents.line}?at={contents.packed_from:%Y-%m-%dT%H:%M}Z"),
         *((say("hold {name}", name=name), f"/holds/{name}") for name in contents.holds),
         *(

@@ -19,6 +19,7 @@ from pipelines.cautions import PAGE_CAUTION as CAUTION
 from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.numbers import count
+from pipelines.pages.addresses import station_address
 from pipelines.pages.again import page_of
 from pipelines.pages.forms import Sent
 from pipelines.pages.in_time import drawn_around, time_parts
@@ -82,7 +83,7 @@ def _made(web: Web, station: str, chosen: Span | None, reader: Reader, plant: Pl
         return View("feeds", Page(station, say("no count was taken in yet"), ()))
     span = chosen or Span(newest - SPAN, newest)
     drawn = drawn_around(reader, plant, line, chosen, now)
-    parts = time_parts(reader, plant, line, OnlyOf(station=station), drawn, chosen, f"/station/{station}", now)
+    parts = time_parts(reader, plant, line, OnlyOf(station=station), drawn, chosen, station_address(station), now)
     trust = answer_trust(reader, plant, span, line)
     mine = trust.model_copy(
         update={
