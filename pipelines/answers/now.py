@@ -12,7 +12,7 @@ from pipelines.answers.lehr import LehrTime, lehr_time
 from pipelines.answers.line_times import answer_series
 from pipelines.answers.pareto import job_began
 from pipelines.answers.signals import kept_signals, ranked, with_notes
-from pipelines.answers.trace.trust import is_usual, ranked_doubts, vouching
+from pipelines.answers.trace.trust import by_harm, is_usual, vouching
 from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.measures.pareto.calls_in_time import CallsInTime
@@ -110,11 +110,12 @@ def answer_now(reader: Reader, plant: Plant, now: datetime, whole: bool = True) 
 def _doubts(reader: Reader, plant: Plant, until: datetime) -> list[Doubt]:
     """The stretches in doubt for a critical defect that no good challenge has ended yet, but what is usual."""
     known = vouching(reader, plant, Span(until - HOUR, until))
-    return [
+    going_on = [
         doubt
-        for doubt in ranked_doubts(known, Span(until - HOUR, until))
-        if doubt.defect in plant.critical and doubt.end is None and not is_usual(known, doubt)
+        for doubt in known.doubts
+        if doubt.defect in plant.critical and doubt.end is None and doubt.holds(until - HOUR, until)
     ]
+    return [doubt for doubt in by_harm(known, going_on) if not is_usual(known, doubt)]
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ def browser(day_taken: Place, tmp_path_factory: pytest.TempPathFactory) -> Itera
             new = odd.translate(BAD)
             works = works.replace(f'"{old}"', f'"{new}"').replace(f"{old} =", f'"{new}" =')
             for table, column in columns:
-                con.execute(f"update {table} set \"{column}\" = ? where \"{column}\" = ?", [new, old])
+                con.execute(f'update {table} set "{column}" = ? where "{column}" = ?', [new, old])
     place.site.works_toml.write_text(works, encoding="utf-8")
     client = served(place.site.root)
     with client:

@@ -22,13 +22,12 @@ from pipelines.measures.trace.detection import (
     chances_of,
     design_effect,
     detection,
-    failures_of,
     passes_by_kind,
     sums_of,
     usual_of,
     works_prior,
 )
-from pipelines.measures.trace.trust import OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
+from pipelines.measures.trace.trust import FAILED, OVERDUE, REAL, SHOWN, Doubt, doubts_of, failed_kinds
 from pipelines.plant.works import Plant
 from pipelines.words import say
 from schemas.answers.trust import DetectionRate, StationAssumption, StationDoubt, Trust
@@ -66,16 +65,29 @@ class Vouching:
         return works_prior(self.counted, self.doubts)
 
     @cached_property
-    def chances(self) -> dict[Doubt, float]:
-        """How likely the station really failed, by stretch in doubt: by its failed challenges; where one is only
+    def failures(self) -> dict[tuple[str, str], list[Doubt]]:
+        """The stretches in doubt by failed challenges, by station and defect."""
+        found: dict[tuple[str, str], list[Doubt]] = {}
+        for doubt in self.doubts:
+            if doubt.why == FAILED:
+                found.setdefault((doubt.station, doubt.defect), []).append(doubt)
+        return found
+
+    @cached_property
+    def _chances(self) -> dict[Doubt, float]:
+        return {}
+
+    def chance(self, doubt: Doubt) -> float:
+        """How likely the station really failed in a stretch in doubt: by its failed challenges; where one is only
         overdue, by the time gone by.
         """
-        kinds = dict.fromkeys((d.station, d.defect) for d in self.doubts if d.why != OVERDUE)
-        values = {d: self._since(d) for d in self.doubts if d.why == OVERDUE}
-        for station, defect in kinds:
-            chances = chances_of(station, defect, self.passes, self.doubts, self.prior)
-            values |= dict(zip(failures_of(station, defect, self.doubts), chances, strict=True))
-        return values
+        if doubt.why == OVERDUE:
+            return self._since(doubt)
+        if doubt not in self._chances:
+            mine = self.failures[doubt.station, doubt.defect]
+            chances = chances_of(doubt.station, doubt.defect, self.passes, mine, self.prior)
+            self._chances.update(zip(mine, chances, strict=True))
+        return self._chances[doubt]
 
     def _since(self, doubt: Doubt) -> float:
         missed = (self.until - (doubt.start or self.until)) / timedelta(hours=self.plant.checks.challenge_hours)
@@ -83,14 +95,8 @@ class Vouching:
 
     def usual(self, station: str, defect: str) -> tuple[float, float]:
         """Beta parameters (missed, found) of what a station usually misses of a defect."""
-        return usual_of(
-            station,
-            defect,
-            self.passes,
-            self.doubts,
-            self.prior,
-            [self.chances[d] for d in failures_of(station, defect, self.doubts)],
-        )
+        mine = self.failures.get((station, defect), [])
+        return usual_of(station, defect, self.passes, mine, self.prior, [self.chance(d) for d in mine])
 
     def detection(self, line: str, defect: str | None) -> Detection:
         return detection(self.plant, line, defect, self.sums, self.prior.alike)
@@ -177,16 +183,18 @@ def _assumed(plant: Plant, known: Vouching, line: str | None) -> list[StationAss
 
 
 def ranked_doubts(known: Vouching, span: Span, line: str | None = None) -> list[Doubt]:
-    """The stretches in doubt that touch a span: what asks for somebody first (the likeliest failures, then overdue
-    challenges), then what is usual.
-    """
-    mine = [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)]
-    return sorted(mine, key=lambda d: (is_usual(known, d), -known.chances[d], d.line, d.station, d.defect))
+    """The stretches in doubt that touch a span, ranked."""
+    return by_harm(known, [d for d in known.doubts if line in (None, d.line) and d.holds(span.start, span.end)])
+
+
+def by_harm(known: Vouching, mine: Sequence[Doubt]) -> list[Doubt]:
+    """What asks for somebody first (the likeliest failures, then overdue challenges), then what is usual."""
+    return sorted(mine, key=lambda d: (is_usual(known, d), -known.chance(d), d.line, d.station, d.defect))
 
 
 def is_usual(known: Vouching, doubt: Doubt) -> bool:
     """Whether failed challenges are no more than what the station usually misses. An overdue challenge never is."""
-    return doubt.why != OVERDUE and known.chances[doubt] < SHOWN
+    return doubt.why != OVERDUE and known.chance(doubt) < SHOWN
 
 
 def doubts_in(reader: Reader, plant: Plant, span: Span) -> tuple[list[StationDoubt], list[Doubt]]:
@@ -278,7 +286,7 @@ def station_doubt(reader: Reader, plant: Plant, doubt: Doubt, known: Vouching) -
         pallets=(*gone["pallet"], *pallets.filter(pl.col("state") != "released")["pallet"]),
         released=gone.height,
         units=int(pallets["units"].sum()),
-        likely=known.chances[doubt],
+        likely=known.chance(doubt),
         usual=is_usual(known, doubt),
     )
 

@@ -309,7 +309,7 @@ def chances_of(station: str, defect: str, sums: Passes, stretches: Sequence[Doub
         chances = [
             failed_chance(
                 doubt.failures,
-                working(usual_of(station, defect, sums, stretches, prior, [*chances[:n], 1.0, *chances[n + 1 :]])),
+                working(usual_of(station, defect, sums, mine, prior, [*chances[:n], 1.0, *chances[n + 1 :]])),
                 prior.alike,
             )
             for n, doubt in enumerate(mine)
