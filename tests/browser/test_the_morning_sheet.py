@@ -96,6 +96,8 @@ def test_the_day_is_one_page_of_paper_and_a_machine_two(chromium: Browser, addre
         for line in lines[:4]:
             page.goto(machine(address, line))
             assert sheets_of_paper(page) <= 2, line
+            page.goto(f"{machine(address, line)}?with={lines[0] if line != lines[0] else lines[1]}")
+            assert sheets_of_paper(page) <= 2, f"{line} beside another"
 
 
 def test_the_sheet_fits_a_phone(chromium: Browser, address: str) -> None:  # noqa: F811

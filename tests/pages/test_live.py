@@ -81,7 +81,7 @@ def test_the_newest_count_is_as_old_as_the_station_that_sent_it_is_behind(works:
         r"(\d+) min\s+\d+ of \d+ stations late or silent.*?Newest count (\d\d:\d\d), (\d+) min old", text, re.S
     )
     assert said and said[1] == said[3] == "76" and said[2] == "06:00"
-    assert "newest count 2026-03-11 06:00" in text
+    assert "newest count 11 Mar 2026 06:00" in text
 
 
 def late(station: str, minutes: int) -> StationLife:

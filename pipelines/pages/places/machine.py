@@ -32,7 +32,7 @@ from pipelines.reports.addresses import machine_address
 from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.day.compared import compared_sections
 from pipelines.reports.day.open_machine import open_machine_page
-from pipelines.reports.frame.page import Page
+from pipelines.reports.frame.page import Page, Part, Section
 from pipelines.words import say
 
 
@@ -100,5 +100,15 @@ def _machine(web: Web, line: str, on: date, reader: Reader, plant: Plant) -> Vie
 def _against(web: Web, line: str, on: date, other: str, reader: Reader, plant: Plant) -> View:
     compared = answer_compared(reader, plant, on, other, line)
     page = kept_or_made(web, machine_address(on, line), lambda: _machine(web, line, on, reader, plant).page)
-    page = replace(page, sections=put_first(page, compared_sections(compared), 0), workbook="")
+    page = replace(page, sections=put_first(_shorter(page), compared_sections(compared), 0), workbook="")
     return View("day", _dressed(plant, line, on, page, other) if is_closed(reader, on) else page)
+
+
+def _shorter(page: Page) -> Page:
+    """Beside what it is compared with, a machine still fits two sheets: its losses by cause stay on the screen."""
+
+    def on_paper(part: Part) -> Part:
+        losses = isinstance(part, Section) and part.sheet is not None and part.sheet.name.startswith("causes")
+        return replace(part, on_screen=True) if losses and isinstance(part, Section) else part
+
+    return replace(page, sections=tuple(on_paper(part) for part in page.sections))

@@ -149,7 +149,7 @@ def sign_of(signal: Signal) -> str:
 
 def signal_words(plant: Plant, signal: Signal, line: str = "") -> str:
     """A signal in few words: defect and place. line: where it is told of, and need not be named."""
-    place = _short_place(plant, signal)
+    place = _short_place(plant, signal, line)
     if signal.scope == "line":
         place = say("whole line") if signal.placed_inside else say("place not known")
     if signal.scope == "furnace":
@@ -159,9 +159,9 @@ def signal_words(plant: Plant, signal: Signal, line: str = "") -> str:
     return say("{defect}, {place}", defect=defect_name(signal.name), place=place)
 
 
-def _short_place(plant: Plant, signal: Signal) -> str:
-    """A place inside the line without its cavities, or a station's name."""
-    members = joined(", ", signal.members)
+def _short_place(plant: Plant, signal: Signal, line: str) -> str:
+    """A place inside the line without its cavities, or a station's name, in its line's row without the line's."""
+    members = joined(", ", [each.removeprefix(f"{line}-") for each in signal.members])
     if signal.scope == "mould":
         return say("mould {members}", members=members)
     if signal.scope == "station" and not signal.blinded:
