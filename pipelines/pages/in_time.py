@@ -12,7 +12,7 @@ from pipelines.clock import Span
 from pipelines.ledger import Reader
 from pipelines.pages.forms import form, moment
 from pipelines.plant.works import Plant
-from pipelines.reports.frame.page import Part, Section
+from pipelines.reports.frame.page import Part, Section, Special
 from pipelines.reports.line_times import happened_sheet, line_picture
 from pipelines.words import say
 
@@ -37,16 +37,20 @@ def time_parts(
     times = answer_line_times(reader, plant, line, span, only=only)
     live = now if chosen is None and now - span.end < timedelta(hours=HOURS) else None
     chart, words = line_picture(plant, times, live, chosen)
-    window = chosen or span
+    return (
+        Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
+        window_form(plant, chosen or span, address),
+        *([Section(say("What happened"), sheet=happened_sheet(plant, times), wide=True)] if times.happened else []),
+    )
+
+
+def window_form(plant: Plant, window: Span, address: str) -> Special:
+    """The two fields that dragging over a picture fills. address: of the page."""
     fields = [
         moment("from", say("From, by the cold-end clock"), plant.clock.typed(window.start), plant),
         moment("to", say("To"), plant.clock.typed(window.end), plant),
     ]
-    return (
-        Section(say("Calls on two clocks"), _explained(times), chart, words, wide=True),
-        form(say("A window"), address, fields, (("", say("Show")),), method="get"),
-        *([Section(say("What happened"), sheet=happened_sheet(plant, times), wide=True)] if times.happened else []),
-    )
+    return form(say("A window"), address, fields, (("", say("Show")),), method="get")
 
 
 def _explained(times: LineTimes) -> tuple[str, ...]:

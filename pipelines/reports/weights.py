@@ -11,6 +11,7 @@ import numpy as np
 from pipelines.answers.lehr import lehr_time
 from pipelines.answers.line_times import answer_happened
 from pipelines.answers.weights.answer import ItemStudy, study_weights
+from pipelines.clock import Span
 from pipelines.ledger.reader import Reader
 from pipelines.measures.laboratory.weight_sentences import (
     glass_sentences,
@@ -43,21 +44,25 @@ HOT_CAUTION = say(
 )
 
 
-def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
-    """The weight page of one line and production day."""
-    span = plant.clock.day(day)
+def weights_page(reader: Reader, plant: Plant, line: str, day: date, chosen: Span | None = None) -> Page:
+    """The weight page of one line and production day, or of a window whose last moments are of that day."""
+    span = chosen or plant.clock.day(day)
     reader = reader.noting()
     item_studies = study_weights(reader, plant, line, span)
     lehr = lehr_time(reader, plant, line, span)
-    happened = list(answer_happened(reader, plant, line, span, lehr)) if item_studies else []
+    about = around(plant, day, chosen)
+    drawn_studies = item_studies if about == span else study_weights(reader, plant, line, about)
+    happened = list(answer_happened(reader, plant, line, about, lehr)) if drawn_studies else []
     furnace = plant.lines[line].furnace
     files = reader.ask("laboratory_files", line=line, furnace=furnace, from_time=span.start, to_time=span.end)
     return Page(
-        title=say("Weights, line {line}, production day {on}", line=line, on=day.isoformat()),
+        title=say("Weights, line {line}, production day {on}", line=line, on=day.isoformat())
+        if chosen is None
+        else say("Weights, line {line}, in a window", line=line),
         when=span_words(plant, span),
         figures=tuple(figure for study in item_studies for figure in _figures(study)),
         sections=(
-            *weights_in_time(plant, line, span, lehr, item_studies, happened),
+            *weights_in_time(plant, line, about, lehr, drawn_studies, happened, chosen),
             *_sections(plant, line, item_studies),
         ),
         links=(
@@ -76,6 +81,12 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date) -> Page:
         ),
         workbook=f"{line}.xlsx",
     )
+
+
+def around(plant: Plant, day: date, chosen: Span | None) -> Span:
+    """What is drawn: the day, and a chosen window whole."""
+    whole = plant.clock.day(day)
+    return whole if chosen is None else Span(min(whole.start, chosen.start), max(whole.end, chosen.end))
 
 
 def _figures(study: ItemStudy) -> list[Figure]:

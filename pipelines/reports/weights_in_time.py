@@ -18,9 +18,15 @@ from pipelines.words import joined, say, worded
 
 
 def weights_in_time(
-    plant: Plant, line: str, span: Span, lehr: LehrTime, studies: list[ItemStudy], happened: list[Happened]
+    plant: Plant,
+    line: str,
+    span: Span,
+    lehr: LehrTime,
+    studies: list[ItemStudy],
+    happened: list[Happened],
+    chosen: Span | None = None,
 ) -> list[Section]:
-    """A picture of all items that were weighed; none where nothing was."""
+    """A picture of all items that were weighed; none where nothing was. chosen: the window that the page tells of."""
     tracks = tuple(_dots(study, lehr) for study in studies)
     if not tracks:
         return []
@@ -33,7 +39,7 @@ def weights_in_time(
         marks=tuple(mark_of(each) for each in happened if each.kind != "challenge"),
         words=clock_titles(plant, lehr, None),
         local=plant.clock.local,
-        fixed=True,
+        chosen=chosen,
     )
     text = say("Each dot is a weighing; dashed: the item's limits; a cross lies beyond them.")
     return [Section(say("Weights on two clocks"), (text,), drawn(picture), words, wide=True)]

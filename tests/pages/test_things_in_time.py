@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 
 import pytest
 
@@ -81,6 +82,27 @@ def test_the_window_is_the_pages_and_its_address_holds_it(browser: Browser) -> N
     station = browser.get("/station/K1-mouth?from=2026-03-10T12:00&to=2026-03-10T16:00")
     assert "10 Mar 2026, 12:00 to 16:00" in words(station) and 'class="chosen"' in station
     wrong = browser.client.get("/station/K1-mouth?from=2026-03-10T16:00&to=2026-03-10T12:00")
+    assert wrong.status_code == 400 and 'aria-invalid="true"' in wrong.text
+
+
+def test_weights_are_told_of_the_chosen_window(browser: Browser, day_taken: Place) -> None:
+    address = "/weights/2026-03-10/K4.html"
+    whole = browser.get(address)
+    assert 'data-from="' in whole and 'name="from"' in whole, "a window can be drawn, or typed"
+    page = browser.get(f"{address}?from=2026-03-10T12:00&to=2026-03-10T16:00")
+    assert "10 Mar 2026, 12:00 to 16:00" in words(page) and 'class="chosen"' in page
+    lehr_s = 3600
+    rows = day_taken.ask(
+        "weights_of_line",
+        line="K4",
+        from_time=datetime(2026, 3, 10, 11, tzinfo=UTC),
+        to_time=datetime(2026, 3, 10, 15, tzinfo=UTC),
+        lehr_s=lehr_s,
+    )
+    (item,) = rows["item"].unique().to_list()
+    assert f"{rows.height} weighings" in words(page).split("mean of " + item)[1][:40]
+    assert f"{rows.height} weighings" not in words(whole).split("mean of " + item)[1][:40]
+    wrong = browser.client.get(f"{address}?from=2026-03-10T16:00&to=2026-03-10T12:00")
     assert wrong.status_code == 400 and 'aria-invalid="true"' in wrong.text
 
 

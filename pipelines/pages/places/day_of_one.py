@@ -14,14 +14,23 @@ from pipelines.reports.all_reports import ALL_REPORTS
 from pipelines.reports.frame.page import Page
 
 
-def day_of_one(web: Web, kind: str, of: str, on: date, address: Callable[[date, str], str]) -> PageQuestion:
-    """kind: the report and its place; of: the line or furnace; address: of its page."""
+def day_of_one(
+    web: Web,
+    kind: str,
+    of: str,
+    on: date,
+    address: Callable[[date, str], str],
+    dressed: Callable[[Page], Page] = lambda page: page,
+) -> PageQuestion:
+    """kind: the report and its place; of: the line or furnace; address: of its page; dressed: what the application adds
+    to it.
+    """
 
     def make(reader: Reader, plant: Plant) -> View:
-        return View(kind, ALL_REPORTS[kind].page(reader, plant, of, on))
+        return View(kind, dressed(ALL_REPORTS[kind].page(reader, plant, of, on)))
 
     def shown(page: Page, then: State, now: State) -> View | None:
-        return View(kind, page) if then == now else None
+        return View(kind, dressed(page)) if then == now else None
 
     window = web.desk.opened.plant.clock.day(on)
     return PageQuestion((kind, of, on), make, window, REACH, acts=(), kept_at=address(on, of), shown=shown)
