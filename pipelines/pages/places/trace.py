@@ -270,12 +270,14 @@ def _asking(web: Web, reader: Reader, plant: Plant, hand: InHand) -> View:
 def _answered(web: Web, reader: Reader, plant: Plant, trace: Trace, hand: InHand) -> View:
     page = ALL_REPORTS["trace"].page(reader, plant, trace)
     outer = f"{hand.address}&customer=1"
-    parts: list[Any] = [Special("print", say("On paper"), {"links": ()}, wide=False)]
+    parts: list[Any] = [
+        Special("print", say("On paper"), {"links": ((say("the report for the customer"), outer),)}, wide=False)
+    ]
     if trace.proposed is not None and trace.proposed.pallets:
         parts.append(_proposal(trace, hand))
     again = replace(_ask_form(web, reader, plant, hand), folded=say("Ask with more or other things in hand"))
     sections = (*page.sections[:2], *parts, *page.sections[2:], again)
-    return View("trace", replace(page, sections=sections, links=((say("the report for the customer"), outer),)))
+    return View("trace", replace(page, sections=sections, links=()))
 
 
 def _proposal(trace: Trace, hand: InHand) -> Special:

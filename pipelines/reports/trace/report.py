@@ -9,10 +9,11 @@ import json
 from typing import Any
 
 from pipelines.cautions import FOOD
-from pipelines.clock import parse_timestamp
+from pipelines.clock import Span, parse_timestamp
 from pipelines.ledger.reader import Reader
 from pipelines.numbers import count, percent
 from pipelines.plant.works import Plant
+from pipelines.reports.clock_words import span_words
 from pipelines.reports.frame.page import CAUTION, GLASS, Figure, Page, Section
 from pipelines.reports.frame.sources import queries_words
 from pipelines.reports.trace.evidence import evidence_sections
@@ -68,8 +69,7 @@ def trace_page(reader: Reader, plant: Plant, trace: Trace) -> Page:
 def _when(plant: Plant, trace: Trace) -> str:
     if trace.formed_from is None or trace.formed_to is None:
         return say("when it was formed is not known")
-    show = plant.clock.show
-    return say("formed {start} to {end}", start=show(trace.formed_from), end=show(trace.formed_to))
+    return say("formed {span}", span=span_words(plant, Span(trace.formed_from, trace.formed_to)))
 
 
 def _files(trace: Trace) -> tuple[str, ...]:
