@@ -92,6 +92,7 @@ def trust(
     """How far a station's word can be taken: detection by challenges, and the ware that no good challenge vouches
     for.
     """
+    from pipelines.answers.signals import unheard_lines
     from pipelines.answers.trace.trust import answer_trust
     from pipelines.reports.terminal.trust import show_trust
 
@@ -99,7 +100,8 @@ def trust(
     span, known = span_of(start, end, opened, "trust"), opened.known
     with opened.ledger.reading() as reader:
         answer = answer_trust(reader, known, span, line)
-    show_trust(known, answer, format)
+        unheard = [name for name, _, _ in unheard_lines(reader, known, span, line)]
+    show_trust(known, answer, format, unheard)
 
 
 def pallet(

@@ -16,6 +16,18 @@ if TYPE_CHECKING:
 Rows = Sequence[Sequence[str]]
 UNSEEN_WIDTH = 140
 LONGEST_WORD = 24  # a longer one, such as an address, may be broken
+NO_ROW = "No row."  # of a table alone: what it means, says the sentence beside it
+EMPTY = {  # where there is no sentence beside the table
+    "feeds": "No file came yet.",
+    "rows": "No row was replaced.",
+    "runs": "Nothing ran yet.",
+    "people": "Nobody can sign in yet: coldledger people add.",
+    "audit": "Nobody signed in or wrote by way of the pages.",
+    "notices": "No notice went out.",
+    "capacities": "No capacity check came.",
+    "causes": "No reading tells a cause.",
+    "steps": "No reading tells a step.",
+}
 _BESIDE = 3  # of each column: a rule and two blanks
 
 
@@ -29,7 +41,10 @@ def print_sheet(sheet: Sheet) -> None:
     rows = [[_text(row.get(column.name), column) for column in columns] for row in sheet.rows]
     widths = _widths(heads, columns, rows, console.width)
     console.print(sheet.title, style="italic")
-    console.print(_records(sheet, heads, rows) if widths is None else _table(sheet, heads, columns, rows, widths))
+    if not rows:
+        console.print(EMPTY.get(sheet.name, NO_ROW))
+    else:
+        console.print(_records(sheet, heads, rows) if widths is None else _table(sheet, heads, columns, rows, widths))
     if sheet.caption:
         console.print(sheet.caption, style="dim italic")
 

@@ -97,5 +97,5 @@ def _notes(day_yield: Yield) -> Sequence[str]:
 
 def show_rows(title: str, rows: list[dict[str, Any]], format: Format) -> None:
     """Rows as they lie in the ledger, under the names that they have there."""
-    names = list(rows[0]) if rows else ["nothing"]
+    names = list(rows[0]) if rows else []
     print_as(Sheet("rows", title, tuple(Column(name, name) for name in names), rows), format, rows)

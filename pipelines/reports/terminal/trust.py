@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import typer
 
 from pipelines.cautions import CAUTION
@@ -12,7 +14,12 @@ from pipelines.reports.trace.detection import assumed_sheet, doubts_sheet, rates
 from schemas.answers.trust import Trust
 
 
-def show_trust(plant: Plant, trust: Trust, format: Format) -> None:
+def show_trust(plant: Plant, trust: Trust, format: Format, unheard: Sequence[str] = ()) -> None:
+    """unheard: lines of which no count reaches into the time asked for; beside JSON and CSV they stand on standard
+    error.
+    """
+    for line in unheard:
+        typer.echo(f"{line}: nothing came: which ware was in doubt then is not known.", err=format is not Format.table)
     if format is Format.json:
         return print_json(trust.told())
     if format is Format.csv:
