@@ -127,5 +127,5 @@ def _stopped() -> NoReturn:
     """An interrupt ends a command with one sentence, whatever it interrupted; what comes after it hears no other."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, signal.SIG_IGN)
-    sys.stderr.write("Stopped. Nothing received was lost, what is done is kept: the same command goes on from there.\n")
+    sys.stderr.write(errors.STOPPED)
     sys.exit(errors.INTERRUPTED)

@@ -8,6 +8,7 @@ from schemas.reasons import Reason
 
 DONE, NEEDS_A_PERSON, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130  # as shells count an interrupt
+STOPPED = "Stopped. Nothing received was lost, what is done is kept: the same command goes on from there.\n"
 
 
 class ColdledgerError(Exception):

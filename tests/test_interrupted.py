@@ -76,6 +76,20 @@ main()
 """
 
 
+def test_an_interrupt_while_commands_are_loaded_is_the_same_sentence() -> None:
+    code = (
+        "import os, signal, sys\n"
+        "def hook(event, args):\n"
+        "    if event == 'import' and args[0] == 'pipelines.commands.trace':\n"
+        "        os.kill(os.getpid(), signal.SIGINT)\n"
+        "from pipelines.start import main\n"
+        "sys.addaudithook(hook)\n"
+        "main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code, "runs"], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", f"{STOPPED}\n")
+
+
 def words_of(name: str) -> str:
     return WRITING[name] if name in WRITING else ASKED[name][0][0]
 

@@ -39,6 +39,7 @@ ORDER = (
     "pipelines.serve",
     "pipelines.commands",
     "pipelines.cli",
+    "pipelines.start",
 )
 # layer -> what it must not import although that stands below it
 FORBIDDEN = {
