@@ -40,6 +40,8 @@ ASKED: dict[str, tuple[tuple[str, int], tuple[str, int]]] = {
     "feeds replaced": (("pallets", 0), ("returns", 0)),
     "feeds doubts": ((HOUR, 0), (NO_HOUR, 0)),
     "feeds try": (("{file}", 1), ("{file}", 1)),
+    "sources": (("", 0), ("", 0)),
+    "sources try": (("palletiser", 2), ("NOPE", 2)),
     "signals": ((HOUR, 0), (NO_HOUR, 0)),
     "holds": (("", 0), ("--all", 0)),
     "holds show": (("{hold}", 0), ("H-99", 2)),

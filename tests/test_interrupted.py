@@ -44,6 +44,7 @@ WRITING = {
     "export": "--to {out}/exported",
     "serve": "--port 4299",
     "listen": "",
+    "sources read": "",
     "deployments": "",
 }
 NAMES = {"pallet": "P1", "mould": "11", "hold": "H", "file": "works.toml"}
@@ -52,6 +53,7 @@ UNTOUCHED = {  # what ends before it touches the site, or before it writes there
     ("holds restore", "write"),
     ("notices test", "write"),
     ("listen", "write"),
+    ("sources read", "write"),
     ("deployments", "write"),
 }
 # The hook sends the interrupt once, from inside the command: at the first file of the site, or the first written there.

@@ -112,7 +112,7 @@ def _default(value: object) -> str:
 
 
 def _beside(text: str, about: str) -> str:
-    return f"{text:<{_BESIDE}}# {about}" if about else text
+    return f"{text:<{_BESIDE - 2}}  # {about}" if about else text
 
 
 def toml_value(value: object) -> str:

@@ -24,6 +24,7 @@ EMPTY = {  # where there is no sentence beside the table
     "people": "Nobody can sign in yet: coldledger people add.",
     "audit": "Nobody signed in or wrote by way of the pages.",
     "notices": "No notice went out.",
+    "sources": "works.toml names no [[source]]: coldledger help sources.",
     "capacities": "No capacity check came.",
     "causes": "No reading tells a cause.",
     "steps": "No reading tells a step.",
