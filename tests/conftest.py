@@ -44,6 +44,7 @@ LONGEST = (
     "pages/test_every_page_answers.py",
     "pages/test_fuzz.py",
     "sources/broker/test_live_stations.py",
+    "sources/database/test_postgresql.py",
 )
 # `pytest -m quick`: what a reader touches, and the formulas behind it; under two minutes. A test can also ask for it by
 # its own mark.

@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
@@ -19,8 +19,10 @@ from typing import IO, Any
 from pipelines.clock import parse_timestamp, utc_text
 from pipelines.plant.database import DatabaseSource
 from pipelines.settings import Site
+from pipelines.sources.database.trouble import SourceTrouble
 from pipelines.sources.database.watermark import READERS, Watermark
 from pipelines.whole_files import beside, written_whole
+from pipelines.words import say
 from pipelines.words.keeping import packed, unpacked
 
 FOLDER = ".sources"
@@ -82,7 +84,7 @@ class Progress:
         """After a stop: what was noted is finished, what was not is dropped; its rows are asked for again."""
         self.folder.mkdir(mode=0o700, exist_ok=True)
         if self._pending.exists():
-            file = self.inbox / str(json.loads(self._pending.read_text(encoding="utf-8"))["file"])
+            file = self.inbox / str(_texts_of(self._pending)["file"])
             if beside(file).exists():
                 self._name(file)
             self._pending.replace(self._kept)
@@ -93,7 +95,11 @@ class Progress:
         """How far it was read."""
         if not self._kept.exists():
             return ReadSoFar()
-        return ReadSoFar.kept(json.loads(self._kept.read_text(encoding="utf-8")))
+        texts = _texts_of(self._kept)
+        try:
+            return ReadSoFar.kept(texts)
+        except (ValueError, KeyError, TypeError):
+            raise _spoilt(self._kept) from None
 
     def watermark(self) -> str:
         """The watermark as it is shown; nothing where none can be read."""
@@ -105,7 +111,8 @@ class Progress:
 
     def forget(self) -> None:
         """As if it had never been read."""
-        self._kept.unlink(missing_ok=True)
+        for note in (self._kept, self._pending):
+            note.unlink(missing_ok=True)
 
     def give(self, write: Callable[[IO[str]], None], after: ReadSoFar) -> str:
         """Give out a file that `write` fills, and keep what is known from then on; the file's name. Nothing is left of
@@ -153,6 +160,8 @@ class Progress:
             texts = unpacked(json.loads(self._times.read_text(encoding="utf-8")))
         except (OSError, ValueError):
             return LastTimes()
+        if not isinstance(texts, dict) or not texts.keys() <= {each.name for each in fields(LastTimes)}:
+            return LastTimes()
         moments = {key: parse_timestamp(value) for key, value in texts.items() if key.endswith(_MOMENTS) and value}
         return LastTimes(**{**texts, **moments})
 
@@ -176,6 +185,22 @@ class Progress:
 
 
 _MOMENTS = ("_at", "_since")
+
+
+def _texts_of(path: Path) -> dict[str, Any]:
+    """What is kept in a file. SourceTrouble where it was spoilt."""
+    try:
+        texts: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        _ = texts["since"], texts["watermark"], texts["given"]
+        return texts
+    except (ValueError, KeyError, TypeError):
+        raise _spoilt(path) from None
+
+
+def _spoilt(path: Path) -> SourceTrouble:
+    name = path.name.split(".", 1)[0]
+    file = f"{FOLDER}/{path.name}"
+    return SourceTrouble(say("{file} is spoilt; coldledger sources read {name} --anew", file=file, name=name))
 
 
 def _to_disk(folder: Path) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import os
+import socket
 import sqlite3
 import stat
 import threading
@@ -10,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -22,14 +25,16 @@ from pipelines.sources.database.trouble import SourceTrouble, trouble_of
 from pipelines.words import say
 
 REACH_S = 10  # seconds to be reached in
-WATCH_S = 0.2
+WATCH_S, IDLE_S = 0.2, 120
+MORE_S = 5.0  # after PostgreSQL should have broken a query off itself
 STEPS = 20_000  # of SQLite's machine between two looks at the clock
 
 
 @dataclass
 class Patience:
-    """How long a database may be busy; begun anew for each batch of rows. SQLite asks it itself, and PostgreSQL counts
-    by itself; of ODBC's drivers not all can, so that what `cancel` breaks off is watched from beside.
+    """How long a database may be busy; begun anew for each batch of rows. SQLite asks it itself; for the others it is
+    watched from beside: not every ODBC driver can count, and PostgreSQL's own end of a query is no use where a network
+    swallows what the server says.
     """
 
     seconds: float
@@ -90,13 +95,13 @@ def password_of(root: Path, source: DatabaseSource) -> str | None:
 def reached(root: Path, source: DatabaseSource) -> Iterator[Reached]:
     """The database of a source; SourceTrouble, without a password in its words, for whatever goes wrong inside."""
     password = password_of(root, source)
-    patience = Patience(source.most_seconds)
+    patience = Patience(source.most_seconds + (MORE_S if source.kind == "postgresql" else 0))
     engine: Engine | None = None
     ended = threading.Event()
     try:
         patience.begin()
         engine = _engine(root, source, password, patience)
-        if source.kind == "odbc":
+        if source.kind != "sqlite":
             threading.Thread(target=patience.watch, args=(ended,), daemon=True).start()
         with engine.connect() as connection:
             yield Reached(connection, patience)
@@ -155,9 +160,17 @@ def _postgresql(root: Path, url: URL, source: DatabaseSource, patience: Patience
         with connection.cursor() as cursor:
             cursor.execute("set default_transaction_read_only = on")
             cursor.execute(f"set statement_timeout = {int(source.most_seconds * 1000)}")
+            cursor.execute(f"set idle_in_transaction_session_timeout = '{IDLE_S} s'")  # where we vanish unheard
         connection.commit()
+        patience.cancel = partial(_cut, connection)
 
     return engine.execution_options(postgresql_readonly=True, stream_results=True)
+
+
+def _cut(connection: Any) -> None:
+    """End a connection from beside: whoever waits for it is told that it is closed."""
+    with socket.socket(fileno=os.dup(connection.fileno())) as line:
+        line.shutdown(socket.SHUT_RDWR)
 
 
 def _odbc(root: Path, url: URL, source: DatabaseSource, patience: Patience) -> Engine:

@@ -43,9 +43,9 @@ def read_source(opened: OpenSite, source: DatabaseSource, fits: Fits, anew: bool
     busy = f"{source.name} is being read just now; nothing was done"
     with held(opened.site, f"source-{source.name}", 0.0, busy):
         try:
-            progress.settle()
             if anew:
                 progress.forget()
+            progress.settle()
             found = _SourceReading(opened, source, progress, fits).run()
         except OSError as error:
             trouble = SourceTrouble(say("its rows cannot be written ({why})", why=error.strerror or error))

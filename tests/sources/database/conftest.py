@@ -146,6 +146,7 @@ def server() -> Iterator[Postgres]:
 def postgres(server: Postgres) -> Iterator[Postgres]:
     if server.process is None:
         server.start()
+    server.asked("select pg_terminate_backend(pid) from pg_stat_activity where usename = 'reader'")
     server.asked("drop table if exists pallets")
     server.asked(TABLE)
     server.asked("grant select, insert on pallets to reader")

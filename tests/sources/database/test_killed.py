@@ -125,3 +125,22 @@ def test_a_full_disk_is_told_and_moves_nothing(tmp_path: Path, monkeypatch: pyte
             read(place)
     assert not list(place.site.inbox.iterdir())
     assert read(place).rows == 5
+
+
+@pytest.mark.parametrize("name", ["palletiser.read.json", "palletiser.pending.json", "palletiser.times.json"])
+@pytest.mark.parametrize("spoilt", ["", "{", "[]", '{"file": 1}'])
+def test_a_note_that_was_spoilt_is_told_and_read_anew(tmp_path: Path, name: str, spoilt: str) -> None:
+    with sqlite3.connect(tmp_path / "store.db") as connection:
+        connection.execute(TABLE)
+        connection.executemany(ROW, ROWS)
+    place = site(tmp_path / "site", "sqlite:///../store.db", password=None)
+    read(place)
+    place.take()
+    note = place.site.root / ".sources" / name
+    note.write_text(spoilt)
+    if "times" not in name:
+        with pytest.raises(reading.SourceTrouble, match=rf"\.sources/{name} is spoilt; .* --anew"):
+            read(place)
+        assert progress(place).times().trouble
+    assert read(place, anew="times" not in name).rows == (0 if "times" in name else 5)
+    assert place.take().rows_kept in (0, 5) and place.facts("pallets").height == 5

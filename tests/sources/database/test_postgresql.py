@@ -15,6 +15,7 @@ import pytest
 from pipelines.errors import LedgerBusy
 from pipelines.settings import Settings
 from pipelines.sources.database import reading
+from pipelines.sources.database.reach import reached
 from pipelines.sources.database.states import source_states
 from pipelines.sources.database.trouble import SourceTrouble
 from tests.conftest import NOW, WORKS, Place
@@ -302,7 +303,10 @@ def test_values_of_every_kind_are_written_in_words_that_the_mapping_reads(tmp_pa
 
 
 def test_the_session_has_its_limits_and_leaves_no_connection(stored: Place, postgres: Postgres) -> None:
-    read(stored)
+    with reached(stored.site.root, stored.plant.source[0]) as here:
+        names = ("default_transaction_read_only", "statement_timeout", "idle_in_transaction_session_timeout")
+        limits = [here.connection.exec_driver_sql(f"show {name}").scalar() for name in names]
+    assert limits == ["on", "1min", "2min"]
     assert postgres.asked("select count(*) from pg_stat_activity where usename = 'reader'") == [(0,)]
     with pytest.raises(psycopg.OperationalError):
         psycopg.connect(host="127.0.0.1", port=postgres.port, user="reader", password="other", dbname="postgres")
