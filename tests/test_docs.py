@@ -141,7 +141,7 @@ def test_the_readme_has_at_most_10000_bytes_and_developers_8000() -> None:
 
 def test_the_readme_says_where_every_topic_is() -> None:
     reference = README.split("## Where the reference is\n")[1]
-    words = set(re.findall(r"`(?:coldledger help )?([a-z]+)`", reference))
+    words = set(re.findall(r"`(?:coldledger help )?([a-z-]+)`", reference))
     assert not {topic.name for topic in TOPICS} - words - {"cautions"} and "coldledger help cautions" in README
 
 

@@ -41,6 +41,7 @@ class Topic:
 
 TOPICS = (
     Topic("commands", "pipelines.commands", ("demo", "help")),
+    Topic("first-day", "pipelines.commands"),
     Topic("cautions", "pipelines"),
     Topic("pages", "pipelines.pages"),
     Topic("pareto", "pipelines.measures.pareto", ("pareto",)),

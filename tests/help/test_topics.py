@@ -58,7 +58,7 @@ def test_a_topic_has_a_heading_and_all_its_lists_and_leads_to_topics_that_are_th
     text = text_of(topic)
     assert text.startswith("# ") and text.endswith("\n") and 0 < len(topic.about) < 100
     assert not re.findall(r"^\{.*\}$", text, re.M), "a list was not made"
-    for word in re.findall(r"`coldledger\s+help\s+([a-z]+)`", text):
+    for word in re.findall(r"`coldledger\s+help\s+([a-z-]+)`", text):
         assert topic_of(word).name == word
     assert not re.findall(r"\]\([^)]*#", text) and "README" not in text and "DEVELOPERS" not in text
     assert not [

@@ -66,5 +66,5 @@ def test_a_topic_is_html_below_the_pages_heading(topic: object) -> None:
     assert "<h1" not in html and "<h2" not in html and html.count("<table>") == html.count("</table></div>")
     assert set(re.findall(r'href="([^"]+)"', html)) <= {f"/help/{each.name}" for each in TOPICS}
     assert all(
-        f'<a href="/help/{word}">' in html for word in re.findall(r"<code>coldledger help ([a-z]+)</code>", html)
+        f'<a href="/help/{word}">' in html for word in re.findall(r"<code>coldledger help ([a-z-]+)</code>", html)
     )

@@ -16,7 +16,7 @@ from pipelines.pages.web import Refused, Web
 from pipelines.reports.frame.page import Page, Special
 from pipelines.words import say
 
-_TOPIC = re.compile(r"<code>coldledger help ([a-z]+)</code>")
+_TOPIC = re.compile(r"<code>coldledger help ([a-z-]+)</code>")
 _TABLE = re.compile(r"<table>.*?</table>", re.S)  # on a phone it scrolls by itself
 _BACK = ((say("← Help"), "/help"),)
 
