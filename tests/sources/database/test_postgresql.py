@@ -305,7 +305,7 @@ def test_values_of_every_kind_are_written_in_words_that_the_mapping_reads(tmp_pa
 def test_the_session_has_its_limits_and_leaves_no_connection(stored: Place, postgres: Postgres) -> None:
     with reached(stored.site.root, stored.plant.source[0]) as here:
         names = ("default_transaction_read_only", "statement_timeout", "idle_in_transaction_session_timeout")
-        limits = [here.connection.exec_driver_sql(f"show {name}").scalar() for name in names]
+        limits = [here.connection.exec_driver_sql(f"select current_setting('{name}')").scalar() for name in names]
     assert limits == ["on", "1min", "2min"]
     assert postgres.asked("select count(*) from pg_stat_activity where usename = 'reader'") == [(0,)]
     with pytest.raises(psycopg.OperationalError):
