@@ -167,6 +167,23 @@ def test_trying_shows_what_rows_would_become_and_keeps_nothing(stored: Place, fi
     assert (tried.new, tried.unchanged) == (0, 2)
 
 
+def test_a_row_at_the_very_beginning_of_what_is_asked_again_is_given_out_once(tmp_path: Path, file: Path) -> None:
+    query = QUERY.replace("> $since", ">= $since")
+    place = site(tmp_path / "site", "sqlite:///../store.db", query, "again_minutes = 1", password=None)
+    put(file, ("P1", "2026-03-02 09:05:00"), ("P2", "2026-03-02 09:06:00"))
+    assert read(place).rows == 2 and read(place).rows == 0
+
+
+def test_a_watermark_does_not_go_back_where_the_newest_rows_are_taken_away(stored: Place, file: Path) -> None:
+    put(file, ("P1", "2026-03-02 09:05:00"), ("P2", "2026-03-02 09:06:00"))
+    read(stored)
+    with sqlite3.connect(file) as connection:
+        connection.execute("delete from pallets where no = 'P2'")
+    put(file, ("P3", "2026-03-02 09:04:00"))
+    assert read(stored).rows == 1
+    assert progress(stored).watermark() == "2026-03-02 09:06:00"
+
+
 def test_another_column_that_grows_is_not_taken_for_the_former(stored: Place, file: Path) -> None:
     put(file, ("P1", "2026-03-02 09:05:00"))
     read(stored)
