@@ -30,6 +30,7 @@ LONGEST = (
     "serve/test_for_real.py",
     "flows/test_flows.py",
     "jobs/test_days.py",
+    "test_interrupted.py",
     "faults/test_cut_at_every_call.py",
     "measures/yields/test_balance.py",
     "measures/trace/test_truth.py",
