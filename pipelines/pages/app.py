@@ -28,6 +28,7 @@ from pipelines.pages.made_pages import Desk
 from pipelines.pages.metrics import Meter
 from pipelines.pages.places import (
     day,
+    enter,
     feeds,
     find,
     holds,
@@ -47,6 +48,7 @@ from pipelines.pages.places import (
     station,
     station_faults,
     trace,
+    weight_round,
     weights,
 )
 from pipelines.pages.places import help as help_pages
@@ -73,6 +75,8 @@ PLACES = (
     station,
     find,
     feeds,
+    weight_round,
+    enter,
     station_faults,
     repair,
     people,

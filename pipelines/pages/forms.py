@@ -57,6 +57,7 @@ def field(
         "hint": hint,
         "list": choices,
         "complete": complete,
+        "mode": "",
     }
 
 
@@ -102,10 +103,12 @@ def form(
     harmless: str = "",
     marked: Sequence[str] = (),
     groups: Sequence[Group] = (),
+    kept: bool = False,
 ) -> Special:
     """A form. act: what the reader's role must allow for it to be shown; empty: anybody's. careful: the values of the
     buttons that cannot be taken back; harmless: what the one before them sends as `look`, which reads what was typed.
-    marked: values of buttons that take something away and stand behind a harmless one anyhow.
+    marked: values of buttons that take something away and stand behind a harmless one anyhow. kept: a browser keeps
+    what was typed where the network is away, and sends it later.
     """
     key = _slug(title)
     parts = [{"title": "", "why": "", "fields": list(fields)}, *({**vars(group)} for group in groups)]
@@ -118,6 +121,7 @@ def form(
         "method": method,
         "action": action,
         "shown": f"only-{act}" if act else "open",
+        "kept": kept,
         "hidden": hidden,
         "parts": parts,
         "buttons": buttons,

@@ -39,15 +39,26 @@ PLACES = (
     ("trace", "/trace", say("Trace")),
     ("holds", "/holds", say("Holds")),
     ("feeds", "/feeds", say("Feeds")),
+    ("enter", "/enter", say("Enter")),
 )
 NEEDS = {  # what stands in place of a form for who may not use it
+    "enter": say("To type something in, somebody of the laboratory, a supervisor or quality manager signs in."),
     "acknowledge": say("To acknowledge a signal, a supervisor or quality manager signs in."),
     "repair": say("To correct rows and retry, a supervisor signs in."),
     "place": say("To propose or place a hold, a supervisor or quality manager signs in."),
     "decide": say("To decide about a hold, a quality manager signs in."),
     "people": say("To change who may do what, an admin signs in."),
 }
-SCRIPT = (say("renewed"), say("no answer; trying again"), say("Copied"))  # what app.js says
+SCRIPT = (  # what app.js says
+    say("renewed"),
+    say("no answer; trying again"),
+    say("Copied"),
+    say("No network: kept on this device, and sent when it is back. Waiting:"),
+    say("Kept on this device: sign in again, then it is sent."),
+    say("What was kept on this device is saved now."),
+    say("No network, and this device cannot keep it: write it down."),
+    say("Typed before and not saved yet: here again."),
+)
 # What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every
 # process.
 _TOKEN, _HERE = f"@{secrets.token_hex(12)}@", f"@{secrets.token_hex(12)}@"

@@ -12,6 +12,7 @@ FORM_TOO_OLD = say(
 )
 ACTIONS = {  # what each act is, where a role does not allow it
     "read": say("read"),
+    "enter": say("type something in"),
     "acknowledge": say("acknowledge a signal"),
     "repair": say("correct and retry rows"),
     "place": say("place or extend a hold"),

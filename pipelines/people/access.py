@@ -21,12 +21,14 @@ if TYPE_CHECKING:
 
 ACTS: dict[str, frozenset[str]] = {
     "reader": frozenset({"read"}),
-    "supervisor": frozenset({"read", "acknowledge", "repair", "place"}),
-    "quality": frozenset({"read", "acknowledge", "place", "decide"}),
+    "laboratory": frozenset({"read", "enter"}),
+    "supervisor": frozenset({"read", "enter", "acknowledge", "repair", "place"}),
+    "quality": frozenset({"read", "enter", "acknowledge", "place", "decide"}),
     "admin": frozenset({"read", "people"}),
 }
 MEANS = {  # what each act is, in words
     "read": "read, where reading needs a sign-in",
+    "enter": "type in what a feed holds",
     "acknowledge": "acknowledge signals",
     "repair": "correct refused rows and retry",
     "place": "propose, place and extend holds",

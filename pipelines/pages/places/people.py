@@ -35,8 +35,9 @@ WHY_BEYOND = say(
 )
 ROLE_WORDS = {
     "reader": say("reader: reads"),
-    "supervisor": say("supervisor: acknowledges signals, corrects rows, places and extends holds"),
-    "quality": say("quality: acknowledges, places, confirms, releases, scraps"),
+    "laboratory": say("laboratory: types in what was measured or done"),
+    "supervisor": say("supervisor: types in, acknowledges signals, corrects rows, places and extends holds"),
+    "quality": say("quality: types in, acknowledges, places, confirms, releases, scraps"),
     "admin": say("admin: says who may do what"),
 }
 DOOR_KEPT_S = 400 * 86400.0  # since the last good sign-in of a name from an address

@@ -138,6 +138,106 @@
     if (form.elements.from.value < form.elements.to.value) form.requestSubmit();
   });
 
+
+  // What is typed is never lost: a form keeps its fields in this browser until they are saved; where the network is away
+  // it keeps what was to be saved, and sends it when it is back. The same sent twice is there once: the site sees to it.
+  const STORE = 'kept-here', DRAFT = 'begun-here';
+  const read = (name, none) => { try { return JSON.parse(localStorage.getItem(name)) || none; } catch (error) { return none; } };
+  const write = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); return true; } catch (error) { return false; } };
+  const draft = (path, fields) => { const all = read(DRAFT, {}); if (fields) all[path] = fields; else delete all[path]; write(DRAFT, all); };
+  const notice = (text, wrong) => {
+    let box = document.getElementById('kept-here');
+    if (!text) { if (box) box.remove(); return; }
+    if (!box) { box = document.createElement('div'); box.id = 'kept-here'; box.setAttribute('role', 'status'); main().before(box); }
+    box.className = wrong ? 'kept-here wrong' : 'kept-here';
+    box.textContent = text;
+  };
+  const post = async (address, body) => {
+    const token = document.querySelector('input[name=form_token]');
+    const fields = new URLSearchParams(body);
+    if (token) fields.set('form_token', token.value);
+    return fetch(address, {method: 'POST', body: fields, redirect: 'manual', cache: 'no-store', credentials: 'same-origin', signal: AbortSignal.timeout(60000)});
+  };
+  const saved = (answer) => answer.type === 'opaqueredirect';  // what is saved leads on; anything else is no answer of a form
+  const waiting = () => { const n = read(STORE, []).length; notice(n ? `${words[3]} ${n}` : ''); return n; };
+  const swap = (text) => {
+    const fresh = new DOMParser().parseFromString(text, 'text/html').getElementById('content');
+    if (!fresh) return;
+    main().replaceWith(document.adoptNode(fresh));
+    const first = main().querySelector('[aria-invalid=true]') || main().querySelector('.mistakes a');
+    if (first) first.focus();
+    ready();
+  };
+  let sending = false;
+  const send = async () => {
+    if (sending || !waiting()) return;
+    sending = true;
+    try {
+      for (const each of read(STORE, [])) {
+        if (each.wrong) continue;
+        const answer = await post(each.to, each.body);
+        if (saved(answer)) write(STORE, read(STORE, []).filter((other) => other.id !== each.id));
+        else if (answer.status === 401 || answer.status === 403) { notice(words[4], true); return; }
+        else if (answer.status >= 400 && answer.status < 500) {
+          write(STORE, read(STORE, []).filter((other) => other.id !== each.id));
+          draft(each.to, Object.fromEntries(new URLSearchParams(each.body)));
+          swap(await answer.text());
+          return;
+        } else return;
+      }
+      if (!waiting()) notice(words[5]);
+    } catch (error) { waiting(); } finally { sending = false; }
+  };
+  document.addEventListener('submit', async (event) => {
+    const form = event.target;
+    if (!form.matches('form.kept') || !window.fetch) return;
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = '1';
+    const to = new URL(form.action).pathname, body = new URLSearchParams(new FormData(form, event.submitter)).toString();
+    try {
+      const answer = await post(to, body);
+      if (saved(answer)) { draft(to); location.assign(to); return; }
+      if (answer.status >= 500) throw new Error(String(answer.status));
+      swap(await answer.text());
+    } catch (error) {
+      const left = new URLSearchParams(body);
+      left.delete('form_token');
+      const all = read(STORE, []);
+      all.push({id: `${Date.now()}-${Math.random()}`, to, body: left.toString()});
+      if (write(STORE, all)) { draft(to); form.reset(); form.querySelectorAll('[name^="w:"]').forEach((i) => { i.value = ''; }); waiting(); }
+      else notice(words[6], true);
+    } finally { delete form.dataset.busy; }
+  });
+  document.addEventListener('input', (event) => {
+    const form = event.target.closest && event.target.closest('form.kept');
+    if (!form || event.target.type === 'checkbox') return;
+    const path = new URL(form.action).pathname;
+    draft(path, {...read(DRAFT, {})[path], [event.target.name]: event.target.value});
+  });
+  // Enter leads to the next field, as the key of a scale that types does; on the last field it saves.
+  document.addEventListener('keydown', (event) => {
+    const cells = event.key === 'Enter' && event.target.matches && event.target.matches('form.kept .cells input') ? event.target.form : null;
+    if (!cells) return;
+    const all = [...cells.querySelectorAll('.cells input')], next = all[all.indexOf(event.target) + 1];
+    if (next) { event.preventDefault(); next.focus(); next.select(); } else { event.preventDefault(); cells.querySelector('.buttons button').focus(); }
+  });
+  const begun = () => {
+    for (const form of document.querySelectorAll('form.kept')) {
+      const fields = read(DRAFT, {})[new URL(form.action).pathname];
+      if (!fields || form.querySelector('[aria-invalid=true]')) continue;
+      for (const [name, value] of Object.entries(fields)) {
+        const input = form.elements.namedItem(name);
+        if (input && 'value' in input && input.type !== 'hidden' && input.type !== 'checkbox') input.value = value;
+      }
+      notice(words[7]);
+    }
+  };
+  addEventListener('online', send);
+  setInterval(send, 15000);
+
   const ready = () => document.querySelectorAll('[data-copy],[data-print],[data-write]').forEach((b) => { b.hidden = false; }) || turn();
   ready();
+  begun();
+  if (read(STORE, []).length) send();
 })();

@@ -1,0 +1,143 @@
+"""A weight round: the moulds of a line that are fitted now, each with its field, the item's limits beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from starlette.datastructures import FormData
+
+from pipelines.ledger import Reader
+from pipelines.pages.entry import entered
+from pipelines.pages.forms import Field, Group, Mistakes, Sent, check, choice, field, form, moment
+from pipelines.pages.places.enter import REPLACE, checked_save, told
+from pipelines.pages.view import View
+from pipelines.pages.web import Web, go, known
+from pipelines.plant.works import Plant
+from pipelines.reports.frame.page import GLASS, Page, Section
+from pipelines.words import joined, say
+from schemas.feeds import ALL_FEEDS
+
+WEIGHT = "w:"  # before a mould number, the name of its field
+KEY = "a-round"
+FEED = ALL_FEEDS["weight_checks"]
+
+
+def router(web: Web) -> APIRouter:
+    """The routes of this module."""
+    routes = APIRouter()
+    web.forms["POST", "/enter/weights/{line}"] = partial(_stands, web)
+
+    @routes.get("/enter/weights/{line}")
+    def weight_round(request: Request, line: str) -> Response:
+        """The grid of the moulds fitted now."""
+        web.must_read(request)
+        return web.show_own(request, round_view(web, known(web, "line", line)))
+
+    @routes.post("/enter/weights/{line}")
+    async def save(request: Request, line: str) -> Response:
+        """Save the weights that were typed; fields left empty are no weighings."""
+        from starlette.concurrency import run_in_threadpool
+
+        sent = await request.form(max_fields=400, max_files=0)
+        request.state.sent = sent
+        return await run_in_threadpool(_save, web, request, known(web, "line", line), sent)
+
+    return routes
+
+
+def round_view(web: Web, line: str) -> View:
+    """Fields by section, in the order of the gob positions."""
+    plant, now = web.desk.opened.plant, web.desk.now()
+    with web.desk.opened.ledger.reading() as reader:
+        rows = [
+            row for row in reader.ask("parts_at", line=line, at=now).iter_rows(named=True) if row["part"] == "mould"
+        ]
+        limits = _limits(reader, plant, line, web)
+    title = say("A weight round of {line}", line=line)
+    links = ((say("all forms"), "/enter"), (say("weights {line}", line=line), f"/weights/{line}"))
+    if not rows:
+        nothing = say("No mould of this line is known: a mould log has to come first, or each weighing by itself.")
+        one = (say("one weighing"), f"/enter/weight_checks?line={line}")
+        return View("enter", Page(title, "", (Section(title, (nothing,), warn=True),), links=(*links, one)))
+    sections: dict[int, list[Field]] = {}
+    for row in rows:
+        label = say("{number} in {place}", number=row["number"], place=f"{row['section']}{row['gob']}")
+        plain = {**field(WEIGHT + row["number"], label, most=12), "mode": "decimal"}
+        sections.setdefault(row["section"], []).append(plain)
+    groups = [Group(say("Section {number}", number=n), tuple(fields)) for n, fields in sections.items()]
+    about = [
+        moment("sampled_at", say("Taken at"), plant.clock.typed(now), plant),
+        choice("point", say("Weighed where"), [("cold", say("cold")), ("hot", say("hot"))], "cold"),
+        {**field("sample", say("Sample number"), "1", most=6), "mode": "numeric"},
+        check(REPLACE, say("Replace what was there before (it is kept, with the time)"), "yes"),
+    ]
+    fields = form(
+        say("A round"),
+        f"/enter/weights/{line}",
+        about,
+        (("", say("Save the round")),),
+        act="enter",
+        texts=(*limits, say("Enter leads to the next field; a scale that types does too. Empty fields are not saved.")),
+        wide=True,
+        groups=groups,
+        kept=True,
+    )
+    return View("enter", Page(title, say("grams"), (fields,), links=links, cautions=(GLASS,)))
+
+
+def _limits(reader: Reader, plant: Plant, line: str, web: Web) -> tuple[str, ...]:
+    """The limits of what is made now."""
+    now = web.desk.now()
+    jobs = reader.ask("jobs_of_line", line=line, from_time=now, to_time=now)
+    codes = [code for code in dict.fromkeys(jobs["item"].to_list()) if code in plant.items]
+    found = []
+    for code in codes:
+        item = plant.items[code]
+        low, high = (f"{v:g}" if v is not None else "–" for v in (item.weight_min_g, item.weight_max_g))
+        found.append(say("{item}: {low} to {high} g", item=joined(" ", (code, item.name)), low=low, high=high))
+    return tuple(found)
+
+
+def _save(web: Web, request: Request, line: str, sent: FormData) -> Response:
+    person = web.acting(request, str(sent.get("form_token", "")), "enter", f"a weight round of {line}")
+    texts = {name: str(value) for name, value in sent.items()}
+    rows, names = _rows(web, line, texts)
+    saved = checked_save(
+        web,
+        FEED,
+        rows,
+        person.name,
+        texts.get(REPLACE) == "yes",
+        lambda n, column: names[n] if column in ("weight_g", "mould") and n < len(names) else column,
+    )
+    told(web, request, person.name, FEED, saved)
+    return go(f"/enter/weights/{line}")
+
+
+def _rows(web: Web, line: str, texts: Mapping[str, str]) -> tuple[list[dict[str, str]], list[str]]:
+    """A row for each field that was filled in, and the names of the fields. Mistakes where nothing was typed, or the
+    time is none.
+    """
+    clock, now = web.desk.opened.plant.clock, web.desk.now()
+    names = [name for name, text in texts.items() if name.startswith(WEIGHT) and text.strip()]
+    if not names:
+        raise Mistakes({"": say("No weight was typed in: fill in at least one field.")})
+    rows, wrong = [], {}
+    for name in names:
+        about = {column: texts.get(column, "") for column in ("sampled_at", "point", "sample")}
+        row, faults = entered(
+            FEED, {**about, "line": line, "mould": name.removeprefix(WEIGHT), "weight_g": texts[name]}, clock, now
+        )
+        rows.append(row)
+        wrong.update(faults)
+    if wrong:
+        raise Mistakes(wrong)
+    return rows, names
+
+
+def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:
+    """The round, with what was sent in it."""
+    return round_view(web, known(web, "line", request.path_params["line"])), KEY
