@@ -147,7 +147,8 @@ def test_the_temper_number_of_the_lehr_stands_for_its_own_lane_and_glass(place: 
     assert temper.lanes[0].worst == 5 and temper.lanes[0].worst_real == pytest.approx(4.2)
     said = temper_sentences(place.plant, "K1", temper)
     assert "temper number 3 as read, 4.2 real (2.9 mm thick)" in said[0] and "beyond 4 real" in said[0]
-    assert "beyond 4.5 as read:" in said[1] and "2 of 4 temper numbers stand as read" in said[2]
+    assert "beyond 4.5 as read." in said[1] and "strained ware can break without warning" in said[2]
+    assert "2 of 4 temper numbers stand as read" in said[3]
 
 
 def test_density_without_a_change_says_so(laboratory: LaboratoryDay) -> None:

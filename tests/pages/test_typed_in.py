@@ -14,7 +14,7 @@ import pytest
 from pipelines.people.access import People
 from pipelines.people.books import Books
 from schemas.feeds import ALL_FEEDS
-from tests.conftest import Place
+from tests.conftest import HEAD, Place
 from tests.pages.conftest import AT, PASSWORDS, ROLES, Browser, peopled, served
 
 DAY = "2026-03-11"
@@ -195,8 +195,8 @@ def test_only_who_may_types_in(place: Place, browser: Browser) -> None:
 
 def test_a_line_without_a_mould_log_says_so(new_place: Callable[[], Place]) -> None:
     place = new_place()
-    place.put("station_counts.csv", "window_start,line,station,mould,window_s,inspected,rejected\n"
-              f"{(AT - timedelta(hours=1)):%Y-%m-%dT%H:%M:%SZ},K1,K1-side-a,,60,50,1\n")  # fmt: skip
+    hour = f"{(AT - timedelta(hours=1)):%Y-%m-%dT%H:%M:%SZ}"
+    place.put("station_counts.csv", f"{HEAD}{hour},K1,K1-side-a,,60,50,1\n")
     place.take()
     client = served(place.site.root)
     with client:

@@ -60,8 +60,8 @@ def round_view(web: Web, line: str) -> View:
     links = ((say("all forms"), "/enter"), (say("weights {line}", line=line), f"/weights/{line}"))
     if not rows:
         nothing = say("No mould of this line is known: a mould log has to come first, or each weighing by itself.")
-        one = (say("one weighing"), f"/enter/weight_checks?line={line}")
-        return View("enter", Page(title, "", (Section(title, (nothing,), warn=True),), links=(*links, one)))
+        single = (say("one weighing"), f"/enter/weight_checks?line={line}")
+        return View("enter", Page(title, "", (Section(title, (nothing,), warn=True),), links=(*links, single)))
     sections: dict[int, list[Field]] = {}
     for row in rows:
         label = say("{number} in {place}", number=row["number"], place=f"{row['section']}{row['gob']}")
