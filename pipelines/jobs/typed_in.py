@@ -24,7 +24,7 @@ from pipelines.site.folder import OpenSite
 from schemas.feeds import ALL_FEEDS
 
 MARK = ".typed-"
-SHOWN = 12
+SHOWN = 40
 Row = Mapping[str, str]
 
 

@@ -18,6 +18,7 @@ from pipelines.pages.view import View
 from pipelines.reports.frame.order import Order, order_of
 from pipelines.reports.frame.sorted_table import named_sheets
 from pipelines.words import joined, say, sentence_of
+from schemas.feeds import ALL_FEEDS
 
 # Words of every page's address that are no part of the question: how its tables stand, one of them as a file, the wall.
 OWN = ("sort", "as", "table", "wall")
@@ -40,6 +41,7 @@ LEADING_ON = frozenset(
         "/reports/{path:path}",
     }
 )
+ENTERED = "/enter/{feed}"
 MACHINES = frozenset({"/health", "/metrics", "/static/{name}"})  # programs may add what keeps an answer from being kept
 
 
@@ -51,6 +53,7 @@ async def whole_question(request: Request) -> None:
         return
     takes = [str(query_param.alias) for query_param in route.dependant.query_params]
     takes += OWN if route.path not in LEADING_ON else ()
+    takes += _columns(request) if route.path == ENTERED else ()
     given = Counter(name for name, _ in request.query_params.multi_items())
     for name, times in given.items():
         if name not in takes:
@@ -64,6 +67,12 @@ async def whole_question(request: Request) -> None:
             )
     _own_words(dict(request.query_params))
     kept_address(request, takes)
+
+
+def _columns(request: Request) -> tuple[str, ...]:
+    """A feed's form begins with what its address has in hand."""
+    feed = ALL_FEEDS.get(request.path_params["feed"])
+    return feed.columns if feed is not None else ()
 
 
 def _own_words(query: dict[str, str]) -> None:

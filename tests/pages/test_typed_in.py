@@ -173,6 +173,7 @@ def test_a_round_saves_what_was_filled_in_and_no_more(place: Place, browser: Bro
     about = {"sampled_at": f"{DAY}T05:58", "point": "cold", "sample": "1"}
     answer = send(browser, "/enter/weights/K4", {**about, **typed, f"w:{moulds[8]}": ""})
     assert answer.status_code == 303, unescape(answer.text)[:2000]
+    assert "Typed last" in said(browser, "/enter/weights/K4") and "205.6" in said(browser, "/enter/weights/K4")
     rows = place.facts("weight_checks").filter(pl.col("by") == "L. Lab")
     assert place.facts("weight_checks").height == before + 7 == before + rows.height
     assert dict(rows.select("mould", "weight_g").iter_rows()) == {m: 205 + n / 10 for n, m in enumerate(moulds[:7])}
@@ -182,6 +183,13 @@ def test_a_round_saves_what_was_filled_in_and_no_more(place: Place, browser: Bro
     assert all(f'value="{value}"' in wrong.text for name, value in typed.items() if name != f"w:{moulds[3]}")
     assert place.facts("weight_checks").height == before + 7
     assert send(browser, "/enter/weights/K4", about).status_code == 400
+
+
+def test_a_form_begins_with_what_its_address_has_in_hand(browser: Browser) -> None:
+    page = browser.get("/enter/actions?line=K3&defect=CHS&section=4")
+    assert re.search(r'<option value="K3" selected', page) and re.search(r'<option value="CHS" selected', page)
+    assert re.search(r'name="section"[^>]* value="4"', page)
+    assert browser.client.get("/enter/actions?weight_g=4").status_code == 400
 
 
 def test_only_who_may_types_in(place: Place, browser: Browser) -> None:

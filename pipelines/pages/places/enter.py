@@ -122,7 +122,7 @@ def entry_view(web: Web, feed: Feed, given: Mapping[str, str], earlier: tuple[in
         ),
     )
     if lately:
-        parts = (*parts, _typed(web, feed, lately))
+        parts = (*parts, typed_section(web, feed, lately))
     links = ((say("all forms"), "/enter"), (say("what each column means"), f"/help/feeds#{feed.name}"))
     return View("enter", Page(feed_words(feed.name), feed.name, parts, links=links, cautions=(GLASS,)))
 
@@ -138,7 +138,8 @@ def fitted_moulds(reader: Reader, web: Web, line: str) -> list[str]:
     return list(found)
 
 
-def _typed(web: Web, feed: Feed, lately: list[dict[str, Any]]) -> Section:
+def typed_section(web: Web, feed: Feed, lately: list[dict[str, Any]]) -> Section:
+    """The rows typed last, each leading back to its form."""
     clock = web.desk.opened.plant.clock
     shown = [column for column in feed.columns if any(row.get(column) for row in lately)]
     rows = [

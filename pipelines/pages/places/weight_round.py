@@ -9,10 +9,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from starlette.datastructures import FormData
 
+from pipelines.jobs.typed_in import typed_lately
 from pipelines.ledger import Reader
 from pipelines.pages.entry import entered
 from pipelines.pages.forms import Field, Group, Mistakes, Sent, check, choice, field, form, moment
-from pipelines.pages.places.enter import REPLACE, checked_save, told
+from pipelines.pages.places.enter import REPLACE, checked_save, told, typed_section
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, go, known
 from pipelines.plant.works import Plant
@@ -56,6 +57,7 @@ def round_view(web: Web, line: str) -> View:
             row for row in reader.ask("parts_at", line=line, at=now).iter_rows(named=True) if row["part"] == "mould"
         ]
         limits = _limits(reader, plant, line, web)
+        lately = [row for row in typed_lately(web.desk.opened, reader, FEED.name) if row["line"] == line]
     title = say("A weight round of {line}", line=line)
     links = ((say("all forms"), "/enter"), (say("weights {line}", line=line), f"/weights/{line}"))
     if not rows:
@@ -64,7 +66,7 @@ def round_view(web: Web, line: str) -> View:
         return View("enter", Page(title, "", (Section(title, (nothing,), warn=True),), links=(*links, single)))
     sections: dict[int, list[Field]] = {}
     for row in rows:
-        label = say("{number} in {place}", number=row["number"], place=f"{row['section']}{row['gob']}")
+        label = say("{place}, mould {number}", number=row["number"], place=f"{row['section']}{row['gob']}")
         plain = {**field(WEIGHT + row["number"], label, most=12), "mode": "decimal"}
         sections.setdefault(row["section"], []).append(plain)
     groups = [Group(say("Section {number}", number=n), tuple(fields)) for n, fields in sections.items()]
@@ -85,7 +87,8 @@ def round_view(web: Web, line: str) -> View:
         groups=groups,
         kept=True,
     )
-    return View("enter", Page(title, say("grams"), (fields,), links=links, cautions=(GLASS,)))
+    below = (typed_section(web, FEED, lately),) if lately else ()
+    return View("enter", Page(title, say("grams"), (fields, *below), links=links, cautions=(GLASS,)))
 
 
 def _limits(reader: Reader, plant: Plant, line: str, web: Web) -> tuple[str, ...]:
