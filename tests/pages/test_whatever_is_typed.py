@@ -29,6 +29,7 @@ KNOWN: dict[str, str] = {
     "/holds/{name} name": "H-0001",
     "/static/{name} name": "app.js",
     "batch": "1",
+    "feed": "weight_checks",
     "signal": "S-1",
     "pallet": "P-1",
     "mould": "20",
@@ -45,7 +46,7 @@ KNOWN: dict[str, str] = {
 # Words that are days, times or numbers: what is none of them is answered with 400.
 WHEN = dict.fromkeys(("day", "/day/{name}.html name", "/day/{name}/{part}.html name", "received"), rubbish.DAYS)
 WHEN |= dict.fromkeys(("at", "from", "made_from", "made_to"), rubbish.MOMENTS) | dict.fromkeys(
-    ("hours", "customer", "steady", "batch"), rubbish.AMOUNTS
+    ("hours", "customer", "steady", "batch", "row"), rubbish.AMOUNTS
 )
 SAYS = re.compile(
     r"is not a (day|time) such as|is no time of a works|was put forward|is a whole number from|has at most [0-9]+ "

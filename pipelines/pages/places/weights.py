@@ -54,9 +54,9 @@ def router(web: Web) -> APIRouter:
     ) -> Response:
         """Weights of a line on a production day; `from` and `to` choose a window instead."""
         known(web, "line", line)
-        chosen = span_asked(web, start, to, "page")
+        on, chosen = typed.day(day), span_asked(web, start, to, "page")
         if chosen is None:
-            return web.show(request, _day(web, line, typed.day(day)))
+            return web.show(request, _day(web, line, on))
         return web.show(request, PageQuestion(("weights", line, chosen), partial(_window, line, chosen), chosen))
 
     return routes
