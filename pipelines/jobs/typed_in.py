@@ -8,18 +8,22 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import random
 import re
 import tempfile
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pipelines.errors import SiteError
-from pipelines.intake import IntakeReport, take_in
+from pipelines.intake import IntakeReport
 from pipelines.intake.filing import write_whole
 from pipelines.intake.foreign.trial import FileFault, Tried, try_file
+from pipelines.intake.run import Intake, intake_lock
 from pipelines.ledger.reader import Reader
+from pipelines.ledger.sentences import must_have_its_ledger, unwritable
 from pipelines.site.folder import OpenSite
 from schemas.feeds import ALL_FEEDS
 
@@ -30,13 +34,11 @@ Row = Mapping[str, str]
 
 @dataclass(frozen=True)
 class Saved:
-    """A file that was typed. report: what the intake made of it; None where another intake was running, and the file
-    waits in the inbox for it. tried: what it would become, seen before.
-    """
+    """A file that was typed, what it would become as it was seen before, and what the intake made of it."""
 
     file: str
     tried: Tried
-    report: IntakeReport | None
+    report: IntakeReport
 
 
 class NotRight(Exception):
@@ -56,30 +58,44 @@ class OtherThere(Exception):
 
 
 def save_typed(opened: OpenSite, feed: str, rows: Sequence[Row], by: str, replace: bool = False) -> Saved:
-    """Check rows as the intake does, write them as a file of the feed, take it in.
+    """Check rows as the intake does, write them as a file of the feed, take it in; all under the intake's lock, so that
+    nobody else's row comes between.
 
     by: who typed; stands in the file's name, and in its `by` where the feed has one and it is empty. replace: rows with
-    these keys may be replaced (what was there is kept with the time). NotRight, OtherThere: nothing was written.
+    these keys may be replaced (what was there is kept with the time). NotRight, OtherThere, LedgerBusy: nothing was
+    written.
     """
-    data = _text(feed, rows, by).encode()
+    with intake_lock(opened.site, opened.settings):
+        columns = list(ALL_FEEDS[feed].columns)
+        name, data, tried = _tried(opened, feed, rows, by, columns)
+        if tried.faults:
+            raise NotRight([(max(0, fault.line - 2), fault) for fault in tried.faults])
+        if tried.replacing and not replace:
+            raise OtherThere(tried.replacing)
+        if tried.replacing:  # the same values as once before are a new act: a file of other bytes
+            random.Random(time.time_ns()).shuffle(columns)
+            name, data, tried = _tried(opened, feed, rows, by, columns)
+        try:
+            must_have_its_ledger(opened.site)
+            write_whole(opened.site.inbox / name, data)
+            return Saved(name, tried, Intake(opened.site, opened.plant, opened.settings, None).run())
+        except OSError as error:
+            raise SiteError(unwritable(opened.site, error)) from error
+
+
+def _tried(
+    opened: OpenSite, feed: str, rows: Sequence[Row], by: str, columns: Sequence[str]
+) -> tuple[str, bytes, Tried]:
+    data = _text(rows, by, columns).encode()
     name = f"{feed}{MARK}{_plain(by)}.{hashlib.sha256(data).hexdigest()[:12]}.csv"
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name
         path.write_bytes(data)
         (tried,) = try_file(path, name, opened.site, opened.plant, opened.settings)
-    if tried.faults:
-        raise NotRight([(max(0, fault.line - 2), fault) for fault in tried.faults])
-    if tried.replacing and not replace:
-        raise OtherThere(tried.replacing)
-    write_whole(opened.site.inbox / name, data)
-    try:
-        return Saved(name, tried, take_in(opened.site, opened.plant, opened.settings))
-    except SiteError:
-        return Saved(name, tried, None)
+    return name, data, tried
 
 
-def _text(feed: str, rows: Sequence[Row], by: str) -> str:
-    columns = ALL_FEEDS[feed].columns
+def _text(rows: Sequence[Row], by: str, columns: Sequence[str]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)

@@ -10,6 +10,7 @@ from datetime import datetime
 from pipelines.clock import BadTime, WorksClock, parse_timestamp, utc_text
 from pipelines.errors import WrongUse
 from pipelines.local_times import local_moment
+from pipelines.numbers import count
 from pipelines.pages.forms import Field, choice, field, moment
 from pipelines.plant.works import Plant
 from pipelines.words import defect_name, joined, say, sentence_of, worded
@@ -67,7 +68,7 @@ def _hint(quantity: Quantity) -> str:
     if quantity.kind == "text":
         return say("such as {example}", example=quantity.example) if quantity.example else ""
     unit = quantity.unit if quantity.unit in _UNITS else ""
-    low, high = f"{quantity.low or 0:g}", f"{quantity.high or 0:g}"
+    low, high = (f"{each:g}" if abs(each) < 10_000 else count(each) for each in (quantity.low or 0, quantity.high or 0))
     if not unit:
         return say("{low} to {high}, such as {example}", low=low, high=high, example=quantity.example)
     return say("{unit}, {low} to {high}, such as {example}", unit=unit, low=low, high=high, example=quantity.example)

@@ -53,11 +53,12 @@ SCRIPT = (  # what app.js says
     say("renewed"),
     say("no answer; trying again"),
     say("Copied"),
-    say("No network: kept on this device, and sent when it is back. Waiting:"),
-    say("Kept on this device: sign in again, then it is sent."),
+    say("Not saved yet: kept on this device, and sent again by itself. Waiting:"),
+    say("Something not saved is kept on this device. It is sent when this person signs in:"),
     say("What was kept on this device is saved now."),
-    say("No network, and this device cannot keep it: write it down."),
+    say("No answer, and this device cannot keep it: write it down."),
     say("Typed before and not saved yet: here again."),
+    say("Open it"),
 )
 # What stands for a reader's own form token in HTML that many share: nothing that a feed could hold, anew for every
 # process.

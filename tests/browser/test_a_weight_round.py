@@ -86,7 +86,7 @@ def test_a_network_cut_in_the_middle_loses_and_doubles_nothing(unwired: Page, ad
     phone.context.set_offline(True)
     phone.locator("form.kept .buttons button").click()
     wait(phone, "!!document.getElementById('kept-here')")
-    assert "No network" in phone.locator("#kept-here").inner_text() and fields.nth(0).input_value() == ""
+    assert "Not saved yet" in phone.locator("#kept-here").inner_text() and fields.nth(0).input_value() == ""
     assert typed(site) == []
     fields.nth(3).fill("208")
     phone.context.set_offline(False)
@@ -97,7 +97,7 @@ def test_a_network_cut_in_the_middle_loses_and_doubles_nothing(unwired: Page, ad
     for each in range(2):
         phone.context.route("**/enter/weights/*", lost)
         phone.locator("form.kept .buttons button").click()  # saved, and its answer lost on the way
-        wait(phone, "document.getElementById('kept-here').innerText.includes('No network')")
+        wait(phone, "document.getElementById('kept-here').innerText.includes('Not saved yet')")
         phone.context.unroute_all()
         phone.evaluate("dispatchEvent(new Event('online'))")
         wait(phone, "document.getElementById('kept-here').innerText.includes('saved now')")

@@ -132,6 +132,8 @@ def test_typed_twice_it_is_there_once_and_corrected_it_keeps_its_history(place: 
     with place.opened.ledger.reading() as reader:
         assert reader.replaced("weight_checks").filter(mine)["weight_g"].to_list() == [206.4]
     assert place.facts("weight_checks").filter(mine)["weight_g"].to_list() == [205.0]
+    assert send(browser, "/enter/weight_checks", {**row, "replace": "yes"}).status_code == 303
+    assert place.facts("weight_checks").filter(mine)["weight_g"].to_list() == [206.4], "and back again"
 
 
 @pytest.mark.parametrize(

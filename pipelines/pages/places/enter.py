@@ -19,7 +19,7 @@ from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
 from pipelines.reports.frame.page import GLASS, Page, Part, Section
 from pipelines.reports.frame.sheet import Column, Sheet
-from pipelines.words import say, say_n
+from pipelines.words import joined, say, say_n
 from pipelines.words.columns import FEEDS, column_words, feed_words
 from schemas.feeds import ALL_FEEDS
 from schemas.feeds.base import Feed
@@ -106,19 +106,30 @@ def _listed(name: str, title: str, pairs: list[tuple[str, str]]) -> Section:
 def entry_view(web: Web, feed: Feed, given: Mapping[str, str], earlier: tuple[int, int] | None = None) -> View:
     """The form of a feed and what was typed into it last. earlier: batch and row that are corrected."""
     plant, now = web.desk.opened.plant, web.desk.now()
-    with web.desk.opened.ledger.reading() as reader:
-        lately = typed_lately(web.desk.opened, reader, feed.name)
-        moulds = fitted_moulds(reader, web, given.get("line", ""))
+    lately, moulds = [], []
+    if web.desk.opened.ledger.exists:
+        with web.desk.opened.ledger.reading() as reader:
+            lately = typed_lately(web.desk.opened, reader, feed.name)
+            moulds = fitted_moulds(reader, web, given.get("line", ""))
     if earlier is not None:
         found = next((row for row in lately if (row["batch"], row["row"]) == earlier), None)
         if found is None:
             raise Refused(404, say("this row is not among those typed last"))
         given = as_typed(feed, found, plant.clock)
     fields = entry_fields(plant, feed, given, moulds, plant.clock.typed(now))
+    key = joined(", ", [column_words(column) for column in feed.key])
+    what = say("Corrected is the row of this key: {key}. With another key it is saved beside the old one.", key=key)
     box = check(REPLACE, say("Replace what was there before (it is kept, with the time)"), "yes", earlier is not None)
     parts: tuple[Part, ...] = (
         form(
-            say("A row"), f"/enter/{feed.name}", [*fields, box], (("", say("Save")),), act="enter", wide=True, kept=True
+            say("A row"),
+            f"/enter/{feed.name}",
+            [*fields, box],
+            (("", say("Save")),),
+            act="enter",
+            texts=(what,) if earlier is not None else (),
+            wide=True,
+            kept=True,
         ),
     )
     if lately:
@@ -171,7 +182,7 @@ def _save(web: Web, request: Request, feed: Feed, sent: FormData) -> Response:
         raise Mistakes(wrong)
     saved = checked_save(web, feed, [row], person.name, texts.get(REPLACE) == "yes", lambda n, column: column)
     told(web, request, person.name, feed, saved)
-    return go(f"/enter/{feed.name}")
+    return leads_on(request, f"/enter/{feed.name}")
 
 
 def checked_save(web: Web, feed: Feed, rows: list[dict[str, str]], by: str, replaces: bool, name_of: Any) -> Saved:
@@ -193,18 +204,22 @@ def told(web: Web, request: Request, by: str, feed: Feed, saved: Saved) -> None:
     """What became of it: for the person, the audit trail, and the scheduler."""
     t = web.texts(request)
     tried = saved.tried
-    if saved.report is None:
-        said = t("Saved: another intake is running, and takes it in after that.")
-    elif tried.unchanged == tried.kept:
+    if tried.unchanged == tried.kept:
         said = t("This was saved before; nothing changed.")
     else:
         said = t.say(say_n("Saved: {n} row.", "Saved: {n} rows.", tried.kept))
-    if saved.report is not None:
-        for day in days_to_follow(web.desk.opened.plant, [at for _, at in saved.report.touched]):
-            web.books.tell("add_request", flow="follow", about=day.isoformat())
+    for day in days_to_follow(web.desk.opened.plant, [at for _, at in saved.report.touched]):
+        web.books.tell("add_request", flow="follow", about=day.isoformat())
     web.note(by, "enter", feed.name, f"{saved.file}: {said}")
     web.desk.wrote()
     web.say_next(request, said)
+
+
+def leads_on(request: Request, to: str) -> Response:
+    """After it was saved: on to the page; a script that asks is told in a way that no other server answers in."""
+    if request.headers.get("x-kept") == "1":
+        return Response(status_code=204, headers={"X-Saved": "1", "Cache-Control": "no-store"})
+    return go(to)
 
 
 def _stands(web: Web, request: Request, sent: Sent) -> tuple[View, str]:

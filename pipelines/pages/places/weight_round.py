@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import partial
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -13,9 +14,9 @@ from pipelines.jobs.typed_in import typed_lately
 from pipelines.ledger import Reader
 from pipelines.pages.entry import entered
 from pipelines.pages.forms import Field, Group, Mistakes, Sent, check, choice, field, form, moment
-from pipelines.pages.places.enter import REPLACE, checked_save, told, typed_section
+from pipelines.pages.places.enter import REPLACE, checked_save, leads_on, told, typed_section
 from pipelines.pages.view import View
-from pipelines.pages.web import Web, go, known
+from pipelines.pages.web import Web, known
 from pipelines.plant.works import Plant
 from pipelines.reports.frame.page import GLASS, Page, Section
 from pipelines.words import joined, say
@@ -64,12 +65,7 @@ def round_view(web: Web, line: str) -> View:
         nothing = say("No mould of this line is known: a mould log has to come first, or each weighing by itself.")
         single = (say("one weighing"), f"/enter/weight_checks?line={line}")
         return View("enter", Page(title, "", (Section(title, (nothing,), warn=True),), links=(*links, single)))
-    sections: dict[int, list[Field]] = {}
-    for row in rows:
-        label = say("{place}, mould {number}", number=row["number"], place=f"{row['section']}{row['gob']}")
-        plain = {**field(WEIGHT + row["number"], label, most=12), "mode": "decimal"}
-        sections.setdefault(row["section"], []).append(plain)
-    groups = [Group(say("Section {number}", number=n), tuple(fields)) for n, fields in sections.items()]
+    groups = _by_section(rows)
     about = [
         moment("sampled_at", say("Taken at"), plant.clock.typed(now), plant),
         choice("point", say("Weighed where"), [("cold", say("cold")), ("hot", say("hot"))], "cold"),
@@ -89,6 +85,21 @@ def round_view(web: Web, line: str) -> View:
     )
     below = (typed_section(web, FEED, lately),) if lately else ()
     return View("enter", Page(title, say("grams"), (fields, *below), links=links, cautions=(GLASS,)))
+
+
+def _by_section(rows: list[dict[str, Any]]) -> list[Group]:
+    """A field for each mould; one that the log has in two places is weighed once."""
+    places: dict[str, list[str]] = {}
+    for row in rows:
+        places.setdefault(row["number"], []).append(f"{row['section']}{row['gob']}")
+    sections: dict[int, list[Field]] = {}
+    for row in rows:
+        mine = places.pop(row["number"], None)
+        if mine is not None:
+            label = say("{place}, mould {number}", number=row["number"], place=", ".join(mine))
+            plain = {**field(WEIGHT + row["number"], label, most=12), "mode": "decimal"}
+            sections.setdefault(row["section"], []).append(plain)
+    return [Group(say("Section {number}", number=n), tuple(fields)) for n, fields in sections.items()]
 
 
 def _limits(reader: Reader, plant: Plant, line: str, web: Web) -> tuple[str, ...]:
@@ -117,7 +128,7 @@ def _save(web: Web, request: Request, line: str, sent: FormData) -> Response:
         lambda n, column: names[n] if column in ("weight_g", "mould") and n < len(names) else column,
     )
     told(web, request, person.name, FEED, saved)
-    return go(f"/enter/weights/{line}")
+    return leads_on(request, f"/enter/weights/{line}")
 
 
 def _rows(web: Web, line: str, texts: Mapping[str, str]) -> tuple[list[dict[str, str]], list[str]]:

@@ -139,29 +139,44 @@
   });
 
 
-  // What is typed is never lost: a form keeps its fields in this browser until they are saved; where the network is away
-  // it keeps what was to be saved, and sends it when it is back. The same sent twice is there once: the site sees to it.
-  const STORE = 'kept-here', DRAFT = 'begun-here';
+  // What is typed is never lost: a form keeps its fields in this browser until they are saved; where no answer comes it
+  // keeps what was to be saved, and sends it later. Each is its person's own. The same sent twice is there once.
+  const STORE = 'kept-here', DRAFT = 'begun-here', OLD = 12 * 3600e3, who = document.body.dataset.who || '', loaded = Date.now();
   const read = (name, none) => { try { return JSON.parse(localStorage.getItem(name)) || none; } catch (error) { return none; } };
   const write = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); return true; } catch (error) { return false; } };
-  const draft = (path, fields) => { const all = read(DRAFT, {}); if (fields) all[path] = fields; else delete all[path]; write(DRAFT, all); };
+  const draft = (to, fields) => { const all = read(DRAFT, {}); if (fields) all[`${who} ${to}`] = {at: Date.now(), fields}; else delete all[`${who} ${to}`]; write(DRAFT, all); };
+  const begunWith = (to) => { const one = read(DRAFT, {})[`${who} ${to}`]; return one && Date.now() - one.at < OLD ? one.fields : null; };
   const notice = (text, wrong) => {
     let box = document.getElementById('kept-here');
-    if (!text) { if (box) box.remove(); return; }
+    if (!text) { if (box) box.remove(); return null; }
     if (!box) { box = document.createElement('div'); box.id = 'kept-here'; box.setAttribute('role', 'status'); main().before(box); }
     box.className = wrong ? 'kept-here wrong' : 'kept-here';
     box.textContent = text;
+    return box;
   };
-  const post = async (address, body) => {
-    const token = document.querySelector('input[name=form_token]');
-    const fields = new URLSearchParams(body);
+  const mine = () => read(STORE, []).filter((each) => each.who === who);
+  const without = (id) => write(STORE, read(STORE, []).filter((each) => each.id !== id));
+  const waiting = () => {
+    const others = read(STORE, []).find((each) => each.who !== who), wrong = mine().find((each) => each.wrong), n = mine().length;
+    if (wrong) {
+      const button = document.createElement('button');
+      button.type = 'button'; button.textContent = words[8];
+      button.addEventListener('click', () => { draft(wrong.to, Object.fromEntries(new URLSearchParams(wrong.body))); without(wrong.id); location.assign(wrong.to); });
+      notice(`${wrong.wrong} `, true).append(button);
+    } else if (n) notice(`${words[3]} ${n}`);
+    else if (others) notice(`${words[4]} ${others.who}`);
+    return n;
+  };
+  const post = async (to, body) => {
+    const token = document.querySelector('input[name=form_token]'), fields = new URLSearchParams(body);
     if (token) fields.set('form_token', token.value);
-    return fetch(address, {method: 'POST', body: fields, redirect: 'manual', cache: 'no-store', credentials: 'same-origin', signal: AbortSignal.timeout(60000)});
+    return fetch(to, {method: 'POST', body: fields, headers: {'X-Kept': '1'}, redirect: 'manual', cache: 'no-store', credentials: 'same-origin', signal: AbortSignal.timeout(60000)});
   };
-  const saved = (answer) => answer.type === 'opaqueredirect';  // what is saved leads on; anything else is no answer of a form
-  const waiting = () => { const n = read(STORE, []).length; notice(n ? `${words[3]} ${n}` : ''); return n; };
+  const saved = (answer) => answer.headers.get('X-Saved') === '1';
+  const refused = (answer) => [400, 404, 409, 413, 422].includes(answer.status);
+  const parsed = (text) => new DOMParser().parseFromString(text, 'text/html');
   const swap = (text) => {
-    const fresh = new DOMParser().parseFromString(text, 'text/html').getElementById('content');
+    const fresh = parsed(text).getElementById('content');
     if (!fresh) return;
     main().replaceWith(document.adoptNode(fresh));
     const first = main().querySelector('[aria-invalid=true]') || main().querySelector('.mistakes a');
@@ -172,21 +187,28 @@
   const send = async () => {
     if (sending || !waiting()) return;
     sending = true;
+    let done = 0;
     try {
-      for (const each of read(STORE, [])) {
+      for (const each of mine()) {
         if (each.wrong) continue;
         const answer = await post(each.to, each.body);
-        if (saved(answer)) write(STORE, read(STORE, []).filter((other) => other.id !== each.id));
-        else if (answer.status === 401 || answer.status === 403) { notice(words[4], true); return; }
-        else if (answer.status >= 400 && answer.status < 500) {
-          write(STORE, read(STORE, []).filter((other) => other.id !== each.id));
-          draft(each.to, Object.fromEntries(new URLSearchParams(each.body)));
-          swap(await answer.text());
-          return;
-        } else return;
+        if (saved(answer)) { without(each.id); done += 1; }
+        else if (refused(answer)) {
+          const why = parsed(await answer.text()).querySelector('.mistakes li, main p');
+          write(STORE, read(STORE, []).map((other) => other.id === each.id ? {...other, wrong: why ? why.textContent : words[8]} : other));
+        } else break;
       }
-      if (!waiting()) notice(words[5]);
-    } catch (error) { waiting(); } finally { sending = false; }
+    } catch (error) { /* no answer: it stays kept */ } finally { sending = false; }
+    if (!waiting() && done) notice(words[5]);
+  };
+  // A form that was kept is empty again, and its time goes on by the clock.
+  const cleared = (form) => {
+    form.reset();
+    for (const input of form.querySelectorAll('[name^="w:"]')) input.value = '';
+    for (const input of form.querySelectorAll('input[type=datetime-local]')) {
+      const at = Date.parse(`${input.defaultValue}Z`);
+      if (at) input.value = new Date(at + Date.now() - loaded).toISOString().slice(0, 16);
+    }
   };
   document.addEventListener('submit', async (event) => {
     const form = event.target;
@@ -198,22 +220,21 @@
     try {
       const answer = await post(to, body);
       if (saved(answer)) { draft(to); location.assign(to); return; }
-      if (answer.status >= 500) throw new Error(String(answer.status));
+      if (!refused(answer)) throw new Error(String(answer.status));
       swap(await answer.text());
     } catch (error) {
       const left = new URLSearchParams(body);
       left.delete('form_token');
       const all = read(STORE, []);
-      all.push({id: `${Date.now()}-${Math.random()}`, to, body: left.toString()});
-      if (write(STORE, all)) { draft(to); form.reset(); form.querySelectorAll('[name^="w:"]').forEach((i) => { i.value = ''; }); waiting(); }
-      else notice(words[6], true);
+      all.push({id: `${Date.now()}-${Math.random()}`, who, to, body: left.toString()});
+      if (write(STORE, all)) { draft(to); cleared(form); waiting(); } else notice(words[6], true);
     } finally { delete form.dataset.busy; }
   });
   document.addEventListener('input', (event) => {
     const form = event.target.closest && event.target.closest('form.kept');
     if (!form || event.target.type === 'checkbox') return;
-    const path = new URL(form.action).pathname;
-    draft(path, {...read(DRAFT, {})[path], [event.target.name]: event.target.value});
+    const to = new URL(form.action).pathname;
+    draft(to, {...begunWith(to), [event.target.name]: event.target.value});
   });
   // Enter leads to the next field, as the key of a scale that types does; on the last field it saves.
   document.addEventListener('keydown', (event) => {
@@ -223,8 +244,8 @@
     if (next) { event.preventDefault(); next.focus(); next.select(); } else { event.preventDefault(); cells.querySelector('.buttons button').focus(); }
   });
   const begun = () => {
-    for (const form of document.querySelectorAll('form.kept')) {
-      const fields = read(DRAFT, {})[new URL(form.action).pathname];
+    for (const form of location.search ? [] : document.querySelectorAll('form.kept')) {
+      const fields = begunWith(new URL(form.action).pathname);
       if (!fields || form.querySelector('[aria-invalid=true]')) continue;
       for (const [name, value] of Object.entries(fields)) {
         const input = form.elements.namedItem(name);
