@@ -121,6 +121,11 @@ def typed_lately(opened: OpenSite, reader: Reader, feed: str) -> list[dict[str, 
         who = file["file"].split(MARK, 1)[1].rsplit(".", 2)[0].replace("_", " ")
         with path.open(encoding="utf-8", newline="") as text:
             for number, row in enumerate(csv.DictReader(text)):
-                about = {"batch": file["batch"], "row": number, "typed_at": file["received_at"], "typed_by": who}
+                about = {
+                    "batch": file["batch"],
+                    "row": number,
+                    "typed_at": file["received_at"],
+                    "typed_by": row.get("by") or who,
+                }
                 found.append({**row, **about})
     return found[:SHOWN]

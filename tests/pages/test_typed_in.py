@@ -185,6 +185,10 @@ def test_a_round_saves_what_was_filled_in_and_no_more(place: Place, browser: Bro
     assert all(f'value="{value}"' in wrong.text for name, value in typed.items() if name != f"w:{moulds[3]}")
     assert place.facts("weight_checks").height == before + 7
     assert send(browser, "/enter/weights/K4", about).status_code == 400
+    slipped = {**about, "sample": "3", f"w:{moulds[0]}": "2060"}
+    asked = send(browser, "/enter/weights/K4", slipped)
+    assert asked.status_code == 400 and "Far from the limits" in asked.text
+    assert send(browser, "/enter/weights/K4", {**slipped, "meant": "yes"}).status_code == 303
 
 
 def test_a_form_begins_with_what_its_address_has_in_hand(browser: Browser) -> None:
@@ -201,6 +205,19 @@ def test_only_who_may_types_in(place: Place, browser: Browser) -> None:
         sign_in(browser, name)
         status = send(browser, "/enter/density_checks", {**TYPED["density_checks"], "replace": "yes"}).status_code
         assert (status == 303) is (role in ("supervisor", "quality")), name
+
+
+def test_an_empty_works_begins_by_typing(new_place: Callable[[], Place]) -> None:
+    place = new_place()
+    People(Books(place.site.root / ".serve")).add("L. Lab", ["laboratory"], NAMES["L. Lab"], AT)
+    client = served(place.site.root)
+    with client:
+        browser = Browser(client)
+        sign_in(browser)
+        assert "No mould of this line is known" in browser.get("/enter/weights/K4")
+        assert send(browser, "/enter/weight_checks", TYPED["weight_checks"]).status_code == 303
+        assert "206.4" in browser.get("/enter/weight_checks")
+    client.app.state.web.desk.close()  # type: ignore[attr-defined]
 
 
 def test_a_line_without_a_mould_log_says_so(new_place: Callable[[], Place]) -> None:

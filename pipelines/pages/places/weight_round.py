@@ -17,13 +17,14 @@ from pipelines.pages.forms import Field, Group, Mistakes, Sent, check, choice, f
 from pipelines.pages.places.enter import REPLACE, checked_save, leads_on, told, typed_section
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known
-from pipelines.plant.works import Plant
+from pipelines.plant.tables import Item
 from pipelines.reports.frame.page import GLASS, Page, Section
 from pipelines.words import joined, say
 from schemas.feeds import ALL_FEEDS
 
 WEIGHT = "w:"  # before a mould number, the name of its field
-KEY = "a-round"
+KEY, MEANT = "a-round", "meant"
+FAR_BELOW, FAR_ABOVE = 0.7, 1.3  # of the limits: beyond them a weight is asked back (common practice has no figure)
 FEED = ALL_FEEDS["weight_checks"]
 
 
@@ -53,12 +54,8 @@ def router(web: Web) -> APIRouter:
 def round_view(web: Web, line: str) -> View:
     """Fields by section, in the order of the gob positions."""
     plant, now = web.desk.opened.plant, web.desk.now()
-    with web.desk.opened.ledger.reading() as reader:
-        rows = [
-            row for row in reader.ask("parts_at", line=line, at=now).iter_rows(named=True) if row["part"] == "mould"
-        ]
-        limits = _limits(reader, plant, line, web)
-        lately = [row for row in typed_lately(web.desk.opened, reader, FEED.name) if row["line"] == line]
+    rows, items, lately = _known(web, line)
+    limits = tuple(_limit_words(item) for item in items)
     title = say("A weight round of {line}", line=line)
     links = ((say("all forms"), "/enter"), (say("weights {line}", line=line), f"/weights/{line}"))
     if not rows:
@@ -71,6 +68,7 @@ def round_view(web: Web, line: str) -> View:
         choice("point", say("Weighed where"), [("cold", say("cold")), ("hot", say("hot"))], "cold"),
         {**field("sample", say("Sample number"), "1", most=6), "mode": "numeric"},
         check(REPLACE, say("Replace what was there before (it is kept, with the time)"), "yes"),
+        check(MEANT, say("Weights far from the limits are meant"), "yes"),
     ]
     fields = form(
         say("A round"),
@@ -102,17 +100,37 @@ def _by_section(rows: list[dict[str, Any]]) -> list[Group]:
     return [Group(say("Section {number}", number=n), tuple(fields)) for n, fields in sections.items()]
 
 
-def _limits(reader: Reader, plant: Plant, line: str, web: Web) -> tuple[str, ...]:
-    """The limits of what is made now."""
-    now = web.desk.now()
+def _known(web: Web, line: str) -> tuple[list[dict[str, Any]], list[Item], list[dict[str, Any]]]:
+    """The moulds that are fitted now, the items made now, and what was typed last; nothing before anything came."""
+    opened, now = web.desk.opened, web.desk.now()
+    if not opened.ledger.exists:
+        return [], [], []
+    with opened.ledger.reading() as reader:
+        parts = reader.ask("parts_at", line=line, at=now).iter_rows(named=True)
+        lately = [row for row in typed_lately(opened, reader, FEED.name) if row["line"] == line]
+        return [row for row in parts if row["part"] == "mould"], _items(reader, web, line), lately
+
+
+def _items(reader: Reader, web: Web, line: str) -> list[Item]:
+    now, plant = web.desk.now(), web.desk.opened.plant
     jobs = reader.ask("jobs_of_line", line=line, from_time=now, to_time=now)
-    codes = [code for code in dict.fromkeys(jobs["item"].to_list()) if code in plant.items]
-    found = []
-    for code in codes:
-        item = plant.items[code]
-        low, high = (f"{v:g}" if v is not None else "–" for v in (item.weight_min_g, item.weight_max_g))
-        found.append(say("{item}: {low} to {high} g", item=joined(" ", (code, item.name)), low=low, high=high))
-    return tuple(found)
+    return [plant.items[code] for code in dict.fromkeys(jobs["item"].to_list()) if code in plant.items]
+
+
+def _limit_words(item: Item) -> str:
+    low, high = (f"{v:g}" if v is not None else "–" for v in (item.weight_min_g, item.weight_max_g))
+    return say("{item}: {low} to {high} g", item=joined(" ", (item.id, item.name)), low=low, high=high)
+
+
+def _far(items: list[Item], row: Mapping[str, str]) -> bool:
+    """Whether a weight is that of no item made now by far: a figure or a point was missed."""
+    lows = [item.weight_min_g for item in items if item.weight_min_g is not None]
+    highs = [item.weight_max_g for item in items if item.weight_max_g is not None]
+    try:
+        grams = float(row.get("weight_g", ""))
+    except ValueError:
+        return False  # the intake says what it is
+    return bool(lows and grams < FAR_BELOW * min(lows)) or bool(highs and grams > FAR_ABOVE * max(highs))
 
 
 def _save(web: Web, request: Request, line: str, sent: FormData) -> Response:
@@ -147,6 +165,10 @@ def _rows(web: Web, line: str, texts: Mapping[str, str]) -> tuple[list[dict[str,
         )
         rows.append(row)
         wrong.update(faults)
+    items = _known(web, line)[1] if texts.get(MEANT) != "yes" else []
+    for name, row in zip(names, rows, strict=True):
+        if _far(items, row) and name not in wrong:
+            wrong[name] = say("Far from the limits: correct it, or tick above that it is meant.")
     if wrong:
         raise Mistakes(wrong)
     return rows, names
