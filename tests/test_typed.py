@@ -36,6 +36,7 @@ WORDS = {
     "note", "feed", "file", "name", "log", "item", "complaint", "mould", "defect", "pallet", "propose", "report",
     "number", "to", "rows", "host", "address", "pages_only", "role", "stdin", "describe", "everything", "of", "why",
     "evidence", "severity", "past", "steady", "against", "source", "help", "version", "pool", "write", "topic",
+    "workbook", "anew",
 }  # fmt: skip
 SAYS = re.compile(r"is not a (day|time) such as|is no time of a works|needs an offset|is a (whole )?number from")
 BY_DAYS = {
