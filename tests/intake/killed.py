@@ -14,6 +14,7 @@ import os
 import random
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from pipelines.intake import take_in
@@ -24,39 +25,52 @@ from tests.conftest import NOW
 KILLS = 4
 
 
-def intake(root: Path, number: int) -> tuple[int, int]:
-    """An intake in a process of its own, killed before its step `number` (0: not at all); how it ended, how many steps
-    it had when it was whole.
+def killed_before(
+    number: int, prepare: Callable[[], Callable[[], object]], counts: Callable[[str], bool] = lambda name: True
+) -> tuple[int, int]:
+    """A process of its own, killed before its step `number` (0: not at all); how it ended, its steps when it was whole.
+    prepare: what gives the work, not counted itself; counts: which steps are, by what Python calls them.
     """
-    read, write = os.pipe()
+    hear, tell = os.pipe()
     pid = os.fork()
     if pid == 0:
-        os.close(read)
-        _take(root, number, write)
-    os.close(write)
-    with os.fdopen(read) as pipe:
+        os.close(hear)
+        _work(number, prepare, counts, tell)
+    os.close(tell)
+    with os.fdopen(hear) as pipe:
         text = pipe.read()
     return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), int(text or 0)
 
 
-def _take(root: Path, number: int, write: int) -> None:
+def _work(number: int, prepare: Callable[[], Callable[[], object]], counts: Callable[[str], bool], tell: int) -> None:
     code, steps = 1, 0
 
     def step(name: str, _: tuple[object, ...]) -> None:
         nonlocal steps
-        steps += 1
-        if steps == number:
-            os.kill(os.getpid(), signal.SIGKILL)
+        if counts(name):
+            steps += 1
+            if steps == number:
+                os.kill(os.getpid(), signal.SIGKILL)
 
     try:
-        site = Site(root)
-        plant = read_plant(site.works_toml.read_text())
+        work = prepare()
         sys.addaudithook(step)
-        take_in(site, plant, Settings(fixed_now=NOW, rows_at_once=4000))
+        work()
         code = 0
-        os.write(write, str(steps).encode())
+        os.write(tell, str(steps).encode())
     finally:
         os._exit(code)
+
+
+def intake(root: Path, number: int) -> tuple[int, int]:
+    """An intake, killed before its step `number` (0: not at all)."""
+
+    def prepare() -> Callable[[], object]:
+        site = Site(root)
+        plant = read_plant(site.works_toml.read_text())
+        return lambda: take_in(site, plant, Settings(fixed_now=NOW, rows_at_once=4000))
+
+    return killed_before(number, prepare)
 
 
 def main() -> None:

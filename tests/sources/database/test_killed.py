@@ -6,10 +6,9 @@ Steps are counted as in tests/intake/killed.py: by what Python tells of a proces
 from __future__ import annotations
 
 import csv
-import os
 import signal
 import sqlite3
-import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ import pytest
 from pipelines.sources.database import progress as progress_of
 from pipelines.sources.database import reading
 from tests.conftest import Place
+from tests.intake.killed import killed_before
 from tests.sources.database.conftest import progress, read, site
 from tests.sources.database.test_sqlite import ROW, TABLE
 
@@ -24,36 +24,13 @@ ROWS = [(f"P{n}", f"2026-03-02 09:0{n}:00") for n in range(5)]
 
 
 def killed(place: Place, number: int) -> tuple[int, int]:
-    """A reading in a process of its own, killed before its step `number` (0: not at all); how it ended, its steps."""
-    hear, tell = os.pipe()
-    pid = os.fork()
-    if pid == 0:
-        os.close(hear)
-        _read(place, number, tell)
-    os.close(tell)
-    with os.fdopen(hear) as pipe:
-        text = pipe.read()
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), int(text or 0)
+    """A reading, killed before its step `number` (0: not at all); how it ended, its steps."""
 
-
-def _read(place: Place, number: int, tell: int) -> None:
-    code, steps = 1, 0
-
-    def step(name: str, _: tuple[object, ...]) -> None:
-        nonlocal steps
-        if name.startswith(("open", "os.", "shutil.")):
-            steps += 1
-            if steps == number:
-                os.kill(os.getpid(), signal.SIGKILL)
-
-    try:
+    def prepare() -> Callable[[], object]:
         opened = place.opened
-        sys.addaudithook(step)
-        reading.read_source(opened, opened.plant.source[0], lambda *_: None)
-        code = 0
-        os.write(tell, str(steps).encode())
-    finally:
-        os._exit(code)
+        return lambda: reading.read_source(opened, opened.plant.source[0], lambda *_: None)
+
+    return killed_before(number, prepare, lambda name: name.startswith(("open", "os.", "shutil.")))
 
 
 def given(place: Place) -> list[str]:
