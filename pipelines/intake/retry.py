@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipelines.errors import SiteError
 from pipelines.intake.filing import quarantine_entries, quarantine_name, settle_quarantine
 from pipelines.intake.find import UNKNOWN, Arrival
 from pipelines.intake.net import plain_name
-from pipelines.intake.run import Intake, intake_lock
+from pipelines.intake.run import Intake, taking_in
 from pipelines.intake.taken import IntakeReport
 from pipelines.ledger import Ledger
-from pipelines.ledger.sentences import must_have_its_ledger, unwritable
 from pipelines.ledger.windows import without_overlaps
 from pipelines.plant.works import Plant
 from pipelines.settings import Settings, Site
@@ -23,15 +21,11 @@ def retry_quarantine(site: Site, plant: Plant, settings: Settings) -> IntakeRepo
     Rows that are right now are kept; rows that are still wrong come back with their reasons. A file of which nothing
     has become right is left as it is.
     """
-    with intake_lock(site, settings):
-        try:
-            must_have_its_ledger(site)
-            ledger = Ledger(site, settings)
-            if ledger.exists:
-                settle_quarantine(site, ledger)
-            return _retry(site, plant, settings)
-        except OSError as error:
-            raise SiteError(unwritable(site, error)) from error
+    with taking_in(site, settings):
+        ledger = Ledger(site, settings)
+        if ledger.exists:
+            settle_quarantine(site, ledger)
+        return _retry(site, plant, settings)
 
 
 def _retry(site: Site, plant: Plant, settings: Settings) -> IntakeReport:

@@ -50,14 +50,21 @@ def intake_lock(site: Site, settings: Settings) -> Iterator[None]:
         yield
 
 
-def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | None = None) -> IntakeReport:
-    """Take in every whole file of the inbox. Can be killed at any instant: the next run finishes the work."""
+@contextmanager
+def taking_in(site: Site, settings: Settings) -> Iterator[None]:
+    """What every way of taking in stands in: the lock, a ledger where there was one, and what a disk says in words."""
     with intake_lock(site, settings):
         try:
             must_have_its_ledger(site)
-            return Intake(site, plant, settings, progress).run()
+            yield
         except OSError as error:
             raise SiteError(unwritable(site, error)) from error
+
+
+def take_in(site: Site, plant: Plant, settings: Settings, progress: Progress | None = None) -> IntakeReport:
+    """Take in every whole file of the inbox. Can be killed at any instant: the next run finishes the work."""
+    with taking_in(site, settings):
+        return Intake(site, plant, settings, progress).run()
 
 
 class Intake:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 import io
-import tempfile
 from collections.abc import Iterator, Sequence
-from pathlib import Path
+from functools import partial
 
 from pipelines.errors import FileRefused, WrongUse
 from pipelines.intake.find import kinds_of
 from pipelines.intake.foreign.cells import parse_foreign
-from pipelines.intake.foreign.trial import Tried, try_file
+from pipelines.intake.foreign.trial import Tried, try_data
 from pipelines.plant.database import DatabaseSource
 from pipelines.plant.works import Plant
 from pipelines.site.folder import OpenSite
@@ -39,26 +37,27 @@ def sources_named(plant: Plant, name: str | None) -> tuple[DatabaseSource, ...]:
 
 def read_now(opened: OpenSite, source: DatabaseSource, anew: bool = False) -> ReadRows:
     """Read a source into the inbox. SourceTrouble, which is noted too, where it cannot be read."""
-
-    def fits(source: DatabaseSource, headings: Sequence[str]) -> None:
-        check_headings(opened, source, headings)
-
-    return read_source(opened, source, fits, anew)
+    return read_source(opened, source, partial(check_headings, opened), anew)
 
 
 def check_headings(opened: OpenSite, source: DatabaseSource, headings: Sequence[str]) -> None:
     """SourceTrouble where a query's columns cannot become the feed: nothing of them is given out."""
-    header = io.StringIO()
-    csv.writer(header, lineterminator="\n").writerow(headings)
-    name = _name(source)
+    header, name = _data(headings, ()), _name(source)
     try:
         for kind in kinds_of(name, opened.plant):
-            parse_foreign(header.getvalue().encode(), kind.feed, source.mapping, name, opened.settings)
+            parse_foreign(header, kind.feed, source.mapping, name, opened.settings)
     except FileRefused as refused:
         words = refused.reason.sentence(refused.value, refused.expected)
         raise SourceTrouble(
             say("its columns do not make the feed {feed}: {words}", feed=source.feed, words=words)
         ) from None
+
+
+def _data(headings: Sequence[str], cells: Sequence[Sequence[str]]) -> bytes:
+    """The bytes of a file of rows."""
+    file = io.StringIO()
+    write_rows(file, headings, cells)
+    return file.getvalue().encode("utf-8", "surrogateescape")
 
 
 def _name(source: DatabaseSource) -> str:
@@ -75,8 +74,5 @@ def try_source(opened: OpenSite, source: DatabaseSource) -> Iterator[Tried]:
     if first is None:
         return
     check_headings(opened, source, first.headings)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / _name(source)
-        with path.open("w", encoding="utf-8", errors="surrogateescape", newline="") as file:
-            write_rows(file, first.headings, first.cells)
-        yield from try_file(path, path.name, opened.site, opened.plant, opened.settings)
+    data = _data(first.headings, first.cells)
+    yield from try_data(data, _name(source), opened.site, opened.plant, opened.settings)

@@ -10,25 +10,21 @@ import hashlib
 import io
 import random
 import re
-import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from pipelines.errors import SiteError
 from pipelines.intake import IntakeReport
 from pipelines.intake.filing import write_whole
-from pipelines.intake.foreign.trial import FileFault, Tried, try_file
-from pipelines.intake.run import Intake, intake_lock
+from pipelines.intake.foreign.trial import FileFault, Tried, try_data
+from pipelines.intake.run import Intake, taking_in
 from pipelines.ledger.reader import Reader
-from pipelines.ledger.sentences import must_have_its_ledger, unwritable
 from pipelines.site.folder import OpenSite
 from schemas.feeds import ALL_FEEDS
 
 MARK = ".typed-"
-SHOWN = 40
+SHOWN = 40  # rows, and the files in which they are looked for
 Row = Mapping[str, str]
 
 
@@ -65,34 +61,25 @@ def save_typed(opened: OpenSite, feed: str, rows: Sequence[Row], by: str, replac
     these keys may be replaced (what was there is kept with the time). NotRight, OtherThere, LedgerBusy: nothing was
     written.
     """
-    with intake_lock(opened.site, opened.settings):
+    with taking_in(opened.site, opened.settings):
         columns = list(ALL_FEEDS[feed].columns)
-        name, data, tried = _tried(opened, feed, rows, by, columns)
+        name, data = _file(feed, rows, by, columns)
+        (tried,) = try_data(data, name, opened.site, opened.plant, opened.settings)
         if tried.faults:
             raise NotRight([(max(0, fault.line - 2), fault) for fault in tried.faults])
         if tried.replacing and not replace:
             raise OtherThere(tried.replacing)
         if tried.replacing:  # the same values as once before are a new act: a file of other bytes
             random.Random(time.time_ns()).shuffle(columns)
-            name, data, tried = _tried(opened, feed, rows, by, columns)
-        try:
-            must_have_its_ledger(opened.site)
-            write_whole(opened.site.inbox / name, data)
-            return Saved(name, tried, Intake(opened.site, opened.plant, opened.settings, None).run())
-        except OSError as error:
-            raise SiteError(unwritable(opened.site, error)) from error
+            name, data = _file(feed, rows, by, columns)
+        write_whole(opened.site.inbox / name, data)
+        return Saved(name, tried, Intake(opened.site, opened.plant, opened.settings, None).run())
 
 
-def _tried(
-    opened: OpenSite, feed: str, rows: Sequence[Row], by: str, columns: Sequence[str]
-) -> tuple[str, bytes, Tried]:
+def _file(feed: str, rows: Sequence[Row], by: str, columns: Sequence[str]) -> tuple[str, bytes]:
+    """Name and bytes."""
     data = _text(rows, by, columns).encode()
-    name = f"{feed}{MARK}{_plain(by)}.{hashlib.sha256(data).hexdigest()[:12]}.csv"
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / name
-        path.write_bytes(data)
-        (tried,) = try_file(path, name, opened.site, opened.plant, opened.settings)
-    return name, data, tried
+    return f"{feed}{MARK}{_plain(by)}.{hashlib.sha256(data).hexdigest()[:12]}.csv", data
 
 
 def _text(rows: Sequence[Row], by: str, columns: Sequence[str]) -> str:
@@ -110,22 +97,17 @@ def _plain(name: str) -> str:
 
 
 def typed_lately(opened: OpenSite, reader: Reader, feed: str) -> list[dict[str, Any]]:
-    """The rows typed last, as they stand in their archived files: each with `batch`, `line` of the file, when it came
-    and by whom. Newest first.
+    """The rows typed last, as they stand in their archived files: each with `batch`, `row` of the file (from 0), when
+    it came and by whom. Newest first.
     """
     found: list[dict[str, Any]] = []
-    for file in reader.ask("typed_files", feed=feed, most=SHOWN).iter_rows(named=True):
+    for file in reader.ask("typed_files", feed=feed, mark=MARK, most=SHOWN).iter_rows(named=True):
         path = opened.site.archive / file["archived_as"]
-        if not path.is_file():
+        if len(found) >= SHOWN or not path.is_file():
             continue
         who = file["file"].split(MARK, 1)[1].rsplit(".", 2)[0].replace("_", " ")
         with path.open(encoding="utf-8", newline="") as text:
             for number, row in enumerate(csv.DictReader(text)):
-                about = {
-                    "batch": file["batch"],
-                    "row": number,
-                    "typed_at": file["received_at"],
-                    "typed_by": row.get("by") or who,
-                }
-                found.append({**row, **about})
+                about = {"batch": file["batch"], "row": number, "typed_at": file["received_at"]}
+                found.append({**row, **about, "typed_by": row.get("by") or who})
     return found[:SHOWN]

@@ -5,7 +5,7 @@ A route that takes a form says of itself where it stands (`Web.forms`): whatever
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, urlsplit
@@ -37,6 +37,14 @@ def sent_with(request: Request) -> Sent:
     if sent is None:
         sent = getattr(request.state, "sent", None) or FormData()
     return {name: [str(each) for each in sent.getlist(name)] for name in sent}
+
+
+async def with_sent(request: Request, most: int, act: Callable[[FormData], Response]) -> Response:
+    """The answer to a form with fields of any names, at most so many; what was sent is kept, to be shown again."""
+    from starlette.concurrency import run_in_threadpool
+
+    request.state.sent = sent = await request.form(max_fields=most, max_files=0)
+    return await run_in_threadpool(act, sent)
 
 
 def page_of(web: Web, request: Request, question: PageQuestion) -> View:

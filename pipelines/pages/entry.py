@@ -14,8 +14,7 @@ from pipelines.numbers import count
 from pipelines.pages.forms import Field, choice, field, moment
 from pipelines.plant.works import Plant
 from pipelines.words import defect_name, joined, say, sentence_of, worded
-from pipelines.words.columns import column_words
-from schemas.feeds import ALL_FEEDS
+from pipelines.words.columns import COLUMNS
 from schemas.feeds.base import Feed
 from schemas.quantities import Quantity
 
@@ -37,7 +36,7 @@ def entry_fields(plant: Plant, feed: Feed, given: Mapping[str, str], moulds: Seq
 
 def _field(plant: Plant, feed: Feed, column: str, value: str, moulds: Sequence[str]) -> Field:
     quantity, needed = feed.quantity(column), column not in feed.omittable
-    label = column_words(column)
+    label = COLUMNS[column]
     if not needed:
         label = say("{label} (may be left out)", label=label)
     if quantity.kind == "time":
@@ -101,7 +100,7 @@ def entered(
 def as_typed(feed: Feed, row: Mapping[str, str], clock: WorksClock) -> dict[str, str]:
     """A row of an archived file as its form shows it: times by the works' clock."""
     shown = {}
-    for column in ALL_FEEDS[feed.name].columns:
+    for column in feed.columns:
         text = row.get(column) or ""
         if text and feed.quantity(column).kind == "time":
             with suppress(BadTime):

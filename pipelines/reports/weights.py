@@ -50,7 +50,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date, chosen: Spa
     reader = reader.noting()
     item_studies = study_weights(reader, plant, line, span)
     lehr = lehr_time(reader, plant, line, span)
-    about = around(plant, day, chosen)
+    about = _around(plant, day, chosen)
     drawn_studies = item_studies if about == span else study_weights(reader, plant, line, about)
     happened = list(answer_happened(reader, plant, line, about, lehr)) if drawn_studies else []
     furnace = plant.lines[line].furnace
@@ -83,7 +83,7 @@ def weights_page(reader: Reader, plant: Plant, line: str, day: date, chosen: Spa
     )
 
 
-def around(plant: Plant, day: date, chosen: Span | None) -> Span:
+def _around(plant: Plant, day: date, chosen: Span | None) -> Span:
     """What is drawn: the day, and a chosen window whole."""
     whole = plant.clock.day(day)
     return whole if chosen is None else Span(min(whole.start, chosen.start), max(whole.end, chosen.end))

@@ -128,13 +128,3 @@ FEEDS = {
     "reject_counts": say("Rejects by defect"),
     "counter_reads": say("A counter's total"),
 }
-
-
-def column_words(column: str) -> str:
-    """What a column is called in a form; its own name where it has none yet."""
-    return COLUMNS.get(column, column)
-
-
-def feed_words(feed: str) -> str:
-    """What is typed into the form of a feed."""
-    return FEEDS.get(feed, feed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -76,6 +77,14 @@ def try_file(path: Path, name: str, site: Site, plant: Plant, settings: Settings
     if not reads:
         raise WrongUse(f"{path} cannot be read; is it still being written, or is the right to read it missing?")
     return [_tried(trial, read) for read in reads]
+
+
+def try_data(data: bytes, name: str, site: Site, plant: Plant, settings: Settings) -> list[Tried]:
+    """The same of bytes that are no file yet."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        path.write_bytes(data)
+        return try_file(path, name, site, plant, settings)
 
 
 def _tried(trial: Intake, read: ReadFile) -> Tried:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from functools import partial
 from typing import Annotated, Any
 
@@ -13,6 +14,7 @@ from starlette.datastructures import FormData
 from pipelines.jobs.signals import days_to_follow
 from pipelines.jobs.typed_in import NotRight, OtherThere, Saved, save_typed, typed_lately
 from pipelines.ledger import Reader
+from pipelines.pages.again import with_sent
 from pipelines.pages.entry import as_typed, entered, entry_fields
 from pipelines.pages.forms import Mistakes, Sent, check, form
 from pipelines.pages.view import View
@@ -20,7 +22,7 @@ from pipelines.pages.web import Refused, Web, go
 from pipelines.reports.frame.page import GLASS, Page, Part, Section
 from pipelines.reports.frame.sheet import Column, Sheet
 from pipelines.words import joined, say, say_n
-from pipelines.words.columns import FEEDS, column_words, feed_words
+from pipelines.words.columns import COLUMNS, FEEDS
 from schemas.feeds import ALL_FEEDS
 from schemas.feeds.base import Feed
 
@@ -69,11 +71,7 @@ def router(web: Web) -> APIRouter:
     @routes.post("/enter/{feed}")
     async def save(request: Request, feed: str) -> Response:
         """Check what was typed, and save it as a file of the feed."""
-        from starlette.concurrency import run_in_threadpool
-
-        sent = await request.form(max_fields=300, max_files=0)
-        request.state.sent = sent
-        return await run_in_threadpool(_save, web, request, _feed(feed), sent)
+        return await with_sent(request, 300, partial(_save, web, request, _feed(feed)))
 
     return routes
 
@@ -88,7 +86,7 @@ def _index(web: Web) -> Page:
     lines = web.desk.opened.plant.lines
     rounds = [(say("A weight round of {line}", line=line), f"/enter/weights/{line}") for line in lines]
     daily = [*rounds, *((FEEDS[feed], f"/enter/{feed}") for feed in DAILY)]
-    others = [(feed_words(feed), f"/enter/{feed}") for feed in ALL_FEEDS if feed not in DAILY]
+    others = [(FEEDS[feed], f"/enter/{feed}") for feed in ALL_FEEDS if feed not in DAILY]
     return Page(
         say("Enter"),
         say("what is typed here becomes a feed file like any other"),
@@ -110,14 +108,15 @@ def entry_view(web: Web, feed: Feed, given: Mapping[str, str], earlier: tuple[in
     if web.desk.opened.ledger.exists:
         with web.desk.opened.ledger.reading() as reader:
             lately = typed_lately(web.desk.opened, reader, feed.name)
-            moulds = fitted_moulds(reader, web, given.get("line", ""))
+            lines = [given["line"]] if given.get("line") in plant.lines else list(plant.lines)
+            moulds = [row["number"] for line in lines for row in fitted_moulds(reader, line, now)]
     if earlier is not None:
         found = next((row for row in lately if (row["batch"], row["row"]) == earlier), None)
         if found is None:
             raise Refused(404, say("this row is not among those typed last"))
         given = as_typed(feed, found, plant.clock)
     fields = entry_fields(plant, feed, given, moulds, plant.clock.typed(now))
-    key = joined(", ", [column_words(column) for column in feed.key])
+    key = joined(", ", [COLUMNS[column] for column in feed.key])
     what = say("Corrected is the row of this key: {key}. With another key it is saved beside the old one.", key=key)
     box = check(REPLACE, say("Replace what was there before (it is kept, with the time)"), "yes", earlier is not None)
     parts: tuple[Part, ...] = (
@@ -135,18 +134,12 @@ def entry_view(web: Web, feed: Feed, given: Mapping[str, str], earlier: tuple[in
     if lately:
         parts = (*parts, typed_section(web, feed, lately))
     links = ((say("all forms"), "/enter"), (say("what each column means"), f"/help/feeds#{feed.name}"))
-    return View("enter", Page(feed_words(feed.name), feed.name, parts, links=links, cautions=(GLASS,)))
+    return View("enter", Page(FEEDS[feed.name], feed.name, parts, links=links, cautions=(GLASS,)))
 
 
-def fitted_moulds(reader: Reader, web: Web, line: str) -> list[str]:
-    """The numbers that are fitted now, of a line or of all."""
-    plant = web.desk.opened.plant
-    lines = [line] if line in plant.lines else list(plant.lines)
-    found: dict[str, None] = {}
-    for each in lines:
-        rows = reader.ask("parts_at", line=each, at=web.desk.now())
-        found.update(dict.fromkeys(row["number"] for row in rows.iter_rows(named=True) if row["part"] == "mould"))
-    return list(found)
+def fitted_moulds(reader: Reader, line: str, at: datetime) -> list[dict[str, Any]]:
+    """The moulds of a line that are fitted at a moment: `number`, `section`, `gob`."""
+    return [row for row in reader.ask("parts_at", line=line, at=at).iter_rows(named=True) if row["part"] == "mould"]
 
 
 def typed_section(web: Web, feed: Feed, lately: list[dict[str, Any]]) -> Section:
@@ -164,7 +157,7 @@ def typed_section(web: Web, feed: Feed, lately: list[dict[str, Any]]) -> Section
     ]
     columns = (
         Column("mend", ""),
-        *(Column(column, column_words(column), "id") for column in shown if column != "by"),
+        *(Column(column, COLUMNS[column], "id") for column in shown if column != "by"),
         Column("typed_at", say("Saved at")),
         Column("typed_by", say("By")),
     )

@@ -17,6 +17,7 @@ from pipelines.intake import IntakeReport
 from pipelines.jobs.repair import GIVE_UP as GIVE_UP_ROW
 from pipelines.jobs.repair import LARGEST_TEXT, give_file_up, mend_file, refused_file, refused_rows, repair
 from pipelines.jobs.signals import days_to_follow
+from pipelines.pages.again import with_sent
 from pipelines.pages.forms import Group, Mistakes, Sent, check, field, form
 from pipelines.pages.view import View
 from pipelines.pages.web import Refused, Web, go
@@ -45,11 +46,7 @@ def router(web: Web) -> APIRouter:
     @routes.post("/feeds/refused/{batch}")
     async def mend(request: Request, batch: Batch) -> Response:
         """Write other values into refused rows, and take them in again."""
-        from starlette.concurrency import run_in_threadpool
-
-        form_data = await request.form(max_fields=5000, max_files=0)
-        request.state.sent = form_data
-        return await run_in_threadpool(_mend, web, request, batch, form_data)
+        return await with_sent(request, 5000, partial(_mend, web, request, batch))
 
     @routes.post("/feeds/retry")
     def retry(request: Request, form_token: Token = "") -> Response:

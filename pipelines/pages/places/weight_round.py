@@ -12,9 +12,10 @@ from starlette.datastructures import FormData
 
 from pipelines.jobs.typed_in import typed_lately
 from pipelines.ledger import Reader
+from pipelines.pages.again import with_sent
 from pipelines.pages.entry import entered
 from pipelines.pages.forms import Field, Group, Mistakes, Sent, check, choice, field, form, moment
-from pipelines.pages.places.enter import REPLACE, checked_save, leads_on, told, typed_section
+from pipelines.pages.places.enter import REPLACE, checked_save, fitted_moulds, leads_on, told, typed_section
 from pipelines.pages.view import View
 from pipelines.pages.web import Web, known
 from pipelines.plant.tables import Item
@@ -42,11 +43,7 @@ def router(web: Web) -> APIRouter:
     @routes.post("/enter/weights/{line}")
     async def save(request: Request, line: str) -> Response:
         """Save the weights that were typed; fields left empty are no weighings."""
-        from starlette.concurrency import run_in_threadpool
-
-        sent = await request.form(max_fields=400, max_files=0)
-        request.state.sent = sent
-        return await run_in_threadpool(_save, web, request, known(web, "line", line), sent)
+        return await with_sent(request, 400, partial(_save, web, request, known(web, "line", line)))
 
     return routes
 
@@ -106,9 +103,15 @@ def _known(web: Web, line: str) -> tuple[list[dict[str, Any]], list[Item], list[
     if not opened.ledger.exists:
         return [], [], []
     with opened.ledger.reading() as reader:
-        parts = reader.ask("parts_at", line=line, at=now).iter_rows(named=True)
         lately = [row for row in typed_lately(opened, reader, FEED.name) if row["line"] == line]
-        return [row for row in parts if row["part"] == "mould"], _items(reader, web, line), lately
+        return fitted_moulds(reader, line, now), _items(reader, web, line), lately
+
+
+def _items_now(web: Web, line: str) -> list[Item]:
+    if not web.desk.opened.ledger.exists:
+        return []
+    with web.desk.opened.ledger.reading() as reader:
+        return _items(reader, web, line)
 
 
 def _items(reader: Reader, web: Web, line: str) -> list[Item]:
@@ -165,7 +168,7 @@ def _rows(web: Web, line: str, texts: Mapping[str, str]) -> tuple[list[dict[str,
         )
         rows.append(row)
         wrong.update(faults)
-    items = _known(web, line)[1] if texts.get(MEANT) != "yes" else []
+    items = _items_now(web, line) if texts.get(MEANT) != "yes" else []
     for name, row in zip(names, rows, strict=True):
         if _far(items, row) and name not in wrong:
             wrong[name] = say("Far from the limits: correct it, or tick above that it is meant.")

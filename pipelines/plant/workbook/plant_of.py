@@ -60,10 +60,8 @@ def _say(found: FoundPlant, each: dict[str, Any]) -> None:
         return _say_table(found, str(table), each)
     if (table, index, key) in found.unread or _unread_within(found, table, index, key):
         return None  # said already, as it was read
-    if each["type"] == "missing" and found.place_of(table, index, key) is None and table in SHEET_OF:
-        return None  # its heading is not there, which was said
     if each["type"] == "missing" and (table, index, key) not in found.cells and table in SHEET_OF:
-        return None
+        return None  # its heading is not there, which was said
     template = _SAYS.get(each["type"])
     value = plain(each["input"]) if isinstance(each["input"], str | int | float) else ""
     context = {"input": value, **each.get("ctx", {})}

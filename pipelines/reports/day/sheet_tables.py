@@ -161,7 +161,7 @@ def signal_words(plant: Plant, signal: Signal, line: str = "") -> str:
 
 def _short_place(plant: Plant, signal: Signal, line: str) -> str:
     """A place inside the line without its cavities, or a station's name, in its line's row without the line's."""
-    members = joined(", ", [each.removeprefix(f"{line}-") for each in signal.members])
+    members = joined(", ", [each.removeprefix(f"{line}-") if line else each for each in signal.members])
     if signal.scope == "mould":
         return say("mould {members}", members=members)
     if signal.scope == "station" and not signal.blinded:
